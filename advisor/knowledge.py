@@ -1,0 +1,399 @@
+"""What an author may say about complaints, faults and readings, as frozen objects.
+
+The words are explained for authors in knowledge/README.md; the names here are the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Annotated, Any, Literal, NamedTuple
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+
+from advisor.likelihoods import parse_probability
+from advisor.problems import Place
+
+UNLISTED = "unlisted:"
+"""Before the id of a complaint or branch: its share for a cause that this knowledge does not list."""
+
+
+def _members(said: Any) -> Any:
+    if not isinstance(said, list):
+        return said
+    twice = {str(one) for one in said if said.count(one) > 1}
+    if twice:
+        raise ValueError(f"'{min(twice)}' stands twice in one gate. Name each member once.")
+    return {one if isinstance(one, str) else str(one): None for one in said}
+
+
+def _limit(said: Any) -> Any:
+    if not isinstance(said, dict):
+        return said
+    return {"by": said.get("by"), "values": {key: value for key, value in said.items() if key != "by"}}
+
+
+def _factor(said: Any) -> Any:
+    return 0.0 if said == "impossible" else said
+
+
+Probability = Annotated[float, BeforeValidator(parse_probability)]
+Share = Annotated[float, Field(gt=0, le=100)]
+Minutes = Annotated[float, Field(ge=0, le=20_000)]
+Members = Annotated[dict[str, Share | None], BeforeValidator(_members), Field(min_length=1)]
+Factor = Annotated[float, BeforeValidator(_factor), Field(ge=0, le=1000)]
+Spread = dict[str, Probability]
+Text = Annotated[str, Field(min_length=1, max_length=2000)]
+Steps = tuple[Text, ...]
+
+
+class Said(BaseModel):
+    """Anything an author writes: frozen, and unknown words are refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=False, allow_inf_nan=False)
+
+
+class Source(Said):
+    """A named source that a number comes from."""
+
+    source: Text
+
+
+Standing = Literal["estimate", "common practice"] | Source
+
+
+class Item(Said):
+    """What every section's entries share."""
+
+    name: Annotated[str, Field(min_length=1, max_length=80)]
+    note: Text | None = None
+    standing: Standing | None = None
+    standing_of: dict[str, Standing] = {}
+
+
+class Gate(NamedTuple):
+    """A gate of IEC 61025: `least` to `most` of the members; `shares` are of 100 where stated."""
+
+    kind: Literal["any_of", "all_of", "at_least", "exactly_one_of"]
+    least: int
+    most: int
+    shares: Mapping[str, float | None]
+
+    @property
+    def members(self) -> tuple[str, ...]:
+        """The ids of the members, as written."""
+        return tuple(self.shares)
+
+
+class Gated(Item):
+    """An item that follows its members by a gate."""
+
+    any_of: Members | None = None
+    all_of: Members | None = None
+    exactly_one_of: Members | None = None
+    at_least: int | None = None
+    of: Members | None = None
+
+    @model_validator(mode="after")
+    def _one_gate(self) -> Gated:
+        said = [self.any_of, self.all_of, self.exactly_one_of, self.at_least]
+        count = sum(one is not None for one in said)
+        if count > 1:
+            raise ValueError("There are two gates here. Keep one of any_of, all_of, at_least, exactly_one_of.")
+        if count == 0 and self._needs_gate():
+            raise ValueError("There is no gate here. Say any_of, all_of, at_least with of, or exactly_one_of.")
+        if (self.at_least is None) != (self.of is None):
+            raise ValueError("'at_least: 2' and 'of: …' go together. Write both.")
+        return self
+
+    def _needs_gate(self) -> bool:
+        return True
+
+    @property
+    def gate(self) -> Gate:
+        """The gate as said, in one form."""
+        if self.any_of is not None:
+            return Gate("any_of", 1, len(self.any_of), self.any_of)
+        if self.all_of is not None:
+            return Gate("all_of", len(self.all_of), len(self.all_of), self.all_of)
+        if self.exactly_one_of is not None:
+            return Gate("exactly_one_of", 1, 1, self.exactly_one_of)
+        members = self.of or {}
+        return Gate("at_least", self.at_least or 0, len(members), members)
+
+
+class Complaint(Gated):
+    """A top event: what the customer complains about."""
+
+    family: Text
+    customer: Text | None = None
+    unlisted: Share
+
+
+class Branch(Gated):
+    """An intermediate event of the tree."""
+
+    unlisted: Literal["rest"] | None = None
+
+
+class Fault(Item):
+    """A basic event: something that a remedy puts right."""
+
+    remedy: Text
+    remedy_minutes: Minutes
+    price: Literal["none", "low", "middling", "high"]
+    prior: Annotated[float, BeforeValidator(parse_probability), Field(gt=0, lt=1)] | None = None
+    given: dict[str, dict[str, Factor]] = {}
+    cautions: tuple[str, ...] = ()
+
+
+class Fact(Item):
+    """Something about the vehicle that is known at intake or by asking."""
+
+    ask: Text
+    values: Annotated[dict[str, Annotated[float, Field(ge=0, le=100)]], Field(min_length=2, max_length=8)]
+
+
+class NoisyOr(Said):
+    """Leaky noisy-OR: each cause alone can bring about the abnormal outcome."""
+
+    leak: Probability
+    strengths: Literal["alone", "with_leak"] = "alone"
+    causes: Annotated[dict[str, Probability], Field(min_length=1)]
+
+
+class NoisyMax(Said):
+    """Leaky noisy-MAX: each cause gives a spread over graded outcomes, the worst one wins."""
+
+    leak: Spread
+    strengths: Literal["alone", "with_leak"] = "alone"
+    causes: Annotated[dict[str, Spread], Field(min_length=1)]
+
+
+class Row(Said):
+    """A row of a full table: what the outcomes' chances are where `when` fits."""
+
+    when: Annotated[dict[str, str], Field(min_length=1)] | None = None
+    gives: Spread | None = None
+    otherwise: Spread | None = None
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Row:
+        if (self.otherwise is None) != (self.when is not None and self.gives is not None):
+            raise ValueError("A row is 'when: …' with 'gives: …', or 'otherwise: …'. Write one of the two.")
+        return self
+
+    @property
+    def spread(self) -> Spread:
+        """The outcomes' chances in this row."""
+        return self.gives or self.otherwise or {}
+
+
+class State(Gated):
+    """A hidden consequence of faults that is no fault itself, and that readings hang on."""
+
+    noisy_or: NoisyOr | None = None
+
+    def _needs_gate(self) -> bool:
+        return self.noisy_or is None
+
+    @model_validator(mode="after")
+    def _gate_or_noisy(self) -> State:
+        if self.noisy_or is not None and any([self.any_of, self.all_of, self.exactly_one_of, self.of]):
+            raise ValueError("A state follows a gate or noisy_or, not both. Keep one.")
+        return self
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """The ids the state hangs on."""
+        return tuple(self.noisy_or.causes) if self.noisy_or else self.gate.members
+
+
+class LimitByFact(Said):
+    """A limit between two bands that depends on a vehicle fact."""
+
+    by: str
+    values: Annotated[dict[str, float], Field(min_length=1)]
+
+
+class Quantity(Said):
+    """A measured quantity: `limits` stand between the bands, in the unit, from low to high."""
+
+    unit: Text
+    range: tuple[float, float]
+    bands: Annotated[dict[str, Text], Field(min_length=2, max_length=8)]
+    limits: tuple[float | Annotated[LimitByFact, BeforeValidator(_limit)], ...]
+
+    def limits_for(self, facts: Mapping[str, str]) -> tuple[float, ...] | None:
+        """The limits in the unit for a vehicle, or None while a fact they depend on is unknown."""
+        numbers = []
+        for limit in self.limits:
+            if isinstance(limit, LimitByFact):
+                if facts.get(limit.by) not in limit.values:
+                    return None
+                numbers.append(limit.values[facts[limit.by]])
+            else:
+                numbers.append(limit)
+        return tuple(numbers)
+
+
+class Reading(Item):
+    """A question or a measurement."""
+
+    who: Literal["customer", "technician", "certified"] = "technician"
+    ask: Text | None = None
+    minutes: Minutes
+    instrument: str | None = None
+    setup: str | None = None
+    steps: Steps = ()
+    cautions: tuple[str, ...] = ()
+    outcomes: Annotated[dict[str, Text], Field(min_length=2, max_length=8)] | None = None
+    quantity: Quantity | None = None
+    normal: str | None = None
+    mildest_first: tuple[str, ...] | None = None
+    noisy_or: NoisyOr | None = None
+    noisy_max: NoisyMax | None = None
+    table: Annotated[tuple[Row, ...], Field(min_length=1)] | None = None
+
+    @model_validator(mode="after")
+    def _one_of_each(self) -> Reading:
+        if (self.outcomes is None) == (self.quantity is None):
+            raise ValueError("A reading has either 'outcomes' or a 'quantity'. Write one of them.")
+        if sum(one is not None for one in (self.noisy_or, self.noisy_max, self.table)) != 1:
+            raise ValueError(
+                "How the outcome hangs on its causes is said once. Write noisy_or, noisy_max or table."
+            )
+        return self
+
+    @property
+    def answers(self) -> Mapping[str, str]:
+        """Outcome ids with what they mean in words, in the order written."""
+        return self.outcomes or (self.quantity.bands if self.quantity else {})
+
+    @property
+    def normal_outcome(self) -> str:
+        """The outcome of a car without any of the causes."""
+        return self.normal or next(iter(self.answers))
+
+    @property
+    def graded(self) -> tuple[str, ...]:
+        """The outcomes from the normal one to the worst."""
+        return self.mildest_first or tuple(self.answers)
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """The ids of everything the outcome hangs on, facts included, each once."""
+        if self.noisy_or:
+            return tuple(self.noisy_or.causes)
+        if self.noisy_max:
+            return tuple(self.noisy_max.causes)
+        return tuple(dict.fromkeys(cause for row in self.table or () for cause in row.when or ()))
+
+
+class Instrument(Item):
+    """What a reading is taken with."""
+
+    units: tuple[Text, ...] = ()
+
+
+class Setup(Item):
+    """A state of the car that readings share; its minutes are charged once."""
+
+    steps: Steps = ()
+    hands_on_minutes: Minutes
+    waiting_minutes: Minutes = 0
+    needs: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+    @property
+    def minutes(self) -> float:
+        """Hands-on and waiting minutes together."""
+        return self.hands_on_minutes + self.waiting_minutes
+
+
+class Caution(Item):
+    """What can hurt, and the usual precaution."""
+
+    text: Text
+
+
+class Document(Said):
+    """One file, as written."""
+
+    language: Literal[1]
+    standing: Standing | None = None
+    complaints: dict[str, Complaint] = {}
+    branches: dict[str, Branch] = {}
+    faults: dict[str, Fault] = {}
+    facts: dict[str, Fact] = {}
+    states: dict[str, State] = {}
+    readings: dict[str, Reading] = {}
+    instruments: dict[str, Instrument] = {}
+    setups: dict[str, Setup] = {}
+    cautions: dict[str, Caution] = {}
+
+
+SECTIONS = tuple(name for name in Document.model_fields if name not in ("language", "standing"))
+
+Path = tuple[str | int, ...]
+
+
+@dataclass(frozen=True)
+class Knowledge:
+    """Everything written in a set of files, by section and id, with the places it was read from."""
+
+    complaints: Mapping[str, Complaint] = field(default_factory=dict)
+    branches: Mapping[str, Branch] = field(default_factory=dict)
+    faults: Mapping[str, Fault] = field(default_factory=dict)
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+    states: Mapping[str, State] = field(default_factory=dict)
+    readings: Mapping[str, Reading] = field(default_factory=dict)
+    instruments: Mapping[str, Instrument] = field(default_factory=dict)
+    setups: Mapping[str, Setup] = field(default_factory=dict)
+    cautions: Mapping[str, Caution] = field(default_factory=dict)
+    standings: Mapping[str, Standing] = field(default_factory=dict)  # by file
+    places: Mapping[Path, Place] = field(default_factory=dict, repr=False)
+
+    def place(self, *path: str | int) -> Place:
+        """Where a path such as ("readings", id, "minutes") was written, or the nearest thing around it."""
+        while path and path not in self.places:
+            path = path[:-1]
+        return self.places.get(path, Place("knowledge", 1, 1))
+
+    def section(self, name: str) -> Mapping[str, Item]:
+        """The items of a section by its name."""
+        section: Mapping[str, Item] = getattr(self, name)
+        return section
+
+    def items(self) -> Iterator[tuple[str, str, Item]]:
+        """Every item as (section, id, item)."""
+        for section in SECTIONS:
+            for name, item in self.section(section).items():
+                yield section, name, item
+
+    def gated(self) -> Mapping[str, Gated]:
+        """Complaints, branches and the states that follow a gate."""
+        states = {name: state for name, state in self.states.items() if not state.noisy_or}
+        return MappingProxyType({**self.complaints, **self.branches, **states})
+
+    def standing_of(self, section: str, name: str, part: str) -> Standing | None:
+        """Where a number comes from: said of the field, the item, or the file."""
+        item = self.section(section)[name]
+        return (
+            item.standing_of.get(part)
+            or item.standing
+            or self.standings.get(self.place(section, name).file)
+        )
+
+    def title(self, node: str) -> str:
+        """The name for people of a complaint, branch, fault, state or unlisted cause."""
+        if node.startswith(UNLISTED):
+            owner = node.removeprefix(UNLISTED)
+            return "Something not listed here" + (
+                f" ({self.branches[owner].name.lower()})" if owner in self.branches else ""
+            )
+        for section in (self.faults, self.branches, self.states, self.complaints):
+            if node in section:
+                return section[node].name
+        return node

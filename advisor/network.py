@@ -1,0 +1,227 @@
+"""A complaint's knowledge as a pgmpy network, its tables, and the open formats of other programs.
+
+Nodes are the ids of the knowledge, plus `unlisted:ID` for causes not written here and `ID~2`, `ID~3` … for
+the steps into which wide gates are split (parent divorcing), so that no table grows with 2 to the power
+of the members.
+"""
+
+from __future__ import annotations
+
+import itertools
+import logging
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from advisor.knowledge import UNLISTED, Gate, Knowledge, Reading, State
+from advisor.likelihoods import noisy_max, noisy_or
+from advisor.lint import full_spread
+from advisor.priors import given_factors, solve, tree_of
+from advisor.tables import Floats, Table, Tables
+
+if TYPE_CHECKING:
+    from pgmpy.models import DiscreteBayesianNetwork
+
+ABSENT_PRESENT = ("absent", "present")
+
+
+@dataclass(frozen=True, eq=False)
+class Network:
+    """A complaint's network: the pgmpy model, and which of its nodes are sought and which can be read."""
+
+    complaint: str
+    model: DiscreteBayesianNetwork
+    sought: tuple[str, ...]
+    readings: tuple[str, ...]
+
+    @cached_property
+    def tables(self) -> Tables:
+        """The model's tables in plain form."""
+        tables, outcomes = [], {}
+        for cpd in self.model.get_cpds():
+            child, *parents = cpd.variables
+            outcomes[child] = tuple(cpd.state_names[child])
+            tables.append(Table(child, tuple(parents), np.moveaxis(np.asarray(cpd.values), 0, -1)))
+        return Tables(tuple(tables), outcomes, self.sought, self.readings)
+
+
+def build(knowledge: Knowledge, complaint: str) -> Network:
+    """The network of one complaint; raises `ProblemsFound` where its shares cannot be.
+
+    Faults outside the complaint's tree are taken as absent; readings that could tell nothing then are left out.
+    """
+    tables, outcomes, sought, readings = _Builder(knowledge, complaint).built()
+    return Network(complaint, _model(tables, outcomes), sought, readings)
+
+
+def write(network: Network, form: str) -> str:
+    """The network in an open format, "bif" or "xmlbif"; names are reduced to letters, digits and underscores."""
+    from pgmpy.readwrite import BIFWriter, XMLBIFWriter
+
+    def plain(name: str) -> str:
+        return name.replace(UNLISTED, "unlisted__").replace("~", "__step")
+
+    tables = network.tables
+    renamed = [
+        Table(plain(table.child), tuple(map(plain, table.parents)), table.values) for table in tables.tables
+    ]
+    model = _model(renamed, {plain(name): states for name, states in tables.outcomes.items()})
+    if form == "bif":
+        return str(BIFWriter(model))
+    text = XMLBIFWriter(model).__str__()
+    return text.decode() if isinstance(text, bytes) else str(text)
+
+
+def _model(tables: Iterable[Table], outcomes: Mapping[str, tuple[str, ...]]) -> DiscreteBayesianNetwork:
+    logging.getLogger("pgmpy").setLevel(logging.WARNING)
+    from pgmpy.factors.discrete import TabularCPD
+    from pgmpy.models import DiscreteBayesianNetwork
+
+    tables = list(tables)
+    model = DiscreteBayesianNetwork()
+    model.add_nodes_from([table.child for table in tables])
+    for table in tables:
+        for parent in table.parents:
+            # The knowledge has no circles (lint); DiGraph's own method spares a search for each edge.
+            super(DiscreteBayesianNetwork, model).add_edge(parent, table.child)
+    model.add_cpds(
+        *(
+            TabularCPD(
+                table.child,
+                len(outcomes[table.child]),
+                np.moveaxis(table.values, -1, 0).reshape(len(outcomes[table.child]), -1),
+                evidence=list(table.parents) or None,
+                evidence_card=[len(outcomes[parent]) for parent in table.parents] or None,
+                state_names={name: list(outcomes[name]) for name in (table.child, *table.parents)},
+            )
+            for table in tables
+        )
+    )
+    return model
+
+
+class _Builder:
+    def __init__(self, knowledge: Knowledge, complaint: str) -> None:
+        self.knowledge, self.complaint = knowledge, complaint
+        self.priors = solve(knowledge, complaint).faults
+        self.tree = tree_of(knowledge, complaint)
+        self.tables: dict[str, Table] = {}
+        self.outcomes: dict[str, tuple[str, ...]] = {}
+
+    def built(self) -> tuple[list[Table], dict[str, tuple[str, ...]], tuple[str, ...], tuple[str, ...]]:
+        named = {cause for reading in self.knowledge.readings.values() for cause in reading.causes}
+        sought = tuple(name for name, prior in self.priors.items() if prior > 0 or name in named)
+        for name in sought:
+            factors = given_factors(self.knowledge, name)
+            for fact in factors:
+                self._fact(fact)
+            chance: Floats = np.array(self.priors[name])
+            for factor in factors.values():
+                chance = chance[..., None] * factor
+            self._add(name, tuple(factors), np.stack([1 - chance, chance], axis=-1), ABSENT_PRESENT)
+        self._live(self.complaint)
+        readings = []
+        for name, reading in self.knowledge.readings.items():
+            causes = [cause for cause in reading.causes if cause in self.knowledge.facts or self._live(cause)]
+            if any(cause not in self.knowledge.facts for cause in causes):
+                self._reading(name, reading, causes)
+                readings.append(name)
+        return list(self.tables.values()), self.outcomes, sought, tuple(readings)
+
+    def _add(self, name: str, parents: tuple[str, ...], values: Floats, outcomes: Iterable[str]) -> None:
+        self.tables[name] = Table(name, parents, values)
+        self.outcomes[name] = tuple(outcomes)
+
+    def _fact(self, name: str) -> None:
+        if name not in self.tables:
+            values = self.knowledge.facts[name].values
+            self._add(name, (), np.array(list(values.values())) / 100, values)
+
+    def _live(self, name: str) -> bool:
+        """Whether the node can be present with this complaint; adds it to the network if so."""
+        if name in self.tables:
+            return True
+        state = self.knowledge.states.get(name)
+        if state is not None and state.noisy_or:
+            return self._noisy_state(name, state)
+        gated = self.knowledge.gated().get(name)
+        if gated is None:
+            return False
+        gate = gated.gate
+        members = [member for member in gate.members if self._live(member)]
+        if len(members) < gate.least:
+            return False
+        rest = UNLISTED + name
+        if name in self.tree and rest in self.tables and gate.kind in ("any_of", "exactly_one_of"):
+            members.append(rest)
+        elif name in self.tree and rest in self.tables:
+            self._gate(name + "~", gate, members)
+            members, gate = [name + "~", rest], Gate("any_of", 1, 2, {})
+        self._gate(name, gate, members)
+        return True
+
+    def _gate(self, name: str, gate: Gate, members: list[str]) -> None:
+        """Add a gate, split into steps that take in one member each.
+
+        A step counts its members, 0, 1 … up to where counting on makes no difference.
+        """
+        cap = 2 if gate.kind == "exactly_one_of" else gate.least
+        most = 1 if gate.kind == "exactly_one_of" else cap
+        before, states = members[0], 2
+        for at, member in enumerate(members[1:] or [None], start=2):
+            last = at >= len(members)
+            after = 2 if last else min(at, cap) + 1
+            values = np.zeros((states, 2, after) if member else (states, after))
+            for counted in itertools.product(range(states), range(2) if member else [0]):
+                total = min(sum(counted), cap)
+                result = int(gate.least <= total <= most) if last else total
+                values[counted if member else counted[0]][result] = 1.0
+            step = name if last else f"{name}~{at}"
+            outcomes = ABSENT_PRESENT if after == 2 else tuple(str(count) for count in range(after))
+            self._add(step, (before, member) if member else (before,), values, outcomes)
+            before, states = step, after
+
+    def _noisy_state(self, name: str, state: State) -> bool:
+        said = state.noisy_or
+        causes = [cause for cause in state.causes if self._live(cause)]
+        if said is None or not causes:
+            return False
+        strengths = [said.causes[cause] for cause in causes]
+        self._add(name, tuple(causes), noisy_or(said.leak, strengths, said.strengths == "with_leak"), ABSENT_PRESENT)
+        return True
+
+    def _reading(self, name: str, reading: Reading, causes: list[str]) -> None:
+        answers = tuple(reading.answers)
+        if reading.noisy_or:
+            strengths = [reading.noisy_or.causes[cause] for cause in causes]
+            values = noisy_or(reading.noisy_or.leak, strengths, reading.noisy_or.strengths == "with_leak")
+            if reading.normal_outcome != answers[0]:
+                values = values[..., ::-1]
+        elif reading.noisy_max:
+            said = reading.noisy_max
+            effects = [full_spread(reading, said.causes[cause], reading.graded) for cause in causes]
+            leak = full_spread(reading, said.leak, reading.graded)
+            values = noisy_max(leak, effects, said.strengths == "with_leak")
+            values = values[..., [reading.graded.index(answer) for answer in answers]]
+        else:
+            values = self._full_table(reading, causes, answers)
+        self._add(name, tuple(causes), values, answers)
+
+    def _full_table(self, reading: Reading, causes: list[str], answers: tuple[str, ...]) -> Floats:
+        for cause in causes:
+            if cause in self.knowledge.facts:
+                self._fact(cause)
+        shape = [len(self.outcomes[cause]) for cause in causes]
+        values = np.empty((*shape, len(answers)))
+        for states in np.ndindex(*shape):
+            here = {cause: self.outcomes[cause][at] for cause, at in zip(causes, states, strict=True)}
+            row = next(
+                row
+                for row in reading.table or ()
+                if all(here.get(cause, "absent") == value for cause, value in (row.when or {}).items())
+            )
+            values[states] = full_spread(reading, row.spread, answers)
+        return values

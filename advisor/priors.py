@@ -1,0 +1,408 @@
+"""From "of 100 such cars, so many" to independent priors that give back exactly those numbers.
+
+Given a cause below any-of gates, the complaint holds, so P(cause) = share x P(gate above). One unknown is
+left, P(complaint) = T, and the tree itself has to yield it: for a flat tree T = 1 - prod(1 - q_i T), with
+q_i the shares. A branch's own unlisted cause takes what its listed ones leave. Faults that stand under
+several gates or hang on vehicle facts make their gates dependent; the tree is then evaluated for
+every combination of those, one array axis each.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import brentq
+
+from advisor.knowledge import UNLISTED, Branch, Complaint, Gate, Gated, Knowledge
+from advisor.problems import Problem, ProblemsFound
+from advisor.tables import Floats
+
+ONE_AT_A_TIME = 0.05
+"""P(complaint) where its causes never come together: it then has no influence on anything."""
+MOST_COMBINATIONS = 2**18
+"""Combinations of shared faults and facts up to which a tree is evaluated."""
+
+
+@dataclass(frozen=True)
+class Priors:
+    """Prior probabilities of a complaint's faults and unlisted causes, facts averaged over."""
+
+    top: float
+    faults: Mapping[str, float]
+
+
+def tree_of(knowledge: Knowledge, complaint: str) -> dict[str, Gated]:
+    """The complaint's gates, members before the gates that use them."""
+    gates: dict[str, Gated] = {}
+    gated: Mapping[str, Gated] = {**knowledge.complaints, **knowledge.branches}
+
+    def visit(node: str) -> None:
+        if node in gated and node not in gates:
+            for member in gated[node].gate.members:
+                visit(member)
+            gates[node] = gated[node]
+
+    visit(complaint)
+    return gates
+
+
+def given_factors(knowledge: Knowledge, fault: str) -> dict[str, Floats]:
+    """For each fact that acts on the fault: times as likely for each value, 1 on average over cars."""
+    factors = {}
+    for fact, times in knowledge.faults[fault].given.items() if fault in knowledge.faults else ():
+        values = knowledge.facts[fact].values
+        raw = np.array([times.get(value, 1.0) for value in values])
+        factors[fact] = raw / (raw @ (np.array(list(values.values())) / 100))
+    return factors
+
+
+def solve(knowledge: Knowledge, complaint: str) -> Priors:
+    """Find the priors of a complaint's faults; raises `ProblemsFound` where the numbers cannot be so.
+
+    The references between items have to be sound (see `lint`).
+    """
+    tree = _Tree(knowledge, complaint)
+    priors = tree.solved()
+    if tree.problems:
+        raise ProblemsFound(tree.problems)
+    return priors
+
+
+class _Tree:
+    def __init__(self, knowledge: Knowledge, complaint: str) -> None:
+        self.knowledge, self.complaint = knowledge, complaint
+        self.gates = tree_of(knowledge, complaint)
+        self.problems: list[Problem] = []
+        self.factors = {
+            member: given_factors(knowledge, member)
+            for gated in self.gates.values()
+            for member in gated.gate.members
+            if member in knowledge.faults
+        }
+        uses: dict[str, int] = {complaint: 1}
+        for name in reversed(self.gates):
+            for member in self.gates[name].gate.members:
+                uses[member] = uses.get(member, 0) + uses[name]
+        facts = dict.fromkeys(fact for factors in self.factors.values() for fact in factors)
+        self.shared = [name for name in self.factors if uses[name] > 1]
+        self.shared += [UNLISTED + n for n in self.gates if uses[n] > 1 and isinstance(self.gates[n], Branch)]
+        self.axes = [*facts, *self.shared]
+        self.sizes = [*(len(knowledge.facts[fact].values) for fact in facts), *(2 for _ in self.shared)]
+        self._check_sums()
+        if math.prod(self.sizes) > MOST_COMBINATIONS:
+            self._problem(
+                "too-shared", (complaint,), f"{len(self.axes)} faults and facts act in several branches.",
+                "The priors cannot be found for so many combinations.", "Let fewer branches share them.",
+            )  # fmt: skip
+
+    def _problem(self, code: str, path: tuple[str, ...], what: str, why: str, instead: str) -> None:
+        section = "complaints" if path[0] in self.knowledge.complaints else "branches"
+        if path[0] in self.knowledge.faults:
+            section = "faults"
+        place = self.knowledge.place(section, *path)
+        self.problems.append(Problem(place, code, what, why, instead))
+
+    def _check_sums(self) -> None:
+        for name, gated in self.gates.items():
+            gate = gated.gate
+            stated = [share for share in gate.shares.values() if share is not None]
+            if not stated:
+                continue
+            path = (name, "of" if gate.kind == "at_least" else gate.kind)
+            total = sum(stated)
+            whole = len(stated) == len(gate.shares)
+            if isinstance(gated, Complaint):
+                total += gated.unlisted
+            if gate.kind == "exactly_one_of" and (not whole or abs(total - 100) > 1e-6):
+                self._problem(
+                    "shares", path, f"The numbers add up to {total:g}.",
+                    "One at a time means that every one of 100 cars has exactly one.",
+                    "Give each member a number; together 100.",
+                )  # fmt: skip
+            elif gate.kind == "at_least" and (not whole or total <= 100 * gate.least or max(stated) >= 100):
+                self._problem(
+                    "shares", path, f"The numbers add up to {total:g}.",
+                    f"Each of 100 cars has {gate.least} or more of them.",
+                    f"Give each member a number below 100; together more than {100 * gate.least}.",
+                )  # fmt: skip
+            elif gate.kind == "all_of":
+                self._problem(
+                    "shares", path, "Members of all_of carry numbers.",
+                    "Where all are needed, each is there in 100 of 100 cars.",
+                    "Leave them out, or give the faults plain priors.",
+                )  # fmt: skip
+            elif gate.kind == "any_of" and whole and isinstance(gated, Complaint) and total <= 100:
+                missing = 100 - total
+                self._problem(
+                    "shares", path,
+                    f"The numbers and unlisted add up to {total:g}"
+                    + (f": {missing:g} of 100 cars are missing." if missing > 1e-9 else "."),
+                    "Cars with several causes are counted more than once, so the sum is over 100.",
+                    "How many of 100 cars have more than one cause? Add that many to their causes.",
+                )  # fmt: skip
+            elif (
+                gate.kind == "any_of" and whole and total < 100 - 1e-9
+                and isinstance(gated, Branch) and gated.unlisted is None
+            ):  # fmt: skip
+                self._problem(
+                    "shares", path, f"The numbers add up to {total:g}: {100 - total:g} of 100 cars are missing.",
+                    "A car with this branch has one of its causes.",
+                    "Raise the numbers, or write 'unlisted: rest' for causes not written here.",
+                )  # fmt: skip
+
+    def solved(self) -> Priors:
+        gate = self.gates[self.complaint].gate
+        if self.problems:
+            return Priors(math.nan, {})
+        if gate.kind == "exactly_one_of":
+            top = ONE_AT_A_TIME
+        elif gate.kind == "any_of":
+            lowest = 1e-9
+            if self._evaluate(lowest).excess <= 0:
+                # Only a hair above 100 (the sums were checked), or nothing but vanishing priors.
+                self._problem(
+                    "shares", (self.complaint, gate.kind), "The numbers leave next to no car with several causes.",
+                    "", "Raise the numbers of causes that come together.",
+                )  # fmt: skip
+                return Priors(math.nan, {})
+            top = brentq(lambda t: self._evaluate(t).excess, lowest, 1.0, xtol=1e-17, rtol=1e-15)
+        else:
+            top = self._evaluate(math.nan).top
+        result = self._evaluate(top, report=True)
+        return Priors(result.top, result.priors)
+
+    def _evaluate(self, top: float, report: bool = False) -> _Evaluated:
+        """Evaluate the tree for a guess of P(complaint)."""
+        say = self._problem if report else _silent
+        result = _Evaluated(top)
+        targets = self._targets(top, result.priors, say)
+        weight = np.ones(self.sizes)
+        vectors: dict[str, Floats] = {}
+        for fact in self.axes[: len(self.axes) - len(self.shared)]:
+            weight = weight * self._along(fact, np.array(list(self.knowledge.facts[fact].values.values())) / 100)
+        for fault in self.factors:
+            prior = result.priors.get(fault)
+            if prior is None:
+                say("no-number", (self._user(fault), ), f"'{fault}' has neither a number nor a prior.",
+                    "Its probability cannot be found.", "Give it a number in one branch, or a prior.")  # fmt: skip
+                prior = result.priors[fault] = 0.5
+            chance = np.full([1] * len(self.axes), prior)
+            for fact, factor in self.factors[fault].items():
+                chance = chance * self._along(fact, factor)
+            if np.any(chance > 1):
+                say("too-likely", (fault, "given"), "For some vehicles this fault would be more than certain.",
+                    "Its share times the factors passes 1.", "Lower the factors, or the number.")  # fmt: skip
+            if fault in self.shared:
+                present = self._along(fault, np.array([0.0, 1.0]))
+                weight = weight * (chance * present + (1 - chance) * (1 - present))
+                chance = present
+            vectors[fault] = chance
+        for name, gated in self.gates.items():
+            gate = gated.gate
+            members = [vectors[member] for member in gate.members]
+            if name == self.complaint and (gate.kind != "any_of" or math.isnan(top)):
+                unlisted = self._unlisted_beside(gated, gate, top)
+                result.priors[UNLISTED + name] = unlisted
+                held = _gate_probability(gate, members)
+                vectors[name] = (
+                    _gate_probability(
+                        gate._replace(shares={**gate.shares, UNLISTED: None}), [*members, np.full((1,), unlisted)]
+                    )
+                    if gate.kind == "exactly_one_of"
+                    else 1 - (1 - held) * (1 - unlisted)
+                )
+            elif name == self.complaint:
+                unlisted = result.priors[UNLISTED + name] = self.gates[name].unlisted / 100 * top  # type: ignore[attr-defined]
+                vectors[name] = 1 - (1 - _gate_probability(gate, members)) * (1 - unlisted)
+            elif gate.kind == "any_of" and name in targets:
+                missing = float((weight * (1 - _gate_probability(gate, members))).sum())
+                unlisted = 1 - (1 - targets[name]) / missing if missing > 0 else -1.0
+                if unlisted < -1e-12:
+                    most = 100 * self._most(gate, targets[name])
+                    say("shares", (name, gate.kind),
+                        f"The numbers add up to {sum(s or 0 for s in gate.shares.values()):g}; here at most "
+                        f"about {most:.4g} is possible.",
+                        "Independent causes come together more rarely than that, as the complaint's sum says.",
+                        "Lower the numbers of the branch.")  # fmt: skip
+                unlisted = max(unlisted, 0.0)
+                result.priors[UNLISTED + name] = unlisted
+                own = np.full([1] * len(self.axes), unlisted)
+                if UNLISTED + name in self.shared:
+                    present = self._along(UNLISTED + name, np.array([0.0, 1.0]))
+                    weight = weight * (own * present + (1 - own) * (1 - present))
+                    own = present
+                vectors[name] = 1 - (1 - _gate_probability(gate, members)) * (1 - own)
+            else:
+                vectors[name] = _gate_probability(gate, members)
+        result.top = float((weight * vectors[self.complaint]).sum())
+        result.excess = result.top - top
+        if report:
+            self._verify(vectors, weight)
+        return result
+
+    def _unlisted_beside(self, gated: Gated, gate: Gate, top: float) -> float:
+        """The unlisted cause's prior beside a gate other than any-of."""
+        share = gated.unlisted / 100  # type: ignore[attr-defined]
+        if gate.kind == "exactly_one_of":
+            odds = share * _total_odds(top, [s / 100 for s in gate.shares.values() if s] + [share])
+            return odds / (1 + odds)
+        vectors = [np.array(self.knowledge.faults[m].prior or 0.5) for m in gate.members if m in self.factors]
+        held = float(_gate_probability(gate, vectors)) if len(vectors) == len(gate.members) else 0.0
+        # T = 1 - (1 - held)(1 - share T)
+        return share * held / (1 - share * (1 - held))
+
+    def _targets(self, top: float, priors: dict[str, float], say: Callable[..., None]) -> dict[str, float]:
+        """P of every gate that the shares fix; enters the priors of faults on the way."""
+        targets: dict[str, float] = {} if math.isnan(top) else {self.complaint: top}
+        for name, fault in self.knowledge.faults.items():
+            if name in self.factors and fault.prior is not None:
+                priors[name] = fault.prior
+        for name in reversed(self.gates):
+            gate = self.gates[name].gate
+            stated = {member: share / 100 for member, share in gate.shares.items() if share is not None}
+            found: dict[str, float] = {}
+            if stated and gate.kind == "at_least":
+                found = _conditional_bernoulli(gate.least, stated)
+            elif stated and name not in targets:
+                say("no-number", (name,), f"'{name}' has numbers inside but none where it is used.",
+                    "How common it is cannot be found.", "Give it a number in the gate above.")  # fmt: skip
+            elif stated and gate.kind == "any_of":
+                found = {member: share * targets[name] for member, share in stated.items()}
+            elif stated and gate.kind == "exactly_one_of":
+                shares = list(stated.values())
+                if name == self.complaint:
+                    shares.append(self.gates[name].unlisted / 100)  # type: ignore[attr-defined]
+                total = _total_odds(targets[name], shares)
+                found = {m: share * total / (1 + share * total) for m, share in stated.items()}
+            elif name in targets and gate.kind in ("all_of", "at_least") and name != self.complaint:
+                open_members = [m for m in gate.members if m not in priors]
+                known = [np.array(priors[m]) for m in gate.members if m in priors]
+                if open_members:
+                    equal = brentq(
+                        lambda p, g=gate, k=known, n=len(open_members), t=targets[name]: (
+                            float(_gate_probability(g, [*k, *[np.array(p)] * n])) - t
+                        ),
+                        0.0, 1.0, xtol=1e-17, rtol=1e-15,
+                    )  # fmt: skip
+                    found = dict.fromkeys(open_members, equal)
+            for member, probability in found.items():
+                where = targets if member in self.gates else priors
+                if member in where:
+                    say("two-numbers", (name, gate.kind if gate.kind != "at_least" else "of", member),
+                        f"'{member}' is given a number here and elsewhere.", "One of them must give way.",
+                        "Leave it empty in all gates but one, and without a prior.")  # fmt: skip
+                where[member] = probability
+        return targets
+
+    def _verify(self, vectors: Mapping[str, Floats], weight: Floats) -> None:
+        """Report every stated share that the solved tree does not give back."""
+        for name, gated in self.gates.items():
+            gate = gated.gate
+            for member, share in gate.shares.items():
+                if share is None or self.problems:
+                    continue
+                held = self._jointly(gate, gated, name, member, vectors, weight)
+                stated = share / 100 * float((weight * vectors[name]).sum())
+                if abs(held - stated) > 1e-10 * stated:
+                    self._problem(
+                        "shares", (name, gate.kind if gate.kind != "at_least" else "of", member),
+                        f"'{member}' comes out at {100 * held / stated * share / 100:.4g} of 100, not {share:g}.",
+                        "Shared faults or vehicle facts tie the members of this gate together.",
+                        "Use any_of here, or plain priors.",
+                    )  # fmt: skip
+
+    def _jointly(
+        self, gate: Gate, gated: Gated, name: str, member: str, vectors: Mapping[str, Floats], weight: Floats
+    ) -> float:
+        """P(member and gate)."""
+        if gate.kind == "any_of":
+            return float((weight * vectors[member]).sum())
+        others = [vectors[other] for other in gate.members if other != member]
+        rest = gate._replace(least=gate.least - 1, most=gate.most - 1)
+        held = vectors[member] * _gate_probability(rest, others)
+        if name == self.complaint and gate.kind == "exactly_one_of":
+            share = gated.unlisted / 100  # type: ignore[attr-defined]
+            odds = share * _total_odds(ONE_AT_A_TIME, [*(s / 100 for s in gate.shares.values() if s), share])
+            held = held * (1 / (1 + odds))
+        return float((weight * held).sum())
+
+    def _most(self, gate: Gate, target: float) -> float:
+        """The largest sum of a branch's shares that independent causes allow."""
+        shares = np.array([share / 100 for share in gate.shares.values() if share])
+        scale = brentq(lambda s: 1 - np.prod(1 - np.minimum(1, s * shares * target)) - target, 0, 1)
+        return float(scale * shares.sum())
+
+    def _along(self, axis: str, values: Floats) -> Floats:
+        shape = [1] * len(self.axes)
+        shape[self.axes.index(axis)] = len(values)
+        return values.reshape(shape)
+
+    def _user(self, fault: str) -> str:
+        return next(name for name, gated in self.gates.items() if fault in gated.gate.members)
+
+
+@dataclass
+class _Evaluated:
+    top: float
+    excess: float = 0.0
+    priors: dict[str, float] = None  # type: ignore[assignment]
+
+    def __post_init__(self) -> None:
+        self.priors = {}
+
+
+def _silent(*_: object) -> None:
+    """Problems are reported once, from the solved tree."""
+
+
+def _gate_probability(gate: Gate, members: list[Floats]) -> Floats:
+    """P(least to most of independent members): their count, built up one by one."""
+    if gate.kind == "any_of":
+        none = np.ones(())
+        for member in members:
+            none = none * (1 - member)
+        return 1 - none
+    counts = [np.ones(())]
+    for member in members:
+        counts = [
+            (counts[k] * (1 - member) if k < len(counts) else 0.0) + (counts[k - 1] * member if k else 0.0)
+            for k in range(len(counts) + 1)
+        ]
+    total: Floats = sum(counts[gate.least : gate.most + 1], np.zeros(()))
+    return total
+
+
+def _total_odds(target: float, shares: list[float]) -> float:
+    """The sum O of odds for which P(exactly one) = O / prod(1 + share O) reaches the target."""
+    def chance(total: float) -> float:
+        return float(total / np.prod([1 + share * total for share in shares]))
+
+    highest = 1.0
+    while chance(highest * 1.1) > chance(highest) and highest < 1e6:
+        highest *= 1.1
+    return float(brentq(lambda o: chance(o) - min(target, chance(highest)), 0, highest, xtol=1e-17, rtol=1e-15))
+
+
+def _conditional_bernoulli(least: int, shares: Mapping[str, float]) -> dict[str, float]:
+    """Independent priors whose members, given that at least `least` are there, have these shares.
+
+    Newton's method on the log-odds, whose likelihood is concave.
+    """
+    names = list(shares)
+    states = np.indices([2] * len(names)).reshape(len(names), -1).T.astype(float)
+    states = states[states.sum(axis=1) >= least]
+    wanted = np.array([shares[name] for name in names])
+    log_odds = np.zeros(len(names))
+    for _ in range(200):
+        weights = np.exp(states @ log_odds - (states @ log_odds).max())
+        weights /= weights.sum()
+        mean = weights @ states
+        spread = states - mean
+        step = np.linalg.lstsq(spread.T @ (weights[:, None] * spread), wanted - mean, rcond=None)[0]
+        log_odds = log_odds + step * min(1.0, 2.0 / max(1e-9, float(np.abs(step).max())))
+        if np.abs(wanted - mean).max() < 1e-15:
+            break
+    return dict(zip(names, (1 / (1 + np.exp(-log_odds))).tolist(), strict=True))

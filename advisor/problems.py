@@ -1,0 +1,60 @@
+"""A place in a file, what is wrong there, and how it prints."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+
+@dataclass(frozen=True, order=True)
+class Place:
+    """Where something stands in a file; line and column count from 1."""
+
+    file: str
+    line: int
+    column: int
+
+    def __str__(self) -> str:
+        return f"{self.file}:{self.line}:{self.column}"
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing that is wrong or weak in the knowledge, and what would be right.
+
+    `code` is stable, so that tests and editors can rely on it. A problem of severity
+    "error" keeps the knowledge from being used; "weak" does not.
+    """
+
+    place: Place
+    code: str
+    what: str
+    why: str
+    instead: str
+    severity: Literal["error", "weak"] = "error"
+
+    def __str__(self) -> str:
+        mark = "" if self.severity == "error" else "weak: "
+        return f"{self.place}: {self.code} {mark}{self.what} {self.why} {self.instead}".rstrip()
+
+
+class ProblemsFound(Exception):
+    """The knowledge, or what was said about a case, cannot be used as it is."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(sorted(problems, key=lambda p: (p.place, p.code, p.what)))
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+def nearest(word: str, choices: Iterable[str]) -> str:
+    """Say which of the choices was probably meant, or list them if none is near."""
+    known = sorted(set(choices))
+    close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
+    if close:
+        return f"Did you mean '{close[0]}'?"
+    if not known:
+        return "There are none yet."
+    shown = ", ".join(known[:8]) + (", …" if len(known) > 8 else "")
+    return f"Known are: {shown}."
