@@ -1,0 +1,21 @@
+"""A Bayesian fault-tree diagnostic advisor for light-vehicle workshops.
+
+The modules, lowest first; each may import only from those before it (pyproject.toml holds it):
+
+problems    a place in a file and what is wrong there
+tables      conditional probability tables by name
+likelihoods the ways authors say how likely something is, and how causes combine
+knowledge   what an author may say, as frozen objects
+loading     YAML text to knowledge, or every problem with its line
+priors      "of 100 such cars, so many" to independent priors
+lint        questions about the whole knowledge
+network     a complaint as a pgmpy network; open formats
+engine      exact inference by one compiled junction tree
+case        one vehicle's job
+advice      what to read next, why, and when to stop
+report      a case and its advice as text for people
+store       cases in a database, append-only
+simulation  scenario files played to the end
+screens     the terminal screens
+cli         the commands
+"""

@@ -1,0 +1,311 @@
+"""The commands. Exit codes: 0 fine, 1 problems in knowledge or evidence, 2 wrong use, 3 disk or database."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+import click
+
+if TYPE_CHECKING:
+    from advisor.case import Case
+    from advisor.engine import Engine
+    from advisor.knowledge import Knowledge
+    from advisor.network import Network
+    from advisor.simulation import Played
+
+# pgmpy and textual take seconds to import: each command imports what it needs when it runs.
+
+
+def shipped(folder: str) -> Path:
+    """The knowledge or scenarios that come with the program: inside the package, or beside it in a checkout."""
+    here = Path(__file__).parent
+    inside = here / "shipped" / folder
+    return inside if inside.is_dir() else here.parent / folder
+
+
+def main() -> NoReturn:
+    """Run the program; every expected failure ends in a message and an exit code."""
+    from advisor.problems import ProblemsFound
+
+    try:
+        commands.main(standalone_mode=False)
+    except click.exceptions.Abort:
+        _fail(["Stopped."], 1)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except click.exceptions.Exit as leaving:
+        sys.exit(leaving.exit_code)
+    except ProblemsFound as error:
+        _fail([str(problem) for problem in error.problems], 1)
+    except OSError as error:
+        where = f" ({error.filename})" if error.filename else ""
+        _fail([f"The disk or a file does not let me: {error.strerror or error}{where}."], 3)
+    sys.exit(0)
+
+
+def _fail(lines: Iterable[str], code: int) -> NoReturn:
+    for line in lines:
+        click.echo(line, err=True)
+    sys.exit(code)
+
+
+class _Pair(click.ParamType):
+    name = "ID=VALUE"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, str]:
+        if isinstance(value, tuple):
+            return value
+        left, equals, right = str(value).partition("=")
+        if not equals or not left or not right:
+            self.fail(f"'{value}' is not of the form ID=VALUE.", param, ctx)
+        return left.strip(), right.strip()
+
+
+_knowledge = click.option(
+    "--knowledge", "paths", type=click.Path(path_type=Path), multiple=True,
+    help="A YAML file or a folder of them; may be repeated. Default: the shipped knowledge.",
+)  # fmt: skip
+_complaint = click.option("--complaint", required=True, metavar="ID", help="The complaint's id.")
+_without = click.option("--without", multiple=True, metavar="INSTRUMENT", help="An instrument that is missing.")
+
+
+@click.group(invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
+@click.pass_context
+def commands(context: click.Context) -> None:
+    """Find the cause of a flat battery by the readings that tell most.
+
+    Without a command the screens open; where there is no terminal, a shipped scenario is played as text.
+    """
+    if context.invoked_subcommand is None:
+        context.invoke(bench if sys.stdin.isatty() and sys.stdout.isatty() else demo)
+
+
+@commands.command()
+@_knowledge
+@_without
+@click.option("--store", metavar="URL", help="The database of cases. Default: a SQLite file in your data folder.")
+def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) -> None:
+    """Open the technician's screens."""
+    from advisor.screens.app import AdvisorApp
+
+    AdvisorApp(list(paths) or [shipped("knowledge")], frozenset(without), store).run()
+
+
+@commands.command()
+def demo() -> None:
+    """Play a shipped scenario as text, from complaint to cause."""
+    from advisor.simulation import play, read_scenarios
+
+    knowledge = _checked(())
+    file, scenario = next(iter(read_scenarios([shipped("scenarios")], knowledge).items()))
+    click.echo(f"An invented car, from {file.name}: {scenario.name}. {scenario.story}")
+    click.echo()
+    engine = _engine(_network(knowledge, scenario.complaint), knowledge)
+    for line in _story(knowledge, play(knowledge, engine, scenario)):
+        click.echo(line)
+
+
+@commands.command(name="next")
+@_knowledge
+@_complaint
+@click.option("--fact", "facts", type=_Pair(), multiple=True, help="What is known of the vehicle.")
+@click.option("--saw", type=_Pair(), multiple=True, help="What a reading showed: READING=OUTCOME.")
+@_without
+@click.option("--json", "as_json", is_flag=True, help="JSON on standard output, and nothing else there.")
+def next_reading(
+    paths: tuple[Path, ...],
+    complaint: str,
+    facts: tuple[tuple[str, str], ...],
+    saw: tuple[tuple[str, str], ...],
+    without: tuple[str, ...],
+    as_json: bool,
+) -> None:
+    """Say what to read next on a case, and how sure we are."""
+    from advisor.advice import Contradiction, Workshop, advise
+    from advisor.report import advice_lines
+
+    knowledge = _checked(paths)
+    network = _network(knowledge, complaint)
+    case = _case(knowledge, network, facts, saw)
+    _refuse([_no("instrument", one, knowledge.instruments) for one in without if one not in knowledge.instruments])
+    try:
+        advice = advise(knowledge, _engine(network, knowledge), case, Workshop(frozenset(without)))
+    except Contradiction as error:
+        _fail([str(error)], 1)
+    if not as_json:
+        for line in advice_lines(knowledge, advice):
+            click.echo(line)
+        return
+    answer = {
+        "complaint": complaint,
+        "faults": [
+            {"id": one.fault, "name": one.name, "probability": one.probability} for one in advice.suspects
+        ],
+        "readings": [
+            {
+                "id": one.reading,
+                "name": one.name,
+                "information_bits": one.information_bits,
+                "minutes": one.minutes,
+                "information_bits_per_minute": one.information_bits_per_minute,
+            }
+            for one in advice.proposals
+        ],
+        "stop": advice.stop and {"reason": advice.stop.reason, "fault": advice.stop.fault},
+    }
+    click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
+
+
+@commands.command()
+@_knowledge
+@_complaint
+@click.option("--format", "form", type=click.Choice(["bif", "xmlbif"]), default="bif", show_default=True)
+@click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output.")
+def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | None) -> None:
+    """Write a complaint's network for any other Bayesian-network program."""
+    from advisor.network import write
+
+    text = write(_network(_checked(paths), complaint), form)
+    if output is None:
+        click.echo(text)
+    else:
+        output.write_text(text, encoding="utf-8")
+
+
+@commands.command()
+@click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
+def check(paths: tuple[Path, ...]) -> None:
+    """Check knowledge files and print every problem with file, line and column."""
+    from advisor.lint import problems
+    from advisor.loading import load
+
+    knowledge = load(paths or [shipped("knowledge")])
+    found = problems(knowledge)
+    for problem in found:
+        click.echo(str(problem))
+    errors = sum(problem.severity == "error" for problem in found)
+    click.echo(
+        f"{len(knowledge.complaints)} complaints, {len(knowledge.faults)} faults, "
+        f"{len(knowledge.readings)} readings: {errors} errors, {len(found) - errors} weak points.",
+        err=True,
+    )
+    if errors:
+        sys.exit(1)
+
+
+@commands.command()
+@click.argument("scenarios", nargs=-1, type=click.Path(path_type=Path))
+@_knowledge
+@click.option("--story", is_flag=True, help="Tell each scenario step by step.")
+def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool) -> None:
+    """Play scenario files to the end, and say whether the true causes came out on top."""
+    from advisor.report import duration
+    from advisor.simulation import play, read_scenarios
+
+    knowledge = _checked(paths)
+    engines: dict[str, Engine] = {}
+    wrong = 0
+    for file, scenario in read_scenarios(scenarios or [shipped("scenarios")], knowledge).items():
+        if scenario.complaint not in engines:
+            engines[scenario.complaint] = _engine(_network(knowledge, scenario.complaint), knowledge)
+        played = play(knowledge, engines[scenario.complaint], scenario)
+        wrong += not played.right
+        mark = "found    " if played.right else "NOT FOUND"
+        click.echo(f"{mark}  {len(played.steps):2} readings  {duration(played.minutes):>8}  {file.name}: {scenario.name}")
+        if story or not played.right:
+            for line in _story(knowledge, played):
+                click.echo("    " + line)
+    if wrong:
+        _fail([f"{wrong} scenarios did not end with their causes on top."], 1)
+
+
+def _story(knowledge: Knowledge, played: Played) -> Iterable[str]:
+    from advisor.report import duration, remedy_lines, stop_sentence, suspect_lines
+
+    yield f"Complaint: {knowledge.complaints[played.scenario.complaint].name}"
+    yield from suspect_lines(played.start.suspects, 3)
+    for number, step in enumerate(played.steps, start=1):
+        reading = knowledge.readings[step.proposal.reading]
+        yield ""
+        yield (
+            f"{number}. {reading.name} ({step.proposal.information_bits:.2f} bits, "
+            f"{duration(step.proposal.minutes)})"
+        )
+        yield f"   → {reading.answers[step.outcome]}"
+        yield from suspect_lines(step.advice.suspects, 3)
+    yield ""
+    if played.end.stop:
+        yield stop_sentence(knowledge, played.end.stop)
+        yield from remedy_lines(knowledge, played.end.stop)
+    true = ", ".join(knowledge.title(cause) for cause in played.scenario.causes)
+    yield f"What was wrong with this car: {true}. Time spent: {duration(played.minutes)}."
+
+
+def _checked(paths: Iterable[Path]) -> Knowledge:
+    from advisor.lint import checked
+
+    return checked(list(paths) or [shipped("knowledge")])
+
+
+def _network(knowledge: Knowledge, complaint: str) -> Network:
+    from advisor.network import build
+
+    _refuse([_no("complaint", complaint, knowledge.complaints)] if complaint not in knowledge.complaints else [])
+    return build(knowledge, complaint)
+
+
+def _engine(network: Network, knowledge: Knowledge) -> Engine:
+    from advisor.engine import TooWide, compile_tables
+
+    try:
+        return compile_tables(network.tables)
+    except TooWide as error:
+        section = "readings" if error.node in knowledge.readings else "states"
+        _fail(
+            [
+                f"{knowledge.place(section, error.node)}: too-wide {error}. Exact advice would take too long. "
+                "Hang it on fewer causes, or on a branch of causes that act alike."
+            ],
+            1,
+        )
+
+
+def _case(
+    knowledge: Knowledge,
+    network: Network,
+    facts: tuple[tuple[str, str], ...],
+    saw: tuple[tuple[str, str], ...],
+) -> Case:
+    from advisor.case import Case, Known, Seen
+
+    case, problems = Case(network.complaint), []
+    for fact, value in facts:
+        if fact not in knowledge.facts:
+            problems.append(_no("vehicle fact", fact, knowledge.facts))
+        elif value not in knowledge.facts[fact].values:
+            problems.append(_no(f"value of {fact}", value, knowledge.facts[fact].values))
+        case = case.with_entry(Known(fact, value))
+    for reading, outcome in saw:
+        if reading not in knowledge.readings:
+            problems.append(_no("reading", reading, knowledge.readings))
+        elif outcome not in knowledge.readings[reading].answers:
+            problems.append(_no(f"outcome of {reading}", outcome, knowledge.readings[reading].answers))
+        case = case.with_entry(Seen(reading, outcome))
+    _refuse(problems)
+    return case
+
+
+def _no(kind: str, word: str, choices: Iterable[str]) -> str:
+    from advisor.problems import nearest
+
+    return f"There is no {kind} '{word}'. {nearest(word, choices)}"
+
+
+def _refuse(problems: list[str]) -> None:
+    if problems:
+        _fail(problems, 1)

@@ -1,0 +1,107 @@
+"""A case and its advice as plain text for people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from advisor.advice import Advice, Proposal, Stop, Suspect
+from advisor.knowledge import UNLISTED, Knowledge
+from advisor.problems import Problem
+
+BAR = 20
+"""Characters of a full bar."""
+
+
+def bar(probability: float, width: int = BAR) -> str:
+    """A probability as a bar of block characters, to an eighth of a character."""
+    eighths = round(probability * width * 8)
+    whole, part = divmod(eighths, 8)
+    return ("█" * whole + (" ▏▎▍▌▋▊▉"[part] if part else "")).ljust(width)
+
+
+def percent(probability: float) -> str:
+    """A probability for people: never 0 % or 100 % where it is neither."""
+    if 0 < probability < 0.005:
+        return "<1 %"
+    if 0.995 < probability < 1:
+        return ">99 %"
+    return f"{100 * probability:.0f} %"
+
+
+def move(suspect: Suspect) -> str:
+    """What the last entry did to a suspect: ▲ or ▼ with percentage points, or nothing."""
+    points = 100 * (suspect.probability - suspect.before)
+    if abs(points) < 0.5:
+        return ""
+    return f"{'▲' if points > 0 else '▼'} {abs(points):.0f}"
+
+
+def duration(minutes: float) -> str:
+    """Minutes for people: "5 min", "1 h 15"."""
+    whole = round(minutes)
+    if whole < 60:
+        return f"{minutes:.2g} min" if minutes < 1 else f"{whole} min"
+    hours, rest = divmod(whole, 60)
+    return f"{hours} h {rest:02}" if rest else f"{hours} h"
+
+
+def suspect_lines(suspects: Iterable[Suspect], most: int = 6) -> Iterator[str]:
+    """The leading suspects as bars."""
+    for suspect in list(suspects)[:most]:
+        yield (
+            f"  {percent(suspect.probability):>5} {bar(suspect.probability)} {suspect.name}  {move(suspect)}"
+        ).rstrip()
+
+
+def proposal_lines(proposals: Iterable[Proposal], most: int = 6) -> Iterator[str]:
+    """The leading readings with what they tell and cost."""
+    for proposal in list(proposals)[:most]:
+        yield f"  {proposal.information_bits:5.2f} bits  {duration(proposal.minutes):>8}  {proposal.name}"
+
+
+def stop_sentence(knowledge: Knowledge, stop: Stop) -> str:
+    """Why the search is over, and what follows."""
+    if stop.reason == "unlisted":
+        return (
+            "What was seen points outside what is written here. "
+            "Ask somebody senior before anything is replaced."
+        )
+    name = knowledge.title(stop.fault or "")
+    if stop.reason == "sure":
+        return f"Sure enough: {name}."
+    return f"No reading left is worth its minutes. Most likely: {name}."
+
+
+def remedy_lines(knowledge: Knowledge, stop: Stop) -> Iterator[str]:
+    """The remedy of the cause that was found, with its cautions."""
+    if stop.fault is None or stop.fault.startswith(UNLISTED):
+        return
+    fault = knowledge.faults[stop.fault]
+    yield f"Remedy: {fault.remedy} ({duration(fault.remedy_minutes)}, price class {fault.price})."
+    for caution in fault.cautions:
+        said = knowledge.cautions[caution]
+        yield f"Caution, {said.name.lower()}: {said.text}"
+
+
+def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:
+    """The advice as text: suspects, readings, what cannot be taken, and whether to stop."""
+    yield "Suspected causes"
+    yield from suspect_lines(advice.suspects)
+    if advice.stop:
+        yield ""
+        yield stop_sentence(knowledge, advice.stop)
+        yield from remedy_lines(knowledge, advice.stop)
+    if advice.proposals:
+        yield ""
+        yield "Readings that tell most"
+        yield from proposal_lines(advice.proposals)
+    if advice.left_out:
+        yield ""
+        yield "Would tell something, but cannot be taken"
+        for proposal, obstacle in advice.left_out[:4]:
+            yield f"  {proposal.information_bits:5.2f} bits  {proposal.name}: {obstacle}"
+
+
+def problem_lines(problems: Iterable[Problem]) -> Iterator[str]:
+    """Problems, one a line."""
+    yield from map(str, problems)

@@ -1,0 +1,135 @@
+"""Scenario files played to the end: a made-up car answers, and the advice asks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from advisor.advice import Advice, Proposal, StopRule, Workshop, advise
+from advisor.case import Case, Known, Seen
+from advisor.engine import Engine
+from advisor.knowledge import Knowledge, Said, Text
+from advisor.loading import knowledge_files, read
+from advisor.problems import Place, Problem, ProblemsFound, nearest
+
+
+class Scenario(Said):
+    """An invented car: what is wrong with it, and what its readings show.
+
+    A reading that `shows` does not name shows what such a car most often shows.
+    """
+
+    language: Literal[1]
+    invented: Literal[True]
+    name: Text
+    complaint: str
+    story: Text
+    facts: dict[str, str] = {}
+    causes: tuple[str, ...]
+    shows: dict[str, str] = {}
+    without: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Step:
+    """One reading of a played scenario: what was proposed, what it showed, and the advice after it."""
+
+    proposal: Proposal
+    outcome: str
+    advice: Advice
+
+
+@dataclass(frozen=True)
+class Played:
+    """A scenario played to the stop."""
+
+    scenario: Scenario
+    case: Case
+    start: Advice
+    steps: tuple[Step, ...]
+
+    @property
+    def end(self) -> Advice:
+        """The advice at the stop."""
+        return self.steps[-1].advice if self.steps else self.start
+
+    @property
+    def minutes(self) -> float:
+        """Minutes spent on readings and setups."""
+        return sum(step.proposal.minutes for step in self.steps)
+
+    @property
+    def right(self) -> bool:
+        """Whether the true causes, and no others, head the list at the end."""
+        causes = self.scenario.causes
+        return {suspect.fault for suspect in self.end.suspects[: len(causes)]} == set(causes)
+
+
+def read_scenarios(paths: Iterable[Path], knowledge: Knowledge) -> dict[Path, Scenario]:
+    """Read scenario files and folders, all below included; raises `ProblemsFound` with every problem."""
+    found: dict[Path, Scenario] = {}
+    problems: list[Problem] = []
+    for path in paths:
+        folders = sorted(one for one in path.rglob("*") if one.is_dir()) if path.is_dir() else []
+        for file in knowledge_files([path, *folders]):
+            try:
+                scenario, places = read(file, Scenario)
+            except ProblemsFound as error:
+                problems += error.problems
+                continue
+            found[file] = scenario
+            problems += _unknown(scenario, places, knowledge)
+    if problems:
+        raise ProblemsFound(problems)
+    return found
+
+
+def _unknown(
+    scenario: Scenario, places: dict[tuple[str | int, ...], Place], knowledge: Knowledge
+) -> Iterable[Problem]:
+    checks: list[tuple[tuple[str | int, ...], str, Iterable[str], str]] = [
+        (("complaint",), scenario.complaint, knowledge.complaints, "complaint")
+    ]
+    checks += [(("causes", at), cause, knowledge.faults, "fault") for at, cause in enumerate(scenario.causes)]
+    checks += [(("without", at), w, knowledge.instruments, "instrument") for at, w in enumerate(scenario.without)]
+    for fact, value in scenario.facts.items():
+        checks.append((("facts", fact), fact, knowledge.facts, "fact"))
+        if fact in knowledge.facts:
+            checks.append((("facts", fact), value, knowledge.facts[fact].values, "value"))
+    for reading, outcome in scenario.shows.items():
+        checks.append((("shows", reading), reading, knowledge.readings, "reading"))
+        if reading in knowledge.readings:
+            checks.append((("shows", reading), outcome, knowledge.readings[reading].answers, "outcome"))
+    for path, word, choices, kind in checks:
+        if word not in choices:
+            yield Problem(places[path], "unknown-id", f"There is no {kind} '{word}'.", "", nearest(word, choices))
+
+
+def play(
+    knowledge: Knowledge, engine: Engine, scenario: Scenario, rule: StopRule | None = None, per_minute: bool = True
+) -> Played:
+    """Let the advice ask and the scenario's car answer, until the advice says stop."""
+    workshop = Workshop(without=frozenset(scenario.without))
+    case = Case(scenario.complaint, tuple(Known(fact, value) for fact, value in scenario.facts.items()))
+    shows = {**typical_outcomes(engine, case, scenario.causes), **scenario.shows}
+    start = advice = advise(knowledge, engine, case, workshop, rule)
+    steps: list[Step] = []
+    while advice.stop is None:
+        proposal = (advice.per_minute if per_minute else advice.proposals)[0]
+        outcome = shows[proposal.reading]
+        case = case.with_entry(Seen(proposal.reading, outcome))
+        advice = advise(knowledge, engine, case, workshop, rule)
+        steps.append(Step(proposal, outcome, advice))
+    return Played(scenario, case, start, tuple(steps))
+
+
+def typical_outcomes(engine: Engine, case: Case, causes: Iterable[str]) -> dict[str, str]:
+    """For every reading, what a car with exactly these causes most often shows."""
+    causes = set(causes)
+    evidence = case.evidence(engine)
+    for fault in engine.sought:
+        evidence[fault] = engine.one_hot(fault, "present" if fault in causes else "absent")
+    predictive = engine.outlook(evidence).predictive
+    return {reading: engine.outcomes[reading][int(chances.argmax())] for reading, chances in predictive.items()}
