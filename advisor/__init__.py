@@ -16,6 +16,7 @@ advice      what to read next, why, and when to stop
 report      a case and its advice as text for people
 store       cases in a database, append-only
 simulation  scenario files played to the end
+session     a case on the bench: what the screens ask for and may do
 screens     the terminal screens
 cli         the commands
 """

@@ -137,15 +137,16 @@ def advise(
     left_out.sort(key=lambda pair: (-pair[0].information_bits, pair[0].reading))
     worth = [proposal for proposal in proposals if proposal.information_bits >= rule.least_bits]
     worth.sort(key=lambda p: (-p.information_bits_per_minute, p.reading))
-    return Advice(
-        suspects, tuple(proposals), tuple(worth), tuple(left_out), _stop(suspects, worth, rule)
-    )
+    return Advice(suspects, tuple(proposals), tuple(worth), tuple(left_out), _stop(suspects, worth, rule))
 
 
 def setups_in_place(knowledge: Knowledge, case: Case) -> frozenset[str]:
     """The setups that readings taken so far have needed: paid for once."""
     return frozenset(
-        setup for reading in case.seen if reading in knowledge.readings for setup in setups_of(knowledge, reading)
+        setup
+        for reading in case.seen
+        if reading in knowledge.readings
+        for setup in setups_of(knowledge, reading)
     )
 
 
@@ -170,11 +171,22 @@ def what_answers_do(knowledge: Knowledge, engine: Engine, case: Case, reading: s
     chances = engine.outlook(evidence).predictive[reading].tolist()
     words = knowledge.readings[reading].answers
     possible = [(name, chance) for name, chance in zip(words, chances, strict=True) if chance > 0]
-    outlooks = engine.outlook_many([{**evidence, reading: engine.one_hot(reading, name)} for name, _ in possible])
+    outlooks = engine.outlook_many(
+        [{**evidence, reading: engine.one_hot(reading, name)} for name, _ in possible]
+    )
     return tuple(
         Answer(name, words[name], chance, outlook.beliefs)
         for (name, chance), outlook in zip(possible, outlooks, strict=True)
     )
+
+
+def suspicion(engine: Engine, case: Case) -> tuple[Mapping[str, float], ...]:
+    """Every fault's probability at the start and after each entry: one more than there are entries."""
+    stages = [case]
+    while stages[-1].entries:
+        stages.append(stages[-1].undone())
+    outlooks = engine.outlook_many([stage.evidence(engine) for stage in reversed(stages)])
+    return tuple(outlook.beliefs for outlook in outlooks)
 
 
 def why(advice: Advice, answers: Iterable[Answer], proposal: Proposal) -> str:

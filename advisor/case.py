@@ -35,7 +35,15 @@ class Skipped:
     reason: str
 
 
-Entry = Known | Seen | Skipped
+@dataclass(frozen=True)
+class Closed:
+    """The job is done: the fault that was found, or "" where none was, and a remark."""
+
+    fault: str
+    remark: str
+
+
+Entry = Known | Seen | Skipped | Closed
 
 
 @dataclass(frozen=True)
@@ -68,6 +76,12 @@ class Case:
         """Readings that cannot be taken, with the reason, but for those taken after all."""
         reasons = {entry.reading: entry.reason for entry in self.entries if isinstance(entry, Skipped)}
         return {reading: reason for reading, reason in reasons.items() if reading not in self.seen}
+
+    @property
+    def closed(self) -> Closed | None:
+        """How the job ended, if it did."""
+        last = self.entries[-1] if self.entries else None
+        return last if isinstance(last, Closed) else None
 
     def evidence(self, engine: Engine) -> dict[str, Floats]:
         """What the engine has to know: the complaint holds, and everything seen that bears on it."""

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 
 def shipped(folder: str) -> Path:
-    """The knowledge or scenarios that come with the program: inside the package, or beside it in a checkout."""
+    """The knowledge or scenarios that come along: inside the package, or beside it in a checkout."""
     here = Path(__file__).parent
     inside = here / "shipped" / folder
     return inside if inside.is_dir() else here.parent / folder
@@ -54,10 +54,12 @@ def _fail(lines: Iterable[str], code: int) -> NoReturn:
     sys.exit(code)
 
 
-class _Pair(click.ParamType):
+class _Pair(click.ParamType[tuple[str, str]]):
     name = "ID=VALUE"
 
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, str]:
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[str, str]:
         if isinstance(value, tuple):
             return value
         left, equals, right = str(value).partition("=")
@@ -67,11 +69,16 @@ class _Pair(click.ParamType):
 
 
 _knowledge = click.option(
-    "--knowledge", "paths", type=click.Path(path_type=Path), multiple=True,
+    "--knowledge",
+    "paths",
+    type=click.Path(path_type=Path),
+    multiple=True,
     help="A YAML file or a folder of them; may be repeated. Default: the shipped knowledge.",
-)  # fmt: skip
+)
 _complaint = click.option("--complaint", required=True, metavar="ID", help="The complaint's id.")
-_without = click.option("--without", multiple=True, metavar="INSTRUMENT", help="An instrument that is missing.")
+_without = click.option(
+    "--without", multiple=True, metavar="INSTRUMENT", help="An instrument that is missing."
+)
 
 
 @click.group(invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
@@ -88,7 +95,9 @@ def commands(context: click.Context) -> None:
 @commands.command()
 @_knowledge
 @_without
-@click.option("--store", metavar="URL", help="The database of cases. Default: a SQLite file in your data folder.")
+@click.option(
+    "--store", metavar="URL", help="The database of cases. Default: a SQLite file in your data folder."
+)
 def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) -> None:
     """Open the technician's screens."""
     from advisor.screens.app import AdvisorApp
@@ -132,7 +141,9 @@ def next_reading(
     knowledge = _checked(paths)
     network = _network(knowledge, complaint)
     case = _case(knowledge, network, facts, saw)
-    _refuse([_no("instrument", one, knowledge.instruments) for one in without if one not in knowledge.instruments])
+    _refuse(
+        [_no("instrument", one, knowledge.instruments) for one in without if one not in knowledge.instruments]
+    )
     try:
         advice = advise(knowledge, _engine(network, knowledge), case, Workshop(frozenset(without)))
     except Contradiction as error:
@@ -202,7 +213,8 @@ def check(paths: tuple[Path, ...]) -> None:
 @click.argument("scenarios", nargs=-1, type=click.Path(path_type=Path))
 @_knowledge
 @click.option("--story", is_flag=True, help="Tell each scenario step by step.")
-def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool) -> None:
+@click.option("--per-minute", is_flag=True, help="Ask by bits per minute. Default: by bits.")
+def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool, per_minute: bool) -> None:
     """Play scenario files to the end, and say whether the true causes came out on top."""
     from advisor.report import duration
     from advisor.simulation import play, read_scenarios
@@ -213,10 +225,13 @@ def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool) ->
     for file, scenario in read_scenarios(scenarios or [shipped("scenarios")], knowledge).items():
         if scenario.complaint not in engines:
             engines[scenario.complaint] = _engine(_network(knowledge, scenario.complaint), knowledge)
-        played = play(knowledge, engines[scenario.complaint], scenario)
+        played = play(knowledge, engines[scenario.complaint], scenario, per_minute=per_minute)
         wrong += not played.right
         mark = "found    " if played.right else "NOT FOUND"
-        click.echo(f"{mark}  {len(played.steps):2} readings  {duration(played.minutes):>8}  {file.name}: {scenario.name}")
+        click.echo(
+            f"{mark}  {len(played.steps):2} readings  {duration(played.minutes):>8}  "
+            f"{file.name}: {scenario.name}"
+        )
         if story or not played.right:
             for line in _story(knowledge, played):
                 click.echo("    " + line)
@@ -255,7 +270,9 @@ def _checked(paths: Iterable[Path]) -> Knowledge:
 def _network(knowledge: Knowledge, complaint: str) -> Network:
     from advisor.network import build
 
-    _refuse([_no("complaint", complaint, knowledge.complaints)] if complaint not in knowledge.complaints else [])
+    _refuse(
+        [_no("complaint", complaint, knowledge.complaints)] if complaint not in knowledge.complaints else []
+    )
     return build(knowledge, complaint)
 
 
@@ -268,7 +285,7 @@ def _engine(network: Network, knowledge: Knowledge) -> Engine:
         section = "readings" if error.node in knowledge.readings else "states"
         _fail(
             [
-                f"{knowledge.place(section, error.node)}: too-wide {error}. Exact advice would take too long. "
+                f"{knowledge.place(section, error.node)}: too-wide {error}. Exact advice takes too long. "
                 "Hang it on fewer causes, or on a branch of causes that act alike."
             ],
             1,

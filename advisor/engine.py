@@ -30,15 +30,17 @@ from networkx.algorithms.approximation import treewidth_min_fill_in
 from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
 
-from advisor.tables import Floats, Table, Tables
+from advisor.tables import Floats, Tables
 
 Ints = NDArray[np.intp]
 Evidence = Mapping[str, ArrayLike]
 
-MERGE_UP_TO = 256
+MERGE_UP_TO = 1024
 """Neighbouring cliques are merged up to this many entries: numpy's call costs more than the work saved."""
 LARGEST_CLIQUE = 2**20
 """A network that needs a larger table than this is refused."""
+SMALLEST = np.finfo(np.float64).tiny
+"""Divides in place of 0, where the numerator is 0 too."""
 ROUND_OFF_BITS = 1e-12
 """An information below this is a difference of equal numbers: it is 0."""
 
@@ -56,7 +58,9 @@ class TooWide(Exception):
 
     def __init__(self, node: str, entries: float) -> None:
         self.node, self.entries = node, entries
-        super().__init__(f"'{node}' ties so many nodes together that a table of {entries:.3g} numbers is needed")
+        super().__init__(
+            f"'{node}' ties so many nodes together that a table of {entries:.3g} numbers is needed"
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,7 +77,7 @@ class Clique:
 
 @dataclass(frozen=True, eq=False)
 class Entry:
-    """Where evidence on a node goes: the likelihood over its states, by `weights`, onto a clique's entries."""
+    """Where evidence on a node goes: the likelihood over its states, by `weights`, onto a clique."""
 
     span: slice
     index: Ints
@@ -186,43 +190,44 @@ class Engine:
 
     def _collected(self, cases: Sequence[Mapping[str, Floats]]) -> tuple[Floats, list[Floats], Floats]:
         """Enter the evidence and send messages to the root; returns cliques, messages, log2 P(evidence)."""
-        cliques = np.repeat(self.start[None, :], len(cases), axis=0)
-        log2 = np.zeros(len(cases))
+        count = len(cases)
+        cliques = np.repeat(self.start[None, :], count, axis=0)
+        scales = []
         for node in dict.fromkeys(itertools.chain.from_iterable(cases)):
             entry = self.entries[node]
             silent = np.ones(len(self.outcomes[node]))
             likelihood = np.array([evidence.get(node, silent) for evidence in cases])
             span = cliques[:, entry.span]
             span *= (likelihood @ entry.weights.T)[:, entry.index]
-            log2 += _scale(span)
+            scales.append(_scale(span))
         messages: list[Floats] = [np.empty(0)] * len(self.cliques)
         for at in range(len(self.cliques) - 1, 0, -1):
             clique = self.cliques[at]
             span = cliques[:, clique.span]
-            log2 += _scale(span)
-            message = span.reshape(len(cases), clique.separator, -1).sum(axis=2)
+            scales.append(_scale(span))
+            message = np.add.reduce(span.reshape(count, clique.separator, -1), axis=2)
             cliques[:, self.cliques[clique.parent].span] *= message[:, clique.gather]
             messages[at] = message
         root = cliques[:, self.cliques[0].span]
-        total = root.sum(axis=1)
+        total = np.add.reduce(root, axis=1)
+        root /= np.maximum(total, SMALLEST)[:, None]
         with np.errstate(divide="ignore"):
-            log2 += np.log2(total)
-        root /= np.where(total > 0, total, 1.0)[:, None]
+            log2 = np.log2([total, *scales]).sum(axis=0)
         return cliques, messages, log2
 
     def _distribute(self, cliques: Floats, messages: Sequence[Floats]) -> None:
         """Send messages from the root outwards, in place: each clique becomes P(its nodes | seen)."""
-        cases = len(cliques)
+        count = len(cliques)
         for clique, sent in zip(self.cliques[1:], messages[1:], strict=True):
             parent = cliques[:, self.cliques[clique.parent].span]
-            wanted = parent[:, clique.group].reshape(cases, clique.separator, -1).sum(axis=2)
+            wanted = np.add.reduce(parent[:, clique.group].reshape(count, clique.separator, -1), axis=2)
             # Where nothing was sent nothing is wanted: 0/0 is 0 here.
-            ratio = np.divide(wanted, sent, out=np.zeros_like(wanted), where=sent > 0)
-            span = cliques[:, clique.span].reshape(cases, clique.separator, -1)
-            np.multiply(span, ratio[:, :, None], out=span)
+            wanted /= np.maximum(sent, SMALLEST)
+            span = cliques[:, clique.span].reshape(count, clique.separator, -1)
+            span *= wanted[:, :, None]
 
     def _clash(self, evidence: Mapping[str, Floats]) -> tuple[str, ...]:
-        """A smallest set of nodes whose evidence is impossible: one, else a pair, else what cannot be spared."""
+        """A smallest impossible set of nodes seen: one, else a pair, else what cannot be spared."""
         for size in (1, 2):
             subsets = list(itertools.combinations(evidence, size))
             for start in range(0, len(subsets), 64):
@@ -240,12 +245,10 @@ class Engine:
 
 
 def _scale(array: Floats) -> Floats:
-    """Divide each case's numbers by their largest, in place, against underflow; returns its log2."""
-    largest = array.max(axis=1)
-    array /= np.where(largest > 0, largest, 1.0)[:, None]
-    with np.errstate(divide="ignore"):
-        logs: Floats = np.log2(largest)
-    return logs
+    """Divide each case's numbers by their largest, in place, against underflow; returns the largest."""
+    largest: Floats = np.maximum.reduce(array, axis=1)
+    array /= np.maximum(largest, SMALLEST)[:, None]
+    return largest
 
 
 def _x_log2_x(x: Floats) -> Floats:
@@ -431,9 +434,7 @@ class _Compiler:
 
     def _information(
         self,
-    ) -> tuple[
-        sparse.csr_matrix, sparse.csr_matrix, sparse.csr_matrix, sparse.csr_matrix, dict[str, slice]
-    ]:
+    ) -> tuple[sparse.csr_matrix, sparse.csr_matrix, sparse.csr_matrix, sparse.csr_matrix, dict[str, slice]]:
         """The matrices from cliques to joints, terms and bits (see `Engine`), and where predictions stand."""
         if not self.reading_tables:
             none = sparse.csr_matrix((0, 0))

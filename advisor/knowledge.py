@@ -100,9 +100,13 @@ class Gated(Item):
         said = [self.any_of, self.all_of, self.exactly_one_of, self.at_least]
         count = sum(one is not None for one in said)
         if count > 1:
-            raise ValueError("There are two gates here. Keep one of any_of, all_of, at_least, exactly_one_of.")
+            raise ValueError(
+                "There are two gates here. Keep one of any_of, all_of, at_least, exactly_one_of."
+            )
         if count == 0 and self._needs_gate():
-            raise ValueError("There is no gate here. Say any_of, all_of, at_least with of, or exactly_one_of.")
+            raise ValueError(
+                "There is no gate here. Say any_of, all_of, at_least with of, or exactly_one_of."
+            )
         if (self.at_least is None) != (self.of is None):
             raise ValueError("'at_least: 2' and 'of: …' go together. Write both.")
         return self
@@ -381,9 +385,7 @@ class Knowledge:
         """Where a number comes from: said of the field, the item, or the file."""
         item = self.section(section)[name]
         return (
-            item.standing_of.get(part)
-            or item.standing
-            or self.standings.get(self.place(section, name).file)
+            item.standing_of.get(part) or item.standing or self.standings.get(self.place(section, name).file)
         )
 
     def title(self, node: str) -> str:

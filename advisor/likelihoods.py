@@ -39,7 +39,7 @@ def parse_probability(said: object) -> float:
         if not match:
             raise ValueError(f"'{said}' is no probability")
         part, whole = float(match[1]), float(match[2])
-        if not 0 < whole or part > whole:
+        if not whole > 0 or part > whole:
             raise ValueError(f"'{said}' is more than all of them")
         return part / whole
     if isinstance(said, bool) or not isinstance(said, int | float):

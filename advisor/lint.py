@@ -75,15 +75,21 @@ def unknown_gate_members(knowledge: Knowledge) -> Iterator[Problem]:
 
 def _unlisted(knowledge: Knowledge) -> dict[str, object]:
     complaints = dict.fromkeys(UNLISTED + name for name in knowledge.complaints)
-    return {**complaints, **{UNLISTED + name: None for name, one in knowledge.branches.items() if one.unlisted}}
+    return {
+        **complaints,
+        **{UNLISTED + name: None for name, one in knowledge.branches.items() if one.unlisted},
+    }
 
 
 def unknown_reading_parts(knowledge: Knowledge) -> Iterator[Problem]:
     """Causes, instruments, setups, cautions and outcomes that a reading names and nobody defines."""
     hidden = {
-        **knowledge.faults, **knowledge.branches, **knowledge.states, **knowledge.complaints,
+        **knowledge.faults,
+        **knowledge.branches,
+        **knowledge.states,
+        **knowledge.complaints,
         **_unlisted(knowledge),
-    }  # fmt: skip
+    }
     for name, reading in knowledge.readings.items():
         at = ("readings", name)
         for part in ("instrument", "setup"):
@@ -134,9 +140,12 @@ def unknown_facts(knowledge: Knowledge) -> Iterator[Problem]:
                 for value in values:
                     if value not in limit.values:
                         yield Problem(
-                            knowledge.place(*path), "limit", f"There is no limit for '{value}'.", "",
+                            knowledge.place(*path),
+                            "limit",
+                            f"There is no limit for '{value}'.",
+                            "",
                             f"Add '{value}: …'.",
-                        )  # fmt: skip
+                        )
 
 
 def unknown_shared_parts(knowledge: Knowledge) -> Iterator[Problem]:
@@ -160,9 +169,12 @@ def circles(knowledge: Knowledge) -> Iterator[Problem]:
         section, name = min(circle)
         names = [node for _, node in circle]
         yield Problem(
-            knowledge.place(section, name), "circle", f"'{name}' hangs on itself: {' → '.join([*names, names[0]])}.",
-            "A consequence cannot be its own cause.", "Take one of them out of the circle.",
-        )  # fmt: skip
+            knowledge.place(section, name),
+            "circle",
+            f"'{name}' hangs on itself: {' → '.join([*names, names[0]])}.",
+            "A consequence cannot be its own cause.",
+            "Take one of them out of the circle.",
+        )
 
 
 def _nodes(knowledge: Knowledge, names: Iterable[str]) -> Iterator[tuple[str, str]]:
@@ -175,20 +187,28 @@ def _nodes(knowledge: Knowledge, names: Iterable[str]) -> Iterator[tuple[str, st
 def gate_inputs(knowledge: Knowledge) -> Iterator[Problem]:
     """Gates with one input, and counts that the gate cannot reach."""
     sections = [("complaints", knowledge.complaints), ("branches", knowledge.branches)]
-    for section, owners in [*sections, ("states", {n: s for n, s in knowledge.states.items() if not s.noisy_or})]:
+    for section, owners in [
+        *sections,
+        ("states", {n: s for n, s in knowledge.states.items() if not s.noisy_or}),
+    ]:
         for name, owner in owners.items():
             gate = owner.gate
             if len(gate.members) < 2:
                 yield Problem(
-                    knowledge.place(section, name), "gate", f"The gate of '{name}' has one input.",
-                    "It says nothing that the input does not say.", "Use the input itself, or add another.",
-                )  # fmt: skip
+                    knowledge.place(section, name),
+                    "gate",
+                    f"The gate of '{name}' has one input.",
+                    "It says nothing that the input does not say.",
+                    "Use the input itself, or add another.",
+                )
             if gate.kind == "at_least" and not 1 <= gate.least <= len(gate.members):
                 yield Problem(
-                    knowledge.place(section, name, "at_least"), "gate",
-                    f"At least {gate.least} of {len(gate.members)} cannot be meant.", "",
+                    knowledge.place(section, name, "at_least"),
+                    "gate",
+                    f"At least {gate.least} of {len(gate.members)} cannot be meant.",
+                    "",
                     f"Write a number from 1 to {len(gate.members)}.",
-                )  # fmt: skip
+                )
 
 
 def fact_values(knowledge: Knowledge) -> Iterator[Problem]:
@@ -197,9 +217,12 @@ def fact_values(knowledge: Knowledge) -> Iterator[Problem]:
         total = sum(fact.values.values())
         if abs(total - 100) > 1e-6:
             yield Problem(
-                knowledge.place("facts", name, "values"), "sum", f"The values add up to {total:g}.",
-                "Each of 100 cars has exactly one of them.", "Make them add up to 100.",
-            )  # fmt: skip
+                knowledge.place("facts", name, "values"),
+                "sum",
+                f"The values add up to {total:g}.",
+                "Each of 100 cars has exactly one of them.",
+                "Make them add up to 100.",
+            )
 
 
 def limits(knowledge: Knowledge) -> Iterator[Problem]:
@@ -210,10 +233,12 @@ def limits(knowledge: Knowledge) -> Iterator[Problem]:
         quantity, path = reading.quantity, ("readings", name, "quantity")
         if len(quantity.limits) != len(quantity.bands) - 1:
             yield Problem(
-                knowledge.place(*path, "limits"), "limit",
+                knowledge.place(*path, "limits"),
+                "limit",
                 f"There are {len(quantity.limits)} limits for {len(quantity.bands)} bands.",
-                "A limit stands between two neighbouring bands.", f"Write {len(quantity.bands) - 1} limits.",
-            )  # fmt: skip
+                "A limit stands between two neighbouring bands.",
+                f"Write {len(quantity.bands) - 1} limits.",
+            )
             continue
         facts = {limit.by: tuple(limit.values) for limit in quantity.limits if isinstance(limit, LimitByFact)}
         for values in itertools.product(*facts.values()):
@@ -222,10 +247,12 @@ def limits(knowledge: Knowledge) -> Iterator[Problem]:
             if any(low >= high for low, high in itertools.pairwise(edges)):
                 who = f" with {', '.join(values)}" if values else ""
                 yield Problem(
-                    knowledge.place(*path, "limits"), "limit",
+                    knowledge.place(*path, "limits"),
+                    "limit",
                     f"The range and limits{who} do not rise: {', '.join(f'{edge:g}' for edge in edges)}.",
-                    "Bands go from low to high, inside the range.", "Put them in rising order.",
-                )  # fmt: skip
+                    "Bands go from low to high, inside the range.",
+                    "Put them in rising order.",
+                )
                 break
 
 
@@ -254,18 +281,23 @@ def likelihoods(knowledge: Knowledge) -> Iterator[Problem]:
         two = len(reading.answers) == 2
         if reading.noisy_or and not two:
             yield Problem(
-                knowledge.place(*at, "noisy_or"), "outcomes", "noisy_or is for two outcomes.", "",
+                knowledge.place(*at, "noisy_or"),
+                "outcomes",
+                "noisy_or is for two outcomes.",
+                "",
                 "Use noisy_max for graded outcomes, or table.",
-            )  # fmt: skip
+            )
             continue
         if sorted(reading.graded) != sorted(reading.answers) or (
             reading.noisy_max and reading.graded[0] != reading.normal_outcome
         ):
             yield Problem(
-                knowledge.place(*at, "mildest_first"), "outcomes",
-                "mildest_first has to name every outcome once, the normal one first.", "",
+                knowledge.place(*at, "mildest_first"),
+                "outcomes",
+                "mildest_first has to name every outcome once, the normal one first.",
+                "",
                 f"The outcomes are {', '.join(reading.answers)}; normal is {reading.normal_outcome}.",
-            )  # fmt: skip
+            )
             continue
         wrong = False
         for path, spread in spreads(reading):
@@ -274,10 +306,12 @@ def likelihoods(knowledge: Knowledge) -> Iterator[Problem]:
                 wrong = True
                 total = 100 * sum(spread.values())
                 yield Problem(
-                    knowledge.place(*at, *path), "sum", f"The chances add up to {total:g} of 100.",
+                    knowledge.place(*at, *path),
+                    "sum",
+                    f"The chances add up to {total:g} of 100.",
                     "Every car shows exactly one outcome.",
                     "Make them add up to 100, or leave the normal outcome out: it gets the rest.",
-                )  # fmt: skip
+                )
         if len(reading.causes) > WIDEST:
             yield _too_wide(knowledge, "readings", name, len(reading.causes))
         elif not wrong:
@@ -290,10 +324,12 @@ def likelihoods(knowledge: Knowledge) -> Iterator[Problem]:
 
 def _too_wide(knowledge: Knowledge, section: str, name: str, count: int) -> Problem:
     return Problem(
-        knowledge.place(section, name), "too-wide", f"'{name}' hangs on {count} causes.",
+        knowledge.place(section, name),
+        "too-wide",
+        f"'{name}' hangs on {count} causes.",
         f"Its table has a row for every combination; {WIDEST} causes are the limit.",
         "Hang it on a branch of causes that act alike.",
-    )  # fmt: skip
+    )
 
 
 def _strengths(knowledge: Knowledge, name: str, reading: Reading) -> Iterator[Problem]:
@@ -311,26 +347,33 @@ def _strengths(knowledge: Knowledge, name: str, reading: Reading) -> Iterator[Pr
         except ValueError:
             kind = "noisy_or" if reading.noisy_or else "noisy_max"
             yield Problem(
-                knowledge.place("readings", name, kind, "causes", cause), "rarer",
+                knowledge.place("readings", name, kind, "causes", cause),
+                "rarer",
                 f"With '{cause}' the outcomes are milder than without it.",
                 f"In {kind} a cause can only add to the leak.",
                 "Raise it above the leak, leave it out, or use a table.",
-            )  # fmt: skip
+            )
 
 
 def _rows(knowledge: Knowledge, name: str, reading: Reading) -> Iterator[Problem]:
     rows = reading.table or ()
     if rows and not any(row.otherwise for row in rows):
         yield Problem(
-            knowledge.place("readings", name, "table"), "rows", "The table has no row for what is left.",
-            "Some combination may fit no row.", "End with '- otherwise: …'.",
-        )  # fmt: skip
+            knowledge.place("readings", name, "table"),
+            "rows",
+            "The table has no row for what is left.",
+            "Some combination may fit no row.",
+            "End with '- otherwise: …'.",
+        )
     for at, row in enumerate(rows[:-1]):
         if row.otherwise:
             yield Problem(
-                knowledge.place("readings", name, "table", at), "rows", "Rows after 'otherwise' never count.",
-                "The first row that fits counts.", "Put 'otherwise' last.",
-            )  # fmt: skip
+                knowledge.place("readings", name, "table", at),
+                "rows",
+                "Rows after 'otherwise' never count.",
+                "The first row that fits counts.",
+                "Put 'otherwise' last.",
+            )
 
 
 def standing(knowledge: Knowledge) -> Iterator[Problem]:
@@ -339,10 +382,12 @@ def standing(knowledge: Knowledge) -> Iterator[Problem]:
         numbers = section not in ("instruments", "cautions")
         if numbers and knowledge.standing_of(section, name, "") is None:
             yield Problem(
-                knowledge.place(section, name), "standing", f"Nothing says where the numbers of '{name}' come from.",
+                knowledge.place(section, name),
+                "standing",
+                f"Nothing says where the numbers of '{name}' come from.",
                 "A reader must be able to tell a measured figure from a guess.",
                 "Write 'standing: estimate' at the head of the file, or a source here.",
-            )  # fmt: skip
+            )
         for part in item.standing_of:
             if part not in type(item).model_fields and part not in ("limits", "shares"):
                 yield _unknown(
@@ -355,9 +400,12 @@ def customer_words(knowledge: Knowledge) -> Iterator[Problem]:
     for name, reading in knowledge.readings.items():
         if reading.who == "customer" and not reading.ask:
             yield Problem(
-                knowledge.place("readings", name), "missing", f"'{name}' is for the customer and has no 'ask'.", "",
+                knowledge.place("readings", name),
+                "missing",
+                f"'{name}' is for the customer and has no 'ask'.",
+                "",
                 "Add 'ask: …' in the customer's words.",
-            )  # fmt: skip
+            )
 
 
 def unused(knowledge: Knowledge) -> Iterator[Problem]:
@@ -369,8 +417,11 @@ def unused(knowledge: Knowledge) -> Iterator[Problem]:
         used.update(state.causes)
     for reading in knowledge.readings.values():
         used.update([*reading.causes, *reading.cautions, reading.instrument or "", reading.setup or ""])
-        used.update(limit.by for limit in (reading.quantity.limits if reading.quantity else ())
-                    if isinstance(limit, LimitByFact))  # fmt: skip
+        used.update(
+            limit.by
+            for limit in (reading.quantity.limits if reading.quantity else ())
+            if isinstance(limit, LimitByFact)
+        )
     for fault in knowledge.faults.values():
         used.update([*fault.given, *fault.cautions])
     for setup in knowledge.setups.values():
@@ -378,9 +429,13 @@ def unused(knowledge: Knowledge) -> Iterator[Problem]:
     for section, name, _ in knowledge.items():
         if section not in ("complaints", "readings") and name not in used:
             yield Problem(
-                knowledge.place(section, name), "unused", f"Nothing uses '{name}'.", "", "Use it, or take it out.",
+                knowledge.place(section, name),
+                "unused",
+                f"Nothing uses '{name}'.",
+                "",
+                "Use it, or take it out.",
                 "weak",
-            )  # fmt: skip
+            )
 
 
 def unseen_faults(knowledge: Knowledge) -> Iterator[Problem]:
@@ -390,9 +445,13 @@ def unseen_faults(knowledge: Knowledge) -> Iterator[Problem]:
     for name in knowledge.faults:
         if name not in read:
             yield Problem(
-                knowledge.place("faults", name), "unseen", f"No reading looks at '{name}' itself.",
-                "It can only be found by clearing everything else.", "Add a reading that has it as a cause.", "weak",
-            )  # fmt: skip
+                knowledge.place("faults", name),
+                "unseen",
+                f"No reading looks at '{name}' itself.",
+                "It can only be found by clearing everything else.",
+                "Add a reading that has it as a cause.",
+                "weak",
+            )
 
 
 def shares(knowledge: Knowledge) -> Iterator[Problem]:
@@ -405,11 +464,22 @@ def shares(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 REFERENCES: tuple[Check, ...] = (
-    unknown_gate_members, unknown_reading_parts, unknown_facts, unknown_shared_parts, circles, gate_inputs,
+    unknown_gate_members,
+    unknown_reading_parts,
+    unknown_facts,
+    unknown_shared_parts,
+    circles,
+    gate_inputs,
     fact_values,
-)  # fmt: skip
+)
 """What has to hold before the other questions make sense."""
 
 CHECKS: tuple[Check, ...] = (
-    limits, likelihoods, standing, customer_words, unused, unseen_faults, shares,
-)  # fmt: skip
+    limits,
+    likelihoods,
+    standing,
+    customer_words,
+    unused,
+    unseen_faults,
+    shares,
+)

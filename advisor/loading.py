@@ -6,7 +6,7 @@ import re
 import typing
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, NoReturn, TypeVar
 
 import yaml
 from pydantic import BaseModel, ValidationError
@@ -36,9 +36,7 @@ for _tag, _pattern, _first in (
     ("float", r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?", "-+.0123456789"),
     ("null", r"~|null|Null|NULL|", ["~", "n", "N", ""]),
 ):
-    _Loader.add_implicit_resolver(
-        f"tag:yaml.org,2002:{_tag}", re.compile(f"(?:{_pattern})\\Z"), list(_first)
-    )
+    _Loader.add_implicit_resolver(f"tag:yaml.org,2002:{_tag}", re.compile(f"(?:{_pattern})\\Z"), list(_first))
 
 
 def knowledge_files(paths: Iterable[Path]) -> list[Path]:
@@ -46,7 +44,9 @@ def knowledge_files(paths: Iterable[Path]) -> list[Path]:
     files: list[Path] = []
     for path in paths:
         if path.is_dir():
-            files += sorted(one for one in path.iterdir() if one.suffix in (".yaml", ".yml") and one.is_file())
+            files += sorted(
+                one for one in path.iterdir() if one.suffix in (".yaml", ".yml") and one.is_file()
+            )
         else:
             files.append(path)
     return list(dict.fromkeys(files))
@@ -64,7 +64,13 @@ def load(paths: Iterable[Path]) -> Knowledge:
     if not files:
         where = Place(str(paths[0]) if paths else ".", 1, 1)
         problems.append(
-            Problem(where, "no-knowledge", "There is no .yaml file here.", "", "Name a file or a folder with some.")
+            Problem(
+                where,
+                "no-knowledge",
+                "There is no .yaml file here.",
+                "",
+                "Name a file or a folder with some.",
+            )
         )
     for file in files:
         try:
@@ -80,17 +86,23 @@ def load(paths: Iterable[Path]) -> Knowledge:
                 if not ID.fullmatch(name):
                     problems.append(
                         Problem(
-                            where, "bad-id", f"'{name}' cannot be an id.",
-                            "Ids stand in commands and files.", "Use small letters, digits and underscores.",
+                            where,
+                            "bad-id",
+                            f"'{name}' cannot be an id.",
+                            "Ids stand in commands and files.",
+                            "Use small letters, digits and underscores.",
                         )
-                    )  # fmt: skip
+                    )
                 if name in owners:
                     problems.append(
                         Problem(
-                            where, "duplicate-id", f"'{name}' is used already at {owners[name]}.",
-                            "An id names one thing in the whole knowledge.", "Give one of them another id.",
+                            where,
+                            "duplicate-id",
+                            f"'{name}' is used already at {owners[name]}.",
+                            "An id names one thing in the whole knowledge.",
+                            "Give one of them another id.",
                         )
-                    )  # fmt: skip
+                    )
                 owners.setdefault(name, where)
                 sections[section][name] = item
         places.update(found)
@@ -105,21 +117,42 @@ def read(file: Path, model: type[Model]) -> tuple[Model, dict[words.Path, Place]
     start = Place(name, 1, 1)
     try:
         if file.stat().st_size > LARGEST_FILE:
-            raise ProblemsFound([
-                Problem(start, "too-large", f"The file is larger than {LARGEST_FILE // 1_000_000} MB.",
-                        "Nobody writes that much by hand.", "Split it, or check what it is.")
-            ])  # fmt: skip
+            raise ProblemsFound(
+                [
+                    Problem(
+                        start,
+                        "too-large",
+                        f"The file is larger than {LARGEST_FILE // 1_000_000} MB.",
+                        "Nobody writes that much by hand.",
+                        "Split it, or check what it is.",
+                    )
+                ]
+            )
         text = file.read_bytes().decode("utf-8")
     except UnicodeDecodeError as error:
-        raise ProblemsFound([
-            Problem(start, "not-text", f"The file is not UTF-8 text (byte {error.start + 1}).", "",
-                    "Save it as UTF-8.")
-        ]) from error  # fmt: skip
+        raise ProblemsFound(
+            [
+                Problem(
+                    start,
+                    "not-text",
+                    f"The file is not UTF-8 text (byte {error.start + 1}).",
+                    "",
+                    "Save it as UTF-8.",
+                )
+            ]
+        ) from error
     except OSError as error:
-        raise ProblemsFound([
-            Problem(start, "unreadable", f"The file cannot be read: {error.strerror or error}.", "",
-                    "Check the name and its permissions.")
-        ]) from error  # fmt: skip
+        raise ProblemsFound(
+            [
+                Problem(
+                    start,
+                    "unreadable",
+                    f"The file cannot be read: {error.strerror or error}.",
+                    "",
+                    "Check the name and its permissions.",
+                )
+            ]
+        ) from error
     return parse(text, name, model)
 
 
@@ -140,8 +173,11 @@ def parse(text: str, file: str, model: type[Model]) -> tuple[Model, dict[words.P
         raise ProblemsFound([Problem(Place(file, 1, 1), "yaml", what, "", "Remove it.")]) from error
     if not isinstance(data, dict):
         data = {}
-        problems.append(Problem(Place(file, 1, 1), "not-a-mapping", "The file is no mapping.", "",
-                                "Start with 'language: 1'."))  # fmt: skip
+        problems.append(
+            Problem(
+                Place(file, 1, 1), "not-a-mapping", "The file is no mapping.", "", "Start with 'language: 1'."
+            )
+        )
     places[()] = Place(file, 1, 1)
     try:
         document = model.model_validate(data)
@@ -157,35 +193,45 @@ def _syntax(place: Place, problem: str, text: str) -> Problem:
     lines = text.splitlines()
     line = lines[place.line - 1] if place.line <= len(lines) else ""
     if "\t" in line[: len(line) - len(line.lstrip())] or "'\\t'" in problem:
-        return Problem(place, "tab", "There is a tab at the start of the line.",
-                       "YAML indents by spaces only.", "Replace it by spaces.")  # fmt: skip
-    return Problem(place, "yaml", f"This cannot be read as YAML: {problem}.", "",
-                   "Look at the indentation, colons and quotes of this line and the one above.")  # fmt: skip
+        return Problem(
+            place,
+            "tab",
+            "There is a tab at the start of the line.",
+            "YAML indents by spaces only.",
+            "Replace it by spaces.",
+        )
+    return Problem(
+        place,
+        "yaml",
+        f"This cannot be read as YAML: {problem}.",
+        "",
+        "Look at the indentation, colons and quotes of this line and the one above.",
+    )
 
 
 def _refuse_tricks(text: str, file: str) -> None:
     """Refuse anchors, aliases, tags, deep nesting and a second document, before anything is built."""
     depth, documents = 0, 0
+
+    def refuse(code: str, what: str, why: str, instead: str) -> NoReturn:
+        mark = event.start_mark
+        place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file, 1, 1)
+        raise ProblemsFound([Problem(place, code, what, why, instead)])
+
     for event in yaml.parse(text, Loader=_Loader):
-        place = Place(file, event.start_mark.line + 1, event.start_mark.column + 1)
-        if isinstance(event, yaml.CollectionStartEvent):
-            depth += 1
-        elif isinstance(event, yaml.CollectionEndEvent):
-            depth -= 1
+        depth += isinstance(event, yaml.CollectionStartEvent) - isinstance(event, yaml.CollectionEndEvent)
         documents += isinstance(event, yaml.DocumentStartEvent)
         if isinstance(event, yaml.AliasEvent) or getattr(event, "anchor", None):
-            raise ProblemsFound([Problem(place, "anchor", "Anchors and aliases are not part of the language.",
-                                         "A reader should see each number where it counts.",
-                                         "Write it out.")])  # fmt: skip
-        if getattr(event, "tag", None) and not getattr(event, "implicit", (True,))[0]:
-            raise ProblemsFound([Problem(place, "tag", f"The tag {event.tag} is not part of the language.", "",
-                                         "Leave it out.")])  # fmt: skip
+            what = "Anchors and aliases are not part of the language."
+            refuse("anchor", what, "A reader should see each number where it counts.", "Write it out.")
+        tag = getattr(event, "tag", None)
+        if tag and tag != "!":
+            refuse("tag", f"The tag {tag} is not part of the language.", "", "Leave it out.")
         if depth > DEEPEST:
-            raise ProblemsFound([Problem(place, "too-deep", f"This is nested more than {DEEPEST} levels deep.", "",
-                                         "Look at the indentation.")])  # fmt: skip
+            what = f"This is nested more than {DEEPEST} levels deep."
+            refuse("too-deep", what, "", "Look at the indentation.")
         if documents > 1:
-            raise ProblemsFound([Problem(place, "second-document", "A second document starts here.", "",
-                                         "Put it into a file of its own.")])  # fmt: skip
+            refuse("second-document", "A second document starts here.", "", "Put it into a file of its own.")
 
 
 def _data(
@@ -208,26 +254,50 @@ def _data(
     for key, value in node.value:
         where = Place(file, key.start_mark.line + 1, key.start_mark.column + 1)
         if not isinstance(key, yaml.ScalarNode):
-            problems.append(Problem(where, "bad-key", "A list or mapping stands where a name is expected.", "",
-                                    "Look at the '?', '[' or '{' before the colon."))  # fmt: skip
+            problems.append(
+                Problem(
+                    where,
+                    "bad-key",
+                    "A list or mapping stands where a name is expected.",
+                    "",
+                    "Look at the '?', '[' or '{' before the colon.",
+                )
+            )
             continue
         if key.value in result:
-            problems.append(Problem(where, "duplicate-key", f"'{key.value}' stands twice here.",
-                                    "The second would silently replace the first.", "Keep one."))  # fmt: skip
+            problems.append(
+                Problem(
+                    where,
+                    "duplicate-key",
+                    f"'{key.value}' stands twice here.",
+                    "The second would silently replace the first.",
+                    "Keep one.",
+                )
+            )
         places[(*path, key.value)] = where
         result[key.value] = _data(value, (*path, key.value), file, places, problems)
     return result
 
 
 _PLAIN = {
-    "int_parsing": "a whole number", "int_type": "a whole number", "int_from_float": "a whole number",
-    "float_parsing": "a number", "float_type": "a number", "string_type": "text",
-    "dict_type": "a mapping", "tuple_type": "a list", "list_type": "a list", "model_type": "a mapping",
-    "model_attributes_type": "a mapping", "bool_parsing": "true or false",
-}  # fmt: skip
+    "int_parsing": "a whole number",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "float_parsing": "a number",
+    "float_type": "a number",
+    "string_type": "text",
+    "dict_type": "a mapping",
+    "tuple_type": "a list",
+    "list_type": "a list",
+    "model_type": "a mapping",
+    "model_attributes_type": "a mapping",
+    "bool_parsing": "true or false",
+}
 
 
-def _translated(error: ValidationError, model: type[BaseModel], places: dict[words.Path, Place]) -> list[Problem]:
+def _translated(
+    error: ValidationError, model: type[BaseModel], places: dict[words.Path, Place]
+) -> list[Problem]:
     """Pydantic's findings in the author's words, one for each place."""
     found: dict[tuple[Place, str], Problem] = {}
     for detail in error.errors(include_url=False):
@@ -251,17 +321,36 @@ def _problem(detail: Any, path: words.Path, place: Place, model: type[BaseModel]
         return Problem(place, "unknown-word", f"'{last}' means nothing here.", "", nearest(str(last), known))
     if kind == "literal_error":
         allowed = re.findall(r"'([^']*)'", context["expected"]) or [context["expected"]]
-        what = f"'{shown}' is not one of the words for '{last}'." if path and path[-1] == last else f"'{shown}' is not one of the words here."
-        return Problem(place, "not-one-of", what, "", nearest(str(shown), allowed))
+        what = (
+            f"'{shown}' is not one of the words for '{last}'."
+            if path and path[-1] == last
+            else f"'{shown}' is not one of the words here."
+        )
+        instead = "Write it without quotes." if str(shown) in allowed else nearest(str(shown), allowed)
+        return Problem(place, "not-one-of", what, "", instead)
     if kind == "value_error":
         what, _, instead = str(context["error"]).partition(". ")
         if "probability" in what or "between 0 and 1" in what or "more than all" in what:
             instead = "Write '85 of 100', a number from 0 to 1, or a word such as 'probable'."
         return Problem(place, "wrong-value", what.rstrip(".") + ".", "", instead)
     if kind in _PLAIN:
-        said = "nothing" if shown is None else "a mapping" if isinstance(shown, dict) else "a list" if isinstance(shown, list) else f"'{shown}'"
+        said = (
+            "nothing"
+            if shown is None
+            else "a mapping"
+            if isinstance(shown, dict)
+            else "a list"
+            if isinstance(shown, list)
+            else f"'{shown}'"
+        )
         return Problem(place, "wrong-kind", f"Here stands {said}.", "", f"Write {_PLAIN[kind]}.")
-    return Problem(place, "wrong-value", f"{str(shown)[:60]!r} will not do: {detail['msg'].lower()}.", "", "Change it so that it fits.")
+    return Problem(
+        place,
+        "wrong-value",
+        f"{str(shown)[:60]!r} will not do: {detail['msg'].lower()}.",
+        "",
+        "Change it so that it fits.",
+    )
 
 
 def _fields(model: type[BaseModel], path: words.Path) -> list[str]:

@@ -48,17 +48,22 @@ class Network:
         return Tables(tuple(tables), outcomes, self.sought, self.readings)
 
 
+def preload() -> None:
+    """Import the library that models are held in: seconds, better spent while a person reads."""
+    import pgmpy.models  # noqa: F401
+
+
 def build(knowledge: Knowledge, complaint: str) -> Network:
     """The network of one complaint; raises `ProblemsFound` where its shares cannot be.
 
-    Faults outside the complaint's tree are taken as absent; readings that could tell nothing then are left out.
+    Faults outside the complaint's tree are taken as absent; readings that tell nothing then are left out.
     """
     tables, outcomes, sought, readings = _Builder(knowledge, complaint).built()
     return Network(complaint, _model(tables, outcomes), sought, readings)
 
 
 def write(network: Network, form: str) -> str:
-    """The network in an open format, "bif" or "xmlbif"; names are reduced to letters, digits and underscores."""
+    """The network in an open format, "bif" or "xmlbif"; names keep letters, digits and underscores."""
     from pgmpy.readwrite import BIFWriter, XMLBIFWriter
 
     def plain(name: str) -> str:
@@ -190,7 +195,9 @@ class _Builder:
         if said is None or not causes:
             return False
         strengths = [said.causes[cause] for cause in causes]
-        self._add(name, tuple(causes), noisy_or(said.leak, strengths, said.strengths == "with_leak"), ABSENT_PRESENT)
+        self._add(
+            name, tuple(causes), noisy_or(said.leak, strengths, said.strengths == "with_leak"), ABSENT_PRESENT
+        )
         return True
 
     def _reading(self, name: str, reading: Reading, causes: list[str]) -> None:

@@ -75,6 +75,7 @@ class _Tree:
     def __init__(self, knowledge: Knowledge, complaint: str) -> None:
         self.knowledge, self.complaint = knowledge, complaint
         self.gates = tree_of(knowledge, complaint)
+        self.unlisted = knowledge.complaints[complaint].unlisted / 100
         self.problems: list[Problem] = []
         self.factors = {
             member: given_factors(knowledge, member)
@@ -94,9 +95,12 @@ class _Tree:
         self._check_sums()
         if math.prod(self.sizes) > MOST_COMBINATIONS:
             self._problem(
-                "too-shared", (complaint,), f"{len(self.axes)} faults and facts act in several branches.",
-                "The priors cannot be found for so many combinations.", "Let fewer branches share them.",
-            )  # fmt: skip
+                "too-shared",
+                (complaint,),
+                f"{len(self.axes)} faults and facts act in several branches.",
+                "The priors cannot be found for so many combinations.",
+                "Let fewer branches share them.",
+            )
 
     def _problem(self, code: str, path: tuple[str, ...], what: str, why: str, instead: str) -> None:
         section = "complaints" if path[0] in self.knowledge.complaints else "branches"
@@ -118,40 +122,52 @@ class _Tree:
                 total += gated.unlisted
             if gate.kind == "exactly_one_of" and (not whole or abs(total - 100) > 1e-6):
                 self._problem(
-                    "shares", path, f"The numbers add up to {total:g}.",
+                    "shares",
+                    path,
+                    f"The numbers add up to {total:g}.",
                     "One at a time means that every one of 100 cars has exactly one.",
                     "Give each member a number; together 100.",
-                )  # fmt: skip
+                )
             elif gate.kind == "at_least" and (not whole or total <= 100 * gate.least or max(stated) >= 100):
                 self._problem(
-                    "shares", path, f"The numbers add up to {total:g}.",
+                    "shares",
+                    path,
+                    f"The numbers add up to {total:g}.",
                     f"Each of 100 cars has {gate.least} or more of them.",
                     f"Give each member a number below 100; together more than {100 * gate.least}.",
-                )  # fmt: skip
+                )
             elif gate.kind == "all_of":
                 self._problem(
-                    "shares", path, "Members of all_of carry numbers.",
+                    "shares",
+                    path,
+                    "Members of all_of carry numbers.",
                     "Where all are needed, each is there in 100 of 100 cars.",
                     "Leave them out, or give the faults plain priors.",
-                )  # fmt: skip
+                )
             elif gate.kind == "any_of" and whole and isinstance(gated, Complaint) and total <= 100:
                 missing = 100 - total
                 self._problem(
-                    "shares", path,
+                    "shares",
+                    path,
                     f"The numbers and unlisted add up to {total:g}"
                     + (f": {missing:g} of 100 cars are missing." if missing > 1e-9 else "."),
                     "Cars with several causes are counted more than once, so the sum is over 100.",
                     "How many of 100 cars have more than one cause? Add that many to their causes.",
-                )  # fmt: skip
+                )
             elif (
-                gate.kind == "any_of" and whole and total < 100 - 1e-9
-                and isinstance(gated, Branch) and gated.unlisted is None
-            ):  # fmt: skip
+                gate.kind == "any_of"
+                and whole
+                and total < 100 - 1e-9
+                and isinstance(gated, Branch)
+                and gated.unlisted is None
+            ):
                 self._problem(
-                    "shares", path, f"The numbers add up to {total:g}: {100 - total:g} of 100 cars are missing.",
+                    "shares",
+                    path,
+                    f"The numbers add up to {total:g}: {100 - total:g} of 100 cars are missing.",
                     "A car with this branch has one of its causes.",
                     "Raise the numbers, or write 'unlisted: rest' for causes not written here.",
-                )  # fmt: skip
+                )
 
     def solved(self) -> Priors:
         gate = self.gates[self.complaint].gate
@@ -164,9 +180,12 @@ class _Tree:
             if self._evaluate(lowest).excess <= 0:
                 # Only a hair above 100 (the sums were checked), or nothing but vanishing priors.
                 self._problem(
-                    "shares", (self.complaint, gate.kind), "The numbers leave next to no car with several causes.",
-                    "", "Raise the numbers of causes that come together.",
-                )  # fmt: skip
+                    "shares",
+                    (self.complaint, gate.kind),
+                    "The numbers leave next to no car with several causes.",
+                    "",
+                    "Raise the numbers of causes that come together.",
+                )
                 return Priors(math.nan, {})
             top = brentq(lambda t: self._evaluate(t).excess, lowest, 1.0, xtol=1e-17, rtol=1e-15)
         else:
@@ -182,19 +201,31 @@ class _Tree:
         weight = np.ones(self.sizes)
         vectors: dict[str, Floats] = {}
         for fact in self.axes[: len(self.axes) - len(self.shared)]:
-            weight = weight * self._along(fact, np.array(list(self.knowledge.facts[fact].values.values())) / 100)
+            weight = weight * self._along(
+                fact, np.array(list(self.knowledge.facts[fact].values.values())) / 100
+            )
         for fault in self.factors:
             prior = result.priors.get(fault)
             if prior is None:
-                say("no-number", (self._user(fault), ), f"'{fault}' has neither a number nor a prior.",
-                    "Its probability cannot be found.", "Give it a number in one branch, or a prior.")  # fmt: skip
+                say(
+                    "no-number",
+                    (self._user(fault),),
+                    f"'{fault}' has neither a number nor a prior.",
+                    "Its probability cannot be found.",
+                    "Give it a number in one branch, or a prior.",
+                )
                 prior = result.priors[fault] = 0.5
             chance = np.full([1] * len(self.axes), prior)
             for fact, factor in self.factors[fault].items():
                 chance = chance * self._along(fact, factor)
             if np.any(chance > 1):
-                say("too-likely", (fault, "given"), "For some vehicles this fault would be more than certain.",
-                    "Its share times the factors passes 1.", "Lower the factors, or the number.")  # fmt: skip
+                say(
+                    "too-likely",
+                    (fault, "given"),
+                    "For some vehicles this fault would be more than certain.",
+                    "Its share times the factors passes 1.",
+                    "Lower the factors, or the number.",
+                )
             if fault in self.shared:
                 present = self._along(fault, np.array([0.0, 1.0]))
                 weight = weight * (chance * present + (1 - chance) * (1 - present))
@@ -209,24 +240,28 @@ class _Tree:
                 held = _gate_probability(gate, members)
                 vectors[name] = (
                     _gate_probability(
-                        gate._replace(shares={**gate.shares, UNLISTED: None}), [*members, np.full((1,), unlisted)]
+                        gate._replace(shares={**gate.shares, UNLISTED: None}),
+                        [*members, np.full((1,), unlisted)],
                     )
                     if gate.kind == "exactly_one_of"
                     else 1 - (1 - held) * (1 - unlisted)
                 )
             elif name == self.complaint:
-                unlisted = result.priors[UNLISTED + name] = self.gates[name].unlisted / 100 * top  # type: ignore[attr-defined]
+                unlisted = result.priors[UNLISTED + name] = self.unlisted * top
                 vectors[name] = 1 - (1 - _gate_probability(gate, members)) * (1 - unlisted)
             elif gate.kind == "any_of" and name in targets:
                 missing = float((weight * (1 - _gate_probability(gate, members))).sum())
                 unlisted = 1 - (1 - targets[name]) / missing if missing > 0 else -1.0
                 if unlisted < -1e-12:
                     most = 100 * self._most(gate, targets[name])
-                    say("shares", (name, gate.kind),
+                    say(
+                        "shares",
+                        (name, gate.kind),
                         f"The numbers add up to {sum(s or 0 for s in gate.shares.values()):g}; here at most "
                         f"about {most:.4g} is possible.",
-                        "Independent causes come together more rarely than that, as the complaint's sum says.",
-                        "Lower the numbers of the branch.")  # fmt: skip
+                        "Independent causes come together more rarely than that, by the complaint's sum.",
+                        "Lower the numbers of the branch.",
+                    )
                 unlisted = max(unlisted, 0.0)
                 result.priors[UNLISTED + name] = unlisted
                 own = np.full([1] * len(self.axes), unlisted)
@@ -245,14 +280,14 @@ class _Tree:
 
     def _unlisted_beside(self, gated: Gated, gate: Gate, top: float) -> float:
         """The unlisted cause's prior beside a gate other than any-of."""
-        share = gated.unlisted / 100  # type: ignore[attr-defined]
+        share = self.unlisted
         if gate.kind == "exactly_one_of":
             odds = share * _total_odds(top, [s / 100 for s in gate.shares.values() if s] + [share])
-            return odds / (1 + odds)
+            return float(odds / (1 + odds))
         vectors = [np.array(self.knowledge.faults[m].prior or 0.5) for m in gate.members if m in self.factors]
         held = float(_gate_probability(gate, vectors)) if len(vectors) == len(gate.members) else 0.0
         # T = 1 - (1 - held)(1 - share T)
-        return share * held / (1 - share * (1 - held))
+        return float(share * held / (1 - share * (1 - held)))
 
     def _targets(self, top: float, priors: dict[str, float], say: Callable[..., None]) -> dict[str, float]:
         """P of every gate that the shares fix; enters the priors of faults on the way."""
@@ -267,8 +302,13 @@ class _Tree:
             if stated and gate.kind == "at_least":
                 found = _conditional_bernoulli(gate.least, stated)
             elif stated and name not in targets:
-                say("no-number", (name,), f"'{name}' has numbers inside but none where it is used.",
-                    "How common it is cannot be found.", "Give it a number in the gate above.")  # fmt: skip
+                say(
+                    "no-number",
+                    (name,),
+                    f"'{name}' has numbers inside but none where it is used.",
+                    "How common it is cannot be found.",
+                    "Give it a number in the gate above.",
+                )
             elif stated and gate.kind == "any_of":
                 found = {member: share * targets[name] for member, share in stated.items()}
             elif stated and gate.kind == "exactly_one_of":
@@ -281,19 +321,18 @@ class _Tree:
                 open_members = [m for m in gate.members if m not in priors]
                 known = [np.array(priors[m]) for m in gate.members if m in priors]
                 if open_members:
-                    equal = brentq(
-                        lambda p, g=gate, k=known, n=len(open_members), t=targets[name]: (
-                            float(_gate_probability(g, [*k, *[np.array(p)] * n])) - t
-                        ),
-                        0.0, 1.0, xtol=1e-17, rtol=1e-15,
-                    )  # fmt: skip
+                    equal = _equal_prior(gate, known, len(open_members), targets[name])
                     found = dict.fromkeys(open_members, equal)
             for member, probability in found.items():
                 where = targets if member in self.gates else priors
                 if member in where:
-                    say("two-numbers", (name, gate.kind if gate.kind != "at_least" else "of", member),
-                        f"'{member}' is given a number here and elsewhere.", "One of them must give way.",
-                        "Leave it empty in all gates but one, and without a prior.")  # fmt: skip
+                    say(
+                        "two-numbers",
+                        (name, gate.kind if gate.kind != "at_least" else "of", member),
+                        f"'{member}' is given a number here and elsewhere.",
+                        "One of them must give way.",
+                        "Leave it empty in all gates but one, and without a prior.",
+                    )
                 where[member] = probability
         return targets
 
@@ -308,11 +347,12 @@ class _Tree:
                 stated = share / 100 * float((weight * vectors[name]).sum())
                 if abs(held - stated) > 1e-10 * stated:
                     self._problem(
-                        "shares", (name, gate.kind if gate.kind != "at_least" else "of", member),
-                        f"'{member}' comes out at {100 * held / stated * share / 100:.4g} of 100, not {share:g}.",
+                        "shares",
+                        (name, gate.kind if gate.kind != "at_least" else "of", member),
+                        f"'{member}' comes out at {held / stated * share:.4g} of 100, not {share:g}.",
                         "Shared faults or vehicle facts tie the members of this gate together.",
                         "Use any_of here, or plain priors.",
-                    )  # fmt: skip
+                    )
 
     def _jointly(
         self, gate: Gate, gated: Gated, name: str, member: str, vectors: Mapping[str, Floats], weight: Floats
@@ -324,7 +364,7 @@ class _Tree:
         rest = gate._replace(least=gate.least - 1, most=gate.most - 1)
         held = vectors[member] * _gate_probability(rest, others)
         if name == self.complaint and gate.kind == "exactly_one_of":
-            share = gated.unlisted / 100  # type: ignore[attr-defined]
+            share = self.unlisted
             odds = share * _total_odds(ONE_AT_A_TIME, [*(s / 100 for s in gate.shares.values() if s), share])
             held = held * (1 / (1 + odds))
         return float((weight * held).sum())
@@ -365,25 +405,38 @@ def _gate_probability(gate: Gate, members: list[Floats]) -> Floats:
         for member in members:
             none = none * (1 - member)
         return 1 - none
-    counts = [np.ones(())]
+    zero: Floats = np.zeros(())
+    counts: list[Floats] = [np.ones(())]
     for member in members:
         counts = [
-            (counts[k] * (1 - member) if k < len(counts) else 0.0) + (counts[k - 1] * member if k else 0.0)
+            (counts[k] * (1 - member) if k < len(counts) else zero) + (counts[k - 1] * member if k else zero)
             for k in range(len(counts) + 1)
         ]
-    total: Floats = sum(counts[gate.least : gate.most + 1], np.zeros(()))
+    total: Floats = sum(counts[gate.least : gate.most + 1], zero)
     return total
+
+
+def _equal_prior(gate: Gate, known: list[Floats], count: int, target: float) -> float:
+    """The prior that `count` equally common members need for the gate to reach the target."""
+
+    def beyond(prior: float) -> float:
+        return float(_gate_probability(gate, [*known, *[np.array(prior)] * count])) - target
+
+    return float(brentq(beyond, 0.0, 1.0, xtol=1e-17, rtol=1e-15))
 
 
 def _total_odds(target: float, shares: list[float]) -> float:
     """The sum O of odds for which P(exactly one) = O / prod(1 + share O) reaches the target."""
+
     def chance(total: float) -> float:
         return float(total / np.prod([1 + share * total for share in shares]))
 
     highest = 1.0
     while chance(highest * 1.1) > chance(highest) and highest < 1e6:
         highest *= 1.1
-    return float(brentq(lambda o: chance(o) - min(target, chance(highest)), 0, highest, xtol=1e-17, rtol=1e-15))
+    return float(
+        brentq(lambda o: chance(o) - min(target, chance(highest)), 0, highest, xtol=1e-17, rtol=1e-15)
+    )
 
 
 def _conditional_bernoulli(least: int, shares: Mapping[str, float]) -> dict[str, float]:

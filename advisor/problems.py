@@ -37,7 +37,8 @@ class Problem:
 
     def __str__(self) -> str:
         mark = "" if self.severity == "error" else "weak: "
-        return f"{self.place}: {self.code} {mark}{self.what} {self.why} {self.instead}".rstrip()
+        said = " ".join(filter(None, (self.what, self.why, self.instead)))
+        return f"{self.place}: {self.code} {mark}{said}"
 
 
 class ProblemsFound(Exception):

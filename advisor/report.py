@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from advisor.advice import Advice, Proposal, Stop, Suspect
-from advisor.knowledge import UNLISTED, Knowledge
-from advisor.problems import Problem
+from advisor.case import Case, Closed, Entry, Known, Skipped
+from advisor.knowledge import UNLISTED, Knowledge, LimitByFact
 
 BAR = 20
 """Characters of a full bar."""
@@ -102,6 +102,68 @@ def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:
             yield f"  {proposal.information_bits:5.2f} bits  {proposal.name}: {obstacle}"
 
 
-def problem_lines(problems: Iterable[Problem]) -> Iterator[str]:
-    """Problems, one a line."""
-    yield from map(str, problems)
+def outcome_words(knowledge: Knowledge, case: Case, reading: str, outcome: str) -> str:
+    """An outcome in words; for a quantity with the limits that hold for this vehicle."""
+    said = knowledge.readings[reading]
+    words = said.answers[outcome]
+    if not said.quantity:
+        return words
+    limits = said.quantity.limits_for(case.facts)
+    if limits is None:
+        facts = {limit.by for limit in said.quantity.limits if isinstance(limit, LimitByFact)}
+        names = ", ".join(knowledge.facts[fact].name.lower() for fact in sorted(facts))
+        return f"{words} (limits depend on: {names})"
+    at, unit = list(said.answers).index(outcome), said.quantity.unit
+    if at == 0:
+        return f"under {limits[0]:g} {unit}: {words}"
+    if at == len(limits):
+        return f"over {limits[-1]:g} {unit}: {words}"
+    return f"{limits[at - 1]:g} to {limits[at]:g} {unit}: {words}"
+
+
+def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:
+    """One entry of a case as a line of its story."""
+    if isinstance(entry, Known):
+        return f"{knowledge.facts[entry.fact].name}: {plain(entry.value)}"
+    if isinstance(entry, Closed):
+        return f"Closed: {knowledge.title(entry.fault) if entry.fault else 'no cause found'}"
+    name = knowledge.readings[entry.reading].name
+    if isinstance(entry, Skipped):
+        return f"{name}: not taken ({entry.reason})"
+    return f"{name}: {knowledge.readings[entry.reading].answers[entry.outcome]}"
+
+
+def plain(word: str) -> str:
+    """An id as words."""
+    return word.replace("_", " ")
+
+
+def largest_move(knowledge: Knowledge, before: Mapping[str, float], after: Mapping[str, float]) -> str:
+    """What an entry did to the fault it moved most, in one line; empty where it moved none."""
+    fault = max(after, key=lambda one: abs(after[one] - before[one]))
+    if abs(after[fault] - before[fault]) < 0.005:
+        return ""
+    sign = "▲" if after[fault] > before[fault] else "▼"
+    return f"{sign} {knowledge.title(fault)} {percent(before[fault])} → {percent(after[fault])}"
+
+
+def curve(probabilities: Iterable[float]) -> str:
+    """Probabilities over the steps as a row of columns, an eighth of the height each."""
+    return "".join("▁▂▃▄▅▆▇█"[min(7, int(8 * probability))] for probability in probabilities)
+
+
+def suspicion_rows(
+    knowledge: Knowledge, stages: Sequence[Mapping[str, float]], width: int, most: int
+) -> Iterator[str]:
+    """The leading faults now, each with its probability over the steps as a picture, `width` characters."""
+    now = stages[-1]
+    before = stages[-2] if len(stages) > 1 else now
+    wide = max(10, min(2 * len(stages), (width - 18) // 2))
+    name_wide = width - wide - 16
+    for fault in sorted(now, key=lambda one: (-now[one], one))[:most]:
+        picture = curve(stage[fault] for stage in stages[-(wide // 2) :])
+        name = knowledge.title(fault)
+        name = name if len(name) <= name_wide else name[: name_wide - 1] + "…"
+        moved = move(Suspect(fault, name, now[fault], before[fault]))
+        spread = "".join(2 * column for column in picture)
+        yield f"{name:<{name_wide}} {spread:>{wide}} {percent(now[fault]):>6} {moved}".rstrip()

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
+
+from pydantic import Field
 
 from advisor.advice import Advice, Proposal, StopRule, Workshop, advise
 from advisor.case import Case, Known, Seen
@@ -26,9 +28,9 @@ class Scenario(Said):
     name: Text
     complaint: str
     story: Text
-    facts: dict[str, str] = {}
+    facts: Mapping[str, str] = Field(default_factory=dict)
     causes: tuple[str, ...]
-    shows: dict[str, str] = {}
+    shows: Mapping[str, str] = Field(default_factory=dict)
     without: tuple[str, ...] = ()
 
 
@@ -93,7 +95,9 @@ def _unknown(
         (("complaint",), scenario.complaint, knowledge.complaints, "complaint")
     ]
     checks += [(("causes", at), cause, knowledge.faults, "fault") for at, cause in enumerate(scenario.causes)]
-    checks += [(("without", at), w, knowledge.instruments, "instrument") for at, w in enumerate(scenario.without)]
+    checks += [
+        (("without", at), w, knowledge.instruments, "instrument") for at, w in enumerate(scenario.without)
+    ]
     for fact, value in scenario.facts.items():
         checks.append((("facts", fact), fact, knowledge.facts, "fact"))
         if fact in knowledge.facts:
@@ -104,11 +108,17 @@ def _unknown(
             checks.append((("shows", reading), outcome, knowledge.readings[reading].answers, "outcome"))
     for path, word, choices, kind in checks:
         if word not in choices:
-            yield Problem(places[path], "unknown-id", f"There is no {kind} '{word}'.", "", nearest(word, choices))
+            yield Problem(
+                places[path], "unknown-id", f"There is no {kind} '{word}'.", "", nearest(word, choices)
+            )
 
 
 def play(
-    knowledge: Knowledge, engine: Engine, scenario: Scenario, rule: StopRule | None = None, per_minute: bool = True
+    knowledge: Knowledge,
+    engine: Engine,
+    scenario: Scenario,
+    rule: StopRule | None = None,
+    per_minute: bool = False,
 ) -> Played:
     """Let the advice ask and the scenario's car answer, until the advice says stop."""
     workshop = Workshop(without=frozenset(scenario.without))
@@ -132,4 +142,6 @@ def typical_outcomes(engine: Engine, case: Case, causes: Iterable[str]) -> dict[
     for fault in engine.sought:
         evidence[fault] = engine.one_hot(fault, "present" if fault in causes else "absent")
     predictive = engine.outlook(evidence).predictive
-    return {reading: engine.outcomes[reading][int(chances.argmax())] for reading, chances in predictive.items()}
+    return {
+        reading: engine.outcomes[reading][int(chances.argmax())] for reading, chances in predictive.items()
+    }

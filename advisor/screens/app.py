@@ -1,0 +1,83 @@
+"""The terminal program: loads the knowledge while the first screen is up, then hands over to the screens."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import ClassVar
+
+from textual import work
+from textual.app import App
+from textual.binding import Binding, BindingType
+from textual.worker import get_current_worker
+
+from advisor.advice import Workshop
+from advisor.knowledge import Knowledge
+from advisor.lint import checked
+from advisor.network import preload
+from advisor.problems import ProblemsFound
+from advisor.screens.help import HelpScreen
+from advisor.screens.start import StartScreen
+from advisor.store import Store, StoreTrouble, default_url
+
+
+class AdvisorApp(App[None]):
+    """The technician's screens."""
+
+    TITLE = "advisor"
+    ENABLE_COMMAND_PALETTE = False
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding(
+            "f1,question_mark", "help", "Keys", key_display="?", tooltip="What the keys of this screen do"
+        ),
+        Binding("f2", "light", "Light/dark", tooltip="Switch between a dark and a light screen"),
+        Binding("ctrl+q", "quit", "Quit", show=False, priority=True, tooltip="Leave; everything is saved"),
+    ]
+
+    def __init__(self, paths: Sequence[Path], without: frozenset[str], url: str | None = None) -> None:
+        super().__init__()
+        self.paths = list(paths)
+        self.workshop = Workshop(without=without)
+        self.url = url
+
+    def on_mount(self) -> None:
+        """Show the first screen, and read the knowledge meanwhile."""
+        self.push_screen(StartScreen())
+        self.load()
+
+    @work(thread=True)
+    def load(self) -> None:
+        """Read the knowledge and open the database, off the event loop; then import what cases will need."""
+        start = self.screen
+        assert isinstance(start, StartScreen)
+        try:
+            knowledge: Knowledge = checked(self.paths)
+            known = set(knowledge.instruments)
+            unknown = self.workshop.without - known
+            store = Store(self.url or default_url())
+        except ProblemsFound as error:
+            self.call_from_thread(
+                start.cannot, "The knowledge has problems.", [str(p) for p in error.problems]
+            )
+            return
+        except (StoreTrouble, OSError) as error:
+            self.call_from_thread(start.cannot, "The cases cannot be reached.", [str(error)])
+            return
+        if unknown:
+            names = ", ".join(sorted(known))
+            self.call_from_thread(
+                start.cannot, f"There is no instrument '{min(unknown)}'.", [f"Known are: {names}."]
+            )
+            return
+        self.call_from_thread(start.ready, knowledge, store)
+        if not get_current_worker().is_cancelled:
+            preload()
+
+    def action_help(self) -> None:
+        """Show what the keys of the present screen do."""
+        if not isinstance(self.screen, HelpScreen):
+            self.push_screen(HelpScreen(self.screen))
+
+    def action_light(self) -> None:
+        """Switch between light and dark."""
+        self.theme = "textual-light" if self.theme == "textual-dark" else "textual-dark"

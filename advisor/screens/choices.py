@@ -1,0 +1,54 @@
+"""A list to choose one thing from."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Button, OptionList, Static
+from textual.widgets.option_list import Option
+
+
+class ChoiceScreen(ModalScreen[str]):
+    """Lines to choose from; returns the key of one, or None for going back."""
+
+    CSS = """
+    ChoiceScreen { align: center middle; }
+    ChoiceScreen #box {
+        width: 76; max-width: 100%; height: auto; max-height: 90%;
+        border: round $primary; background: $surface; padding: 0 1;
+    }
+    ChoiceScreen OptionList { height: auto; max-height: 15; border: none; }
+    ChoiceScreen Button { width: 100%; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "back", "Back", tooltip="Go back without choosing")
+    ]
+
+    def __init__(self, title: str, lines: Sequence[tuple[str, str]]) -> None:
+        super().__init__()
+        self.heading, self.lines = title, lines
+
+    def compose(self) -> ComposeResult:
+        """The question, the lines, and a way back."""
+        with Vertical(id="box"):
+            yield Static(self.heading, markup=False)
+            yield OptionList(*(Option(Content(words), id=key) for key, words in self.lines))
+            yield Button("Back", compact=True)
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Hand back the key."""
+        self.dismiss(event.option_id)
+
+    def on_button_pressed(self) -> None:
+        """Go back."""
+        self.dismiss(None)
+
+    def action_back(self) -> None:
+        """Go back."""
+        self.dismiss(None)

@@ -1,0 +1,64 @@
+"""What is known of the vehicle: one question for each fact, "not known" is always an answer."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.screen import Screen
+from textual.widgets import Button, Footer, Label, Select, Static
+
+from advisor.report import plain
+from advisor.session import Session
+
+
+class FactsScreen(Screen[dict[str, str]]):
+    """Vehicle facts as choices; returns those that are known."""
+
+    CSS = """
+    FactsScreen #title { padding: 0 1; background: $primary; color: $text; width: 100%; }
+    FactsScreen #facts { height: 1fr; }
+    FactsScreen .fact { height: auto; margin: 0 1; }
+    FactsScreen .fact Label { width: 1fr; padding: 0 1 0 0; }
+    FactsScreen .fact Select { width: 30; }
+    FactsScreen #go { width: 100%; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on with what is known"),
+        Binding("escape", "go", "Go on", show=False),
+    ]
+
+    def __init__(self, session: Session) -> None:
+        super().__init__()
+        self.session = session
+        fixed = session.engine.entries
+        self.facts = {name: fact for name, fact in session.knowledge.facts.items() if name in fixed}
+
+    def compose(self) -> ComposeResult:
+        """A row for each fact that bears on this complaint."""
+        yield Static("The vehicle. Leave what you do not know; nothing is assumed.", id="title")
+        known = self.session.filed.case.facts
+        with VerticalScroll(id="facts", can_focus=False):
+            for name, fact in self.facts.items():
+                with Horizontal(classes="fact"):
+                    yield Label(fact.ask, markup=False)
+                    yield Select(
+                        [(plain(value), value) for value in fact.values],
+                        prompt="not known",
+                        value=known.get(name, Select.NULL),
+                        id=f"fact-{name}",
+                        compact=True,
+                    )
+        yield Button("Go on", id="go", variant="primary", compact=True)
+        yield Footer()
+
+    def on_button_pressed(self) -> None:
+        """Hand back what is known."""
+        self.action_go()
+
+    def action_go(self) -> None:
+        """Hand back what is known."""
+        chosen = {name: self.query_one(f"#fact-{name}", Select).value for name in self.facts}
+        self.dismiss({name: str(value) for name, value in chosen.items() if value is not Select.NULL})

@@ -1,0 +1,51 @@
+"""What the keys of a screen do."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen, Screen
+from textual.widgets import Button, Static
+
+
+class HelpScreen(ModalScreen[None]):
+    """The keys of the screen below, from the bindings themselves."""
+
+    CSS = """
+    HelpScreen { align: center middle; }
+    HelpScreen #box {
+        width: 60; max-width: 100%; height: auto; max-height: 100%;
+        border: round $primary; padding: 0 1; background: $surface;
+    }
+    HelpScreen Button { width: 100%; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape,q", "dismiss", "Back", tooltip="Close this help")
+    ]
+
+    def __init__(self, below: Screen[object]) -> None:
+        super().__init__()
+        self.below = below
+
+    def compose(self) -> ComposeResult:
+        """One line for each key, with what it does."""
+        lines: list[tuple[str, str]] = []
+        for binding in [
+            *self.below._bindings.key_to_bindings.values(),
+            *self.app._bindings.key_to_bindings.values(),
+        ]:
+            for one in binding:
+                if one.tooltip and one.tooltip not in [tip for _, tip in lines]:
+                    lines.append((one.key_display or self.app.get_key_display(one), one.tooltip))
+        with VerticalScroll(id="box"):
+            yield Static("Keys here. Everything can be tapped as well.\n")
+            yield Static(Content("\n".join(f"{key:>7}  {tip}" for key, tip in lines)))
+            yield Button("Back", id="back", compact=True)
+
+    def on_button_pressed(self) -> None:
+        """Close."""
+        self.dismiss()

@@ -1,0 +1,314 @@
+"""The bench: one task at a time, the story so far beside it, and the suspicion over the steps below."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Footer, OptionList, Static
+from textual.widgets.option_list import Option
+
+from advisor.advice import Contradiction, Proposal, why
+from advisor.case import Known
+from advisor.report import (
+    duration,
+    entry_words,
+    largest_move,
+    outcome_words,
+    percent,
+    remedy_lines,
+    stop_sentence,
+    suspicion_rows,
+)
+from advisor.screens.choices import ChoiceScreen
+from advisor.screens.facts import FactsScreen
+from advisor.session import Session
+from advisor.store import StoreTrouble
+
+SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
+
+
+class TaskScreen(Screen[None]):
+    """What to do next on this car, and what came of what was done."""
+
+    CSS = """
+    TaskScreen #head { padding: 0 1; background: $primary; color: $text; height: 1; }
+    TaskScreen #middle { height: 1fr; }
+    TaskScreen #trail {
+        width: 28%; min-width: 22; border-right: vkey $primary; padding: 0 1; scrollbar-size-vertical: 1;
+    }
+    TaskScreen #card { width: 1fr; }
+    TaskScreen #text { height: 1fr; padding: 0 1; scrollbar-size-vertical: 1; }
+    TaskScreen #answers {
+        height: auto; max-height: 50%; border: none; border-top: hkey $primary; padding: 0;
+    }
+    TaskScreen #suspicion { height: 7; border-top: hkey $primary; padding: 0 1; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *(Binding(str(n), f"answer({n - 1})", show=False) for n in range(1, 10)),
+        Binding("x", "skip", "Cannot", tooltip="This reading cannot be taken here"),
+        Binding("u", "undo", "Undo", tooltip="Take back the last entry"),
+        Binding("o", "other", "Other reading", tooltip="Choose another reading"),
+        Binding("r", "rank", "Per minute", tooltip="Rank readings by bits, or by bits per minute"),
+        Binding("f", "facts", "Vehicle", tooltip="Change what is known of the vehicle"),
+        Binding("c", "close", "Close job", tooltip="Close the job with the cause that was found"),
+        Binding("escape", "leave", "Leave", tooltip="Back to the list of jobs; everything is saved"),
+    ]
+
+    def __init__(self, session: Session) -> None:
+        super().__init__()
+        self.session = session
+        self.chosen: str | None = None
+        self.keep_going = False
+
+    def compose(self) -> ComposeResult:
+        """Trail and task side by side, the picture of suspicion below."""
+        yield Static(id="head", markup=False)
+        with Horizontal(id="middle"):
+            with VerticalScroll(id="trail"):
+                yield Static(id="story")
+            with Vertical(id="card"):
+                with VerticalScroll(id="text"):
+                    yield Static(id="task")
+                yield OptionList(id="answers")
+        yield Static(id="suspicion")
+        yield Footer()
+
+    def on_mount(self) -> None:
+        """Show where the job stands."""
+        self.show_session()
+
+    def on_resize(self) -> None:
+        """The picture is drawn for the width there is."""
+        self.show_suspicion()
+
+    @property
+    def proposal(self) -> Proposal | None:
+        """The reading on the card, unless the search is over."""
+        proposals = {one.reading: one for one in self.session.proposals}
+        if self.chosen in proposals:
+            return proposals[self.chosen]
+        if not proposals or (self.session.advice.stop and not self.keep_going):
+            return None
+        return next(iter(proposals.values()))
+
+    # What is shown
+
+    def show_session(self) -> None:
+        """Show the session as it is now, everywhere."""
+        knowledge, filed = self.session.knowledge, self.session.filed
+        case = filed.case
+        taken = len(case.seen)
+        complaint = knowledge.complaints[case.complaint].name
+        self.query_one("#head", Static).update(
+            f"{filed.tag} · {complaint} · {taken} reading{'' if taken == 1 else 's'} taken"
+        )
+        self.show_trail()
+        self.show_suspicion()
+        proposal = self.proposal
+        answers = self.query_one("#answers", OptionList)
+        answers.clear_options()
+        if proposal is None:
+            self.show_stop()
+        else:
+            self.show_task(proposal)
+        answers.highlighted = 0
+        self.query_one("#text", VerticalScroll).scroll_home(animate=False)
+        answers.focus()
+
+    def show_trail(self) -> None:
+        """The story so far: each entry, and what it moved."""
+        knowledge, case, stages = self.session.knowledge, self.session.filed.case, self.session.stages
+        lines: list[Content] = [Content.styled("The story so far", "bold")]
+        for at, entry in enumerate(case.entries):
+            lines.append(Content(f"{at + 1} {entry_words(knowledge, case, entry)}"))
+            moved = largest_move(knowledge, stages[at], stages[at + 1])
+            if moved and not isinstance(entry, Known):
+                lines.append(Content.styled(f"  {moved}", "dim"))
+        if not case.entries:
+            lines.append(Content.styled("Nothing yet.", "dim"))
+        self.query_one("#story", Static).update(Content("\n").join(lines))
+        self.call_after_refresh(self.query_one("#trail", VerticalScroll).scroll_end, animate=False)
+
+    def show_suspicion(self) -> None:
+        """The leading causes, each with its probability over the steps."""
+        width = max(40, self.size.width - 2)
+        rows = list(suspicion_rows(self.session.knowledge, self.session.stages, width, 5))
+        title = Content.styled("Suspected causes, over the steps so far", "bold")
+        first, rest = Content.styled(rows[0], "bold"), [Content(row) for row in rows[1:]]
+        self.query_one("#suspicion", Static).update(Content("\n").join([title, first, *rest]))
+
+    def show_task(self, proposal: Proposal) -> None:
+        """One reading: why, with what, how, what to watch out for, and its answers."""
+        session, knowledge = self.session, self.session.knowledge
+        reading = knowledge.readings[proposal.reading]
+        answers = session.answers(proposal.reading)
+        lines: list[Content] = [
+            Content.styled(reading.name, "bold"),
+            Content.styled(why(session.advice, answers, proposal), "italic"),
+        ]
+        facts = [duration(reading.minutes)]
+        if reading.instrument:
+            facts.append(knowledge.instruments[reading.instrument].name)
+        if reading.who == "certified":
+            facts.append("by a certified person")
+        lines.append(Content(" · ".join(facts)))
+        cautions = list(reading.cautions)
+        for setup in proposal.setups:
+            said = knowledge.setups[setup]
+            cautions += said.cautions
+            wait = f", then wait {duration(said.waiting_minutes)}" if said.waiting_minutes else ""
+            lines.append(Content(f"First: {said.name} ({duration(said.hands_on_minutes)}{wait})"))
+            lines += [Content(f"  – {step}") for step in said.steps]
+        for caution in dict.fromkeys(cautions):
+            text = knowledge.cautions[caution]
+            lines.append(Content.styled(f"⚠ {text.name}: {text.text}", "bold $warning"))
+        if reading.ask and reading.who == "customer":
+            lines.append(Content(f"Ask: “{reading.ask}”"))
+        lines += [Content(f"{number}. {step}") for number, step in enumerate(reading.steps, start=1)]
+        self.query_one("#task", Static).update(Content("\n").join(lines))
+        options = self.query_one("#answers", OptionList)
+        for number, answer in enumerate(answers, start=1):
+            words = outcome_words(knowledge, session.filed.case, proposal.reading, answer.outcome)
+            leading = max(answer.after, key=lambda fault: answer.after[fault])
+            options.add_option(
+                Option(
+                    Content.assemble(
+                        f"{number} {words}  ",
+                        (f"→ {knowledge.title(leading)} {percent(answer.after[leading])}", "dim"),
+                    ),
+                    id=f"saw {answer.outcome}",
+                )
+            )
+        options.add_option(Option(Content("x Cannot do this here"), id="skip"))
+
+    def show_stop(self) -> None:
+        """The search is over: what was found, what follows."""
+        session, knowledge = self.session, self.session.knowledge
+        stop = session.advice.stop
+        options = self.query_one("#answers", OptionList)
+        if stop is None:
+            lines = ["Every reading that could tell something has been taken or skipped."]
+        else:
+            lines = [stop_sentence(knowledge, stop), *remedy_lines(knowledge, stop)]
+            others = [one for one in session.advice.suspects[1:] if one.probability >= 0.5]
+            lines += [f"Also likely: {one.name} ({percent(one.probability)})." for one in others]
+            lines.append("After the repair check that the complaint is gone: two causes at once are common.")
+        self.query_one("#task", Static).update(Content("\n").join(map(Content, lines)))
+        options.add_option(Option(Content("c Close the job"), id="close"))
+        if session.proposals:
+            options.add_option(Option(Content("o Take another reading all the same"), id="other"))
+        options.add_option(Option(Content("u Undo the last entry"), id="undo"))
+
+    # What a person does
+
+    @on(OptionList.OptionSelected, "#answers")
+    async def selected(self, event: OptionList.OptionSelected) -> None:
+        """An answer or one of the other lines was chosen."""
+        what, _, outcome = (event.option_id or "").partition(" ")
+        if what == "saw":
+            self.enter(outcome)
+        else:
+            await self.run_action(what)
+
+    def action_answer(self, at: int) -> None:
+        """Choose the answer with this number."""
+        answers = self.query_one("#answers", OptionList)
+        if at < answers.option_count and (option := answers.get_option_at_index(at)).id:
+            what, _, outcome = str(option.id).partition(" ")
+            if what == "saw":
+                self.enter(outcome)
+
+    def enter(self, outcome: str) -> None:
+        """Enter the outcome of the reading on the card."""
+        proposal = self.proposal
+        if proposal is not None:
+            self.change(lambda: self.session.saw(proposal.reading, outcome))
+
+    def enter_facts(self, facts: dict[str, str]) -> None:
+        """Enter what is known of the vehicle."""
+        self.change(lambda: self.session.knows(facts))
+
+    def change(self, make: Callable[[], Session]) -> None:
+        """Go on with the session that is made; what cannot be, or cannot be saved, leaves all as it was."""
+        try:
+            self.session = make()
+        except (Contradiction, StoreTrouble) as error:
+            self.notify(str(error), title="Not entered", severity="error", timeout=15, markup=False)
+            return
+        self.chosen = None
+        self.show_session()
+
+    def action_skip(self) -> None:
+        """Say why the reading cannot be taken."""
+        proposal = self.proposal
+        if proposal is None:
+            return
+
+        def because(reason: str | None) -> None:
+            if reason:
+                self.change(lambda: self.session.skipped(proposal.reading, reason))
+
+        self.app.push_screen(ChoiceScreen("Why not?", [(one, one) for one in SKIP_REASONS]), because)
+
+    def action_undo(self) -> None:
+        """Take back the last entry."""
+        self.change(self.session.undone)
+
+    def action_other(self) -> None:
+        """Choose from all readings that tell something."""
+        session = self.session
+        if not session.proposals:
+            self.notify("No reading that can be taken here tells anything.")
+            return
+        lines = [
+            (one.reading, f"{one.information_bits:5.2f} bits {duration(one.minutes):>9}  {one.name}")
+            for one in session.proposals
+        ]
+        lost = sum(one.information_bits for one, _ in session.advice.left_out[:1])
+        title = f"Readings by {session.ranking}"
+        if lost:
+            best, obstacle = session.advice.left_out[0]
+            title += f". Left out: {best.name} ({lost:.2f} bits): {obstacle}"
+
+        def take(reading: str | None) -> None:
+            if reading:
+                self.chosen, self.keep_going = reading, True
+                self.show_session()
+
+        self.app.push_screen(ChoiceScreen(title, lines), take)
+
+    def action_rank(self) -> None:
+        """Switch between bits and bits per minute."""
+        self.session = self.session.ranked("bits" if self.session.ranking != "bits" else "bits per minute")
+        self.chosen = None
+        self.show_session()
+        self.notify(f"Readings are now ranked by {self.session.ranking}.", timeout=3)
+
+    def action_facts(self) -> None:
+        """Change what is known of the vehicle."""
+        self.app.push_screen(FactsScreen(self.session), lambda facts: self.enter_facts(facts or {}))
+
+    def action_close(self) -> None:
+        """Close the job with the cause that was found."""
+        suspects = [one for one in self.session.advice.suspects if not one.fault.startswith("unlisted:")][:8]
+        lines = [(one.fault, f"{percent(one.probability):>6}  {one.name}") for one in suspects]
+
+        def done(fault: str | None) -> None:
+            if fault is not None:
+                self.change(lambda: self.session.closed("" if fault == "none" else fault))
+                if self.session.filed.case.closed:
+                    self.dismiss()
+
+        lines.append(("none", "No cause found, or another one"))
+        self.app.push_screen(ChoiceScreen("Which cause was found and put right?", lines), done)
+
+    def action_leave(self) -> None:
+        """Back to the jobs."""
+        self.dismiss()

@@ -1,0 +1,114 @@
+"""A technician's work on one case at a time: what the screens ask for, and what they may do.
+
+It ties knowledge, engine and store together, so that screens hold no rules. Every change is in the
+store before it counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Literal
+
+from advisor.advice import (
+    Advice,
+    Answer,
+    Contradiction,
+    Proposal,
+    Workshop,
+    advise,
+    suspicion,
+    what_answers_do,
+)
+from advisor.case import Closed, Entry, Known, Seen, Skipped
+from advisor.engine import Engine, compile_tables
+from advisor.knowledge import Knowledge
+from advisor.network import build
+from advisor.store import Filed, Store
+
+Ranking = Literal["bits", "bits per minute"]
+
+
+def engine_for(knowledge: Knowledge, complaint: str) -> Engine:
+    """The compiled network of a complaint; takes seconds the first time, while libraries load."""
+    return compile_tables(build(knowledge, complaint).tables)
+
+
+@dataclass(frozen=True)
+class Session:
+    """The case on the bench. Every method that changes it saves first and returns a new session."""
+
+    knowledge: Knowledge
+    engine: Engine
+    store: Store
+    filed: Filed
+    workshop: Workshop
+    ranking: Ranking = "bits"
+
+    @cached_property
+    def advice(self) -> Advice:
+        """What to do next."""
+        return advise(self.knowledge, self.engine, self.filed.case, self.workshop)
+
+    @cached_property
+    def stages(self) -> tuple[Mapping[str, float], ...]:
+        """Every fault's probability at the start and after each entry."""
+        return suspicion(self.engine, self.filed.case)
+
+    @property
+    def proposals(self) -> tuple[Proposal, ...]:
+        """The readings that can be taken, by the ranking that was chosen."""
+        if self.ranking == "bits":
+            return self.advice.proposals
+        rest = tuple(one for one in self.advice.proposals if one not in self.advice.per_minute)
+        return self.advice.per_minute + rest
+
+    def answers(self, reading: str) -> tuple[Answer, ...]:
+        """What each possible answer of a reading would do."""
+        return what_answers_do(self.knowledge, self.engine, self.filed.case, reading)
+
+    def ranked(self, ranking: Ranking) -> Session:
+        """The same case with another ranking of the readings."""
+        return Session(self.knowledge, self.engine, self.store, self.filed, self.workshop, ranking)
+
+    def knows(self, facts: Mapping[str, str]) -> Session:
+        """With facts that are new or differ; raises `Contradiction` and saves nothing if they clash."""
+        new = [
+            Known(fact, value) for fact, value in facts.items() if self.filed.case.facts.get(fact) != value
+        ]
+        return self._entered(*new)
+
+    def saw(self, reading: str, outcome: str) -> Session:
+        """With a reading's outcome; raises `Contradiction` and saves nothing where it cannot be."""
+        return self._entered(Seen(reading, outcome))
+
+    def skipped(self, reading: str, reason: str) -> Session:
+        """With a reading that cannot be taken on this car."""
+        return self._entered(Skipped(reading, reason))
+
+    def undone(self) -> Session:
+        """Without the last entry."""
+        if not self.filed.case.entries:
+            return self
+        return self._with(self.store.take_back(self.filed))
+
+    def closed(self, fault: str) -> Session:
+        """With the job done and the cause that was found, or "" for none."""
+        return self._entered(Closed(fault, ""))
+
+    def _entered(self, *entries: Entry) -> Session:
+        case = self.filed.case
+        for entry in entries:
+            case = case.with_entry(entry)
+        advise(self.knowledge, self.engine, case, self.workshop)
+        filed = self.filed
+        for entry in entries:
+            filed = self.store.append(filed, entry)
+        return self._with(filed)
+
+    def _with(self, filed: Filed) -> Session:
+        return Session(self.knowledge, self.engine, self.store, filed, self.workshop, self.ranking)
+
+
+__all__ = ["Contradiction", "Ranking", "Session", "engine_for"]
