@@ -210,8 +210,8 @@ def why(advice: Advice, answers: Iterable[Answer], proposal: Proposal) -> str:
     second = max(against, key=lambda fault: against[fault])
     told = f"{proposal.information_bits:.2f} bits for {proposal.minutes:g} minutes"
     if against[second] <= 0:
-        return f"Tells most about: {names[first]} ({told})"
-    return f"Separates: {names[first]} from: {names[second]} ({told})"
+        return f"Tells most about “{names[first]}”: {told}"
+    return f"Separates “{names[first]}” from “{names[second]}”: {told}"
 
 
 def _proposal(knowledge: Knowledge, reading: str, bits: float, ready: frozenset[str]) -> Proposal:

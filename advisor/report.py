@@ -10,6 +10,8 @@ from advisor.knowledge import UNLISTED, Knowledge, LimitByFact
 
 BAR = 20
 """Characters of a full bar."""
+COLUMN = 3
+"""Characters of one step in the picture of suspicion."""
 
 
 def bar(probability: float, width: int = BAR) -> str:
@@ -155,15 +157,20 @@ def curve(probabilities: Iterable[float]) -> str:
 def suspicion_rows(
     knowledge: Knowledge, stages: Sequence[Mapping[str, float]], width: int, most: int
 ) -> Iterator[str]:
-    """The leading faults now, each with its probability over the steps as a picture, `width` characters."""
+    """A heading, then the leading faults: how likely now, and a column for each step as a picture.
+
+    Rows are at most `width` characters; the oldest steps give way where there is no room.
+    """
     now = stages[-1]
     before = stages[-2] if len(stages) > 1 else now
-    wide = max(10, min(2 * len(stages), (width - 18) // 2))
-    name_wide = width - wide - 16
+    name_wide = min(44, width // 2)
+    first = max(0, len(stages) - (width - name_wide - 15) // COLUMN)
+    shown = range(first, len(stages))
+    numbers = "".join(f"{number or '':<{COLUMN}}" for number in shown)
+    yield f"{'Suspected causes':<{name_wide}} {'now':>6}        {numbers}".rstrip()
     for fault in sorted(now, key=lambda one: (-now[one], one))[:most]:
-        picture = curve(stage[fault] for stage in stages[-(wide // 2) :])
         name = knowledge.title(fault)
         name = name if len(name) <= name_wide else name[: name_wide - 1] + "…"
         moved = move(Suspect(fault, name, now[fault], before[fault]))
-        spread = "".join(2 * column for column in picture)
-        yield f"{name:<{name_wide}} {spread:>{wide}} {percent(now[fault]):>6} {moved}".rstrip()
+        picture = "".join(curve([stages[at][fault]] * (COLUMN - 1)) + " " for at in shown)
+        yield f"{name:<{name_wide}} {percent(now[fault]):>6} {moved:<6} {picture}".rstrip()

@@ -30,7 +30,7 @@ class AdvisorApp(App[None]):
         Binding(
             "f1,question_mark", "help", "Keys", key_display="?", tooltip="What the keys of this screen do"
         ),
-        Binding("f2", "light", "Light/dark", tooltip="Switch between a dark and a light screen"),
+        Binding("f2", "light", "Light", tooltip="Switch between a dark and a light screen"),
         Binding("ctrl+q", "quit", "Quit", show=False, priority=True, tooltip="Leave; everything is saved"),
     ]
 

@@ -41,24 +41,26 @@ class TaskScreen(Screen[None]):
     TaskScreen #head { padding: 0 1; background: $primary; color: $text; height: 1; }
     TaskScreen #middle { height: 1fr; }
     TaskScreen #trail {
-        width: 28%; min-width: 22; border-right: vkey $primary; padding: 0 1; scrollbar-size-vertical: 1;
+        width: 28%; min-width: 22; border-right: solid $primary; padding: 0 1; scrollbar-size-vertical: 1;
     }
     TaskScreen #card { width: 1fr; }
     TaskScreen #text { height: 1fr; padding: 0 1; scrollbar-size-vertical: 1; }
     TaskScreen #answers {
-        height: auto; max-height: 50%; border: none; border-top: hkey $primary; padding: 0;
+        height: auto; max-height: 50%; border: none; border-top: solid $primary; padding: 0;
     }
-    TaskScreen #suspicion { height: 7; border-top: hkey $primary; padding: 0 1; }
+    TaskScreen #suspicion { border-top: solid $primary; padding: 0 1; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         *(Binding(str(n), f"answer({n - 1})", show=False) for n in range(1, 10)),
+        Binding("pagedown,space", "page(1)", show=False, key_display="PgDn", tooltip="Read on in the task"),
+        Binding("pageup", "page(-1)", show=False, key_display="PgUp", tooltip="Read back in the task"),
         Binding("x", "skip", "Cannot", tooltip="This reading cannot be taken here"),
         Binding("u", "undo", "Undo", tooltip="Take back the last entry"),
-        Binding("o", "other", "Other reading", tooltip="Choose another reading"),
-        Binding("r", "rank", "Per minute", tooltip="Rank readings by bits, or by bits per minute"),
+        Binding("o", "other", "Other", tooltip="Choose another reading"),
+        Binding("r", "rank", "Rank", tooltip="Rank readings by bits, or by bits per minute"),
         Binding("f", "facts", "Vehicle", tooltip="Change what is known of the vehicle"),
-        Binding("c", "close", "Close job", tooltip="Close the job with the cause that was found"),
-        Binding("escape", "leave", "Leave", tooltip="Back to the list of jobs; everything is saved"),
+        Binding("c", "close", "Close", tooltip="Close the job with the cause that was found"),
+        Binding("escape", "leave", "Jobs", tooltip="Back to the list of jobs; everything is saved"),
     ]
 
     def __init__(self, session: Session) -> None:
@@ -80,13 +82,9 @@ class TaskScreen(Screen[None]):
         yield Static(id="suspicion")
         yield Footer()
 
-    def on_mount(self) -> None:
-        """Show where the job stands."""
-        self.show_session()
-
     def on_resize(self) -> None:
-        """The picture is drawn for the width there is."""
-        self.show_suspicion()
+        """The picture and the answers are drawn for the room there is."""
+        self.show_session()
 
     @property
     def proposal(self) -> Proposal | None:
@@ -139,10 +137,12 @@ class TaskScreen(Screen[None]):
     def show_suspicion(self) -> None:
         """The leading causes, each with its probability over the steps."""
         width = max(40, self.size.width - 2)
-        rows = list(suspicion_rows(self.session.knowledge, self.session.stages, width, 5))
-        title = Content.styled("Suspected causes, over the steps so far", "bold")
-        first, rest = Content.styled(rows[0], "bold"), [Content(row) for row in rows[1:]]
-        self.query_one("#suspicion", Static).update(Content("\n").join([title, first, *rest]))
+        panel = self.query_one("#suspicion", Static)
+        causes = 4 if self.size.height < 30 else 8
+        panel.styles.height = causes + 2
+        heading, *rows = suspicion_rows(self.session.knowledge, self.session.stages, width, causes)
+        lines = [Content.styled(heading, "dim"), *map(Content, rows)]
+        panel.update(Content("\n").join(lines))
 
     def show_task(self, proposal: Proposal) -> None:
         """One reading: why, with what, how, what to watch out for, and its answers."""
@@ -177,15 +177,12 @@ class TaskScreen(Screen[None]):
         for number, answer in enumerate(answers, start=1):
             words = outcome_words(knowledge, session.filed.case, proposal.reading, answer.outcome)
             leading = max(answer.after, key=lambda fault: answer.after[fault])
-            options.add_option(
-                Option(
-                    Content.assemble(
-                        f"{number} {words}  ",
-                        (f"→ {knowledge.title(leading)} {percent(answer.after[leading])}", "dim"),
-                    ),
-                    id=f"saw {answer.outcome}",
-                )
-            )
+            line = f"{number} {words}  "
+            effect = f"→ {knowledge.title(leading)} {percent(answer.after[leading])}"
+            room = self.query_one("#card").size.width - 2 - len(line)
+            if len(effect) > room:
+                effect = effect[: room - 1] + "…" if room > 12 else ""
+            options.add_option(Option(Content.assemble(line, (effect, "dim")), id=f"saw {answer.outcome}"))
         options.add_option(Option(Content("x Cannot do this here"), id="skip"))
 
     def show_stop(self) -> None:
@@ -244,6 +241,11 @@ class TaskScreen(Screen[None]):
             return
         self.chosen = None
         self.show_session()
+
+    def action_page(self, pages: int) -> None:
+        """Read on or back in the task while the answers keep the focus."""
+        text = self.query_one("#text", VerticalScroll)
+        text.scroll_relative(y=pages * max(1, text.size.height - 1), animate=False)
 
     def action_skip(self) -> None:
         """Say why the reading cannot be taken."""

@@ -1,0 +1,287 @@
+"""The screens as a person meets them: open, press keys or tap, look."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+import pytest
+from textual.pilot import Pilot
+from textual.screen import Screen
+from textual.widgets import OptionList
+
+from advisor.screens.app import AdvisorApp
+from advisor.screens.facts import FactsScreen
+from advisor.screens.start import StartScreen
+from advisor.screens.task import TaskScreen
+from advisor.store import Store
+
+KNOWLEDGE = Path(__file__).parent.parent / "knowledge"
+SMALL = (80, 24)
+
+DOOR = """
+language: 1
+standing: estimate
+complaints:
+  rattle:
+    name: Door rattles
+    family: doors
+    any_of: {strap: 60, glass: 45}
+    unlisted: 5
+faults:
+  strap: {name: Check strap loose, remedy: Tighten the strap, remedy_minutes: 10, price: low}
+  glass: {name: Glass loose in its run, remedy: Reseat the glass, remedy_minutes: 40, price: low}
+facts:
+  frame: {name: Frame of the glass, ask: Has the glass a frame?, values: {framed: 80, frameless: 20}}
+readings:
+  wiggle:
+    name: Wiggle the strap
+    minutes: 2
+    steps: [Open the door halfway, Wiggle the strap by hand]
+    outcomes: {firm: Firm, loose: Loose}
+    table:
+      - when: {strap: present}
+        gives: {loose: 0.97, firm: 0.03}
+      - otherwise: {firm: 1.0, loose: 0.0}
+  slam:
+    name: Slam the door
+    minutes: 5
+    outcomes: {clack: Clack, thud: Thud}
+    table:
+      - when: {strap: present}
+        gives: {thud: 1.0, clack: 0.0}
+      - otherwise: {clack: 1.0, thud: 0.0}
+  tap:
+    name: Tap the glass
+    minutes: 1
+    outcomes: {dull: Dull, ringing: "Rings [bold]loudly[/] and long, much longer than the glass of the other door"}
+    table:
+      - when: {glass: present, frame: frameless}
+        gives: {ringing: 0.9, dull: 0.1}
+      - when: {glass: present}
+        gives: {ringing: 0.8, dull: 0.2}
+      - when: {strap: present}
+        gives: {ringing: 0.1, dull: 0.9}
+      - otherwise: {dull: 0.0, ringing: 1.0}
+"""
+
+
+@pytest.fixture
+def door(tmp_path: Path) -> Path:
+    """A folder with a small invented knowledge."""
+    folder = tmp_path / "door"
+    folder.mkdir()
+    (folder / "door.yaml").write_text(DOOR, encoding="utf-8")
+    return folder
+
+
+@asynccontextmanager
+async def running(
+    knowledge: Path, tmp_path: Path, size: tuple[int, int] = SMALL
+) -> AsyncIterator[Pilot[None]]:
+    """The program on some knowledge, its cases in a file below tmp_path."""
+    app = AdvisorApp([knowledge], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    async with app.run_test(size=size) as pilot:
+        yield pilot
+
+
+async def until(pilot: Pilot[None], done: Callable[[Screen[object]], bool]) -> None:
+    """Let the program work until the screen on top is as wanted."""
+    for _ in range(600):
+        if done(pilot.app.screen):
+            await pilot.pause()
+            return
+        await pilot.pause(0.05)
+    raise AssertionError(f"never came to it; the screen is {pilot.app.screen}")
+
+
+def listed(screen: Screen[object]) -> bool:
+    """Whether the first screen has its list."""
+    return isinstance(screen, StartScreen) and screen.query_one("#jobs", OptionList).option_count > 0
+
+
+async def opened(pilot: Pilot[None]) -> TaskScreen:
+    """A new job, its vehicle's facts left open."""
+    await until(pilot, listed)
+    await pilot.press("enter")
+    await until(pilot, lambda screen: isinstance(screen, FactsScreen))
+    await pilot.press("f10")
+    await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+    screen = pilot.app.screen
+    assert isinstance(screen, TaskScreen)
+    return screen
+
+
+def text_of(pilot: Pilot[None]) -> str:
+    """The characters on the screen."""
+    width, height = pilot.app.size
+    strips = pilot.app.screen._compositor.render_strips()
+    return "\n".join("".join(segment.text for segment in strip)[:width] for strip in strips[:height])
+
+
+async def test_first_screen_offers_the_complaints_of_the_knowledge(door: Path, tmp_path: Path) -> None:
+    """A technician sees what can be started, in the words of the knowledge."""
+    async with running(door, tmp_path) as pilot:
+        await until(pilot, listed)
+        assert "New job: Door rattles" in text_of(pilot)
+
+
+async def test_an_answer_moves_the_suspicion_and_joins_the_story(door: Path, tmp_path: Path) -> None:
+    """After an answer the trail tells it, the list of causes shows its move, and the next reading is asked."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        first = task.proposal
+        assert first is not None
+        await pilot.press("1")
+        await pilot.pause()
+        assert list(task.session.filed.case.seen) == [first.reading]
+        shown = text_of(pilot)
+        assert f"1 {first.name}" in shown
+        assert "▲" in shown or "▼" in shown
+        assert task.proposal is None or task.proposal.reading != first.reading
+
+
+async def test_sure_enough_ends_with_the_remedy(door: Path, tmp_path: Path) -> None:
+    """When the cause is sure enough, the screen says so, and what puts it right."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        task.change(lambda: task.session.saw("wiggle", "loose"))
+        task.change(lambda: task.session.saw("tap", "dull"))
+        await pilot.pause()
+        shown = text_of(pilot)
+        assert "Sure enough: Check strap loose." in shown
+        assert "Tighten the strap" in shown
+
+
+async def test_undo_takes_back_the_last_answer_and_keeps_the_record(door: Path, tmp_path: Path) -> None:
+    """Undo shows the older case again; the store still has both rows."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        before = dict(task.session.advice.suspects[0].__dict__)
+        await pilot.press("1", "u")
+        await pilot.pause()
+        assert task.session.filed.case.entries == ()
+        assert dict(task.session.advice.suspects[0].__dict__) == before
+        assert task.session.filed.entries == 2
+
+
+async def test_cannot_do_this_asks_why_and_proposes_another(door: Path, tmp_path: Path) -> None:
+    """A skipped reading is told in the story with its reason, and is not asked again."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        first = task.proposal
+        assert first is not None
+        await pilot.press("x", "enter")
+        await pilot.pause()
+        assert list(task.session.filed.case.skipped) == [first.reading]
+        assert task.proposal is not None
+        assert task.proposal.reading != first.reading
+
+
+async def test_answers_that_clash_are_refused_and_nothing_is_lost(door: Path, tmp_path: Path) -> None:
+    """Two answers that cannot be so together: the screen says which, and the case stays as it was."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        task.change(lambda: task.session.saw("wiggle", "loose"))
+        before = task.session
+        task.change(lambda: task.session.saw("slam", "clack"))
+        await until(pilot, lambda screen: "Not entered" in text_of(pilot))
+        assert task.session is before
+        shown = " ".join(text_of(pilot).split())
+        assert "These cannot be so together" in shown
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    assert store.cases()[0].case.seen == {"wiggle": "loose"}
+    store.close()
+
+
+async def test_a_job_goes_on_where_it_was_left(door: Path, tmp_path: Path) -> None:
+    """Leaving and starting the program again continues the same job with everything entered."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        await pilot.press("2")
+        await pilot.pause()
+        entries = task.session.filed.case.entries
+    async with running(door, tmp_path) as pilot:
+        await until(pilot, listed)
+        assert "Continue 1" in text_of(pilot)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        screen = pilot.app.screen
+        assert isinstance(screen, TaskScreen)
+        assert screen.session.filed.case.entries == entries
+
+
+async def test_every_answer_can_be_tapped(door: Path, tmp_path: Path) -> None:
+    """Touch works as keys do: tapping the first answer enters it."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        await pilot.click("#answers", offset=(4, 1))
+        await pilot.pause()
+        assert len(task.session.filed.case.seen) == 1
+
+
+async def test_text_from_the_knowledge_is_never_markup(door: Path, tmp_path: Path) -> None:
+    """Square brackets in an outcome are shown as written."""
+    async with running(door, tmp_path, (120, 40)) as pilot:
+        task = await opened(pilot)
+        task.chosen = "tap"
+        task.show_session()
+        await pilot.pause()
+        assert "Rings [bold]loudly[/] and long" in text_of(pilot)
+
+
+async def test_closing_records_the_cause_that_was_found(door: Path, tmp_path: Path) -> None:
+    """A closed job carries its cause and leaves the list of open jobs."""
+    async with running(door, tmp_path) as pilot:
+        await opened(pilot)
+        await pilot.press("c", "enter")
+        await until(pilot, listed)
+        assert "Continue 1" not in text_of(pilot)
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    closed = store.cases()[0].case.closed
+    store.close()
+    assert closed is not None
+    assert closed.fault in {"strap", "glass"}
+
+
+async def test_broken_knowledge_is_told_with_file_line_and_column(tmp_path: Path) -> None:
+    """A mistake in the YAML is shown on the first screen; nothing prints a traceback."""
+    file = tmp_path / "wrong.yaml"
+    file.write_text("language: 1\nfalts: {}\n", encoding="utf-8")
+    async with running(file, tmp_path, (120, 40)) as pilot:
+        await until(pilot, lambda screen: "means nothing" in text_of(pilot))
+        assert "wrong.yaml:2:1: unknown-word" in text_of(pilot)
+
+
+async def test_help_names_every_key_of_the_bench(door: Path, tmp_path: Path) -> None:
+    """The question mark lists the keys with what they do, from the bindings themselves."""
+    async with running(door, tmp_path, (100, 40)) as pilot:
+        await opened(pilot)
+        await pilot.press("question_mark")
+        await pilot.pause()
+        shown = text_of(pilot)
+        for words in (
+            "Take back the last entry",
+            "This reading cannot be taken here",
+            "Choose another reading",
+        ):
+            assert words in shown
+
+
+@pytest.mark.parametrize("size", [SMALL, (120, 40)])
+async def test_the_shipped_knowledge_fits_the_screen(size: tuple[int, int], tmp_path: Path) -> None:
+    """At 80x24 and 120x40 the task, its answers, the story, the causes and the keys are all in view."""
+    async with running(KNOWLEDGE, tmp_path, size) as pilot:
+        await opened(pilot)
+        await pilot.press("3")
+        await pilot.pause()
+        shown = text_of(pilot)
+        for words in (
+            "Battery flat after standing",
+            "The story so far",
+            "Suspected causes",
+            "x Cannot",
+            "Keys",
+        ):
+            assert words in shown
