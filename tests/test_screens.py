@@ -82,7 +82,7 @@ async def running(
 ) -> AsyncIterator[Pilot[None]]:
     """The program on some knowledge, its cases in a file below tmp_path."""
     app = AdvisorApp([knowledge], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}")
-    async with app.run_test(size=size) as pilot:
+    async with app.run_test(size=size, notifications=True) as pilot:
         yield pilot
 
 
