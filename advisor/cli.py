@@ -42,6 +42,10 @@ def main() -> NoReturn:
         sys.exit(leaving.exit_code)
     except ProblemsFound as error:
         _fail([str(problem) for problem in error.problems], 1)
+    except BrokenPipeError:
+        # Whoever read our output has gone: nothing to say, and nothing more to flush.
+        sys.stdout = None  # type: ignore[assignment]
+        sys.exit(0)
     except OSError as error:
         where = f" ({error.filename})" if error.filename else ""
         _fail([f"The disk or a file does not let me: {error.strerror or error}{where}."], 3)
