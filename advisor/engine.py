@@ -46,7 +46,10 @@ ROUND_OFF_BITS = 1e-12
 
 
 class ImpossibleEvidence(Exception):
-    """What was seen cannot be so together; `clash` is a smallest set of nodes that shows it."""
+    """What was seen cannot be so together.
+
+    `clash` are nodes that show it: one or two where that few do, else a set that none can be spared from.
+    """
 
     def __init__(self, clash: tuple[str, ...]) -> None:
         self.clash = clash
@@ -79,7 +82,7 @@ class Clique:
 class Entry:
     """Where evidence on a node goes: the likelihood over its states, by `weights`, onto a clique."""
 
-    span: slice
+    clique: int
     index: Ints
     weights: Floats  # (parent configurations, states)
 
@@ -107,7 +110,7 @@ class Outlook:
 
     @cached_property
     def predictive(self) -> Mapping[str, Floats]:
-        """P(outcome | seen) of every reading."""
+        """P(outcome | seen) of every reading; of one seen already, of an independent repeat of it."""
         return {name: self._predictive[span] for name, span in self._engine.reading_spans.items()}
 
     @cached_property
@@ -193,13 +196,20 @@ class Engine:
         count = len(cases)
         cliques = np.repeat(self.start[None, :], count, axis=0)
         scales = []
+        # Likelihoods on one clique are added as logarithms first: many small ones would underflow.
+        logs: dict[int, Floats] = {}
         for node in dict.fromkeys(itertools.chain.from_iterable(cases)):
             entry = self.entries[node]
             silent = np.ones(len(self.outcomes[node]))
             likelihood = np.array([evidence.get(node, silent) for evidence in cases])
-            span = cliques[:, entry.span]
-            span *= (likelihood @ entry.weights.T)[:, entry.index]
-            scales.append(_scale(span))
+            with np.errstate(divide="ignore"):
+                log = np.log2(likelihood @ entry.weights.T)[:, entry.index]
+            logs[entry.clique] = logs[entry.clique] + log if entry.clique in logs else log
+        log2 = np.zeros(count)
+        for at, log in logs.items():
+            largest = np.maximum.reduce(log, axis=1)
+            log2 += largest
+            cliques[:, self.cliques[at].span] *= np.exp2(log - np.maximum(largest, -1e300)[:, None])
         messages: list[Floats] = [np.empty(0)] * len(self.cliques)
         for at in range(len(self.cliques) - 1, 0, -1):
             clique = self.cliques[at]
@@ -212,7 +222,7 @@ class Engine:
         total = np.add.reduce(root, axis=1)
         root /= np.maximum(total, SMALLEST)[:, None]
         with np.errstate(divide="ignore"):
-            log2 = np.log2([total, *scales]).sum(axis=0)
+            log2 += np.log2([total, *scales]).sum(axis=0)
         return cliques, messages, log2
 
     def _distribute(self, cliques: Floats, messages: Sequence[Floats]) -> None:
@@ -227,7 +237,7 @@ class Engine:
             span *= wanted[:, :, None]
 
     def _clash(self, evidence: Mapping[str, Floats]) -> tuple[str, ...]:
-        """A smallest impossible set of nodes seen: one, else a pair, else what cannot be spared."""
+        """Nodes whose evidence is impossible: one, else a pair, else a set that none can be spared from."""
         for size in (1, 2):
             subsets = list(itertools.combinations(evidence, size))
             for start in range(0, len(subsets), 64):
@@ -287,8 +297,8 @@ class _Compiler:
         self.length = cliques[-1].span.stop
         start = np.ones(self.length)
         for table in self.hidden_tables:
-            span, index = self._placed((*table.parents, table.child))
-            start[span] *= table.values.reshape(-1)[index]
+            at, index = self._placed((*table.parents, table.child))
+            start[self.spans[at]] *= table.values.reshape(-1)[index]
         entries = {}
         for name in self.hidden:
             entries[name] = Entry(*self._placed((name,)), np.eye(self.size[name]))
@@ -417,18 +427,18 @@ class _Compiler:
             index = index * self.size[name] + states[names.index(name)]
         return index
 
-    def _placed(self, scope: Sequence[str]) -> tuple[slice, Ints]:
+    def _placed(self, scope: Sequence[str]) -> tuple[int, Ints]:
         """The smallest clique that holds the scope, and the index of its entries into the scope's table."""
         at = min(
             (at for at, names in enumerate(self.scopes) if set(scope) <= set(names)),
             key=lambda at: self.spans[at].stop - self.spans[at].start,
         )
-        return self.spans[at], self._index(self.scopes[at], scope)
+        return at, self._index(self.scopes[at], scope)
 
     def _marginal(self, scope: Sequence[str]) -> sparse.csr_matrix:
         """The matrix that sums the cliques' array down to the table over the scope."""
-        span, index = self._placed(scope)
-        columns = np.arange(span.start, span.stop)
+        at, index = self._placed(scope)
+        columns = np.arange(self.spans[at].start, self.spans[at].stop)
         ones = np.ones(len(index))
         return sparse.csr_matrix((ones, (index, columns)), shape=(self._entries(scope), self.length))
 

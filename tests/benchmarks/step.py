@@ -1,0 +1,247 @@
+"""How long one step takes: every belief and every information, on the shipped drain knowledge.
+
+Run from the top of the project: python -m tests.benchmarks.step
+
+Three ways in the same run, with the same things seen: this project's engine, pgmpy's variable elimination
+(one query per fault, and one per reading for the joint that its information hangs on) and pyAgrum's lazy
+propagation (the same joints as targets of one propagation). All have to agree to 1e-9. What can be built
+before the first step (compiled engine, models) is not in the times; nor is, for the libraries, the arithmetic
+from their joints to information.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import statistics
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import networkx as nx
+import numpy as np
+from pgmpy.inference import VariableElimination
+
+from advisor.engine import Engine, compile_tables
+from advisor.loading import load
+from advisor.network import build
+from advisor.tables import Table, Tables
+from tests import oracle
+from tests.oracle import gum
+
+KNOWLEDGE = Path(__file__).parents[2] / "knowledge"
+COMPLAINT = "flat_battery"
+AGREE_TO = 1e-9
+
+
+@dataclass(frozen=True)
+class Step:
+    """What one step has to find: P(present) of each fault, information of each reading not seen."""
+
+    beliefs: Mapping[str, float]
+    information_bits: Mapping[str, float]
+
+    def furthest(self, other: Step) -> float:
+        """The largest difference between two answers of the same step."""
+        assert set(self.beliefs) == set(other.beliefs)
+        assert set(self.information_bits) == set(other.information_bits)
+        pairs = [(self.beliefs[name], other.beliefs[name]) for name in self.beliefs]
+        pairs += [
+            (self.information_bits[name], other.information_bits[name]) for name in self.information_bits
+        ]
+        return max(abs(one - two) for one, two in pairs)
+
+
+@dataclass(frozen=True, eq=False)
+class Asked:
+    """The joint that a reading's information hangs on, for a library that gives joints.
+
+    The parents of the reading where they are functions of the faults. Where one is a noisy state: the
+    reading itself with all that surrounds the states it is tied to.
+    """
+
+    table: Table
+    joint: tuple[str, ...]
+
+    def bits(self, values: np.ndarray, order: tuple[str, ...]) -> float:
+        """The information from that joint, its axes in `order`."""
+        if self.table.child not in order:
+            return oracle.information_by_parents(values, self.table, order)
+        last = order.index(self.table.child)
+        return oracle.information(np.moveaxis(values, last, -1), last_axes=1)
+
+
+def asked_of(tables: Tables) -> dict[str, Asked]:
+    """For each reading the joint to ask for."""
+    readings = set(tables.readings)
+    steady = set(tables.sought)
+    waiting = [table for table in tables.tables if table.child not in readings]
+    for _ in waiting:
+        for table in waiting:
+            if steady.issuperset(table.parents) and set(np.unique(table.values)) <= {0.0, 1.0}:
+                steady.add(table.child)
+    scopes = [set(table.parents) | ({table.child} - readings) for table in tables.tables]
+    ties = nx.Graph()
+    for scope in scopes:
+        noise = sorted(scope - steady)
+        ties.add_nodes_from(noise)
+        nx.add_path(ties, noise)
+    asked = {}
+    for table in tables.tables:
+        if table.child in readings:
+            noise = [parent for parent in table.parents if parent not in steady]
+            tied = set().union(*(nx.node_connected_component(ties, name) for name in noise))
+            around = set(table.parents).union(*(scope for scope in scopes if scope & tied)) - tied
+            joint = (*sorted(around), table.child) if noise else table.parents
+            asked[table.child] = Asked(table, joint)
+    return asked
+
+
+@dataclass(frozen=True, eq=False)
+class Way:
+    """A way to do the step: `query` is what is timed, `finish` turns what it gave into the answers."""
+
+    query: Callable[[], Any]
+    finish: Callable[[Any], Step]
+
+
+def by_engine(engine: Engine, seen: Mapping[str, int]) -> Way:
+    """One step by this project's engine."""
+    evidence = {name: np.eye(len(engine.outcomes[name]))[state] for name, state in seen.items()}
+
+    def query() -> Step:
+        outlook = engine.outlook(evidence)
+        return Step(outlook.beliefs, outlook.information_bits)
+
+    return Way(query, lambda step: step)
+
+
+def by_pgmpy(tables: Tables, asked: Mapping[str, Asked], seen: Mapping[str, int]) -> Way:
+    """One step by variable elimination: one query per fault and one per reading not seen."""
+    elimination = VariableElimination(oracle.to_pgmpy(tables))
+    scopes = {name: (name,) for name in tables.sought}
+    scopes |= {name: want.joint for name, want in asked.items() if name not in seen}
+
+    def query() -> dict[str, Any]:
+        return {
+            name: elimination.query(list(scope), dict(seen), show_progress=False)
+            for name, scope in scopes.items()
+        }
+
+    def finish(factors: Mapping[str, Any]) -> Step:
+        return step_of(tables, asked, {name: (f.values, tuple(f.variables)) for name, f in factors.items()})
+
+    return Way(query, finish)
+
+
+def by_pyagrum(tables: Tables, asked: Mapping[str, Asked], seen: Mapping[str, int]) -> Way:
+    """One step by lazy propagation: every fault and every reading's joint as targets of one propagation."""
+    lazy = gum.LazyPropagation(oracle.to_pyagrum(tables))
+    scopes = {name: (name,) for name in tables.sought}
+    scopes |= {name: want.joint for name, want in asked.items() if name not in seen}
+    for scope in set(scopes.values()):
+        if len(scope) > 1:
+            lazy.addJointTarget(set(scope))
+        else:
+            lazy.addTarget(*scope)
+
+    def query() -> dict[str, Any]:
+        lazy.eraseAllEvidence()
+        lazy.setEvidence(dict(seen))
+        lazy.makeInference()
+        return {
+            name: lazy.jointPosterior(set(scope)) if len(scope) > 1 else lazy.posterior(*scope)
+            for name, scope in scopes.items()
+        }
+
+    def finish(tensors: Mapping[str, Any]) -> Step:
+        joints = {
+            name: (oracle.pyagrum_array(tensor, scopes[name]), scopes[name])
+            for name, tensor in tensors.items()
+        }
+        return step_of(tables, asked, joints)
+
+    return Way(query, finish)
+
+
+def step_of(
+    tables: Tables, asked: Mapping[str, Asked], joints: Mapping[str, tuple[np.ndarray, tuple[str, ...]]]
+) -> Step:
+    """The answers from a library's joints, each with the order of its axes."""
+    return Step(
+        {name: float(joints[name][0][-1]) for name in tables.sought},
+        {name: asked[name].bits(*joint) for name, joint in joints.items() if name in asked},
+    )
+
+
+def one_car(engine: Engine, readings: int, seed: int) -> dict[str, int]:
+    """The complaint, and the outcomes that readings picked at random show on one made-up car."""
+    random = np.random.default_rng(seed)
+    seen = {COMPLAINT: 1}
+    for name in random.choice(engine.readings, readings, replace=False):
+        evidence = {node: np.eye(len(engine.outcomes[node]))[state] for node, state in seen.items()}
+        chances = engine.outlook(evidence).predictive[str(name)]
+        seen[str(name)] = int(random.choice(len(chances), p=chances / chances.sum()))
+    return seen
+
+
+def median_ms(query: Callable[[], Any], repeats: int) -> float:
+    """The median time of one call, in milliseconds, after one call that does not count."""
+    query()
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        query()
+        times.append(time.perf_counter() - start)
+    return 1000 * statistics.median(times)
+
+
+def machine() -> str:
+    """What it ran on."""
+    return (
+        f"{platform.system()} {platform.machine()}, {os.cpu_count()} cores, "
+        f"Python {platform.python_version()}, numpy {np.__version__}"
+    )
+
+
+def main() -> None:
+    """Time the three ways after 0, 4 and 8 readings, and check that they agree."""
+    parser = argparse.ArgumentParser(description="Time one step of the advice.")
+    parser.add_argument(
+        "--repeats", type=int, default=5, help="of pgmpy; pyAgrum 10, engine 100 times as many"
+    )
+    parser.add_argument("--seed", type=int, default=1, help="of the made-up car")
+    options = parser.parse_args()
+    tables = build(load([KNOWLEDGE]), COMPLAINT).tables
+    start = time.perf_counter()
+    engine = compile_tables(tables)
+    compiled_ms = 1000 * (time.perf_counter() - start)
+    asked = asked_of(tables)
+    print(machine())
+    print(
+        f"{COMPLAINT}: {len(tables.sought)} faults, {len(tables.readings)} readings, "
+        f"{len(tables.tables)} nodes; compiled once in {compiled_ms:.0f} ms"
+    )
+    print("seen   engine ms   pyAgrum ms   pgmpy ms   pyAgrum/engine   pgmpy/engine")
+    for readings in (0, 4, 8):
+        seen = one_car(engine, readings, options.seed)
+        ours = by_engine(engine, seen)
+        lazy = by_pyagrum(tables, asked, seen)
+        elimination = by_pgmpy(tables, asked, seen)
+        found = ours.finish(ours.query())
+        furthest = max(found.furthest(way.finish(way.query())) for way in (lazy, elimination))
+        assert furthest <= AGREE_TO, f"the answers differ by {furthest:.3g}"
+        engine_ms = median_ms(ours.query, 100 * options.repeats)
+        pyagrum_ms = median_ms(lazy.query, 10 * options.repeats)
+        pgmpy_ms = median_ms(elimination.query, options.repeats)
+        print(
+            f"{readings:>4} {engine_ms:>11.2f} {pyagrum_ms:>12.2f} {pgmpy_ms:>10.0f} "
+            f"{pyagrum_ms / engine_ms:>16.1f} {pgmpy_ms / engine_ms:>14.0f}   agree to {furthest:.1e}"
+        )
+
+
+if __name__ == "__main__":
+    main()
