@@ -13,7 +13,8 @@ from typing import Literal
 
 from advisor.case import Case
 from advisor.engine import Engine, ImpossibleEvidence
-from advisor.knowledge import UNLISTED, Knowledge
+from advisor.knowledge import UNLISTED, Knowledge, setups_of
+from advisor.network import WITH
 
 
 @dataclass(frozen=True)
@@ -45,13 +46,21 @@ class Suspect:
 
 @dataclass(frozen=True)
 class Proposal:
-    """A reading that could be taken next. Minutes include its setups that are not in place yet."""
+    """A reading that could be taken next. Minutes include its setups that are not in place yet.
+
+    Bits are those with the best instrument at hand, `instrument`; `exact_bits` those with a perfect one, and
+    `best_instrument` the one of those listed that would tell most.
+    """
 
     reading: str
     name: str
     information_bits: float
     minutes: float
     setups: tuple[str, ...]
+    instrument: str | None
+    exact_bits: float
+    best_instrument: str | None
+    best_bits: float
 
     @property
     def information_bits_per_minute(self) -> float:
@@ -110,9 +119,13 @@ def advise(
     """What to do next on a case; raises `Contradiction` where what was seen cannot be so."""
     workshop, rule = workshop or Workshop(), rule or StopRule()
     try:
-        now, before = engine.outlook_many([case.evidence(engine), case.undone().evidence(engine)])
+        now = engine.outlook(case.evidence(knowledge, engine))
     except ImpossibleEvidence as error:
         raise Contradiction(error.clash, _clash_sentence(knowledge, case, error.clash)) from error
+    try:
+        before = engine.outlook(case.undone().evidence(knowledge, engine))
+    except ImpossibleEvidence:
+        before = now  # the last entry has taken a clash away: there is no belief to compare with
     suspects = tuple(
         sorted(
             (
@@ -124,10 +137,13 @@ def advise(
     )
     ready = setups_in_place(knowledge, case)
     proposals, left_out = [], []
-    for reading, bits in now.information_bits.items():
-        proposal = _proposal(knowledge, reading, bits, ready)
+    told = now.information_bits
+    for reading in told:
+        if WITH in reading:
+            continue
+        proposal = _proposal(knowledge, reading, told, ready, workshop)
         obstacle = case.skipped.get(reading) or _obstacle(knowledge, reading, workshop)
-        if bits == 0:
+        if proposal.information_bits == 0:
             continue
         if obstacle:
             left_out.append((proposal, obstacle))
@@ -144,30 +160,15 @@ def setups_in_place(knowledge: Knowledge, case: Case) -> frozenset[str]:
     """The setups that readings taken so far have needed: paid for once."""
     return frozenset(
         setup
-        for reading in case.seen
+        for reading in case.taken
         if reading in knowledge.readings
         for setup in setups_of(knowledge, reading)
     )
 
 
-def setups_of(knowledge: Knowledge, reading: str) -> tuple[str, ...]:
-    """Every setup a reading needs, those that come first at the front."""
-    ordered: dict[str, None] = {}
-
-    def visit(setup: str) -> None:
-        for need in knowledge.setups[setup].needs:
-            visit(need)
-        ordered[setup] = None
-
-    first = knowledge.readings[reading].setup
-    if first:
-        visit(first)
-    return tuple(ordered)
-
-
 def what_answers_do(knowledge: Knowledge, engine: Engine, case: Case, reading: str) -> tuple[Answer, ...]:
     """For each answer that is possible now: its probability, and what would be believed after it."""
-    evidence = case.evidence(engine)
+    evidence = case.evidence(knowledge, engine)
     chances = engine.outlook(evidence).predictive[reading].tolist()
     words = knowledge.readings[reading].answers
     possible = [(name, chance) for name, chance in zip(words, chances, strict=True) if chance > 0]
@@ -180,13 +181,25 @@ def what_answers_do(knowledge: Knowledge, engine: Engine, case: Case, reading: s
     )
 
 
-def suspicion(engine: Engine, case: Case) -> tuple[Mapping[str, float], ...]:
-    """Every fault's probability at the start and after each entry: one more than there are entries."""
+def suspicion(knowledge: Knowledge, engine: Engine, case: Case) -> tuple[Mapping[str, float], ...]:
+    """Every fault's probability at the start and after each entry: one more than there are entries.
+
+    A stage whose entries clash, until a later one took the clash away, repeats the stage before it.
+    """
     stages = [case]
     while stages[-1].entries:
         stages.append(stages[-1].undone())
-    outlooks = engine.outlook_many([stage.evidence(engine) for stage in reversed(stages)])
-    return tuple(outlook.beliefs for outlook in outlooks)
+    evidence = [stage.evidence(knowledge, engine) for stage in reversed(stages)]
+    try:
+        return tuple(outlook.beliefs for outlook in engine.outlook_many(evidence))
+    except ImpossibleEvidence:
+        told: list[Mapping[str, float]] = []
+        for one in evidence:
+            try:
+                told.append(engine.outlook(one).beliefs)
+            except ImpossibleEvidence:
+                told.append(told[-1])
+        return tuple(told)
 
 
 def why(advice: Advice, answers: Iterable[Answer], proposal: Proposal) -> str:
@@ -214,17 +227,34 @@ def why(advice: Advice, answers: Iterable[Answer], proposal: Proposal) -> str:
     return f"Separates “{names[first]}” from “{names[second]}”: {told}"
 
 
-def _proposal(knowledge: Knowledge, reading: str, bits: float, ready: frozenset[str]) -> Proposal:
+def _proposal(
+    knowledge: Knowledge, reading: str, told: Mapping[str, float], ready: frozenset[str], workshop: Workshop
+) -> Proposal:
     said = knowledge.readings[reading]
+    exact = told[reading]
+    by_instrument = {one: told.get(reading + WITH + one, exact) for one in said.instrument}
+    best = max(by_instrument, key=lambda one: by_instrument[one], default=None)
+    here = {one: bits for one, bits in by_instrument.items() if one not in workshop.without} or by_instrument
+    instrument = max(here, key=lambda one: here[one], default=None)
     missing = tuple(setup for setup in setups_of(knowledge, reading) if setup not in ready)
     minutes = said.minutes + sum(knowledge.setups[setup].minutes for setup in missing)
-    return Proposal(reading, said.name, bits, minutes, missing)
+    return Proposal(
+        reading,
+        said.name,
+        here[instrument] if instrument else exact,
+        minutes,
+        missing,
+        instrument,
+        exact,
+        best,
+        by_instrument[best] if best else exact,
+    )
 
 
 def _obstacle(knowledge: Knowledge, reading: str, workshop: Workshop) -> str | None:
     said = knowledge.readings[reading]
-    if said.instrument in workshop.without:
-        return f"no {knowledge.instruments[said.instrument].name.lower()}"
+    if said.instrument and workshop.without.issuperset(said.instrument):
+        return "no " + " or ".join(knowledge.instruments[one].name for one in said.instrument)
     if said.who not in workshop.who:
         return {"customer": "the customer is not here", "certified": "needs a certified person"}.get(
             said.who, f"needs a {said.who}"
@@ -249,6 +279,9 @@ def _clash_sentence(knowledge: Knowledge, case: Case, clash: tuple[str, ...]) ->
         if node in case.seen:
             reading = knowledge.readings[node]
             said.append(f"{reading.name}: {reading.answers[case.seen[node]]}")
+        elif node in case.measured:
+            typed = ", ".join(one.typed for take in case.measured[node] for one in take)
+            said.append(f"{knowledge.readings[node].name}: {typed}")
         elif node in case.facts:
             said.append(f"{knowledge.facts[node].name}: {case.facts[node]}")
         else:

@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from advisor.engine import Engine
+from advisor.evidence import Measurement, Take, can_weigh, weigh
+from advisor.knowledge import Knowledge
 from advisor.tables import Floats
 
 
@@ -28,6 +30,22 @@ class Seen:
 
 
 @dataclass(frozen=True)
+class Measured:
+    """A quantity reading was measured. Measuring again adds to what was measured before."""
+
+    reading: str
+    take: tuple[Measurement, ...]
+
+
+@dataclass(frozen=True)
+class Accounted:
+    """A current was found by disconnecting something: a part of the draw."""
+
+    what: str
+    measurement: Measurement
+
+
+@dataclass(frozen=True)
 class Skipped:
     """A reading cannot be taken on this car, and why."""
 
@@ -43,7 +61,7 @@ class Closed:
     remark: str
 
 
-Entry = Known | Seen | Skipped | Closed
+Entry = Known | Seen | Measured | Accounted | Skipped | Closed
 
 
 @dataclass(frozen=True)
@@ -68,14 +86,46 @@ class Case:
 
     @property
     def seen(self) -> dict[str, str]:
-        """Readings taken, with the outcome that counts."""
-        return {entry.reading: entry.outcome for entry in self.entries if isinstance(entry, Seen)}
+        """Readings whose outcome was entered in words, with the outcome that counts."""
+        return {reading: said for reading, said in self._said.items() if isinstance(said, str)}
+
+    @property
+    def measured(self) -> dict[str, tuple[Take, ...]]:
+        """Quantity readings that were measured, each with all takes that count, oldest first."""
+        return {reading: said for reading, said in self._said.items() if isinstance(said, tuple)}
+
+    @property
+    def taken(self) -> tuple[str, ...]:
+        """Every reading taken, in the order of the first take."""
+        return tuple(self._said)
+
+    @property
+    def _said(self) -> dict[str, str | tuple[Take, ...]]:
+        said: dict[str, str | tuple[Take, ...]] = {}
+        for entry in self.entries:
+            if isinstance(entry, Seen):
+                said[entry.reading] = entry.outcome
+            elif isinstance(entry, Measured):
+                before = said.get(entry.reading)
+                said[entry.reading] = (*(before if isinstance(before, tuple) else ()), entry.take)
+        return said
+
+    @property
+    def parts(self) -> tuple[Accounted, ...]:
+        """The parts of a draw that were found by disconnecting."""
+        return tuple(entry for entry in self.entries if isinstance(entry, Accounted))
+
+    def remembered(self, measurand: str) -> Measurement | None:
+        """The last value entered for a measurand, whatever reading it was for."""
+        takes = (entry.take for entry in self.entries if isinstance(entry, Measured))
+        values = [one for take in takes for one in take if one.measurand == measurand]
+        return values[-1] if values else None
 
     @property
     def skipped(self) -> dict[str, str]:
         """Readings that cannot be taken, with the reason, but for those taken after all."""
         reasons = {entry.reading: entry.reason for entry in self.entries if isinstance(entry, Skipped)}
-        return {reading: reason for reading, reason in reasons.items() if reading not in self.seen}
+        return {reading: reason for reading, reason in reasons.items() if reading not in self._said}
 
     @property
     def closed(self) -> Closed | None:
@@ -83,10 +133,16 @@ class Case:
         last = self.entries[-1] if self.entries else None
         return last if isinstance(last, Closed) else None
 
-    def evidence(self, engine: Engine) -> dict[str, Floats]:
-        """What the engine has to know: the complaint holds, and everything seen that bears on it."""
+    def evidence(self, knowledge: Knowledge, engine: Engine) -> dict[str, Floats]:
+        """What the engine has to know: the complaint holds, and everything seen that bears on it.
+
+        What this knowledge does not know (any more) is kept in the case and counts for nothing.
+        """
         evidence = {self.complaint: engine.one_hot(self.complaint, "present")}
         for node, outcome in {**self.facts, **self.seen}.items():
-            if node in engine.entries:
+            if outcome in engine.outcomes.get(node, ()):
                 evidence[node] = engine.one_hot(node, outcome)
+        for reading, takes in self.measured.items():
+            if reading in engine.entries and can_weigh(knowledge, reading, takes):
+                evidence[reading] = weigh(knowledge, reading, self.facts, takes)
         return evidence

@@ -10,9 +10,9 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Annotated, Any, Literal, NamedTuple
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
 
-from advisor.likelihoods import parse_probability
+from advisor.likelihoods import WORDS, parse_probability
 from advisor.problems import Place
 
 UNLISTED = "unlisted:"
@@ -34,15 +34,49 @@ def _limit(said: Any) -> Any:
     return {"by": said.get("by"), "values": {key: value for key, value in said.items() if key != "by"}}
 
 
+def _several(said: Any) -> Any:
+    return (said,) if isinstance(said, str) else said
+
+
 def _factor(said: Any) -> Any:
     return 0.0 if said == "impossible" else said
 
 
-Probability = Annotated[float, BeforeValidator(parse_probability)]
+_SAID_PROBABILITY = {
+    "anyOf": [
+        {"type": "number", "minimum": 0, "maximum": 1},
+        {"type": "string", "pattern": r"^\s*\d+(\.\d+)?\s+of\s+\d+(\.\d+)?\s*$"},
+        {"enum": list(WORDS)},
+    ]
+}
+_SAID_ID_OR_LIST = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
+_SAID_LIMIT = {
+    "type": "object",
+    "properties": {"by": {"type": "string"}},
+    "required": ["by"],
+    "additionalProperties": {"type": "number"},
+}
+_SAID_FACTOR = {"anyOf": [{"type": "number", "minimum": 0, "maximum": 1000}, {"const": "impossible"}]}
+_SAID_MEMBERS = {
+    "anyOf": [
+        {"type": "array", "items": {"type": "string"}, "minItems": 1},
+        {
+            "type": "object",
+            "additionalProperties": {
+                "anyOf": [{"type": "number", "exclusiveMinimum": 0, "maximum": 100}, {"type": "null"}]
+            },
+        },
+    ]
+}
+
+Probability = Annotated[float, BeforeValidator(parse_probability), WithJsonSchema(_SAID_PROBABILITY)]
+Several = Annotated[tuple[str, ...], BeforeValidator(_several), WithJsonSchema(_SAID_ID_OR_LIST)]
 Share = Annotated[float, Field(gt=0, le=100)]
 Minutes = Annotated[float, Field(ge=0, le=20_000)]
-Members = Annotated[dict[str, Share | None], BeforeValidator(_members), Field(min_length=1)]
-Factor = Annotated[float, BeforeValidator(_factor), Field(ge=0, le=1000)]
+Members = Annotated[
+    dict[str, Share | None], BeforeValidator(_members), Field(min_length=1), WithJsonSchema(_SAID_MEMBERS)
+]
+Factor = Annotated[float, BeforeValidator(_factor), Field(ge=0, le=1000), WithJsonSchema(_SAID_FACTOR)]
 Spread = dict[str, Probability]
 Text = Annotated[str, Field(min_length=1, max_length=2000)]
 Steps = tuple[Text, ...]
@@ -147,7 +181,7 @@ class Fault(Item):
     remedy: Text
     remedy_minutes: Minutes
     price: Literal["none", "low", "middling", "high"]
-    prior: Annotated[float, BeforeValidator(parse_probability), Field(gt=0, lt=1)] | None = None
+    prior: Annotated[Probability, Field(gt=0, lt=1)] | None = None
     given: dict[str, dict[str, Factor]] = {}
     cautions: tuple[str, ...] = ()
 
@@ -221,13 +255,28 @@ class LimitByFact(Said):
     values: Annotated[dict[str, float], Field(min_length=1)]
 
 
+class Derived(Said):
+    """A quantity that is computed: a formula by name, and where each of its inputs comes from.
+
+    An input is a measurand's id, a vehicle fact's id, a number, or a word that the formula knows.
+    """
+
+    formula: str
+    inputs: Annotated[dict[str, str | float], Field(min_length=1)]
+
+
 class Quantity(Said):
-    """A measured quantity: `limits` stand between the bands, in the unit, from low to high."""
+    """A measured quantity: `limits` stand between the bands, in the unit, from low to high.
+
+    `account` says what a current is for the account of a draw: the "total", or a "part" of it.
+    """
 
     unit: Text
     range: tuple[float, float]
+    derived: Derived | None = None
+    account: Literal["total", "part"] | None = None
     bands: Annotated[dict[str, Text], Field(min_length=2, max_length=8)]
-    limits: tuple[float | Annotated[LimitByFact, BeforeValidator(_limit)], ...]
+    limits: tuple[float | Annotated[LimitByFact, BeforeValidator(_limit), WithJsonSchema(_SAID_LIMIT)], ...]
 
     def limits_for(self, facts: Mapping[str, str]) -> tuple[float, ...] | None:
         """The limits in the unit for a vehicle, or None while a fact they depend on is unknown."""
@@ -248,7 +297,7 @@ class Reading(Item):
     who: Literal["customer", "technician", "certified"] = "technician"
     ask: Text | None = None
     minutes: Minutes
-    instrument: str | None = None
+    instrument: Several = ()
     setup: str | None = None
     steps: Steps = ()
     cautions: tuple[str, ...] = ()
@@ -295,10 +344,46 @@ class Reading(Item):
         return tuple(dict.fromkeys(cause for row in self.table or () for cause in row.when or ()))
 
 
+class Accuracy(Said):
+    """How far an instrument may be off, in the unit it stands under.
+
+    `absolute`, `percent` (of the reading) and `zero` (offset that stays from reading to reading) are
+    half-widths; `resolution` is the last digit's step. With `coverage` the half-widths are expanded
+    uncertainties of a normal distribution with that coverage factor, else limits of a rectangular one.
+    """
+
+    absolute: Annotated[float, Field(ge=0)] = 0.0
+    percent: Annotated[float, Field(ge=0)] = 0.0
+    zero: Annotated[float, Field(ge=0)] = 0.0
+    resolution: Annotated[float, Field(ge=0)] = 0.0
+    coverage: Annotated[float, Field(ge=1, le=4)] | None = None
+
+
 class Instrument(Item):
-    """What a reading is taken with."""
+    """What a reading is taken with, and how accurately, by unit."""
 
     units: tuple[Text, ...] = ()
+    accuracy: dict[str, Accuracy] = {}
+
+
+class Measurand(Item):
+    """Something that formulas need: measured in a unit, or chosen from words.
+
+    It is asked once in a case; with `each_time`, again for every reading.
+    """
+
+    ask: Text
+    unit: Text | None = None
+    range: tuple[float, float] | None = None
+    instrument: Several = ()
+    choices: Annotated[tuple[Text, ...], Field(min_length=2)] | None = None
+    each_time: bool = False
+
+    @model_validator(mode="after")
+    def _number_or_choice(self) -> Measurand:
+        if (self.choices is None) == (self.unit is None) or (self.unit is None) != (self.range is None):
+            raise ValueError("A measurand has 'unit' and 'range', or 'choices'. Write one of the two.")
+        return self
 
 
 class Setup(Item):
@@ -334,8 +419,14 @@ class Document(Said):
     states: dict[str, State] = {}
     readings: dict[str, Reading] = {}
     instruments: dict[str, Instrument] = {}
+    measurands: dict[str, Measurand] = {}
     setups: dict[str, Setup] = {}
     cautions: dict[str, Caution] = {}
+
+
+def schema() -> dict[str, Any]:
+    """The JSON Schema of a knowledge file, for editors that complete and check by one."""
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **Document.model_json_schema()}
 
 
 SECTIONS = tuple(name for name in Document.model_fields if name not in ("language", "standing"))
@@ -354,6 +445,7 @@ class Knowledge:
     states: Mapping[str, State] = field(default_factory=dict)
     readings: Mapping[str, Reading] = field(default_factory=dict)
     instruments: Mapping[str, Instrument] = field(default_factory=dict)
+    measurands: Mapping[str, Measurand] = field(default_factory=dict)
     setups: Mapping[str, Setup] = field(default_factory=dict)
     cautions: Mapping[str, Caution] = field(default_factory=dict)
     standings: Mapping[str, Standing] = field(default_factory=dict)  # by file
@@ -399,3 +491,18 @@ class Knowledge:
             if node in section:
                 return section[node].name
         return node
+
+
+def setups_of(knowledge: Knowledge, reading: str) -> tuple[str, ...]:
+    """Every setup a reading needs, those that come first at the front."""
+    ordered: dict[str, None] = {}
+
+    def visit(setup: str) -> None:
+        for need in knowledge.setups[setup].needs:
+            visit(need)
+        ordered[setup] = None
+
+    first = knowledge.readings[reading].setup
+    if first:
+        visit(first)
+    return tuple(ordered)

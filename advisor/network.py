@@ -1,21 +1,22 @@
 """A complaint's knowledge as a pgmpy network, its tables, and the open formats of other programs.
 
-Nodes are the ids of the knowledge, plus `unlisted:ID` for causes not written here and `ID~2`, `ID~3` … for
-the steps into which wide gates are split (parent divorcing), so that no table grows with 2 to the power
-of the members.
+Nodes are the ids of the knowledge, plus `unlisted:ID` for causes not written here, `READING@INSTRUMENT`
+for a quantity as an instrument shows it, and `ID~2`, `ID~3` … for the steps into which wide gates are
+split (parent divorcing), so that no table grows with 2 to the power of the members.
 """
 
 from __future__ import annotations
 
 import itertools
 import logging
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from advisor.evidence import seen_with
 from advisor.knowledge import UNLISTED, Gate, Knowledge, Reading, State
 from advisor.likelihoods import noisy_max, noisy_or
 from advisor.lint import full_spread
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
     from pgmpy.models import DiscreteBayesianNetwork
 
 ABSENT_PRESENT = ("absent", "present")
+WITH = "@"
+"""Between a reading and an instrument: the reading as that instrument shows it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +66,10 @@ def build(knowledge: Knowledge, complaint: str) -> Network:
 
 
 def write(network: Network, form: str) -> str:
-    """The network in an open format, "bif" or "xmlbif"; names keep letters, digits and underscores."""
+    """The network in an open format, "bif" or "xmlbif"; names keep letters, digits and underscores.
+
+    What instruments would show of a quantity serves the ranking only, and is left out.
+    """
     from pgmpy.readwrite import BIFWriter, XMLBIFWriter
 
     def plain(name: str) -> str:
@@ -71,7 +77,9 @@ def write(network: Network, form: str) -> str:
 
     tables = network.tables
     renamed = [
-        Table(plain(table.child), tuple(map(plain, table.parents)), table.values) for table in tables.tables
+        Table(plain(table.child), tuple(map(plain, table.parents)), table.values)
+        for table in tables.tables
+        if WITH not in table.child
     ]
     model = _model(renamed, {plain(name): states for name, states in tables.outcomes.items()})
     if form == "bif":
@@ -134,6 +142,7 @@ class _Builder:
             if any(cause not in self.knowledge.facts for cause in causes):
                 self._reading(name, reading, causes)
                 readings.append(name)
+                readings += self._seen_with_instruments(name, reading)
         return list(self.tables.values()), self.outcomes, sought, tuple(readings)
 
     def _add(self, name: str, parents: tuple[str, ...], values: Floats, outcomes: Iterable[str]) -> None:
@@ -216,6 +225,16 @@ class _Builder:
         else:
             values = self._full_table(reading, causes, answers)
         self._add(name, tuple(causes), values, answers)
+
+    def _seen_with_instruments(self, name: str, reading: Reading) -> Iterator[str]:
+        """Beside a quantity, what each of its instruments would show of it: `READING@INSTRUMENT`."""
+        for instrument in reading.instrument if reading.quantity else ():
+            shown = seen_with(self.knowledge, name, instrument)
+            if shown is not None:
+                exact = self.tables[name]
+                numbers = tuple(str(cell) for cell in range(shown.shape[1]))
+                self._add(name + WITH + instrument, exact.parents, exact.values @ shown, numbers)
+                yield name + WITH + instrument
 
     def _full_table(self, reading: Reading, causes: list[str], answers: tuple[str, ...]) -> Floats:
         for cause in causes:

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from advisor.account import Account
 from advisor.advice import Advice, Proposal, Stop, Suspect
-from advisor.case import Case, Closed, Entry, Known, Skipped
+from advisor.case import Accounted, Case, Closed, Entry, Known, Measured, Skipped
+from advisor.conflict import Disagreement
+from advisor.derived import Estimate
 from advisor.knowledge import UNLISTED, Knowledge, LimitByFact
+from advisor.units import convert, preferred, show
 
 BAR = 20
 """Characters of a full bar."""
@@ -104,8 +108,10 @@ def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:
             yield f"  {proposal.information_bits:5.2f} bits  {proposal.name}: {obstacle}"
 
 
-def outcome_words(knowledge: Knowledge, case: Case, reading: str, outcome: str) -> str:
-    """An outcome in words; for a quantity with the limits that hold for this vehicle."""
+def outcome_words(
+    knowledge: Knowledge, case: Case, reading: str, outcome: str, preferences: Mapping[str, str]
+) -> str:
+    """An outcome in words; for a quantity with the limits for this vehicle, in preferred units."""
     said = knowledge.readings[reading]
     words = said.answers[outcome]
     if not said.quantity:
@@ -115,24 +121,86 @@ def outcome_words(knowledge: Knowledge, case: Case, reading: str, outcome: str) 
         facts = {limit.by for limit in said.quantity.limits if isinstance(limit, LimitByFact)}
         names = ", ".join(knowledge.facts[fact].name.lower() for fact in sorted(facts))
         return f"{words} (limits depend on: {names})"
-    at, unit = list(said.answers).index(outcome), said.quantity.unit
+    at = list(said.answers).index(outcome)
+    own, unit = said.quantity.unit, preferred(said.quantity.unit, preferences)
+    shown = [show(convert(limit, own, unit), unit) for limit in limits]
     if at == 0:
-        return f"under {limits[0]:g} {unit}: {words}"
+        return f"under {shown[0]}: {words}"
     if at == len(limits):
-        return f"over {limits[-1]:g} {unit}: {words}"
-    return f"{limits[at - 1]:g} to {limits[at]:g} {unit}: {words}"
+        return f"over {shown[-1]}: {words}"
+    return f"{shown[at - 1]} to {shown[at]}: {words}"
 
 
 def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:
     """One entry of a case as a line of its story."""
     if isinstance(entry, Known):
-        return f"{knowledge.facts[entry.fact].name}: {plain(entry.value)}"
+        fact = knowledge.facts.get(entry.fact)
+        return f"{fact.name if fact else plain(entry.fact)}: {plain(entry.value)}"
     if isinstance(entry, Closed):
         return f"Closed: {knowledge.title(entry.fault) if entry.fault else 'no cause found'}"
-    name = knowledge.readings[entry.reading].name
+    if isinstance(entry, Accounted):
+        return f"Part of the draw: {entry.what}, {entry.measurement.typed}"
+    reading = knowledge.readings.get(entry.reading)
+    name = reading.name if reading else plain(entry.reading)
+    if isinstance(entry, Measured):
+        used = {one.instrument for one in entry.take if one.instrument}
+        names = [knowledge.instruments[one].name for one in sorted(used) if one in knowledge.instruments]
+        return f"{name}: {', '.join(one.typed for one in entry.take)}" + (
+            f" ({', '.join(names)})" if names else ""
+        )
     if isinstance(entry, Skipped):
         return f"{name}: not taken ({entry.reason})"
-    return f"{name}: {knowledge.readings[entry.reading].answers[entry.outcome]}"
+    answers = reading.answers if reading else {}
+    return f"{name}: {answers.get(entry.outcome, plain(entry.outcome))}"
+
+
+def account_lines(found: Account | None) -> Iterator[str]:
+    """The account of a draw as text."""
+    if found is None:
+        yield "The account begins with the sleeping current as a number: measure it first."
+        return
+    yield f"Total draw          {_current(found.total)}"
+    for what, part in found.parts:
+        yield f"  found: {what}: {_current(part)}"
+    yield f"Still unexplained   {_current(found.unexplained)}"
+    yield f"Limit               {show(found.limit_ma, 'mA')}"
+    yield "For a battery of 60 Ah, left at 90 % and needing 50 % to start (common practice):"
+    now, after = (f"{days:.2g}" if days else "under 1" for days in (found.days_now, found.days_after))
+    if not found.parts:
+        yield f"Days until flat     {now}"
+        yield {
+            "done": "The draw is within the limit: nothing has to be found.",
+            "another one": "Nothing is found yet: measure over fuses, or disconnect one by one.",
+            "cannot tell": "The draw may be within the limit or not: measure again, with a finer instrument.",
+        }[found.verdict]
+        return
+    yield f"Days until flat     {now} now, {after} with the parts found put right"
+    yield {
+        "done": "What is left is within the limit: that is the whole draw.",
+        "another one": "What is left is over the limit: there is another one.",
+        "cannot tell": "What is left may be within the limit or not: measure again after the repair, "
+        "with a finer instrument.",
+    }[found.verdict]
+
+
+def _current(estimate: Estimate) -> str:
+    if not estimate.uncertainty:
+        return show(estimate.value, "mA")
+    return f"{show(estimate.value, 'mA')} ± {show(estimate.uncertainty, 'mA', 2)}"
+
+
+def disagreement_words(knowledge: Knowledge, found: Disagreement) -> str:
+    """What does not fit together, and what to repeat."""
+    if found.rare_fault is not None:
+        return (
+            f"These readings rarely come together ({found.bits:.1f} bits), "
+            f"but “{knowledge.title(found.rare_fault)}” explains them."
+        )
+    reading = knowledge.readings[found.repeat]
+    return (
+        f"The readings disagree ({found.bits:.1f} bits). Repeat “{reading.name}”: if the rest is right, "
+        f"it should have shown “{reading.answers[found.expected]}”."
+    )
 
 
 def plain(word: str) -> str:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
+from advisor.account import Account, account
 from advisor.advice import (
     Advice,
     Answer,
@@ -21,11 +22,18 @@ from advisor.advice import (
     suspicion,
     what_answers_do,
 )
-from advisor.case import Closed, Entry, Known, Seen, Skipped
+from advisor.case import Accounted, Closed, Entry, Known, Seen, Skipped
+from advisor.conflict import Disagreement, disagreement
 from advisor.engine import Engine, compile_tables
+from advisor.entry import Field, NotUnderstood, Understood, fields, understand
+from advisor.evidence import Measurement
 from advisor.knowledge import Knowledge
 from advisor.network import build
 from advisor.store import Filed, Store
+from advisor.units import NotAQuantity, parse, show
+
+LARGEST_PART_MA = 100_000.0
+"""Above this a part of a sleeping car's draw is a slip of the finger."""
 
 Ranking = Literal["bits", "bits per minute"]
 
@@ -54,7 +62,7 @@ class Session:
     @cached_property
     def stages(self) -> tuple[Mapping[str, float], ...]:
         """Every fault's probability at the start and after each entry."""
-        return suspicion(self.engine, self.filed.case)
+        return suspicion(self.knowledge, self.engine, self.filed.case)
 
     @property
     def proposals(self) -> tuple[Proposal, ...]:
@@ -82,6 +90,64 @@ class Session:
     def saw(self, reading: str, outcome: str) -> Session:
         """With a reading's outcome; raises `Contradiction` and saves nothing where it cannot be."""
         return self._entered(Seen(reading, outcome))
+
+    @cached_property
+    def preferences(self) -> Mapping[str, str]:
+        """Preferred units by kind of quantity."""
+        return self.store.preferences()
+
+    def prefers(self, kind: str, unit: str) -> Session:
+        """With a preferred unit, remembered for everybody at this store."""
+        self.store.prefer(kind, unit)
+        return self._with(self.filed)
+
+    def fields(self, reading: str) -> tuple[Field, ...]:
+        """What has to be filled in for a quantity reading."""
+        return fields(self.knowledge, self.filed.case, reading, self.preferences, self.workshop.without)
+
+    def understand(
+        self, reading: str, filled: Mapping[str, str], instruments: Mapping[str, str]
+    ) -> Understood:
+        """What was filled in comes to; raises `NotUnderstood` with a sentence."""
+        return understand(self.knowledge, self.filed.case, reading, filled, instruments, self.preferences)
+
+    def measured(self, understood: Understood) -> Session:
+        """With a quantity as measured; raises `Contradiction` and saves nothing where it cannot be."""
+        return self._entered(*understood.facts, understood.measured)
+
+    def accounted(self, what: str, text: str, instrument: str) -> Session:
+        """With a part of the draw that was found by disconnecting; raises `NotUnderstood`."""
+        try:
+            milliamps = parse(text, "mA")
+        except NotAQuantity as error:
+            raise NotUnderstood(str(error)) from error
+        if not 0 <= milliamps <= LARGEST_PART_MA:
+            raise NotUnderstood(f"{show(milliamps, 'mA')} is not plausible for a part of the draw.")
+        measurement = Measurement("part", milliamps, instrument, show(milliamps, "mA"))
+        return self._entered(Accounted(what, measurement))
+
+    @cached_property
+    def account(self) -> Account | None:
+        """The account of the draw, once its total was measured."""
+        return account(self.knowledge, self.filed.case)
+
+    @property
+    def account_instrument(self) -> str:
+        """What the total was measured with: parts are taken with the same instrument."""
+        readings = self.knowledge.readings
+        for reading, takes in self.filed.case.measured.items():
+            quantity = readings[reading].quantity if reading in readings else None
+            if quantity and quantity.account == "total":
+                return takes[-1][0].instrument
+        return ""
+
+    @cached_property
+    def disagreement(self) -> Disagreement | None:
+        """Readings that do not fit together, if any."""
+        case = self.filed.case
+        evidence = case.evidence(self.knowledge, self.engine)
+        readings = {name: evidence.pop(name) for name in case.taken if name in evidence}
+        return disagreement(self.engine, evidence, readings)
 
     def skipped(self, reading: str, reason: str) -> Session:
         """With a reading that cannot be taken on this car."""
@@ -111,4 +177,4 @@ class Session:
         return Session(self.knowledge, self.engine, self.store, filed, self.workshop, self.ranking)
 
 
-__all__ = ["Contradiction", "Ranking", "Session", "engine_for"]
+__all__ = ["Contradiction", "NotUnderstood", "Ranking", "Session", "engine_for"]

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
-from advisor.advice import Advice, Proposal, StopRule, Workshop, advise
-from advisor.case import Case, Known, Seen
-from advisor.engine import Engine
+from advisor.advice import Advice, Contradiction, Proposal, StopRule, Workshop, advise
+from advisor.case import Case, Known, Measured, Seen
+from advisor.engine import Engine, ImpossibleEvidence
+from advisor.entry import NotUnderstood, direct
 from advisor.knowledge import Knowledge, Said, Text
 from advisor.loading import knowledge_files, read
 from advisor.problems import Place, Problem, ProblemsFound, nearest
@@ -29,7 +30,7 @@ class Scenario(Said):
     complaint: str
     story: Text
     facts: Mapping[str, str] = Field(default_factory=dict)
-    causes: tuple[str, ...]
+    causes: Annotated[tuple[str, ...], Field(min_length=1)]
     shows: Mapping[str, str] = Field(default_factory=dict)
     without: tuple[str, ...] = ()
 
@@ -39,7 +40,7 @@ class Step:
     """One reading of a played scenario: what was proposed, what it showed, and the advice after it."""
 
     proposal: Proposal
-    outcome: str
+    entry: Seen | Measured
     advice: Advice
 
 
@@ -105,12 +106,23 @@ def _unknown(
     for reading, outcome in scenario.shows.items():
         checks.append((("shows", reading), reading, knowledge.readings, "reading"))
         if reading in knowledge.readings:
-            checks.append((("shows", reading), outcome, knowledge.readings[reading].answers, "outcome"))
+            said = knowledge.readings[reading]
+            if said.quantity and any(letter.isdigit() for letter in outcome) and outcome not in said.answers:
+                yield from _not_a_number(knowledge, reading, outcome, places["shows", reading])
+            else:
+                checks.append((("shows", reading), outcome, said.answers, "outcome"))
     for path, word, choices, kind in checks:
         if word not in choices:
             yield Problem(
                 places[path], "unknown-id", f"There is no {kind} '{word}'.", "", nearest(word, choices)
             )
+
+
+def _not_a_number(knowledge: Knowledge, reading: str, said: str, place: Place) -> Iterable[Problem]:
+    try:
+        direct(knowledge, reading, said, "")
+    except NotUnderstood as error:
+        yield Problem(place, "wrong-value", f"'{said}' will not do.", "", str(error))
 
 
 def play(
@@ -123,25 +135,38 @@ def play(
     """Let the advice ask and the scenario's car answer, until the advice says stop."""
     workshop = Workshop(without=frozenset(scenario.without))
     case = Case(scenario.complaint, tuple(Known(fact, value) for fact, value in scenario.facts.items()))
-    shows = {**typical_outcomes(engine, case, scenario.causes), **scenario.shows}
+    shows = {**typical_outcomes(knowledge, engine, case, scenario.causes), **scenario.shows}
     start = advice = advise(knowledge, engine, case, workshop, rule)
     steps: list[Step] = []
     while advice.stop is None:
         proposal = (advice.per_minute if per_minute else advice.proposals)[0]
-        outcome = shows[proposal.reading]
-        case = case.with_entry(Seen(proposal.reading, outcome))
+        entry = shown(knowledge, proposal, shows[proposal.reading])
+        case = case.with_entry(entry)
         advice = advise(knowledge, engine, case, workshop, rule)
-        steps.append(Step(proposal, outcome, advice))
+        steps.append(Step(proposal, entry, advice))
     return Played(scenario, case, start, tuple(steps))
 
 
-def typical_outcomes(engine: Engine, case: Case, causes: Iterable[str]) -> dict[str, str]:
-    """For every reading, what a car with exactly these causes most often shows."""
+def shown(knowledge: Knowledge, proposal: Proposal, said: str) -> Seen | Measured:
+    """What a scenario says of a reading, as an entry: an outcome, or a number with the instrument at hand."""
+    if said in knowledge.readings[proposal.reading].answers:
+        return Seen(proposal.reading, said)
+    return direct(knowledge, proposal.reading, said, proposal.instrument or "")
+
+
+def typical_outcomes(
+    knowledge: Knowledge, engine: Engine, case: Case, causes: Iterable[str]
+) -> dict[str, str]:
+    """For every reading, what a car with exactly these causes most often shows; may raise `Contradiction`."""
     causes = set(causes)
-    evidence = case.evidence(engine)
+    evidence = case.evidence(knowledge, engine)
     for fault in engine.sought:
         evidence[fault] = engine.one_hot(fault, "present" if fault in causes else "absent")
-    predictive = engine.outlook(evidence).predictive
+    try:
+        predictive = engine.outlook(evidence).predictive
+    except ImpossibleEvidence as error:
+        what = f"A car with these facts cannot have exactly these causes: {', '.join(error.clash)}."
+        raise Contradiction(error.clash, what) from error
     return {
         reading: engine.outcomes[reading][int(chances.argmax())] for reading, chances in predictive.items()
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -13,7 +14,8 @@ import sqlalchemy as sa
 from platformdirs import user_data_path
 from sqlalchemy.exc import SQLAlchemyError
 
-from advisor.case import Case, Closed, Entry, Known, Seen, Skipped
+from advisor.case import Accounted, Case, Closed, Entry, Known, Measured, Seen, Skipped
+from advisor.evidence import Measurement
 
 SCHEMA = 1
 """Raised by one with every change of the tables below."""
@@ -28,6 +30,12 @@ _cases = sa.Table(
     sa.Column("complaint", sa.String(200), nullable=False),
     sa.Column("opened", sa.String(40), nullable=False),
 )
+_preferences = sa.Table(
+    "preferences",
+    _metadata,
+    sa.Column("kind", sa.String(40), primary_key=True),
+    sa.Column("unit", sa.String(20), nullable=False),
+)
 _entries = sa.Table(
     "entries",
     _metadata,
@@ -36,12 +44,14 @@ _entries = sa.Table(
     sa.Column("at", sa.String(40), nullable=False),
     sa.Column("kind", sa.String(20), nullable=False),
     sa.Column("about", sa.String(200), nullable=False),
-    sa.Column("said", sa.String(2000), nullable=False),
+    sa.Column("said", sa.Text, nullable=False),
 )
 
-_KINDS: dict[str, Callable[[str, str], Entry]] = {
+_KINDS: dict[str, type[Entry]] = {
     "known": Known,
     "seen": Seen,
+    "measured": Measured,
+    "accounted": Accounted,
     "skipped": Skipped,
     "closed": Closed,
 }
@@ -80,12 +90,16 @@ class Store:
                 if file and file != ":memory:":
                     Path(file).touch(mode=0o600)
                 sa.event.listen(self._engine, "connect", _careful_sqlite)
-            _metadata.create_all(self._engine)
-            with self._engine.begin() as connection:
-                version = connection.scalar(sa.select(_schema.c.version))
-                if version is None:
+            version = None
+            if sa.inspect(self._engine).has_table(_schema.name):
+                with self._engine.connect() as connection:
+                    version = connection.scalar(sa.select(_schema.c.version))
+            if version is None:
+                _metadata.create_all(self._engine)
+                with self._engine.begin() as connection:
                     connection.execute(_schema.insert().values(version=SCHEMA))
         if version is not None and version > SCHEMA:
+            self._engine.dispose()
             raise StoreTrouble(
                 f"The database was written by a newer program (schema {version}, this one knows {SCHEMA}). "
                 "Nothing was changed. Update this program."
@@ -107,6 +121,10 @@ class Store:
         """Save one entry; it is on disk when this returns."""
         kind = next(kind for kind, made in _KINDS.items() if made is type(entry))
         about, said = vars(entry).values()
+        if isinstance(entry, Measured):
+            said = json.dumps([vars(one) for one in entry.take], ensure_ascii=False)
+        elif isinstance(entry, Accounted):
+            said = json.dumps(vars(entry.measurement), ensure_ascii=False)
         return self._append(filed, kind, about, said, filed.case.with_entry(entry))
 
     def take_back(self, filed: Filed) -> Filed:
@@ -136,19 +154,36 @@ class Store:
             ).all()
         return [_filed(head, [row for row in rows if row.case_id == head.id]) for head in heads]
 
+    def preferences(self) -> dict[str, str]:
+        """The units that people here prefer, by kind of quantity."""
+        with _trouble("read"), self._engine.connect() as connection:
+            return {row.kind: row.unit for row in connection.execute(sa.select(_preferences))}
+
+    def prefer(self, kind: str, unit: str) -> None:
+        """Remember a preferred unit."""
+        with _trouble("written"), self._engine.begin() as connection:
+            connection.execute(_preferences.delete().where(_preferences.c.kind == kind))
+            connection.execute(_preferences.insert().values(kind=kind, unit=unit))
+
     def close(self) -> None:
         """Let go of the database."""
         self._engine.dispose()
 
 
+def _entry(row: Any) -> Entry:
+    """The entry that a row holds."""
+    if row.kind == "measured":
+        return Measured(row.about, tuple(Measurement(**one) for one in json.loads(row.said)))
+    if row.kind == "accounted":
+        return Accounted(row.about, Measurement(**json.loads(row.said)))
+    made: Callable[[str, str], Entry] = _KINDS[row.kind]
+    return made(row.about, row.said)
+
+
 def _filed(head: Any, rows: list[Any]) -> Filed:
     case = Case(head.complaint)
     for row in rows:
-        case = (
-            case.undone()
-            if row.kind == _TAKEN_BACK
-            else case.with_entry(_KINDS[row.kind](row.about, row.said))
-        )
+        case = case.undone() if row.kind == _TAKEN_BACK else case.with_entry(_entry(row))
     return Filed(head.id, head.tag, head.opened, case, len(rows))
 
 

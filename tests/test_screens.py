@@ -55,7 +55,7 @@ readings:
   tap:
     name: Tap the glass
     minutes: 1
-    outcomes: {dull: Dull, ringing: "Rings [bold]loudly[/] and long, much longer than the glass of the other door"}
+    outcomes: {dull: Dull, ringing: "Rings [bold]loudly[/] and long, longer than the other door"}
     table:
       - when: {glass: present, frame: frameless}
         gives: {ringing: 0.9, dull: 0.1}
@@ -128,7 +128,7 @@ async def test_first_screen_offers_the_complaints_of_the_knowledge(door: Path, t
 
 
 async def test_an_answer_moves_the_suspicion_and_joins_the_story(door: Path, tmp_path: Path) -> None:
-    """After an answer the trail tells it, the list of causes shows its move, and the next reading is asked."""
+    """After an answer the trail tells it, the causes show its move, and the next reading is asked."""
     async with running(door, tmp_path) as pilot:
         task = await opened(pilot)
         first = task.proposal
@@ -267,6 +267,109 @@ async def test_help_names_every_key_of_the_bench(door: Path, tmp_path: Path) -> 
             "Choose another reading",
         ):
             assert words in shown
+
+
+async def measuring(pilot: Pilot[None], *keys: str) -> TaskScreen:
+    """A new drain job with the sleeping current on the card, and some keys pressed."""
+    task = await opened(pilot)
+    task.chosen = "sleeping_current"
+    task.show_session()
+    await pilot.pause()
+    for key in keys:
+        await pilot.press(key)
+    await pilot.pause()
+    return task
+
+
+async def test_a_number_is_understood_while_it_is_typed(tmp_path: Path) -> None:
+    """Typing a number opens the entry; its unit, uncertainty and band are shown before it is entered."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await measuring(pilot, "0", *".43A")
+        shown = text_of(pilot)
+        assert "= 430 mA" in shown
+        assert "In the band: High" in shown
+        await pilot.press("enter")
+        await pilot.pause()
+        assert task.session.filed.case.measured["sleeping_current"][0][0].value == pytest.approx(430.0)
+        assert "1 Sleeping current:" in text_of(pilot)
+
+
+async def test_a_number_that_cannot_be_is_asked_again(tmp_path: Path) -> None:
+    """A wrong kind stays on the screen with what is wanted; nothing is entered."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await measuring(pilot, "1", "2", "V", "enter")
+        assert "A current is wanted" in text_of(pilot)
+        assert task.session.filed.case.entries == ()
+
+
+async def test_taking_a_reading_again_averages(tmp_path: Path) -> None:
+    """A repeat is shown as such and joins the first take."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await measuring(pilot, "6", "0", "enter")
+        await pilot.press("a", "enter")
+        await pilot.pause()
+        await pilot.press("6", "4")
+        await pilot.pause()
+        assert "= 62 mA" in text_of(pilot)
+        assert "from 2 takes" in text_of(pilot)
+        await pilot.press("enter")
+        await pilot.pause()
+        assert len(task.session.filed.case.measured["sleeping_current"]) == 2
+
+
+async def test_the_draw_is_accounted_for(tmp_path: Path) -> None:
+    """A part found by disconnecting is subtracted, and the account says whether there is another one."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await measuring(pilot, *"430", "enter")
+        await pilot.press("d")
+        await pilot.pause()
+        await pilot.press(*"lamp", "tab")
+        await pilot.pause()
+        await pilot.press(*"400mA", "enter")
+        await pilot.pause()
+        shown = text_of(pilot)
+        assert "found: lamp: 400 mA" in shown
+        assert "that is the whole draw" in shown
+        await pilot.press("escape")
+        await pilot.pause()
+        assert len(task.session.filed.case.parts) == 1
+
+
+async def test_preferred_units_are_remembered(tmp_path: Path) -> None:
+    """°F chosen once is there when the program is started again."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await opened(pilot)
+        await pilot.press("n", "down", "enter")
+        await pilot.pause()
+        assert task.session.preferences == {"temperature": "°F"}
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await opened(pilot)
+        assert task.session.preferences == {"temperature": "°F"}
+
+
+async def test_readings_that_disagree_are_pointed_out(tmp_path: Path) -> None:
+    """When one reading stands against the rest, the card names it and what it should have shown."""
+    async with running(KNOWLEDGE, tmp_path, (120, 40)) as pilot:
+        task = await opened(pilot)
+        for reading, outcome in (
+            ("sleeping_current", "usual"),
+            ("warm_boot", "warmer"),
+            ("fuse_interior", "flows"),
+        ):
+            task.change(lambda reading=reading, outcome=outcome: task.session.saw(reading, outcome))
+        await pilot.pause()
+        found = task.session.disagreement
+        assert found is not None
+        assert (found.repeat, found.expected) == ("sleeping_current", "high")
+        assert "Repeat “Sleeping current”" in " ".join(text_of(pilot).split())
+
+
+async def test_a_coarse_clamp_is_said_to_tell_less(tmp_path: Path) -> None:
+    """Without the low-current clamp the card says what the better instrument would tell."""
+    app = AdvisorApp([KNOWLEDGE], frozenset({"low_current_clamp"}), f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    async with app.run_test(size=(120, 40)) as pilot:
+        await measuring(pilot)
+        assert "Low-current DC clamp, 1 mA would tell" in text_of(pilot)
 
 
 @pytest.mark.parametrize("size", [SMALL, (120, 40)])

@@ -16,7 +16,9 @@ from textual.widgets.option_list import Option
 
 from advisor.advice import Contradiction, Proposal, why
 from advisor.case import Known
+from advisor.entry import Understood
 from advisor.report import (
+    disagreement_words,
     duration,
     entry_words,
     largest_move,
@@ -26,10 +28,13 @@ from advisor.report import (
     stop_sentence,
     suspicion_rows,
 )
+from advisor.screens.account import AccountScreen
 from advisor.screens.choices import ChoiceScreen
+from advisor.screens.entry import EntryScreen
 from advisor.screens.facts import FactsScreen
 from advisor.session import Session
 from advisor.store import StoreTrouble
+from advisor.units import PREFERENCES
 
 SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
 
@@ -51,14 +56,19 @@ class TaskScreen(Screen[None]):
     TaskScreen #suspicion { border-top: solid $primary; padding: 0 1; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
-        *(Binding(str(n), f"answer({n - 1})", show=False) for n in range(1, 10)),
+        *(Binding(str(n), f"answer({n - 1})", show=False) for n in range(10)),
+        Binding("minus", "minus", show=False),
+        Binding("m", "measure", show=False, tooltip="Type what the meter shows"),
         Binding("pagedown,space", "page(1)", show=False, key_display="PgDn", tooltip="Read on in the task"),
         Binding("pageup", "page(-1)", show=False, key_display="PgUp", tooltip="Read back in the task"),
         Binding("x", "skip", "Cannot", tooltip="This reading cannot be taken here"),
         Binding("u", "undo", "Undo", tooltip="Take back the last entry"),
         Binding("o", "other", "Other", tooltip="Choose another reading"),
-        Binding("r", "rank", "Rank", tooltip="Rank readings by bits, or by bits per minute"),
-        Binding("f", "facts", "Vehicle", tooltip="Change what is known of the vehicle"),
+        Binding("r", "rank", show=False, tooltip="Rank readings by bits, or by bits per minute"),
+        Binding("a", "again", "Again", tooltip="Take a reading again; repeats are averaged"),
+        Binding("d", "account", "Draw", tooltip="The account of the draw: total, found, unexplained"),
+        Binding("n", "units", show=False, tooltip="Choose the units you prefer"),
+        Binding("f", "facts", "Car", tooltip="Change what is known of the vehicle"),
         Binding("c", "close", "Close", tooltip="Close the job with the cause that was found"),
         Binding("escape", "leave", "Jobs", tooltip="Back to the list of jobs; everything is saved"),
     ]
@@ -102,7 +112,7 @@ class TaskScreen(Screen[None]):
         """Show the session as it is now, everywhere."""
         knowledge, filed = self.session.knowledge, self.session.filed
         case = filed.case
-        taken = len(case.seen)
+        taken = len(case.taken)
         complaint = knowledge.complaints[case.complaint].name
         self.query_one("#head", Static).update(
             f"{filed.tag} · {complaint} · {taken} reading{'' if taken == 1 else 's'} taken"
@@ -153,9 +163,17 @@ class TaskScreen(Screen[None]):
             Content.styled(reading.name, "bold"),
             Content.styled(why(session.advice, answers, proposal), "italic"),
         ]
+        if session.disagreement:
+            lines.insert(
+                0, Content.styled("! " + disagreement_words(knowledge, session.disagreement), "bold")
+            )
         facts = [duration(reading.minutes)]
         if reading.instrument:
-            facts.append(knowledge.instruments[reading.instrument].name)
+            at_hand = [one for one in reading.instrument if one not in session.workshop.without]
+            facts.append(" or ".join(knowledge.instruments[one].name for one in at_hand))
+        if proposal.best_instrument and proposal.best_bits > proposal.information_bits + 0.005:
+            best = knowledge.instruments[proposal.best_instrument].name
+            facts.append(f"{best} would tell {proposal.best_bits:.2f} bits")
         if reading.who == "certified":
             facts.append("by a certified person")
         lines.append(Content(" · ".join(facts)))
@@ -174,10 +192,14 @@ class TaskScreen(Screen[None]):
         lines += [Content(f"{number}. {step}") for number, step in enumerate(reading.steps, start=1)]
         self.query_one("#task", Static).update(Content("\n").join(lines))
         options = self.query_one("#answers", OptionList)
+        if reading.quantity:
+            options.add_option(Option(Content("m Type what the meter shows (or just type it)"), id="measure"))
         for number, answer in enumerate(answers, start=1):
-            words = outcome_words(knowledge, session.filed.case, proposal.reading, answer.outcome)
+            words = outcome_words(
+                knowledge, session.filed.case, proposal.reading, answer.outcome, session.preferences
+            )
             leading = max(answer.after, key=lambda fault: answer.after[fault])
-            line = f"{number} {words}  "
+            line = f"{'–' if reading.quantity else number} {words}  "
             effect = f"→ {knowledge.title(leading)} {percent(answer.after[leading])}"
             room = self.query_one("#card").size.width - 2 - len(line)
             if len(effect) > room:
@@ -215,9 +237,13 @@ class TaskScreen(Screen[None]):
             await self.run_action(what)
 
     def action_answer(self, at: int) -> None:
-        """Choose the answer with this number."""
+        """Choose the answer with this number; for a quantity, begin to type a number with it."""
+        proposal = self.proposal
+        if proposal and self.session.knowledge.readings[proposal.reading].quantity:
+            self.action_measure(str(at + 1))
+            return
         answers = self.query_one("#answers", OptionList)
-        if at < answers.option_count and (option := answers.get_option_at_index(at)).id:
+        if 0 <= at < answers.option_count and (option := answers.get_option_at_index(at)).id:
             what, _, outcome = str(option.id).partition(" ")
             if what == "saw":
                 self.enter(outcome)
@@ -227,6 +253,75 @@ class TaskScreen(Screen[None]):
         proposal = self.proposal
         if proposal is not None:
             self.change(lambda: self.session.saw(proposal.reading, outcome))
+
+    def action_minus(self) -> None:
+        """Begin to type a negative number."""
+        proposal = self.proposal
+        if proposal and self.session.knowledge.readings[proposal.reading].quantity:
+            self.action_measure("-")
+
+    def action_measure(self, started: str = "") -> None:
+        """Type what the meter shows for the reading on the card."""
+        proposal = self.proposal
+        if proposal is None or not self.session.knowledge.readings[proposal.reading].quantity:
+            self.notify("This reading is answered in words.", timeout=3)
+            return
+        self.measure(proposal.reading, started)
+
+    def measure(self, reading: str, started: str = "") -> None:
+        """Ask for the numbers of a quantity reading."""
+
+        def measured(understood: Understood | None) -> None:
+            if understood is not None:
+                self.change(lambda: self.session.measured(understood))
+
+        self.app.push_screen(EntryScreen(self.session, reading, started), measured)
+
+    def action_account(self) -> None:
+        """Show the account of the draw."""
+
+        def back(session: Session | None) -> None:
+            if session is not None:
+                self.change(lambda: session)
+
+        self.app.push_screen(AccountScreen(self.session), back)
+
+    def action_units(self) -> None:
+        """Choose preferred units."""
+        lines = [
+            (f"{kind} {unit}", f"{kind}: {unit}") for kind, units in PREFERENCES.items() for unit in units
+        ]
+
+        def prefer(chosen: str | None) -> None:
+            if chosen:
+                kind, _, unit = chosen.rpartition(" ")
+                self.change(lambda: self.session.prefers(kind, unit))
+
+        self.app.push_screen(ChoiceScreen("Units you prefer; they are remembered", lines), prefer)
+
+    def action_again(self) -> None:
+        """Take a reading again that was measured before."""
+        case, knowledge = self.session.filed.case, self.session.knowledge
+        lines = [(name, knowledge.readings[name].name) for name in case.taken]
+        if not lines:
+            self.notify("Nothing has been read yet.", timeout=3)
+            return
+
+        def take(reading: str | None) -> None:
+            if reading is None:
+                return
+            if knowledge.readings[reading].quantity:
+                self.measure(reading)
+                return
+
+            def saw(outcome: str | None) -> None:
+                if outcome is not None:
+                    self.change(lambda: self.session.saw(reading, outcome))
+
+            answers = list(knowledge.readings[reading].answers.items())
+            self.app.push_screen(ChoiceScreen(knowledge.readings[reading].name, answers), saw)
+
+        self.app.push_screen(ChoiceScreen("Which reading again?", lines), take)
 
     def enter_facts(self, facts: dict[str, str]) -> None:
         """Enter what is known of the vehicle."""

@@ -1,0 +1,132 @@
+"""Type what the meter shows; what it comes to is shown while typing."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.screen import ModalScreen
+from textual.widgets import Button, Input, Label, Select, Static
+
+from advisor.entry import Understood
+from advisor.session import NotUnderstood, Session
+
+
+class EntryScreen(ModalScreen[Understood]):
+    """The fields of a quantity reading; returns what they come to, or None for going back."""
+
+    CSS = """
+    EntryScreen { align: center middle; }
+    EntryScreen #box {
+        width: 76; max-width: 100%; height: auto; max-height: 100%;
+        border: round $primary; background: $surface; padding: 0 1;
+    }
+    EntryScreen .ask { margin: 1 0 0 0; }
+    EntryScreen .row { height: auto; }
+    EntryScreen Input { width: 1fr; }
+    EntryScreen .unit { width: auto; padding: 0 1; }
+    EntryScreen .with { width: 34; }
+    EntryScreen #says { height: auto; min-height: 2; }
+    EntryScreen Button { width: 1fr; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "back", "Back", tooltip="Go back, enter nothing")
+    ]
+
+    def __init__(self, session: Session, reading: str, started: str = "") -> None:
+        super().__init__()
+        self.session, self.reading, self.started = session, reading, started
+        self.fields = session.fields(reading)
+
+    def compose(self) -> ComposeResult:
+        """One row for each field, then what they come to."""
+        names = self.session.knowledge.instruments
+        with VerticalScroll(id="box", can_focus=False):
+            yield Static(self.session.knowledge.readings[self.reading].name, markup=False)
+            for at, one in enumerate(self.fields):
+                if one.key != self.reading:
+                    yield Label(one.ask, classes="ask", markup=False)
+                with Horizontal(classes="row"):
+                    if one.unit is None:
+                        yield Select(
+                            [(words, word) for word, words in one.choices],
+                            prompt="choose",
+                            id=f"field-{at}",
+                            compact=True,
+                        )
+                        continue
+                    yield Input(
+                        value=self.started if at == 0 else "",
+                        id=f"field-{at}",
+                        compact=True,
+                        max_length=60,
+                        select_on_focus=False,
+                        placeholder="may stay empty" if one.optional else "the number the meter shows",
+                    )
+                    yield Label(one.unit, classes="unit", markup=False)
+                    if len(one.instruments) > 1:
+                        yield Select(
+                            [(names[name].name, name) for name in one.instruments],
+                            value=one.instruments[0],
+                            allow_blank=False,
+                            id=f"with-{at}",
+                            classes="with",
+                            compact=True,
+                        )
+            yield Static(id="says", markup=False)
+            with Horizontal(classes="row"):
+                yield Button("Enter it", id="enter", variant="primary", compact=True)
+                yield Button("Back", id="back", compact=True)
+
+    def on_mount(self) -> None:
+        """Begin where the first thing is to be filled in."""
+        first = self.query_one("#field-0") if self.fields else self.query_one("#enter")
+        first.focus()
+        self.understood()
+
+    def understood(self) -> Understood | None:
+        """Show what the fields come to."""
+        filled: dict[str, str] = {}
+        instruments: dict[str, str] = {}
+        for at, one in enumerate(self.fields):
+            widget = self.query_one(f"#field-{at}")
+            if isinstance(widget, Input):
+                filled[one.key] = widget.value
+                chosen = self.query(f"#with-{at}").results(Select)
+                instruments[one.key] = next(
+                    (str(select.value) for select in chosen), one.instruments[0] if one.instruments else ""
+                )
+            elif isinstance(widget, Select) and widget.value is not Select.NULL:
+                filled[one.key] = str(widget.value)
+        says = self.query_one("#says", Static)
+        try:
+            understood = self.session.understand(self.reading, filled, instruments)
+        except NotUnderstood as error:
+            says.update(str(error))
+            return None
+        says.update("\n".join(understood.lines))
+        return understood
+
+    @on(Input.Changed)
+    @on(Select.Changed)
+    def changed(self) -> None:
+        """Something was typed or chosen."""
+        self.understood()
+
+    @on(Input.Submitted)
+    @on(Button.Pressed, "#enter")
+    def entered(self) -> None:
+        """Hand back what was understood; stay where something is missing or wrong."""
+        understood = self.understood()
+        if understood is not None:
+            self.dismiss(understood)
+        else:
+            self.app.bell()
+
+    @on(Button.Pressed, "#back")
+    def action_back(self) -> None:
+        """Go back."""
+        self.dismiss(None)

@@ -1,0 +1,111 @@
+"""The account of a draw."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from advisor.account import account
+from advisor.case import Accounted, Case, Entry, Measured, Seen
+from advisor.evidence import Measurement
+from advisor.knowledge import Knowledge
+from advisor.lint import checked
+from advisor.report import account_lines
+
+
+@pytest.fixture(scope="module")
+def knowledge() -> Knowledge:
+    """The shipped knowledge."""
+    return checked([Path(__file__).parent.parent / "knowledge"])
+
+
+def draw(milliamps: float, instrument: str = "low_current_clamp") -> Measured:
+    """The total as measured."""
+    typed = f"{milliamps:g} mA"
+    return Measured("sleeping_current", (Measurement("sleeping_current", milliamps, instrument, typed),))
+
+
+def part(what: str, milliamps: float, instrument: str = "low_current_clamp") -> Accounted:
+    """A part found by disconnecting."""
+    return Accounted(what, Measurement("part", milliamps, instrument, f"{milliamps:g} mA"))
+
+
+def case(*entries: Entry) -> Case:
+    """A case with these entries."""
+    return Case("flat_battery", entries)
+
+
+def test_without_a_number_for_the_total_there_is_no_account(knowledge: Knowledge) -> None:
+    """A band picked by hand is no number to subtract from."""
+    assert account(knowledge, case(Seen("sleeping_current", "high"))) is None
+
+
+def test_one_part_that_leaves_a_usual_rest_is_the_whole_draw(knowledge: Knowledge) -> None:
+    """380 of 405 mA found: 25 mA are left, within 50 (common practice, no source): done."""
+    found = account(knowledge, case(draw(405), part("glovebox lamp", 380)))
+    assert found is not None
+    assert found.unexplained.value == pytest.approx(25.0)
+    assert found.limit_ma == 50
+    assert found.verdict == "done"
+
+
+def test_a_large_rest_means_another_one(knowledge: Knowledge) -> None:
+    """380 of 560 mA found: 180 mA are left: there is another one."""
+    found = account(knowledge, case(draw(560), part("glovebox lamp", 380)))
+    assert found is not None
+    assert found.verdict == "another one"
+
+
+def test_a_coarse_clamp_cannot_tell(knowledge: Knowledge) -> None:
+    """With ±50 mA and drift, 60 mA left may be within 50 mA or not."""
+    coarse = "general_clamp"
+    found = account(knowledge, case(draw(440, coarse), part("glovebox lamp", 380, coarse)))
+    assert found is not None
+    assert found.verdict == "cannot tell"
+
+
+def test_uncertainties_add_in_quadrature(knowledge: Knowledge) -> None:
+    """The rest's uncertainty is that of the total and of the parts (JCGM 100:2008, 5.1.2)."""
+    found = account(knowledge, case(draw(405), part("lamp", 380)))
+    assert found is not None
+    expected = math.hypot(found.total.uncertainty, found.parts[0][1].uncertainty)
+    assert found.unexplained.uncertainty == pytest.approx(expected)
+
+
+def test_a_fuse_reading_is_a_part(knowledge: Knowledge) -> None:
+    """3 mV over a regular 10 A fuse (389.6 mA) counts as found, with the fuse's spread."""
+    take = (
+        Measurement("fuse_drop", 3.0, "millivoltmeter", "3 mV"),
+        Measurement("fuse_size", "regular", "", "regular"),
+        Measurement("fuse_rating", "10 A", "", "10 A"),
+    )
+    found = account(knowledge, case(draw(430), Measured("fuse_interior", take)))
+    assert found is not None
+    name, current = found.parts[0]
+    assert name == knowledge.readings["fuse_interior"].name
+    assert current.value == pytest.approx(3.0 / 7.70 * 1000)
+    assert current.uncertainty > 30
+
+
+def test_days_until_flat_now_and_after(knowledge: Knowledge) -> None:
+    """350 mA empties the usable 24 Ah of a 60 Ah battery in 2.83 days, 50 mA in 18.75 (check value W2).
+
+    About 0.5 A empties a car battery within a few days: common practice, no source.
+    """
+    found = account(knowledge, case(draw(350), part("lamp", 300)))
+    assert found is not None
+    assert found.days_now == pytest.approx(2.830, abs=0.001)
+    assert found.days_after == pytest.approx(18.75, abs=0.01)
+    heavy = account(knowledge, case(draw(500)))
+    assert heavy is not None
+    assert heavy.days_now is not None
+    assert 1 < heavy.days_now < 4
+
+
+def test_the_account_is_told_in_words(knowledge: Knowledge) -> None:
+    """Total, found, unexplained, limit, days, and whether that is the end of it."""
+    text = "\n".join(account_lines(account(knowledge, case(draw(405), part("glovebox lamp", 380)))))
+    for words in ("Total draw", "found: glovebox lamp", "Still unexplained", "that is the whole draw"):
+        assert words in text

@@ -1,0 +1,208 @@
+"""What a person types for a quantity reading."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from advisor.case import Case, Known, Measured
+from advisor.entry import NotUnderstood, direct, fields, understand
+from advisor.evidence import Measurement
+from advisor.knowledge import Knowledge
+from advisor.lint import checked, problems
+from advisor.loading import load
+
+CASE = Case("flat_battery")
+
+
+@pytest.fixture(scope="module")
+def knowledge() -> Knowledge:
+    """The shipped knowledge."""
+    return checked([Path(__file__).parent.parent / "knowledge"])
+
+
+def lines(knowledge: Knowledge, reading: str, text: str, **preferences: str) -> tuple[str, ...]:
+    """What is shown while a number is typed."""
+    instruments = {reading: knowledge.readings[reading].instrument[0]}
+    return understand(knowledge, CASE, reading, {reading: text}, instruments, preferences).lines
+
+
+def test_a_number_is_shown_with_its_conversion_uncertainty_and_band(knowledge: Knowledge) -> None:
+    """0.43 A for a reading in mA: what it comes to, how sure, and the band it falls in."""
+    assert lines(knowledge, "sleeping_current", "0.43A") == (
+        "= 430 mA ± 3.3 mA (standard uncertainty)",
+        "In the band: High",
+    )
+
+
+def test_a_plain_number_is_in_the_readings_own_unit(knowledge: Knowledge) -> None:
+    """430 is 430 mA where the reading is in mA."""
+    assert lines(knowledge, "sleeping_current", "430")[0].startswith("= 430 mA")
+
+
+def test_a_decimal_comma_is_accepted(knowledge: Knowledge) -> None:
+    """12,4 V is 12.4 V."""
+    assert lines(knowledge, "cranking_voltage", "12,4 V")[0].startswith("= 12.4 V")
+
+
+def test_near_a_limit_both_bands_are_named(knowledge: Knowledge) -> None:
+    """50 mA with ±3 mA may be usual or raised."""
+    assert lines(knowledge, "sleeping_current", "51 mA")[1] == "May be: Within the usual limit or Raised"
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("12 V", "'12 V' is a voltage. A current is wanted, for example 430 mA."),
+        ("43000", "43000 mA is not plausible here: 0 mA to 30000 mA is. Read again."),
+        ("", "Still to fill in: Sleeping current"),
+    ],
+)
+def test_what_cannot_be_is_asked_again_with_what_would_be_right(
+    knowledge: Knowledge, text: str, sentence: str
+) -> None:
+    """Wrong kinds, implausible values and nothing at all: a sentence, and nothing is entered."""
+    with pytest.raises(NotUnderstood) as caught:
+        lines(knowledge, "sleeping_current", text)
+    assert str(caught.value) == sentence
+
+
+def test_a_computed_reading_asks_for_its_inputs(knowledge: Knowledge) -> None:
+    """A fuse reading asks for millivolts, size and rating, and not for milliamps."""
+    asked = fields(knowledge, CASE, "fuse_audio", {}, ())
+    assert [(one.key, one.unit) for one in asked] == [
+        ("fuse_drop", "mV"),
+        ("fuse_size", None),
+        ("fuse_rating", None),
+    ]
+
+
+def test_a_computed_reading_shows_its_result(knowledge: Knowledge) -> None:
+    """0.38 mV over a regular 10 A fuse: 49.35 mA (check value W3)."""
+    filled = {"fuse_drop": "0.38mV", "fuse_size": "regular", "fuse_rating": "10 A"}
+    found = understand(knowledge, CASE, "fuse_audio", filled, {"fuse_drop": "millivoltmeter"}, {})
+    assert found.lines[0].startswith("= 49.35 mA ± ")
+
+
+CLIMATE = """
+language: 1
+standing: estimate
+complaints:
+  warm: {name: Blows warm, family: climate, any_of: {low_charge: 60, flap: 45}, unlisted: 5}
+faults:
+  low_charge: {name: Charge low, remedy: Find the leak, remedy_minutes: 90, price: high}
+  flap: {name: Flap stuck, remedy: Free the flap, remedy_minutes: 60, price: middling}
+facts:
+  refrigerant: {name: Refrigerant, ask: Which refrigerant?, values: {r134a: 60, r1234yf: 40}}
+instruments:
+  gauges: {name: Gauge set, units: [bar g], accuracy: {bar g: {absolute: 0.05}}}
+  probe: {name: Probe, units: ["°C"], accuracy: {"°C": {absolute: 0.5}}}
+measurands:
+  low_side: {name: Low side, ask: Low-side pressure, unit: bar g, range: [-1, 8], instrument: gauges}
+  suction_pipe: {name: Suction pipe, ask: Temperature of the suction pipe, unit: "°C", range: [-30, 60],
+    instrument: probe}
+readings:
+  superheat:
+    name: Superheat
+    minutes: 10
+    quantity:
+      unit: K
+      range: [-10, 60]
+      bands: {low: Low, usual: Usual, high: High}
+      limits: [2, 12]
+      derived: {formula: superheat,
+        inputs: {low_bar_g: low_side, pipe_c: suction_pipe, refrigerant: refrigerant}}
+    normal: usual
+    table:
+      - when: {low_charge: present}
+        gives: {high: 0.8, usual: 0.15, low: 0.05}
+      - otherwise: {high: 0.05, usual: 0.9, low: 0.05}
+  suction_again:
+    name: Superheat once more
+    minutes: 1
+    quantity:
+      unit: K
+      range: [-10, 60]
+      bands: {low: Low, high: High}
+      limits: [12]
+      derived: {formula: superheat,
+        inputs: {low_bar_g: low_side, pipe_c: suction_pipe, refrigerant: r134a}}
+    table:
+      - when: {low_charge: present}
+        gives: {high: 0.8, low: 0.2}
+      - otherwise: {high: 0.1, low: 0.9}
+"""
+
+
+@pytest.fixture
+def climate(tmp_path: Path) -> Knowledge:
+    """A small invented knowledge with a computed temperature difference."""
+    file = tmp_path / "climate.yaml"
+    file.write_text(CLIMATE, encoding="utf-8")
+    found = load([file])
+    assert [str(one) for one in problems(found) if one.severity == "error"] == []
+    return found
+
+
+def test_superheat_from_any_common_units(climate: Knowledge) -> None:
+    """R-134a at 2.00 bar g and a pipe of 8.0 °C: 7.206 K (check value W8); psi and °F give the same."""
+    case = Case("warm", (Known("refrigerant", "r134a"),))
+    taken_with = {"low_side": "gauges", "suction_pipe": "probe"}
+    for pressure, pipe in (("2.00 bar", "8.0 °C"), ("29.00755 psi", "46.4 °F")):
+        filled = {"low_side": pressure, "suction_pipe": pipe}
+        shown = understand(climate, case, "superheat", filled, taken_with, {}).lines[0]
+        assert shown.startswith("= 7.206 K ± ")
+
+
+def test_gauge_and_absolute_pressure_do_not_mix(climate: Knowledge) -> None:
+    """An absolute pressure where the gauge is meant is refused."""
+    case = Case("warm", (Known("refrigerant", "r134a"),))
+    with pytest.raises(NotUnderstood, match="gauge"):
+        understand(climate, case, "superheat", {"low_side": "3.0 bar abs", "suction_pipe": "8"}, {}, {})
+
+
+def test_an_unknown_fact_is_asked_with_the_inputs_and_kept(climate: Knowledge) -> None:
+    """The refrigerant is asked where it is not known, and becomes a fact of the vehicle."""
+    asked = [one.key for one in fields(climate, Case("warm"), "superheat", {}, ())]
+    assert asked == ["low_side", "suction_pipe", "refrigerant"]
+    filled = {"low_side": "2", "suction_pipe": "8", "refrigerant": "r1234yf"}
+    assert understand(climate, Case("warm"), "superheat", filled, {}, {}).facts == (
+        Known("refrigerant", "r1234yf"),
+    )
+
+
+def test_inputs_are_asked_once(climate: Knowledge) -> None:
+    """What one reading measured is not asked again for the next, and counts there."""
+    take = (
+        Measurement("low_side", 2.0, "gauges", "2 bar"),
+        Measurement("suction_pipe", 8.0, "probe", "8 °C"),
+    )
+    case = Case("warm", (Known("refrigerant", "r134a"), Measured("superheat", take)))
+    assert fields(climate, case, "suction_again", {}, ()) == ()
+    shown = understand(climate, case, "suction_again", {}, {}, {}).lines
+    assert shown[0].startswith("= 7.206 K")
+
+
+def test_a_preferred_unit_is_the_one_to_type_in(climate: Knowledge) -> None:
+    """With psi and °F preferred, plain numbers are in those."""
+    preferences = {"pressure": "psi", "temperature": "°F"}
+    case = Case("warm", (Known("refrigerant", "r134a"),))
+    asked = fields(climate, case, "superheat", preferences, ())
+    assert [one.unit for one in asked] == ["psi g", "°F"]
+    filled = {"low_side": "29.00755", "suction_pipe": "46.4"}
+    shown = understand(climate, case, "superheat", filled, {}, preferences).lines[0]
+    assert shown.startswith("= 7.206 K")
+
+
+def test_a_formula_outside_its_range_is_refused(knowledge: Knowledge) -> None:
+    """There is no maxi fuse of 5 A: nothing is computed with it."""
+    filled = {"fuse_drop": "30", "fuse_size": "maxi", "fuse_rating": "5 A"}
+    with pytest.raises(NotUnderstood):
+        understand(knowledge, CASE, "fuse_audio", filled, {}, {})
+
+
+def test_a_quantity_can_be_given_as_one_text(knowledge: Knowledge) -> None:
+    """On the command line and in scenarios the result of a formula may be given itself."""
+    entry = direct(knowledge, "fuse_audio", "120 mA", "")
+    assert entry.take == (Measurement("fuse_audio", 120.0, "", "120 mA"),)

@@ -1,0 +1,174 @@
+"""What workshops hold to be so: common practice, no source. The numbers go through the whole pipeline."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from advisor.advice import advise
+from advisor.case import Case, Measured
+from advisor.derived import Estimate, OutOfRange, evaluate
+from advisor.engine import Engine, compile_tables
+from advisor.evidence import Measurement, weigh
+from advisor.knowledge import Knowledge
+from advisor.lint import checked, problems
+from advisor.loading import load
+from advisor.network import build
+
+
+@pytest.fixture(scope="module")
+def knowledge() -> Knowledge:
+    """The shipped knowledge."""
+    return checked([Path(__file__).parent.parent / "knowledge"])
+
+
+@pytest.fixture(scope="module")
+def engine(knowledge: Knowledge) -> Engine:
+    """The compiled drain family."""
+    return compile_tables(build(knowledge, "flat_battery").tables)
+
+
+def surfaces(reading: str, suspect: float, neighbour: float) -> Measured:
+    """Two surface temperatures from one picture of the camera."""
+    return Measured(
+        reading,
+        (
+            Measurement("suspect_surface", suspect, "thermal_camera", f"{suspect} °C"),
+            Measurement("neighbour_surface", neighbour, "thermal_camera", f"{neighbour} °C"),
+        ),
+    )
+
+
+def probability(knowledge: Knowledge, engine: Engine, fault: str, *entries: Measured) -> float:
+    """A fault's probability after these entries."""
+    suspects = advise(knowledge, engine, Case("flat_battery", entries)).suspects
+    return next(one.probability for one in suspects if one.fault == fault)
+
+
+def test_a_sleeping_car_draws_at_most_about_50_ma(knowledge: Knowledge) -> None:
+    """40 mA with a low-current clamp is usual, 60 mA is not: common practice, no source."""
+    for milliamps, outcome in ((40.0, 0), (60.0, 1)):
+        take = [(Measurement("sleeping_current", milliamps, "low_current_clamp", ""),)]
+        assert weigh(knowledge, "sleeping_current", {}, take).argmax() == outcome
+    standing = knowledge.standing_of("readings", "sleeping_current", "limits")
+    assert standing == "common practice"
+
+
+def test_half_an_ampere_empties_a_battery_within_a_few_days() -> None:
+    """500 mA on a usual 60 Ah battery, 90 % down to 50 %: 1 to 4 days (common practice, no source)."""
+    numbers = {"draw_ma": 500.0, "capacity_ah": 60.0, "charge_percent": 90.0}
+    days = evaluate("days_until_flat", {name: Estimate(value) for name, value in numbers.items()})
+    assert 1 < days.value < 4
+
+
+def test_trim_four_degrees_warmer_over_a_relay_raises_its_coil(knowledge: Knowledge, engine: Engine) -> None:
+    """A coil held on (50 to 100 mA) warms what is over it by about 4 °C: common practice, no source."""
+    before = probability(knowledge, engine, "relay_coil")
+    after = probability(knowledge, engine, "relay_coil", surfaces("warm_relay", 24.0, 20.0))
+    assert after > 3 * before
+
+
+def test_a_large_fuse_stays_at_its_neighbours_temperature() -> None:
+    """100 mA in a 30 A fuse make 20 µW: far below what a camera with a floor of 0.3 K could show.
+
+    Common practice, no source; the figure is I²R with 1.97 mΩ, over 1 cm² at 10 W/m²K. Its voltage does show.
+    """
+    rise_k = 0.1**2 * 0.00197 / (10 * 0.0001)
+    assert rise_k < 0.03
+    current = evaluate("fuse_current", {"drop_mv": Estimate(0.2)}, {"fuse": "regular", "rating": "30 A"})
+    assert current.value == pytest.approx(101.5, abs=0.1)
+
+
+def test_bare_metal_shows_the_warmth_of_its_surroundings() -> None:
+    """Below an emissivity of 0.5 no correction is given; tape is asked for instead."""
+    numbers = {"reading_c": Estimate(25.0), "emissivity": Estimate(0.1), "reflected_c": Estimate(20.0)}
+    with pytest.raises(OutOfRange, match="tape"):
+        evaluate("reflected_temperature", numbers)
+
+
+def test_air_conditioning_takes_at_most_about_15_degrees_out_of_the_air() -> None:
+    """30 °C in and 15 °C out is 15 K, the most that practice expects (common practice, no source)."""
+    drop = evaluate("air_drop", {"inlet_c": Estimate(30.0), "vent_c": Estimate(15.0)})
+    assert drop.value == pytest.approx(15.0)
+
+
+HEAT = """
+language: 1
+standing: common practice
+complaints:
+  no_heat:
+    name: Cabin stays cold
+    family: climate
+    any_of: {thermostat_open: 35, matrix_blocked: 35, blend_flap: 40}
+    unlisted: 8
+faults:
+  thermostat_open: {name: Thermostat stuck open, remedy: Replace it, remedy_minutes: 60, price: low}
+  matrix_blocked: {name: Heater matrix blocked, remedy: Flush or replace, remedy_minutes: 180, price: high}
+  blend_flap: {name: Blend flap stuck cold, remedy: Free the flap, remedy_minutes: 90, price: middling}
+instruments:
+  camera: {name: Thermal camera, accuracy: {"°C": {absolute: 1}}}
+measurands:
+  hose_in: {name: Hose in, ask: Heater hose in, unit: "°C", range: [-30, 130], instrument: camera}
+  hose_out: {name: Hose out, ask: Heater hose out, unit: "°C", range: [-30, 130], instrument: camera}
+  engine_side: {name: Engine, ask: Engine outlet, unit: "°C", range: [-30, 130], instrument: camera}
+  radiator_out: {name: Radiator, ask: Radiator outlet, unit: "°C", range: [-30, 130], instrument: camera}
+readings:
+  hoses:
+    name: Difference between the heater hoses
+    minutes: 5
+    quantity:
+      unit: K
+      range: [-5, 80]
+      bands: {flow: Coolant flows, starved: Little flow}
+      limits: [20]
+      derived: {formula: hose_difference, inputs: {inlet_hose_c: hose_in, outlet_hose_c: hose_out}}
+    noisy_or: {leak: 5 of 100, strengths: with_leak, causes: {matrix_blocked: 85 of 100}}
+  radiator:
+    name: Engine over radiator outlet while it warms up
+    minutes: 5
+    quantity:
+      unit: K
+      range: [-20, 120]
+      bands: {together: Radiator warms along, apart: Radiator stays cold}
+      limits: [15]
+      derived: {formula: over_neighbour, inputs: {surface_c: engine_side, neighbour_c: radiator_out}}
+    normal: apart
+    table:
+      - when: {thermostat_open: present}
+        gives: {together: 92 of 100, apart: 8 of 100}
+      - otherwise: {together: 4 of 100, apart: 96 of 100}
+"""
+
+
+def heat_beliefs(tmp_path: Path, *entries: Measured) -> dict[str, float]:
+    """Beliefs of the small heating knowledge after these entries."""
+    file = tmp_path / "heat.yaml"
+    file.write_text(HEAT, encoding="utf-8")
+    heat = load([file])
+    assert [str(one) for one in problems(heat) if one.severity == "error"] == []
+    engine = compile_tables(build(heat, "no_heat").tables)
+    suspects = advise(heat, engine, Case("no_heat", entries)).suspects
+    return {one.fault: one.probability for one in suspects}
+
+
+def celsius(**values: float) -> tuple[Measurement, ...]:
+    """Temperatures taken with the camera."""
+    return tuple(Measurement(name, value, "camera", f"{value:g} °C") for name, value in values.items())
+
+
+def test_hose_in_52_out_43_means_flow(tmp_path: Path) -> None:
+    """9 K between the hoses, with 54 °C at the engine: coolant flows, the matrix is cleared.
+
+    Common practice, no source. 126 °F is 52.2 °C; 113 °F is 45.0 °C.
+    """
+    before = heat_beliefs(tmp_path)["matrix_blocked"]
+    after = heat_beliefs(tmp_path, Measured("hoses", celsius(hose_in=52.0, hose_out=43.0)))["matrix_blocked"]
+    assert after < before / 3
+
+
+def test_radiator_outlet_at_23_with_54_at_the_engine_clears_an_open_thermostat(tmp_path: Path) -> None:
+    """The thermostat is still shut: common practice, no source."""
+    before = heat_beliefs(tmp_path)["thermostat_open"]
+    entry = Measured("radiator", celsius(engine_side=54.0, radiator_out=23.0))
+    assert heat_beliefs(tmp_path, entry)["thermostat_open"] < before / 3
