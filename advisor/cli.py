@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import json
 import sys
+import time
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
@@ -16,6 +18,8 @@ if TYPE_CHECKING:
     from advisor.knowledge import Knowledge
     from advisor.network import Network
     from advisor.simulation import Played
+
+WATCHED_EVERY_SECONDS = 0.5
 
 # pgmpy and textual take seconds to import: each command imports what it needs when it runs.
 
@@ -31,6 +35,10 @@ def main() -> NoReturn:
     """Run the program; every expected failure ends in a message and an exit code."""
     from advisor.problems import ProblemsFound
 
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A stream with few letters shows bars and arrows as question marks, and goes on.
+            stream.reconfigure(errors="replace")
     try:
         commands.main(standalone_mode=False)
     except click.exceptions.Abort:
@@ -44,7 +52,7 @@ def main() -> NoReturn:
         _fail([str(problem) for problem in error.problems], 1)
     except BrokenPipeError:
         # Whoever read our output has gone: nothing to say, and nothing more to flush.
-        sys.stdout = None  # type: ignore[assignment]
+        sys.stdout = None
         sys.exit(0)
     except OSError as error:
         where = f" ({error.filename})" if error.filename else ""
@@ -104,6 +112,8 @@ def commands(context: click.Context) -> None:
 )
 def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) -> None:
     """Open the technician's screens."""
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise click.UsageError("The screens need a terminal. `advisor demo` tells a case as text.")
     from advisor.screens.app import AdvisorApp
 
     AdvisorApp(list(paths) or [shipped("knowledge")], frozenset(without), store).run()
@@ -127,7 +137,12 @@ def demo() -> None:
 @_knowledge
 @_complaint
 @click.option("--fact", "facts", type=_Pair(), multiple=True, help="What is known of the vehicle.")
-@click.option("--saw", type=_Pair(), multiple=True, help="What a reading showed: READING=OUTCOME.")
+@click.option(
+    "--saw",
+    type=_Pair(),
+    multiple=True,
+    help="What a reading showed: READING=OUTCOME, or a quantity as READING='430 mA'.",
+)
 @_without
 @click.option("--json", "as_json", is_flag=True, help="JSON on standard output, and nothing else there.")
 def next_reading(
@@ -144,7 +159,7 @@ def next_reading(
 
     knowledge = _checked(paths)
     network = _network(knowledge, complaint)
-    case = _case(knowledge, network, facts, saw)
+    case = _case(knowledge, network, facts, saw, without)
     _refuse(
         [_no("instrument", one, knowledge.instruments) for one in without if one not in knowledge.instruments]
     )
@@ -179,7 +194,14 @@ def next_reading(
 @commands.command()
 @_knowledge
 @_complaint
-@click.option("--format", "form", type=click.Choice(["bif", "xmlbif"]), default="bif", show_default=True)
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["bif", "xmlbif"]),
+    default="bif",
+    show_default=True,
+    help="The open format.",
+)
 @click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output.")
 def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | None) -> None:
     """Write a complaint's network for any other Bayesian-network program."""
@@ -194,23 +216,70 @@ def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | No
 
 @commands.command()
 @click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
-def check(paths: tuple[Path, ...]) -> None:
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="JSON is for editors and other programs.",
+)
+@click.option("--watch", is_flag=True, help="Check again whenever a file is saved, until stopped.")
+def check(paths: tuple[Path, ...], form: str, watch: bool) -> None:
     """Check knowledge files and print every problem with file, line and column."""
+    meant = list(paths) or [shipped("knowledge")]
+    if not watch:
+        sys.exit(_check(meant, form))
+    last: object = None
+    while True:
+        stamps = _stamps(meant)
+        if stamps != last:
+            last = stamps
+            _check(meant, form)
+            click.echo("Watching; stop with Ctrl+C.", err=True)
+        time.sleep(WATCHED_EVERY_SECONDS)
+
+
+def _stamps(paths: Iterable[Path]) -> dict[Path, float]:
+    from advisor.loading import knowledge_files
+
+    return {file: file.stat().st_mtime for file in knowledge_files(paths) if file.exists()}
+
+
+def _check(paths: list[Path], form: str) -> int:
+    """Print what is wrong and weak; returns the exit code."""
     from advisor.lint import problems
     from advisor.loading import load
+    from advisor.problems import ProblemsFound
+    from advisor.review import review
 
-    knowledge = load(paths or [shipped("knowledge")])
-    found = problems(knowledge)
-    for problem in found:
-        click.echo(str(problem))
+    try:
+        knowledge = load(paths)
+        found = problems(knowledge)
+        if not any(problem.severity == "error" for problem in found):
+            found = sorted([*found, *review(knowledge)], key=lambda one: (one.place, one.code))
+        counted = (
+            f"{len(knowledge.complaints)} complaints, {len(knowledge.faults)} faults, "
+            f"{len(knowledge.readings)} readings: "
+        )
+    except ProblemsFound as error:
+        found, counted = list(error.problems), ""
+    if form == "json":
+        click.echo(json.dumps([one.as_dict() for one in found], ensure_ascii=False, indent=2))
+    else:
+        for problem in found:
+            click.echo(str(problem))
     errors = sum(problem.severity == "error" for problem in found)
-    click.echo(
-        f"{len(knowledge.complaints)} complaints, {len(knowledge.faults)} faults, "
-        f"{len(knowledge.readings)} readings: {errors} errors, {len(found) - errors} weak points.",
-        err=True,
-    )
-    if errors:
-        sys.exit(1)
+    click.echo(f"{counted}{errors} errors, {len(found) - errors} weak points.", err=True)
+    return 1 if errors else 0
+
+
+@commands.command(name="schema")
+def print_schema() -> None:
+    """Print the JSON Schema of knowledge files, for editors that complete by one."""
+    from advisor.knowledge import schema
+
+    click.echo(json.dumps(schema(), ensure_ascii=False, indent=2))
 
 
 @commands.command()
@@ -220,6 +289,7 @@ def check(paths: tuple[Path, ...]) -> None:
 @click.option("--per-minute", is_flag=True, help="Ask by bits per minute. Default: by bits.")
 def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool, per_minute: bool) -> None:
     """Play scenario files to the end, and say whether the true causes came out on top."""
+    from advisor.advice import Contradiction
     from advisor.report import duration
     from advisor.simulation import play, read_scenarios
 
@@ -229,7 +299,12 @@ def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool, pe
     for file, scenario in read_scenarios(scenarios or [shipped("scenarios")], knowledge).items():
         if scenario.complaint not in engines:
             engines[scenario.complaint] = _engine(_network(knowledge, scenario.complaint), knowledge)
-        played = play(knowledge, engines[scenario.complaint], scenario, per_minute=per_minute)
+        try:
+            played = play(knowledge, engines[scenario.complaint], scenario, per_minute=per_minute)
+        except Contradiction as error:
+            wrong += 1
+            click.echo(f"{file}:1:1: clash {error}", err=True)
+            continue
         wrong += not played.right
         mark = "found    " if played.right else "NOT FOUND"
         click.echo(
@@ -244,7 +319,7 @@ def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool, pe
 
 
 def _story(knowledge: Knowledge, played: Played) -> Iterable[str]:
-    from advisor.report import duration, remedy_lines, stop_sentence, suspect_lines
+    from advisor.report import duration, entry_words, remedy_lines, stop_sentence, suspect_lines
 
     yield f"Complaint: {knowledge.complaints[played.scenario.complaint].name}"
     yield from suspect_lines(played.start.suspects, 3)
@@ -255,7 +330,7 @@ def _story(knowledge: Knowledge, played: Played) -> Iterable[str]:
             f"{number}. {reading.name} ({step.proposal.information_bits:.2f} bits, "
             f"{duration(step.proposal.minutes)})"
         )
-        yield f"   → {reading.answers[step.outcome]}"
+        yield f"   → {entry_words(knowledge, played.case, step.entry).removeprefix(reading.name + ': ')}"
         yield from suspect_lines(step.advice.suspects, 3)
     yield ""
     if played.end.stop:
@@ -301,8 +376,10 @@ def _case(
     network: Network,
     facts: tuple[tuple[str, str], ...],
     saw: tuple[tuple[str, str], ...],
+    without: tuple[str, ...],
 ) -> Case:
     from advisor.case import Case, Known, Seen
+    from advisor.entry import NotUnderstood, direct
 
     case, problems = Case(network.complaint), []
     for fact, value in facts:
@@ -314,9 +391,16 @@ def _case(
     for reading, outcome in saw:
         if reading not in knowledge.readings:
             problems.append(_no("reading", reading, knowledge.readings))
-        elif outcome not in knowledge.readings[reading].answers:
+        elif outcome in knowledge.readings[reading].answers:
+            case = case.with_entry(Seen(reading, outcome))
+        elif knowledge.readings[reading].quantity and any(letter.isdigit() for letter in outcome):
+            at_hand = [one for one in knowledge.readings[reading].instrument if one not in without]
+            try:
+                case = case.with_entry(direct(knowledge, reading, outcome, at_hand[0] if at_hand else ""))
+            except NotUnderstood as error:
+                problems.append(f"{reading}: {error}")
+        else:
             problems.append(_no(f"outcome of {reading}", outcome, knowledge.readings[reading].answers))
-        case = case.with_entry(Seen(reading, outcome))
     _refuse(problems)
     return case
 

@@ -30,6 +30,15 @@ from memory); its end points 1 and 0 are softened, so that no word rules anythin
 _OF = re.compile(r"\s*(\d+(?:\.\d+)?)\s+of\s+(\d+(?:\.\d+)?)\s*")
 
 
+def in_words(said: object) -> str:
+    """What stands in a file, as its author would call it."""
+    if said is None:
+        return "nothing"
+    if isinstance(said, dict | list | tuple):
+        return "a mapping" if isinstance(said, dict) else "a list"
+    return f"'{said}'" if not isinstance(said, bool) else f"'{str(said).lower()}'"
+
+
 def parse_probability(said: object) -> float:
     """Turn "85 of 100", 0.85 or "probable" into a number from 0 to 1; ValueError says what is wrong."""
     if isinstance(said, str):
@@ -41,9 +50,11 @@ def parse_probability(said: object) -> float:
         part, whole = float(match[1]), float(match[2])
         if not whole > 0 or part > whole:
             raise ValueError(f"'{said}' is more than all of them")
+        if whole == float("inf"):
+            raise ValueError(f"'{said[:20]}…' is no probability")
         return part / whole
     if isinstance(said, bool) or not isinstance(said, int | float):
-        raise ValueError(f"'{said}' is no probability")
+        raise ValueError(f"{in_words(said)} is no probability")
     if not 0 <= said <= 1:
         raise ValueError(f"{said} is not between 0 and 1")
     return float(said)

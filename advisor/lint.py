@@ -7,18 +7,21 @@ problems, with a code of its own, added to `REFERENCES` (what the others rely on
 from __future__ import annotations
 
 import itertools
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 
 import networkx as nx
 import numpy as np
 
-from advisor.knowledge import UNLISTED, Knowledge, LimitByFact, Reading, Spread
+from advisor.derived import FORMULAS, Formula
+from advisor.knowledge import UNLISTED, Knowledge, LimitByFact, Quantity, Reading, Spread, setups_of
 from advisor.likelihoods import noisy_max, noisy_or
 from advisor.loading import load
 from advisor.priors import solve
 from advisor.problems import Problem, ProblemsFound, nearest
 from advisor.tables import Floats
+from advisor.units import KNOWN, kind_of
 
 Check = Callable[[Knowledge], Iterator[Problem]]
 
@@ -92,11 +95,11 @@ def unknown_reading_parts(knowledge: Knowledge) -> Iterator[Problem]:
     }
     for name, reading in knowledge.readings.items():
         at = ("readings", name)
-        for part in ("instrument", "setup"):
-            word = getattr(reading, part)
-            section = knowledge.section(part + "s")
-            if word is not None and word not in section:
-                yield _unknown(knowledge, word, section, part, *at, part)
+        yield from _missing(
+            knowledge, reading.instrument, knowledge.instruments, "instrument", *at, "instrument"
+        )
+        if reading.setup is not None and reading.setup not in knowledge.setups:
+            yield _unknown(knowledge, reading.setup, knowledge.setups, "setup", *at, "setup")
         for part in ("noisy_or", "noisy_max"):
             if getattr(reading, part):
                 yield from _missing(
@@ -165,9 +168,13 @@ def circles(knowledge: Knowledge) -> Iterator[Problem]:
             if section == "branches":
                 members = knowledge.branches[name].gate.members
             graph.add_edges_from(((section, name), member) for member in _nodes(knowledge, members))
-    for circle in nx.simple_cycles(graph):
-        section, name = min(circle)
-        names = [node for _, node in circle]
+    for knot in nx.strongly_connected_components(graph):
+        first = min(knot)
+        if len(knot) == 1 and not graph.has_edge(first, first):
+            continue
+        section, name = first
+        back = {node: nx.shortest_path(graph, node, first) for node in graph[first] if node in knot}
+        names = [name, *(node for _, node in min(back.values(), key=lambda way: (len(way), way))[:-1])]
         yield Problem(
             knowledge.place(section, name),
             "circle",
@@ -209,6 +216,146 @@ def gate_inputs(knowledge: Knowledge) -> Iterator[Problem]:
                     "",
                     f"Write a number from 1 to {len(gate.members)}.",
                 )
+
+
+def measuring(knowledge: Knowledge) -> Iterator[Problem]:
+    """Units, formulas and inputs that nobody knows, and instruments that cannot show a reading's unit."""
+    for name, reading in knowledge.readings.items():
+        if not reading.quantity:
+            continue
+        path = ("readings", name, "quantity")
+        unit = reading.quantity.unit
+        if unit not in KNOWN:
+            yield _unknown(knowledge, unit, KNOWN, "unit", *path, "unit")
+        elif reading.quantity.derived is None:
+            yield from _fitting(knowledge, reading.instrument, unit, "readings", name, "instrument")
+        if reading.quantity.derived:
+            yield from _formula(knowledge, reading.quantity, *path, "derived")
+    for name, measurand in knowledge.measurands.items():
+        yield from _missing(
+            knowledge,
+            measurand.instrument,
+            knowledge.instruments,
+            "instrument",
+            "measurands",
+            name,
+            "instrument",
+        )
+        if measurand.unit and measurand.unit not in KNOWN:
+            yield _unknown(knowledge, measurand.unit, KNOWN, "unit", "measurands", name, "unit")
+        elif measurand.unit:
+            yield from _fitting(
+                knowledge, measurand.instrument, measurand.unit, "measurands", name, "instrument"
+            )
+    for name, instrument in knowledge.instruments.items():
+        for unit in dict.fromkeys((*instrument.units, *instrument.accuracy)):
+            if unit not in KNOWN:
+                where = "accuracy" if unit in instrument.accuracy else "units"
+                yield _unknown(knowledge, unit, KNOWN, "unit", "instruments", name, where, unit)
+
+
+def _fitting(knowledge: Knowledge, instruments: Iterable[str], unit: str, *path: str) -> Iterator[Problem]:
+    for name in instruments:
+        units = knowledge.instruments[name].units if name in knowledge.instruments else ()
+        if units and all(one in KNOWN and kind_of(one) != kind_of(unit) for one in units):
+            yield Problem(
+                knowledge.place(*path),
+                "unit",
+                f"A {knowledge.instruments[name].name.lower()} shows {', '.join(units)}, not {unit}.",
+                "",
+                "Name another instrument, or compute the value from what it shows (derived).",
+            )
+
+
+def _formula(knowledge: Knowledge, quantity: Quantity, *path: str) -> Iterator[Problem]:
+    derived = quantity.derived
+    if derived is None:
+        return
+    if derived.formula not in FORMULAS:
+        yield _unknown(knowledge, derived.formula, FORMULAS, "formula", *path, "formula")
+        return
+    formula = FORMULAS[derived.formula]
+    known = {**formula.inputs, **formula.choices}
+    yield from _missing(knowledge, derived.inputs, known, f"input of {derived.formula}", *path, "inputs")
+    if quantity.unit in KNOWN and quantity.unit != formula.unit:
+        yield Problem(
+            knowledge.place(*path, "formula"),
+            "unit",
+            f"{derived.formula} gives {formula.unit}, and the reading is in {quantity.unit}.",
+            "",
+            f"Write 'unit: {formula.unit}', and its limits in that unit.",
+        )
+    chosen = [
+        name for name in formula.choices if not any(name in one.words for one in formula.lookups.values())
+    ]
+    words = [name for key, one in formula.lookups.items() if key not in derived.inputs for name in one.words]
+    for name in (*formula.needed, *chosen, *words):
+        if name not in derived.inputs:
+            yield Problem(
+                knowledge.place(*path, "inputs"),
+                "missing",
+                f"{derived.formula} needs '{name}'.",
+                "",
+                f"Add '{name}: …' with a measurand, a fact, or a value.",
+            )
+    for name, source in derived.inputs.items():
+        yield from _source(knowledge, formula, name, source, *path, "inputs", name)
+
+
+def _source(
+    knowledge: Knowledge, formula: Formula, name: str, source: str | float, *path: str
+) -> Iterator[Problem]:
+    """Whether an input gets what it needs: a number in its unit, or one of its words."""
+    measurand = knowledge.measurands.get(str(source))
+    if name in formula.inputs:
+        if isinstance(source, float | int):
+            return
+        if measurand is None:
+            yield _unknown(knowledge, source, knowledge.measurands, "measurand", *path)
+        elif measurand.unit != formula.inputs[name]:
+            yield Problem(
+                knowledge.place(*path),
+                "unit",
+                f"'{source}' is in {measurand.unit}, and the formula needs {formula.inputs[name]}.",
+                "",
+                f"Give the measurand 'unit: {formula.inputs[name]}'; people may type any unit of its kind.",
+            )
+    elif name in formula.choices:
+        words = formula.choices[name]
+        fact = knowledge.facts.get(str(source))
+        offered = fact.values if fact else (measurand.choices or ()) if measurand else (str(source),)
+        for word in offered:
+            if word not in words:
+                yield _unknown(knowledge, word, words, f"{name} of {formula.name}", *path)
+
+
+def ruled_out(knowledge: Knowledge) -> Iterator[Problem]:
+    """Faults that a fact rules out on every car."""
+    for name, fault in knowledge.faults.items():
+        for fact, times in fault.given.items():
+            shares = knowledge.facts[fact].values if fact in knowledge.facts else {}
+            if shares and not any(share * times.get(value, 1) for value, share in shares.items()):
+                yield Problem(
+                    knowledge.place("faults", name, "given", fact),
+                    "ruled-out",
+                    f"'{fact}' makes '{name}' impossible on every car.",
+                    "Of 100 cars with the complaint none could have it.",
+                    "Leave a value with which it is possible, or take the fault out.",
+                )
+
+
+def state_gates(knowledge: Knowledge) -> Iterator[Problem]:
+    """Gates of states that carry shares, which nothing would read."""
+    for name, state in knowledge.states.items():
+        if not state.noisy_or and any(share is not None for share in state.gate.shares.values()):
+            part = "of" if state.gate.kind == "at_least" else state.gate.kind
+            yield Problem(
+                knowledge.place("states", name, part),
+                "shares",
+                "A state's gate carries numbers.",
+                "How common a state is follows from its members.",
+                "Write the members as a list.",
+            )
 
 
 def fact_values(knowledge: Knowledge) -> Iterator[Problem]:
@@ -318,8 +465,26 @@ def likelihoods(knowledge: Knowledge) -> Iterator[Problem]:
             yield from _strengths(knowledge, name, reading)
         yield from _rows(knowledge, name, reading)
     for name, state in knowledge.states.items():
-        if len(state.causes) > WIDEST and state.noisy_or:
+        if not state.noisy_or:
+            continue
+        if len(state.causes) > WIDEST:
             yield _too_wide(knowledge, "states", name, len(state.causes))
+        said = state.noisy_or
+        for cause, strength in said.causes.items():
+            try:
+                noisy_or(said.leak, [strength], said.strengths == "with_leak")
+            except ValueError:
+                yield _rarer(knowledge, "states", name, "noisy_or", cause)
+
+
+def _rarer(knowledge: Knowledge, section: str, name: str, kind: str, cause: str) -> Problem:
+    return Problem(
+        knowledge.place(section, name, kind, "causes", cause),
+        "rarer",
+        f"With '{cause}' the outcomes are milder than without it.",
+        f"In {kind} a cause can only add to the leak.",
+        "Raise it above the leak, leave it out, or use a table.",
+    )
 
 
 def _too_wide(knowledge: Knowledge, section: str, name: str, count: int) -> Problem:
@@ -346,13 +511,7 @@ def _strengths(knowledge: Knowledge, name: str, reading: Reading) -> Iterator[Pr
                 noisy_max(leak, effects, reading.noisy_max.strengths == "with_leak")
         except ValueError:
             kind = "noisy_or" if reading.noisy_or else "noisy_max"
-            yield Problem(
-                knowledge.place("readings", name, kind, "causes", cause),
-                "rarer",
-                f"With '{cause}' the outcomes are milder than without it.",
-                f"In {kind} a cause can only add to the leak.",
-                "Raise it above the leak, leave it out, or use a table.",
-            )
+            yield _rarer(knowledge, "readings", name, kind, cause)
 
 
 def _rows(knowledge: Knowledge, name: str, reading: Reading) -> Iterator[Problem]:
@@ -379,7 +538,7 @@ def _rows(knowledge: Knowledge, name: str, reading: Reading) -> Iterator[Problem
 def standing(knowledge: Knowledge) -> Iterator[Problem]:
     """Items whose numbers do not say where they come from."""
     for section, name, item in knowledge.items():
-        numbers = section not in ("instruments", "cautions")
+        numbers = section not in ("cautions", "measurands", "instruments") or getattr(item, "accuracy", None)
         if numbers and knowledge.standing_of(section, name, "") is None:
             yield Problem(
                 knowledge.place(section, name),
@@ -393,6 +552,68 @@ def standing(knowledge: Knowledge) -> Iterator[Problem]:
                 yield _unknown(
                     knowledge, part, type(item).model_fields, "field", section, name, "standing_of", part
                 )
+
+
+DANGEROUS = re.compile(
+    r"engine (is )?(running|idling|on\b)|run the engine|\bidle\b|\d000 rpm|(?<!cold-)(?<!cold )\bcrank|"
+    r"hot coolant|\bbelt\b|cooling fan|refrigerant|high.voltage|orange cable|airbag|squib|ladder|\broof\b|"
+    r"lift the car|smoke|disconnect the battery|battery post|charger|hose over|radiator cap",
+    re.IGNORECASE,
+)
+"""Words in the steps of a reading that call for a caution (the project's list; common practice)."""
+
+
+def cautions(knowledge: Knowledge) -> Iterator[Problem]:
+    """Readings that can hurt somebody and carry no caution, by their words or their certified person."""
+    for name, reading in knowledge.readings.items():
+        around = [knowledge.setups[setup] for setup in setups_of(knowledge, name)]
+        if reading.cautions or any(setup.cautions for setup in around):
+            continue
+        steps = [*reading.steps, *(step for setup in around for step in setup.steps)]
+        word = next((found[0] for step in steps if (found := DANGEROUS.search(step))), None)
+        if word is not None or reading.who == "certified":
+            yield Problem(
+                knowledge.place("readings", name),
+                "caution",
+                f"'{name}' has no caution.",
+                f"Its steps speak of '{word}'." if word else "It is for a certified person.",
+                "Add 'cautions: […]'.",
+                "weak",
+            )
+
+
+def less_often(knowledge: Knowledge) -> Iterator[Problem]:
+    """Tables in which a fault makes the normal outcome likelier than it is without any of the causes."""
+    for name, reading in knowledge.readings.items():
+        for cause in reading.causes if reading.table else ():
+            if cause not in knowledge.faults:
+                continue
+            with_it = _row(reading, {cause: "present"})
+            without = _row(reading, {})
+            if with_it is None or without is None:
+                continue
+            order = (reading.normal_outcome,)
+            here, bare = (full_spread(reading, one, order)[0] for one in (with_it, without))
+            if here > bare + 1e-9:
+                yield Problem(
+                    knowledge.place("readings", name, "table"),
+                    "less-often",
+                    f"With '{cause}' the normal outcome is likelier, {here:.3g} against {bare:.3g}.",
+                    "A fault seldom makes a car look better; the two may be swapped.",
+                    "Check the rows; leave it if it is meant.",
+                    "weak",
+                )
+
+
+def _row(reading: Reading, here: Mapping[str, str]) -> Spread | None:
+    """The row of a table that holds for these causes, all others absent; None where it hangs on a fact."""
+    for row in reading.table or ():
+        when = row.when or {}
+        if any(value not in ("present", "absent") for value in when.values()):
+            return None
+        if all(here.get(cause, "absent") == value for cause, value in when.items()):
+            return row.spread
+    return None
 
 
 def customer_words(knowledge: Knowledge) -> Iterator[Problem]:
@@ -416,12 +637,16 @@ def unused(knowledge: Knowledge) -> Iterator[Problem]:
     for state in knowledge.states.values():
         used.update(state.causes)
     for reading in knowledge.readings.values():
-        used.update([*reading.causes, *reading.cautions, reading.instrument or "", reading.setup or ""])
+        used.update([*reading.causes, *reading.cautions, *reading.instrument, reading.setup or ""])
+        derived = reading.quantity.derived if reading.quantity else None
+        used.update(str(source) for source in (derived.inputs.values() if derived else ()))
         used.update(
             limit.by
             for limit in (reading.quantity.limits if reading.quantity else ())
             if isinstance(limit, LimitByFact)
         )
+    for measurand in knowledge.measurands.values():
+        used.update(measurand.instrument)
     for fault in knowledge.faults.values():
         used.update([*fault.given, *fault.cautions])
     for setup in knowledge.setups.values():
@@ -468,9 +693,12 @@ REFERENCES: tuple[Check, ...] = (
     unknown_reading_parts,
     unknown_facts,
     unknown_shared_parts,
+    measuring,
     circles,
     gate_inputs,
     fact_values,
+    ruled_out,
+    state_gates,
 )
 """What has to hold before the other questions make sense."""
 
@@ -479,6 +707,8 @@ CHECKS: tuple[Check, ...] = (
     likelihoods,
     standing,
     customer_words,
+    cautions,
+    less_often,
     unused,
     unseen_faults,
     shares,

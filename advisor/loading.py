@@ -13,6 +13,7 @@ from pydantic import BaseModel, ValidationError
 
 from advisor import knowledge as words
 from advisor.knowledge import SECTIONS, Document, Knowledge
+from advisor.likelihoods import in_words
 from advisor.problems import Place, Problem, ProblemsFound, nearest
 
 LARGEST_FILE = 2_000_000
@@ -279,6 +280,13 @@ def _data(
     return result
 
 
+_SIZES = {
+    "string_too_short": ("There is nothing here.", "Write some words."),
+    "string_too_long": ("This is too long for the screens.", "Use {max_length} letters at most."),
+    "too_short": ("There is too little here.", "Write {min_length} or more."),
+    "too_long": ("There is too much here.", "Write {max_length} at most."),
+}
+
 _PLAIN = {
     "int_parsing": "a whole number",
     "int_type": "a whole number",
@@ -298,22 +306,53 @@ _PLAIN = {
 def _translated(
     error: ValidationError, model: type[BaseModel], places: dict[words.Path, Place]
 ) -> list[Problem]:
-    """Pydantic's findings in the author's words, one for each place."""
-    found: dict[tuple[Place, str], Problem] = {}
-    for detail in error.errors(include_url=False):
-        path: words.Path = ()
-        for step in detail["loc"]:
-            if (*path, step) not in places:
-                break
-            path = (*path, step)
+    """Pydantic's findings in the author's words, each once."""
+    details = error.errors(include_url=False)
+    paths = [_path(detail["loc"], places) for detail in details]
+    found: dict[tuple[Place, str, str], Problem] = {}
+    for detail, path in zip(details, paths, strict=True):
+        if _said_better(detail, path, details, paths):
+            continue
         problem = _problem(detail, path, places[path], model)
-        found.setdefault((problem.place, problem.code), problem)
+        found.setdefault((problem.place, problem.code, problem.what), problem)
     return list(found.values())
+
+
+_WORD_OR_NUMBER = ("literal_error", "float_type", "float_parsing")
+_MAPPING = ("model_type", "model_attributes_type")
+
+
+def _said_better(detail: Any, path: words.Path, details: list[Any], paths: list[words.Path]) -> bool:
+    """Whether a finding is of a form that was not meant, or follows from what is wrong further inside."""
+    if detail["type"] not in ("too_short", *_WORD_OR_NUMBER, *_MAPPING):
+        return False
+    here = [one for one, there in zip(details, paths, strict=True) if there == path and one is not detail]
+    inside = [there for there in paths if len(there) > len(path) and there[: len(path)] == path]
+    if detail["type"] in ("too_short", *_WORD_OR_NUMBER) and isinstance(detail["input"], dict | list):
+        return bool(inside) or any(one["type"] not in (*_WORD_OR_NUMBER, *_MAPPING) for one in here)
+    return detail["type"] in _MAPPING and any(one["type"] in _WORD_OR_NUMBER for one in here)
+
+
+def _path(steps: tuple[str | int, ...], places: dict[words.Path, Place]) -> words.Path:
+    """The steps that stand in the file; in between are names of the forms that were tried."""
+    path: words.Path = ()
+    for step in steps:
+        if (*path, step) in places:
+            path = (*path, step)
+    return path
+
+
+def _opening(shown: object) -> str:
+    """What stands in a file, short, as the opening of a sentence."""
+    said = in_words(shown)[:60]
+    return said[0].upper() + said[1:]
 
 
 def _problem(detail: Any, path: words.Path, place: Place, model: type[BaseModel]) -> Problem:
     kind, last, shown = detail["type"], detail["loc"][-1] if detail["loc"] else "", detail["input"]
     context = detail.get("ctx", {})
+    if kind == "missing" and isinstance(last, int):
+        return Problem(place, "wrong-value", "This list is too short.", "", "Write all of its members.")
     if kind == "missing":
         return Problem(place, "missing", f"'{last}' is missing.", "", f"Add '{last}: …'.")
     if kind == "extra_forbidden":
@@ -322,9 +361,9 @@ def _problem(detail: Any, path: words.Path, place: Place, model: type[BaseModel]
     if kind == "literal_error":
         allowed = re.findall(r"'([^']*)'", context["expected"]) or [context["expected"]]
         what = (
-            f"'{shown}' is not one of the words for '{last}'."
+            f"{_opening(shown)} is not one of the words for '{last}'."
             if path and path[-1] == last
-            else f"'{shown}' is not one of the words here."
+            else f"{_opening(shown)} is not one of the words here."
         )
         instead = "Write it without quotes." if str(shown) in allowed else nearest(str(shown), allowed)
         return Problem(place, "not-one-of", what, "", instead)
@@ -334,20 +373,14 @@ def _problem(detail: Any, path: words.Path, place: Place, model: type[BaseModel]
             instead = "Write '85 of 100', a number from 0 to 1, or a word such as 'probable'."
         return Problem(place, "wrong-value", what.rstrip(".") + ".", "", instead)
     if kind in _PLAIN:
-        said = (
-            "nothing"
-            if shown is None
-            else "a mapping"
-            if isinstance(shown, dict)
-            else "a list"
-            if isinstance(shown, list)
-            else f"'{shown}'"
-        )
-        return Problem(place, "wrong-kind", f"Here stands {said}.", "", f"Write {_PLAIN[kind]}.")
+        return Problem(place, "wrong-kind", f"Here stands {in_words(shown)}.", "", f"Write {_PLAIN[kind]}.")
+    if kind in _SIZES:
+        what, limit = _SIZES[kind]
+        return Problem(place, "wrong-value", what, "", limit.format(**context))
     return Problem(
         place,
         "wrong-value",
-        f"{str(shown)[:60]!r} will not do: {detail['msg'].lower()}.",
+        f"{_opening(shown)} will not do: {detail['msg'].lower()}.",
         "",
         "Change it so that it fits.",
     )

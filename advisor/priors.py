@@ -9,6 +9,7 @@ every combination of those, one array axis each.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -110,6 +111,21 @@ class _Tree:
         self.problems.append(Problem(place, code, what, why, instead))
 
     def _check_sums(self) -> None:
+        given = {name for name in self.factors if self.knowledge.faults[name].prior is not None}
+        for name in reversed(self.gates):
+            gated = self.gates[name]
+            for member, share in gated.gate.shares.items():
+                if share is not None and member in given:
+                    part = "of" if gated.gate.kind == "at_least" else gated.gate.kind
+                    self._problem(
+                        "two-numbers",
+                        (name, part, member),
+                        f"'{member}' is given a number here and elsewhere.",
+                        "One of them must give way.",
+                        "Leave it empty in all gates but one, and without a prior.",
+                    )
+                if share is not None:
+                    given.add(member)
         for name, gated in self.gates.items():
             gate = gated.gate
             stated = [share for share in gate.shares.values() if share is not None]
@@ -176,29 +192,40 @@ class _Tree:
         if gate.kind == "exactly_one_of":
             top = ONE_AT_A_TIME
         elif gate.kind == "any_of":
-            lowest = 1e-9
-            if self._evaluate(lowest).excess <= 0:
-                # Only a hair above 100 (the sums were checked), or nothing but vanishing priors.
+            found = self._top()
+            if found is None:
                 self._problem(
                     "shares",
                     (self.complaint, gate.kind),
-                    "The numbers leave next to no car with several causes.",
-                    "",
-                    "Raise the numbers of causes that come together.",
+                    "These numbers cannot be so together, whatever the priors.",
+                    "Faults that stand under several branches tie their numbers together.",
+                    "Give shared faults their number where they are most common, and lower the others.",
                 )
                 return Priors(math.nan, {})
-            top = brentq(lambda t: self._evaluate(t).excess, lowest, 1.0, xtol=1e-17, rtol=1e-15)
+            top = found
         else:
             top = self._evaluate(math.nan).top
         result = self._evaluate(top, report=True)
         return Priors(result.top, result.priors)
+
+    def _top(self) -> float | None:
+        """P(complaint) that the tree yields again; None where there is none."""
+
+        def excess(top: float) -> float:
+            return self._evaluate(top).excess
+
+        guesses = (1e-9, *np.linspace(0.02, 1.0, 50).tolist())
+        for low, high in itertools.pairwise(guesses):
+            if excess(low) > 0 >= excess(high):
+                return float(brentq(excess, low, high, xtol=1e-17, rtol=1e-15))
+        return None
 
     def _evaluate(self, top: float, report: bool = False) -> _Evaluated:
         """Evaluate the tree for a guess of P(complaint)."""
         say = self._problem if report else _silent
         result = _Evaluated(top)
         targets = self._targets(top, result.priors, say)
-        weight = np.ones(self.sizes)
+        weight = np.ones([1] * len(self.axes))  # an axis counts once its probabilities are known
         vectors: dict[str, Floats] = {}
         for fact in self.axes[: len(self.axes) - len(self.shared)]:
             weight = weight * self._along(
@@ -234,35 +261,27 @@ class _Tree:
         for name, gated in self.gates.items():
             gate = gated.gate
             members = [vectors[member] for member in gate.members]
-            if name == self.complaint and (gate.kind != "any_of" or math.isnan(top)):
-                unlisted = self._unlisted_beside(gated, gate, top)
-                result.priors[UNLISTED + name] = unlisted
+            if name == self.complaint and gate.kind == "exactly_one_of":
+                odds = self.unlisted * _total_odds(top, self._parts(gate))
+                unlisted = result.priors[UNLISTED + name] = odds / (1 + odds)
+                one_more = gate._replace(shares={**gate.shares, UNLISTED: None})
+                vectors[name] = _gate_probability(one_more, [*members, np.full((1,), unlisted)])
+            elif name == self.complaint and gate.kind != "any_of":
                 held = _gate_probability(gate, members)
-                vectors[name] = (
-                    _gate_probability(
-                        gate._replace(shares={**gate.shares, UNLISTED: None}),
-                        [*members, np.full((1,), unlisted)],
-                    )
-                    if gate.kind == "exactly_one_of"
-                    else 1 - (1 - held) * (1 - unlisted)
+                unlisted = result.priors[UNLISTED + name] = self._unlisted_beside(
+                    float((weight * held).sum())
                 )
+                vectors[name] = 1 - (1 - held) * (1 - unlisted)
             elif name == self.complaint:
                 unlisted = result.priors[UNLISTED + name] = self.unlisted * top
                 vectors[name] = 1 - (1 - _gate_probability(gate, members)) * (1 - unlisted)
             elif gate.kind == "any_of" and name in targets:
                 missing = float((weight * (1 - _gate_probability(gate, members))).sum())
                 unlisted = 1 - (1 - targets[name]) / missing if missing > 0 else -1.0
-                if unlisted < -1e-12:
-                    most = 100 * self._most(gate, targets[name])
-                    say(
-                        "shares",
-                        (name, gate.kind),
-                        f"The numbers add up to {sum(s or 0 for s in gate.shares.values()):g}; here at most "
-                        f"about {most:.4g} is possible.",
-                        "Independent causes come together more rarely than that, by the complaint's sum.",
-                        "Lower the numbers of the branch.",
-                    )
-                unlisted = max(unlisted, 0.0)
+                if report and unlisted < -1e-12:
+                    self._too_large(name, gate, targets[name])
+                if report:
+                    unlisted = max(unlisted, 0.0)
                 result.priors[UNLISTED + name] = unlisted
                 own = np.full([1] * len(self.axes), unlisted)
                 if UNLISTED + name in self.shared:
@@ -275,19 +294,33 @@ class _Tree:
         result.top = float((weight * vectors[self.complaint]).sum())
         result.excess = result.top - top
         if report:
-            self._verify(vectors, weight)
+            self._verify(targets, vectors, weight, result.priors)
         return result
 
-    def _unlisted_beside(self, gated: Gated, gate: Gate, top: float) -> float:
-        """The unlisted cause's prior beside a gate other than any-of."""
-        share = self.unlisted
-        if gate.kind == "exactly_one_of":
-            odds = share * _total_odds(top, [s / 100 for s in gate.shares.values() if s] + [share])
-            return float(odds / (1 + odds))
-        vectors = [np.array(self.knowledge.faults[m].prior or 0.5) for m in gate.members if m in self.factors]
-        held = float(_gate_probability(gate, vectors)) if len(vectors) == len(gate.members) else 0.0
-        # T = 1 - (1 - held)(1 - share T)
-        return float(share * held / (1 - share * (1 - held)))
+    def _voting(self, gate: Gate, stated: Mapping[str, float]) -> dict[str, float]:
+        """Priors of a voting complaint: the unlisted cause beside it shifts its members' shares a little."""
+        inner = dict(stated)
+        priors: dict[str, float] = {}
+        for _ in range(200):
+            priors = _conditional_bernoulli(gate.least, inner)
+            vectors = [np.array(priors[name]) for name in stated]
+            held = float(_gate_probability(gate, vectors))
+            rest = self._unlisted_beside(held)
+            top = 1 - (1 - held) * (1 - rest)
+            # P(member | complaint) = (P(member, gate)(1 - rest) + P(member) rest) / T
+            given = {name: (inner[name] * held * (1 - rest) + priors[name] * rest) / top for name in stated}
+            if max(abs(stated[name] - given[name]) for name in stated) < 1e-15:
+                break
+            inner = {name: min(inner[name] + stated[name] - given[name], 1 - 1e-9) for name in stated}
+        return priors
+
+    def _parts(self, gate: Gate) -> list[float]:
+        """The shares of a one-at-a-time complaint, its unlisted one last."""
+        return [share / 100 for share in gate.shares.values() if share] + [self.unlisted]
+
+    def _unlisted_beside(self, held: float) -> float:
+        """The unlisted cause's prior u T beside a gate of P = held: T = 1 - (1 - held)(1 - u T)."""
+        return self.unlisted * held / (1 - self.unlisted * (1 - held))
 
     def _targets(self, top: float, priors: dict[str, float], say: Callable[..., None]) -> dict[str, float]:
         """P of every gate that the shares fix; enters the priors of faults on the way."""
@@ -300,7 +333,11 @@ class _Tree:
             stated = {member: share / 100 for member, share in gate.shares.items() if share is not None}
             found: dict[str, float] = {}
             if stated and gate.kind == "at_least":
-                found = _conditional_bernoulli(gate.least, stated)
+                found = (
+                    self._voting(gate, stated)
+                    if name == self.complaint
+                    else _conditional_bernoulli(gate.least, stated)
+                )
             elif stated and name not in targets:
                 say(
                     "no-number",
@@ -325,25 +362,33 @@ class _Tree:
                     found = dict.fromkeys(open_members, equal)
             for member, probability in found.items():
                 where = targets if member in self.gates else priors
-                if member in where:
-                    say(
-                        "two-numbers",
-                        (name, gate.kind if gate.kind != "at_least" else "of", member),
-                        f"'{member}' is given a number here and elsewhere.",
-                        "One of them must give way.",
-                        "Leave it empty in all gates but one, and without a prior.",
-                    )
                 where[member] = probability
         return targets
 
-    def _verify(self, vectors: Mapping[str, Floats], weight: Floats) -> None:
+    def _verify(
+        self,
+        targets: Mapping[str, float],
+        vectors: Mapping[str, Floats],
+        weight: Floats,
+        priors: Mapping[str, float],
+    ) -> None:
         """Report every stated share that the solved tree does not give back."""
+        for name, target in targets.items():
+            held = float((weight * vectors[name]).sum())
+            if name != self.complaint and abs(held - target) > 1e-10 * target and not self.problems:
+                self._problem(
+                    "shares",
+                    (name,),
+                    f"'{name}' cannot be as common as its number says, {held / target:.3g} times as much.",
+                    "Its members do not come together that often, or come too often.",
+                    "Change its number, or the plain priors of its members.",
+                )
         for name, gated in self.gates.items():
             gate = gated.gate
             for member, share in gate.shares.items():
                 if share is None or self.problems:
                     continue
-                held = self._jointly(gate, gated, name, member, vectors, weight)
+                held = self._jointly(gate, name, member, vectors, weight, priors)
                 stated = share / 100 * float((weight * vectors[name]).sum())
                 if abs(held - stated) > 1e-10 * stated:
                     self._problem(
@@ -355,7 +400,13 @@ class _Tree:
                     )
 
     def _jointly(
-        self, gate: Gate, gated: Gated, name: str, member: str, vectors: Mapping[str, Floats], weight: Floats
+        self,
+        gate: Gate,
+        name: str,
+        member: str,
+        vectors: Mapping[str, Floats],
+        weight: Floats,
+        priors: Mapping[str, float],
     ) -> float:
         """P(member and gate)."""
         if gate.kind == "any_of":
@@ -363,17 +414,30 @@ class _Tree:
         others = [vectors[other] for other in gate.members if other != member]
         rest = gate._replace(least=gate.least - 1, most=gate.most - 1)
         held = vectors[member] * _gate_probability(rest, others)
-        if name == self.complaint and gate.kind == "exactly_one_of":
-            share = self.unlisted
-            odds = share * _total_odds(ONE_AT_A_TIME, [*(s / 100 for s in gate.shares.values() if s), share])
-            held = held * (1 / (1 + odds))
+        if name == self.complaint:
+            unlisted = priors[UNLISTED + name]
+            alone = 0.0 if gate.kind == "exactly_one_of" else unlisted
+            held = held * (1 - unlisted) + vectors[member] * alone
         return float((weight * held).sum())
 
-    def _most(self, gate: Gate, target: float) -> float:
-        """The largest sum of a branch's shares that independent causes allow."""
-        shares = np.array([share / 100 for share in gate.shares.values() if share])
-        scale = brentq(lambda s: 1 - np.prod(1 - np.minimum(1, s * shares * target)) - target, 0, 1)
-        return float(scale * shares.sum())
+    def _too_large(self, name: str, gate: Gate, target: float) -> None:
+        """Report a branch whose numbers independent causes cannot have, and the largest sum they can."""
+        stated = [share / 100 for share in gate.shares.values() if share]
+
+        def beyond(scale: float) -> float:
+            return 1 - math.prod(1 - min(1.0, scale * share * target) for share in stated) - target
+
+        total = f"The numbers add up to {100 * sum(stated):g}"
+        if beyond(1.0) > 0:
+            most = 100 * sum(stated) * float(brentq(beyond, 0.0, 1.0))
+            total += f"; here at most about {most:.4g} is possible"
+        self._problem(
+            "shares",
+            (name, gate.kind),
+            f"{total}.",
+            "Independent causes come together more rarely than that, by the complaint's sum.",
+            "Lower the numbers of the branch.",
+        )
 
     def _along(self, axis: str, values: Floats) -> Floats:
         shape = [1] * len(self.axes)
@@ -422,6 +486,8 @@ def _equal_prior(gate: Gate, known: list[Floats], count: int, target: float) -> 
     def beyond(prior: float) -> float:
         return float(_gate_probability(gate, [*known, *[np.array(prior)] * count])) - target
 
+    if beyond(1.0) < 0:
+        return 1.0
     return float(brentq(beyond, 0.0, 1.0, xtol=1e-17, rtol=1e-15))
 
 

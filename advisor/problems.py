@@ -35,6 +35,19 @@ class Problem:
     instead: str
     severity: Literal["error", "weak"] = "error"
 
+    def as_dict(self) -> dict[str, str | int]:
+        """The problem for programs: file, line, column, code, severity, what, why, instead."""
+        return {
+            "file": self.place.file,
+            "line": self.place.line,
+            "column": self.place.column,
+            "code": self.code,
+            "severity": self.severity,
+            "what": self.what,
+            "why": self.why,
+            "instead": self.instead,
+        }
+
     def __str__(self) -> str:
         mark = "" if self.severity == "error" else "weak: "
         said = " ".join(filter(None, (self.what, self.why, self.instead)))

@@ -1,0 +1,118 @@
+"""What several tests share: the shipped knowledge and its engine, made once, and short ways to write YAML."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from advisor.cli import main
+from advisor.engine import Engine, Outlook, compile_tables
+from advisor.knowledge import Document, Knowledge
+from advisor.lint import checked
+from advisor.loading import parse
+from advisor.network import Network, build
+from advisor.problems import Place, ProblemsFound
+
+ROOT = Path(__file__).parent.parent
+SHIPPED = ROOT / "knowledge"
+SCENARIOS = ROOT / "scenarios"
+
+HEAD = "language: 1\nstanding: estimate\n"
+
+
+def faults(*names: str, **more: str) -> str:
+    """A section of faults with all that an entry needs, and `more` on the one that is named."""
+    lines = []
+    for name in names:
+        extra = f", {more[name]}" if name in more else ""
+        said = f"{{name: Fault {name}, remedy: Mend it, remedy_minutes: 5, price: low{extra}}}"
+        lines.append(f"  {name}: {said}\n")
+    return "faults:\n" + "".join(lines)
+
+
+def complaint(gate: str, unlisted: float = 5) -> str:
+    """A section of one complaint `c` with a gate."""
+    return f"complaints:\n  c: {{name: Complaint, family: made_up, {gate}, unlisted: {unlisted:g}}}\n"
+
+
+def given_complaint(knowledge: Knowledge, name: str = "c") -> tuple[Engine, Outlook]:
+    """A complaint's engine, and what is believed when nothing but the complaint is known."""
+    engine = compile_tables(build(knowledge, name).tables)
+    return engine, engine.outlook({name: engine.one_hot(name, "present")})
+
+
+def form_problems(text: str) -> list[str]:
+    """What is wrong with the form of a text, as "line:column code" in the order printed."""
+    try:
+        parse(text, "x.yaml", Document)
+    except ProblemsFound as error:
+        return [f"{one.place.line}:{one.place.column} {one.code}" for one in error.problems]
+    return []
+
+
+def text_at(text: str, place: Place) -> str:
+    """The text from a place on."""
+    return text.splitlines()[place.line - 1][place.column - 1 :]
+
+
+@pytest.fixture
+def known(tmp_path: Path) -> Callable[[str], Knowledge]:
+    """Makes knowledge of a text as the program does, with everything checked; the head is added."""
+
+    def made(text: str) -> Knowledge:
+        file = tmp_path / "x.yaml"
+        file.write_text(HEAD + text, encoding="utf-8")
+        return checked([file])
+
+    return made
+
+
+@pytest.fixture(scope="session")
+def shipped() -> Knowledge:
+    """The shipped knowledge."""
+    return checked([SHIPPED])
+
+
+@pytest.fixture(scope="session")
+def drain_network(shipped: Knowledge) -> Network:
+    """The network of the shipped complaint."""
+    return build(shipped, "flat_battery")
+
+
+@pytest.fixture(scope="session")
+def drain(drain_network: Network) -> Engine:
+    """The engine of the shipped complaint."""
+    return compile_tables(drain_network.tables)
+
+
+@pytest.fixture(scope="session")
+def rattle() -> tuple[Knowledge, Network]:
+    """The small example that authors copy, and its network."""
+    knowledge = checked([SHIPPED / "example"])
+    return knowledge, build(knowledge, "door_rattle")
+
+
+@dataclass(frozen=True)
+class Ran:
+    """How a command ended, and what it printed."""
+
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def advisor(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Callable[..., Ran]:
+    """Runs a command as `advisor …` does, in this process."""
+
+    def run(*words: str | Path) -> Ran:
+        monkeypatch.setattr("sys.argv", ["advisor", *map(str, words)])
+        with pytest.raises(SystemExit) as left:
+            main()
+        printed = capsys.readouterr()
+        return Ran(int(left.value.code or 0), printed.out, printed.err)
+
+    return run

@@ -1,0 +1,525 @@
+"""The commands as a shell meets them: what is printed where, and with which exit code."""
+
+from __future__ import annotations
+
+import itertools
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+import pytest
+from pgmpy.readwrite import BIFReader, XMLBIFReader
+
+from advisor.cli import commands
+from tests.conftest import HEAD, ROOT, SCENARIOS, Ran, complaint, faults
+
+Advisor = Callable[..., Ran]
+
+COMMANDS = sorted(commands.commands)
+
+CLASHING = (
+    complaint("any_of: {strap: 60, glass: 45}")
+    + faults("strap", "glass")
+    + """\
+readings:
+  tap:
+    name: Tap the glass
+    minutes: 2
+    outcomes: {dull: Dull, rings: Rings}
+    table: [{when: {glass: present}, gives: {dull: 0.0, rings: 1.0}}, {otherwise: {rings: 10 of 100}}]
+  seat:
+    name: Glass in its seat
+    minutes: 9
+    outcomes: {seated: Seated, off: Off its seat}
+    table: [{when: {glass: present}, gives: {seated: 0.05, off: 0.95}}, {otherwise: {seated: 1.0, off: 0.0}}]
+"""
+)
+
+
+def started(*words: str, timeout: float = 60, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    """The program as a process of its own, without a terminal."""
+    return subprocess.run(
+        [sys.executable, "-m", "advisor", *words],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        cwd=ROOT,
+        env={**os.environ, **environment},
+        timeout=timeout,
+        check=False,
+    )
+
+
+@pytest.fixture
+def clashing(tmp_path: Path) -> Path:
+    """A file of knowledge in which two answers cannot be so together."""
+    file = tmp_path / "clashing.yaml"
+    file.write_text(HEAD + CLASHING, encoding="utf-8")
+    return file
+
+
+# ------------------------------------------------------------------------------------- without a terminal
+
+
+def test_without_a_terminal_a_scenario_is_played_to_its_end() -> None:
+    """The bare command in a pipe tells a whole case, from complaint to cause, and ends with 0."""
+    done = started()
+    told = done.stdout.decode("utf-8")
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == b""
+    assert told.startswith("An invented car, from 01_boot_lamp.yaml: ")
+    assert "Sure enough: Boot lamp stays lit." in told
+    assert told.rstrip().splitlines()[-1].startswith("What was wrong with this car: Boot lamp stays lit.")
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "ascii"])
+def test_a_stream_that_knows_fewer_letters_is_no_failure(encoding: str) -> None:
+    """Bars and arrows that a stream cannot show are replaced by something; nothing breaks off."""
+    done = started(PYTHONIOENCODING=encoding, PYTHONUTF8="0")
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert b"What was wrong with this car" in done.stdout
+
+
+def test_the_screens_are_not_opened_without_a_terminal() -> None:
+    """Asked for in a pipe they would wait for ever for a key: that is wrong use, and said so."""
+    done = started("bench", timeout=10)
+    assert done.returncode == 2
+    assert b"terminal" in done.stderr
+
+
+def test_help_comes_at_once() -> None:
+    """`advisor --help` imports neither the model library nor the screens nor the database."""
+    code = (
+        "import sys\nsys.argv = ['advisor', '--help']\nfrom advisor.cli import main\n"
+        "try:\n    main()\nexcept SystemExit as left:\n    assert not left.code\n"
+        "print(sorted({'pgmpy', 'textual', 'sqlalchemy', 'scipy', 'numpy', 'pydantic'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.startswith("Usage: ")
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_has_help(advisor: Advisor, name: str) -> None:
+    """Each command says in one sentence what it does, and each of its options what it is for."""
+    ran = advisor(name, "--help")
+    assert (ran.code, ran.err) == (0, "")
+    assert ran.out.startswith("Usage: ")
+    command = commands.commands[name]
+    assert command.help
+    assert command.help.rstrip().endswith(".")
+    for option in command.params:
+        if isinstance(option, click.Option):
+            assert option.help, option.name
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_every_command_is_in_the_readme(name: str) -> None:
+    """Who reads README.md knows of every command."""
+    assert f"`advisor {name}" in (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+# --------------------------------------------------------------------------------------------------- next
+
+SAW = ("--fact", "battery_age=over_five_years", "--saw", "sleeping_current=high")
+
+
+def answer(ran: Ran) -> dict[str, Any]:
+    """The JSON on standard output."""
+    assert (ran.code, ran.err) == (0, "")
+    said: dict[str, Any] = json.loads(ran.out)
+    return said
+
+
+def test_json_has_exactly_this_shape(advisor: Advisor) -> None:
+    """Scripts rely on these names, in this order, and on nothing else being there."""
+    said = answer(advisor("next", "--complaint", "flat_battery", *SAW, "--json"))
+    assert list(said) == ["complaint", "faults", "readings", "stop"]
+    assert said["complaint"] == "flat_battery"
+    assert said["stop"] is None
+    assert {tuple(fault) for fault in said["faults"]} == {("id", "name", "probability")}
+    assert {tuple(reading) for reading in said["readings"]} == {
+        ("id", "name", "information_bits", "minutes", "information_bits_per_minute")
+    }
+    first = said["faults"][0]
+    assert (type(first["id"]), type(first["name"]), type(first["probability"])) == (str, str, float)
+
+
+def test_json_is_ordered(advisor: Advisor) -> None:
+    """Faults by probability and readings by information, from the largest; the rate is bits by minutes."""
+    said = answer(advisor("next", "--complaint", "flat_battery", *SAW, "--json"))
+    probabilities = [fault["probability"] for fault in said["faults"]]
+    bits = [reading["information_bits"] for reading in said["readings"]]
+    assert probabilities == sorted(probabilities, reverse=True)
+    assert bits == sorted(bits, reverse=True)
+    assert min(bits) > 0
+    assert len(probabilities) >= 29
+    for reading in said["readings"]:
+        assert reading["information_bits_per_minute"] == pytest.approx(
+            reading["information_bits"] / reading["minutes"], rel=1e-12
+        )
+
+
+def test_json_gives_back_the_shares_at_the_start(advisor: Advisor) -> None:
+    """With the complaint alone the probabilities are those that the author's shares make."""
+    said = answer(advisor("next", "--complaint", "flat_battery", "--json"))
+    probability = {fault["id"]: fault["probability"] for fault in said["faults"]}
+    assert probability["unlisted:flat_battery"] == pytest.approx(0.06, abs=1e-9)
+    assert probability["battery_worn"] == pytest.approx(0.26 * 0.90 * 0.83, abs=1e-9)
+    assert probability["boot_lamp"] == pytest.approx(0.43 * 0.38 * 0.36 * 0.48, abs=1e-9)
+
+
+def test_json_says_when_to_stop(advisor: Advisor) -> None:
+    """A search that is over gives the reason and the fault."""
+    saw = (
+        "sleeping_current=high",
+        "unit_unplugged=stays",
+        "open_message=none",
+        "fuse_interior=flows",
+        "warm_boot=warmer",
+    )
+    words = [word for one in saw for word in ("--saw", one)]
+    said = answer(advisor("next", "--complaint", "flat_battery", *words, "--json"))
+    assert said["stop"] == {"reason": "sure", "fault": "boot_lamp"}
+
+
+def test_standard_output_is_json_alone() -> None:
+    """In a process of its own as well: libraries print nothing in between, on either stream."""
+    done = started("next", "--complaint", "flat_battery", "--json")
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert json.loads(done.stdout)["complaint"] == "flat_battery"
+
+
+def test_the_last_answer_on_a_reading_counts(advisor: Advisor) -> None:
+    """Saying a reading twice is correcting it."""
+    words = ("next", "--complaint", "flat_battery", "--json", "--saw")
+    again = answer(advisor(*words, "bus_active=busy", "--saw", "bus_active=silent"))
+    once = answer(advisor(*words, "bus_active=silent"))
+    assert again == once
+
+
+def test_a_missing_instrument_takes_its_readings_out(advisor: Advisor) -> None:
+    """What cannot be read here is not in the list; as text it is said what that costs."""
+    words = ("next", "--complaint", "flat_battery", "--without", "battery_tester")
+    assert "battery_test" not in [one["id"] for one in answer(advisor(*words, "--json"))["readings"]]
+    assert "Battery test: no Battery tester" in advisor(*words).out
+
+
+def test_advice_as_text_names_causes_and_readings(advisor: Advisor) -> None:
+    """Without --json people read names, bars and minutes."""
+    ran = advisor("next", "--complaint", "flat_battery", *SAW)
+    assert (ran.code, ran.err) == (0, "")
+    assert ran.out.startswith("Suspected causes\n")
+    assert "Readings that tell most\n" in ran.out
+    assert "Battery worn out" in ran.out
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (
+            ["--complaint", "flat_batery"],
+            ["There is no complaint 'flat_batery'. Did you mean 'flat_battery'?"],
+        ),
+        (["--complaint", "xyz"], ["There is no complaint 'xyz'. Known are: "]),
+        (
+            ["--complaint", "flat_battery", "--saw", "sleeping_curent=high"],
+            ["There is no reading 'sleeping_curent'. Did you mean 'sleeping_current'?"],
+        ),
+        (
+            ["--complaint", "flat_battery", "--saw", "sleeping_current=hihg"],
+            ["There is no outcome of sleeping_current 'hihg'. Did you mean 'high'?"],
+        ),
+        (
+            ["--complaint", "flat_battery", "--fact", "keyles=none"],
+            ["There is no vehicle fact 'keyles'. Did you mean 'keyless'?"],
+        ),
+        (
+            ["--complaint", "flat_battery", "--fact", "keyless=nome"],
+            ["There is no value of keyless 'nome'. Did you mean 'none'?"],
+        ),
+        (
+            ["--complaint", "flat_battery", "--without", "voltmetre"],
+            ["There is no instrument 'voltmetre'. Did you mean 'voltmeter'?"],
+        ),
+        (
+            ["--complaint", "flat_battery", "--fact", "keyles=none", "--saw", "bus_activ=busy"],
+            [
+                "There is no vehicle fact 'keyles'. Did you mean 'keyless'?",
+                "There is no reading 'bus_activ'. Did you mean 'bus_active'?",
+            ],
+        ),
+    ],
+)
+def test_an_unknown_word_is_refused_with_the_nearest(
+    advisor: Advisor, words: list[str], said: list[str]
+) -> None:
+    """Every unknown word at once, on the stream for errors, with exit code 1; nothing on the other."""
+    ran = advisor("next", *words, "--json")
+    assert (ran.code, ran.out) == (1, "")
+    assert len(ran.err.splitlines()) == len(said)
+    for line, start in zip(ran.err.splitlines(), said, strict=True):
+        assert line.startswith(start)
+
+
+def test_answers_that_cannot_be_so_together_are_named(advisor: Advisor, clashing: Path) -> None:
+    """Impossible evidence ends with exit code 1 and the pair that clashes, in words; never in a number."""
+    ran = advisor(
+        "next",
+        "--knowledge",
+        clashing,
+        "--complaint",
+        "c",
+        "--json",
+        "--saw",
+        "tap=dull",
+        "--saw",
+        "seat=off",
+    )
+    assert (ran.code, ran.out) == (1, "")
+    assert ran.err == (
+        "These cannot be so together: Tap the glass: Dull; Glass in its seat: Off its seat. "
+        "Repeat one of them, or take it back.\n"
+    )
+
+
+# ---------------------------------------------------------------------------------------------- wrong use
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["nxt"],
+        ["--nonsense"],
+        ["next"],
+        ["next", "--complaint"],
+        ["next", "--complaint", "flat_battery", "--saw", "sleeping_current"],
+        ["next", "--complaint", "flat_battery", "--fact", "=none"],
+        ["export", "--complaint", "flat_battery", "--format", "docx"],
+        ["export", "--complaint", "flat_battery", "--output", "/"],
+    ],
+    ids=" ".join,
+)
+def test_wrong_use_ends_with_2(advisor: Advisor, words: list[str]) -> None:
+    """A command that was not understood says what was not, and does nothing."""
+    ran = advisor(*words)
+    assert (ran.code, ran.out) == (2, "")
+    assert ran.err.splitlines()[-1].startswith("Error: ")
+
+
+def test_a_disk_that_does_not_let_ends_with_3(advisor: Advisor, tmp_path: Path) -> None:
+    """A file that cannot be written is neither wrong use nor wrong knowledge."""
+    target = tmp_path / "no_such_folder" / "network.bif"
+    ran = advisor("export", "--complaint", "flat_battery", "--output", target)
+    assert (ran.code, ran.out) == (3, "")
+    assert ran.err == f"The disk or a file does not let me: No such file or directory ({target}).\n"
+
+
+def test_a_complaint_too_entangled_for_exact_advice_is_told(advisor: Advisor, tmp_path: Path) -> None:
+    """Where exactness would need too large a table it is refused in a sentence that names what to change."""
+    names = [f"f{number}" for number in range(24)]
+    shares = ", ".join(f"{name}: 5" for name in names)
+    blocks = [names[at : at + 6] for at in range(0, 24, 6)]
+    groups = [one + other for one, other in itertools.combinations(blocks, 2)]
+    readings = "".join(
+        f"  r{at}: {{name: Reading, minutes: 1, outcomes: {{n: No, y: Yes}}, "
+        f"noisy_or: {{leak: 0.1, causes: {{{', '.join(f'{name}: 0.5' for name in group)}}}}}}}\n"
+        for at, group in enumerate(groups)
+    )
+    file = tmp_path / "x.yaml"
+    file.write_text(
+        HEAD + complaint(f"any_of: {{{shares}}}") + faults(*names) + "readings:\n" + readings,
+        encoding="utf-8",
+    )
+    ran = advisor("next", "--knowledge", file, "--complaint", "c", "--json")
+    assert (ran.code, ran.out) == (1, "")
+    assert ran.err.startswith(f"{file}:")
+    assert " too-wide " in ran.err
+
+
+# -------------------------------------------------------------------------------------------- other commands
+
+
+def test_wrong_knowledge_is_told_with_file_line_and_column(advisor: Advisor, tmp_path: Path) -> None:
+    """Each problem is one line on the stream for errors, and the exit code is 1, whatever was asked for."""
+    file = tmp_path / "x.yaml"
+    file.write_text(
+        "language: 1\nstandin: estimate\nfaults:\n  a: {name: A, remedy: B, remedy_minutes: 5, price: lo}\n"
+    )
+    expected = (
+        f"{file}:2:1: unknown-word 'standin' means nothing here. Did you mean 'standing'?\n"
+        f"{file}:4:46: not-one-of 'lo' is not one of the words for 'price'. Did you mean 'low'?\n"
+    )
+    checked = advisor("check", file)
+    assert (checked.code, checked.out, checked.err) == (1, expected, "2 errors, 0 weak points.\n")
+    for words in (
+        ["next", "--knowledge", file, "--complaint", "c"],
+        ["replay", "--knowledge", file],
+    ):
+        ran = advisor(*words)
+        assert (ran.code, ran.out, ran.err) == (1, "", expected)
+
+
+def test_check_prints_problems_of_sense_and_counts_them(advisor: Advisor, tmp_path: Path) -> None:
+    """The problems were asked for, so they are on standard output; the count is on the other stream."""
+    file = tmp_path / "x.yaml"
+    file.write_text(HEAD + complaint("any_of: {a: 60, b: 30}") + faults("a", "b"), encoding="utf-8")
+    ran = advisor("check", file)
+    assert ran.code == 1
+    assert [line.split(": ")[0] + " " + line.split()[1] for line in ran.out.splitlines()] == [
+        f"{file}:4:41 shares",
+        f"{file}:6:3 unseen",
+        f"{file}:7:3 unseen",
+    ]
+    assert ran.err == "1 complaints, 2 faults, 0 readings: 1 errors, 2 weak points.\n"
+
+
+def test_check_is_content_with_what_comes_along(advisor: Advisor) -> None:
+    """The shipped knowledge is checked where nothing is named."""
+    ran = advisor("check")
+    assert (ran.code, ran.out) == (0, "")
+    assert ran.err.endswith(" readings: 0 errors, 0 weak points.\n")
+
+
+def test_check_lets_weak_points_pass(advisor: Advisor, tmp_path: Path) -> None:
+    """A weak point is printed, and the exit code stays 0."""
+    file = tmp_path / "x.yaml"
+    file.write_text(HEAD + "instruments: {torch: {name: Torch}}\n", encoding="utf-8")
+    ran = advisor("check", file)
+    assert ran.code == 0
+    assert ran.out == f"{file}:3:15: unused weak: Nothing uses 'torch'. Use it, or take it out.\n"
+
+
+@pytest.mark.parametrize(("command", "stream"), [("check", "out"), ("replay", "err")])
+def test_a_path_that_is_not_there_is_told(advisor: Advisor, command: str, stream: str) -> None:
+    """A wrong path is a problem with the path in front, like any other."""
+    ran = advisor(command, "no/such/file.yaml")
+    assert ran.code == 1
+    assert getattr(ran, stream).startswith(
+        "no/such/file.yaml:1:1: unreadable The file cannot be read: No such file or directory."
+    )
+
+
+def test_replay_says_for_each_car_whether_it_was_found(advisor: Advisor) -> None:
+    """One line a car; 0 where all were found."""
+    ran = advisor(
+        "replay", SCENARIOS / "drain" / "01_boot_lamp.yaml", SCENARIOS / "drain" / "06_parking_camera.yaml"
+    )
+    assert (ran.code, ran.err) == (0, "")
+    assert [line.split()[0] for line in ran.out.splitlines()] == ["found", "found"]
+    assert "01_boot_lamp.yaml: " in ran.out.splitlines()[0]
+
+
+def test_replay_tells_a_car_step_by_step(advisor: Advisor) -> None:
+    """With --story each reading, its answer and the suspects after it."""
+    ran = advisor("replay", "--story", SCENARIOS / "drain" / "01_boot_lamp.yaml")
+    assert ran.code == 0
+    assert "    Complaint: Battery flat after standing" in ran.out
+    assert "\n    1. " in ran.out
+    assert "\n       → " in ran.out
+
+
+def test_replay_fails_where_a_car_was_not_found(advisor: Advisor, tmp_path: Path) -> None:
+    """A car whose cause does not come out on top is told in full, and the exit code is 1."""
+    car = (SCENARIOS / "drain" / "01_boot_lamp.yaml").read_text(encoding="utf-8")
+    file = tmp_path / "car.yaml"
+    file.write_text(car.replace("causes: [boot_lamp]", "causes: [glovebox_lamp]"), encoding="utf-8")
+    ran = advisor("replay", file)
+    assert ran.code == 1
+    assert ran.out.startswith("NOT FOUND")
+    assert ran.err == "1 scenarios did not end with their causes on top.\n"
+
+
+def test_replay_tells_a_car_that_cannot_have_its_cause(advisor: Advisor, tmp_path: Path) -> None:
+    """A car without keyless entry whose keyless system is to blame is told with its file, like any slip."""
+    file = tmp_path / "car.yaml"
+    file.write_text(
+        "language: 1\ninvented: true\nname: A car\ncomplaint: flat_battery\ncauses: [keyless_polling]\n"
+        "facts: {keyless: none}\nstory: It cannot be.\n",
+        encoding="utf-8",
+    )
+    ran = advisor("replay", file)
+    assert (ran.code, ran.out) == (1, "")
+    assert ran.err.startswith(f"{file}:")
+
+
+def test_replay_tells_a_car_whose_answers_clash(advisor: Advisor, tmp_path: Path) -> None:
+    """A car that shows what cannot be so together is told with its file and the answers."""
+    knowledge, file = tmp_path / "knowledge.yaml", tmp_path / "car.yaml"
+    knowledge.write_text(
+        HEAD
+        + complaint("any_of: {a: 70, b: 80}")
+        + faults("a", "b")
+        + "readings:\n  first: {name: First, minutes: 1, outcomes: {no: No, yes: Yes}, "
+        "table: [{when: {a: present}, gives: {yes: 1.0}}, {otherwise: {no: 1.0}}]}\n"
+        "  second: {name: Second, minutes: 1, outcomes: {none: None, some: Some, much: Much}, "
+        "table: [{when: {a: present, b: present}, gives: {none: 0.0, some: 0.3, much: 0.7}}, "
+        "{when: {a: present}, gives: {none: 0.0, some: 0.7, much: 0.3}}, "
+        "{otherwise: {none: 0.4, some: 0.3, much: 0.3}}]}\n",
+        encoding="utf-8",
+    )
+    file.write_text(
+        "language: 1\ninvented: true\nname: A car\ncomplaint: c\ncauses: [a]\n"
+        "shows: {first: yes, second: none}\nstory: It cannot be.\n",
+        encoding="utf-8",
+    )
+    ran = advisor("replay", "--knowledge", knowledge, file)
+    assert ran.code == 1
+    assert "car.yaml" in ran.out + ran.err
+    assert "First: Yes; Second: None" in ran.out + ran.err
+
+
+@pytest.mark.parametrize(("form", "reader"), [("bif", BIFReader), ("xmlbif", XMLBIFReader)])
+def test_export_writes_what_another_program_reads(
+    advisor: Advisor, tmp_path: Path, form: str, reader: type[BIFReader]
+) -> None:
+    """To a file or to standard output, the same text; nothing else is printed."""
+    file = tmp_path / f"network.{form}"
+    words = ("export", "--complaint", "flat_battery", "--format", form)
+    to_file = advisor(*words, "--output", file)
+    to_screen = advisor(*words)
+    assert (to_file.code, to_file.out, to_file.err) == (0, "", "")
+    assert (to_screen.code, to_screen.err) == (0, "")
+    assert to_screen.out.strip() == file.read_text(encoding="utf-8").strip()
+    assert "flat_battery" in reader(str(file)).get_model().nodes
+
+
+# ----------------------------------------------------------------------------------------- never a traceback
+
+
+TWO = complaint("any_of: {a: 60, b: 45}")
+
+WRONG = {
+    "nothing": "",
+    "a character of no text": "\x00",
+    "brackets": "[" * 100,
+    "a fault that no car can have": HEAD
+    + TWO
+    + faults("a", "b", a="given: {t: {u: impossible, v: impossible}}")
+    + "facts: {t: {name: T, ask: Which?, values: {u: 50, v: 50}}}\n",
+    "a branch more common than it can be": HEAD
+    + complaint("any_of: {x: 20, b: 90}")
+    + "branches: {x: {name: X, all_of: [d, e]}}\n"
+    + faults("b", "d", "e", d="prior: 0.0001"),
+    "a state rarer with a cause than without": HEAD
+    + TWO
+    + faults("a", "b")
+    + "states: {s: {name: S, noisy_or: {leak: 0.2, strengths: with_leak, causes: {a: 0.1}}}}\n"
+    + "readings:\n  r: {name: R, minutes: 1, outcomes: {n: N, y: Y}, noisy_or: {leak: 0, causes: {s: 1}}}\n",
+}
+
+
+@pytest.mark.parametrize("what", WRONG)
+def test_no_knowledge_ends_in_a_traceback(tmp_path: Path, what: str) -> None:
+    """Whatever is in the file, the program ends with a sentence and exit code 1."""
+    file = tmp_path / "x.yaml"
+    file.write_text(WRONG[what], encoding="utf-8")
+    done = started("next", "--knowledge", str(file), "--complaint", "c", "--json")
+    assert b"Traceback" not in done.stderr
+    assert done.returncode == 1
+    assert done.stderr.strip()
+    assert done.stdout == b""

@@ -1,0 +1,527 @@
+"""Shares go in, and come out again: the complaint alone gives back the numbers that the author wrote."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from advisor.engine import Engine
+from advisor.knowledge import UNLISTED, Document, Gated, Knowledge
+from advisor.lint import problems
+from advisor.loading import parse
+from advisor.priors import solve, tree_of
+from advisor.problems import ProblemsFound
+from tests.conftest import HEAD, complaint, faults, given_complaint, text_at
+
+Known = Callable[[str], Knowledge]
+
+EXACT = 1e-9
+
+
+def branch(name: str, gate: str, rest: bool = False) -> str:
+    """One entry of a section of branches."""
+    return f"  {name}: {{name: Branch {name}, {gate}{', unlisted: rest' if rest else ''}}}\n"
+
+
+def fact(values: str = "u: 50, v: 50", name: str = "t") -> str:
+    """One entry of a section of facts."""
+    return f"  {name}: {{name: Fact, ask: Which?, values: {{{values}}}}}\n"
+
+
+def stated(gates: dict[str, Gated]) -> Iterator[tuple[str, str, float]]:
+    """Every share of a tree as (gate, member, of 1)."""
+    for name, gated in gates.items():
+        for member, share in gated.gate.shares.items():
+            if share is not None:
+                yield name, member, share / 100
+
+
+def assert_shares_come_back(knowledge: Knowledge, name: str = "c", count: int = 0) -> Engine:
+    """Of the cars with a gate, so many have each member, as written; and so many something unlisted."""
+    engine, outlook = given_complaint(knowledge, name)
+    gates = tree_of(knowledge, name)
+    seen = {gate: engine.outlook({gate: engine.one_hot(gate, "present")}).marginals for gate in gates}
+    shares = list(stated(gates))
+    for gate, member, share in shares:
+        assert seen[gate][member][1] == pytest.approx(share, abs=EXACT), (gate, member)
+    assert outlook.beliefs[UNLISTED + name] == pytest.approx(
+        knowledge.complaints[name].unlisted / 100, abs=EXACT
+    )
+    assert len(shares) >= count
+    return engine
+
+
+def refusal(text: str) -> tuple[list[str], list[str]]:
+    """The sentences said of a text's shares, and the words that they point at."""
+    text = HEAD + text
+    document, places = parse(text, "x.yaml", Document)
+    parts = {
+        name: getattr(document, name)
+        for name in Document.model_fields
+        if name not in ("language", "standing")
+    }
+    found = [
+        one
+        for one in problems(Knowledge(**parts, places=places, standings={"x.yaml": "estimate"}))
+        if one.severity == "error"
+    ]
+    return [str(one).split(": ", 1)[1] for one in found], [text_at(text, one.place) for one in found]
+
+
+# ------------------------------------------------------------------------------ shares that come back
+
+
+TREES: dict[str, tuple[str, int]] = {
+    # what the tree shows, with the number of shares in it
+    "two causes": (complaint("any_of: {a: 60, b: 45}") + faults("a", "b"), 2),
+    "ten causes": (
+        complaint("any_of: {a: 1, b: 2, d: 3, e: 5, f: 8, g: 13, h: 21, i: 34, j: 55, k: 13}")
+        + faults(*"abdefghijk"),
+        10,
+    ),
+    "a hair above 100": (complaint("any_of: {a: 60, b: 35.01}") + faults("a", "b"), 2),
+    "nearly always several": (complaint("any_of: {a: 99, b: 99, d: 99}", 99) + faults("a", "b", "d"), 3),
+    "branches in branches": (
+        complaint("any_of: {x: 70, a: 40}")
+        + "branches:\n"
+        + branch("x", "any_of: {y: 60, b: 42}", rest=True)
+        + branch("y", "any_of: {z: 50, d: 48}", rest=True)
+        + branch("z", "any_of: {e: 80, f: 21}")
+        + faults(*"abdef"),
+        8,
+    ),
+    "a fault under two branches": (
+        complaint("any_of: {x: 70, y: 60}")
+        + "branches:\n"
+        + branch("x", "any_of: {b: 60, s: 30}", rest=True)
+        + branch("y", "any_of: {d: 55, s: }", rest=True)
+        + faults("b", "d", "s"),
+        5,
+    ),
+    "a branch under two branches": (
+        complaint("any_of: {x: 70, y: 70}")
+        + "branches:\n"
+        + branch("x", "any_of: {b: 60, s: 35}", rest=True)
+        + branch("y", "any_of: {d: 50, s: }", rest=True)
+        + branch("s", "any_of: {e: 60, f: 30}", rest=True)
+        + faults("b", "d", "e", "f"),
+        7,
+    ),
+    "a fault twice as likely on some cars": (
+        complaint("any_of: {a: 60, b: 45}") + "facts:\n" + fact() + faults("a", "b", a="given: {t: {u: 3}}"),
+        2,
+    ),
+    "a fault impossible on most cars": (
+        complaint("any_of: {a: 5, b: 95}")
+        + "facts:\n"
+        + fact("u: 90, v: 10")
+        + faults("a", "b", a="given: {t: {u: impossible}}"),
+        2,
+    ),
+    "two faults on one fact, one fault on two": (
+        complaint("any_of: {x: 50, b: 70}")
+        + "branches:\n"
+        + branch("x", "any_of: {a: 60, d: 35}", rest=True)
+        + "facts:\n"
+        + fact("u: 20, v: 30, w: 50")
+        + fact("p: 70, q: 30", "n")
+        + faults(
+            "a",
+            "b",
+            "d",
+            a="given: {t: {u: 2, v: impossible}, n: {p: 1.5}}",
+            b="given: {t: {u: 0.3, w: 1.2}}",
+        ),
+        4,
+    ),
+    "a shared fault that hangs on a fact": (
+        complaint("any_of: {x: 70, y: 60}")
+        + "branches:\n"
+        + branch("x", "any_of: {b: 60, s: 30}", rest=True)
+        + branch("y", "any_of: {d: 55, s: }", rest=True)
+        + "facts:\n"
+        + fact("u: 60, v: 40")
+        + faults("b", "d", "s", s="given: {t: {u: 4}}"),
+        5,
+    ),
+    "one at a time": (complaint("exactly_one_of: {a: 60, b: 25, d: 10}", 5) + faults("a", "b", "d"), 3),
+    "one at a time within a branch": (
+        complaint("any_of: {x: 70, b: 45}")
+        + "branches:\n"
+        + branch("x", "exactly_one_of: {d: 60, e: 40}")
+        + faults("b", "d", "e"),
+        4,
+    ),
+    "two needed within a branch": (
+        complaint("any_of: {x: , b: 50, a: 60}")
+        + "branches:\n"
+        + branch("x", "at_least: 2, of: {d: 90, e: 80, f: 50}")
+        + faults("a", "b", "d", "e", "f"),
+        5,
+    ),
+    "two needed for the complaint": (
+        complaint("at_least: 2, of: {a: 90, b: 80, d: 50}") + faults("a", "b", "d"),
+        3,
+    ),
+    "all needed within a branch": (
+        complaint("any_of: {x: 20, b: 90}")
+        + "branches:\n"
+        + branch("x", "all_of: [d, e]")
+        + faults("b", "d", "e"),
+        2,
+    ),
+    "two of three needed within a branch, equally common": (
+        complaint("any_of: {x: 20, b: 90}")
+        + "branches:\n"
+        + branch("x", "at_least: 2, of: [d, e, f]")
+        + faults("b", "d", "e", "f"),
+        2,
+    ),
+    "all needed, one of them a branch": (
+        complaint("any_of: {x: 20, b: 90}")
+        + "branches:\n"
+        + branch("x", "all_of: [y, e]")
+        + branch("y", "any_of: {d: 60, f: 50}", rest=True)
+        + faults("b", "d", "e", "f"),
+        4,
+    ),
+    "a plain prior beside shares": (
+        complaint("any_of: {a: 60, b: , d: 45}") + faults("a", "b", "d", b="prior: 0.002"),
+        2,
+    ),
+    "a plain prior within a branch": (
+        complaint("any_of: {x: 60, a: 60}")
+        + "branches:\n"
+        + branch("x", "any_of: {b: , d: 60}", rest=True)
+        + faults("a", "b", "d", b="prior: 0.01"),
+        3,
+    ),
+    "plain priors alone": (
+        complaint("any_of: [a, b]", 20) + faults("a", "b", a="prior: 0.03", b="prior: 0.02"),
+        0,
+    ),
+    "all needed for the complaint": (
+        complaint("all_of: [a, b]") + faults("a", "b", a="prior: 0.1", b="prior: 0.2"),
+        0,
+    ),
+    "all needed for the complaint, one of them a branch": (
+        complaint("all_of: [x, b]")
+        + "branches:\n"
+        + branch("x", "any_of: [d, e]")
+        + faults("b", "d", "e", b="prior: 0.1", d="prior: 0.1", e="prior: 0.2"),
+        0,
+    ),
+}
+
+
+@pytest.mark.parametrize("tree", TREES)
+def test_the_complaint_alone_gives_back_what_the_author_wrote(known: Known, tree: str) -> None:
+    """Through network and engine, every share of the tree and the unlisted one return to 1e-9."""
+    text, count = TREES[tree]
+    assert_shares_come_back(known(text), count=count)
+
+
+def test_every_share_of_the_shipped_knowledge_comes_back(shipped: Knowledge) -> None:
+    """All 45 shares of the flat battery, those inside branches included, are what is written in the file."""
+    assert_shares_come_back(shipped, "flat_battery", count=45)
+
+
+def test_every_share_of_the_example_comes_back(rattle: tuple[Knowledge, object]) -> None:
+    """The example that authors copy gives back its own numbers."""
+    assert_shares_come_back(rattle[0], "door_rattle", count=5)
+
+
+@st.composite
+def trees(draw: st.DrawFn) -> str:
+    """A tree of up to three branches with any shares; it may be impossible."""
+    numbers = st.integers(1, 99)
+    names = iter("abdefghijklmnopqrs")
+    used: list[str] = []
+
+    def members(least: int) -> dict[str, int | None]:
+        fresh = [next(names) for _ in range(draw(st.integers(least, 3)))]
+        used.extend(fresh)
+        return {name: draw(numbers) for name in fresh}
+
+    branches = ""
+    top = members(1)
+    for name in ("x", "y", "z")[: draw(st.integers(0, 3))]:
+        inside = members(2)
+        if used and draw(st.booleans()):
+            inside.setdefault(draw(st.sampled_from(used)), None)
+        branches += branch(name, f"any_of: {shares(inside)}", rest=True)
+        top[name] = draw(numbers)
+    if len(top) == 1:
+        top |= members(1)
+    more = {}
+    if draw(st.booleans()):
+        more[draw(st.sampled_from(used))] = (
+            f"given: {{t: {{u: {draw(st.sampled_from(['impossible', '2', '0.3']))}}}}}"
+        )
+    sections = complaint(f"any_of: {shares(top)}", draw(st.integers(1, 30)))
+    if branches:
+        sections += "branches:\n" + branches
+    return sections + "facts:\n" + fact("u: 30, v: 70") + faults(*used, **more)
+
+
+def shares(members: dict[str, int | None]) -> str:
+    """Members with their shares as YAML."""
+    return (
+        "{" + ", ".join(f"{name}: {'' if share is None else share}" for name, share in members.items()) + "}"
+    )
+
+
+@settings(derandomize=True, max_examples=150, deadline=None, database=None)
+@given(trees())
+def test_shares_of_any_tree_come_back_or_are_refused(text: str) -> None:
+    """Whatever an author writes, it comes back to 1e-9 or is refused in words; never a third thing."""
+    document, places = parse(HEAD + text, "x.yaml", Document)
+    sections = {name: getattr(document, name) for name in ("complaints", "branches", "faults", "facts")}
+    knowledge = Knowledge(**sections, places=places)
+    try:
+        solve(knowledge, "c")
+    except ProblemsFound as error:
+        assert error.problems
+    else:
+        assert_shares_come_back(knowledge)
+
+
+# ------------------------------------------------------------------------------ the numbers behind them
+
+
+def test_two_causes_by_hand(known: Known) -> None:
+    """T = 1 - (1 - 0.6 T)(1 - 0.45 T)(1 - 0.05 T), found here by halving an interval.
+
+    Divided by T it is the quadratic 0.0135 T² - 0.3225 T + 0.1 = 0, whose smaller root is 0.31422.
+    """
+    priors = solve(known(complaint("any_of: {a: 60, b: 45}", 5) + faults("a", "b")), "c")
+    low, high = 0.1, 1.0
+    for _ in range(200):
+        middle = (low + high) / 2
+        if 1 - (1 - 0.6 * middle) * (1 - 0.45 * middle) * (1 - 0.05 * middle) > middle:
+            low = middle
+        else:
+            high = middle
+    quadratic = (0.3225 - math.sqrt(0.3225**2 - 4 * 0.0135 * 0.1)) / (2 * 0.0135)
+    assert low == pytest.approx(quadratic, abs=1e-14)
+    assert priors.top == pytest.approx(quadratic, abs=1e-14)
+    assert dict(priors.faults) == pytest.approx(
+        {"a": 0.6 * quadratic, "b": 0.45 * quadratic, "unlisted:c": 0.05 * quadratic}, abs=1e-14
+    )
+
+
+def test_the_excess_over_100_is_the_cars_with_several_causes(known: Known) -> None:
+    """With two causes the excess is exactly the cars that have both: 60 + 45 + 0.000001 - 100 = 5."""
+    _, outlook = given_complaint(known(complaint("any_of: {a: 60, b: 45}", 0.000001) + faults("a", "b")))
+    engine, _ = given_complaint(known(complaint("any_of: {a: 60, b: 45}", 0.000001) + faults("a", "b")))
+    with_a = engine.outlook({"c": engine.one_hot("c", "present"), "a": engine.one_hot("a", "present")})
+    assert outlook.beliefs["a"] * with_a.beliefs["b"] == pytest.approx(0.05, abs=1e-7)
+
+
+def test_all_needed_takes_its_priors_as_they_are(known: Known) -> None:
+    """P(a and b) = 0.1 x 0.2; with 5 of 100 unlisted, T = 0.02 / (1 - 0.05 x 0.98) = 0.0210305."""
+    priors = solve(known(complaint("all_of: [a, b]") + faults("a", "b", a="prior: 0.1", b="prior: 0.2")), "c")
+    assert priors.top == pytest.approx(0.02 / 0.951, rel=1e-12)
+    assert dict(priors.faults) == pytest.approx(
+        {"a": 0.1, "b": 0.2, "unlisted:c": 0.05 * 0.02 / 0.951}, rel=1e-12
+    )
+
+
+def test_members_of_all_of_without_numbers_are_equally_common(known: Known) -> None:
+    """Of 100 cars 20 have the branch, and it takes both: each is the root of 0.2 T."""
+    text = (
+        complaint("any_of: {x: 20, b: 90}")
+        + "branches:\n"
+        + branch("x", "all_of: [d, e]")
+        + faults("b", "d", "e")
+    )
+    priors = solve(known(text), "c")
+    assert priors.faults["d"] == priors.faults["e"] == pytest.approx(math.sqrt(0.2 * priors.top), rel=1e-12)
+
+
+def test_a_fact_moves_a_fault_by_the_factor_written(known: Known) -> None:
+    """Three times as likely on `u` cars: given the fact, and nothing else, the priors stand as 3 to 1."""
+    text = (
+        complaint("any_of: {a: 60, b: 45}")
+        + "facts:\n"
+        + fact("u: 20, v: 80")
+        + faults("a", "b", a="given: {t: {u: 3}}")
+    )
+    engine, _ = given_complaint(known(text))
+    with_u, with_v = (engine.outlook({"t": engine.one_hot("t", value)}).beliefs["a"] for value in ("u", "v"))
+    average = engine.outlook({}).beliefs["a"]
+    assert with_u / with_v == pytest.approx(3, rel=1e-12)
+    assert 0.2 * with_u + 0.8 * with_v == pytest.approx(average, rel=1e-12)
+
+
+def test_one_at_a_time_never_brings_two(known: Known) -> None:
+    """Given one cause of an exactly_one_of, the others and the unlisted one are gone."""
+    engine, _ = given_complaint(known(complaint("exactly_one_of: {a: 60, b: 30}", 10) + faults("a", "b")))
+    beliefs = engine.outlook(
+        {"c": engine.one_hot("c", "present"), "a": engine.one_hot("a", "present")}
+    ).beliefs
+    assert beliefs["b"] == beliefs["unlisted:c"] == 0.0
+
+
+# ------------------------------------------------------------------------------------------- refusals
+
+HOW_MANY = (
+    "Cars with several causes are counted more than once, so the sum is over 100. "
+    "How many of 100 cars have more than one cause? Add that many to their causes."
+)
+
+REFUSED: dict[str, tuple[str, str, str]] = {
+    # what is wrong: the text, the words pointed at, the sentence
+    "exactly 100": (
+        complaint("any_of: {a: 60, b: 35}") + faults("a", "b"),
+        "any_of",
+        f"shares The numbers and unlisted add up to 100. {HOW_MANY}",
+    ),
+    "below 100": (
+        complaint("any_of: {a: 60, b: 28}") + faults("a", "b"),
+        "any_of",
+        f"shares The numbers and unlisted add up to 93: 7 of 100 cars are missing. {HOW_MANY}",
+    ),
+    "a branch below 100 without unlisted": (
+        complaint("any_of: {x: 60, b: 50}")
+        + "branches:\n"
+        + branch("x", "any_of: {d: 50, e: 40}")
+        + faults("b", "d", "e"),
+        "any_of: {d",
+        "shares The numbers add up to 90: 10 of 100 cars are missing. "
+        "A car with this branch has one of its causes. "
+        "Raise the numbers, or write 'unlisted: rest' for causes not written here.",
+    ),
+    "two numbers for one fault": (
+        complaint("any_of: {x: 60, y: 60}")
+        + "branches:\n"
+        + branch("x", "any_of: {d: 60, s: 30}", rest=True)
+        + branch("y", "any_of: {s: 30, e: 60}", rest=True)
+        + faults("d", "e", "s"),
+        "s: 30",
+        "two-numbers 's' is given a number here and elsewhere. One of them must give way. "
+        "Leave it empty in all gates but one, and without a prior.",
+    ),
+    "a number and a prior": (
+        complaint("any_of: {a: 60, b: 45}") + faults("a", "b", a="prior: 0.1"),
+        "a: 60",
+        "two-numbers 'a' is given a number here and elsewhere. One of them must give way. "
+        "Leave it empty in all gates but one, and without a prior.",
+    ),
+    "no number": (
+        complaint("any_of: {a: 60, b: 45, d: }") + faults("a", "b", "d"),
+        "c: {name",
+        "no-number 'd' has neither a number nor a prior. Its probability cannot be found. "
+        "Give it a number in one branch, or a prior.",
+    ),
+    "no number for all that are needed": (
+        complaint("all_of: [a, b]") + faults("a", "b", a="prior: 0.1"),
+        "c: {name",
+        "no-number 'b' has neither a number nor a prior. Its probability cannot be found. "
+        "Give it a number in one branch, or a prior.",
+    ),
+    "more than certain": (
+        complaint("any_of: {a: 90, b: 90}")
+        + "facts:\n"
+        + fact("u: 10, v: 90")
+        + faults("a", "b", a="given: {t: {u: 30}}"),
+        "given",
+        "too-likely For some vehicles this fault would be more than certain. "
+        "Its share times the factors passes 1. Lower the factors, or the number.",
+    ),
+    "one at a time and not 100": (
+        complaint("exactly_one_of: {a: 60, b: 50}") + faults("a", "b"),
+        "exactly_one_of",
+        "shares The numbers add up to 115. One at a time means that every one of 100 cars has exactly one. "
+        "Give each member a number; together 100.",
+    ),
+    "at least two and too few": (
+        complaint("any_of: {x: , b: 50, a: 60}")
+        + "branches:\n"
+        + branch("x", "at_least: 2, of: {d: 60, e: 80, f: 60}")
+        + faults("a", "b", "d", "e", "f"),
+        "of: {d",
+        "shares The numbers add up to 200. Each of 100 cars has 2 or more of them. "
+        "Give each member a number below 100; together more than 200.",
+    ),
+    "numbers where all are needed": (
+        complaint("all_of: {a: 60, b: 50}") + faults("a", "b"),
+        "all_of",
+        "shares Members of all_of carry numbers. Where all are needed, each is there in 100 of 100 cars. "
+        "Leave them out, or give the faults plain priors.",
+    ),
+}
+
+
+@pytest.mark.parametrize("mistake", REFUSED)
+def test_numbers_that_cannot_be_are_refused_in_words(mistake: str) -> None:
+    """What is wrong, why, and what to write instead, at the words that are wrong."""
+    text, at, sentence = REFUSED[mistake]
+    said, places = refusal(text)
+    assert said == [sentence]
+    assert places[0].startswith(at)
+
+
+def test_a_branch_that_is_too_large_is_told_the_largest_sum() -> None:
+    """The largest sum that is named is one that works: a hair more is refused, a hair less is taken."""
+
+    def sums(total: float) -> str:
+        inner = branch("x", f"any_of: {{d: {total * 9 / 17:.6f}, e: {total * 8 / 17:.6f}}}", rest=True)
+        return complaint("any_of: {x: 60, b: 50}") + "branches:\n" + inner + faults("b", "d", "e")
+
+    (said,), (at,) = refusal(sums(170))
+    assert said.startswith("shares The numbers add up to 170; here at most about ")
+    assert at.startswith("any_of: {d")
+    most = float(said.split("at most about ")[1].split()[0])
+    assert 100 < most < 170
+    assert refusal(sums(most - 0.1))[0] == []
+    assert len(refusal(sums(most + 0.1))[0]) == 1
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        complaint("any_of: {x: 20, b: 90}")
+        + "branches:\n"
+        + branch("x", "all_of: [d, e]")
+        + faults("b", "d", "e", d="prior: 0.0001"),
+        complaint("any_of: {x: 60, y: 50}")
+        + "branches:\n"
+        + branch("x", "any_of: {d: 60, s: }", rest=True)
+        + branch("y", "any_of: {e: 10, s: 90}", rest=True)
+        + faults("d", "e", "s"),
+        complaint("any_of: {x: 60, e: 50}")
+        + "branches:\n"
+        + branch("x", "any_of: {e: , d: 60}", rest=True)
+        + faults("e", "d"),
+        complaint("any_of: {x: 99, b: 90}")
+        + "branches:\n"
+        + branch("x", "exactly_one_of: {d: 60, e: 40}")
+        + faults("b", "d", "e"),
+    ],
+    ids=[
+        "both needed, and one too rare",
+        "shared, and more than its other branch",
+        "within a branch, and beside it",
+        "one at a time, and too common",
+    ],
+)
+def test_numbers_that_no_independent_causes_have_are_refused(text: str) -> None:
+    """However the numbers contradict each other, it is said in words."""
+    said, _ = refusal(text)
+    assert said
+
+
+def test_two_numbers_for_one_fault_are_named_even_where_the_sums_break_too() -> None:
+    """The slip that the author made is named, not what follows from it."""
+    said, _ = refusal(
+        complaint("any_of: {x: 60, b: 50}")
+        + "branches:\n"
+        + branch("x", "any_of: {d: 60, b: 40}", rest=True)
+        + faults("b", "d")
+    )
+    assert any("'b' is given a number here and elsewhere" in one for one in said)
