@@ -215,6 +215,63 @@ def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | No
 
 
 @commands.command()
+@click.argument("root", metavar="ID")
+@_knowledge
+@click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output.")
+@click.option("--probabilities", is_flag=True, help="Show every probability, given the complaint.")
+@click.option("--complaint", metavar="ID", help="The complaint to take probabilities from, for a branch.")
+@click.option("--fact", "facts", type=_Pair(), multiple=True, help="What is known of the vehicle.")
+@click.option("--saw", type=_Pair(), multiple=True, help="What a reading showed: READING=OUTCOME.")
+@click.option("--no-readings", is_flag=True, help="Leave the readings out.")
+def draw(
+    root: str,
+    paths: tuple[Path, ...],
+    output: Path | None,
+    probabilities: bool,
+    complaint: str | None,
+    facts: tuple[tuple[str, str], ...],
+    saw: tuple[tuple[str, str], ...],
+    no_readings: bool,
+) -> None:
+    """Draw a complaint's or a branch's tree as an SVG picture, with the gate symbols of IEC 61025."""
+    from advisor.draw import tree_svg
+
+    knowledge = _checked(paths)
+    known = {**knowledge.complaints, **knowledge.branches}
+    _refuse([_no("complaint or branch", root, known)] if root not in known else [])
+    shown = None
+    if probabilities or facts or saw:
+        of = complaint or root
+        if of not in knowledge.complaints:
+            raise click.UsageError(f"'{of}' is a branch: name the complaint too, with --complaint.")
+        shown = _probabilities(knowledge, of, facts, saw)
+    text = tree_svg(knowledge, root, shown, readings=not no_readings)
+    if output is None:
+        click.echo(text)
+    else:
+        output.write_text(text, encoding="utf-8")
+
+
+def _probabilities(
+    knowledge: Knowledge,
+    complaint: str,
+    facts: tuple[tuple[str, str], ...],
+    saw: tuple[tuple[str, str], ...],
+) -> dict[str, float]:
+    """P(present) of every fault, branch and state, given the complaint and what was seen."""
+    from advisor.engine import ImpossibleEvidence
+
+    network = _network(knowledge, complaint)
+    engine = _engine(network, knowledge)
+    case = _case(knowledge, network, facts, saw, ())
+    try:
+        marginals = engine.outlook(case.evidence(knowledge, engine)).marginals
+    except ImpossibleEvidence as error:
+        _fail([f"These cannot be so together: {', '.join(error.clash)}."], 1)
+    return {node: float(chances[-1]) for node, chances in marginals.items() if node not in knowledge.facts}
+
+
+@commands.command()
 @click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
 @click.option(
     "--format",

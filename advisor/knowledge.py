@@ -299,6 +299,7 @@ class Reading(Item):
     minutes: Minutes
     instrument: Several = ()
     setup: str | None = None
+    complaints: tuple[str, ...] = ()  # where it makes sense; none named: wherever its causes are
     steps: Steps = ()
     cautions: tuple[str, ...] = ()
     outcomes: Annotated[dict[str, Text], Field(min_length=2, max_length=8)] | None = None

@@ -100,6 +100,9 @@ def unknown_reading_parts(knowledge: Knowledge) -> Iterator[Problem]:
         )
         if reading.setup is not None and reading.setup not in knowledge.setups:
             yield _unknown(knowledge, reading.setup, knowledge.setups, "setup", *at, "setup")
+        yield from _missing(
+            knowledge, reading.complaints, knowledge.complaints, "complaint", *at, "complaints"
+        )
         for part in ("noisy_or", "noisy_max"):
             if getattr(reading, part):
                 yield from _missing(

@@ -138,6 +138,8 @@ class _Builder:
         self._live(self.complaint)
         readings = []
         for name, reading in self.knowledge.readings.items():
+            if reading.complaints and self.complaint not in reading.complaints:
+                continue
             causes = [cause for cause in reading.causes if cause in self.knowledge.facts or self._live(cause)]
             if any(cause not in self.knowledge.facts for cause in causes):
                 self._reading(name, reading, causes)
