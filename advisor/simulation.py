@@ -33,6 +33,7 @@ class Scenario(Said):
     causes: Annotated[tuple[str, ...], Field(min_length=1)]
     shows: Mapping[str, str] = Field(default_factory=dict)
     without: tuple[str, ...] = ()
+    misleads: tuple[str, ...] = ()  # readings of `shows` that point the wrong way
 
 
 @dataclass(frozen=True)
@@ -98,6 +99,10 @@ def _unknown(
     checks += [(("causes", at), cause, knowledge.faults, "fault") for at, cause in enumerate(scenario.causes)]
     checks += [
         (("without", at), w, knowledge.instruments, "instrument") for at, w in enumerate(scenario.without)
+    ]
+    checks += [
+        (("misleads", at), one, scenario.shows, "reading under shows")
+        for at, one in enumerate(scenario.misleads)
     ]
     for fact, value in scenario.facts.items():
         checks.append((("facts", fact), fact, knowledge.facts, "fact"))

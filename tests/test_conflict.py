@@ -104,19 +104,20 @@ def test_a_rare_fault_that_explains_a_conflict_is_named() -> None:
 
 
 def test_shipped_scenarios_with_a_single_cause_seldom_raise_it() -> None:
-    """What typical cars show is no disagreement: at most one shipped single-cause scenario raises it."""
+    """What typical cars show is no disagreement: at most one in twenty shipped scenarios raises it."""
     from advisor.lint import checked
     from advisor.network import build
     from advisor.simulation import play, read_scenarios
 
     root = Path(__file__).parent.parent
     knowledge = checked([root / "knowledge"])
-    engine = compile_tables(build(knowledge, "flat_battery").tables)
+    engines = {name: compile_tables(build(knowledge, name).tables) for name in knowledge.complaints}
+    cars = [one for one in read_scenarios([root / "scenarios"], knowledge).values() if len(one.causes) == 1]
     raised = []
-    for scenario in read_scenarios([root / "scenarios"], knowledge).values():
-        if len(scenario.causes) == 1:
-            evidence = play(knowledge, engine, scenario).case.evidence(knowledge, engine)
-            readings = {name: evidence.pop(name) for name in list(evidence) if name in knowledge.readings}
-            if disagreement(engine, evidence, readings):
-                raised.append(scenario.name)
-    assert len(raised) <= 1, raised
+    for car in cars:
+        engine = engines[car.complaint]
+        evidence = play(knowledge, engine, car).case.evidence(knowledge, engine)
+        readings = {name: evidence.pop(name) for name in list(evidence) if name in knowledge.readings}
+        if disagreement(engine, evidence, readings) and not car.misleads:
+            raised.append(car.name)
+    assert len(raised) <= len(cars) / 20, raised

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from advisor.advice import advise
-from advisor.case import Case, Measured
+from advisor.case import Case, Known, Measured, Seen
 from advisor.derived import Estimate, OutOfRange, evaluate
 from advisor.engine import Engine, compile_tables
 from advisor.evidence import Measurement, weigh
@@ -91,6 +91,79 @@ def test_air_conditioning_takes_at_most_about_15_degrees_out_of_the_air() -> Non
     """30 °C in and 15 °C out is 15 K, the most that practice expects (common practice, no source)."""
     drop = evaluate("air_drop", {"inlet_c": Estimate(30.0), "vent_c": Estimate(15.0)})
     assert drop.value == pytest.approx(15.0)
+
+
+def told(knowledge: Knowledge, complaint: str, *entries: Measured | Seen | Known) -> dict[str, float]:
+    """Beliefs about faults and branches of a shipped complaint after these entries."""
+    engine = compile_tables(build(knowledge, complaint).tables)
+    marginals = engine.outlook(Case(complaint, entries).evidence(knowledge, engine)).marginals
+    return {node: float(chances[-1]) for node, chances in marginals.items()}
+
+
+def test_an_even_fuse_box_does_not_clear_a_draw(knowledge: Knowledge) -> None:
+    """Every fuse quiet and 400 mA at the post: the draw is real, on a path without a blade fuse."""
+    fuses = [Seen(f"fuse_{name}", "quiet") for name in ("interior", "audio", "body", "accessory", "motors")]
+    beliefs = told(knowledge, "flat_battery", Seen("sleeping_current", "high"), *fuses)
+    before = told(knowledge, "flat_battery")
+    assert beliefs["parasitic_draw"] > before["parasitic_draw"]
+    assert beliefs["alternator_diode"] > 2 * before["alternator_diode"]
+
+
+def test_vents_that_get_warmer_across_the_dash_mean_charge_not_a_flap(knowledge: Knowledge) -> None:
+    """Warmer vent by vent raises low refrigerant charge above a flap fault."""
+    beliefs = told(knowledge, "uneven_vents", Seen("vents_across", "rising"))
+    assert beliefs["undercharge"] > 3 * max(
+        beliefs["zone_flap"], beliefs["mode_flap"], beliefs["blend_flap_warm"]
+    )
+
+
+def test_a_pipe_warm_before_and_cold_after_means_a_blockage_there(knowledge: Knowledge) -> None:
+    """A step over the drier raises the drier above every other cause."""
+    before = told(knowledge, "poor_cooling")
+    after = told(knowledge, "poor_cooling", Seen("drier_step", "step"))
+    assert after["drier_blocked"] > 10 * before["drier_blocked"]
+
+
+def test_hose_in_warm_and_out_slightly_less_warm_clears_heater_flow(knowledge: Knowledge) -> None:
+    """52 °C in and 43 °C out: a blocked matrix falls."""
+    take = tuple(
+        Measurement(name, value, "thermal_camera", f"{value:g} °C")
+        for name, value in zip(
+            knowledge.readings["hose_drop"].quantity.derived.inputs.values(), (52.0, 43.0), strict=True
+        )
+    )
+    before = told(knowledge, "no_heat")["matrix_blocked"]
+    assert told(knowledge, "no_heat", Measured("hose_drop", take))["matrix_blocked"] < before / 2
+
+
+def test_a_radiator_outlet_that_stays_cold_clears_an_open_thermostat(knowledge: Knowledge) -> None:
+    """While the engine warms: the thermostat is shut as it should be."""
+    before = told(knowledge, "no_heat")["thermostat_open"]
+    assert told(knowledge, "no_heat", Seen("radiator_outlet", "cold"))["thermostat_open"] < before / 5
+
+
+def test_a_warm_streak_at_a_door_edge_raises_that_seal(knowledge: Knowledge) -> None:
+    """With a heated, pressurised cabin, from outside."""
+    reading = knowledge.readings["warm_door_edge"]
+    streak = next(outcome for outcome in reading.answers if outcome != reading.normal_outcome)
+    for complaint in ("wind_noise", "water_inside"):
+        before = told(knowledge, complaint)["door_seal"]
+        assert told(knowledge, complaint, Seen("warm_door_edge", streak))["door_seal"] > 1.8 * before
+
+
+def test_wet_in_dry_weather_after_cooling_raises_the_evaporator_drain(knowledge: Knowledge) -> None:
+    """Water that no rain brought."""
+    reading = knowledge.readings["wet_in_dry_weather"]
+    wet = next(outcome for outcome in reading.answers if outcome != reading.normal_outcome)
+    before = told(knowledge, "water_inside")["evaporator_drain"]
+    assert told(knowledge, "water_inside", Seen("wet_in_dry_weather", wet))["evaporator_drain"] > 5 * before
+
+
+def test_sweet_smell_and_a_greasy_screen_raise_the_heater_matrix(knowledge: Knowledge) -> None:
+    """Coolant in the cabin air."""
+    before = told(knowledge, "water_inside")["heater_matrix_leak"]
+    entries = (Seen("sweet_smell", "sweet"), Seen("film_wipe", "greasy"))
+    assert told(knowledge, "water_inside", *entries)["heater_matrix_leak"] > 10 * before
 
 
 HEAT = """
