@@ -15,14 +15,14 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import brentq
 from scipy.special import erf, ndtr
 
-from advisor.derived import FORMULAS, Estimate, evaluate
+from advisor.derived import FORMULAS, Estimate, OutOfRange, evaluate
 from advisor.knowledge import Accuracy, Derived, Knowledge, LimitByFact, Quantity
 from advisor.tables import Floats
 from advisor.units import convert, kind_of
@@ -292,14 +292,28 @@ def _derived_at_limit(knowledge: Knowledge, derived: Derived, instrument: str, l
     def beyond(value: float) -> float:
         return evaluate(derived.formula, {**numbers, asked: Estimate(value)}, words).value - limit
 
-    try:
-        value = float(brentq(beyond, *measurand.range))
-    except ValueError:
+    value = _root(beyond, *measurand.range)
+    if value is None:
         # The formula does not reach the limit with the other inputs in the middle.
         return 0.0
     taken = number(value, instrument, accuracy_of(knowledge, instrument, formula.inputs[asked]))
     spread = Estimate(value, math.hypot(taken.systematic, taken.random))
     return evaluate(derived.formula, {**numbers, asked: spread}, words).uncertainty
+
+
+def _root(function: Callable[[float], float], low: float, high: float) -> float | None:
+    """Where a function of a formula passes 0 within a range of which it may not hold everywhere."""
+    before: tuple[float, float] | None = None
+    for at in np.linspace(low, high, 25).tolist():
+        try:
+            here = (at, function(at))
+        except OutOfRange:
+            before = None
+            continue
+        if before is not None and before[1] * here[1] <= 0:
+            return float(brentq(function, before[0], at))
+        before = here
+    return None
 
 
 def _quantity(knowledge: Knowledge, reading: str) -> Quantity:

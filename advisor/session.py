@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
+from advisor import network
 from advisor.account import Account, account
 from advisor.advice import (
     Advice,
@@ -24,18 +25,26 @@ from advisor.advice import (
 )
 from advisor.case import Accounted, Closed, Entry, Known, Seen, Skipped
 from advisor.conflict import Disagreement, disagreement
+from advisor.derived import saturation_bar
 from advisor.engine import Engine, compile_tables
 from advisor.entry import Field, NotUnderstood, Understood, fields, understand
 from advisor.evidence import Measurement
 from advisor.knowledge import Knowledge
 from advisor.network import build
 from advisor.store import Filed, Store
-from advisor.units import NotAQuantity, parse, show
+from advisor.units import NotAQuantity, convert, parse, show
 
 LARGEST_PART_MA = 100_000.0
 """Above this a part of a sleeping car's draw is a slip of the finger."""
 
 Ranking = Literal["bits", "bits per minute"]
+
+
+def preload() -> None:
+    """Load what takes seconds to import and every case will need; best done while a person reads."""
+    network.preload()
+    convert(1.0, "°C", "°F")
+    saturation_bar(20.0, "r134a")
 
 
 def engine_for(knowledge: Knowledge, complaint: str) -> Engine:

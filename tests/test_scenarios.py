@@ -18,8 +18,8 @@ from tests.conftest import SCENARIOS
 FILES = sorted(SCENARIOS.rglob("*.yaml"))
 
 LATER = {"12_tracker_and_short_trips", "09_leak_and_filter"}
-"""Asked by bits alone, the first cause of these cars is found within a few readings and explains the complaint
-well enough to stop; the second comes up once the first is put right."""
+"""Asked by bits alone, the first cause of these cars is found within a few readings and explains the
+complaint well enough to stop; the second comes up once the first is put right."""
 
 CAR = """\
 language: 1

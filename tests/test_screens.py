@@ -102,8 +102,11 @@ def listed(screen: Screen[object]) -> bool:
 
 
 async def opened(pilot: Pilot[None]) -> TaskScreen:
-    """A new job, its vehicle's facts left open."""
+    """A new job (a flat battery, where there is one), its vehicle's facts left open."""
     await until(pilot, listed)
+    jobs = pilot.app.screen.query_one("#jobs", OptionList)
+    ids = [jobs.get_option_at_index(at).id for at in range(jobs.option_count)]
+    jobs.highlighted = ids.index("new flat_battery") if "new flat_battery" in ids else 0
     await pilot.press("enter")
     await until(pilot, lambda screen: isinstance(screen, FactsScreen))
     await pilot.press("f10")

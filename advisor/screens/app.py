@@ -14,10 +14,10 @@ from textual.worker import get_current_worker
 from advisor.advice import Workshop
 from advisor.knowledge import Knowledge
 from advisor.lint import checked
-from advisor.network import preload
 from advisor.problems import ProblemsFound
 from advisor.screens.help import HelpScreen
 from advisor.screens.start import StartScreen
+from advisor.session import preload
 from advisor.store import Store, StoreTrouble, default_url
 
 
