@@ -221,7 +221,8 @@ def why(advice: Advice, answers: Iterable[Answer], proposal: Proposal) -> str:
         for fault in now
     }
     second = max(against, key=lambda fault: against[fault])
-    told = f"{proposal.information_bits:.2f} bits for {proposal.minutes:g} minutes"
+    minutes = f"{proposal.minutes:g} minute" + ("" if proposal.minutes == 1 else "s")
+    told = f"{proposal.information_bits:.2f} bits for {minutes}"
     if against[second] <= 0:
         return f"Tells most about “{names[first]}”: {told}"
     return f"Separates “{names[first]}” from “{names[second]}”: {told}"

@@ -29,7 +29,7 @@ from advisor.derived import saturation_bar
 from advisor.engine import Engine, compile_tables
 from advisor.entry import Field, NotUnderstood, Understood, fields, understand
 from advisor.evidence import Measurement
-from advisor.knowledge import Knowledge
+from advisor.knowledge import Fact, Knowledge, LimitByFact
 from advisor.network import build
 from advisor.store import Filed, Store
 from advisor.units import NotAQuantity, convert, parse, show
@@ -72,6 +72,17 @@ class Session:
     def stages(self) -> tuple[Mapping[str, float], ...]:
         """Every fault's probability at the start and after each entry."""
         return suspicion(self.knowledge, self.engine, self.filed.case)
+
+    @cached_property
+    def facts(self) -> Mapping[str, Fact]:
+        """The vehicle facts that matter here: for faults, for limits, or for a formula of this complaint."""
+        names = set(self.engine.entries)
+        for reading in self.engine.entries:
+            said = self.knowledge.readings.get(reading)
+            if said and said.quantity:
+                names.update(limit.by for limit in said.quantity.limits if isinstance(limit, LimitByFact))
+                names.update(map(str, said.quantity.derived.inputs.values() if said.quantity.derived else ()))
+        return {name: fact for name, fact in self.knowledge.facts.items() if name in names}
 
     @property
     def proposals(self) -> tuple[Proposal, ...]:

@@ -272,6 +272,14 @@ async def test_help_names_every_key_of_the_bench(door: Path, tmp_path: Path) -> 
             assert words in shown
 
 
+async def test_the_vehicle_is_asked_for_every_fact_that_matters(tmp_path: Path) -> None:
+    """Facts that only shift limits are asked as well; facts of other families are not."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await opened(pilot)
+        assert "battery_type" in task.session.facts
+        assert "sunroof" not in task.session.facts
+
+
 async def measuring(pilot: Pilot[None], *keys: str) -> TaskScreen:
     """A new drain job with the sleeping current on the card, and some keys pressed."""
     task = await opened(pilot)

@@ -33,8 +33,7 @@ class FactsScreen(Screen[dict[str, str]]):
     def __init__(self, session: Session) -> None:
         super().__init__()
         self.session = session
-        fixed = session.engine.entries
-        self.facts = {name: fact for name, fact in session.knowledge.facts.items() if name in fixed}
+        self.facts = session.facts
 
     def compose(self) -> ComposeResult:
         """A row for each fact that bears on this complaint."""
