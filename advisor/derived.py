@@ -805,3 +805,50 @@ def draw_allowed(
 def drop_resistance(drop_v: float, current_a: float) -> float:
     """The resistance of a cable or joint, mΩ, from the voltage lost over it while the current flows."""
     return 1000 * abs(drop_v) / current_a
+
+
+@_formula(
+    "Spot that a thermometer measures",
+    "mm",
+    "geometry; the printed ratio of distance to spot is 2 to 3 times better than what is measured (W7)",
+    {
+        "distance_mm": Input("mm", 10, 20_000, "A distance"),
+        "distance_to_spot": Input("1", 1, 200, "A ratio of distance to spot"),
+    },
+    note="The spot has to lie wholly on the target.",
+)
+def measured_spot(distance_mm: float, distance_to_spot: float) -> float:
+    """The width of an infrared thermometer's spot, mm."""
+    return distance_mm / distance_to_spot
+
+
+@_formula(
+    "Heat given off by the heater",
+    "kW",
+    "heat balance with 1.03 kg/l and 3.6 kJ/kgK for half glycol at 80 °C (from memory, W12)",
+    {
+        "flow_l_per_min": Input("l/min", 0, 60, "A coolant flow"),
+        "inlet_hose_c": _temperature("A heater hose", -40, 135),
+        "outlet_hose_c": _temperature("A heater hose", -40, 135),
+    },
+)
+def heater_power(flow_l_per_min: float, inlet_hose_c: float, outlet_hose_c: float) -> float:
+    """What the coolant gives off in the heater matrix, kW."""
+    return flow_l_per_min / 60 * 1.03 * 3.6 * (inlet_hose_c - outlet_hose_c)
+
+
+@_formula(
+    "Refrigerant in the cabin air if all of it escapes",
+    "%",
+    "ideal gas at 25 °C (24.47 l/mol), molar masses 102.03 and 114.04 g/mol (W14); well mixed",
+    {
+        "charge_g": Input("g", 0, 3000, "A charge"),
+        "cabin_l": Input("l", 500, 20_000, "A cabin's volume"),
+    },
+    choices=_FLUIDS,
+    note="Local pockets are richer. R-1234yf burns from 6.2 % by volume (ISO 817).",
+)
+def cabin_refrigerant(charge_g: float, cabin_l: float, refrigerant: str) -> float:
+    """The mean share of refrigerant in the cabin air, % by volume."""
+    moles = charge_g / {"r134a": 102.03, "r1234yf": 114.04}[refrigerant]
+    return 100 * moles * 24.47 / cabin_l

@@ -111,6 +111,17 @@ def test_type_b_parts_add_in_quadrature() -> None:
     assert taken.random == pytest.approx(1 / math.sqrt(12), rel=1e-12)
 
 
+def test_half_widths_of_two_clamps_at_120_ma() -> None:
+    """General clamp ±(2 % + 50 mA) = 52.40 mA, low-current one ±(1 % + 2 mA) = 3.200 mA (check value W4).
+
+    As worst cases the parts add; as independent rectangular parts they make less, and never more.
+    """
+    for percent, absolute, worst in ((2.0, 50.0, 52.40), (1.0, 2.0, 3.200)):
+        assert percent / 100 * 120 + absolute == pytest.approx(worst)
+        taken = number(120.0, "clamp", Accuracy(percent=percent, absolute=absolute))
+        assert absolute < taken.systematic * math.sqrt(3) < worst
+
+
 def test_an_expanded_uncertainty_is_divided_by_its_coverage_factor() -> None:
     """JCGM 100:2008, 4.3.3: U = 0.06 with k = 2 is u = 0.03."""
     assert number(5.0, "meter", Accuracy(absolute=0.06, coverage=2)).systematic == pytest.approx(0.03)

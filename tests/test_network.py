@@ -14,6 +14,7 @@ from pgmpy.readwrite import BIFReader, XMLBIFReader
 
 from advisor.engine import Engine, compile_tables
 from advisor.knowledge import Knowledge
+from advisor.likelihoods import noisy_or
 from advisor.network import Network, build, write
 from advisor.tables import Floats, Table
 from tests.conftest import complaint, faults, given_complaint
@@ -401,3 +402,21 @@ def test_the_shipped_network_is_read_back_whole(
     for name in drain_network.sought:
         at = again.outcomes[plain[name]].index("present")
         assert after.marginals[plain[name]][at] == pytest.approx(before.beliefs[name], abs=ROUNDED)
+
+
+def test_one_fault_and_its_reading_are_bayes_rule(known: Known) -> None:
+    """Prior 0.10, P(abnormal | fault) 0.85, leak 0.08: 0.5414, and 0.01779 if normal (check value W15).
+
+    The noisy-OR strength that goes with them is 1 - 0.15 / 0.92 = 0.8370.
+    """
+    text = complaint("any_of: [a, b]") + faults("a", "b", a="prior: 0.1", b="prior: 0.2")
+    reading = (
+        "readings:\n  r: {name: R, minutes: 1, outcomes: {normal: N, abnormal: A}, noisy_or: "
+        "{leak: 0.08, strengths: with_leak, causes: {a: 0.85}}}\n"
+    )
+    engine = compile_tables(build(known(text + reading), "c").tables)
+    for outcome, probability in (("abnormal", 0.5414), ("normal", 0.01779)):
+        beliefs = engine.outlook({"r": engine.one_hot("r", outcome)}).beliefs
+        assert beliefs["a"] == pytest.approx(probability, abs=0.00005)
+    alone = noisy_or(0.08, [0.8370], with_leak=False)[1, 1]
+    assert alone == pytest.approx(0.85, abs=0.0001)
