@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from advisor.network import Network
     from advisor.simulation import Played
 
+DEMO = "drain/01_boot_lamp.yaml"
 WATCHED_EVERY_SECONDS = 0.5
 
 # pgmpy and textual take seconds to import: each command imports what it needs when it runs.
@@ -96,7 +97,7 @@ _without = click.option(
 @click.group(invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]})
 @click.pass_context
 def commands(context: click.Context) -> None:
-    """Find the cause of a flat battery by the readings that tell most.
+    """Find the cause of a car's complaint by the readings that tell most.
 
     Without a command the screens open; where there is no terminal, a shipped scenario is played as text.
     """
@@ -125,7 +126,7 @@ def demo() -> None:
     from advisor.simulation import play, read_scenarios
 
     knowledge = _checked(())
-    file, scenario = next(iter(read_scenarios([shipped("scenarios")], knowledge).items()))
+    file, scenario = next(iter(read_scenarios([shipped("scenarios") / DEMO], knowledge).items()))
     click.echo(f"An invented car, from {file.name}: {scenario.name}. {scenario.story}")
     click.echo()
     engine = _engine(_network(knowledge, scenario.complaint), knowledge)

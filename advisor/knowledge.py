@@ -31,7 +31,9 @@ def _members(said: Any) -> Any:
 def _limit(said: Any) -> Any:
     if not isinstance(said, dict):
         return said
-    return {"by": said.get("by"), "values": {key: value for key, value in said.items() if key != "by"}}
+    if "by" not in said:
+        raise ValueError("A limit that depends on a fact says 'by: FACT' first. Add 'by: …'.")
+    return {"by": said["by"], "values": {key: value for key, value in said.items() if key != "by"}}
 
 
 def _several(said: Any) -> Any:

@@ -244,6 +244,14 @@ def measuring(knowledge: Knowledge) -> Iterator[Problem]:
             name,
             "instrument",
         )
+        if measurand.range and measurand.range[0] >= measurand.range[1]:
+            yield Problem(
+                knowledge.place("measurands", name, "range"),
+                "limit",
+                f"The range does not rise: {measurand.range[0]:g}, {measurand.range[1]:g}.",
+                "It goes from the lowest plausible value to the highest.",
+                "Put them in rising order.",
+            )
         if measurand.unit and measurand.unit not in KNOWN:
             yield _unknown(knowledge, measurand.unit, KNOWN, "unit", "measurands", name, "unit")
         elif measurand.unit:
@@ -259,7 +267,8 @@ def measuring(knowledge: Knowledge) -> Iterator[Problem]:
 
 def _fitting(knowledge: Knowledge, instruments: Iterable[str], unit: str, *path: str) -> Iterator[Problem]:
     for name in instruments:
-        units = knowledge.instruments[name].units if name in knowledge.instruments else ()
+        said = knowledge.instruments.get(name)
+        units = (said.units or tuple(said.accuracy)) if said else ()
         if units and all(one in KNOWN and kind_of(one) != kind_of(unit) for one in units):
             yield Problem(
                 knowledge.place(*path),
@@ -536,6 +545,16 @@ def _rows(knowledge: Knowledge, name: str, reading: Reading) -> Iterator[Problem
                 "The first row that fits counts.",
                 "Put 'otherwise' last.",
             )
+    for at, row in enumerate(rows):
+        said = (row.when or {}).items()
+        if row.when and any(earlier.when and earlier.when.items() <= said for earlier in rows[:at]):
+            yield Problem(
+                knowledge.place("readings", name, "table", at, "when"),
+                "rows",
+                "This row never counts: an earlier one fits wherever it does.",
+                "The first row that fits counts.",
+                "Put the row that says more first.",
+            )
 
 
 def standing(knowledge: Knowledge) -> Iterator[Problem]:
@@ -669,7 +688,11 @@ def unused(knowledge: Knowledge) -> Iterator[Problem]:
 def unseen_faults(knowledge: Knowledge) -> Iterator[Problem]:
     """Faults that no reading can tell from the others of their branch."""
     read = {cause for reading in knowledge.readings.values() for cause in reading.causes}
-    read |= {cause for name, state in knowledge.states.items() if name in read for cause in state.causes}
+    states = [name for name in knowledge.states if name in read]
+    while states:
+        fresh = [cause for cause in knowledge.states[states.pop()].causes if cause not in read]
+        read.update(fresh)
+        states += [cause for cause in fresh if cause in knowledge.states]
     for name in knowledge.faults:
         if name not in read:
             yield Problem(

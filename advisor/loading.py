@@ -173,12 +173,8 @@ def parse(text: str, file: str, model: type[Model]) -> tuple[Model, dict[words.P
         what = f"The text has a character that YAML does not allow ({str(error).splitlines()[0]})."
         raise ProblemsFound([Problem(Place(file, 1, 1), "yaml", what, "", "Remove it.")]) from error
     if not isinstance(data, dict):
-        data = {}
-        problems.append(
-            Problem(
-                Place(file, 1, 1), "not-a-mapping", "The file is no mapping.", "", "Start with 'language: 1'."
-            )
-        )
+        what, instead = "The file is no mapping.", "Start with 'language: 1'."
+        raise ProblemsFound([Problem(Place(file, 1, 1), "not-a-mapping", what, "", instead), *problems])
     places[()] = Place(file, 1, 1)
     try:
         document = model.model_validate(data)

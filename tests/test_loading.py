@@ -80,8 +80,8 @@ def test_every_word_that_an_entry_lacks_is_named() -> None:
 FORMS: dict[str, tuple[str, list[str]]] = {
     "nothing at all": ("", ["1:1 missing"]),
     "only a comment": ("# nothing\n", ["1:1 missing"]),
-    "a list at the top": ("- a\n", ["1:1 missing", "1:1 not-a-mapping"]),
-    "a word at the top": ("knowledge\n", ["1:1 missing", "1:1 not-a-mapping"]),
+    "a list at the top": ("- a\n", ["1:1 not-a-mapping"]),
+    "a word at the top": ("knowledge\n", ["1:1 not-a-mapping"]),
     "another version of the language": ("language: 2\n", ["1:1 not-one-of"]),
     "a section that is empty": ("language: 1\nfaults:\n", ["2:1 wrong-kind"]),
     "a section that is a list": ("language: 1\nfaults: [a, b]\n", ["2:1 wrong-kind"]),
