@@ -1,8 +1,9 @@
 """Readings that disagree: how much, which one to repeat, and what it should have shown.
 
 The measure of a set of readings is log2 of the product of their own probabilities over their joint one
-(Jensen, Chamberlain, Nordahl & Jensen 1990, "Analysis in HUGIN of data conflict"): readings of one cause
-support each other and make it negative; above 0 they are less likely together than apart. Taken between
+(Jensen, Chamberlain, Nordahl & Jensen 1990, on data conflict, Uncertainty in Artificial Intelligence 6):
+readings of one cause support each other and make it negative; above 0 they are less likely together than
+apart. Taken between
 one reading and all the others it says how much that one stands against the rest:
 log2 P(it) / P(it | the rest). The one that stands out most is the one to repeat.
 

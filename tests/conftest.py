@@ -77,6 +77,12 @@ def shipped() -> Knowledge:
 
 
 @pytest.fixture(scope="session")
+def knowledge(shipped: Knowledge) -> Knowledge:
+    """The shipped knowledge, where it is the only one."""
+    return shipped
+
+
+@pytest.fixture(scope="session")
 def drain_network(shipped: Knowledge) -> Network:
     """The network of the shipped complaint."""
     return build(shipped, "flat_battery")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
 import pytest
 
@@ -11,14 +10,7 @@ from advisor.account import account
 from advisor.case import Accounted, Case, Entry, Measured, Seen
 from advisor.evidence import Measurement
 from advisor.knowledge import Knowledge
-from advisor.lint import checked
 from advisor.report import account_lines
-
-
-@pytest.fixture(scope="module")
-def knowledge() -> Knowledge:
-    """The shipped knowledge."""
-    return checked([Path(__file__).parent.parent / "knowledge"])
 
 
 def draw(milliamps: float, instrument: str = "low_current_clamp") -> Measured:

@@ -10,16 +10,10 @@ from advisor.case import Case, Known, Measured
 from advisor.entry import NotUnderstood, direct, fields, understand
 from advisor.evidence import Measurement
 from advisor.knowledge import Knowledge
-from advisor.lint import checked, problems
+from advisor.lint import problems
 from advisor.loading import load
 
 CASE = Case("flat_battery")
-
-
-@pytest.fixture(scope="module")
-def knowledge() -> Knowledge:
-    """The shipped knowledge."""
-    return checked([Path(__file__).parent.parent / "knowledge"])
 
 
 def lines(knowledge: Knowledge, reading: str, text: str, **preferences: str) -> tuple[str, ...]:

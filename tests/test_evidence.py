@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,7 +13,7 @@ from scipy import stats
 from advisor.advice import Workshop, advise
 from advisor.case import Case, Measured, Seen
 from advisor.derived import Estimate
-from advisor.engine import Engine, compile_tables
+from advisor.engine import Engine
 from advisor.evidence import (
     Measurement,
     Number,
@@ -27,24 +26,10 @@ from advisor.evidence import (
     weigh,
 )
 from advisor.knowledge import Accuracy, Knowledge
-from advisor.lint import checked
-from advisor.network import build
 
 INF = math.inf
 EDGES = (0.0, 50.0, 300.0, 30_000.0)
 CLAMP = Accuracy(percent=1, absolute=2, resolution=1)
-
-
-@pytest.fixture(scope="module")
-def knowledge() -> Knowledge:
-    """The shipped knowledge."""
-    return checked([Path(__file__).parent.parent / "knowledge"])
-
-
-@pytest.fixture(scope="module")
-def engine(knowledge: Knowledge) -> Engine:
-    """The compiled drain family."""
-    return compile_tables(build(knowledge, "flat_battery").tables)
 
 
 @pytest.mark.parametrize(
@@ -84,13 +69,13 @@ def test_a_perfect_instrument_gives_hard_evidence() -> None:
     assert band_likelihood(Estimate(50.0, 0.0), EDGES).tolist() == [0.0, 1.0, 0.0]
 
 
-def test_an_infinitely_poor_instrument_says_nothing(knowledge: Knowledge, engine: Engine) -> None:
+def test_an_infinitely_poor_instrument_says_nothing(knowledge: Knowledge, drain: Engine) -> None:
     """With an enormous uncertainty all bands are equally likely, and beliefs stay as they were."""
     flat = band_likelihood(Estimate(430.0, 1e12), EDGES)
     assert flat == pytest.approx([1.0, 1.0, 1.0], abs=1e-9)
-    complaint = {"flat_battery": engine.one_hot("flat_battery", "present")}
-    before = engine.outlook(complaint).beliefs
-    after = engine.outlook({**complaint, "sleeping_current": flat}).beliefs
+    complaint = {"flat_battery": drain.one_hot("flat_battery", "present")}
+    before = drain.outlook(complaint).beliefs
+    after = drain.outlook({**complaint, "sleeping_current": flat}).beliefs
     assert after == pytest.approx(before, abs=1e-9)
 
 
@@ -183,26 +168,26 @@ def test_likelihoods_lie_between_0_and_1(value: float, u: float) -> None:
     assert 0 < likelihood.max() <= 1
 
 
-def test_a_general_clamp_makes_a_50_ma_decision_worth_less(knowledge: Knowledge, engine: Engine) -> None:
+def test_a_general_clamp_makes_a_50_ma_decision_worth_less(knowledge: Knowledge, drain: Engine) -> None:
     """Ranking knows the instrument: common practice, no source."""
     case = Case("flat_battery")
 
     def bits(without: frozenset[str]) -> float:
-        proposals = advise(knowledge, engine, case, Workshop(without)).proposals
+        proposals = advise(knowledge, drain, case, Workshop(without)).proposals
         return next(one.information_bits for one in proposals if one.reading == "sleeping_current")
 
     fine, coarse = bits(frozenset()), bits(frozenset({"low_current_clamp"}))
     assert coarse < 0.9 * fine
-    exact = engine.outlook(case.evidence(knowledge, engine)).information_bits["sleeping_current"]
+    exact = drain.outlook(case.evidence(knowledge, drain)).information_bits["sleeping_current"]
     assert fine <= exact
 
 
-def test_a_number_far_inside_a_band_equals_the_band(knowledge: Knowledge, engine: Engine) -> None:
+def test_a_number_far_inside_a_band_equals_the_band(knowledge: Knowledge, drain: Engine) -> None:
     """1.2 A with the fine clamp says the same as the band "high" picked by hand."""
     take = (Measurement("sleeping_current", 1200.0, "low_current_clamp", "1.2 A"),)
     typed = Case("flat_battery", (Measured("sleeping_current", take),))
     picked = Case("flat_battery", (Seen("sleeping_current", "high"),))
-    beliefs = [engine.outlook(case.evidence(knowledge, engine)).beliefs for case in (typed, picked)]
+    beliefs = [drain.outlook(case.evidence(knowledge, drain)).beliefs for case in (typed, picked)]
     assert beliefs[0] == pytest.approx(beliefs[1], abs=1e-9)
 
 

@@ -12,21 +12,9 @@ from advisor.derived import Estimate, OutOfRange, evaluate
 from advisor.engine import Engine, compile_tables
 from advisor.evidence import Measurement, weigh
 from advisor.knowledge import Knowledge
-from advisor.lint import checked, problems
+from advisor.lint import problems
 from advisor.loading import load
 from advisor.network import build
-
-
-@pytest.fixture(scope="module")
-def knowledge() -> Knowledge:
-    """The shipped knowledge."""
-    return checked([Path(__file__).parent.parent / "knowledge"])
-
-
-@pytest.fixture(scope="module")
-def engine(knowledge: Knowledge) -> Engine:
-    """The compiled drain family."""
-    return compile_tables(build(knowledge, "flat_battery").tables)
 
 
 def surfaces(reading: str, suspect: float, neighbour: float) -> Measured:
@@ -40,9 +28,9 @@ def surfaces(reading: str, suspect: float, neighbour: float) -> Measured:
     )
 
 
-def probability(knowledge: Knowledge, engine: Engine, fault: str, *entries: Measured) -> float:
+def probability(knowledge: Knowledge, drain: Engine, fault: str, *entries: Measured) -> float:
     """A fault's probability after these entries."""
-    suspects = advise(knowledge, engine, Case("flat_battery", entries)).suspects
+    suspects = advise(knowledge, drain, Case("flat_battery", entries)).suspects
     return next(one.probability for one in suspects if one.fault == fault)
 
 
@@ -62,10 +50,10 @@ def test_half_an_ampere_empties_a_battery_within_a_few_days() -> None:
     assert 1 < days.value < 4
 
 
-def test_trim_four_degrees_warmer_over_a_relay_raises_its_coil(knowledge: Knowledge, engine: Engine) -> None:
+def test_trim_four_degrees_warmer_over_a_relay_raises_its_coil(knowledge: Knowledge, drain: Engine) -> None:
     """A coil held on (50 to 100 mA) warms what is over it by about 4 °C: common practice, no source."""
-    before = probability(knowledge, engine, "relay_coil")
-    after = probability(knowledge, engine, "relay_coil", surfaces("warm_relay", 24.0, 20.0))
+    before = probability(knowledge, drain, "relay_coil")
+    after = probability(knowledge, drain, "relay_coil", surfaces("warm_relay", 24.0, 20.0))
     assert after > 3 * before
 
 
