@@ -128,6 +128,7 @@ class Engine:
     sought: tuple[str, ...]
     readings: tuple[str, ...]
     cliques: tuple[Clique, ...]  # parents before children
+    widest: tuple[str, int]  # the node that ties most of the largest clique together, and its entries
     start: Floats  # all cliques' potentials, one after the other
     entries: Mapping[str, Entry]
     hidden_spans: Mapping[str, slice]
@@ -314,6 +315,7 @@ class _Compiler:
             sought=self.given.sought,
             readings=tuple(reading_spans),
             cliques=cliques,
+            widest=self.widest,
             start=start,
             entries=entries,
             hidden_spans=hidden_spans,
@@ -384,8 +386,9 @@ class _Compiler:
                 forest.add_edge(next(iter(forest)), next(iter(tree)))
             forest = nx.compose(forest, tree)
         widest = max(forest, key=lambda bag: (self._entries(bag), sorted(bag)))
+        self.widest = (self._to_blame(widest, scopes), self._entries(widest))
         if self._entries(widest) > LARGEST_CLIQUE:
-            raise TooWide(self._to_blame(widest, scopes), self._entries(widest))
+            raise TooWide(*self.widest)
         order = list(nx.dfs_preorder_nodes(forest, widest))
         position = {bag: at for at, bag in enumerate(order)}
         parents = [-1] * len(order)

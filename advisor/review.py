@@ -19,6 +19,8 @@ from advisor.tables import Floats
 
 TELLING_APART_BITS = 0.05
 """Two faults count as alike if no reading tells more about which of the two it is."""
+SLOW_ENTRIES = 2**14
+"""From here on the largest table of a network makes a step noticeably slow (tens of milliseconds)."""
 NOTHING_BITS = 1e-6
 """A reading that tells less than this about every complaint tells nothing."""
 
@@ -53,10 +55,13 @@ def review(knowledge: Knowledge) -> list[Problem]:
 
 
 def too_dear(knowledge: Knowledge, networks: Mapping[str, Compiled]) -> Iterator[Problem]:
-    """Complaints whose exact inference needs a table that is too large, with the reading that causes it."""
+    """Complaints whose exact inference needs large tables, with the reading that causes it."""
     for complaint, one in networks.items():
         if one.too_wide is not None:
-            node = one.too_wide.node
+            node, entries = one.too_wide.node, one.too_wide.entries
+        elif one.engine is not None:
+            node, entries = one.engine.widest
+        if entries > SLOW_ENTRIES:
             section = next(
                 (name for name in ("readings", "states", "branches") if node in knowledge.section(name)),
                 "complaints",
@@ -64,9 +69,10 @@ def too_dear(knowledge: Knowledge, networks: Mapping[str, Compiled]) -> Iterator
             yield Problem(
                 knowledge.place(section, node if section != "complaints" else complaint),
                 "too-wide",
-                f"'{node}' makes '{complaint}' need a table of {one.too_wide.entries:.2g} numbers.",
-                "Exact advice would take too long.",
+                f"'{node}' makes '{complaint}' need a table of {entries:.2g} numbers.",
+                "Exact advice would take too long." if one.too_wide else "Every step of the advice is slow.",
                 "Hang it on fewer causes, or on a branch of causes that act alike.",
+                "error" if one.too_wide else "weak",
             )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import defaultdict
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -152,7 +153,10 @@ class Store:
             rows = connection.execute(
                 sa.select(_entries).order_by(_entries.c.case_id, _entries.c.number)
             ).all()
-        return [_filed(head, [row for row in rows if row.case_id == head.id]) for head in heads]
+        by_case: dict[int, list[Any]] = defaultdict(list)
+        for row in rows:
+            by_case[row.case_id].append(row)
+        return [_filed(head, by_case[head.id]) for head in heads]
 
     def preferences(self) -> dict[str, str]:
         """The units that people here prefer, by kind of quantity."""
