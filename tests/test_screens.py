@@ -215,6 +215,30 @@ async def test_a_job_goes_on_where_it_was_left(door: Path, tmp_path: Path) -> No
         assert screen.session.filed.case.entries == entries
 
 
+async def test_a_job_that_new_knowledge_contradicts_is_told_and_kept(door: Path, tmp_path: Path) -> None:
+    """Changed knowledge may rule out what was entered: a message, the list stays, nothing is lost."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        task.change(lambda: task.session.saw("wiggle", "loose"))
+        task.change(lambda: task.session.saw("tap", "dull"))
+    text = (door / "door.yaml").read_text(encoding="utf-8")
+    stricter = text.replace("gives: {ringing: 0.1, dull: 0.9}", "gives: {ringing: 1.0, dull: 0.0}")
+    stricter = stricter.replace("dull: 0.1}", "dull: 0.0}").replace("dull: 0.2}", "dull: 0.0}")
+    stricter = stricter.replace("{ringing: 0.9, ", "{ringing: 1.0, ").replace(
+        "{ringing: 0.8, ", "{ringing: 1.0, "
+    )
+    (door / "door.yaml").write_text(stricter, encoding="utf-8")
+    async with running(door, tmp_path) as pilot:
+        await until(pilot, listed)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: "no longer fits together" in text_of(pilot))
+        assert isinstance(pilot.app.screen, StartScreen)
+        assert not pilot.app.screen.query_one("#jobs", OptionList).disabled
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    assert store.cases()[0].case.seen == {"wiggle": "loose", "tap": "dull"}
+    store.close()
+
+
 async def test_every_answer_can_be_tapped(door: Path, tmp_path: Path) -> None:
     """Touch works as keys do: tapping the first answer enters it."""
     async with running(door, tmp_path) as pilot:

@@ -12,7 +12,7 @@ from textual.screen import Screen
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from advisor.advice import Workshop
+from advisor.advice import Contradiction, Workshop
 from advisor.engine import TooWide
 from advisor.knowledge import Knowledge
 from advisor.problems import ProblemsFound
@@ -66,6 +66,7 @@ class StartScreen(Screen[None]):
     def cannot(self, what: str, lines: list[str]) -> None:
         """Say what keeps the program from working, and what to do."""
         self.query_one("#says", Static).update("\n".join([what, *lines, "Put it right and start again."]))
+        self.query_one("#jobs", OptionList).disabled = False
 
     def refresh_jobs(self) -> None:
         """List complaints first, then open jobs, newest first."""
@@ -131,6 +132,12 @@ class StartScreen(Screen[None]):
             self.app.call_from_thread(self.cannot, "This complaint cannot be worked on.", [str(error)])
             return
         session = Session(knowledge, engine, store, filed, workshop)
+        try:
+            session.advice  # noqa: B018  # worked out here, off the event loop, and kept
+        except Contradiction as error:
+            what = "What was entered no longer fits together under this knowledge; nothing was lost."
+            self.app.call_from_thread(self.cannot, what, [str(error)])
+            return
         self.app.call_from_thread(self.open_session, session)
 
     def open_session(self, session: Session) -> None:
