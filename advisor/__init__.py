@@ -10,7 +10,9 @@ derived     quantities that are computed, by name, with their uncertainty
 knowledge   what an author may say, as frozen objects
 loading     YAML text to knowledge, or every problem with its line
 priors      "of 100 such cars, so many" to independent priors
-lint        questions about the whole knowledge
+references  does everything that is named exist
+plausible   do numbers and words make sense together
+lint        questions about the whole knowledge, in their order
 evidence    a number and its instrument as a likelihood over bands
 network     a complaint as a pgmpy network; open formats
 engine      exact inference by one compiled junction tree

@@ -10,10 +10,12 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Annotated, Any, Literal, NamedTuple
 
+import numpy as np
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
 
 from advisor.likelihoods import WORDS, parse_probability
 from advisor.problems import Place
+from advisor.tables import Floats
 
 UNLISTED = "unlisted:"
 """Before the id of a complaint or branch: its share for a cause that this knowledge does not list."""
@@ -345,6 +347,22 @@ class Reading(Item):
         if self.noisy_max:
             return tuple(self.noisy_max.causes)
         return tuple(dict.fromkeys(cause for row in self.table or () for cause in row.when or ()))
+
+    def spreads(self) -> Iterator[tuple[tuple[str | int, ...], Spread]]:
+        """Every distribution over outcomes that is stated, with its path within the reading."""
+        if self.noisy_max:
+            yield ("noisy_max", "leak"), self.noisy_max.leak
+            for cause, spread in self.noisy_max.causes.items():
+                yield ("noisy_max", "causes", cause), spread
+        for at, row in enumerate(self.table or ()):
+            yield ("table", at, "gives" if row.gives else "otherwise"), row.spread
+
+    def chances(self, spread: Spread, order: tuple[str, ...]) -> Floats:
+        """The chances of the outcomes in the order asked for; what is left of 1 goes to the normal one."""
+        said = dict(spread)
+        if self.normal_outcome not in said:
+            said[self.normal_outcome] = 1 - sum(spread.values())
+        return np.array([said.get(outcome, 0.0) for outcome in order])
 
 
 class Accuracy(Said):

@@ -19,7 +19,6 @@ import numpy as np
 from advisor.evidence import seen_with
 from advisor.knowledge import UNLISTED, Gate, Knowledge, Reading, State
 from advisor.likelihoods import noisy_max, noisy_or
-from advisor.lint import full_spread
 from advisor.priors import given_factors, solve, tree_of
 from advisor.tables import Floats, Table, Tables
 
@@ -220,8 +219,8 @@ class _Builder:
                 values = values[..., ::-1]
         elif reading.noisy_max:
             said = reading.noisy_max
-            effects = [full_spread(reading, said.causes[cause], reading.graded) for cause in causes]
-            leak = full_spread(reading, said.leak, reading.graded)
+            effects = [reading.chances(said.causes[cause], reading.graded) for cause in causes]
+            leak = reading.chances(said.leak, reading.graded)
             values = noisy_max(leak, effects, said.strengths == "with_leak")
             values = values[..., [reading.graded.index(answer) for answer in answers]]
         else:
@@ -251,5 +250,5 @@ class _Builder:
                 for row in reading.table or ()
                 if all(here.get(cause, "absent") == value for cause, value in (row.when or {}).items())
             )
-            values[states] = full_spread(reading, row.spread, answers)
+            values[states] = reading.chances(row.spread, answers)
         return values

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import pytest
 import yaml
 
-from advisor import lint, loading, priors, review, simulation
+from advisor import loading, plausible, priors, references, review, simulation
 from advisor.derived import FORMULAS
 from advisor.engine import compile_tables
 from advisor.lint import problems
@@ -115,7 +115,9 @@ def named(found: list[Example]) -> list[object]:
 
 def test_every_code_of_the_program_has_its_section_and_no_section_is_of_anything_else() -> None:
     """Who sees a code finds it on the page, and the page explains nothing that is never printed."""
-    written = set().union(*(codes_in(module) for module in (loading, lint, priors, review, simulation)))
+    written = set().union(
+        *(codes_in(module) for module in (loading, references, plausible, priors, review, simulation))
+    )
     assert {code for code, _ in sections()} == written
 
 
