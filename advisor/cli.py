@@ -117,7 +117,9 @@ def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) 
         raise click.UsageError("The screens need a terminal. `advisor demo` tells a case as text.")
     from advisor.screens.app import AdvisorApp
 
-    AdvisorApp(list(paths) or [shipped("knowledge")], frozenset(without), store).run()
+    app = AdvisorApp(list(paths) or [shipped("knowledge")], frozenset(without), store)
+    app.run()
+    sys.exit(app.return_code or 0)
 
 
 @commands.command()
@@ -137,7 +139,13 @@ def demo() -> None:
 @commands.command(name="next")
 @_knowledge
 @_complaint
-@click.option("--fact", "facts", type=_Pair(), multiple=True, help="What is known of the vehicle.")
+@click.option(
+    "--fact",
+    "facts",
+    type=_Pair(),
+    multiple=True,
+    help="What is known of the vehicle; the last on a fact counts.",
+)
 @click.option(
     "--saw",
     type=_Pair(),
@@ -246,6 +254,8 @@ def draw(
         if of not in knowledge.complaints:
             raise click.UsageError(f"'{of}' is a branch: name the complaint too, with --complaint.")
         shown = _probabilities(knowledge, of, facts, saw)
+        if root not in shown:
+            _fail([f"'{root}' is no part of the complaint '{of}'."], 1)
     text = tree_svg(knowledge, root, shown, readings=not no_readings)
     if output is None:
         click.echo(text)
@@ -298,10 +308,17 @@ def check(paths: tuple[Path, ...], form: str, watch: bool) -> None:
         time.sleep(WATCHED_EVERY_SECONDS)
 
 
-def _stamps(paths: Iterable[Path]) -> dict[Path, float]:
+def _stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int]]:
     from advisor.loading import knowledge_files
 
-    return {file: file.stat().st_mtime for file in knowledge_files(paths) if file.exists()}
+    stamps = {}
+    for file in knowledge_files(paths):
+        try:
+            stat = file.stat()
+        except OSError:
+            continue  # between the two halves of a save; the next look finds it again
+        stamps[file] = (stat.st_mtime_ns, stat.st_size)
+    return stamps
 
 
 def _check(paths: list[Path], form: str) -> int:

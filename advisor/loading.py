@@ -6,6 +6,7 @@ import re
 import typing
 from collections.abc import Iterable
 from pathlib import Path
+from stat import S_ISREG
 from typing import Any, NoReturn, TypeVar
 
 import yaml
@@ -16,8 +17,10 @@ from advisor.knowledge import SECTIONS, Document, Knowledge
 from advisor.likelihoods import in_words
 from advisor.problems import Place, Problem, ProblemsFound, nearest
 
-LARGEST_FILE = 2_000_000
+LARGEST_FILE = 500_000
 """Bytes; a larger file is refused unread."""
+MOST_TRANSLATED = 300
+"""Problems of form told of one file; whoever has more mends these first."""
 DEEPEST = 12
 """Levels of nesting; the language needs 7."""
 ID = re.compile(r"[a-z0-9][a-z0-9_]*")
@@ -117,13 +120,19 @@ def read(file: Path, model: type[Model]) -> tuple[Model, dict[words.Path, Place]
     name = str(file)
     start = Place(name, 1, 1)
     try:
-        if file.stat().st_size > LARGEST_FILE:
+        stat = file.stat()
+        if not S_ISREG(stat.st_mode):
+            what = "This is no file: a device, a pipe or a folder."
+            raise ProblemsFound(
+                [Problem(start, "unreadable", what, "", "Name a file, or a folder of files.")]
+            )
+        if stat.st_size > LARGEST_FILE:
             raise ProblemsFound(
                 [
                     Problem(
                         start,
                         "too-large",
-                        f"The file is larger than {LARGEST_FILE // 1_000_000} MB.",
+                        f"The file is larger than {LARGEST_FILE // 1000} kB.",
                         "Nobody writes that much by hand.",
                         "Split it, or check what it is.",
                     )
@@ -303,7 +312,7 @@ def _translated(
     error: ValidationError, model: type[BaseModel], places: dict[words.Path, Place]
 ) -> list[Problem]:
     """Pydantic's findings in the author's words, each once."""
-    details = error.errors(include_url=False)
+    details = error.errors(include_url=False)[:MOST_TRANSLATED]
     paths = [_path(detail["loc"], places) for detail in details]
     found: dict[tuple[Place, str, str], Problem] = {}
     for detail, path in zip(details, paths, strict=True):

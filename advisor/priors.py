@@ -12,7 +12,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.optimize import brentq
@@ -351,7 +351,7 @@ class _Tree:
             elif stated and gate.kind == "exactly_one_of":
                 shares = list(stated.values())
                 if name == self.complaint:
-                    shares.append(self.gates[name].unlisted / 100)  # type: ignore[attr-defined]
+                    shares.append(self.unlisted)
                 total = _total_odds(targets[name], shares)
                 found = {m: share * total / (1 + share * total) for m, share in stated.items()}
             elif name in targets and gate.kind in ("all_of", "at_least") and name != self.complaint:
@@ -452,10 +452,7 @@ class _Tree:
 class _Evaluated:
     top: float
     excess: float = 0.0
-    priors: dict[str, float] = None  # type: ignore[assignment]
-
-    def __post_init__(self) -> None:
-        self.priors = {}
+    priors: dict[str, float] = field(default_factory=dict)
 
 
 def _silent(*_: object) -> None:

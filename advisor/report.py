@@ -165,7 +165,7 @@ def account_lines(found: Account | None) -> Iterator[str]:
     yield f"Still unexplained   {_current(found.unexplained)}"
     yield f"Limit               {show(found.limit_ma, 'mA')}"
     yield "For a battery of 60 Ah, left at 90 % and needing 50 % to start (common practice):"
-    now, after = (f"{days:.2g}" if days else "under 1" for days in (found.days_now, found.days_after))
+    now, after = (_days(days) for days in (found.days_now, found.days_after))
     if not found.parts:
         yield f"Days until flat     {now}"
         yield {
@@ -181,6 +181,12 @@ def account_lines(found: Account | None) -> Iterator[str]:
         "cannot tell": "What is left may be within the limit or not: measure again after the repair, "
         "with a finer instrument.",
     }[found.verdict]
+
+
+def _days(days: float | None) -> str:
+    if days is None or days < 1:
+        return "under 1"
+    return f"{days:.1f}" if days < 10 else f"{days:.0f}"
 
 
 def _current(estimate: Estimate) -> str:

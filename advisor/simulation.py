@@ -75,7 +75,8 @@ def read_scenarios(paths: Iterable[Path], knowledge: Knowledge) -> dict[Path, Sc
     """Read scenario files and folders, all below included; raises `ProblemsFound` with every problem."""
     found: dict[Path, Scenario] = {}
     problems: list[Problem] = []
-    for path in paths:
+    meant = list(paths)
+    for path in meant:
         folders = sorted(one for one in path.rglob("*") if one.is_dir()) if path.is_dir() else []
         for file in knowledge_files([path, *folders]):
             try:
@@ -85,6 +86,10 @@ def read_scenarios(paths: Iterable[Path], knowledge: Knowledge) -> dict[Path, Sc
                 continue
             found[file] = scenario
             problems += _unknown(scenario, places, knowledge)
+    if not found and not problems:
+        where = Place(str(next(iter(meant), Path())), 1, 1)
+        what = "There is no scenario here."
+        problems.append(Problem(where, "no-knowledge", what, "", "Name a file or a folder with some."))
     if problems:
         raise ProblemsFound(problems)
     return found

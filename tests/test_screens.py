@@ -7,9 +7,10 @@ from contextlib import asynccontextmanager
 from pathlib import Path
 
 import pytest
+from textual.events import Key
 from textual.pilot import Pilot
 from textual.screen import Screen
-from textual.widgets import OptionList
+from textual.widgets import OptionList, Select
 
 from advisor.screens.app import AdvisorApp
 from advisor.screens.facts import FactsScreen
@@ -327,6 +328,47 @@ async def test_a_number_is_understood_while_it_is_typed(tmp_path: Path) -> None:
         await pilot.pause()
         assert task.session.filed.case.measured["sleeping_current"][0][0].value == pytest.approx(430.0)
         assert "1 Sleeping current:" in text_of(pilot)
+
+
+async def test_a_bounced_key_answers_one_card(tmp_path: Path) -> None:
+    """Eight times "1" in one burst is one answer: the next card has not been read yet."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await opened(pilot)
+        task.chosen = "battery_test"
+        task.show_session()
+        await pilot.pause()
+        for _ in range(8):
+            pilot.app.post_message(Key("1", "1"))
+        await until(pilot, lambda screen: bool(task.session.filed.case.seen))
+        assert list(task.session.filed.case.taken) == ["battery_test"]
+
+
+async def test_back_on_the_vehicle_page_changes_nothing(tmp_path: Path) -> None:
+    """Escape there means what it means everywhere else."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await opened(pilot)
+        await pilot.press("f")
+        await until(pilot, lambda screen: isinstance(screen, FactsScreen))
+        pilot.app.screen.query_one("#fact-battery_type", Select).value = "agm"
+        await pilot.press("escape")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        assert task.session.filed.case.facts == {}
+
+
+async def test_a_start_that_failed_ends_with_its_exit_code(tmp_path: Path) -> None:
+    """Wrong knowledge is 1, a database that cannot be opened is 3; the message stays until it is read."""
+    wrong = tmp_path / "wrong.yaml"
+    wrong.write_text("language: 1\nfalts: {}\n", encoding="utf-8")
+    for knowledge, url, code in (
+        (wrong, f"sqlite:///{tmp_path / 'cases.sqlite'}", 1),
+        (KNOWLEDGE, f"sqlite:///{tmp_path / 'no' / 'such' / 'folder.sqlite'}", 3),
+    ):
+        app = AdvisorApp([knowledge], frozenset(), url)
+        async with app.run_test(size=SMALL) as pilot:
+            await until(pilot, lambda screen: "start again" in text_of(pilot))
+            await pilot.press("escape")
+            await pilot.pause()
+        assert app.return_code == code
 
 
 async def test_a_number_that_cannot_be_is_asked_again(tmp_path: Path) -> None:

@@ -57,16 +57,16 @@ class AdvisorApp(App[None]):
             store = Store(self.url or default_url())
         except ProblemsFound as error:
             self.call_from_thread(
-                start.cannot, "The knowledge has problems.", [str(p) for p in error.problems]
+                start.failed, "The knowledge has problems.", [str(p) for p in error.problems], 1
             )
             return
         except (StoreTrouble, OSError) as error:
-            self.call_from_thread(start.cannot, "The cases cannot be reached.", [str(error)])
+            self.call_from_thread(start.failed, "The cases cannot be reached.", [str(error)], 3)
             return
         if unknown:
             names = ", ".join(sorted(known))
             self.call_from_thread(
-                start.cannot, f"There is no instrument '{min(unknown)}'.", [f"Known are: {names}."]
+                start.failed, f"There is no instrument '{min(unknown)}'.", [f"Known are: {names}."], 2
             )
             return
         self.call_from_thread(start.ready, knowledge, store)

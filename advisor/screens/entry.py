@@ -8,6 +8,7 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
+from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Select, Static
 
@@ -40,6 +41,7 @@ class EntryScreen(ModalScreen[Understood]):
         super().__init__()
         self.session, self.reading, self.started = session, reading, started
         self.fields = session.fields(reading)
+        self.is_up = False
 
     def compose(self) -> ComposeResult:
         """One row for each field, then what they come to."""
@@ -84,8 +86,29 @@ class EntryScreen(ModalScreen[Understood]):
     def on_mount(self) -> None:
         """Begin where the first thing is to be filled in."""
         first = self.query_one("#field-0") if self.fields else self.query_one("#enter")
+        if isinstance(first, Input):
+            first.value = self.started
+            first.cursor_position = len(self.started)
+        self.is_up = True
         first.focus()
         self.understood()
+
+    def on_key(self, event: Key) -> None:
+        """Keys that come before the field has the focus go into it; with the focus it takes them itself."""
+        if event.is_printable and not isinstance(self.focused, Select | Button):
+            self.take(event)
+
+    def take(self, event: Key) -> None:
+        """Put a typed character into the first field, or keep it until there is one."""
+        event.stop()
+        event.prevent_default()
+        if not event.is_printable or event.character is None:
+            return
+        if not self.is_up:
+            self.started += event.character
+            return
+        for field in self.query("#field-0").results(Input):
+            field.insert_text_at_cursor(event.character)
 
     def understood(self) -> Understood | None:
         """Show what the fields come to."""

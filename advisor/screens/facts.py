@@ -27,7 +27,7 @@ class FactsScreen(Screen[dict[str, str]]):
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on with what is known"),
-        Binding("escape", "go", "Go on", show=False),
+        Binding("escape", "back", "Back", tooltip="Leave the vehicle as it was"),
     ]
 
     def __init__(self, session: Session) -> None:
@@ -56,6 +56,10 @@ class FactsScreen(Screen[dict[str, str]]):
     def on_button_pressed(self) -> None:
         """Hand back what is known."""
         self.action_go()
+
+    def action_back(self) -> None:
+        """Leave the vehicle as it was."""
+        self.dismiss(None)
 
     def action_go(self) -> None:
         """Hand back what is known."""

@@ -45,6 +45,7 @@ class StartScreen(Screen[None]):
         self.knowledge: Knowledge | None = None
         self.store: Store | None = None
         self.jobs: dict[str, Filed] = {}
+        self.exit_code = 0
 
     def compose(self) -> ComposeResult:
         """The tag, then what can be started or continued."""
@@ -63,10 +64,23 @@ class StartScreen(Screen[None]):
         self.knowledge, self.store = knowledge, store
         self.refresh_jobs()
 
+    def failed(self, what: str, lines: list[str], exit_code: int) -> None:
+        """Say what keeps the program from starting; leaving then ends with the exit code."""
+        self.exit_code = exit_code
+        self.query_one("#tag").display = self.query_one("#jobs").display = False
+        self.query_one("#says").styles.max_height = "100%"
+        self.cannot(what, lines)
+
     def cannot(self, what: str, lines: list[str]) -> None:
         """Say what keeps the program from working, and what to do."""
         self.query_one("#says", Static).update("\n".join([what, *lines, "Put it right and start again."]))
-        self.query_one("#jobs", OptionList).disabled = False
+        self.let_choose(True)
+
+    def let_choose(self, choose: bool) -> None:
+        """Whether jobs can be chosen; while one is being opened, keys go nowhere."""
+        self.query_one("#tag").disabled = self.query_one("#jobs").disabled = not choose
+        if choose:
+            self.query_one("#jobs").focus()
 
     def refresh_jobs(self) -> None:
         """List complaints first, then open jobs, newest first."""
@@ -120,7 +134,7 @@ class StartScreen(Screen[None]):
             self.query_one("#says", Static).update(str(error))
             return
         self.query_one("#says", Static).update("Working out the network …")
-        self.query_one("#jobs", OptionList).disabled = True
+        self.let_choose(False)
         self.prepare(self.knowledge, self.store, filed, self.app.workshop)
 
     @work(thread=True, exclusive=True)
@@ -142,7 +156,7 @@ class StartScreen(Screen[None]):
 
     def open_session(self, session: Session) -> None:
         """Ask for the vehicle's facts first, unless the job is under way."""
-        self.query_one("#jobs", OptionList).disabled = False
+        self.let_choose(True)
         task = TaskScreen(session)
 
         def with_facts(facts: dict[str, str] | None) -> None:
@@ -156,5 +170,6 @@ class StartScreen(Screen[None]):
             self.app.push_screen(FactsScreen(session), with_facts)
 
     def action_leave(self) -> None:
-        """Leave the program."""
-        self.app.exit()
+        """Leave the program, but not while a job is being opened."""
+        if not self.query_one("#jobs").disabled:
+            self.app.exit(return_code=self.exit_code)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from time import monotonic
 from typing import ClassVar
 
 from textual import on
@@ -10,6 +11,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
+from textual.events import Key
 from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
@@ -36,6 +38,7 @@ from advisor.session import Session
 from advisor.store import StoreTrouble
 from advisor.units import PREFERENCES
 
+BOUNCE_SECONDS = 0.3
 SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
 
 
@@ -78,6 +81,8 @@ class TaskScreen(Screen[None]):
         self.session = session
         self.chosen: str | None = None
         self.keep_going = False
+        self.entering: EntryScreen | None = None
+        self.answered_at = 0.0
 
     def compose(self) -> ComposeResult:
         """Trail and task side by side, the picture of suspicion below."""
@@ -200,7 +205,7 @@ class TaskScreen(Screen[None]):
             )
             leading = max(answer.after, key=lambda fault: answer.after[fault])
             line = f"{'–' if reading.quantity else number} {words}  "
-            effect = f"→ {knowledge.title(leading)} {percent(answer.after[leading])}"
+            effect = f"→ {percent(answer.after[leading])} {knowledge.title(leading)}"
             room = self.query_one("#card").size.width - 2 - len(line)
             if len(effect) > room:
                 effect = effect[: room - 1] + "…" if room > 12 else ""
@@ -237,7 +242,12 @@ class TaskScreen(Screen[None]):
             await self.run_action(what)
 
     def action_answer(self, at: int) -> None:
-        """Choose the answer with this number; for a quantity, begin to type a number with it."""
+        """Choose the answer with this number; for a quantity, begin to type a number with it.
+
+        Right after an answer numbers do not count: a bounced key would answer a card nobody has read.
+        """
+        if monotonic() - self.answered_at < BOUNCE_SECONDS:
+            return
         proposal = self.proposal
         if proposal and self.session.knowledge.readings[proposal.reading].quantity:
             self.action_measure(str(at + 1))
@@ -250,6 +260,7 @@ class TaskScreen(Screen[None]):
 
     def enter(self, outcome: str) -> None:
         """Enter the outcome of the reading on the card."""
+        self.answered_at = monotonic()
         proposal = self.proposal
         if proposal is not None:
             self.change(lambda: self.session.saw(proposal.reading, outcome))
@@ -272,10 +283,18 @@ class TaskScreen(Screen[None]):
         """Ask for the numbers of a quantity reading."""
 
         def measured(understood: Understood | None) -> None:
+            self.entering = None
+            self.answered_at = monotonic()
             if understood is not None:
                 self.change(lambda: self.session.measured(understood))
 
-        self.app.push_screen(EntryScreen(self.session, reading, started), measured)
+        self.entering = EntryScreen(self.session, reading, started)
+        self.app.push_screen(self.entering, measured)
+
+    def on_key(self, event: Key) -> None:
+        """What is typed before the entry is up belongs to the entry: nothing of a number may get lost."""
+        if self.entering is not None:
+            self.entering.take(event)
 
     def action_account(self) -> None:
         """Show the account of the draw."""
