@@ -330,6 +330,16 @@ async def test_a_number_is_understood_while_it_is_typed(tmp_path: Path) -> None:
         assert "1 Sleeping current:" in text_of(pilot)
 
 
+async def test_a_number_that_comes_in_one_burst_is_entered_whole(tmp_path: Path) -> None:
+    """A pasted number, or a meter that types like a keyboard: no digit is lost before the entry is up."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        await measuring(pilot)
+        for letter in "430mA":
+            pilot.app.post_message(Key(letter, letter))
+        await pilot.pause(1)
+        assert "= 430 mA" in text_of(pilot)
+
+
 async def test_a_bounced_key_answers_one_card(tmp_path: Path) -> None:
     """Eight times "1" in one burst is one answer: the next card has not been read yet."""
     async with running(KNOWLEDGE, tmp_path) as pilot:

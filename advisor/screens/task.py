@@ -292,9 +292,23 @@ class TaskScreen(Screen[None]):
         self.app.push_screen(self.entering, measured)
 
     def on_key(self, event: Key) -> None:
-        """What is typed before the entry is up belongs to the entry: nothing of a number may get lost."""
+        """A number may be typed at once, and whatever comes before the entry is up belongs to it.
+
+        Keys of a burst all pass here before the first binding is looked at.
+        """
+        proposal = self.proposal
         if self.entering is not None:
             self.entering.take(event)
+        elif (
+            event.character
+            and event.character in "0123456789-"
+            and proposal is not None
+            and self.session.knowledge.readings[proposal.reading].quantity
+            and monotonic() - self.answered_at >= BOUNCE_SECONDS
+        ):
+            event.stop()
+            event.prevent_default()
+            self.measure(proposal.reading, event.character)
 
     def action_account(self) -> None:
         """Show the account of the draw."""
