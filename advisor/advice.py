@@ -7,14 +7,18 @@ reading that can be taken tells enough.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+import itertools
+import math
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Literal
 
-from advisor.case import Case
+from advisor.case import GONE, Case, Ended, Measured, Prepared, Seen
 from advisor.engine import Engine, ImpossibleEvidence
 from advisor.knowledge import UNLISTED, Knowledge, setups_of
-from advisor.network import WITH
+from advisor.network import BEFORE, WITH
+from advisor.tables import Floats
 
 
 @dataclass(frozen=True)
@@ -46,7 +50,8 @@ class Suspect:
 
 @dataclass(frozen=True)
 class Proposal:
-    """A reading that could be taken next. Minutes include its setups that are not in place yet.
+    """A reading that could be taken next. Minutes include its setups that are not in place yet, and the
+    waiting that is left of those that are.
 
     Bits are those with the best instrument at hand, `instrument`; `exact_bits` those with a perfect one, and
     `best_instrument` the one of those listed that would tell most.
@@ -70,9 +75,12 @@ class Proposal:
 
 @dataclass(frozen=True)
 class Stop:
-    """The search is over: "sure" of the fault, "nothing-left" worth its minutes, or "unlisted"."""
+    """The search is over: "sure" of the fault, "nothing-left" worth its minutes, or "unlisted".
 
-    reason: Literal["sure", "nothing-left", "unlisted"]
+    After a repair it rests until the complaint was looked for again ("check"), and ends where it is "gone".
+    """
+
+    reason: Literal["sure", "nothing-left", "unlisted", "check", "gone"]
     fault: str | None
 
 
@@ -115,27 +123,36 @@ def advise(
     case: Case,
     workshop: Workshop | None = None,
     rule: StopRule | None = None,
+    waiting: Mapping[str, float] | None = None,
+    before: Mapping[str, float] | None = None,
 ) -> Advice:
-    """What to do next on a case; raises `Contradiction` where what was seen cannot be so."""
+    """What to do next on a case; raises `Contradiction` where what was seen cannot be so.
+
+    The engine is that of the case's complaint and repairs. `waiting` are the setups in place with the minutes
+    that they still need (`setups_in_place` with none left, if not given), `before` the beliefs before the
+    last entry (worked out, if not given, where the same engine can).
+    """
     workshop, rule = workshop or Workshop(), rule or StopRule()
     try:
         now = engine.outlook(case.evidence(knowledge, engine))
     except ImpossibleEvidence as error:
         raise Contradiction(error.clash, _clash_sentence(knowledge, case, error.clash)) from error
-    try:
-        before = engine.outlook(case.undone().evidence(knowledge, engine))
-    except ImpossibleEvidence:
-        before = now  # the last entry has taken a clash away: there is no belief to compare with
+    if before is None and case.undone().repairs == case.repairs:
+        try:
+            before = engine.outlook(case.undone().evidence(knowledge, engine)).beliefs
+        except ImpossibleEvidence:
+            before = None  # the last entry has taken a clash away: there is no belief to compare with
+    before = before or now.beliefs
     suspects = tuple(
         sorted(
             (
-                Suspect(fault, knowledge.title(fault), probability, before.beliefs[fault])
-                for fault, probability in now.beliefs.items()
+                Suspect(fault, knowledge.title(fault), probability, before[fault])
+                for fault, probability in present(now.beliefs).items()
             ),
             key=lambda suspect: (-suspect.probability, suspect.fault),
         )
     )
-    ready = setups_in_place(knowledge, case)
+    ready = dict.fromkeys(setups_in_place(knowledge, case), 0.0) if waiting is None else waiting
     proposals, left_out = [], []
     told = now.information_bits
     for reading in told:
@@ -153,17 +170,80 @@ def advise(
     left_out.sort(key=lambda pair: (-pair[0].information_bits, pair[0].reading))
     worth = [proposal for proposal in proposals if proposal.information_bits >= rule.least_bits]
     worth.sort(key=lambda p: (-p.information_bits_per_minute, p.reading))
-    return Advice(suspects, tuple(proposals), tuple(worth), tuple(left_out), _stop(suspects, worth, rule))
+    stop = _after_repair(case) or _stop(suspects, worth, rule)
+    return Advice(suspects, tuple(proposals), tuple(worth), tuple(left_out), stop)
+
+
+def possible(knowledge: Knowledge, engine: Engine, case: Case) -> None:
+    """Raise `Contradiction` where what was seen cannot be so."""
+    evidence = case.evidence(knowledge, engine)
+    if engine.log2_chances([evidence])[0] == -math.inf:
+        try:
+            engine.outlook(evidence)
+        except ImpossibleEvidence as error:
+            raise Contradiction(error.clash, _clash_sentence(knowledge, case, error.clash)) from error
+
+
+def present(beliefs: Mapping[str, float]) -> dict[str, float]:
+    """The beliefs about the car as it is now, without those about what a repair has changed since."""
+    return {fault: probability for fault, probability in beliefs.items() if BEFORE not in fault}
 
 
 def setups_in_place(knowledge: Knowledge, case: Case) -> frozenset[str]:
-    """The setups that readings taken so far have needed: paid for once."""
-    return frozenset(
-        setup
-        for reading in case.taken
-        if reading in knowledge.readings
-        for setup in setups_of(knowledge, reading)
-    )
+    """The setups that were made, or that readings taken so far have needed, and that were not ended since."""
+    ready: set[str] = set()
+    for entry in case.counting.values():
+        if isinstance(entry, Seen | Measured) and entry.reading in knowledge.readings:
+            ready.update(setups_of(knowledge, entry.reading))
+        elif isinstance(entry, Prepared):
+            ready.add(entry.setup)
+        elif isinstance(entry, Ended):
+            ready -= _built_on(knowledge, entry.setup)
+    return frozenset(ready)
+
+
+def waiting_minutes(knowledge: Knowledge, case: Case, now: datetime) -> dict[str, float]:
+    """The setups in place, each with the minutes that its waiting still takes; 0 where it is over.
+
+    A reading taken with a setup shows that the waiting was over; a clock that was set back never makes it
+    longer than the setup's own minutes.
+    """
+    left = dict.fromkeys(setups_in_place(knowledge, case), 0.0)
+    steps = case.counting.items()
+    made = {entry.setup: (step, entry.at) for step, entry in steps if isinstance(entry, Prepared)}
+    for setup, (step, at) in made.items():
+        if setup not in left or setup not in knowledge.setups:
+            continue
+        used = any(
+            isinstance(entry, Seen | Measured)
+            and entry.reading in knowledge.readings
+            and setup in setups_of(knowledge, entry.reading)
+            for later, entry in steps
+            if later > step
+        )
+        whole = knowledge.setups[setup].waiting_minutes
+        gone = (now - datetime.fromisoformat(at)).total_seconds() / 60
+        left[setup] = 0.0 if used else min(whole, max(0.0, whole - gone))
+    return left
+
+
+def _built_on(knowledge: Knowledge, setup: str) -> set[str]:
+    """The setup, and every other one that needs it."""
+    ended = {setup}
+    while more := {
+        name for name, one in knowledge.setups.items() if name not in ended and ended.intersection(one.needs)
+    }:
+        ended |= more
+    return ended
+
+
+def one_cause(engine: Engine, evidence: Mapping[str, Floats]) -> float:
+    """The probability that exactly one of the causes is there, given what was seen."""
+    causes = list(present(dict.fromkeys(engine.sought, 0.0)))
+    absent = {cause: engine.one_hot(cause, "absent") for cause in causes}
+    alone = [{**evidence, **absent, cause: engine.one_hot(cause, "present")} for cause in causes]
+    whole, *single = engine.log2_chances([evidence, *alone]).tolist()
+    return float(sum(2.0 ** (one - whole) for one in single))
 
 
 def what_answers_do(knowledge: Knowledge, engine: Engine, case: Case, reading: str) -> tuple[Answer, ...]:
@@ -176,60 +256,38 @@ def what_answers_do(knowledge: Knowledge, engine: Engine, case: Case, reading: s
         [{**evidence, reading: engine.one_hot(reading, name)} for name, _ in possible]
     )
     return tuple(
-        Answer(name, words[name], chance, outlook.beliefs)
+        Answer(name, words[name], chance, present(outlook.beliefs))
         for (name, chance), outlook in zip(possible, outlooks, strict=True)
     )
 
 
-def suspicion(knowledge: Knowledge, engine: Engine, case: Case) -> tuple[Mapping[str, float], ...]:
+def suspicion(
+    knowledge: Knowledge, engine_of: Callable[[Case], Engine], case: Case
+) -> tuple[Mapping[str, float], ...]:
     """Every fault's probability at the start and after each entry: one more than there are entries.
 
-    A stage whose entries clash, until a later one took the clash away, repeats the stage before it.
+    `engine_of` gives the engine of a case's complaint and repairs. A stage whose entries clash, until a later
+    one took the clash away, repeats the stage before it.
     """
-    stages = [case]
-    while stages[-1].entries:
-        stages.append(stages[-1].undone())
-    evidence = [stage.evidence(knowledge, engine) for stage in reversed(stages)]
-    try:
-        return tuple(outlook.beliefs for outlook in engine.outlook_many(evidence))
-    except ImpossibleEvidence:
-        told: list[Mapping[str, float]] = []
-        for one in evidence:
-            try:
-                told.append(engine.outlook(one).beliefs)
-            except ImpossibleEvidence:
-                told.append(told[-1])
-        return tuple(told)
-
-
-def why(advice: Advice, answers: Iterable[Answer], proposal: Proposal) -> str:
-    """In words: which suspects the reading moves apart, and what it tells for its minutes."""
-    answers = list(answers)
-    names = {suspect.fault: suspect.name for suspect in advice.suspects}
-    now = {suspect.fault: suspect.probability for suspect in advice.suspects}
-    moved = {
-        fault: sum(answer.probability * (answer.after[fault] - now[fault]) ** 2 for answer in answers)
-        for fault in now
-    }
-    first = max(moved, key=lambda fault: moved[fault])
-    # The other side: the suspect that the same answers move most the opposite way.
-    against = {
-        fault: -sum(
-            answer.probability * (answer.after[fault] - now[fault]) * (answer.after[first] - now[first])
-            for answer in answers
-        )
-        for fault in now
-    }
-    second = max(against, key=lambda fault: against[fault])
-    minutes = f"{proposal.minutes:g} minute" + ("" if proposal.minutes == 1 else "s")
-    told = f"{proposal.information_bits:.2f} bits for {minutes}"
-    if against[second] <= 0:
-        return f"Tells most about “{names[first]}”: {told}"
-    return f"Separates “{names[first]}” from “{names[second]}”: {told}"
+    stages = [Case(case.complaint, case.entries[:count]) for count in range(len(case.entries) + 1)]
+    told: list[Mapping[str, float]] = []
+    for _, alike in itertools.groupby(stages, key=lambda stage: stage.repairs):
+        same = list(alike)
+        engine = engine_of(same[0])
+        evidence = [stage.evidence(knowledge, engine) for stage in same]
+        can_be = (engine.log2_chances(evidence) > -math.inf).tolist()
+        outlooks = iter(engine.outlook_many(list(itertools.compress(evidence, can_be))))
+        for is_so in can_be:
+            told.append(present(next(outlooks).beliefs) if is_so else told[-1])
+    return tuple(told)
 
 
 def _proposal(
-    knowledge: Knowledge, reading: str, told: Mapping[str, float], ready: frozenset[str], workshop: Workshop
+    knowledge: Knowledge,
+    reading: str,
+    told: Mapping[str, float],
+    ready: Mapping[str, float],
+    workshop: Workshop,
 ) -> Proposal:
     said = knowledge.readings[reading]
     exact = told[reading]
@@ -237,8 +295,10 @@ def _proposal(
     best = max(by_instrument, key=lambda one: by_instrument[one], default=None)
     here = {one: bits for one, bits in by_instrument.items() if one not in workshop.without} or by_instrument
     instrument = max(here, key=lambda one: here[one], default=None)
-    missing = tuple(setup for setup in setups_of(knowledge, reading) if setup not in ready)
-    minutes = said.minutes + sum(knowledge.setups[setup].minutes for setup in missing)
+    setups = setups_of(knowledge, reading)
+    missing = tuple(setup for setup in setups if setup not in ready)
+    wait = max((ready[setup] for setup in setups if setup in ready), default=0.0)
+    minutes = said.minutes + wait + sum(knowledge.setups[setup].minutes for setup in missing)
     return Proposal(
         reading,
         said.name,
@@ -263,6 +323,12 @@ def _obstacle(knowledge: Knowledge, reading: str, workshop: Workshop) -> str | N
     return None
 
 
+def _after_repair(case: Case) -> Stop | None:
+    if not case.repairs or (case.checked and case.checked != GONE):
+        return None
+    return Stop("gone" if case.checked else "check", case.repaired[-1])
+
+
 def _stop(suspects: Sequence[Suspect], worth: Sequence[Proposal], rule: StopRule) -> Stop | None:
     leading = suspects[0]
     unlisted = leading.fault.startswith(UNLISTED)
@@ -276,7 +342,8 @@ def _stop(suspects: Sequence[Suspect], worth: Sequence[Proposal], rule: StopRule
 
 def _clash_sentence(knowledge: Knowledge, case: Case, clash: tuple[str, ...]) -> str:
     said = []
-    for node in clash:
+    for name in clash:
+        node = name.partition(BEFORE)[0]
         if node in case.seen:
             reading = knowledge.readings[node]
             said.append(f"{reading.name}: {reading.answers[case.seen[node]]}")

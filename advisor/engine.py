@@ -175,6 +175,11 @@ class Engine:
         columns = zip(hidden.T, predictive.T, bits.T, clean, log2.tolist(), strict=True)
         return tuple(Outlook(self, h, p, b, frozenset(seen), total) for h, p, b, seen, total in columns)
 
+    def log2_chances(self, cases: Sequence[Evidence]) -> Floats:
+        """log2 of P(evidence) for each case, -inf where it cannot be; likelihoods count as they are."""
+        clean = [self._checked(evidence) for evidence in cases]
+        return self._collected(clean)[2] if clean else np.empty(0)
+
     @cached_property
     def _predicted(self) -> int:
         return max((span.stop for span in self.reading_spans.values()), default=0)

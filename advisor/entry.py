@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from advisor.case import Case, Known, Measured
 from advisor.derived import FORMULAS, OutOfRange
 from advisor.evidence import Measurement, estimate, weigh
-from advisor.knowledge import Knowledge, Quantity
+from advisor.knowledge import Knowledge, quantity_of
 from advisor.units import NotAQuantity, convert, parse, preferred, show
 
 ECHOED_DIGITS = 6
@@ -47,7 +47,7 @@ def fields(
 ) -> tuple[Field, ...]:
     """What has to be filled in for a quantity reading; what the case remembers is not asked again."""
     said = knowledge.readings[reading]
-    quantity = _quantity(knowledge, reading)
+    quantity = quantity_of(knowledge, reading)
     lacking = set(without)
 
     def at_hand(instruments: Iterable[str]) -> tuple[str, ...]:
@@ -85,7 +85,7 @@ def understand(
 
     Raises `NotUnderstood` with a sentence where something is missing, implausible or cannot be read.
     """
-    quantity = _quantity(knowledge, reading)
+    quantity = quantity_of(knowledge, reading)
     facts, take = [], []
     for one in fields(knowledge, case, reading, preferences, ()):
         text = filled.get(one.key, "").strip()
@@ -111,7 +111,7 @@ def understand(
 
 def direct(knowledge: Knowledge, reading: str, text: str, instrument: str) -> Measured:
     """A quantity reading given as one number in text, the result of its formula included."""
-    quantity = _quantity(knowledge, reading)
+    quantity = quantity_of(knowledge, reading)
     name = knowledge.readings[reading].name
     field = Field(reading, name, quantity.unit, (), ())
     return Measured(reading, (_measured(knowledge, reading, field, text, instrument),))
@@ -119,7 +119,7 @@ def direct(knowledge: Knowledge, reading: str, text: str, instrument: str) -> Me
 
 def _measured(knowledge: Knowledge, reading: str, field: Field, text: str, instrument: str) -> Measurement:
     if field.key == reading:
-        quantity = _quantity(knowledge, reading)
+        quantity = quantity_of(knowledge, reading)
         unit, (low, high) = quantity.unit, quantity.range
     else:
         measurand = knowledge.measurands[field.key]
@@ -149,7 +149,7 @@ def _lines(
     preferences: Mapping[str, str],
 ) -> tuple[str, ...]:
     """The value and its uncertainty, in its own and the preferred unit, and the bands it may be in."""
-    reading, quantity = measured.reading, _quantity(knowledge, measured.reading)
+    reading, quantity = measured.reading, quantity_of(knowledge, measured.reading)
     takes = (*case.measured.get(reading, ()), measured.take)
     try:
         found = estimate(knowledge, reading, facts, takes)
@@ -178,10 +178,3 @@ def _lines(
     ]
     bands = f"In the band: {possible[0]}" if len(possible) == 1 else f"May be: {' or '.join(possible)}"
     return value, bands
-
-
-def _quantity(knowledge: Knowledge, reading: str) -> Quantity:
-    quantity = knowledge.readings[reading].quantity
-    if quantity is None:
-        raise ValueError(f"'{reading}' is no quantity")
-    return quantity

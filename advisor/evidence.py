@@ -23,7 +23,7 @@ from scipy.optimize import brentq
 from scipy.special import erf, ndtr
 
 from advisor.derived import FORMULAS, Estimate, OutOfRange, evaluate
-from advisor.knowledge import Accuracy, Derived, Knowledge, LimitByFact, Quantity
+from advisor.knowledge import Accuracy, Derived, Knowledge, LimitByFact, Quantity, quantity_of
 from advisor.tables import Floats
 from advisor.units import convert, kind_of
 
@@ -178,7 +178,7 @@ def accuracy_of(knowledge: Knowledge, instrument: str, unit: str) -> Accuracy | 
 
 def estimate(knowledge: Knowledge, reading: str, facts: Mapping[str, str], takes: Sequence[Take]) -> Estimate:
     """A quantity reading's value in its unit, from one or more takes; raises its formula's `OutOfRange`."""
-    quantity = _quantity(knowledge, reading)
+    quantity = quantity_of(knowledge, reading)
     numbers: dict[str, list[Number]] = {}
     words: dict[str, str] = {}
     for measurement in itertools.chain.from_iterable(takes):
@@ -223,7 +223,7 @@ def weigh(knowledge: Knowledge, reading: str, facts: Mapping[str, str], takes: S
     Where a limit hangs on a fact that is not known, the likelihoods are averaged by the shares of its values.
     """
     found = estimate(knowledge, reading, facts, takes)
-    total = np.zeros(len(_quantity(knowledge, reading).bands))
+    total = np.zeros(len(quantity_of(knowledge, reading).bands))
     for edges, share in _possible_edges(knowledge, reading, facts):
         total += share * band_likelihood(found, edges)
     return total
@@ -233,7 +233,7 @@ def _possible_edges(
     knowledge: Knowledge, reading: str, facts: Mapping[str, str]
 ) -> Iterator[tuple[tuple[float, ...], float]]:
     """The bands' edges for what is known of the vehicle, each with its share of cars."""
-    quantity = _quantity(knowledge, reading)
+    quantity = quantity_of(knowledge, reading)
     open_facts = {one.by for one in quantity.limits if isinstance(one, LimitByFact)} - set(facts)
     values = [knowledge.facts[fact].values.items() for fact in sorted(open_facts)]
     for chosen in itertools.product(*values):
@@ -250,7 +250,7 @@ def seen_with(knowledge: Knowledge, reading: str, instrument: str) -> Floats | N
     None where the instrument's accuracy is not stated, so that a number tells the band. Limits that hang on a
     fact are taken for the most common vehicle.
     """
-    quantity = _quantity(knowledge, reading)
+    quantity = quantity_of(knowledge, reading)
     edges, _ = max(_possible_edges(knowledge, reading, {}), key=lambda pair: pair[1])
     uncertainties = [_at_limit(knowledge, reading, quantity, instrument, limit) for limit in edges[1:-1]]
     return cells(uncertainties, edges) if any(uncertainties) else None
@@ -314,10 +314,3 @@ def _root(function: Callable[[float], float], low: float, high: float) -> float 
             return float(brentq(function, before[0], at))
         before = here
     return None
-
-
-def _quantity(knowledge: Knowledge, reading: str) -> Quantity:
-    quantity = knowledge.readings[reading].quantity
-    if quantity is None:
-        raise ValueError(f"'{reading}' is no quantity")
-    return quantity

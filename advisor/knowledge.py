@@ -5,8 +5,11 @@ The words are explained for authors in knowledge/README.md; the names here are t
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from types import MappingProxyType
 from typing import Annotated, Any, Literal, NamedTuple
 
@@ -19,6 +22,12 @@ from advisor.tables import Floats
 
 UNLISTED = "unlisted:"
 """Before the id of a complaint or branch: its share for a cause that this knowledge does not list."""
+REMEDY_SUCCESS = 0.95
+"""How often a remedy takes, where the author does not say (estimate)."""
+RIGHT_BY_PHONE = 0.9
+"""How often a customer says what somebody at the car would find, where the author does not say (estimate)."""
+CHECK_MINUTES = 10.0
+"""How long it takes to look for the complaint again, where the author does not say (estimate)."""
 
 
 def _members(said: Any) -> Any:
@@ -169,8 +178,17 @@ class Complaint(Gated):
     """A top event: what the customer complains about."""
 
     family: Text
-    customer: Text | None = None
+    customer: Several = ()
+    warn: Several = ()
     unlisted: Share
+    check: Text | None = None
+    check_minutes: Minutes = CHECK_MINUTES
+
+
+class Family(Item):
+    """Complaints that belong together, and what a customer is asked to find out which it is."""
+
+    ask: Text
 
 
 class Branch(Gated):
@@ -185,6 +203,8 @@ class Fault(Item):
     remedy: Text
     remedy_minutes: Minutes
     price: Literal["none", "low", "middling", "high"]
+    no_visit: Text | None = None
+    remedy_success: Annotated[Probability, Field(gt=0, le=1)] = REMEDY_SUCCESS
     prior: Annotated[Probability, Field(gt=0, lt=1)] | None = None
     given: dict[str, dict[str, Factor]] = {}
     cautions: tuple[str, ...] = ()
@@ -300,6 +320,8 @@ class Reading(Item):
 
     who: Literal["customer", "technician", "certified"] = "technician"
     ask: Text | None = None
+    right_by_phone: Annotated[Probability, Field(gt=0.5, le=1)] = RIGHT_BY_PHONE
+    warn: dict[str, Text] = {}
     minutes: Minutes
     instrument: Several = ()
     setup: str | None = None
@@ -413,6 +435,8 @@ class Setup(Item):
     steps: Steps = ()
     hands_on_minutes: Minutes
     waiting_minutes: Minutes = 0
+    arrange: Text | None = None
+    bay: Text | None = None
     needs: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
 
@@ -423,9 +447,18 @@ class Setup(Item):
 
 
 class Caution(Item):
-    """What can hurt, and the usual precaution."""
+    """What can hurt, and the usual precaution, under a signal word of ISO 3864-2.
+
+    A notice is about property alone; the other three are about people, and have to be acknowledged.
+    """
 
     text: Text
+    signal: Literal["danger", "warning", "caution", "notice"] = "warning"
+
+    @property
+    def hurts(self) -> bool:
+        """Whether people can be hurt."""
+        return self.signal != "notice"
 
 
 class Document(Said):
@@ -433,6 +466,7 @@ class Document(Said):
 
     language: Literal[1]
     standing: Standing | None = None
+    families: dict[str, Family] = {}
     complaints: dict[str, Complaint] = {}
     branches: dict[str, Branch] = {}
     faults: dict[str, Fault] = {}
@@ -459,6 +493,7 @@ Path = tuple[str | int, ...]
 class Knowledge:
     """Everything written in a set of files, by section and id, with the places it was read from."""
 
+    families: Mapping[str, Family] = field(default_factory=dict)
     complaints: Mapping[str, Complaint] = field(default_factory=dict)
     branches: Mapping[str, Branch] = field(default_factory=dict)
     faults: Mapping[str, Fault] = field(default_factory=dict)
@@ -471,6 +506,16 @@ class Knowledge:
     cautions: Mapping[str, Caution] = field(default_factory=dict)
     standings: Mapping[str, Standing] = field(default_factory=dict)  # by file
     places: Mapping[Path, Place] = field(default_factory=dict, repr=False)
+
+    @cached_property
+    def version(self) -> str:
+        """A short digest of everything that is written here; any change gives another one."""
+        written = {
+            section: {name: item.model_dump(mode="json") for name, item in self.section(section).items()}
+            for section in SECTIONS
+        }
+        text = json.dumps(written, sort_keys=True, ensure_ascii=False)
+        return hashlib.sha256(text.encode()).hexdigest()[:12]
 
     def place(self, *path: str | int) -> Place:
         """Where a path such as ("readings", id, "minutes") was written, or the nearest thing around it."""
@@ -527,3 +572,11 @@ def setups_of(knowledge: Knowledge, reading: str) -> tuple[str, ...]:
     if first:
         visit(first)
     return tuple(ordered)
+
+
+def quantity_of(knowledge: Knowledge, reading: str) -> Quantity:
+    """The quantity of a reading; raises `ValueError` where it is answered in words."""
+    quantity = knowledge.readings[reading].quantity
+    if quantity is None:
+        raise ValueError(f"'{reading}' is no quantity")
+    return quantity

@@ -2,22 +2,24 @@
 
 Nodes are the ids of the knowledge, plus `unlisted:ID` for causes not written here, `READING@INSTRUMENT`
 for a quantity as an instrument shows it, and `ID~2`, `ID~3` … for the steps into which wide gates are
-split (parent divorcing), so that no table grows with 2 to the power of the members.
+split (parent divorcing), so that no table grows with 2 to the power of the members. After repairs the plain
+ids are the car as it is now, and `ID#1` is what the first repair has changed, as it was before.
 """
 
 from __future__ import annotations
 
 import itertools
 import logging
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+import networkx as nx
 import numpy as np
 
 from advisor.evidence import seen_with
-from advisor.knowledge import UNLISTED, Gate, Knowledge, Reading, State
+from advisor.knowledge import REMEDY_SUCCESS, UNLISTED, Gate, Knowledge, Reading, State
 from advisor.likelihoods import noisy_max, noisy_or
 from advisor.priors import given_factors, solve, tree_of
 from advisor.tables import Floats, Table, Tables
@@ -28,6 +30,16 @@ if TYPE_CHECKING:
 ABSENT_PRESENT = ("absent", "present")
 WITH = "@"
 """Between a reading and an instrument: the reading as that instrument shows it."""
+BEFORE = "#"
+"""Between a node and the number of a repair: the node as it was before that repair."""
+
+
+@dataclass(frozen=True)
+class Repair:
+    """The remedy of `fault` was done; `read` are the readings that were taken before it."""
+
+    fault: str
+    read: frozenset[str]
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,13 +67,78 @@ def preload() -> None:
     import pgmpy.models  # noqa: F401
 
 
-def build(knowledge: Knowledge, complaint: str) -> Network:
+def build(knowledge: Knowledge, complaint: str, repairs: Sequence[Repair] = ()) -> Network:
     """The network of one complaint; raises `ProblemsFound` where its shares cannot be.
 
     Faults outside the complaint's tree are taken as absent; readings that tell nothing then are left out.
+    After repairs it holds the car as it is and as it was. Faults persist but for the one repaired, which is
+    there still only if it was and its remedy did not take; what hangs on it is there twice (persistence:
+    Breese & Heckerman 1996, Decision-theoretic troubleshooting: a framework for repair and experiment).
     """
     tables, outcomes, sought, readings = _Builder(knowledge, complaint).built()
+    for number, repair in enumerate(repairs, start=1):
+        if repair.fault in sought:
+            fault = knowledge.faults.get(repair.fault)
+            success = fault.remedy_success if fault else REMEDY_SUCCESS
+            tables = _with_repair(tables, complaint, repair, number, success)
+            outcomes = {one.child: outcomes[one.child.partition(BEFORE)[0]] for one in tables}
+            sought = (*sought, before_repair(repair.fault, number))
     return Network(complaint, _model(tables, outcomes), sought, readings)
+
+
+def before_repair(name: str, number: int) -> str:
+    """The node of `name` as it was before repair `number`, counted from 1."""
+    return f"{name}{BEFORE}{number}"
+
+
+def node_then(name: str, era: int, repairs: int, nodes: Container[str]) -> str:
+    """The node of `name` when `era` of `repairs` repairs had been done: a later one may have changed it."""
+    earlier = (before_repair(name, number) for number in range(era + 1, repairs + 1))
+    return next((node for node in earlier if node in nodes), name)
+
+
+def _with_repair(
+    tables: Sequence[Table],
+    complaint: str,
+    repair: Repair,
+    number: int,
+    success: float,
+) -> list[Table]:
+    """The tables with what hangs on the repaired fault there twice: as it is now, and as it was.
+
+    Of the car as it was only what has been seen stays, and what that hangs on.
+    """
+    now = [table for table in tables if BEFORE not in table.child]
+    changed = {repair.fault}
+    for table in _parents_first(now):
+        if changed.intersection(table.parents):
+            changed.add(table.child)
+    was = {name: before_repair(name, number) for name in changed}
+
+    def then(table: Table) -> Table:
+        parents = tuple(was.get(name, name) for name in table.parents)
+        return Table(was.get(table.child, table.child), parents, table.values)
+
+    past = {one.child: one for one in map(then, tables) if BEFORE in one.child}
+    seen = {was[name] for name in changed if name in (repair.fault, complaint) or name in repair.read}
+    needed: set[str] = set()
+    ahead = [*seen, *(table.child for table in tables if BEFORE in table.child)]
+    while ahead:
+        name = ahead.pop()
+        if name in past and name not in needed:
+            needed.add(name)
+            ahead += past[name].parents
+    took = Table(repair.fault, (was[repair.fault],), np.array([[1.0, 0.0], [success, 1 - success]]))
+    present = [took if table.child == repair.fault else table for table in now]
+    return present + [table for name, table in past.items() if name in needed]
+
+
+def _parents_first(tables: Sequence[Table]) -> list[Table]:
+    by_child = {table.child: table for table in tables}
+    order = nx.DiGraph()
+    order.add_nodes_from(by_child)
+    order.add_edges_from((parent, table.child) for table in tables for parent in table.parents)
+    return [by_child[name] for name in nx.topological_sort(order) if name in by_child]
 
 
 def write(network: Network, form: str) -> str:

@@ -17,13 +17,12 @@ from advisor.advice import (
     setups_of,
     suspicion,
     what_answers_do,
-    why,
 )
 from advisor.case import Case, Known, Seen, Skipped
 from advisor.engine import Engine, compile_tables
 from advisor.knowledge import Knowledge
 from advisor.network import build
-from advisor.report import remedy_lines, stop_sentence
+from advisor.report import remedy_lines, stop_sentence, why
 from tests.conftest import complaint, faults
 
 DOOR = """\
@@ -315,7 +314,7 @@ def test_answers_that_cannot_come_are_not_offered(door: Bench) -> None:
 def test_suspicion_is_told_for_every_step(door: Bench) -> None:
     """One stage more than there are entries: the start, and what was believed after each."""
     entries = (Known("frame", "frameless"), Seen("tap", "rings"))
-    stages = suspicion(door.knowledge, door.engine, door.case(*entries))
+    stages = suspicion(door.knowledge, lambda _: door.engine, door.case(*entries))
     assert len(stages) == 3
     for at, stage in enumerate(stages):
         believed = {one.fault: one.probability for one in door.advise(*entries[:at]).suspects}
@@ -328,7 +327,7 @@ def test_why_a_reading_is_worth_taking_is_said_in_words(door: Bench) -> None:
     tap = of(advice, "tap")
     answers = what_answers_do(door.knowledge, door.engine, door.case(), "tap")
     assert why(advice, answers, tap) == (
-        f"Separates “Glass loose” from “Strap loose”: {tap.information_bits:.2f} bits for 2 minutes"
+        f"Separates “Glass loose” from “Strap loose”: {tap.information_bits:.2f} bits for 2 min"
     )
 
 
@@ -349,7 +348,7 @@ def test_the_search_stops_when_one_is_sure_and_the_others_are_settled(door: Benc
     assert stop_sentence(door.knowledge, advice.stop) == "Sure enough: Strap loose."
     assert list(remedy_lines(door.knowledge, advice.stop)) == [
         "Remedy: Tighten the strap (10 min, price class low).",
-        "Caution, side airbag: Do not strike near it.",
+        "WARNING, Side airbag: Do not strike near it.",
     ]
 
 
