@@ -4,22 +4,25 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
 from platformdirs import user_data_path
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
-from advisor.case import Accounted, Case, Closed, Entry, Known, Measured, Seen, Skipped
+from advisor import case as cases
+from advisor.case import TECHNICIAN, Accounted, Case, Entry, Measured, Seen, TakenBack
 from advisor.evidence import Measurement
 
-SCHEMA = 1
-"""Raised by one with every change of the tables below."""
+SCHEMA = 2
+"""Raised by one with every change of the tables below, together with a step in `_MIGRATIONS`."""
+LOCKED_SECONDS = 2.0
+"""How long a writer waits for another one before it says that the database is locked."""
 
 _metadata = sa.MetaData()
 _schema = sa.Table("schema_version", _metadata, sa.Column("version", sa.Integer, primary_key=True))
@@ -30,6 +33,7 @@ _cases = sa.Table(
     sa.Column("tag", sa.String(80), nullable=False),
     sa.Column("complaint", sa.String(200), nullable=False),
     sa.Column("opened", sa.String(40), nullable=False),
+    sa.Column("knowledge", sa.String(40), nullable=False, server_default=""),
 )
 _preferences = sa.Table(
     "preferences",
@@ -37,6 +41,7 @@ _preferences = sa.Table(
     sa.Column("kind", sa.String(40), primary_key=True),
     sa.Column("unit", sa.String(20), nullable=False),
 )
+_off_trolley = sa.Table("off_trolley", _metadata, sa.Column("instrument", sa.String(200), primary_key=True))
 _entries = sa.Table(
     "entries",
     _metadata,
@@ -49,29 +54,59 @@ _entries = sa.Table(
 )
 
 _KINDS: dict[str, type[Entry]] = {
-    "known": Known,
-    "seen": Seen,
-    "measured": Measured,
-    "accounted": Accounted,
-    "skipped": Skipped,
-    "closed": Closed,
+    "known": cases.Known,
+    "seen": cases.Seen,
+    "measured": cases.Measured,
+    "accounted": cases.Accounted,
+    "skipped": cases.Skipped,
+    "prepared": cases.Prepared,
+    "ended": cases.Ended,
+    "acknowledged": cases.Acknowledged,
+    "repaired": cases.Repaired,
+    "checked": cases.Checked,
+    "booked": cases.Booked,
+    "replayed": cases.Replayed,
+    "taken back": cases.TakenBack,
+    "closed": cases.Closed,
 }
-_TAKEN_BACK = "taken back"
+_UNSURE = "unsure"
 
 
 class StoreTrouble(Exception):
     """The database cannot be reached or written; the sentence says which and why."""
 
 
+class Overtaken(StoreTrouble):
+    """Somebody else has entered something on this case in the meantime; nothing was written."""
+
+
 @dataclass(frozen=True)
 class Filed:
-    """A case as it lies in the database. `entries` counts every row, those taken back included."""
+    """A case as it lies in the database: one row for each of its entries, at the times given (ISO 8601).
+
+    `knowledge` is the version it was opened with, or "" where that is not known.
+    """
 
     number: int
     tag: str
     opened: str
     case: Case
-    entries: int
+    times: tuple[str, ...] = ()
+    knowledge: str = ""
+
+    @property
+    def entries(self) -> int:
+        """How many rows there are."""
+        return len(self.case.entries)
+
+    @property
+    def touched(self) -> str:
+        """When something was last entered."""
+        return self.times[-1] if self.times else self.opened
+
+    def with_entry(self, entry: Entry, at: str) -> Filed:
+        """With one more entry at a time."""
+        return replace(self, case=self.case.with_entry(entry), times=(*self.times, at))
 
 
 def default_url() -> str:
@@ -83,68 +118,94 @@ class Store:
     """The cases of a workshop in any database that SQLAlchemy knows; SQLite files are made when missing."""
 
     def __init__(self, url: str, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
-        self._clock = clock
+        self.clock = clock
         with _trouble("opened"):
-            self._engine = sa.create_engine(url)
+            self._engine = sa.create_engine(url, **_careful(url))
             if self._engine.dialect.name == "sqlite":
                 file = self._engine.url.database
                 if file and file != ":memory:":
                     Path(file).touch(mode=0o600)
                 sa.event.listen(self._engine, "connect", _careful_sqlite)
-            version = None
-            if sa.inspect(self._engine).has_table(_schema.name):
-                with self._engine.connect() as connection:
-                    version = connection.scalar(sa.select(_schema.c.version))
-            if version is None:
-                _metadata.create_all(self._engine)
-                with self._engine.begin() as connection:
-                    connection.execute(_schema.insert().values(version=SCHEMA))
-        if version is not None and version > SCHEMA:
+                sa.event.listen(self._engine, "begin", _begin_sqlite)
+            self._writing = self._engine.execution_options(writes=True)
+            version = self._upgraded()
+        if version > SCHEMA:
             self._engine.dispose()
             raise StoreTrouble(
                 f"The database was written by a newer program (schema {version}, this one knows {SCHEMA}). "
                 "Nothing was changed. Update this program."
             )
 
-    def open_case(self, tag: str, complaint: str) -> Filed:
+    def _upgraded(self) -> int:
+        """Make the tables or bring them up to date, in one transaction; returns the schema there is then."""
+        with self._engine.connect() as connection:
+            version = _version(connection)
+        if version is not None and version >= SCHEMA:
+            return version
+        with self._writing.begin() as connection:
+            if self._engine.dialect.name == "postgresql":
+                connection.execute(sa.text(f"SELECT pg_advisory_xact_lock({_LOCK})"))
+            version = _version(connection)  # another program may have been faster
+            if version is None:
+                _metadata.create_all(connection)
+                connection.execute(_schema.insert().values(version=SCHEMA))
+                return SCHEMA
+            for step in _MIGRATIONS[version - 1 :]:
+                step(connection)
+            if version < SCHEMA:
+                connection.execute(_schema.update().values(version=SCHEMA))
+            return max(version, SCHEMA)
+
+    def now(self) -> str:
+        """The time, as entries carry it (ISO 8601, with zone)."""
+        return self.clock().isoformat(timespec="seconds")
+
+    def open_case(self, tag: str, complaint: str, knowledge: str = "") -> Filed:
         """Start a case for a vehicle, known by a tag of the workshop's own."""
-        with _trouble("written"), self._engine.begin() as connection:
-            row = {
-                "tag": tag[:80],
-                "complaint": complaint,
-                "opened": self._clock().isoformat(timespec="seconds"),
-            }
+        row = {"tag": tag[:80], "complaint": complaint, "opened": self.now(), "knowledge": knowledge}
+        with _trouble("written"), self._writing.begin() as connection:
             key = connection.execute(_cases.insert().values(row)).inserted_primary_key
             number = int(key[0]) if key else 0
-        return Filed(number, row["tag"], row["opened"], Case(complaint), 0)
+        return Filed(number, row["tag"], row["opened"], Case(complaint), (), knowledge)
 
-    def append(self, filed: Filed, entry: Entry) -> Filed:
-        """Save one entry; it is on disk when this returns."""
-        kind = next(kind for kind, made in _KINDS.items() if made is type(entry))
-        about, said = vars(entry).values()
-        if isinstance(entry, Measured):
-            said = json.dumps([vars(one) for one in entry.take], ensure_ascii=False)
-        elif isinstance(entry, Accounted):
-            said = json.dumps(vars(entry.measurement), ensure_ascii=False)
-        return self._append(filed, kind, about, said, filed.case.with_entry(entry))
+    def append(self, filed: Filed, *entries: Entry) -> Filed:
+        """Save entries, all or none; they are on disk when this returns.
 
-    def take_back(self, filed: Filed) -> Filed:
-        """Take back the last entry that counts; the record of it stays."""
-        return self._append(filed, _TAKEN_BACK, "", "", filed.case.undone())
+        Raises `Overtaken` where the case has grown in the meantime, so that nobody writes over another.
+        """
+        rows = []
+        after = filed
+        for entry in entries:
+            after = after.with_entry(entry, self.now())
+            kind, about, said = _row(entry)
+            rows.append(
+                {
+                    "case_id": filed.number,
+                    "number": after.entries,
+                    "kind": kind,
+                    "about": about,
+                    "said": said,
+                    "at": after.times[-1],
+                }
+            )
+        if not rows:
+            return filed
+        try:
+            with _trouble("written"), self._writing.begin() as connection:
+                connection.execute(_entries.insert(), rows)
+        except StoreTrouble as error:
+            if isinstance(error.__cause__, IntegrityError):
+                raise Overtaken(
+                    "Somebody else has entered something on this job in the meantime. Your answer was not "
+                    "entered: look at the job as it is now, then answer again."
+                ) from error
+            raise
+        return after
 
-    def _append(self, filed: Filed, kind: str, about: str, said: str, case: Case) -> Filed:
-        number = filed.entries + 1
-        row: dict[str, Any] = {
-            "case_id": filed.number,
-            "number": number,
-            "kind": kind,
-            "about": about,
-            "said": said,
-            "at": self._clock().isoformat(timespec="seconds"),
-        }
-        with _trouble("written"), self._engine.begin() as connection:
-            connection.execute(_entries.insert().values(row))
-        return Filed(filed.number, filed.tag, filed.opened, case, number)
+    def take_back(self, filed: Filed, step: int | None = None, reason: str = "") -> Filed:
+        """Take back a step that counts, the last one if none is named; the record of it stays."""
+        last = max(filed.case.counting, default=0)
+        return self.append(filed, TakenBack(last if step is None else step, reason))
 
     def cases(self) -> list[Filed]:
         """Every case, the newest first."""
@@ -158,6 +219,21 @@ class Store:
             by_case[row.case_id].append(row)
         return [_filed(head, by_case[head.id]) for head in heads]
 
+    def case(self, number: int) -> Filed | None:
+        """One case by its number, or None where there is none."""
+        with _trouble("read"), self._engine.connect() as connection:
+            head = connection.execute(sa.select(_cases).where(_cases.c.id == number)).one_or_none()
+            rows = connection.execute(
+                sa.select(_entries).where(_entries.c.case_id == number).order_by(_entries.c.number)
+            ).all()
+        return _filed(head, list(rows)) if head else None
+
+    def length(self, filed: Filed) -> int:
+        """How many entries the case has by now."""
+        count = sa.select(sa.func.count()).select_from(_entries).where(_entries.c.case_id == filed.number)
+        with _trouble("read"), self._engine.connect() as connection:
+            return int(connection.scalar(count) or 0)
+
     def preferences(self) -> dict[str, str]:
         """The units that people here prefer, by kind of quantity."""
         with _trouble("read"), self._engine.connect() as connection:
@@ -165,30 +241,86 @@ class Store:
 
     def prefer(self, kind: str, unit: str) -> None:
         """Remember a preferred unit."""
-        with _trouble("written"), self._engine.begin() as connection:
+        with _trouble("written"), self._writing.begin() as connection:
             connection.execute(_preferences.delete().where(_preferences.c.kind == kind))
             connection.execute(_preferences.insert().values(kind=kind, unit=unit))
+
+    def off_trolley(self) -> frozenset[str]:
+        """The instruments that are in the workshop, but not on the trolley."""
+        with _trouble("read"), self._engine.connect() as connection:
+            return frozenset(connection.scalars(sa.select(_off_trolley.c.instrument)))
+
+    def leave_off_trolley(self, instruments: Iterable[str]) -> None:
+        """Remember which instruments are not on the trolley."""
+        rows = [{"instrument": one} for one in sorted(set(instruments))]
+        with _trouble("written"), self._writing.begin() as connection:
+            connection.execute(_off_trolley.delete())
+            if rows:
+                connection.execute(_off_trolley.insert(), rows)
 
     def close(self) -> None:
         """Let go of the database."""
         self._engine.dispose()
 
 
-def _entry(row: Any) -> Entry:
-    """The entry that a row holds."""
+def _row(entry: Entry) -> tuple[str, str, str]:
+    """What an entry is in the database: kind, what it is about, and what was said."""
+    kind = next(kind for kind, made in _KINDS.items() if made is type(entry))
+    if isinstance(entry, Measured):
+        return kind, entry.reading, json.dumps([vars(one) for one in entry.take], ensure_ascii=False)
+    if isinstance(entry, Accounted):
+        return kind, entry.what, json.dumps(vars(entry.measurement), ensure_ascii=False)
+    if isinstance(entry, Seen):
+        if entry.confidence == 1.0 and entry.by == TECHNICIAN:
+            return kind, entry.reading, entry.outcome
+        said = [entry.outcome, entry.confidence, entry.by]
+        return _UNSURE, entry.reading, json.dumps(said, ensure_ascii=False)
+    about, said = vars(entry).values()
+    return kind, str(about), said
+
+
+def _entry(row: Any, case: Case) -> Entry:
+    """The entry that a row holds, on a case that has come so far."""
     if row.kind == "measured":
         return Measured(row.about, tuple(Measurement(**one) for one in json.loads(row.said)))
     if row.kind == "accounted":
         return Accounted(row.about, Measurement(**json.loads(row.said)))
+    if row.kind == _UNSURE:
+        outcome, confidence, by = json.loads(row.said)
+        return Seen(row.about, outcome, confidence, by)
+    if row.kind == "taken back":
+        # Schema 1 wrote no step: it was always the last one that counted.
+        return TakenBack(int(row.about) if row.about else max(case.counting, default=0), row.said)
     made: Callable[[str, str], Entry] = _KINDS[row.kind]
     return made(row.about, row.said)
 
 
 def _filed(head: Any, rows: list[Any]) -> Filed:
-    case = Case(head.complaint)
+    filed = Filed(head.id, head.tag, head.opened, Case(head.complaint), (), head.knowledge)
     for row in rows:
-        case = case.undone() if row.kind == _TAKEN_BACK else case.with_entry(_entry(row))
-    return Filed(head.id, head.tag, head.opened, case, len(rows))
+        filed = filed.with_entry(_entry(row, filed.case), row.at)
+    return filed
+
+
+# Opening and upgrading
+
+_LOCK = 5_147_302
+"""Which of PostgreSQL's advisory locks keeps two programs from making the tables at once."""
+
+
+def _version(connection: sa.Connection) -> int | None:
+    if not sa.inspect(connection).has_table(_schema.name):
+        return None
+    return connection.scalar(sa.select(_schema.c.version))
+
+
+def _cases_know_their_knowledge(connection: sa.Connection) -> None:
+    """Schema 2: a case carries the version of the knowledge; the trolley is remembered."""
+    connection.execute(sa.text("ALTER TABLE cases ADD COLUMN knowledge VARCHAR(40) NOT NULL DEFAULT ''"))
+    _off_trolley.create(connection)
+
+
+_MIGRATIONS: tuple[Callable[[sa.Connection], None], ...] = (_cases_know_their_knowledge,)
 
 
 @contextmanager
@@ -200,10 +332,24 @@ def _trouble(what: str) -> Iterator[None]:
         raise StoreTrouble(f"The database of cases cannot be {what}: {reason}.") from error
 
 
+def _careful(url: str) -> Mapping[str, Any]:
+    """How a database is opened: a lost connection is noticed, a locked SQLite file not waited for long."""
+    if sa.make_url(url).get_backend_name() == "sqlite":
+        return {"connect_args": {"timeout": LOCKED_SECONDS}}
+    return {"pool_pre_ping": True}
+
+
 def _careful_sqlite(connection: Any, _: Any) -> None:
     """Every commit is on disk before it is acknowledged; readers do not wait for writers."""
+    connection.isolation_level = None  # transactions begin below, not where the driver thinks fit
     cursor = connection.cursor()
     cursor.execute("PRAGMA journal_mode=WAL")
     cursor.execute("PRAGMA synchronous=FULL")
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.close()
+
+
+def _begin_sqlite(connection: sa.Connection) -> None:
+    """A writer takes the lock at once, so that it never finds the file changed half-way."""
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import sqlite3
 import stat
 from collections.abc import Callable, Iterator
@@ -11,11 +12,30 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+import sqlalchemy as sa
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from advisor.case import Case, Closed, Entry, Known, Seen, Skipped
-from advisor.store import SCHEMA, Filed, Store, StoreTrouble
+from advisor.case import (
+    Accounted,
+    Acknowledged,
+    Booked,
+    Case,
+    Checked,
+    Closed,
+    Ended,
+    Entry,
+    Known,
+    Measured,
+    Prepared,
+    Repaired,
+    Replayed,
+    Seen,
+    Skipped,
+    TakenBack,
+)
+from advisor.evidence import Measurement
+from advisor.store import SCHEMA, Filed, Overtaken, Store, StoreTrouble
 
 Opens = Callable[..., Store]
 
@@ -44,11 +64,14 @@ def rows(file: Path) -> list[tuple[object, ...]]:
 
 IDS = st.text("abcdefghijklmnopqrstuvwxyz0123456789_", min_size=1, max_size=30)
 TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=60)
+MEASUREMENTS = st.builds(Measurement, IDS, st.floats(0, 1e6), IDS, TEXTS)
 ENTRIES: st.SearchStrategy[Entry] = st.one_of(
     st.builds(Known, IDS, IDS),
-    st.builds(Seen, IDS, IDS),
-    st.builds(Skipped, IDS, TEXTS),
-    st.builds(Closed, IDS, TEXTS),
+    st.builds(Seen, IDS, IDS, st.sampled_from([1.0, 0.9, 0.7]), st.sampled_from(["technician", "customer"])),
+    st.builds(Measured, IDS, st.lists(MEASUREMENTS, max_size=2).map(tuple)),
+    st.builds(Accounted, IDS, MEASUREMENTS),
+    *(st.builds(kind, IDS, TEXTS) for kind in (Skipped, Prepared, Ended, Acknowledged, Repaired)),
+    *(st.builds(kind, IDS, TEXTS) for kind in (Booked, Checked, Replayed, Closed)),
 )
 
 
@@ -72,7 +95,7 @@ def test_whatever_is_entered_comes_back_equal(
     for filed, (complaint, tag, entries) in zip(kept, jobs, strict=True):
         case = Case(complaint)
         for entry in entries:
-            case = case.undone() if entry is None else case.with_entry(entry)
+            case = case.with_entry(TakenBack(max(case.counting, default=0), "") if entry is None else entry)
         assert (filed.tag, filed.case, filed.entries) == (tag, case, len(entries))
 
 
@@ -91,11 +114,11 @@ def test_taking_back_leaves_the_record(file: Path) -> None:
         filed = store.append(filed, Seen("bus_active", "busy"))
         filed = store.take_back(filed)
         filed = store.append(filed, Seen("bus_active", "silent"))
-        assert filed.case == Case("flat_battery", (Seen("bus_active", "silent"),))
+        assert filed.case.seen == {"bus_active": "silent"}
         assert filed.entries == 3
     assert rows(file) == [
         (1, "seen", "bus_active", "busy"),
-        (2, "taken back", "", ""),
+        (2, "taken back", "1", ""),
         (3, "seen", "bus_active", "silent"),
     ]
 
@@ -114,7 +137,7 @@ def test_two_programs_cannot_both_add_to_the_same_case(file: Path) -> None:
     with opened(file) as store:
         filed = store.open_case("plate 1", "flat_battery")
         store.append(filed, Seen("bus_active", "busy"))
-        with pytest.raises(StoreTrouble, match=r"^The database of cases cannot be written: .+\.$"):
+        with pytest.raises(Overtaken, match=r"^Somebody else has entered something on this job"):
             store.append(filed, Seen("bus_active", "silent"))
         assert store.cases()[0].case.seen == {"bus_active": "busy"}
 
@@ -200,3 +223,85 @@ def test_a_database_that_goes_away_is_told_in_a_sentence(file: Path) -> None:
             store.append(filed, Seen("bus_active", "busy"))
         with pytest.raises(StoreTrouble, match=r"^The database of cases cannot be read: .+\.$"):
             store.cases()
+
+
+def test_a_database_of_the_first_schema_opens_and_goes_on(tmp_path: Path) -> None:
+    """Kept from the first landed version: everything entered then is there, and more can be entered."""
+    file = tmp_path / "cases.sqlite"
+    shutil.copy(Path(__file__).parent / "old" / "cases_schema_1.sqlite", file)
+    with opened(file) as store:
+        (filed,) = store.cases()
+        assert (filed.tag, filed.knowledge) == ("bay 2 blue estate", "")
+        assert filed.case.seen == {"bus_active": "silent"}
+        assert filed.case.entries[2] == TakenBack(2, "")
+        assert filed.case.closed == Closed("boot_lamp", "striker bent")
+        assert filed.case.measured["sleeping_current"][0][0].typed == "430 mA"
+        assert store.preferences() == {"temperature": "°F"}
+        store.append(filed, Seen("key_near", "far"))
+        store.leave_off_trolley(["clamp"])
+    with opened(file) as store:
+        assert store.cases()[0].case.seen["key_near"] == "far"
+        assert store.off_trolley() == {"clamp"}
+
+
+def test_an_upgrade_that_fails_leaves_the_database_as_it_was(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A step that breaks half-way undoes all of it: the old tables and their number stay."""
+    file = tmp_path / "cases.sqlite"
+    shutil.copy(Path(__file__).parent / "old" / "cases_schema_1.sqlite", file)
+
+    def breaks(connection: sa.Connection) -> None:
+        connection.execute(sa.text("CREATE TABLE half (done INTEGER)"))
+        raise sa.exc.OperationalError("a disk", {}, OSError("disk full"))
+
+    with monkeypatch.context() as broken:
+        broken.setattr("advisor.store._MIGRATIONS", (breaks,))
+        with pytest.raises(StoreTrouble, match="disk full"):
+            Store(f"sqlite:///{file}")
+    with closing(sqlite3.connect(file)) as connection:
+        assert connection.execute("SELECT version FROM schema_version").fetchone() == (1,)
+        names = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        assert "half" not in names
+    with opened(file) as store:
+        assert len(store.cases()) == 1
+
+
+def test_several_entries_are_saved_all_or_none(file: Path) -> None:
+    """Two entries of which the second is in the way of another's: neither is written."""
+    with opened(file) as store:
+        filed = store.open_case("plate 1", "flat_battery")
+        store.append(filed, Seen("bus_active", "busy"))
+        with pytest.raises(Overtaken):
+            store.append(filed, Known("keyless", "none"), Seen("key_near", "far"))
+        assert len(rows(file)) == 1
+
+
+def test_a_full_disk_is_told_and_nothing_is_lost(file: Path) -> None:
+    """The database may not grow any more: a message, what was there stays, and later it goes on."""
+    with opened(file) as store:
+        filed = store.append(store.open_case("plate 1", "flat_battery"), Seen("bus_active", "busy"))
+        pages = "PRAGMA max_page_count"
+        limit = lambda count: lambda connection, _: connection.execute(f"{pages}={count}")  # noqa: E731
+        small = limit(1)
+        sa.event.listen(store._engine, "connect", small)
+        store._engine.dispose()
+        with pytest.raises(StoreTrouble, match=r"cannot be written: database or disk is full\.$"):
+            store.append(filed, Skipped("key_near", "x" * 100_000))
+        sa.event.remove(store._engine, "connect", small)
+        store._engine.dispose()
+        assert store.cases() == [filed]
+        assert store.append(filed, Skipped("key_near", "x" * 100_000)).entries == 2
+
+
+def test_a_locked_file_is_told_in_seconds(file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another program holds the file: a message instead of a wait without end; afterwards it is saved."""
+    monkeypatch.setattr("advisor.store.LOCKED_SECONDS", 0.1)
+    with opened(file) as store:
+        filed = store.open_case("plate 1", "flat_battery")
+        with closing(sqlite3.connect(file, isolation_level=None)) as other:
+            other.execute("BEGIN IMMEDIATE")
+            with pytest.raises(StoreTrouble, match=r"cannot be written: database is locked\.$"):
+                store.append(filed, Seen("bus_active", "busy"))
+            other.execute("ROLLBACK")
+        assert store.append(filed, Seen("bus_active", "busy")).entries == 1
