@@ -1,0 +1,295 @@
+"""Many made-up jobs at once do what the advice does with one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+
+import numpy as np
+import pytest
+
+from advisor.advice import Proposal, StopRule, Workshop, advise
+from advisor.case import Case, Known, Seen, Skipped
+from advisor.engine import Engine, ImpossibleEvidence, compile_tables
+from advisor.evidence import seen_with
+from advisor.knowledge import Knowledge
+from advisor.network import WITH, build
+from advisor.player import Cars, Jobs, draw_cars, play_many, starts_of
+from advisor.ranking import REASONS, Ranker, Ranking, choose, compile_ranker, offers
+from advisor.tables import Floats
+from tests.conftest import complaint, faults
+
+COMPLAINTS = [
+    "no_heat",
+    "heat_one_side",
+    "poor_cooling",
+    "uneven_vents",
+    "no_air",
+    "smell",
+    "flat_battery",
+    "water_inside",
+    "misting_glass",
+    "wind_noise",
+]
+RANKINGS: list[Ranking] = ["bits", "bits per minute"]
+
+Made = Callable[[str], Knowledge]
+
+READINGS = """\
+setups:
+  open_wide: {name: Door wide open, hands_on_minutes: 4, waiting_minutes: 20}
+readings:
+  wiggle:
+    name: Wiggle it
+    minutes: 5
+    setup: open_wide
+    outcomes: {firm: Firm, loose: Loose}
+    noisy_or: {leak: 0.0, causes: {a: 1.0}}
+  look:
+    name: Look at it
+    minutes: 1
+    setup: open_wide
+    outcomes: {tight: Tight, slack: Slack}
+    noisy_or: {leak: 0.0, causes: {b: 1.0}}
+"""
+
+
+@dataclass(frozen=True)
+class Drawn(Case):
+    """A case some of whose readings were seen as cells of an instrument."""
+
+    cells: Mapping[str, Floats] = field(default_factory=dict)
+
+    def evidence(self, knowledge: Knowledge, engine: Engine) -> dict[str, Floats]:
+        """The evidence of the case, the cells instead of what the entries say."""
+        return {**super().evidence(knowledge, engine), **self.cells}
+
+
+@pytest.fixture(scope="module")
+def engines(shipped: Knowledge) -> Callable[[str], Engine]:
+    """The engines of the shipped complaints, each made once."""
+    return cache(lambda name: compile_tables(build(shipped, name).tables))
+
+
+def leaf_of(engine: Engine, proposal: Proposal) -> str:
+    """The node that shows a proposed reading as its instrument shows it."""
+    shown = f"{proposal.reading}{WITH}{proposal.instrument}"
+    return shown if shown in engine.entries else proposal.reading
+
+
+def after(knowledge: Knowledge, engine: Engine, case: Drawn, proposal: Proposal, shown: int) -> Drawn:
+    """The case after a proposed reading has shown an outcome, or a cell of its instrument."""
+    reading = proposal.reading
+    entries = (*case.entries, Seen(reading, engine.outcomes[reading][0]))
+    if leaf_of(engine, proposal) == reading:
+        likelihood = engine.one_hot(reading, engine.outcomes[reading][shown])
+    else:
+        table = seen_with(knowledge, reading, proposal.instrument or "")
+        assert table is not None
+        likelihood = table[:, shown]
+    return Drawn(case.complaint, entries, {**case.cells, reading: likelihood})
+
+
+def partial_cases(knowledge: Knowledge, engine: Engine, name: str, count: int) -> list[Case]:
+    """Cases with a few random answers, facts and skipped readings that can be so together."""
+    random = np.random.default_rng(len(name))
+    readings = [reading for reading in engine.readings if WITH not in reading]
+    cases = [Case(name)]
+    while len(cases) < count:
+        case = Case(name)
+        for reading in random.choice(readings, random.integers(1, 8), replace=False).tolist():
+            answers = engine.outcomes[reading]
+            answer = Seen(reading, answers[int(random.integers(len(answers)))])
+            case = case.with_entry(answer if random.random() < 0.8 else Skipped(reading, "no room"))
+        facts = [fact for fact in knowledge.facts if fact in engine.entries]
+        if facts:
+            fact = facts[int(random.integers(len(facts)))]
+            values = list(knowledge.facts[fact].values)
+            case = case.with_entry(Known(fact, values[int(random.integers(len(values)))]))
+        try:
+            engine.outlook(case.evidence(knowledge, engine))
+        except ImpossibleEvidence:
+            continue
+        cases.append(case)
+    return cases
+
+
+def a_workshop_short_of_things(knowledge: Knowledge) -> Workshop:
+    """Every second instrument is missing, and there is no certified person."""
+    return Workshop(frozenset(sorted(knowledge.instruments)[::2]), frozenset({"customer", "technician"}))
+
+
+@pytest.mark.parametrize("short", [False, True], ids=["all at hand", "short of things"])
+@pytest.mark.parametrize("ranking", RANKINGS)
+@pytest.mark.parametrize("name", COMPLAINTS)
+def test_first_choice_and_stop_are_those_of_the_advice(
+    shipped: Knowledge, engines: Callable[[str], Engine], name: str, ranking: Ranking, short: bool
+) -> None:
+    """On every shipped complaint, with random answers, facts and skipped readings, in either ranking."""
+    engine = engines(name)
+    workshop = a_workshop_short_of_things(shipped) if short else Workshop()
+    ranker = compile_ranker(shipped, engine, name, workshop, ranking=ranking)
+    cases = partial_cases(shipped, engine, name, 8)
+    starts = starts_of(ranker, cases)
+    beliefs, bits = ranker.outlooks(starts.potentials)
+    offered = offers(ranker, bits, starts.gone, starts.ready)
+    choices = choose(ranker, beliefs, offered)
+    for at, case in enumerate(cases):
+        advice = advise(shipped, engine, case, workshop)
+        chosen = int(choices.reading[at])
+        if advice.stop is not None:
+            assert (chosen, REASONS[choices.reason[at]]) == (-1, advice.stop.reason)
+            continue
+        first = (advice.proposals if ranking == "bits" else advice.per_minute)[0]
+        assert ranker.readings[chosen] == first.reading
+        assert ranker.batch.readings[choices.seen_with[at]] == leaf_of(engine, first)
+        assert offered.bits[at, chosen] == pytest.approx(first.information_bits, abs=1e-9)
+        assert offered.minutes[at, chosen] == pytest.approx(first.minutes, abs=1e-9)
+
+
+def played(
+    ranker: Ranker, case: Case, cars: int, seed: int = 1, first: str | None = None
+) -> tuple[Jobs, Cars]:
+    """Jobs on made-up cars of one case."""
+    starts = starts_of(ranker, [case])
+    drawn = draw_cars(ranker, starts, np.zeros(cars, dtype=np.intp), np.random.default_rng(seed))
+    return play_many(ranker, starts, drawn, first), drawn
+
+
+@pytest.mark.parametrize("ranking", RANKINGS)
+@pytest.mark.parametrize("name", ["no_air", "flat_battery", "wind_noise"])
+def test_a_job_is_the_one_that_the_advice_plays_step_by_step(
+    shipped: Knowledge, engines: Callable[[str], Engine], name: str, ranking: Ranking
+) -> None:
+    """The same car asked by `advise` gives the same readings, minutes, beliefs and reason to stop."""
+    engine = engines(name)
+    ranker = compile_ranker(shipped, engine, name, ranking=ranking)
+    jobs, cars = played(ranker, Case(name), 5)
+    for job in range(5):
+        case, taken, minutes = Drawn(name), [], 0.0
+        advice = advise(shipped, engine, case)
+        while advice.stop is None:
+            proposal = (advice.proposals if ranking == "bits" else advice.per_minute)[0]
+            taken.append(proposal.reading)
+            minutes += proposal.minutes
+            column = ranker.batch.readings.index(leaf_of(engine, proposal))
+            case = after(shipped, engine, case, proposal, int(cars.shows[job, column]))
+            advice = advise(shipped, engine, case)
+        assert jobs.readings(job) == tuple(taken)
+        assert jobs.minutes[job] == pytest.approx(minutes, abs=1e-9)
+        assert REASONS[jobs.reason[job]] == advice.stop.reason
+        believed = {suspect.fault: suspect.probability for suspect in advice.suspects}
+        assert dict(zip(ranker.faults, jobs.beliefs[job].tolist(), strict=True)) == pytest.approx(believed)
+
+
+def small(known: Made, workshop: Workshop | None = None, rule: StopRule | None = None) -> Ranker:
+    """Two faults of which exactly one is there (or an unlisted one), each with a reading that never errs."""
+    knowledge = known(complaint("exactly_one_of: {a: 50, b: 45}", 5) + faults("a", "b") + READINGS)
+    engine = compile_tables(build(knowledge, "c").tables)
+    return compile_ranker(knowledge, engine, "c", workshop, rule)
+
+
+def test_a_setup_is_paid_for_once_and_waiting_is_kept_apart(known: Made) -> None:
+    """Both readings: 5 + 1 minutes and 4 to open, hands on; 20 minutes of waiting, once."""
+    ranker = small(known, rule=StopRule(sure_at=0.99))
+    jobs, _ = played(ranker, Case("c"), 200)
+    both = np.array([len(jobs.readings(job)) == 2 for job in range(200)])
+    assert set(jobs.hands_on_minutes[both].tolist()) == {10.0}
+    assert set(jobs.waiting_minutes.tolist()) == {20.0}
+
+
+def test_a_setup_in_place_is_not_paid_for(known: Made) -> None:
+    """After `look` was taken the door is open: `wiggle` takes its 5 minutes."""
+    ranker = small(known)
+    jobs, _ = played(ranker, Case("c", (Seen("look", "tight"),)), 10)
+    assert jobs.readings(0) == ("wiggle",)
+    assert (jobs.hands_on_minutes[0], jobs.waiting_minutes[0]) == (5.0, 0.0)
+
+
+def test_a_job_can_be_made_to_begin_with_a_reading(known: Made) -> None:
+    """The plain advice begins with `look`, which takes less; made to begin with `wiggle`, all do."""
+    ranker = small(known)
+    assert {played(ranker, Case("c"), 20)[0].readings(job)[0] for job in range(20)} == {"look"}
+    jobs, _ = played(ranker, Case("c"), 20, first="wiggle")
+    assert {jobs.readings(job)[0] for job in range(20)} == {"wiggle"}
+
+
+def test_readings_without_error_find_the_fault_that_the_car_has(known: Made) -> None:
+    """At the stop every car's own fault has probability 1."""
+    jobs, cars = played(small(known), Case("c"), 100)
+    assert np.all(jobs.beliefs[cars.faults] == pytest.approx(1.0))
+
+
+def test_the_same_generator_gives_the_same_jobs(known: Made) -> None:
+    """Everything random comes from the generator."""
+    ranker = small(known)
+    (one, _), (other, _) = (played(ranker, Case("c"), 50, seed=7) for _ in range(2))
+    np.testing.assert_array_equal(one.taken, other.taken)
+
+
+def test_jobs_of_several_cases_begin_each_with_its_own(known: Made) -> None:
+    """A car whose case has `look` seen already is not looked at again."""
+    ranker = small(known)
+    starts = starts_of(ranker, [Case("c"), Case("c", (Seen("look", "tight"),))])
+    cars = draw_cars(ranker, starts, np.array([0, 1, 0, 1]), np.random.default_rng(1))
+    jobs = play_many(ranker, starts, cars)
+    assert [jobs.readings(job)[0] for job in range(4)] == ["look", "wiggle", "look", "wiggle"]
+
+
+def test_a_case_that_cannot_be_is_refused(known: Made) -> None:
+    """Both faults of an exactly-one gate were read: there is no such car."""
+    both = Case("c", (Seen("look", "slack"), Seen("wiggle", "loose")))
+    with pytest.raises(ImpossibleEvidence):
+        starts_of(small(known), [both])
+
+
+def test_where_nothing_can_be_read_every_job_ends_at_once(known: Made) -> None:
+    """A workshop without people takes no reading, and the reason is that nothing is left."""
+    ranker = small(known, Workshop(who=frozenset()))
+    jobs, _ = played(ranker, Case("c"), 3)
+    assert (jobs.minutes.tolist(), {REASONS[at] for at in jobs.reason}) == ([0.0] * 3, {"nothing-left"})
+
+
+def test_playing_stops_when_asked_and_tells_how_far_it_came(known: Made) -> None:
+    """Asked to stop after the first round, jobs not over end as halted; if not, progress ends at all."""
+    ranker = small(known)
+    starts = starts_of(ranker, [Case("c")])
+    cars = draw_cars(ranker, starts, np.zeros(40, dtype=np.intp), np.random.default_rng(1))
+    asked = iter([False, True])
+    told: list[tuple[int, int]] = []
+    halted = play_many(ranker, starts, cars, stop=lambda: next(asked))
+    assert halted.halted
+    over = play_many(ranker, starts, cars, progress=lambda done, of: told.append((done, of)))
+    assert not over.halted
+    assert told[-1] == (40, 40)
+
+
+def test_jobs_played_in_blocks_are_those_played_together(
+    known: Made, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """How many jobs are in memory at a time changes nothing."""
+    ranker = small(known)
+    together, _ = played(ranker, Case("c"), 30)
+    monkeypatch.setattr("advisor.player.NUMBERS_AT_ONCE", 7 * len(ranker.batch.kept))
+    apart, _ = played(ranker, Case("c"), 30)
+    np.testing.assert_array_equal(together.taken, apart.taken)
+    np.testing.assert_array_equal(together.minutes, apart.minutes)
+
+
+def test_instrument_errors_reach_the_made_up_numbers(
+    shipped: Knowledge, engines: Callable[[str], Engine]
+) -> None:
+    """The cells that an instrument shows of made-up cars come as often as predicted, within 0.03."""
+    engine = engines("flat_battery")
+    ranker = compile_ranker(shipped, engine, "flat_battery")
+    starts = starts_of(ranker, [Case("flat_battery")])
+    cars = draw_cars(ranker, starts, np.zeros(4000, dtype=np.intp), np.random.default_rng(3))
+    evidence = Case("flat_battery").evidence(shipped, engine)
+    predicted = engine.outlook(evidence).predictive
+    seen = [column for column, name in enumerate(ranker.batch.readings) if WITH in name]
+    assert seen
+    for column in seen:
+        expected = predicted[ranker.batch.readings[column]]
+        found = np.bincount(cars.shows[:, column], minlength=len(expected)) / 4000
+        np.testing.assert_allclose(found, expected, rtol=0, atol=0.03)
