@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import sys
 import time
 from collections.abc import Iterable
@@ -18,9 +19,12 @@ if TYPE_CHECKING:
     from advisor.knowledge import Knowledge
     from advisor.network import Network
     from advisor.simulation import Played
+    from advisor.store import Filed
 
 DEMO = "drain/01_boot_lamp.yaml"
 WATCHED_EVERY_SECONDS = 0.5
+NEWEST = 8
+"""So many open jobs are listed where the one asked for does not exist."""
 
 # pgmpy and textual take seconds to import: each command imports what it needs when it runs.
 
@@ -89,6 +93,9 @@ _knowledge = click.option(
     help="A YAML file or a folder of them; may be repeated. Default: the shipped knowledge.",
 )
 _complaint = click.option("--complaint", required=True, metavar="ID", help="The complaint's id.")
+_store = click.option(
+    "--store", metavar="URL", help="The database of cases. Default: a SQLite file in your data folder."
+)
 _without = click.option(
     "--without", multiple=True, metavar="INSTRUMENT", help="An instrument that is missing."
 )
@@ -108,18 +115,63 @@ def commands(context: click.Context) -> None:
 @commands.command()
 @_knowledge
 @_without
-@click.option(
-    "--store", metavar="URL", help="The database of cases. Default: a SQLite file in your data folder."
-)
+@_store
 def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) -> None:
     """Open the technician's screens."""
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    served = "TEXTUAL_DRIVER" in os.environ
+    if not served and not (sys.stdin.isatty() and sys.stdout.isatty()):
         raise click.UsageError("The screens need a terminal. `advisor demo` tells a case as text.")
     from advisor.screens.app import AdvisorApp
 
     app = AdvisorApp(list(paths) or [shipped("knowledge")], frozenset(without), store)
     app.run()
     sys.exit(app.return_code or 0)
+
+
+@commands.command()
+@_knowledge
+@_without
+@_store
+@click.option(
+    "--host",
+    default="127.0.0.1",
+    show_default=True,
+    help="The address to serve at; 0.0.0.0 is every address of this machine. Other than for this machine "
+    "alone it takes a token.",
+)
+@click.option(
+    "--port", type=click.IntRange(0, 65535), default=8765, show_default=True, help="0 takes a free one."
+)
+@click.option(
+    "--token",
+    envvar="ADVISOR_TOKEN",
+    show_envvar=True,
+    help="What a browser has to know to get in. Default: none for this machine alone, else one is made.",
+)
+def serve(
+    paths: tuple[Path, ...],
+    without: tuple[str, ...],
+    store: str | None,
+    host: str,
+    port: int,
+    token: str | None,
+) -> None:
+    """Open the technician's screens in browsers, such as of tablets in the bays: up to 24 at a time.
+
+    A token keeps others out, but nothing is encrypted: serve on a network that you trust.
+    """
+    from advisor import serve as server
+
+    known = _checked(paths).instruments
+    _refuse([_no("instrument", one, known) for one in without if one not in known])
+    command = [sys.executable, "-m", "advisor", "bench"]
+    command += [f"--knowledge={path}" for path in paths]
+    command += [f"--without={one}" for one in without]
+    command += [f"--store={store}"] if store else []
+    try:
+        server.serve(command, host, port, token, click.echo)
+    except server.CannotListen as error:
+        _fail([str(error)], 3)
 
 
 @commands.command()
@@ -280,6 +332,79 @@ def _probabilities(
     except ImpossibleEvidence as error:
         _fail([f"These cannot be so together: {', '.join(error.clash)}."], 1)
     return {node: float(chances[-1]) for node, chances in marginals.items() if node not in knowledge.facts}
+
+
+@commands.command(name="report")
+@click.argument("number", metavar="CASE", type=click.IntRange(1, 2**31 - 1))
+@_store
+@_knowledge
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["markdown", "html"]),
+    default="markdown",
+    show_default=True,
+    help="HTML is a page to print on A4.",
+)
+@click.option("--customer", is_flag=True, help="One page in plain words for the customer.")
+@click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output.")
+def report_case(
+    number: int,
+    store: str | None,
+    paths: tuple[Path, ...],
+    form: str,
+    customer: bool,
+    output: Path | None,
+) -> None:
+    """Write the card of a job, or with --customer a page for the customer; CASE is the job's number."""
+    from advisor.customer import customer_sheet
+    from advisor.document import html, markdown
+    from advisor.jobcard import job_card
+    from advisor.session import Engines
+
+    knowledge = _checked(paths)
+    filed, preferences, now = _filed(store, number)
+    if filed.case.complaint not in knowledge.complaints:
+        _fail(
+            [
+                f"Job {number} is about the complaint '{filed.case.complaint}', which is not in this "
+                "knowledge. Name the knowledge it was opened with, with --knowledge."
+            ],
+            1,
+        )
+    write = customer_sheet if customer else job_card
+    document = write(knowledge, Engines(knowledge).of, filed, preferences, now)
+    text = html(document) if form == "html" else markdown(document)
+    if output is None:
+        click.echo(text, nl=False)
+    else:
+        output.write_text(text, encoding="utf-8")
+
+
+def _filed(url: str | None, number: int) -> tuple[Filed, dict[str, str], str]:
+    """A job as it lies in the database, the units preferred there, and the time."""
+    from advisor.document import clean
+    from advisor.store import Store, StoreTrouble, default_url
+
+    try:
+        store = Store(url or default_url())
+        try:
+            filed = store.case(number)
+            if filed is not None:
+                return filed, store.preferences(), store.now()
+            still_open = [one for one in store.cases() if not one.case.closed][:NEWEST]
+        finally:
+            store.close()
+    except StoreTrouble as error:
+        _fail([str(error)], 3)
+    lines = [f"  {one.number}  {clean(one.tag)}" for one in still_open]
+    _fail(
+        [
+            f"There is no job {number}. " + ("Open jobs, newest first:" if lines else "No job is open."),
+            *lines,
+        ],
+        1,
+    )
 
 
 @commands.command()
