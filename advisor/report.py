@@ -3,13 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
 
 from advisor.account import Account
-from advisor.advice import Advice, Proposal, Stop, Suspect
-from advisor.case import Accounted, Case, Closed, Entry, Known, Measured, Skipped
+from advisor.advice import Advice, Answer, Proposal, Stop, Suspect
+from advisor.case import (
+    CUSTOMER,
+    GONE,
+    Accounted,
+    Acknowledged,
+    Booked,
+    Case,
+    Checked,
+    Closed,
+    Ended,
+    Entry,
+    Known,
+    Measured,
+    Prepared,
+    Repaired,
+    Replayed,
+    Seen,
+    Skipped,
+    TakenBack,
+)
 from advisor.conflict import Disagreement
 from advisor.derived import Estimate
 from advisor.knowledge import UNLISTED, Knowledge, LimitByFact
+from advisor.lookahead import LookAhead
+from advisor.store import Filed
 from advisor.units import convert, preferred, show
 
 BAR = 20
@@ -51,6 +73,83 @@ def duration(minutes: float) -> str:
     return f"{hours} h {rest:02}" if rest else f"{hours} h"
 
 
+def why(advice: Advice, answers: Iterable[Answer], proposal: Proposal) -> str:
+    """In words: which suspects the reading moves apart, and what it tells for its minutes."""
+    answers = list(answers)
+    names = {suspect.fault: suspect.name for suspect in advice.suspects}
+    now = {suspect.fault: suspect.probability for suspect in advice.suspects}
+    moved = {
+        fault: sum(answer.probability * (answer.after[fault] - now[fault]) ** 2 for answer in answers)
+        for fault in now
+    }
+    first = max(moved, key=lambda fault: moved[fault])
+    # The other side: the suspect that the same answers move most the opposite way.
+    against = {
+        fault: -sum(
+            answer.probability * (answer.after[fault] - now[fault]) * (answer.after[first] - now[first])
+            for answer in answers
+        )
+        for fault in now
+    }
+    second = max(against, key=lambda fault: against[fault])
+    told = f"{proposal.information_bits:.2f} bits for {duration(proposal.minutes)}"
+    if against[second] <= 0:
+        return f"Tells most about “{names[first]}”: {told}"
+    return f"Separates “{names[first]}” from “{names[second]}”: {told}"
+
+
+def clock_words(when: datetime) -> str:
+    """A time of day here, with the weekday."""
+    return f"{when.astimezone():%a %H:%M}"
+
+
+def age(since: str, now: datetime) -> str:
+    """How long ago a time (ISO 8601) was: "5 min ago", "3 days ago"."""
+    minutes = max(0.0, (now - datetime.fromisoformat(since)).total_seconds() / 60)
+    if minutes < 1:
+        return "just now"
+    if minutes < 24 * 60:
+        return f"{duration(minutes)} ago"
+    days = round(minutes / (24 * 60))
+    return f"{days} day{'' if days == 1 else 's'} ago"
+
+
+def one_cause_words(suspects: Sequence[Suspect], chance: float) -> str:
+    """That one cause hardly explains what was seen, and which two would."""
+    both = " and ".join(f"“{one.name}” ({percent(one.probability)})" for one in suspects[:2])
+    hardly = "cannot explain" if chance == 0 else f"hardly explains ({percent(chance)})"
+    return f"One cause alone {hardly} what was seen. Likely together: {both}."
+
+
+def look_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
+    """What looking ahead has found, against the plain advice and against mending at once."""
+    words = (
+        "Expected minutes to the end of the repair, on made-up cars like this one (± standard error). "
+        f"Mending at once in the best order: {duration(found.repair_now_minutes)}. "
+    )
+    names = knowledge.readings
+    if found.winner is None:
+        return words + "No reading is worth its minutes any more: mend."
+    if found.plain is None or found.winner == found.plain:
+        return words + f"The plain advice stands: “{names[found.winner].name}”."
+    return words + f"It changes the advice: “{names[found.winner].name}” before “{names[found.plain].name}”."
+
+
+def changed_lines(
+    knowledge: Knowledge, filed: Filed, meaningless: Sequence[int], clash: str
+) -> Iterator[str]:
+    """What other knowledge means for a case that was begun under an older one."""
+    case = filed.case
+    opened = filed.knowledge or "unknown"
+    yield f"Job {filed.number}, {filed.tag}: the knowledge has changed since it was opened."
+    yield f"Opened with version {opened}; this is version {knowledge.version}. Nothing entered is lost."
+    for step in meaningless:
+        words = entry_words(knowledge, case, case.entries[step - 1])
+        yield f"Counts for nothing now, it is no longer in the knowledge: {step} {words}"
+    if clash:
+        yield f"By the new knowledge: {clash}"
+
+
 def suspect_lines(suspects: Iterable[Suspect], most: int = 6) -> Iterator[str]:
     """The leading suspects as bars."""
     for suspect in list(suspects)[:most]:
@@ -73,20 +172,29 @@ def stop_sentence(knowledge: Knowledge, stop: Stop) -> str:
             "Ask somebody senior before anything is replaced."
         )
     name = knowledge.title(stop.fault or "")
+    if stop.reason == "check":
+        return f"The remedy is done: {name}. Now look for the complaint again."
+    if stop.reason == "gone":
+        return "The complaint is gone after the repair."
     if stop.reason == "sure":
         return f"Sure enough: {name}."
     return f"No reading left is worth its minutes. Most likely: {name}."
 
 
-def remedy_lines(knowledge: Knowledge, stop: Stop) -> Iterator[str]:
-    """The remedy of the cause that was found, with its cautions."""
-    if stop.fault is None or stop.fault.startswith(UNLISTED):
+def caution_words(knowledge: Knowledge, caution: str) -> str:
+    """A caution under its signal word."""
+    said = knowledge.cautions[caution]
+    return f"{said.signal.upper()}, {said.name}: {said.text}"
+
+
+def remedy_lines(knowledge: Knowledge, stop: Stop, cautions: bool = True) -> Iterator[str]:
+    """The remedy of the cause that was found, with its cautions or without."""
+    if stop.fault is None or stop.fault.startswith(UNLISTED) or stop.reason in ("check", "gone"):
         return
     fault = knowledge.faults[stop.fault]
     yield f"Remedy: {fault.remedy} ({duration(fault.remedy_minutes)}, price class {fault.price})."
-    for caution in fault.cautions:
-        said = knowledge.cautions[caution]
-        yield f"Caution, {said.name.lower()}: {said.text}"
+    for caution in fault.cautions if cautions else ():
+        yield caution_words(knowledge, caution)
 
 
 def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:
@@ -140,6 +248,41 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:
         return f"Closed: {knowledge.title(entry.fault) if entry.fault else 'no cause found'}"
     if isinstance(entry, Accounted):
         return f"Part of the draw: {entry.what}, {entry.measurement.typed}"
+    if isinstance(entry, Seen | Measured | Skipped):
+        return _reading_words(knowledge, entry)
+    if isinstance(entry, Prepared | Ended):
+        setup = knowledge.setups.get(entry.setup)
+        name = setup.name if setup else plain(entry.setup)
+        return f"Begun: {name}" if isinstance(entry, Prepared) else f"Ended: {name} ({entry.reason})"
+    if isinstance(entry, Acknowledged):
+        caution = knowledge.cautions.get(entry.caution)
+        return f"Caution read: {caution.name if caution else plain(entry.caution)}"
+    if isinstance(entry, Repaired):
+        return f"Remedy done: {knowledge.title(entry.fault)}"
+    if isinstance(entry, Checked):
+        return "Checked after the repair: " + (
+            "the complaint is gone" if entry.found == GONE else "the complaint is still there"
+        )
+    if isinstance(entry, Booked):
+        return f"Booked for {entry.day}" + (f" ({entry.remark})" if entry.remark else "")
+    if isinstance(entry, Replayed):
+        return f"Weighed by knowledge version {entry.version} from here on ({entry.before} before)"
+    taken = _step_words(knowledge, case, entry)
+    return f"Taken back: {taken}" + (f" ({entry.reason})" if entry.reason else "")
+
+
+def _step_words(knowledge: Knowledge, case: Case, entry: TakenBack) -> str:
+    if not 1 <= entry.step <= len(case.entries):
+        return f"step {entry.step}"
+    return f"step {entry.step}, {entry_words(knowledge, case, case.entries[entry.step - 1])}"
+
+
+def confidence_words(confidence: float) -> str:
+    """How sure a person was of an answer, where not certain."""
+    return "" if confidence == 1 else f" ({percent(confidence)} sure)"
+
+
+def _reading_words(knowledge: Knowledge, entry: Seen | Measured | Skipped) -> str:
     reading = knowledge.readings.get(entry.reading)
     name = reading.name if reading else plain(entry.reading)
     if isinstance(entry, Measured):
@@ -151,7 +294,9 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:
     if isinstance(entry, Skipped):
         return f"{name}: not taken ({entry.reason})"
     answers = reading.answers if reading else {}
-    return f"{name}: {answers.get(entry.outcome, plain(entry.outcome))}"
+    said = answers.get(entry.outcome, plain(entry.outcome))
+    by = " (customer, by phone)" if entry.by == CUSTOMER else confidence_words(entry.confidence)
+    return f"{name}: {said}{by}"
 
 
 def account_lines(found: Account | None) -> Iterator[str]:
@@ -228,18 +373,23 @@ def curve(probabilities: Iterable[float]) -> str:
     return "".join("▁▂▃▄▅▆▇█"[min(7, int(8 * probability))] for probability in probabilities)
 
 
+def telling_steps(case: Case) -> list[int]:
+    """The start, 0, and the steps of a case that can move the suspicion."""
+    silent = (Skipped, Prepared, Ended, Acknowledged, Accounted, Booked, Replayed, Closed)
+    return [0, *(step for step, entry in enumerate(case.entries, start=1) if not isinstance(entry, silent))]
+
+
 def suspicion_rows(
-    knowledge: Knowledge, stages: Sequence[Mapping[str, float]], width: int, most: int
+    knowledge: Knowledge, stages: Sequence[Mapping[str, float]], steps: Sequence[int], width: int, most: int
 ) -> Iterator[str]:
-    """A heading, then the leading faults: how likely now, and a column for each step as a picture.
+    """A heading, then the leading faults: how likely now, and a column for each of the steps as a picture.
 
     Rows are at most `width` characters; the oldest steps give way where there is no room.
     """
     now = stages[-1]
     before = stages[-2] if len(stages) > 1 else now
     name_wide = min(44, width // 2)
-    first = max(0, len(stages) - (width - name_wide - 15) // COLUMN)
-    shown = range(first, len(stages))
+    shown = steps[max(0, len(steps) - (width - name_wide - 15) // COLUMN) :]
     numbers = "".join(f"{number or '':<{COLUMN}}" for number in shown)
     yield f"{'Suspected causes':<{name_wide}} {'now':>6}        {numbers}".rstrip()
     for fault in sorted(now, key=lambda one: (-now[one], one))[:most]:

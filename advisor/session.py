@@ -1,18 +1,23 @@
 """A technician's work on one case at a time: what the screens ask for, and what they may do.
 
-It ties knowledge, engine and store together, so that screens hold no rules. Every change is in the
+It ties knowledge, engines and store together, so that screens hold no rules. Every change is in the
 store before it counts.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
 from functools import cached_property
 from typing import Literal
 
+import numpy as np
+
 from advisor import network
 from advisor.account import Account, account
+from advisor.acting import CALL_MINUTES, Act, act, remedies
 from advisor.advice import (
     Advice,
     Answer,
@@ -20,24 +25,70 @@ from advisor.advice import (
     Proposal,
     Workshop,
     advise,
+    one_cause,
+    possible,
+    present,
     suspicion,
+    waiting_minutes,
     what_answers_do,
 )
-from advisor.case import Accounted, Closed, Entry, Known, Seen, Skipped
+from advisor.case import (
+    GONE,
+    STILL_THERE,
+    Accounted,
+    Acknowledged,
+    Case,
+    Checked,
+    Closed,
+    Ended,
+    Entry,
+    Known,
+    Measured,
+    Prepared,
+    Repaired,
+    Replayed,
+    Seen,
+    Skipped,
+    TakenBack,
+)
 from advisor.conflict import Disagreement, disagreement
+from advisor.customer import customer_sheet
 from advisor.derived import saturation_bar
+from advisor.document import html, markdown
 from advisor.engine import Engine, compile_tables
 from advisor.entry import Field, NotUnderstood, Understood, fields, understand
 from advisor.evidence import Measurement
-from advisor.knowledge import Fact, Knowledge, LimitByFact
-from advisor.network import build
+from advisor.jobcard import job_card
+from advisor.knowledge import UNLISTED, Fact, Knowledge, LimitByFact, setups_of
+from advisor.lookahead import LookAhead, RepairCosts, look_ahead
+from advisor.network import Repair, build
+from advisor.planning import Plan, plan
+from advisor.ranking import compile_ranker
 from advisor.store import Filed, Store
 from advisor.units import NotAQuantity, convert, parse, show
 
 LARGEST_PART_MA = 100_000.0
 """Above this a part of a sleeping car's draw is a slip of the finger."""
+QUICK_MINUTES = 3.0
+"""A quick look takes no longer than this, setups included."""
+HARDLY_ONE = 0.2
+"""Below this probability of a single cause it is said that one cause hardly explains what was seen."""
+LOOK_AHEAD_SEED, LOOK_AHEAD_CARS = 20_300_101, 200
+MOST_ENGINES = 24
+"""Compiled networks that are kept at hand."""
+CONFIDENCE = {"certain": 1.0, "fairly sure": 0.9, "a guess": 0.7}
+"""How sure a person can be of an answer, as the chance that it was seen rightly (estimates)."""
 
-Ranking = Literal["bits", "bits per minute"]
+STOP_STEPS = {
+    "sure": "do the remedy",
+    "nothing-left": "do the remedy of the likeliest cause",
+    "unlisted": "ask somebody senior",
+    "check": "look for the complaint again",
+    "gone": "close the job",
+}
+"""What comes next where the search is over, by the reason of the stop."""
+
+Ranking = Literal["bits", "bits per minute", "quick looks", "on the trolley"]
 
 
 def preload() -> None:
@@ -47,9 +98,22 @@ def preload() -> None:
     saturation_bar(20.0, "r134a")
 
 
-def engine_for(knowledge: Knowledge, complaint: str) -> Engine:
-    """The compiled network of a complaint; takes seconds the first time, while libraries load."""
-    return compile_tables(build(knowledge, complaint).tables)
+class Engines:
+    """The compiled networks of a knowledge, each made when it is first needed; seconds the first time."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self.knowledge = knowledge
+        self._made: OrderedDict[tuple[str, tuple[Repair, ...]], Engine] = OrderedDict()
+
+    def of(self, case: Case) -> Engine:
+        """The engine of a case's complaint and repairs; raises `ProblemsFound` or `TooWide`."""
+        key = (case.complaint, case.repairs)
+        if key not in self._made:
+            self._made[key] = compile_tables(build(self.knowledge, *key).tables)
+        self._made.move_to_end(key)
+        while len(self._made) > MOST_ENGINES:
+            self._made.popitem(last=False)
+        return self._made[key]
 
 
 @dataclass(frozen=True)
@@ -57,21 +121,59 @@ class Session:
     """The case on the bench. Every method that changes it saves first and returns a new session."""
 
     knowledge: Knowledge
-    engine: Engine
+    engines: Engines
     store: Store
     filed: Filed
     workshop: Workshop
     ranking: Ranking = "bits"
+    off_trolley: frozenset[str] = frozenset()
+    preferences: Mapping[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def opened(cls, engines: Engines, store: Store, filed: Filed, workshop: Workshop) -> Session:
+        """A case as it lies in the store, with what is remembered for everybody there."""
+        return cls(
+            engines.knowledge,
+            engines,
+            store,
+            filed,
+            workshop,
+            off_trolley=store.off_trolley(),
+            preferences=store.preferences(),
+        )
+
+    # What is known
+
+    @property
+    def case(self) -> Case:
+        """The case."""
+        return self.filed.case
+
+    @property
+    def engine(self) -> Engine:
+        """The engine of the case as it stands."""
+        return self.engines.of(self.case)
+
+    @property
+    def at_hand(self) -> Workshop:
+        """What there is to work with: without what is off the trolley, where only the trolley counts."""
+        if self.ranking != "on the trolley":
+            return self.workshop
+        return replace(self.workshop, without=self.workshop.without | self.off_trolley)
 
     @cached_property
     def advice(self) -> Advice:
-        """What to do next."""
-        return advise(self.knowledge, self.engine, self.filed.case, self.workshop)
+        """What to do next; raises `Contradiction` where new knowledge does not fit what was entered."""
+        before = self.stages[-2] if len(self.stages) > 1 else None
+        return advise(
+            self.knowledge, self.engine, self.case, self.at_hand, waiting=self.waiting, before=before
+        )
 
     @cached_property
     def stages(self) -> tuple[Mapping[str, float], ...]:
         """Every fault's probability at the start and after each entry."""
-        return suspicion(self.knowledge, self.engine, self.filed.case)
+        possible(self.knowledge, self.engine, self.case)
+        return suspicion(self.knowledge, self.engines.of, self.case)
 
     @cached_property
     def facts(self) -> Mapping[str, Fact]:
@@ -84,52 +186,206 @@ class Session:
                 names.update(map(str, said.quantity.derived.inputs.values() if said.quantity.derived else ()))
         return {name: fact for name, fact in self.knowledge.facts.items() if name in names}
 
-    @property
+    @cached_property
     def proposals(self) -> tuple[Proposal, ...]:
         """The readings that can be taken, by the ranking that was chosen."""
-        if self.ranking == "bits":
-            return self.advice.proposals
-        rest = tuple(one for one in self.advice.proposals if one not in self.advice.per_minute)
-        return self.advice.per_minute + rest
+        if self.ranking == "bits per minute":
+            rest = tuple(one for one in self.advice.proposals if one not in self.advice.per_minute)
+            return self.advice.per_minute + rest
+        if self.ranking == "quick looks":
+            return tuple(one for one in self.advice.proposals if one.minutes <= QUICK_MINUTES)
+        return self.advice.proposals
+
+    @cached_property
+    def waiting(self) -> Mapping[str, float]:
+        """The setups in place, with the minutes that their waiting still takes."""
+        return waiting_minutes(self.knowledge, self.case, self.store.clock())
+
+    def ready_at(self, setup: str) -> datetime:
+        """When the waiting of a setup in place is over."""
+        return self.store.clock() + timedelta(minutes=self.waiting.get(setup, 0.0))
+
+    @cached_property
+    def _answers(self) -> dict[str, tuple[Answer, ...]]:
+        return {}
 
     def answers(self, reading: str) -> tuple[Answer, ...]:
         """What each possible answer of a reading would do."""
-        return what_answers_do(self.knowledge, self.engine, self.filed.case, reading)
+        if reading not in self._answers:
+            self._answers[reading] = what_answers_do(self.knowledge, self.engine, self.case, reading)
+        return self._answers[reading]
+
+    @cached_property
+    def _plans(self) -> dict[str, Plan | None]:
+        return {}
+
+    def plan(self, towards: Proposal) -> Plan | None:
+        """What to do before and after the wait that a reading stands behind, if it is a long one."""
+        if towards.reading not in self._plans:
+            self._plans[towards.reading] = plan(self.knowledge, self.engine, self.case, self.advice, towards)
+        return self._plans[towards.reading]
+
+    @cached_property
+    def _acts(self) -> dict[str, Act | None]:
+        return {}
+
+    def act(self, proposal: Proposal) -> Act | None:
+        """The remedy that should be tried before a reading, if one should."""
+        if proposal.reading not in self._acts:
+            answers = self.answers(proposal.reading)
+            self._acts[proposal.reading] = act(
+                self.knowledge, self.case.complaint, self.advice, proposal, answers
+            )
+        return self._acts[proposal.reading]
+
+    def look_ahead(self, progress: Callable[[int, int], None], stop: Callable[[], bool]) -> LookAhead | None:
+        """The best readings played out to the end of the repair; None once `stop` says so.
+
+        The same case gives the same figures: the made-up cars are drawn with a fixed seed.
+        """
+        causes = present(dict.fromkeys(self.engine.sought, 0.0))
+        costs = RepairCosts(remedies(self.knowledge, self.case.complaint, causes), CALL_MINUTES)
+        ranker = compile_ranker(self.knowledge, self.engine, self.case.complaint, self.at_hand)
+        random = np.random.default_rng(LOOK_AHEAD_SEED)
+        return look_ahead(ranker, self.case, costs, random, LOOK_AHEAD_CARS, progress=progress, stop=stop)
+
+    @property
+    def can_look_ahead(self) -> bool:
+        """Whether there is something to play out: readings left, and no repair still to be checked."""
+        due = bool(self.case.repairs) and self.case.checked != STILL_THERE
+        return bool(self.advice.proposals) and not due
+
+    def job_card(self, form: Literal["markdown", "html"], customer: bool) -> str:
+        """The job card for the file, or the page for the customer, as it stands now."""
+        write = customer_sheet if customer else job_card
+        paper = write(self.knowledge, self.engines.of, self.filed, self.preferences, self.store.now())
+        return html(paper) if form == "html" else markdown(paper)
+
+    def needed(self, reading: str) -> tuple[str, ...]:
+        """Every setup of a reading, those that come first at the front."""
+        return setups_of(self.knowledge, reading)
+
+    @property
+    def found(self) -> str:
+        """The fault that the search has ended with, or "" where there is none."""
+        return self.advice.stop.fault or "" if self.advice.stop else ""
+
+    def remedy_cautions(self, fault: str) -> tuple[str, ...]:
+        """The cautions of a fault's remedy; none for what is not listed."""
+        return self.knowledge.faults[fault].cautions if fault in self.knowledge.faults else ()
+
+    @property
+    def instruments(self) -> tuple[str, ...]:
+        """The instruments that readings of this complaint are taken with and that the workshop has."""
+        readings = self.knowledge.readings
+        used = {one for name in self.engine.readings if name in readings for one in readings[name].instrument}
+        for name in self.engine.readings:
+            quantity = readings[name].quantity if name in readings else None
+            for source in quantity.derived.inputs.values() if quantity and quantity.derived else ():
+                measurand = self.knowledge.measurands.get(str(source))
+                used.update(measurand.instrument if measurand else ())
+        return tuple(name for name in self.knowledge.instruments if name in used - self.workshop.without)
+
+    @cached_property
+    def account(self) -> Account | None:
+        """The account of the draw, once its total was measured."""
+        return account(self.knowledge, self.case)
+
+    @property
+    def account_instrument(self) -> str:
+        """What the total was measured with: parts are taken with the same instrument."""
+        readings = self.knowledge.readings
+        for reading, takes in self.case.measured.items():
+            quantity = readings[reading].quantity if reading in readings else None
+            if quantity and quantity.account == "total":
+                return takes[-1][0].instrument
+        return ""
+
+    @cached_property
+    def disagreement(self) -> Disagreement | None:
+        """Readings that do not fit together, if any."""
+        evidence = self.case.evidence(self.knowledge, self.engine)
+        readings = {name: evidence.pop(name) for name in self.case.taken if name in evidence}
+        return disagreement(self.engine, evidence, readings)
+
+    @cached_property
+    def one_cause(self) -> float | None:
+        """The probability that one cause explains it all, where that is low enough to be said; else None."""
+        unchecked = bool(self.case.repairs) and self.case.checked != STILL_THERE
+        if len(self.case.taken) < 2 or unchecked:
+            return None
+        chance = one_cause(self.engine, self.case.evidence(self.knowledge, self.engine))
+        return chance if chance < HARDLY_ONE else None
+
+    def to_acknowledge(self, cautions: Iterable[str]) -> tuple[str, ...]:
+        """Those of the cautions that can hurt people and that nobody on this job has read yet."""
+        return tuple(
+            one
+            for one in dict.fromkeys(cautions)
+            if self.knowledge.cautions[one].hurts and one not in self.case.acknowledged
+        )
+
+    def cautions(self, proposal: Proposal) -> tuple[str, ...]:
+        """Every caution of a reading and of the setups that are still to be made for it."""
+        said = list(self.knowledge.readings[proposal.reading].cautions)
+        for setup in proposal.setups:
+            said += self.knowledge.setups[setup].cautions
+        return tuple(dict.fromkeys(said))
+
+    @property
+    def knowledge_before(self) -> str | None:
+        """The version of the knowledge this case was last weighed by, where that is another one."""
+        seen = [entry.version for entry in self.case.entries if isinstance(entry, Replayed)]
+        last = seen[-1] if seen else self.filed.knowledge
+        return last if last and last != self.knowledge.version else None
+
+    def meaningless(self) -> tuple[int, ...]:
+        """The steps that count for nothing under this knowledge: what they name is not in it any more."""
+        return tuple(step for step, entry in self.case.counting.items() if not _means(self.knowledge, entry))
+
+    def worked_out(self) -> Session:
+        """The same session with everything a screen will show worked out; best done off the event loop."""
+        self.advice, self.disagreement, self.one_cause, self.account  # noqa: B018
+        for proposal in self.proposals[:1]:
+            self.answers(proposal.reading)
+            self.plan(proposal)
+            self.act(proposal)
+        return self
+
+    # What a person does
 
     def ranked(self, ranking: Ranking) -> Session:
         """The same case with another ranking of the readings."""
-        return Session(self.knowledge, self.engine, self.store, self.filed, self.workshop, ranking)
+        return replace(self, ranking=ranking)
+
+    def with_trolley(self, off_trolley: Iterable[str]) -> Session:
+        """With what is not on the trolley, remembered for everybody at this store."""
+        self.store.leave_off_trolley(off_trolley)
+        return replace(self, off_trolley=frozenset(off_trolley), ranking="on the trolley")
 
     def knows(self, facts: Mapping[str, str]) -> Session:
         """With facts that are new or differ; raises `Contradiction` and saves nothing if they clash."""
-        new = [
-            Known(fact, value) for fact, value in facts.items() if self.filed.case.facts.get(fact) != value
-        ]
+        new = [Known(fact, value) for fact, value in facts.items() if self.case.facts.get(fact) != value]
         return self._entered(*new)
 
-    def saw(self, reading: str, outcome: str) -> Session:
+    def saw(self, reading: str, outcome: str, confidence: float = 1.0) -> Session:
         """With a reading's outcome; raises `Contradiction` and saves nothing where it cannot be."""
-        return self._entered(Seen(reading, outcome))
-
-    @cached_property
-    def preferences(self) -> Mapping[str, str]:
-        """Preferred units by kind of quantity."""
-        return self.store.preferences()
+        return self._entered(Seen(reading, outcome, confidence))
 
     def prefers(self, kind: str, unit: str) -> Session:
         """With a preferred unit, remembered for everybody at this store."""
         self.store.prefer(kind, unit)
-        return self._with(self.filed)
+        return replace(self, preferences={**self.preferences, kind: unit})
 
     def fields(self, reading: str) -> tuple[Field, ...]:
         """What has to be filled in for a quantity reading."""
-        return fields(self.knowledge, self.filed.case, reading, self.preferences, self.workshop.without)
+        return fields(self.knowledge, self.case, reading, self.preferences, self.workshop.without)
 
     def understand(
         self, reading: str, filled: Mapping[str, str], instruments: Mapping[str, str]
     ) -> Understood:
         """What was filled in comes to; raises `NotUnderstood` with a sentence."""
-        return understand(self.knowledge, self.filed.case, reading, filled, instruments, self.preferences)
+        return understand(self.knowledge, self.case, reading, filled, instruments, self.preferences)
 
     def measured(self, understood: Understood) -> Session:
         """With a quantity as measured; raises `Contradiction` and saves nothing where it cannot be."""
@@ -146,55 +402,112 @@ class Session:
         measurement = Measurement("part", milliamps, instrument, show(milliamps, "mA"))
         return self._entered(Accounted(what, measurement))
 
-    @cached_property
-    def account(self) -> Account | None:
-        """The account of the draw, once its total was measured."""
-        return account(self.knowledge, self.filed.case)
-
-    @property
-    def account_instrument(self) -> str:
-        """What the total was measured with: parts are taken with the same instrument."""
-        readings = self.knowledge.readings
-        for reading, takes in self.filed.case.measured.items():
-            quantity = readings[reading].quantity if reading in readings else None
-            if quantity and quantity.account == "total":
-                return takes[-1][0].instrument
-        return ""
-
-    @cached_property
-    def disagreement(self) -> Disagreement | None:
-        """Readings that do not fit together, if any."""
-        case = self.filed.case
-        evidence = case.evidence(self.knowledge, self.engine)
-        readings = {name: evidence.pop(name) for name in case.taken if name in evidence}
-        return disagreement(self.engine, evidence, readings)
-
     def skipped(self, reading: str, reason: str) -> Session:
         """With a reading that cannot be taken on this car."""
         return self._entered(Skipped(reading, reason))
 
-    def undone(self) -> Session:
-        """Without the last entry."""
-        if not self.filed.case.entries:
-            return self
-        return self._with(self.store.take_back(self.filed))
+    def prepared(self, setups: Iterable[str]) -> Session:
+        """With setups that were made now; their waiting begins."""
+        at = self.store.now()
+        return self._entered(*(Prepared(setup, at) for setup in setups))
 
-    def closed(self, fault: str) -> Session:
+    def ended(self, setup: str, reason: str) -> Session:
+        """With a setup that is no longer in place."""
+        return self._entered(Ended(setup, reason))
+
+    def acknowledged(self, cautions: Iterable[str]) -> Session:
+        """With cautions that a person has read."""
+        at = self.store.now()
+        return self._entered(*(Acknowledged(caution, at) for caution in cautions))
+
+    def repaired(self, fault: str) -> Session:
+        """With the remedy of a fault done."""
+        return self._entered(Repaired(fault, self.store.now()))
+
+    def checked(self, gone: bool) -> Session:
+        """With what the check after a repair found."""
+        return self._entered(Checked(self.case.complaint, GONE if gone else STILL_THERE))
+
+    def replayed(self) -> Session:
+        """With everything weighed by the present knowledge from here on."""
+        return self._entered(Replayed(self.knowledge.version, self.knowledge_before or ""))
+
+    def taken_back(self, step: int, reason: str = "") -> Session:
+        """With one step taken back, whichever it is; the record of it stays."""
+        if step not in self.case.counting:
+            return self
+        return self._entered(TakenBack(step, reason))
+
+    def withdrawn(self, step: int) -> Session:
+        """With one step taken back, even where what is left still cannot be so."""
+        return replace(self, filed=self.store.append(self.filed, TakenBack(step, "")))
+
+    def undone(self) -> Session:
+        """With the last step that counts taken back."""
+        return self.taken_back(max(self.case.counting)) if self.case.counting else self
+
+    def closed(self, fault: str, remark: str = "") -> Session:
         """With the job done and the cause that was found, or "" for none."""
-        return self._entered(Closed(fault, ""))
+        return self._entered(Closed(fault, remark))
+
+    def newer(self) -> Session | None:
+        """The case as others have left it in the meantime, or None where nobody has entered anything."""
+        if self.store.length(self.filed) == self.filed.entries:
+            return None
+        filed = self.store.case(self.filed.number)
+        return replace(self, filed=filed) if filed else None
 
     def _entered(self, *entries: Entry) -> Session:
-        case = self.filed.case
+        case = self.case
         for entry in entries:
             case = case.with_entry(entry)
-        advise(self.knowledge, self.engine, case, self.workshop)
-        filed = self.filed
-        for entry in entries:
-            filed = self.store.append(filed, entry)
-        return self._with(filed)
-
-    def _with(self, filed: Filed) -> Session:
-        return Session(self.knowledge, self.engine, self.store, filed, self.workshop, self.ranking)
+        possible(self.knowledge, self.engines.of(case), case)
+        return replace(self, filed=self.store.append(self.filed, *entries))
 
 
-__all__ = ["Contradiction", "NotUnderstood", "Ranking", "Session", "engine_for"]
+@dataclass(frozen=True)
+class Glance:
+    """A job in a list: the leading cause with its probability, and the next step in words."""
+
+    leading: str
+    probability: float
+    next_step: str
+
+
+def glance(session: Session) -> Glance:
+    """What a list of jobs says of one."""
+    try:
+        advice = session.advice
+    except Contradiction:
+        return Glance("what was entered does not fit this knowledge", 0.0, "open it to put it right")
+    leading = advice.suspects[0]
+    waits = [setup for setup, left in session.waiting.items() if left > 0]
+    if waits:
+        step = f"waiting: {session.knowledge.setups[waits[0]].name}"
+    elif advice.stop is not None:
+        step = STOP_STEPS[advice.stop.reason]
+    else:
+        step = session.proposals[0].name
+    return Glance(leading.name, leading.probability, step)
+
+
+def _means(knowledge: Knowledge, entry: Entry) -> bool:
+    """Whether everything that an entry names is in the knowledge."""
+    if isinstance(entry, Known):
+        return entry.fact in knowledge.facts and entry.value in knowledge.facts[entry.fact].values
+    if isinstance(entry, Seen):
+        reading = knowledge.readings.get(entry.reading)
+        return reading is not None and entry.outcome in reading.answers
+    if isinstance(entry, Measured | Skipped):
+        return entry.reading in knowledge.readings
+    if isinstance(entry, Prepared | Ended):
+        return entry.setup in knowledge.setups
+    if isinstance(entry, Acknowledged):
+        return entry.caution in knowledge.cautions
+    if isinstance(entry, Repaired | Closed):
+        fault = entry.fault.removeprefix(UNLISTED)
+        return not fault or fault in {**knowledge.faults, **knowledge.complaints, **knowledge.branches}
+    return True
+
+
+__all__ = ["CONFIDENCE", "Contradiction", "Engines", "NotUnderstood", "Ranking", "Session"]

@@ -9,6 +9,7 @@ from typing import ClassVar
 from textual import work
 from textual.app import App
 from textual.binding import Binding, BindingType
+from textual.events import DeliveryComplete, DeliveryFailed
 from textual.worker import get_current_worker
 
 from advisor.advice import Workshop
@@ -17,7 +18,7 @@ from advisor.lint import checked
 from advisor.problems import ProblemsFound
 from advisor.screens.help import HelpScreen
 from advisor.screens.start import StartScreen
-from advisor.session import preload
+from advisor.session import Engines, preload
 from advisor.store import Store, StoreTrouble, default_url
 
 
@@ -30,7 +31,7 @@ class AdvisorApp(App[None]):
         Binding(
             "f1,question_mark", "help", "Keys", key_display="?", tooltip="What the keys of this screen do"
         ),
-        Binding("f2", "light", "Light", tooltip="Switch between a dark and a light screen"),
+        Binding("f2", "light", show=False, tooltip="Switch between a dark and a light screen"),
         Binding("ctrl+q", "quit", "Quit", show=False, priority=True, tooltip="Leave; everything is saved"),
     ]
 
@@ -69,9 +70,19 @@ class AdvisorApp(App[None]):
                 start.failed, f"There is no instrument '{min(unknown)}'.", [f"Known are: {names}."], 2
             )
             return
-        self.call_from_thread(start.ready, knowledge, store)
+        self.call_from_thread(start.ready, Engines(knowledge), store)
         if not get_current_worker().is_cancelled:
             preload()
+
+    def on_delivery_complete(self, event: DeliveryComplete) -> None:
+        """A file was saved, or went to the browser."""
+        where = f"Saved as {event.path}." if event.path else "Saved by your browser."
+        self.notify(where, timeout=15, markup=False)
+
+    def on_delivery_failed(self, event: DeliveryFailed) -> None:
+        """A file could not be saved."""
+        what = f"{event.exception}. The job is kept; `advisor report NUMBER --output FILE` writes it."
+        self.notify(what, title="Not saved", severity="error", timeout=15, markup=False)
 
     def action_help(self) -> None:
         """Show what the keys of the present screen do."""

@@ -9,6 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
+from textual.events import Key
 from textual.screen import ModalScreen
 from textual.widgets import Button, OptionList, Static
 from textual.widgets.option_list import Option
@@ -30,16 +31,28 @@ class ChoiceScreen(ModalScreen[str]):
         Binding("escape", "back", "Back", tooltip="Go back without choosing")
     ]
 
-    def __init__(self, title: str, lines: Sequence[tuple[str, str]]) -> None:
+    def __init__(self, title: str, lines: Sequence[tuple[str, str]], numbered: bool = True) -> None:
         super().__init__()
         self.heading, self.lines = title, lines
+        self.numbered = numbered and len(lines) <= 9
 
     def compose(self) -> ComposeResult:
         """The question, the lines, and a way back."""
         with Vertical(id="box"):
             yield Static(self.heading, markup=False)
-            yield OptionList(*(Option(Content(words), id=key) for key, words in self.lines))
+            yield OptionList(
+                *(
+                    Option(Content(f"{number} {words}" if self.numbered else words), id=key)
+                    for number, (key, words) in enumerate(self.lines, start=1)
+                )
+            )
             yield Button("Back", compact=True)
+
+    def on_key(self, event: Key) -> None:
+        """A number chooses its line."""
+        if self.numbered and event.key.isdigit() and 1 <= int(event.key) <= len(self.lines):
+            event.stop()
+            self.dismiss(self.lines[int(event.key) - 1][0])
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Hand back the key."""

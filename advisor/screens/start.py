@@ -1,4 +1,4 @@
-"""The first screen: a new job by its complaint, or an open one to continue."""
+"""The first screen: the open jobs with where they stand, a search among them, and a new job."""
 
 from __future__ import annotations
 
@@ -11,15 +11,17 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
+from textual.worker import get_current_worker
 
 from advisor.advice import Contradiction, Workshop
 from advisor.engine import TooWide
-from advisor.knowledge import Knowledge
 from advisor.problems import ProblemsFound
-from advisor.report import entry_words
+from advisor.report import age, percent
+from advisor.screens.changed import ChangedScreen
 from advisor.screens.facts import FactsScreen
+from advisor.screens.new import NewJobScreen
 from advisor.screens.task import TaskScreen
-from advisor.session import Session, engine_for
+from advisor.session import Engines, Glance, Session, glance
 from advisor.store import Filed, Store, StoreTrouble
 
 if TYPE_CHECKING:
@@ -27,47 +29,45 @@ if TYPE_CHECKING:
 
 
 class StartScreen(Screen[None]):
-    """Which car, which complaint; or which open job."""
+    """Which job goes on, or a new one."""
 
     app: AdvisorApp
     CSS = """
     StartScreen #title { padding: 0 1; background: $primary; color: $text; width: 100%; }
     StartScreen #says { padding: 0 1; color: $text-muted; height: auto; max-height: 60%; overflow-y: auto; }
-    StartScreen #tag { margin: 0 0; }
     StartScreen OptionList { height: 1fr; border: round $primary; }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("n", "new", "New job", tooltip="A new job: tag of the car and complaint"),
+        Binding("slash", "search", "Search", key_display="/", tooltip="Search the open jobs"),
         Binding("escape", "leave", "Quit", tooltip="Leave; everything is saved"),
     ]
 
     def __init__(self) -> None:
         super().__init__()
-        self.knowledge: Knowledge | None = None
+        self.engines: Engines | None = None
         self.store: Store | None = None
         self.jobs: dict[str, Filed] = {}
+        self.glances: dict[int, tuple[int, Glance]] = {}
         self.exit_code = 0
 
     def compose(self) -> ComposeResult:
-        """The tag, then what can be started or continued."""
+        """A search, then the jobs."""
         yield Static("advisor: which reading next, how sure are we, when to stop", id="title")
-        yield Input(
-            placeholder="Tag of the car for a new job, e.g. bay 2 blue estate (no names, no number plates)",
-            id="tag",
-            max_length=80,
-        )
+        yield Input(placeholder="Search open jobs: tag, complaint, cause (key /)", id="search", max_length=80)
         yield OptionList(id="jobs")
         yield Static("Reading the knowledge …", id="says", markup=False)
         yield Footer()
 
-    def ready(self, knowledge: Knowledge, store: Store) -> None:
-        """The knowledge is there: offer complaints and open jobs."""
-        self.knowledge, self.store = knowledge, store
+    def ready(self, engines: Engines, store: Store) -> None:
+        """The knowledge is there: show the open jobs."""
+        self.engines, self.store = engines, store
         self.refresh_jobs()
 
     def failed(self, what: str, lines: list[str], exit_code: int) -> None:
         """Say what keeps the program from starting; leaving then ends with the exit code."""
         self.exit_code = exit_code
-        self.query_one("#tag").display = self.query_one("#jobs").display = False
+        self.query_one("#search").display = self.query_one("#jobs").display = False
         self.query_one("#says").styles.max_height = "100%"
         self.cannot(what, lines)
 
@@ -78,85 +78,150 @@ class StartScreen(Screen[None]):
 
     def let_choose(self, choose: bool) -> None:
         """Whether jobs can be chosen; while one is being opened, keys go nowhere."""
-        self.query_one("#tag").disabled = self.query_one("#jobs").disabled = not choose
+        self.query_one("#search").disabled = self.query_one("#jobs").disabled = not choose
         if choose:
             self.query_one("#jobs").focus()
 
     def refresh_jobs(self) -> None:
-        """List complaints first, then open jobs, newest first."""
-        if self.knowledge is None or self.store is None:
+        """Read the open jobs and list them, the one touched last first."""
+        if self.engines is None or self.store is None:
             return
-        jobs = self.query_one("#jobs", OptionList)
-        jobs.clear_options()
-        for name, complaint in self.knowledge.complaints.items():
-            said = f' ("{complaint.customer}")' if complaint.customer else ""
-            jobs.add_option(Option(Content(f"New job: {complaint.name}{said}"), id=f"new {name}"))
+        says = self.query_one("#says", Static)
+        says.update(
+            "Choose with ↑ ↓ and Enter, or tap. This is advice: local rules and licensed practice come first."
+        )
         try:
             filed = self.store.cases()
         except StoreTrouble as error:
-            self.query_one("#says", Static).update(str(error))
-            filed = []
-        known = [
-            one for one in filed if one.case.complaint in self.knowledge.complaints and not one.case.closed
-        ]
-        self.jobs = {f"job {one.number}": one for one in known}
-        for key, one in self.jobs.items():
-            case = one.case
-            last = (
-                entry_words(self.knowledge, case, case.entries[-1]) if case.entries else "nothing entered yet"
-            )
-            title = self.knowledge.complaints[case.complaint].name
-            jobs.add_option(Option(Content(f"Continue {one.number}: {one.tag} · {title} · {last}"), id=key))
-        jobs.highlighted = 0
-        self.query_one("#says", Static).update(
-            "Choose with ↑ ↓ and Enter, or tap. This is advice: local rules and licensed practice come first."
-        )
-        jobs.focus()
+            says.update(str(error))
+            return
+        known = self.engines.knowledge.complaints
+        open_ones = [one for one in filed if one.case.complaint in known and not one.case.closed]
+        open_ones.sort(key=lambda one: one.touched, reverse=True)
+        self.jobs = {f"job {one.number}": one for one in open_ones}
+        self.list_jobs()
+        self.query_one("#jobs").focus()
+        self.look_at(self.engines, self.store, open_ones)
+
+    def list_jobs(self) -> None:
+        """Show the jobs that the search fits, after the line for a new one."""
+        jobs = self.query_one("#jobs", OptionList)
+        wanted = self.query_one("#search", Input).value.casefold().split()
+        highlighted = jobs.highlighted
+        jobs.clear_options()
+        jobs.add_option(Option(Content.styled("n New job", "bold"), id="new"))
+        for key, filed in self.jobs.items():
+            lines = self.words(filed)
+            text = "\n".join(lines).casefold()
+            if all(word in text for word in wanted):
+                jobs.add_option(Option(Content.assemble(lines[0], "\n", (lines[1], "dim")), id=key))
+        jobs.highlighted = min(highlighted or 0, jobs.option_count - 1)
+
+    def words(self, filed: Filed) -> tuple[str, str]:
+        """Two lines on a job: which it is, and where it stands."""
+        assert self.engines is not None and self.store is not None
+        complaint = self.engines.knowledge.complaints[filed.case.complaint].name
+        head = f"{filed.number} {filed.tag} · {complaint} · {age(filed.touched, self.store.clock())}"
+        entries, told = self.glances.get(filed.number, (-1, None))
+        if told is None or entries != filed.entries:
+            return head, "  …"
+        return head, f"  {percent(told.probability)} {told.leading} → {told.next_step}"
+
+    @work(thread=True, exclusive=True, group="glances")
+    def look_at(self, engines: Engines, store: Store, filed: list[Filed]) -> None:
+        """Work out where each job stands, off the event loop, and show it as it comes."""
+        worker = get_current_worker()
+        for one in filed:
+            if worker.is_cancelled:
+                return
+            if self.glances.get(one.number, (-1, None))[0] == one.entries:
+                continue
+            try:
+                told = glance(Session(engines.knowledge, engines, store, one, self.app.workshop))
+            except (ProblemsFound, TooWide) as error:
+                told = Glance(str(error), 0.0, "the knowledge has to be put right")
+            self.glances[one.number] = (one.entries, told)
+            self.app.call_from_thread(self.list_jobs)
+
+    @on(Input.Changed)
+    def searched(self) -> None:
+        """The search was changed."""
+        if self.engines is not None:
+            self.list_jobs()
 
     @on(Input.Submitted)
     def to_jobs(self) -> None:
-        """Enter in the tag goes on to the list."""
-        self.query_one("#jobs", OptionList).focus()
+        """Enter in the search goes on to the list, to the first job found."""
+        jobs = self.query_one("#jobs", OptionList)
+        jobs.focus()
+        jobs.highlighted = min(1, jobs.option_count - 1)
+
+    def action_search(self) -> None:
+        """Go to the search."""
+        self.query_one("#search").focus()
+
+    def action_new(self) -> None:
+        """Ask for tag and complaint, then open the job."""
+        if self.engines is None or self.query_one("#jobs").disabled:
+            return
+
+        def wanted(answer: tuple[str, str] | None) -> None:
+            if answer is None or self.store is None or self.engines is None:
+                return
+            tag, complaint = answer
+            try:
+                filed = self.store.open_case(tag, complaint, self.engines.knowledge.version)
+            except StoreTrouble as error:
+                self.query_one("#says", Static).update(str(error))
+                return
+            self.open_job(filed)
+
+        self.app.push_screen(NewJobScreen(self.engines.knowledge), wanted)
 
     @on(OptionList.OptionSelected)
     def chosen(self, event: OptionList.OptionSelected) -> None:
-        """Open the job."""
-        key = event.option_id or ""
-        if self.knowledge is None or self.store is None:
-            return
-        try:
-            if key.startswith("new "):
-                tag = self.query_one("#tag", Input).value.strip() or "no tag"
-                filed = self.store.open_case(tag, key.removeprefix("new "))
-            else:
-                filed = self.jobs[key]
-        except StoreTrouble as error:
-            self.query_one("#says", Static).update(str(error))
+        """Open the job, or ask for a new one."""
+        if event.option_id == "new":
+            self.action_new()
+        elif event.option_id in self.jobs:
+            self.open_job(self.jobs[event.option_id])
+
+    def open_job(self, filed: Filed) -> None:
+        """Work out the job's network, then show it."""
+        if self.engines is None or self.store is None:
             return
         self.query_one("#says", Static).update("Working out the network …")
         self.let_choose(False)
-        self.prepare(self.knowledge, self.store, filed, self.app.workshop)
+        self.prepare(self.engines, self.store, filed, self.app.workshop)
 
     @work(thread=True, exclusive=True)
-    def prepare(self, knowledge: Knowledge, store: Store, filed: Filed, workshop: Workshop) -> None:
+    def prepare(self, engines: Engines, store: Store, filed: Filed, workshop: Workshop) -> None:
         """Compile the complaint's network off the event loop."""
+        clash = ""
         try:
-            engine = engine_for(knowledge, filed.case.complaint)
-        except (ProblemsFound, TooWide) as error:
-            self.app.call_from_thread(self.cannot, "This complaint cannot be worked on.", [str(error)])
+            # Somebody else may have gone on with it since the list was read.
+            session = Session.opened(engines, store, store.case(filed.number) or filed, workshop)
+            session.worked_out()
+        except (ProblemsFound, TooWide, StoreTrouble) as error:
+            self.app.call_from_thread(self.cannot, "This job cannot be worked on.", [str(error)])
             return
-        session = Session(knowledge, engine, store, filed, workshop)
-        try:
-            session.advice  # noqa: B018  # worked out here, off the event loop, and kept
         except Contradiction as error:
-            what = "What was entered no longer fits together under this knowledge; nothing was lost."
-            self.app.call_from_thread(self.cannot, what, [str(error)])
-            return
-        self.app.call_from_thread(self.open_session, session)
+            clash = str(error)
+        self.app.call_from_thread(self.open_session, session, clash)
 
-    def open_session(self, session: Session) -> None:
-        """Ask for the vehicle's facts first, unless the job is under way."""
+    def open_session(self, session: Session, clash: str) -> None:
+        """Say so where the knowledge has changed; ask for the vehicle's facts on a new job."""
         self.let_choose(True)
+        if clash or session.knowledge_before:
+            self.app.push_screen(ChangedScreen(session, clash), self.go_on)
+        else:
+            self.go_on(session)
+
+    def go_on(self, session: Session | None) -> None:
+        """Show the bench, after the vehicle's facts on a new job."""
+        if session is None:
+            self.refresh_jobs()
+            return
         task = TaskScreen(session)
 
         def with_facts(facts: dict[str, str] | None) -> None:
@@ -164,12 +229,16 @@ class StartScreen(Screen[None]):
             if facts:
                 task.call_later(task.enter_facts, facts)
 
-        if session.filed.case.entries:
+        if session.case.entries:
             with_facts(None)
         else:
             self.app.push_screen(FactsScreen(session), with_facts)
 
     def action_leave(self) -> None:
-        """Leave the program, but not while a job is being opened."""
-        if not self.query_one("#jobs").disabled:
+        """Leave the search, or the program, but not while a job is being opened."""
+        search = self.query_one("#search", Input)
+        if self.focused is search:
+            search.value = ""
+            self.query_one("#jobs").focus()
+        elif not self.query_one("#jobs").disabled:
             self.app.exit(return_code=self.exit_code)

@@ -1,0 +1,92 @@
+"""The knowledge has changed since a job was opened: what that means for it, and what to do."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Button, OptionList, Static
+from textual.widgets.option_list import Option
+
+from advisor.report import changed_lines, entry_words
+from advisor.session import Contradiction, Session
+from advisor.store import StoreTrouble
+
+
+class ChangedScreen(ModalScreen[Session]):
+    """Returns the session that goes on under the new knowledge, or None for going back."""
+
+    CSS = """
+    ChangedScreen { align: center middle; }
+    ChangedScreen #box {
+        width: 76; max-width: 100%; height: auto; max-height: 100%;
+        border: round $primary; background: $surface; padding: 0 1;
+    }
+    ChangedScreen OptionList { height: auto; max-height: 12; border: none; }
+    ChangedScreen Button { width: 100%; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "back", "Back", tooltip="Leave the job as it is")
+    ]
+
+    def __init__(self, session: Session, clash: str) -> None:
+        super().__init__()
+        self.session, self.clash = session, clash
+
+    def compose(self) -> ComposeResult:
+        """What has changed, and what can be done."""
+        with VerticalScroll(id="box", can_focus=False):
+            yield Static(id="text")
+            yield OptionList(id="choices")
+            yield Button("Back", compact=True)
+
+    def on_mount(self) -> None:
+        """Show the job under the new knowledge."""
+        self.show_job()
+
+    def show_job(self) -> None:
+        """Steps that mean nothing any more; where the rest clashes, each step can be taken back."""
+        session = self.session
+        lines = list(changed_lines(session.knowledge, session.filed, session.meaningless(), self.clash))
+        self.query_one("#text", Static).update(Content("\n").join(map(Content, lines)))
+        choices = self.query_one("#choices", OptionList)
+        choices.clear_options()
+        if not self.clash:
+            choices.add_option(Option(Content("Go on: weigh everything by the new knowledge"), id="go"))
+        else:
+            for step, entry in session.case.counting.items():
+                words = entry_words(session.knowledge, session.case, entry)
+                choices.add_option(Option(Content(f"Take back {step}: {words}"), id=f"back {step}"))
+        choices.highlighted = 0
+        choices.focus()
+
+    @on(OptionList.OptionSelected)
+    def chosen(self, event: OptionList.OptionSelected) -> None:
+        """Go on, or take a step back and look again."""
+        what, _, step = (event.option_id or "").partition(" ")
+        try:
+            if what == "go":
+                self.dismiss(self.session.replayed() if self.session.knowledge_before else self.session)
+                return
+            self.session = self.session.withdrawn(int(step))
+            self.clash = ""
+            self.session.worked_out()
+        except Contradiction as error:
+            self.clash = str(error)
+        except StoreTrouble as error:
+            self.notify(str(error), severity="error", timeout=15, markup=False)
+            return
+        self.show_job()
+
+    def on_button_pressed(self) -> None:
+        """Leave the job as it is."""
+        self.dismiss(None)
+
+    def action_back(self) -> None:
+        """Leave the job as it is."""
+        self.dismiss(None)

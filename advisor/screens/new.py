@@ -1,0 +1,82 @@
+"""A new job: the tag of the car, and what the customer complains about."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Button, Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+from advisor.knowledge import Knowledge
+
+
+class NewJobScreen(ModalScreen[tuple[str, str]]):
+    """Returns tag and complaint, or None for going back."""
+
+    CSS = """
+    NewJobScreen { align: center middle; }
+    NewJobScreen #box {
+        width: 76; max-width: 100%; height: auto; max-height: 100%;
+        border: round $primary; background: $surface; padding: 0 1;
+    }
+    NewJobScreen OptionList { height: auto; max-height: 15; border: none; }
+    NewJobScreen Button { width: 100%; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back", tooltip="No new job")]
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        super().__init__()
+        self.knowledge = knowledge
+
+    def compose(self) -> ComposeResult:
+        """Tag first, then the complaints in the customer's words."""
+        with Vertical(id="box"):
+            yield Static("New job. Which car? A tag of your own: no names, no number plates.", markup=False)
+            yield Input(placeholder="e.g. bay 2 blue estate", id="tag", max_length=80, compact=True)
+            yield Static("What is complained about?", markup=False)
+            yield OptionList(
+                *(
+                    Option(
+                        Content.assemble(one.name, (f'  "{one.customer[0]}"' if one.customer else "", "dim")),
+                        id=name,
+                    )
+                    for name, one in self.knowledge.complaints.items()
+                ),
+                id="complaints",
+            )
+            yield Static(id="says", markup=False)
+            yield Button("Back", compact=True)
+
+    def on_mount(self) -> None:
+        """The tag comes first."""
+        self.query_one("#complaints", OptionList).highlighted = 0
+        self.query_one("#tag").focus()
+
+    @on(Input.Submitted)
+    def to_complaints(self) -> None:
+        """Enter in the tag goes on to the complaints."""
+        self.screen.set_focus(self.query_one("#complaints"))
+
+    @on(OptionList.OptionSelected)
+    def chosen(self, event: OptionList.OptionSelected) -> None:
+        """Hand back tag and complaint; without a tag nobody finds the job again."""
+        tag = self.query_one("#tag", Input).value.strip()
+        if not tag:
+            self.query_one("#says", Static).update("Give the car a tag first, to find the job again.")
+            self.query_one("#tag").focus()
+            return
+        self.dismiss((tag, event.option_id or ""))
+
+    def on_button_pressed(self) -> None:
+        """No new job."""
+        self.dismiss(None)
+
+    def action_back(self) -> None:
+        """No new job."""
+        self.dismiss(None)

@@ -1,0 +1,64 @@
+"""What is on the trolley: readings can be limited to it."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Button, SelectionList, Static
+from textual.widgets.selection_list import Selection
+
+from advisor.session import Session
+
+
+class TrolleyScreen(ModalScreen[frozenset[str]]):
+    """Ticks for the instruments on the trolley; returns those that are not on it, or None for going back."""
+
+    CSS = """
+    TrolleyScreen { align: center middle; }
+    TrolleyScreen #box {
+        width: 76; max-width: 100%; height: auto; max-height: 100%;
+        border: round $primary; background: $surface; padding: 0 1;
+    }
+    TrolleyScreen SelectionList { height: auto; max-height: 15; border: none; }
+    TrolleyScreen .row { height: auto; }
+    TrolleyScreen Button { width: 1fr; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on with what is ticked"),
+        Binding("escape", "back", "Back", tooltip="Leave the trolley as it was"),
+    ]
+
+    def __init__(self, session: Session) -> None:
+        super().__init__()
+        self.session = session
+
+    def compose(self) -> ComposeResult:
+        """One tick for each instrument there is."""
+        session = self.session
+        with Vertical(id="box"):
+            yield Static("What is on the trolley? Space ticks, F10 goes on with it.", markup=False)
+            yield SelectionList(
+                *(
+                    Selection(session.knowledge.instruments[name].name, name, name not in session.off_trolley)
+                    for name in session.instruments
+                )
+            )
+            with Horizontal(classes="row"):
+                yield Button("Go on with these", id="go", variant="primary", compact=True)
+                yield Button("Back", id="back", compact=True)
+
+    @on(Button.Pressed, "#go")
+    def action_go(self) -> None:
+        """Hand back what is not on the trolley."""
+        asked, ticked = set(self.session.instruments), set(self.query_one(SelectionList).selected)
+        self.dismiss(self.session.off_trolley - asked | (asked - ticked))
+
+    @on(Button.Pressed, "#back")
+    def action_back(self) -> None:
+        """Leave the trolley as it was."""
+        self.dismiss(None)

@@ -1,0 +1,550 @@
+"""A technician's day at the bench: interrupted, corrected, waited for, repaired, shared, and never lost."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from textual.pilot import Pilot
+from textual.widgets import Input, OptionList, Static
+
+from advisor.case import Acknowledged, Checked, Prepared, Repaired, Replayed, Seen, TakenBack
+from advisor.screens.app import AdvisorApp
+from advisor.screens.changed import ChangedScreen
+from advisor.screens.choices import ChoiceScreen
+from advisor.screens.jobcard import JobCardScreen
+from advisor.screens.lookahead import LookAheadScreen
+from advisor.screens.new import NewJobScreen
+from advisor.screens.task import TaskScreen
+from advisor.store import Store, StoreTrouble
+from tests.test_screens import SMALL, entered, listed, opened, running, settled, text_of, until
+
+HUM = """
+language: 1
+standing: estimate
+complaints:
+  hum:
+    name: Hums at night
+    family: made_up
+    any_of: {lamp: 50, radio: 40, relay: 30}
+    unlisted: 4
+    check: Listen again at night
+    check_minutes: 5
+faults:
+  lamp: {name: Lamp stays lit, remedy: Adjust the switch, remedy_minutes: 5, price: none, cautions: [hot]}
+  radio: {name: Radio stays awake, remedy: Update the radio, remedy_minutes: 60, price: middling}
+  relay: {name: Relay sticks, remedy: Replace the relay, remedy_minutes: 40, price: low}
+instruments:
+  clamp: {name: Clamp meter}
+  camera: {name: Thermal camera}
+cautions:
+  hot:
+    name: Hot lamp
+    signal: caution
+    text: Let it cool first. Local rules and licensed practice come first.
+  radio_code:
+    name: Radio code
+    signal: notice
+    text: Note the code first. Local rules and licensed practice come first.
+setups:
+  asleep: {name: Car asleep, hands_on_minutes: 6, waiting_minutes: 40, steps: [Lock it, Walk away]}
+readings:
+  current:
+    name: Current while asleep
+    minutes: 5
+    setup: asleep
+    instrument: clamp
+    cautions: [hot, radio_code]
+    outcomes: {low: Low, high: High}
+    noisy_or: {leak: 0.02, causes: {lamp: 0.97, radio: 0.97, relay: 0.3}}
+  warm:
+    name: Warm relay while asleep
+    minutes: 3
+    setup: asleep
+    instrument: camera
+    outcomes: {cold: Cold, warm: Warm}
+    noisy_or: {leak: 0.02, causes: {relay: 0.95}}
+  glow:
+    name: Glow through the gap
+    minutes: 1
+    outcomes: {dark: Dark, glows: Glows}
+    noisy_or: {leak: 0.02, causes: {lamp: 0.9}}
+  hiss:
+    name: Radio hisses
+    minutes: 10
+    outcomes: {silent: Silent, hisses: Hisses}
+    noisy_or: {leak: 0.02, causes: {radio: 0.9}}
+  click:
+    name: Relay clicks
+    minutes: 2
+    outcomes: {silent: Silent, clicks: Clicks}
+    noisy_or: {leak: 0.02, causes: {relay: 0.9}}
+"""
+SNAPSHOTS = Path(__file__).parent / "snapshots"
+
+
+@pytest.fixture
+def hum(tmp_path: Path) -> Path:
+    """A folder with a small invented knowledge that waits, warns and mends."""
+    folder = tmp_path / "hum"
+    folder.mkdir()
+    (folder / "hum.yaml").write_text(HUM, encoding="utf-8")
+    return folder
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    """The store of the program under test, seen by somebody else."""
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    yield store
+    store.close()
+
+
+def words(pilot: Pilot[None]) -> str:
+    """The words on the screen, whatever their lines."""
+    return " ".join(text_of(pilot).split())
+
+
+def said(pilot: Pilot[None], where: str) -> str:
+    """The words of one part of the screen, whether they are in view or not."""
+    return " ".join(str(pilot.app.screen.query_one(where, Static).content).split())
+
+
+def same_as_kept(name: str, pilot: Pilot[None]) -> None:
+    """Compare the screen with the one kept under a name; with ADVISOR_SNAPSHOTS=write, keep it anew."""
+    file = SNAPSHOTS / f"{name}.txt"
+    shown = "\n".join(line.rstrip() for line in text_of(pilot).splitlines()) + "\n"
+    if os.environ.get("ADVISOR_SNAPSHOTS") == "write":
+        file.write_text(shown, encoding="utf-8")
+    assert shown == file.read_text(encoding="utf-8")
+
+
+async def on_card(pilot: Pilot[None], reading: str) -> TaskScreen:
+    """The bench with a reading on the card."""
+    task = pilot.app.screen
+    assert isinstance(task, TaskScreen)
+    task.choose(reading)
+    await settled(pilot)
+    return task
+
+
+async def test_the_first_screen_tells_where_every_job_stands(hum: Path, tmp_path: Path) -> None:
+    """Tag, complaint, age, leading cause with its probability, and the next step."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot, "bay 2 blue estate")
+        await entered(pilot, lambda: task.session.saw("glow", "glows"))
+        await pilot.press("escape")
+        await until(pilot, lambda screen: "Lamp stays lit →" in text_of(pilot))
+        shown = text_of(pilot)
+        assert "1 bay 2 blue estate · Hums at night · just now" in shown
+        assert "% Lamp stays lit → " in shown
+        same_as_kept("open_jobs_with_where_they_stand", pilot)
+
+
+async def test_a_search_finds_a_job_by_tag_complaint_or_cause(
+    hum: Path, tmp_path: Path, store: Store
+) -> None:
+    """Typing narrows the list to the jobs that all words fit."""
+    store.open_case("red van", "hum")
+    seen = store.open_case("blue estate", "hum")
+    store.append(seen, Seen("glow", "glows"))
+    async with running(hum, tmp_path) as pilot:
+        await until(pilot, lambda screen: "Lamp stays lit" in text_of(pilot))
+        jobs = pilot.app.screen.query_one("#jobs", OptionList)
+        for typed, count in (("van", 1), ("hums", 2), ("glow", 0), ("estate lamp", 1), ("", 2)):
+            pilot.app.screen.query_one("#search", Input).value = typed
+            await settled(pilot)
+            if typed != "glow":
+                assert jobs.option_count == 1 + count, typed
+
+
+async def test_a_job_needs_a_tag(hum: Path, tmp_path: Path, store: Store) -> None:
+    """Without one nobody finds it again: the screen says so, and nothing is opened."""
+    async with running(hum, tmp_path) as pilot:
+        await until(pilot, listed)
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
+        pilot.app.screen.query_one("#complaints").focus()
+        await pilot.press("enter")
+        await settled(pilot)
+        assert "Give the car a tag first" in text_of(pilot)
+        assert store.cases() == []
+
+
+async def test_the_tab_key_goes_from_tag_to_complaints_to_back(hum: Path, tmp_path: Path) -> None:
+    """The order of the focus is that of reading."""
+    async with running(hum, tmp_path) as pilot:
+        await until(pilot, listed)
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
+        order = []
+        for _ in range(3):
+            focused = pilot.app.screen.focused
+            order.append(type(focused).__name__)
+            await pilot.press("tab")
+        assert order == ["Input", "OptionList", "Button"]
+
+
+async def test_a_caution_is_read_before_an_answer_counts(hum: Path, tmp_path: Path) -> None:
+    """What can hurt has to be acknowledged once; a notice about property does not. It is recorded."""
+    async with running(hum, tmp_path, (100, 30)) as pilot:
+        await opened(pilot)
+        task = await on_card(pilot, "current")
+        shown = text_of(pilot)
+        assert "CAUTION, Hot lamp" in shown
+        assert "NOTICE, Radio code" in shown
+        assert "2 High" not in shown
+        await pilot.press("2")
+        await settled(pilot)
+        assert task.session.case.taken == ()
+        await pilot.press("y")
+        await settled(pilot)
+        assert [type(entry) for entry in task.session.case.entries] == [Acknowledged]
+        assert task.session.case.acknowledged == {"hot"}
+        assert "2 High" in text_of(pilot)
+        assert "✓ read: CAUTION, Hot lamp" in text_of(pilot)
+
+
+async def test_a_wait_is_planned_begun_and_survives_a_restart(hum: Path, tmp_path: Path) -> None:
+    """Before the wait and after it are named; once begun it tells when it is over, also after a restart."""
+    async with running(hum, tmp_path, (100, 40)) as pilot:
+        await opened(pilot)
+        task = await on_card(pilot, "warm")
+        shown = words(pilot)
+        assert "Plan: 6 min to prepare, 40 min to wait (car asleep), charged once." in shown
+        assert "Before you wait: " in shown
+        assert "When you come back: Warm relay while asleep" in shown
+        await pilot.press("w", "1")
+        await settled(pilot)
+        assert [type(entry) for entry in task.session.case.entries] == [Prepared]
+    async with running(hum, tmp_path, (100, 40)) as pilot:
+        await until(pilot, lambda screen: "waiting: Car asleep" in text_of(pilot))
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        await on_card(pilot, "warm")
+        assert "Waiting: Car asleep. Ready at" in words(pilot)
+        assert "in 40 min" in words(pilot)
+
+
+async def test_when_a_wait_is_over_the_setup_is_in_place(hum: Path, tmp_path: Path, store: Store) -> None:
+    """Begun an hour ago: the reading can be taken, and costs its own minutes only."""
+    filed = store.open_case("bay 2", "hum")
+    hour_ago = (datetime.now(UTC) - timedelta(hours=1)).isoformat()
+    store.append(filed, Prepared("asleep", hour_ago))
+    async with running(hum, tmp_path, (100, 40)) as pilot:
+        await until(pilot, listed)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        task = await on_card(pilot, "warm")
+        assert "✓ In place: Car asleep" in text_of(pilot)
+        assert task.proposal is not None
+        assert task.proposal.minutes == 3
+        await pilot.press("w", "1", "1")
+        await settled(pilot)
+        assert "In place" not in text_of(pilot)
+        assert task.session.case.prepared == {}
+
+
+async def test_an_answer_can_be_a_guess(hum: Path, tmp_path: Path) -> None:
+    """Less sure answers move less, and the story says how sure they were."""
+    moved = []
+    for presses in (0, 1, 2):
+        async with running(hum, tmp_path / str(presses), (100, 30)) as pilot:
+            await opened(pilot)
+            task = await on_card(pilot, "glow")
+            await pilot.press(*["g"] * presses)
+            await settled(pilot)
+            await pilot.press("2")
+            await settled(pilot)
+            entry = task.session.case.entries[0]
+            assert isinstance(entry, Seen)
+            assert entry.confidence == [1.0, 0.9, 0.7][presses]
+            moved.append(task.session.stages[-1]["lamp"])
+            if presses:
+                assert f"({[100, 90, 70][presses]} % sure)" in words(pilot)
+    assert moved[0] > moved[1] > moved[2]
+
+
+@pytest.fixture(autouse=True)
+def folders(tmp_path: Path) -> None:
+    """Folders for programs that run one after the other."""
+    for name in ("0", "1", "2"):
+        (tmp_path / name).mkdir()
+
+
+async def test_any_step_can_be_corrected_and_the_first_answer_stays_on_record(
+    hum: Path, tmp_path: Path
+) -> None:
+    """The first of two answers is taken back and given again; both are in the story, one counts."""
+    async with running(hum, tmp_path, (100, 40)) as pilot:
+        task = await opened(pilot)
+        await entered(
+            pilot, lambda: task.session.saw("glow", "glows"), lambda: task.session.saw("hiss", "silent")
+        )
+        await pilot.press("s", "enter")
+        await until(pilot, lambda screen: "give another answer" in text_of(pilot))
+        await pilot.press("1")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen) and "Dark" in text_of(pilot))
+        await settled(pilot)
+        await pilot.press("1")
+        await settled(pilot)
+        assert task.session.case.seen == {"hiss": "silent", "glow": "dark"}
+        assert task.session.case.entries == (
+            Seen("glow", "glows"),
+            Seen("hiss", "silent"),
+            TakenBack(1, "corrected"),
+            Seen("glow", "dark"),
+        )
+        assert "(taken back)" in words(pilot)
+        same_as_kept("a_corrected_answer_stays_in_the_story", pilot)
+
+
+async def test_other_rankings_are_one_key_away(hum: Path, tmp_path: Path) -> None:
+    """Most informative, most per minute, quick looks, and what is on the trolley."""
+    async with running(hum, tmp_path, (100, 30)) as pilot:
+        task = await opened(pilot)
+
+        def first() -> str:
+            assert task.proposal is not None
+            return task.proposal.reading
+
+        by_bits = first()
+        await pilot.press("p")
+        await settled(pilot)
+        assert first() == "glow"
+        await pilot.press("q")
+        await settled(pilot)
+        assert {one.reading for one in task.session.proposals} == {"glow", "click"}
+        await pilot.press("t")
+        await settled(pilot)
+        await pilot.press("space", "f10")
+        await settled(pilot)
+        assert task.session.off_trolley == {"clamp"}
+        assert "current" not in {one.reading for one in task.session.proposals}
+        assert "warm" in {one.reading for one in task.session.proposals}
+        await pilot.press("i")
+        await settled(pilot)
+        assert first() == by_bits
+
+
+async def test_a_likely_and_cheap_remedy_is_proposed_against_the_reading(hum: Path, tmp_path: Path) -> None:
+    """With both expected minutes, so that a person can judge."""
+    async with running(hum, tmp_path, (100, 40)) as pilot:
+        task = await opened(pilot)
+        await entered(pilot, lambda: task.session.saw("glow", "glows", 0.9))
+        task.choose("warm")
+        await settled(pilot)
+        shown = said(pilot, "#task")
+        assert "Or try the remedy at once (key e): “Lamp stays lit”. Expected to the end: " in shown
+
+
+async def test_a_repair_is_checked_and_the_search_goes_on(hum: Path, tmp_path: Path) -> None:
+    """Remedy done after its caution, still there, the next cause, done, gone, closed."""
+    async with running(hum, tmp_path, (100, 40)) as pilot:
+        task = await opened(pilot)
+        await entered(
+            pilot, lambda: task.session.saw("glow", "glows"), lambda: task.session.saw("hiss", "silent")
+        )
+        await entered(pilot, lambda: task.session.saw("click", "silent"))
+        assert "Sure enough: Lamp stays lit." in words(pilot)
+        same_as_kept("sure_enough_with_its_caution", pilot)
+        await pilot.press("y")
+        await settled(pilot)
+        await pilot.press("1")
+        await settled(pilot)
+        assert "Now look for the complaint again." in words(pilot)
+        assert "How: Listen again at night" in words(pilot)
+        same_as_kept("the_complaint_is_looked_for_again", pilot)
+        await pilot.press("2")
+        await settled(pilot)
+        assert task.session.advice.stop is None or task.session.advice.stop.reason != "check"
+        await entered(pilot, lambda: task.session.repaired("radio"))
+        await pilot.press("1")
+        await settled(pilot)
+        assert "The complaint is gone after the repair." in words(pilot)
+        await pilot.press("1")
+        await until(pilot, listed)
+        kinds = [type(entry) for entry in task.session.case.entries]
+        assert kinds.count(Repaired) == 2
+        assert kinds.count(Checked) == 2
+        closed = task.session.case.closed
+        assert closed is not None
+        assert closed.fault == "radio"
+
+
+async def test_one_cause_that_cannot_explain_everything_is_pointed_out(hum: Path, tmp_path: Path) -> None:
+    """A glow and a clicking relay: the screen says that one cause hardly explains both."""
+    async with running(hum, tmp_path, (100, 40)) as pilot:
+        task = await opened(pilot)
+        await entered(
+            pilot, lambda: task.session.saw("glow", "glows"), lambda: task.session.saw("click", "clicks")
+        )
+        assert "One cause alone hardly explains" in said(pilot, "#task")
+        assert "Likely together: “Lamp stays lit” (94 %) and “Relay sticks” (" in said(pilot, "#task")
+
+
+async def test_looking_ahead_compares_the_readings_to_the_end(hum: Path, tmp_path: Path) -> None:
+    """Expected minutes for the best readings; choosing one puts it on the card."""
+    async with running(hum, tmp_path, (100, 40)) as pilot:
+        task = await opened(pilot)
+        await pilot.press("l")
+        await until(pilot, lambda screen: isinstance(screen, LookAheadScreen))
+        await until(pilot, lambda screen: "Expected minutes to the end" in text_of(pilot))
+        shown = said(pilot, "#says")
+        assert "The plain advice stands" in shown or "It changes the advice" in shown or "mend" in shown
+        await settled(pilot)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: screen is task)
+        assert task.chosen is not None
+
+
+async def test_the_second_technician_sees_the_job_and_writes_over_nothing(
+    hum: Path, tmp_path: Path, store: Store
+) -> None:
+    """An answer given elsewhere in the meantime: mine is refused with a message, and theirs is shown."""
+    async with running(hum, tmp_path, (100, 30)) as pilot:
+        task = await opened(pilot)
+        store.append(store.cases()[0], Seen("glow", "glows"))
+        await entered(pilot, lambda: task.session.saw("glow", "dark"))
+        await settled(pilot)
+        assert "Somebody else has entered something" in words(pilot)
+        assert task.session.case.seen == {"glow": "glows"}
+        store.append(store.cases()[0], Seen("hiss", "silent"))
+        task.look_around()
+        await settled(pilot)
+        assert task.session.case.seen == {"glow": "glows", "hiss": "silent"}
+    assert store.cases()[0].case.seen == {"glow": "glows", "hiss": "silent"}
+
+
+async def test_an_answer_that_cannot_be_saved_is_kept_and_saved_later(
+    hum: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, store: Store
+) -> None:
+    """The database is gone mid-answer: a plain message, nothing else is taken, then it is saved."""
+    async with running(hum, tmp_path, (100, 30)) as pilot:
+        task = await opened(pilot)
+        with monkeypatch.context() as broken:
+            trouble = StoreTrouble("The database of cases cannot be written: disk full.")
+
+            def append(*_: object) -> None:
+                raise trouble
+
+            broken.setattr(Store, "append", append)
+            await entered(pilot, lambda: task.session.saw("glow", "glows"))
+            assert "NOT SAVED YET. The database of cases cannot be written: disk full." in words(pilot)
+            await entered(pilot, lambda: task.session.saw("hiss", "silent"))
+            assert task.session.case.taken == ()
+            await pilot.press("escape")
+            await settled(pilot)
+            assert "The last answer is not saved yet." in words(pilot)
+            await pilot.press("1")
+            await settled(pilot)
+        task.look_around()
+        await settled(pilot)
+        assert task.session.case.seen == {"glow": "glows"}
+    assert store.cases()[0].case.seen == {"glow": "glows"}
+
+
+async def test_changed_knowledge_is_told_and_the_job_replayed(hum: Path, tmp_path: Path) -> None:
+    """The job says that the knowledge is another one, what counts for nothing now, and goes on under it."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot)
+        await entered(
+            pilot, lambda: task.session.saw("glow", "glows"), lambda: task.session.saw("click", "silent")
+        )
+    file = hum / "hum.yaml"
+    text = file.read_text(encoding="utf-8")
+    file.write_text(
+        text.replace("  click:\n    name: Relay clicks", "  clack:\n    name: Relay clacks"), "utf-8"
+    )
+    async with running(hum, tmp_path) as pilot:
+        await until(pilot, listed)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, ChangedScreen))
+        assert "the knowledge has changed since it was opened" in said(pilot, "#text")
+        assert "no longer in the knowledge: 2 click: silent" in said(pilot, "#text")
+        await pilot.press("enter")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        screen = pilot.app.screen
+        assert isinstance(screen, TaskScreen)
+        assert isinstance(screen.session.case.entries[-1], Replayed)
+        assert screen.session.knowledge_before is None
+
+
+async def test_everything_can_be_done_by_finger(hum: Path, tmp_path: Path) -> None:
+    """The list of everything is a tap away, and holds every action that a key has."""
+    async with running(hum, tmp_path, (100, 50)) as pilot:
+        task = await opened(pilot)
+        footer = text_of(pilot).splitlines()[-1]
+        await pilot.click("Footer", offset=(footer.index("More") + 1, 0))
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        choices = pilot.app.screen.query_one(OptionList)
+        offered = {choices.get_option_at_index(at).id for at in range(choices.option_count)}
+        keys = {one.action for some in task._bindings.key_to_bindings.values() for one in some if one.tooltip}
+        assert offered == keys - {"more"}
+
+
+async def test_the_job_card_is_read_on_the_screen_and_saved(
+    hum: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Key b shows the job card, key c the customer's page, key s saves it as a page to print."""
+    monkeypatch.setattr("textual.app.user_downloads_path", lambda: tmp_path)
+    async with running(hum, tmp_path, (100, 40)) as pilot:
+        task = await opened(pilot, "bay 7")
+        await entered(pilot, lambda: task.session.saw("glow", "glows"))
+        await pilot.press("b")
+        await until(pilot, lambda screen: isinstance(screen, JobCardScreen) and "bay 7" in text_of(pilot))
+        await pilot.press("s")
+        await until(pilot, lambda screen: "Saved as" in text_of(pilot))
+        assert "bay 7" in (tmp_path / "job-1.html").read_text(encoding="utf-8")
+
+
+async def test_dark_and_light_show_the_same_words(hum: Path, tmp_path: Path) -> None:
+    """No meaning hangs on colour: the characters are the same in both."""
+    async with running(hum, tmp_path) as pilot:
+        await opened(pilot)
+        dark = text_of(pilot)
+        await pilot.press("f2")
+        await settled(pilot)
+        assert pilot.app.theme == "textual-light"
+        assert text_of(pilot) == dark
+
+
+async def test_long_names_wrap(hum: Path, tmp_path: Path) -> None:
+    """A reading with a name of eighty letters is readable to its end at 80 columns."""
+    text = HUM.replace(
+        "name: Glow through the gap", "name: " + "Glow through the narrow gap " * 2 + "of the lid"
+    )
+    (hum / "hum.yaml").write_text(text, encoding="utf-8")
+    async with running(hum, tmp_path, SMALL) as pilot:
+        await opened(pilot)
+        await on_card(pilot, "glow")
+        lines = [line.partition("│")[2].strip() for line in text_of(pilot).splitlines()]
+        assert "Glow through the narrow gap Glow through the narrow gap" in lines
+        assert "of the lid" in lines
+
+
+async def test_what_stands_on_the_bench_at_80_by_24(hum: Path, tmp_path: Path) -> None:
+    """Task, why, facts, answers with what they would do, story and suspicion: as a technician sees them."""
+    async with running(hum, tmp_path, SMALL) as pilot:
+        task = await opened(pilot)
+        await entered(pilot, lambda: task.session.saw("click", "silent"))
+        same_as_kept("the_bench_at_80_by_24", pilot)
+
+
+async def test_killed_at_any_moment_the_job_goes_on_at_the_same_step(hum: Path, tmp_path: Path) -> None:
+    """Whatever was acknowledged is in the file: a program that starts anew shows the same card."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot)
+        await entered(pilot, lambda: task.session.saw("click", "silent"))
+        before = task.proposal
+        app = AdvisorApp([hum], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}")
+        async with app.run_test(size=SMALL) as other:
+            await until(other, listed)
+            await other.press("down", "enter")
+            await until(other, lambda screen: isinstance(screen, TaskScreen))
+            screen = other.app.screen
+            assert isinstance(screen, TaskScreen)
+            assert screen.proposal == before
