@@ -70,7 +70,7 @@ class _Sheet:
 
     def told(self) -> Iterator[Part]:
         complaint = self.knowledge.complaints[self.case.complaint]
-        yield Paragraph(f"“{complaint.customer}”" if complaint.customer else complaint.name)
+        yield Paragraph(f"“{complaint.customer[0]}”" if complaint.customer else complaint.name)
         asked = (name for name in self.case.taken if self._asked(name))
         yield from _list((f"{self._question(name)} {self._answer(name)}" for name in asked), TOLD)
 

@@ -191,6 +191,13 @@ class Family(Item):
     ask: Text
 
 
+class Harmless(Item):
+    """Something that people call about and that is normal: no visit is needed, and what to tell them."""
+
+    customer: Annotated[Several, Field(min_length=1)]
+    tell: Text
+
+
 class Branch(Gated):
     """An intermediate event of the tree."""
 
@@ -467,6 +474,7 @@ class Document(Said):
     language: Literal[1]
     standing: Standing | None = None
     families: dict[str, Family] = {}
+    harmless: dict[str, Harmless] = {}
     complaints: dict[str, Complaint] = {}
     branches: dict[str, Branch] = {}
     faults: dict[str, Fault] = {}
@@ -494,6 +502,7 @@ class Knowledge:
     """Everything written in a set of files, by section and id, with the places it was read from."""
 
     families: Mapping[str, Family] = field(default_factory=dict)
+    harmless: Mapping[str, Harmless] = field(default_factory=dict)
     complaints: Mapping[str, Complaint] = field(default_factory=dict)
     branches: Mapping[str, Branch] = field(default_factory=dict)
     faults: Mapping[str, Fault] = field(default_factory=dict)

@@ -52,11 +52,24 @@ class LookAhead:
     plain: str | None
 
     @property
+    def changes_the_advice(self) -> bool:
+        """Whether another reading than the plain advice's is better by more than chance."""
+        plain = next((one for one in self.candidates if one.reading == self.plain), None)
+        best = next((one for one in self.candidates if one.reading == self.winner), None)
+        return plain is not None and best is not None and _clearly_less(best, plain)
+
+    @property
     def winner(self) -> str | None:
         """The reading to take; None where mending at once takes no longer, or nothing can be read."""
         if self.candidates and self.candidates[0].expected_minutes < self.repair_now_minutes:
             return self.candidates[0].reading
         return None
+
+
+def _clearly_less(one: Candidate, other: Candidate) -> bool:
+    """Whether the difference is more than twice its standard error, taken as if of independent cars."""
+    error = math.hypot(one.standard_error_minutes, other.standard_error_minutes)
+    return other.expected_minutes - one.expected_minutes > 2 * error
 
 
 def look_ahead(

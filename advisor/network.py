@@ -1,9 +1,10 @@
 """A complaint's knowledge as a pgmpy network, its tables, and the open formats of other programs.
 
 Nodes are the ids of the knowledge, plus `unlisted:ID` for causes not written here, `READING@INSTRUMENT`
-for a quantity as an instrument shows it, and `ID~2`, `ID~3` … for the steps into which wide gates are
-split (parent divorcing), so that no table grows with 2 to the power of the members. After repairs the plain
-ids are the car as it is now, and `ID#1` is what the first repair has changed, as it was before.
+for a quantity as an instrument shows it, `READING@phone` for what a customer says of it on the phone, and
+`ID~2`, `ID~3` … for the steps into which wide gates are split (parent divorcing), so that no table grows with
+2 to the power of the members. After repairs the plain ids are the car as it is now, and `ID#1` is what the
+first repair has changed, as it was before.
 """
 
 from __future__ import annotations
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
 ABSENT_PRESENT = ("absent", "present")
 WITH = "@"
 """Between a reading and an instrument: the reading as that instrument shows it."""
+PHONE = "phone"
+"""Stands for an instrument where the customer answers on the phone."""
 BEFORE = "#"
 """Between a node and the number of a repair: the node as it was before that repair."""
 
@@ -67,15 +70,18 @@ def preload() -> None:
     import pgmpy.models  # noqa: F401
 
 
-def build(knowledge: Knowledge, complaint: str, repairs: Sequence[Repair] = ()) -> Network:
+def build(
+    knowledge: Knowledge, complaint: str, repairs: Sequence[Repair] = (), *, by_phone: bool = False
+) -> Network:
     """The network of one complaint; raises `ProblemsFound` where its shares cannot be.
 
     Faults outside the complaint's tree are taken as absent; readings that tell nothing then are left out.
     After repairs it holds the car as it is and as it was. Faults persist but for the one repaired, which is
     there still only if it was and its remedy did not take; what hangs on it is there twice (persistence:
     Breese & Heckerman 1996, Decision-theoretic troubleshooting: a framework for repair and experiment).
+    With `by_phone` what a customer would say on the phone stands beside the readings that can be asked there.
     """
-    tables, outcomes, sought, readings = _Builder(knowledge, complaint).built()
+    tables, outcomes, sought, readings = _Builder(knowledge, complaint, by_phone).built()
     for number, repair in enumerate(repairs, start=1):
         if repair.fault in sought:
             fault = knowledge.faults.get(repair.fault)
@@ -95,6 +101,16 @@ def node_then(name: str, era: int, repairs: int, nodes: Container[str]) -> str:
     """The node of `name` when `era` of `repairs` repairs had been done: a later one may have changed it."""
     earlier = (before_repair(name, number) for number in range(era + 1, repairs + 1))
     return next((node for node in earlier if node in nodes), name)
+
+
+def phone_answers(reading: Reading) -> Floats:
+    """P(a customer says on the phone | somebody at the car would find), (outcomes, outcomes).
+
+    Wrong answers are spread evenly over the other outcomes, as `case.Seen` with a confidence has it.
+    """
+    count = len(reading.answers)
+    wrong = (1 - reading.right_by_phone) / (count - 1)
+    return np.full((count, count), wrong) + np.eye(count) * (reading.right_by_phone - wrong)
 
 
 def _with_repair(
@@ -193,8 +209,8 @@ def _model(tables: Iterable[Table], outcomes: Mapping[str, tuple[str, ...]]) -> 
 
 
 class _Builder:
-    def __init__(self, knowledge: Knowledge, complaint: str) -> None:
-        self.knowledge, self.complaint = knowledge, complaint
+    def __init__(self, knowledge: Knowledge, complaint: str, by_phone: bool) -> None:
+        self.knowledge, self.complaint, self.by_phone = knowledge, complaint, by_phone
         self.priors = solve(knowledge, complaint).faults
         self.tree = tree_of(knowledge, complaint)
         self.tables: dict[str, Table] = {}
@@ -221,6 +237,8 @@ class _Builder:
                 self._reading(name, reading, causes)
                 readings.append(name)
                 readings += self._seen_with_instruments(name, reading)
+                if self.by_phone and reading.who == "customer" and reading.ask:
+                    readings.append(self._said_by_phone(name, reading))
         return list(self.tables.values()), self.outcomes, sought, tuple(readings)
 
     def _add(self, name: str, parents: tuple[str, ...], values: Floats, outcomes: Iterable[str]) -> None:
@@ -313,6 +331,13 @@ class _Builder:
                 numbers = tuple(str(cell) for cell in range(shown.shape[1]))
                 self._add(name + WITH + instrument, exact.parents, exact.values @ shown, numbers)
                 yield name + WITH + instrument
+
+    def _said_by_phone(self, name: str, reading: Reading) -> str:
+        """Beside a question for the customer, what is said of it on the phone: `READING@phone`."""
+        exact = self.tables[name]
+        answers = tuple(reading.answers)
+        self._add(name + WITH + PHONE, exact.parents, exact.values @ phone_answers(reading), answers)
+        return name + WITH + PHONE
 
     def _full_table(self, reading: Reading, causes: list[str], answers: tuple[str, ...]) -> Floats:
         for cause in causes:

@@ -269,6 +269,7 @@ def unused(knowledge: Knowledge) -> Iterator[Problem]:
     used: set[str] = set()
     for owner in (*knowledge.complaints.values(), *knowledge.branches.values()):
         used.update(owner.gate.members)
+    used.update(complaint.family for complaint in knowledge.complaints.values())
     for state in knowledge.states.values():
         used.update(state.causes)
     for reading in knowledge.readings.values():
@@ -287,7 +288,7 @@ def unused(knowledge: Knowledge) -> Iterator[Problem]:
     for setup in knowledge.setups.values():
         used.update([*setup.needs, *setup.cautions])
     for section, name, _ in knowledge.items():
-        if section not in ("complaints", "readings") and name not in used:
+        if section not in ("complaints", "readings", "harmless") and name not in used:
             yield Problem(
                 knowledge.place(section, name),
                 "unused",

@@ -135,6 +135,15 @@ def look_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
     return words + f"It changes the advice: “{names[found.winner].name}” before “{names[found.plain].name}”."
 
 
+def better_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
+    """That another reading than the plain advice's takes fewer minutes to the end."""
+    best = found.candidates[0]
+    plain = next(one for one in found.candidates if one.reading == found.plain)
+    saved = duration(plain.expected_minutes - best.expected_minutes)
+    name = knowledge.readings[best.reading].name
+    return f"Looking ahead (key l): “{name}” first saves about {saved} to the end."
+
+
 def changed_lines(
     knowledge: Knowledge, filed: Filed, meaningless: Sequence[int], clash: str
 ) -> Iterator[str]:
@@ -297,6 +306,15 @@ def _reading_words(knowledge: Knowledge, entry: Seen | Measured | Skipped) -> st
     said = answers.get(entry.outcome, plain(entry.outcome))
     by = " (customer, by phone)" if entry.by == CUSTOMER else confidence_words(entry.confidence)
     return f"{name}: {said}{by}"
+
+
+def account_line(found: Account) -> str:
+    """The account of a draw in one line."""
+    parts = sum(part.value for _, part in found.parts)
+    return (
+        f"Draw: {show(found.total.value, 'mA')} in all, {show(parts, 'mA')} found, "
+        f"{show(found.unexplained.value, 'mA')} unexplained, limit {show(found.limit_ma, 'mA')} (key d)."
+    )
 
 
 def account_lines(found: Account | None) -> Iterator[str]:

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cached_property
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -73,7 +73,7 @@ QUICK_MINUTES = 3.0
 """A quick look takes no longer than this, setups included."""
 HARDLY_ONE = 0.2
 """Below this probability of a single cause it is said that one cause hardly explains what was seen."""
-LOOK_AHEAD_SEED, LOOK_AHEAD_CARS = 20_300_101, 200
+LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
 MOST_ENGINES = 24
 """Compiled networks that are kept at hand."""
 CONFIDENCE = {"certain": 1.0, "fairly sure": 0.9, "a guess": 0.7}
@@ -88,6 +88,8 @@ STOP_STEPS = {
 }
 """What comes next where the search is over, by the reason of the stop."""
 
+RANKING = "ranking"
+"""The kind of preference under which the ranking is remembered."""
 Ranking = Literal["bits", "bits per minute", "quick looks", "on the trolley"]
 
 
@@ -99,17 +101,21 @@ def preload() -> None:
 
 
 class Engines:
-    """The compiled networks of a knowledge, each made when it is first needed; seconds the first time."""
+    """The compiled networks of a knowledge, each made when it is first needed; seconds the first time.
 
-    def __init__(self, knowledge: Knowledge) -> None:
-        self.knowledge = knowledge
+    With `by_phone` they know what questions tell when a customer answers them.
+    """
+
+    def __init__(self, knowledge: Knowledge, by_phone: bool = False) -> None:
+        self.knowledge, self.by_phone = knowledge, by_phone
         self._made: OrderedDict[tuple[str, tuple[Repair, ...]], Engine] = OrderedDict()
 
     def of(self, case: Case) -> Engine:
         """The engine of a case's complaint and repairs; raises `ProblemsFound` or `TooWide`."""
         key = (case.complaint, case.repairs)
         if key not in self._made:
-            self._made[key] = compile_tables(build(self.knowledge, *key).tables)
+            made = build(self.knowledge, *key, by_phone=self.by_phone)
+            self._made[key] = compile_tables(made.tables)
         self._made.move_to_end(key)
         while len(self._made) > MOST_ENGINES:
             self._made.popitem(last=False)
@@ -132,14 +138,11 @@ class Session:
     @classmethod
     def opened(cls, engines: Engines, store: Store, filed: Filed, workshop: Workshop) -> Session:
         """A case as it lies in the store, with what is remembered for everybody there."""
+        preferences = store.preferences()
+        known: tuple[Ranking, ...] = get_args(Ranking)
+        ranking = next((one for one in known if one == preferences.get(RANKING)), known[0])
         return cls(
-            engines.knowledge,
-            engines,
-            store,
-            filed,
-            workshop,
-            off_trolley=store.off_trolley(),
-            preferences=store.preferences(),
+            engines.knowledge, engines, store, filed, workshop, ranking, store.off_trolley(), preferences
         )
 
     # What is known
@@ -238,7 +241,9 @@ class Session:
             )
         return self._acts[proposal.reading]
 
-    def look_ahead(self, progress: Callable[[int, int], None], stop: Callable[[], bool]) -> LookAhead | None:
+    def look_ahead(
+        self, progress: Callable[[int, int], None], stop: Callable[[], bool], cars: int = LOOK_AHEAD_CARS
+    ) -> LookAhead | None:
         """The best readings played out to the end of the repair; None once `stop` says so.
 
         The same case gives the same figures: the made-up cars are drawn with a fixed seed.
@@ -247,7 +252,18 @@ class Session:
         costs = RepairCosts(remedies(self.knowledge, self.case.complaint, causes), CALL_MINUTES)
         ranker = compile_ranker(self.knowledge, self.engine, self.case.complaint, self.at_hand)
         random = np.random.default_rng(LOOK_AHEAD_SEED)
-        return look_ahead(ranker, self.case, costs, random, LOOK_AHEAD_CARS, progress=progress, stop=stop)
+        found = look_ahead(ranker, self.case, costs, random, cars, progress=progress, stop=stop)
+        first = self.proposals[0].reading if self.proposals else None
+        if found is None or first not in {one.reading for one in found.candidates}:
+            return found
+        return replace(found, plain=first)
+
+    def better_ahead(self, stop: Callable[[], bool]) -> LookAhead | None:
+        """Looking ahead on fewer cars, where it clearly changes the advice; else None."""
+        if not self.can_look_ahead or self.advice.stop is not None:
+            return None
+        found = self.look_ahead(lambda done, total: None, stop, QUIET_CARS)
+        return found if found is not None and found.changes_the_advice else None
 
     @property
     def can_look_ahead(self) -> bool:
@@ -355,12 +371,18 @@ class Session:
     # What a person does
 
     def ranked(self, ranking: Ranking) -> Session:
-        """The same case with another ranking of the readings."""
+        """The same case with another ranking of the readings, remembered for everybody at this store."""
+        self.store.prefer(RANKING, ranking)
         return replace(self, ranking=ranking)
+
+    def refreshed(self) -> Session:
+        """The same case at the time it is now."""
+        return replace(self)
 
     def with_trolley(self, off_trolley: Iterable[str]) -> Session:
         """With what is not on the trolley, remembered for everybody at this store."""
         self.store.leave_off_trolley(off_trolley)
+        self.store.prefer(RANKING, "on the trolley")
         return replace(self, off_trolley=frozenset(off_trolley), ranking="on the trolley")
 
     def knows(self, facts: Mapping[str, str]) -> Session:

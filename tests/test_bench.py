@@ -548,3 +548,16 @@ async def test_killed_at_any_moment_the_job_goes_on_at_the_same_step(hum: Path, 
             screen = other.app.screen
             assert isinstance(screen, TaskScreen)
             assert screen.proposal == before
+
+
+async def test_another_reading_that_saves_minutes_is_pointed_out(hum: Path, tmp_path: Path) -> None:
+    """The most informative reading waits for the car to sleep; played out, another one ends sooner."""
+    app = AdvisorApp([hum], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    async with app.run_test(size=(100, 40)) as pilot:
+        task = await opened(pilot)
+        await until(pilot, lambda screen: task.ahead is not None)
+        await settled(pilot)
+        assert task.ahead is not None
+        assert task.proposal is not None
+        assert task.ahead.winner != task.proposal.reading
+        assert "Looking ahead (key l): “" in said(pilot, "#task")

@@ -546,7 +546,7 @@ def test_the_customer_reads_plain_words(bench: Bench, job: Callable[[Bench], Fil
 def test_the_customer_finds_what_was_told_checked_found_and_done(bench: Bench) -> None:
     """The page goes from the customer's own words to what was done and whether it is gone."""
     text = markdown(bench.sheet(boot_lamp(bench)))
-    assert "“It was dead when I came back to it”" in section(text, "What you told us")
+    assert "“Dead in the morning”" in section(text, "What you told us")
     assert "(not certain)" in section(text, "What you told us")
     assert "- Sleeping current: 0.43 A (high)" in section(text, "What we checked")
     assert "Boot lamp stays lit." in section(text, "What we found")

@@ -84,7 +84,7 @@ async def running(
     knowledge: Path, tmp_path: Path, size: tuple[int, int] = SMALL
 ) -> AsyncIterator[Pilot[None]]:
     """The program on some knowledge, its cases in a file below tmp_path."""
-    app = AdvisorApp([knowledge], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    app = AdvisorApp([knowledge], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}", looks_ahead=False)
     async with app.run_test(size=size, notifications=True) as pilot:
         yield pilot
 

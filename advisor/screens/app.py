@@ -15,7 +15,9 @@ from textual.worker import get_current_worker
 from advisor.advice import Workshop
 from advisor.knowledge import Knowledge
 from advisor.lint import checked
+from advisor.phone import ALLOWED_MINUTES
 from advisor.problems import ProblemsFound
+from advisor.screens.desk import DeskScreen
 from advisor.screens.help import HelpScreen
 from advisor.screens.start import StartScreen
 from advisor.session import Engines, preload
@@ -23,7 +25,11 @@ from advisor.store import Store, StoreTrouble, default_url
 
 
 class AdvisorApp(App[None]):
-    """The technician's screens."""
+    """The technician's screens, and the service desk's where `desk_minutes` are given for questions.
+
+    With `looks_ahead` the bench plays the best readings out in the background, and says where another one is
+    better.
+    """
 
     TITLE = "advisor"
     ENABLE_COMMAND_PALETTE = False
@@ -35,22 +41,31 @@ class AdvisorApp(App[None]):
         Binding("ctrl+q", "quit", "Quit", show=False, priority=True, tooltip="Leave; everything is saved"),
     ]
 
-    def __init__(self, paths: Sequence[Path], without: frozenset[str], url: str | None = None) -> None:
+    def __init__(
+        self,
+        paths: Sequence[Path],
+        without: frozenset[str],
+        url: str | None = None,
+        desk_minutes: float | None = None,
+        looks_ahead: bool = True,
+    ) -> None:
         super().__init__()
         self.paths = list(paths)
         self.workshop = Workshop(without=without)
         self.url = url
+        self.looks_ahead = looks_ahead
+        self.minutes = ALLOWED_MINUTES if desk_minutes is None else desk_minutes
+        self.first = StartScreen() if desk_minutes is None else DeskScreen()
 
     def on_mount(self) -> None:
         """Show the first screen, and read the knowledge meanwhile."""
-        self.push_screen(StartScreen())
+        self.push_screen(self.first)
         self.load()
 
     @work(thread=True)
     def load(self) -> None:
         """Read the knowledge and open the database, off the event loop; then import what cases will need."""
-        start = self.screen
-        assert isinstance(start, StartScreen)
+        start = self.first
         try:
             knowledge: Knowledge = checked(self.paths)
             known = set(knowledge.instruments)

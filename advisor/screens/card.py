@@ -8,8 +8,11 @@ from dataclasses import dataclass
 from textual.content import Content
 
 from advisor.advice import Proposal
+from advisor.lookahead import LookAhead
 from advisor.planning import Plan
 from advisor.report import (
+    account_line,
+    better_ahead_words,
     caution_words,
     clock_words,
     disagreement_words,
@@ -32,9 +35,11 @@ class Card:
     choices: tuple[tuple[str, str, str], ...]
 
 
-def card(session: Session, proposal: Proposal | None, confidence: str) -> Card:
+def card(
+    session: Session, proposal: Proposal | None, confidence: str, ahead: LookAhead | None = None
+) -> Card:
     """The card for a reading to be taken, or for the end of the search where there is none."""
-    return _reading(session, proposal, confidence) if proposal else _end(session)
+    return _reading(session, proposal, confidence, ahead) if proposal else _end(session)
 
 
 def _warnings(session: Session) -> list[Content]:
@@ -46,12 +51,12 @@ def _warnings(session: Session) -> list[Content]:
     if session.one_cause is not None:
         words = one_cause_words(session.advice.suspects, session.one_cause)
         lines.append(Content.styled(f"! {words}", "bold"))
-    if session.account and session.one_cause is not None:
-        lines.append(Content("  Key d shows the account of the draw."))
+    if session.account and (session.account.parts or session.one_cause is not None):
+        lines.append(Content(account_line(session.account)))
     return lines
 
 
-def _reading(session: Session, proposal: Proposal, confidence: str) -> Card:
+def _reading(session: Session, proposal: Proposal, confidence: str, ahead: LookAhead | None) -> Card:
     knowledge = session.knowledge
     reading = knowledge.readings[proposal.reading]
     answers = session.answers(proposal.reading)
@@ -59,6 +64,8 @@ def _reading(session: Session, proposal: Proposal, confidence: str) -> Card:
     lines.append(Content.styled(reading.name, "bold"))
     lines.append(Content.styled(why(session.advice, answers, proposal), "italic"))
     lines.append(Content(" · ".join(_facts(session, proposal))))
+    if ahead is not None and ahead.winner not in (None, proposal.reading):
+        lines.append(Content.styled(better_ahead_words(knowledge, ahead), "bold"))
     act = session.act(proposal)
     if act is not None:
         lines.append(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -10,8 +11,8 @@ from textual.containers import Horizontal, VerticalScroll
 from textual.screen import Screen
 from textual.widgets import Button, Footer, Label, Select, Static
 
+from advisor.knowledge import Fact
 from advisor.report import plain
-from advisor.session import Session
 
 
 class FactsScreen(Screen[dict[str, str]]):
@@ -30,15 +31,13 @@ class FactsScreen(Screen[dict[str, str]]):
         Binding("escape", "back", "Back", tooltip="Leave the vehicle as it was"),
     ]
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, facts: Mapping[str, Fact], known: Mapping[str, str]) -> None:
         super().__init__()
-        self.session = session
-        self.facts = session.facts
+        self.facts, self.known = facts, known
 
     def compose(self) -> ComposeResult:
         """A row for each fact that bears on this complaint."""
         yield Static("The vehicle. Leave what you do not know; nothing is assumed.", id="title")
-        known = self.session.filed.case.facts
         with VerticalScroll(id="facts", can_focus=False):
             for name, fact in self.facts.items():
                 with Horizontal(classes="fact"):
@@ -46,7 +45,7 @@ class FactsScreen(Screen[dict[str, str]]):
                     yield Select(
                         [(plain(value), value) for value in fact.values],
                         prompt="not known",
-                        value=known.get(name, Select.NULL),
+                        value=self.known.get(name, Select.NULL),
                         id=f"fact-{name}",
                         compact=True,
                     )

@@ -18,6 +18,7 @@ from advisor.engine import TooWide
 from advisor.problems import ProblemsFound
 from advisor.report import age, percent
 from advisor.screens.changed import ChangedScreen
+from advisor.screens.desk import DeskScreen
 from advisor.screens.facts import FactsScreen
 from advisor.screens.new import NewJobScreen
 from advisor.screens.task import TaskScreen
@@ -40,6 +41,7 @@ class StartScreen(Screen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "new", "New job", tooltip="A new job: tag of the car and complaint"),
         Binding("slash", "search", "Search", key_display="/", tooltip="Search the open jobs"),
+        Binding("p", "desk", "Phone", tooltip="The service desk: a customer is on the phone"),
         Binding("escape", "leave", "Quit", tooltip="Leave; everything is saved"),
     ]
 
@@ -232,7 +234,14 @@ class StartScreen(Screen[None]):
         if session.case.entries:
             with_facts(None)
         else:
-            self.app.push_screen(FactsScreen(session), with_facts)
+            self.app.push_screen(FactsScreen(session.facts, session.case.facts), with_facts)
+
+    def action_desk(self) -> None:
+        """Go to the service desk."""
+        if self.engines is not None and self.store is not None and not self.query_one("#jobs").disabled:
+            desk = DeskScreen(is_first=False)
+            self.app.push_screen(desk, lambda _: self.refresh_jobs())
+            desk.call_later(desk.ready, self.engines, self.store)
 
     def action_leave(self) -> None:
         """Leave the search, or the program, but not while a job is being opened."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from time import monotonic
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import on, work
 from textual.app import ComposeResult
@@ -15,11 +15,13 @@ from textual.events import Key
 from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
+from textual.worker import get_current_worker
 
 from advisor.advice import Proposal
 from advisor.case import Acknowledged, Known, TakenBack
 from advisor.engine import TooWide
 from advisor.entry import Understood
+from advisor.lookahead import LookAhead
 from advisor.problems import ProblemsFound
 from advisor.report import (
     caution_words,
@@ -42,6 +44,9 @@ from advisor.session import CONFIDENCE, Contradiction, Ranking, Session
 from advisor.store import Overtaken, StoreTrouble
 from advisor.units import PREFERENCES
 
+if TYPE_CHECKING:
+    from advisor.screens.app import AdvisorApp
+
 BOUNCE_SECONDS = 0.3
 """Right after an answer keys do not count: a bounced key would answer a card nobody has read."""
 LOOK_EVERY_SECONDS = 3.0
@@ -53,6 +58,7 @@ END_REASONS = ("the car was disturbed", "no longer needed", "begun by mistake")
 class TaskScreen(Screen[None]):
     """What to do next on this car, and what came of what was done."""
 
+    app: AdvisorApp
     CSS = """
     TaskScreen #head { padding: 0 1; background: $primary; color: $text; height: 1; }
     TaskScreen #news { padding: 0 1; height: auto; max-height: 4; display: none; text-style: bold; }
@@ -106,6 +112,7 @@ class TaskScreen(Screen[None]):
         self.saving = False
         self.unsaved: Callable[[], Session] | None = None
         self.ringing: frozenset[str] = frozenset()
+        self.ahead: LookAhead | None = None
 
     def compose(self) -> ComposeResult:
         """Trail and task side by side, the picture of suspicion below."""
@@ -124,6 +131,7 @@ class TaskScreen(Screen[None]):
     def on_mount(self) -> None:
         """Look for what others enter, for waits that are over and for what is still to be saved."""
         self.set_interval(LOOK_EVERY_SECONDS, self.look_around)
+        self.look_ahead_quietly()
 
     def on_resize(self) -> None:
         """The picture and the answers are drawn for the room there is."""
@@ -154,7 +162,7 @@ class TaskScreen(Screen[None]):
         self.show_news()
         self.show_trail()
         self.show_suspicion()
-        self.show_card(card(session, self.proposal, self.confidence))
+        self.show_card(card(session, self.proposal, self.confidence, self.ahead))
 
     def show_news(self, words: str = "") -> None:
         """What the last entry did, or what is in the way, above the task."""
@@ -246,10 +254,33 @@ class TaskScreen(Screen[None]):
         if self.unsaved is not None:
             self.notify("Saved.", timeout=3)
         self.session, self.saving, self.unsaved = session, False, None
-        self.chosen, self.confidence = keep, "certain"
+        self.chosen, self.confidence, self.ahead = keep, "certain", None
         self.show_session()
         if session.case.closed:
             self.dismiss()
+        else:
+            self.look_ahead_quietly()
+
+    def look_ahead_quietly(self) -> None:
+        """Play the best readings out in the background, unless that is not wanted."""
+        if self.app.looks_ahead:
+            self.play_ahead(self.session)
+
+    @work(thread=True, exclusive=True, group="ahead")
+    def play_ahead(self, session: Session) -> None:
+        """Look ahead off the event loop; the next answer stops it."""
+        worker = get_current_worker()
+        found = session.better_ahead(lambda: worker.is_cancelled)
+        if found is not None and not worker.is_cancelled:
+            self.app.call_from_thread(self.show_ahead, session, found)
+
+    def show_ahead(self, session: Session, found: LookAhead) -> None:
+        """Say on the card that another reading is better to the end."""
+        if self.session is session:
+            self.ahead = found
+            self.query_one("#task", Static).update(
+                Content("\n").join(card(session, self.proposal, self.confidence, found).lines)
+            )
 
     def refused(self, why: str) -> None:
         """What was entered cannot be: say why; everything stays as it was."""
@@ -282,7 +313,7 @@ class TaskScreen(Screen[None]):
         waits = frozenset(setup for setup, left in self.session.waiting.items() if left > 0)
         if not waits and not self.ringing:
             return
-        fresh = self.session.ranked(self.session.ranking)
+        fresh = self.session.refreshed()
         over = self.ringing - {setup for setup, left in fresh.waiting.items() if left > 0}
         for setup in over & set(fresh.waiting):
             self.app.bell()
@@ -579,8 +610,7 @@ class TaskScreen(Screen[None]):
 
     def action_rank(self, ranking: Ranking) -> None:
         """Rank readings another way."""
-        self.session, self.chosen = self.session.ranked(ranking), None
-        self.show_session()
+        self.change(lambda: self.session.ranked(ranking))
         self.notify(f"Next readings: {ranking}.", timeout=3)
 
     def action_trolley(self) -> None:
@@ -601,7 +631,10 @@ class TaskScreen(Screen[None]):
 
     def action_facts(self) -> None:
         """Change what is known of the vehicle."""
-        self.app.push_screen(FactsScreen(self.session), lambda facts: self.enter_facts(facts or {}))
+        self.app.push_screen(
+            FactsScreen(self.session.facts, self.session.case.facts),
+            lambda facts: self.enter_facts(facts or {}),
+        )
 
     def causes(self) -> list[tuple[str, str]]:
         """The leading causes to choose from."""

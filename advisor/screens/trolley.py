@@ -8,10 +8,11 @@ from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
+from textual.content import Content
 from textual.screen import ModalScreen
-from textual.widgets import Button, SelectionList, Static
-from textual.widgets.selection_list import Selection
+from textual.widgets import Button, Static
 
+from advisor.screens.ticks import TickList
 from advisor.session import Session
 
 
@@ -24,7 +25,7 @@ class TrolleyScreen(ModalScreen[frozenset[str]]):
         width: 76; max-width: 100%; height: auto; max-height: 100%;
         border: round $primary; background: $surface; padding: 0 1;
     }
-    TrolleyScreen SelectionList { height: auto; max-height: 15; border: none; }
+    TrolleyScreen TickList { height: auto; max-height: 15; border: none; }
     TrolleyScreen .row { height: auto; }
     TrolleyScreen Button { width: 1fr; }
     """
@@ -42,11 +43,9 @@ class TrolleyScreen(ModalScreen[frozenset[str]]):
         session = self.session
         with Vertical(id="box"):
             yield Static("What is on the trolley? Space ticks, F10 goes on with it.", markup=False)
-            yield SelectionList(
-                *(
-                    Selection(session.knowledge.instruments[name].name, name, name not in session.off_trolley)
-                    for name in session.instruments
-                )
+            yield TickList(
+                [(name, Content(session.knowledge.instruments[name].name)) for name in session.instruments],
+                set(session.instruments) - session.off_trolley,
             )
             with Horizontal(classes="row"):
                 yield Button("Go on with these", id="go", variant="primary", compact=True)
@@ -55,7 +54,7 @@ class TrolleyScreen(ModalScreen[frozenset[str]]):
     @on(Button.Pressed, "#go")
     def action_go(self) -> None:
         """Hand back what is not on the trolley."""
-        asked, ticked = set(self.session.instruments), set(self.query_one(SelectionList).selected)
+        asked, ticked = set(self.session.instruments), self.query_one(TickList).ticked
         self.dismiss(self.session.off_trolley - asked | (asked - ticked))
 
     @on(Button.Pressed, "#back")

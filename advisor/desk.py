@@ -1,0 +1,234 @@
+"""A call at the service desk: what the desk's screens ask for, and what they may do.
+
+One car may have several complaints: a case each under the same tag, answered together. Every answer is in the
+store before the next question, so that the bench goes on where the desk has stopped.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from functools import cached_property
+from typing import Literal
+
+from advisor.advice import Suspect, possible, present
+from advisor.booking import IN_DOUBT, Appointment, BookingSheet, booking_sheet, safety
+from advisor.bookingsheet import as_dict, document
+from advisor.case import CUSTOMER, Booked, Case, Entry, Known, Seen, Skipped, TakenBack
+from advisor.document import html, markdown
+from advisor.engine import Engine
+from advisor.knowledge import Fact, Harmless, Knowledge
+from advisor.phone import (
+    ALLOWED_MINUTES,
+    NOT_KNOWN,
+    FamilyQuestion,
+    Next,
+    entered,
+    facts_to_ask,
+    families,
+    fitting,
+    minutes_asked,
+    next_question_of_all,
+    not_known,
+    said,
+)
+from advisor.session import Engines
+from advisor.store import Filed, Store
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What may be meant by the customer's words: complaints, normal things, questions if unclear."""
+
+    complaints: tuple[str, ...]
+    harmless: tuple[Harmless, ...]
+    families: tuple[FamilyQuestion, ...]
+
+
+def heard(knowledge: Knowledge, words: str) -> Heard:
+    """The complaints that fit the words, best first; without words or a fit, all of them by family."""
+    found = fitting(knowledge, words)
+    normal = tuple(
+        one
+        for one in knowledge.harmless.values()
+        if words.strip() and fitting(_phrases_only(knowledge, one), words).complaints
+    )
+    if not found.complaints:
+        asked = families(knowledge)
+        return Heard(tuple(name for one in asked for name in one.complaints), normal, asked)
+    return Heard(found.complaints, normal, ())
+
+
+def _phrases_only(knowledge: Knowledge, one: Harmless) -> Knowledge:
+    """The knowledge as if a normal thing were its only complaint, to look for its phrases the same way."""
+    some = next(iter(knowledge.complaints.values()))
+    phrases = some.model_copy(update={"customer": one.customer, "name": one.name})
+    return replace(knowledge, complaints={"it": phrases})
+
+
+@dataclass(frozen=True)
+class Call:
+    """A call. Every method that changes it saves first and returns a new call."""
+
+    knowledge: Knowledge
+    engines: Engines
+    store: Store
+    jobs: tuple[Filed, ...]
+    allowed_minutes: float = ALLOWED_MINUTES
+
+    @classmethod
+    def begun(
+        cls, engines: Engines, store: Store, tag: str, complaints: Sequence[str], allowed_minutes: float
+    ) -> Call:
+        """A new call about a car: a case is opened for each complaint."""
+        knowledge = engines.knowledge
+        jobs = tuple(store.open_case(tag, one, knowledge.version) for one in complaints)
+        return cls(knowledge, engines, store, jobs, allowed_minutes)
+
+    @cached_property
+    def calls(self) -> tuple[tuple[Engine, Case], ...]:
+        """Engine and case of each complaint."""
+        return tuple((self.engines.of(job.case), job.case) for job in self.jobs)
+
+    @cached_property
+    def next(self) -> Next:
+        """The next question, or why there is none."""
+        return next_question_of_all(self.knowledge, self.calls, self.minutes, self.allowed_minutes)
+
+    @property
+    def minutes(self) -> float:
+        """How long the questions so far took."""
+        return minutes_asked(self.knowledge, [job.case for job in self.jobs])
+
+    @cached_property
+    def suspects(self) -> tuple[Suspect, ...]:
+        """The leading causes over all complaints, each with its largest probability."""
+        best: dict[str, float] = {}
+        for engine, case in self.calls:
+            beliefs = present(engine.outlook(case.evidence(self.knowledge, engine)).beliefs)
+            for fault, chance in beliefs.items():
+                best[fault] = max(chance, best.get(fault, 0.0))
+        order = sorted(best, key=lambda fault: (-best[fault], fault))
+        return tuple(Suspect(one, self.knowledge.title(one), best[one], best[one]) for one in order)
+
+    @cached_property
+    def warnings(self) -> tuple[str, ...]:
+        """What has to be told at once: of the complaints, and of the answers given so far; each once."""
+        every = (one for job in self.jobs for one in safety(self.knowledge, job.case))
+        return tuple(one for one in dict.fromkeys(every) if one != IN_DOUBT)
+
+    @property
+    def facts(self) -> Mapping[str, Fact]:
+        """The vehicle facts that bear on the complaints and are not known yet."""
+        return {name: self.knowledge.facts[name] for name in facts_to_ask(self.knowledge, self.calls)}
+
+    @cached_property
+    def sheets(self) -> tuple[BookingSheet, ...]:
+        """The booking sheet of each complaint; takes seconds, best worked out off the event loop."""
+        return tuple(booking_sheet(self.knowledge, engine, case) for engine, case in self.calls)
+
+    def sheet(self, form: Literal["markdown", "html", "json"]) -> str:
+        """The booking sheets of all complaints as one paper, or for a booking system."""
+        tag = self.jobs[0].tag
+        if form == "json":
+            kept = {"tag": tag, "sheets": [as_dict(one) for one in self.sheets]}
+            return json.dumps(kept, ensure_ascii=False, indent=2) + "\n"
+        paper = document(self.sheets, tag, self.store.clock().astimezone().strftime("%d %B %Y %H:%M"))
+        return html(paper) if form == "html" else markdown(paper)
+
+    def answered(self, reading: str, outcome: str) -> Call:
+        """With the customer's answer; raises `Contradiction` and saves nothing where it cannot be."""
+        return self._entered(said(self.knowledge, reading, outcome))
+
+    def unknown(self, reading: str) -> Call:
+        """With a question that the customer cannot answer."""
+        return self._entered(not_known(reading))
+
+    def knows(self, facts: Mapping[str, str]) -> Call:
+        """With facts of the vehicle."""
+        call = self
+        for fact, value in facts.items():
+            call = call._entered(Known(fact, value))
+        return call
+
+    def undone(self) -> Call:
+        """Without the last answer; the record of it stays."""
+        last = max(
+            (
+                (job.times[step - 1], step, entry.reading)
+                for job in self.jobs
+                for step, entry in job.case.counting.items()
+                if isinstance(entry, Seen | Skipped) and _on_the_phone(entry)
+            ),
+            default=None,
+        )
+        if last is None:
+            return self
+        jobs = []
+        for job in self.jobs:
+            steps = [
+                step
+                for step, entry in job.case.counting.items()
+                if isinstance(entry, Seen | Skipped) and entry.reading == last[2]
+            ]
+            jobs.append(self.store.append(job, TakenBack(steps[-1], "")) if steps else job)
+        return replace(self, jobs=tuple(jobs))
+
+    @property
+    def asked(self) -> tuple[str, ...]:
+        """The readings asked for on the phone, each once, in order."""
+        return tuple(
+            dict.fromkeys(
+                entry.reading
+                for job in self.jobs
+                for entry in job.case.counting.values()
+                if _on_the_phone(entry) and isinstance(entry, Seen | Skipped)
+            )
+        )
+
+    def booked(self, day: str, remark: str = "") -> Call:
+        """With the day the car comes (ISO 8601 date)."""
+        jobs = tuple(self.store.append(job, Booked(day, remark)) for job in self.jobs)
+        return replace(self, jobs=jobs)
+
+    def worked_out(self) -> Call:
+        """The same call with what a screen shows worked out; best done off the event loop."""
+        self.next, self.suspects, self.warnings  # noqa: B018
+        return self
+
+    def _entered(self, entry: Entry) -> Call:
+        after = entered(self.calls, entry)
+        for (engine, _), case in zip(self.calls, after, strict=True):
+            possible(self.knowledge, engine, case)
+        jobs = [
+            job if case == job.case else self.store.append(job, entry)
+            for job, case in zip(self.jobs, after, strict=True)
+        ]
+        return replace(self, jobs=tuple(jobs))
+
+
+def _on_the_phone(entry: Entry) -> bool:
+    """Whether an entry is an answer from a call, "don't know" included."""
+    if isinstance(entry, Seen):
+        return entry.by == CUSTOMER
+    return isinstance(entry, Skipped) and entry.reason == NOT_KNOWN
+
+
+def appointments(
+    engines: Engines, store: Store, today: date, stop: Callable[[], bool]
+) -> tuple[Appointment, ...] | None:
+    """The jobs booked from today up to the day after tomorrow with their sheets; None once `stop` says so."""
+    last = str(today + timedelta(days=2))
+    found = []
+    for filed in store.cases():
+        booked = filed.case.booked
+        known = filed.case.complaint in engines.knowledge.complaints
+        if booked is None or not known or filed.case.closed or not str(today) <= booked.day <= last:
+            continue
+        if stop():
+            return None
+        sheet = booking_sheet(engines.knowledge, engines.of(filed.case), filed.case)
+        found.append(Appointment(filed.number, filed.tag, date.fromisoformat(booked.day), sheet))
+    return tuple(found)

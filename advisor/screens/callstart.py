@@ -1,0 +1,136 @@
+"""The start of a call: which car, and what the customer says; several complaints at once are fine."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import on, work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Button, Footer, Input, Static
+
+from advisor.advice import Contradiction
+from advisor.desk import Call, heard
+from advisor.engine import TooWide
+from advisor.problems import ProblemsFound
+from advisor.screens.ticks import TickList
+from advisor.session import Engines
+from advisor.store import Store, StoreTrouble
+
+
+class CallStartScreen(Screen[Call]):
+    """Returns the call that has begun, or None for going back."""
+
+    CSS = """
+    CallStartScreen #title { padding: 0 1; background: $primary; color: $text; width: 100%; }
+    CallStartScreen #body { height: 1fr; padding: 0 1; }
+    CallStartScreen TickList { height: 1fr; border: none; padding: 0; }
+    CallStartScreen .row { height: auto; }
+    CallStartScreen #says { height: auto; max-height: 8; }
+    CallStartScreen Button { width: 1fr; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on to the questions"),
+        Binding("escape", "back", "Back", tooltip="No call"),
+    ]
+
+    def __init__(self, engines: Engines, store: Store, minutes: float) -> None:
+        super().__init__()
+        self.engines, self.store, self.minutes = engines, store, minutes
+        self.chosen: set[str] = set()
+
+    def compose(self) -> ComposeResult:
+        """Tag, words, and the complaints that fit them."""
+        yield Static("A call: which car, and what is it about?", id="title")
+        with Vertical(id="body"):
+            yield Input(
+                placeholder="Tag of the car: no names, no number plates",
+                id="tag",
+                max_length=80,
+                compact=True,
+            )
+            yield Input(
+                placeholder='What the customer says, e.g. "dead in the morning"',
+                id="words",
+                max_length=200,
+                compact=True,
+            )
+            yield Static(id="says", markup=False)
+            yield TickList(name="complaints")
+        with Horizontal(classes="row"):
+            yield Button("Go on to the questions", id="go", variant="primary", compact=True)
+            yield Button("Back", id="back", compact=True)
+        yield Footer()
+
+    def on_mount(self) -> None:
+        """The tag comes first."""
+        self.show_fitting("")
+        self.query_one("#tag").focus()
+
+    def show_fitting(self, words: str) -> None:
+        """The complaints that fit the words, normal things with what to tell, questions if unclear."""
+        found = heard(self.engines.knowledge, words)
+        says = [f"Perhaps nothing is wrong: {one.name}. Tell: {one.tell}" for one in found.harmless]
+        if found.families:
+            says.append("Ask which it is:" if words.strip() else "Ask, or tick what it is (space):")
+            says += [f"  {one.ask} ({one.name})" for one in found.families]
+        else:
+            says.append("Tick what the customer means (space); several are fine.")
+        self.query_one("#says", Static).update("\n".join(says))
+        ordered = [*found.complaints, *(one for one in sorted(self.chosen) if one not in found.complaints)]
+        lines = []
+        for name in ordered:
+            one = self.engines.knowledge.complaints[name]
+            said = f'  "{one.customer[0]}"' if one.customer else ""
+            lines.append((name, Content.assemble(one.name, (said, "dim"))))
+        self.query_one("#complaints", TickList).show_lines(lines, self.chosen)
+
+    @on(Input.Changed, "#words")
+    def words_changed(self, event: Input.Changed) -> None:
+        """Look again for what fits."""
+        self.show_fitting(event.value)
+
+    @on(Input.Submitted)
+    def onward(self, event: Input.Submitted) -> None:
+        """Enter goes on to the next field."""
+        order = {"tag": "#words", "words": "#complaints"}
+        self.set_focus(self.query_one(order[event.input.id or "tag"]))
+
+    @on(TickList.Ticked)
+    def ticked(self, event: TickList.Ticked) -> None:
+        """Remember what is ticked while the list changes with the words."""
+        self.chosen = set(event.ticks.ticked)
+
+    @on(Button.Pressed, "#go")
+    def action_go(self) -> None:
+        """Open the cases and go on; what is highlighted counts where nothing is ticked."""
+        tag = self.query_one("#tag", Input).value.strip()
+        complaints = self.query_one("#complaints", TickList)
+        chosen = sorted(self.chosen)
+        if not chosen and complaints.highlighted is not None:
+            chosen = [complaints.lines[complaints.highlighted][0]]
+        if not tag or not chosen:
+            what = "Give the car a tag first." if not tag else "Tick what it is about."
+            self.notify(what, severity="warning", timeout=5)
+            self.query_one("#tag" if not tag else "#complaints").focus()
+            return
+        self.query_one("#says", Static).update("Working out the questions …")
+        self.begin(tag, chosen)
+
+    @work(thread=True, exclusive=True)
+    def begin(self, tag: str, complaints: list[str]) -> None:
+        """Open the cases and work out the first question, off the event loop."""
+        try:
+            call = Call.begun(self.engines, self.store, tag, complaints, self.minutes).worked_out()
+        except (StoreTrouble, ProblemsFound, TooWide, Contradiction) as error:
+            self.app.call_from_thread(self.notify, str(error), severity="error", timeout=15, markup=False)
+            return
+        self.app.call_from_thread(self.dismiss, call)
+
+    @on(Button.Pressed, "#back")
+    def action_back(self) -> None:
+        """No call."""
+        self.dismiss(None)

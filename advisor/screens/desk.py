@@ -1,0 +1,118 @@
+"""The service desk: which cars come today and tomorrow and what has to be set up for them, and a new call."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual import on, work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Button, Footer, Static
+from textual.worker import get_current_worker
+
+from advisor.booking import overview
+from advisor.bookingsheet import overview_lines
+from advisor.desk import Call, appointments
+from advisor.engine import TooWide
+from advisor.problems import ProblemsFound
+from advisor.screens.call import CallScreen
+from advisor.screens.callstart import CallStartScreen
+from advisor.session import Engines
+from advisor.store import Store, StoreTrouble
+
+if TYPE_CHECKING:
+    from advisor.screens.app import AdvisorApp
+
+
+class DeskScreen(Screen[None]):
+    """The overview, and the way into a call."""
+
+    app: AdvisorApp
+    CSS = """
+    DeskScreen #title { padding: 0 1; background: $primary; color: $text; width: 100%; }
+    DeskScreen #days { height: 1fr; padding: 0 1; }
+    DeskScreen #says { padding: 0 1; color: $text-muted; height: auto; max-height: 60%; overflow-y: auto; }
+    DeskScreen Button { width: 100%; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("n,enter", "new", "New call", key_display="n", tooltip="A customer is on the phone"),
+        Binding("r", "refresh", "Look again", tooltip="Read again what the cars need"),
+        Binding("escape", "leave", "Quit", tooltip="Leave; everything is saved"),
+    ]
+
+    def __init__(self, is_first: bool = True) -> None:
+        super().__init__()
+        self.is_first = is_first
+        self.engines: Engines | None = None
+        self.store: Store | None = None
+        self.exit_code = 0
+
+    def compose(self) -> ComposeResult:
+        """The days, and a way to begin."""
+        yield Static("Service desk: what is asked on the phone, what has to be booked", id="title")
+        yield Button("New call", variant="primary", id="new", compact=True)
+        with VerticalScroll(id="days", can_focus=False):
+            yield Static(id="overview")
+        yield Static("Reading the knowledge …", id="says", markup=False)
+        yield Footer()
+
+    def ready(self, engines: Engines, store: Store) -> None:
+        """The knowledge is there."""
+        self.engines, self.store = Engines(engines.knowledge, by_phone=True), store
+        self.query_one("#new").focus()
+        self.action_refresh()
+
+    def failed(self, what: str, lines: list[str], exit_code: int) -> None:
+        """Say what keeps the program from starting; leaving then ends with the exit code."""
+        self.exit_code = exit_code
+        self.query_one("#new").display = False
+        self.query_one("#says").styles.max_height = "100%"
+        self.query_one("#says", Static).update("\n".join([what, *lines, "Put it right and start again."]))
+
+    def action_refresh(self) -> None:
+        """Work out what the cars of today and tomorrow need."""
+        if self.engines is not None and self.store is not None:
+            self.query_one("#says", Static).update("Working out what the booked cars need …")
+            self.look(self.engines, self.store)
+
+    @work(thread=True, exclusive=True)
+    def look(self, engines: Engines, store: Store) -> None:
+        """Read the booked cars and play their jobs, off the event loop; shown as it comes."""
+        worker = get_current_worker()
+        today = store.clock().astimezone().date()
+        try:
+            booked = appointments(engines, store, today, lambda: worker.is_cancelled)
+        except (StoreTrouble, ProblemsFound, TooWide) as error:
+            self.app.call_from_thread(self.tell, [], str(error))
+            return
+        if booked is not None:
+            says = "This is advice: local rules and licensed practice come first."
+            self.app.call_from_thread(self.tell, list(overview_lines(overview(booked, today))), says)
+
+    def tell(self, lines: list[str], says: str) -> None:
+        """Show the overview."""
+        self.query_one("#overview", Static).update(Content("\n").join(map(Content, lines)))
+        self.query_one("#says", Static).update(says)
+
+    @on(Button.Pressed, "#new")
+    def action_new(self) -> None:
+        """Begin a call."""
+        if self.engines is None or self.store is None:
+            return
+        engines, store = self.engines, self.store
+
+        def begun(call: Call | None) -> None:
+            if call is not None:
+                self.app.push_screen(CallScreen(call), lambda _: self.action_refresh())
+
+        self.app.push_screen(CallStartScreen(engines, store, self.app.minutes), begun)
+
+    def action_leave(self) -> None:
+        """Leave the program, or go back to the jobs where it was opened from there."""
+        if self.is_first:
+            self.app.exit(return_code=self.exit_code)
+        else:
+            self.dismiss()

@@ -1,0 +1,124 @@
+"""The booking sheet of a call: read it out, choose the day, save it for the booking system."""
+
+from __future__ import annotations
+
+import io
+from datetime import date, timedelta
+from typing import ClassVar, Literal
+
+from textual import on, work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.screen import Screen
+from textual.widgets import Button, Footer, Input, Markdown
+
+from advisor.desk import Call
+from advisor.store import StoreTrouble
+
+
+class SheetScreen(Screen[Call]):
+    """Returns the call once a day is booked, or None for going back to the questions."""
+
+    CSS = """
+    SheetScreen #text { height: 1fr; padding: 0 1; }
+    SheetScreen .row { height: auto; }
+    SheetScreen Button { width: 1fr; }
+    SheetScreen #day { width: 1fr; }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("t", "day(0)", "Today", tooltip="Book it for today"),
+        Binding("m", "day(1)", "Tomorrow", tooltip="Book it for tomorrow"),
+        Binding("d", "date", "Date", tooltip="Book it for another day"),
+        Binding("s", "save", "Save", tooltip="Save the sheet as a page to print (HTML)"),
+        Binding("j", "save_json", "JSON", tooltip="Save the sheet for a booking system (JSON)"),
+        Binding("escape", "back", "Questions", tooltip="Back to the questions"),
+    ]
+
+    def __init__(self, call: Call) -> None:
+        super().__init__()
+        self.call = call
+
+    def compose(self) -> ComposeResult:
+        """The sheet, and what can be done with it."""
+        with VerticalScroll(id="text"):
+            yield Markdown("Playing the job on made-up cars to see how long it takes …")
+        with Horizontal(classes="row"):
+            yield Button("Today", id="today", variant="primary", compact=True)
+            yield Button("Tomorrow", id="tomorrow", compact=True)
+            yield Input(placeholder="another day: 2030-01-31", id="day", compact=True, max_length=10)
+            yield Button("Save", id="save", compact=True)
+            yield Button("Back", id="back", compact=True)
+        yield Footer()
+
+    def on_mount(self) -> None:
+        """Work the sheet out at once."""
+        self.query_one("#text").focus()
+        self.work_out()
+
+    @work(thread=True, exclusive=True)
+    def work_out(self) -> None:
+        """Play the job, off the event loop."""
+        text = self.call.sheet("markdown")
+        self.app.call_from_thread(self.show_sheet, text)
+
+    def show_sheet(self, text: str) -> None:
+        """Show the sheet."""
+        self.query_one(Markdown).update(text)
+
+    @on(Button.Pressed, "#today")
+    def today(self) -> None:
+        """Book it for today."""
+        self.action_day(0)
+
+    @on(Button.Pressed, "#tomorrow")
+    def tomorrow(self) -> None:
+        """Book it for tomorrow."""
+        self.action_day(1)
+
+    def action_day(self, ahead: int) -> None:
+        """Book it for a day from today on."""
+        self.book(self.call.store.clock().astimezone().date() + timedelta(days=ahead))
+
+    def action_date(self) -> None:
+        """Type another day."""
+        self.query_one("#day").focus()
+
+    @on(Input.Submitted, "#day")
+    def typed(self, event: Input.Submitted) -> None:
+        """Book it for the day typed."""
+        try:
+            self.book(date.fromisoformat(event.value.strip()))
+        except ValueError:
+            what = f"'{event.value}' is no day. Write year, month, day: 2030-01-31."
+            self.notify(what, severity="warning", timeout=8, markup=False)
+
+    def book(self, day: date) -> None:
+        """Enter the day and go back to the desk."""
+        try:
+            call = self.call.booked(day.isoformat())
+        except StoreTrouble as error:
+            self.notify(str(error), title="Not booked", severity="error", timeout=15, markup=False)
+            return
+        self.dismiss(call)
+
+    @on(Button.Pressed, "#save")
+    def action_save(self) -> None:
+        """Save it as a page to print."""
+        self.deliver("html", "text/html")
+
+    def action_save_json(self) -> None:
+        """Save it for a booking system."""
+        self.deliver("json", "application/json")
+
+    def deliver(self, form: Literal["html", "json"], kind: str) -> None:
+        """Save to the downloads folder, or as a download in the browser."""
+        name = "-".join(str(job.number) for job in self.call.jobs)
+        self.app.deliver_text(
+            io.StringIO(self.call.sheet(form)), save_filename=f"booking-{name}.{form}", mime_type=kind
+        )
+
+    @on(Button.Pressed, "#back")
+    def action_back(self) -> None:
+        """Back to the questions."""
+        self.dismiss(None)

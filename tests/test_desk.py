@@ -1,0 +1,234 @@
+"""The service desk: a customer on the phone, what to ask and to book, and the bench that goes on with it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import asynccontextmanager
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from textual.pilot import Pilot
+from textual.widgets import Input, Markdown, OptionList, Static
+
+from advisor.booking import overview
+from advisor.bookingsheet import overview_lines
+from advisor.case import CUSTOMER, Booked, Seen, Skipped
+from advisor.desk import Call, appointments, heard
+from advisor.knowledge import Knowledge
+from advisor.phone import NOT_KNOWN
+from advisor.screens.app import AdvisorApp
+from advisor.screens.call import CallScreen
+from advisor.screens.callstart import CallStartScreen
+from advisor.screens.desk import DeskScreen
+from advisor.screens.sheet import SheetScreen
+from advisor.screens.task import TaskScreen
+from advisor.session import Engines
+from advisor.store import Store
+from tests.test_screens import KNOWLEDGE, SMALL, listed, running, settled, text_of, until
+
+NOON = datetime(2030, 1, 15, 12, 0, tzinfo=UTC)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    """The store that desk and bench share, at a fixed time."""
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}", clock=lambda: NOON)
+    yield store
+    store.close()
+
+
+@pytest.fixture(scope="module")
+def engines(shipped: Knowledge) -> Engines:
+    """The shipped networks as the desk needs them."""
+    return Engines(shipped, by_phone=True)
+
+
+@pytest.fixture
+def wet(engines: Engines, store: Store) -> Call:
+    """A call about a wet carpet."""
+    return Call.begun(engines, store, "red van", ["water_inside"], 10)
+
+
+def test_the_complaint_is_found_in_the_customers_words(shipped: Knowledge) -> None:
+    """What people say leads to the complaint; several at once are found as well."""
+    assert heard(shipped, "it is dead in the morning").complaints[0] == "flat_battery"
+    assert heard(shipped, "my carpet is wet").complaints[0] == "water_inside"
+    assert heard(shipped, "it whistles at speed").complaints[0] == "wind_noise"
+    assert heard(shipped, "blows cold").complaints[0] == "no_heat"
+    assert {"water_inside", "wind_noise"} <= set(heard(shipped, "wet carpet and whistles").complaints)
+
+
+def test_the_family_is_asked_for_where_the_words_are_unclear(shipped: Knowledge) -> None:
+    """Nothing fits: a short question for each family, and every complaint to tick."""
+    found = heard(shipped, "it is broken")
+    assert {one.family for one in found.families} == {"drain", "ingress", "climate"}
+    assert set(found.complaints) == set(shipped.complaints)
+
+
+def test_what_is_normal_needs_no_booking(shipped: Knowledge) -> None:
+    """Clear water under the car after cooling: what to tell, before anything is booked."""
+    (found,) = heard(shipped, "clear water drips under the car").harmless
+    assert "needs no visit" in found.tell
+
+
+def test_an_answer_is_weaker_on_the_phone_and_replaced_at_the_car(wet: Call, shipped: Knowledge) -> None:
+    """The desk's answer counts with its own likelihood; the technician's, taken again, replaces it."""
+    question = wet.next.question
+    assert question is not None
+    outcome = list(question.answers)[-1]
+    call = wet.answered(question.reading, outcome)
+    (entry,) = call.jobs[0].case.entries
+    assert isinstance(entry, Seen)
+    assert (entry.by, entry.confidence) == (CUSTOMER, shipped.readings[question.reading].right_by_phone)
+    filed = call.store.append(call.jobs[0], Seen(question.reading, outcome))
+    assert filed.case.by_customer == frozenset()
+    assert filed.case.seen == {question.reading: outcome}
+
+
+def test_two_complaints_are_asked_together_and_nothing_twice(engines: Engines, store: Store) -> None:
+    """An answer goes to both cases where it bears on both; no question comes again."""
+    call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"], 30)
+    asked = []
+    while (question := call.next.question) is not None:
+        asked.append(question.reading)
+        call = call.answered(question.reading, next(iter(question.answers)))
+    assert len(asked) == len(set(asked)) > 3
+    shared = [one for one in asked if all(one in job.case.seen for job in call.jobs)]
+    assert shared
+    assert [job.case.complaint for job in store.cases()] == ["misting_glass", "water_inside"]
+
+
+def test_undo_takes_back_the_last_answer_everywhere(engines: Engines, store: Store) -> None:
+    """Both cases forget it, and keep the record; undoing nothing changes nothing."""
+    call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"], 30)
+    assert call.undone() is call
+    question = call.next.question
+    assert question is not None
+    after = call.answered(question.reading, next(iter(question.answers))).undone()
+    assert after.asked == ()
+    assert after.next == call.next
+    assert max(len(job.case.entries) for job in after.jobs) == 2
+
+
+def test_not_knowing_is_an_answer(wet: Call) -> None:
+    """The question is passed over and not asked again."""
+    question = wet.next.question
+    assert question is not None
+    call = wet.unknown(question.reading)
+    assert call.jobs[0].case.entries == (Skipped(question.reading, NOT_KNOWN),)
+    assert call.next.question is None or call.next.question.reading != question.reading
+
+
+def test_cars_that_stand_overnight_come_the_evening_before(engines: Engines, store: Store) -> None:
+    """A drain that needs a night of standing, booked for tomorrow: it comes this evening."""
+    call = Call.begun(engines, store, "blue estate", ["flat_battery"], 10)
+    tomorrow = (NOON + timedelta(days=1)).date()
+    call = call.booked(tomorrow.isoformat(), "")
+    found = appointments(engines, store, NOON.date(), lambda: False)
+    assert found is not None
+    text = "\n".join(overview_lines(overview(found, NOON.date())))
+    assert "Tomorrow, Wednesday 16 January" in text
+    assert "1 blue estate: Battery flat after standing" in text
+    overnight = any(one.overnight for one in call.sheets[0].setups)
+    assert ("This evening comes 1 blue estate" in text) is overnight
+
+
+def test_the_sheet_for_a_booking_system_is_json(wet: Call) -> None:
+    """Tag and one sheet for each complaint, minutes and all."""
+    kept = json.loads(wet.sheet("json"))
+    assert kept["tag"] == "red van"
+    (sheet,) = kept["sheets"]
+    assert sheet["complaint"] == "water_inside"
+    assert sheet["minutes"]["total"]["p80"] >= sheet["minutes"]["total"]["expected"] * 0.5
+
+
+def desk_is_up(pilot: Pilot[None]) -> Callable[[object], bool]:
+    """Whether the desk shows that nobody is booked yet."""
+    return lambda screen: isinstance(screen, DeskScreen) and "Nobody is booked" in text_of(pilot)
+
+
+@asynccontextmanager
+async def at_desk(tmp_path: Path, size: tuple[int, int] = SMALL) -> AsyncIterator[Pilot[None]]:
+    """The desk's screens on the shipped knowledge."""
+    app = AdvisorApp([KNOWLEDGE], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}", 10)
+    async with app.run_test(size=size, notifications=True) as pilot:
+        await until(pilot, desk_is_up(pilot))
+        yield pilot
+
+
+async def called(pilot: Pilot[None], tag: str, words: str) -> CallScreen:
+    """A new call, as far as its first question."""
+    await pilot.press("n")
+    await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
+    pilot.app.screen.query_one("#tag", Input).value = tag
+    pilot.app.screen.query_one("#words", Input).value = words
+    await settled(pilot)
+    await pilot.press("f10")
+    await until(pilot, lambda screen: isinstance(screen, CallScreen))
+    screen = pilot.app.screen
+    assert isinstance(screen, CallScreen)
+    return screen
+
+
+async def test_a_call_from_the_words_to_the_booking_and_the_bench(tmp_path: Path) -> None:
+    """Three answers, the sheet, booked for tomorrow; the bench has it all and asks nothing twice."""
+    async with at_desk(tmp_path) as pilot:
+        screen = await called(pilot, "red van", "wet carpet")
+        for key in ("1", "0", "2"):
+            await pilot.press(key)
+            await settled(pilot)
+        asked = screen.call.asked
+        assert len(asked) == 3
+        await pilot.press("b")
+        await until(pilot, lambda screen: isinstance(screen, SheetScreen))
+        sheet = pilot.app.screen.query_one(Markdown)
+        await until(pilot, lambda screen: "Time for the search" in str(sheet.source))
+        await pilot.press("m")
+        await until(pilot, lambda screen: isinstance(screen, DeskScreen) and "red van" in text_of(pilot))
+    async with running(KNOWLEDGE, tmp_path, (110, 40)) as pilot:
+        await until(pilot, listed)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        task = pilot.app.screen
+        assert isinstance(task, TaskScreen)
+        assert isinstance(list(task.session.case.counting.values())[-1], Booked)
+        assert task.session.case.by_customer == set(asked) - set(task.session.case.skipped)
+        assert not {one.reading for one in task.session.advice.proposals} & set(asked)
+        assert "(customer, by phone)" in " ".join(text_of(pilot).split())
+
+
+async def test_the_customer_is_warned_at_once(tmp_path: Path) -> None:
+    """What may be dangerous is on the screen as soon as the answer is given."""
+    async with at_desk(tmp_path, (100, 30)) as pilot:
+        screen = await called(pilot, "red van", "dead in the morning")
+        screen.change(lambda: screen.call.answered("charge_lamp", "noticed"))
+        await settled(pilot)
+        assert "⚠ Tell at once:" in text_of(pilot)
+        said = str(screen.query_one("#warn", Static).content)
+        assert screen.call.knowledge.readings["charge_lamp"].warn["noticed"] in said
+
+
+async def test_the_desk_is_a_key_away_from_the_jobs(tmp_path: Path) -> None:
+    """One program for bays and desks: key p on the first screen, escape back."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        await until(pilot, listed)
+        await pilot.press("p")
+        await until(pilot, desk_is_up(pilot))
+        await pilot.press("escape")
+        await until(pilot, listed)
+
+
+async def test_ticks_are_letters(tmp_path: Path) -> None:
+    """What is ticked reads [x], what is not [ ]: colour alone would not tell."""
+    async with at_desk(tmp_path) as pilot:
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
+        complaints = pilot.app.screen.query_one("#complaints", OptionList)
+        complaints.focus()
+        await pilot.press("space", "down", "enter")
+        await settled(pilot)
+        shown = text_of(pilot)
+        assert shown.count("[x]") == 2
+        assert shown.count("[ ]") == 8
