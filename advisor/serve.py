@@ -17,7 +17,7 @@ import secrets
 import signal
 import socket
 from asyncio.subprocess import PIPE, Process
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from shlex import join
@@ -83,6 +83,9 @@ WRONG_HOST = (
 )
 WRONG_ORIGIN = (
     "The screens are driven by their own page only, and this request came from another. Nothing was changed."
+)
+NO_DOWNLOAD = (
+    "There is no such paper, or it was fetched before. The job is kept. Save it again on the job's screen."
 )
 FULL = (
     f"All {SESSIONS} places are taken. Nothing was lost.\n"
@@ -170,6 +173,7 @@ class Pages:
     def __init__(self, command: Sequence[str], token: str | None, local: bool) -> None:
         self.command, self.token, self.local = list(command), token, local
         self.open: set[web.WebSocketResponse] = set()
+        self.downloads = DownloadManager()
         self.cookie = (
             hmac.digest(token.encode("utf-8", "replace"), COOKIE.encode(), "sha256").hex() if token else ""
         )
@@ -179,6 +183,7 @@ class Pages:
         application = web.Application(middlewares=[self.guarded])
         application.router.add_get("/", self.page)
         application.router.add_get("/ws", self.connected)
+        application.router.add_get("/download/{key}", self.downloaded)
         application.router.add_static("/web", PAGES)
         application.router.add_static("/static", TERMINAL)
         application.on_response_prepare.append(self.careful)
@@ -220,7 +225,7 @@ class Pages:
             await page.close(code=WSCloseCode.TRY_AGAIN_LATER)
             return page
         self.open.add(page)
-        screens = Screens(self.command, page)
+        screens = Screens(self.command, page, self.downloads)
         try:
             await screens.start(*_size(request.query.get("width"), request.query.get("height")))
             await _relayed(page, screens)
@@ -231,6 +236,25 @@ class Pages:
                 self.open.discard(page)
         return page
 
+    async def downloaded(self, request: web.Request) -> web.StreamResponse:
+        """A paper that the screens hand over, once, by the key that only its page knows."""
+        key = request.match_info["key"]
+        try:
+            paper = await self.downloads.get_download_metadata(key)
+        except KeyError:
+            return _refused(NO_DOWNLOAD, 404)
+        answer = web.StreamResponse(
+            headers={
+                "Content-Type": paper.mime_type,
+                "Content-Disposition": f"attachment; filename*=UTF-8''{quote(paper.file_name, safe='')}",
+            }
+        )
+        await answer.prepare(request)
+        async for chunk in self.downloads.download(key):
+            await answer.write(chunk)
+        await answer.write_eof()
+        return answer
+
     async def ended(self, _: web.Application) -> None:
         """Close all pages' sockets; their children end with them."""
         await asyncio.gather(*(one.close(code=WSCloseCode.GOING_AWAY) for one in self.open))
@@ -239,14 +263,17 @@ class Pages:
 class Screens(AppService):
     """A child process with the screens, and the socket of the page that shows them."""
 
-    def __init__(self, command: Sequence[str], page: web.WebSocketResponse) -> None:
+    def __init__(
+        self, command: Sequence[str], page: web.WebSocketResponse, downloads: DownloadManager
+    ) -> None:
         super().__init__(
             join(command),
             write_bytes=page.send_bytes,
             write_str=page.send_str,
             close=self.close,
-            download_manager=DownloadManager(),
+            download_manager=downloads,
         )
+        self.downloads = downloads
         self.words, self.page = command, page
         self.child: Process | None = None
 
@@ -290,17 +317,25 @@ class Screens(AppService):
                     kind, size = await child.stdout.readexactly(1), await child.stdout.readexactly(4)
                     payload = await child.stdout.readexactly(int.from_bytes(size, "big"))
                     with suppress(ConnectionResetError):  # the page has gone; read on, or the child waits
-                        await (self.on_data(payload) if kind == b"D" else self.on_meta(payload))
+                        await self.handlers[kind](payload)
             if words := await last_words:
                 _log.warning("The screens of a page ended with:\n%s", words)
         finally:
             last_words.cancel()
             await self.close()
 
+    @property
+    def handlers(self) -> Mapping[bytes, Callable[[bytes], Awaitable[None]]]:
+        """What to do with a packet of the child, by its kind."""
+        return {b"D": self.on_data, b"M": self.on_meta, b"P": self.on_packed}
+
     async def on_meta(self, data: bytes) -> None:
-        """Close the page's socket when the screens end; they ask for nothing else."""
-        if json.loads(data)["type"] == "exit":
+        """Close the page's socket when the screens end, and hand over papers; nothing else is asked for."""
+        kind = json.loads(data)["type"]
+        if kind == "exit":
             await self.close()
+        elif kind == "deliver_file_start":
+            await super().on_meta(data)
 
     async def not_started(self, why: str) -> None:
         """Say in the page, and at the server, that there are no screens and why."""
@@ -385,5 +420,5 @@ def _split(address: str) -> SplitResult:
         return urlsplit("")
 
 
-def _refused(why: str) -> web.Response:
-    return web.Response(status=403, text=REFUSAL.format(why), content_type="text/html")
+def _refused(why: str, status: int = 403) -> web.Response:
+    return web.Response(status=status, text=REFUSAL.format(why), content_type="text/html")

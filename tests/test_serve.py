@@ -574,6 +574,18 @@ async def test_a_job_in_a_browser_is_saved_and_goes_on(tmp_path: Path) -> None:
         await page.keyboard.press("2")
         await until(lambda: len(answers()) == 4)
         assert answers() == ["loose", "firm", "loose", "firm"]
+
+        papers: list[str] = []
+        context.on(
+            "response",
+            lambda got: (
+                papers.append(got.headers["content-disposition"]) if "/download/" in got.url else None
+            ),
+        )
+        await page.keyboard.press("b")
+        await shown.until("Job 1: bay 2")
+        await page.keyboard.press("s")
+        await until(lambda: papers == ["attachment; filename*=UTF-8''job-1.html"])
         await browser.close()
     assert outside == []
     assert errors == []
