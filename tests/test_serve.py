@@ -576,12 +576,12 @@ async def test_a_job_in_a_browser_is_saved_and_goes_on(tmp_path: Path) -> None:
         assert answers() == ["loose", "firm", "loose", "firm"]
 
         papers: list[str] = []
-        context.on(
-            "response",
-            lambda got: (
-                papers.append(got.headers["content-disposition"]) if "/download/" in got.url else None
-            ),
-        )
+
+        def fetched(got: Response) -> None:
+            if "/download/" in got.url:
+                papers.append(got.headers["content-disposition"])
+
+        context.on("response", fetched)
         await page.keyboard.press("b")
         await shown.until("Job 1: bay 2")
         await page.keyboard.press("s")
