@@ -1,15 +1,13 @@
 """The booking sheet: what to book for a car, from what is believed of it before anybody has seen it.
 
 Jobs are played by the technician's plain advice on made-up cars drawn from that belief (`player`): how long
-they take, what they are read with and what has to be arranged. Beside it stands who comes when: cars that
-have to stand overnight come the evening before.
+they take, what they are read with and what has to be arranged.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
 
 import numpy as np
 
@@ -25,10 +23,12 @@ from advisor.tables import Floats
 
 SEED, CARS = 20_260_301, 400
 """The same case gives the same sheet: the seed of the made-up cars, and how many there are."""
+AT_THE_CAR = Workshop(who=frozenset({"technician", "certified"}))
+"""Who searches: the customer has gone, and what was not asked by phone stays unasked (our choice)."""
 COVERED = 0.8
 """The share of jobs that are done within the minutes to book."""
 USED_IN = 0.2
-"""An instrument, a bay or a setup is on the sheet where this share of the jobs use it (the project's choice)."""
+"""Instruments, bays and setups are on the sheet where this share of jobs use them (the project's choice)."""
 NO_VISIT_AT, OTHERS_BELOW = 0.8, 0.1
 """Nobody has to come where a cause without need of a visit is this likely, and every cause that needs one is
 less likely than the second figure (the project's choice)."""
@@ -47,8 +47,9 @@ PEOPLE_WORDS = {
 }
 """The words of `likelihoods.WORDS` as they are said to people; none of them promises or rules out."""
 IN_DOUBT = (
-    "If in doubt do not drive: a red warning lamp, a smell of burning, smoke or fuel, rising engine temperature, "
-    "glass that does not clear, or brakes or steering that feel different. Call roadside help or the workshop."
+    "If in doubt do not drive, and call roadside help or the workshop: with a red warning lamp, smoke, a "
+    "smell of burning or fuel, a hot engine, glass that does not clear, or brakes or steering that feel "
+    "different."
 )
 """What is said to everybody (common practice)."""
 
@@ -82,7 +83,7 @@ class Needed:
 
 @dataclass(frozen=True)
 class SetupNeeded:
-    """A state of the car that jobs need, the share that do, and what the customer has to do for it, if anything."""
+    """A state of the car that a share of jobs need, and what the customer has to do for it, if anything."""
 
     setup: str
     name: str
@@ -98,7 +99,7 @@ class SetupNeeded:
 
 @dataclass(frozen=True)
 class BookingSheet:
-    """What to book and what to say. `said` are questions with the customer's answers, or None for "don't know".
+    """What to book and to say. `said` are questions with the answers, None where the customer knows none.
 
     `total` is the search, of which `hands_on` and `waiting` are parts (percentiles do not add up);
     `remedy_minutes` come on top on average. `no_visit` is what to say where nobody has to come, else empty.
@@ -151,7 +152,7 @@ def booking_sheet(
     cars: int = CARS,
 ) -> BookingSheet:
     """The sheet of a case as it is; the engine is that of its complaint. Raises `ImpossibleEvidence`."""
-    workshop = workshop or Workshop()
+    workshop = workshop or AT_THE_CAR
     ranker = compile_ranker(knowledge, engine, case.complaint, workshop)
     starts, drawn, jobs = simulated(ranker, case, seed, cars)
     beliefs = present(engine.outlook(case.evidence(knowledge, engine)).beliefs)
@@ -239,7 +240,7 @@ def _columns_used(jobs: Jobs, columns: int) -> Bools:
 
 def _setups(ranker: Ranker, starts: Starts, columns: Sequence[str], used: Bools) -> Bools:
     """Which setups have to be made for each job."""
-    needs = np.stack([ranker.needs[ranker.readings.index(name)] for name in columns])
+    needs = ranker.needs[np.array([ranker.readings.index(name) for name in columns], dtype=np.intp)]
     return np.asarray((used @ needs) & ~starts.ready)
 
 
@@ -294,71 +295,3 @@ def _said(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, str | None]]:
             yield reading.ask, reading.answers.get(case.seen[name], case.seen[name])
         elif name in case.skipped:
             yield reading.ask, None
-
-
-# Who comes when
-
-
-@dataclass(frozen=True)
-class Appointment:
-    """A job that is booked for a day, by its number and tag."""
-
-    number: int
-    tag: str
-    day: date
-    sheet: BookingSheet
-
-
-@dataclass(frozen=True)
-class Group:
-    """Jobs that need the same state of the car."""
-
-    setup: str
-    name: str
-    overnight: bool
-    jobs: tuple[Appointment, ...]
-
-
-@dataclass(frozen=True)
-class Day:
-    """A day at the workshop: `jobs` booked for it, `groups` of them by setup, and who comes in the evening.
-
-    `evening` are jobs of the next day whose cars stand here overnight; `here` are jobs of this day whose
-    cars have come the evening before.
-    """
-
-    day: date
-    jobs: tuple[Appointment, ...]
-    groups: tuple[Group, ...]
-    here: tuple[Appointment, ...]
-    evening: tuple[Appointment, ...]
-
-
-def overview(appointments: Iterable[Appointment], today: date) -> tuple[Day, Day]:
-    """Today and tomorrow: which cars come when, and what is prepared for several of them together."""
-    jobs = sorted(appointments, key=lambda one: (one.day, one.number))
-    tomorrow = today + timedelta(days=1)
-    return _day(jobs, today), _day(jobs, tomorrow)
-
-
-def _day(jobs: Sequence[Appointment], day: date) -> Day:
-    mine = tuple(one for one in jobs if one.day == day)
-    next_day = day + timedelta(days=1)
-    setups = {one.setup: one for job in mine for one in job.sheet.setups}
-    groups = [
-        Group(
-            name,
-            one.name,
-            one.overnight,
-            tuple(job for job in mine if any(needed.setup == name for needed in job.sheet.setups)),
-        )
-        for name, one in setups.items()
-    ]
-    groups.sort(key=lambda group: (not group.overnight, -len(group.jobs), group.setup))
-    return Day(
-        day,
-        mine,
-        tuple(groups),
-        here=tuple(job for job in mine if job.sheet.overnight),
-        evening=tuple(job for job in jobs if job.day == next_day and job.sheet.overnight),
-    )

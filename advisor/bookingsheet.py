@@ -6,7 +6,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from advisor.booking import COVERED, BookingSheet, Day, Minutes, Needed
+from advisor.agenda import Day
+from advisor.booking import COVERED, BookingSheet, Minutes, Needed
 from advisor.document import Bullets, Document, Facts, Paragraph, Part, Row, Section, Table
 from advisor.knowledge import Knowledge
 from advisor.phone import Fitting, Next, families

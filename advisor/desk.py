@@ -14,7 +14,8 @@ from functools import cached_property
 from typing import Literal
 
 from advisor.advice import Suspect, possible, present
-from advisor.booking import IN_DOUBT, Appointment, BookingSheet, booking_sheet, safety
+from advisor.agenda import Appointment
+from advisor.booking import IN_DOUBT, BookingSheet, booking_sheet, safety
 from advisor.bookingsheet import as_dict, document
 from advisor.case import CUSTOMER, Booked, Case, Entry, Known, Seen, Skipped, TakenBack
 from advisor.document import html, markdown

@@ -173,7 +173,8 @@ def _rows(knowledge: Knowledge, name: str, reading: Reading) -> Iterator[Problem
 def standing(knowledge: Knowledge) -> Iterator[Problem]:
     """Items whose numbers do not say where they come from."""
     for section, name, item in knowledge.items():
-        numbers = section not in ("cautions", "measurands", "instruments") or getattr(item, "accuracy", None)
+        silent = ("families", "harmless", "cautions", "measurands", "instruments")
+        numbers = section not in silent or getattr(item, "accuracy", None)
         if numbers and knowledge.standing_of(section, name, "") is None:
             yield Problem(
                 knowledge.place(section, name),
@@ -252,7 +253,7 @@ def _row(reading: Reading, here: Mapping[str, str]) -> Spread | None:
 
 
 def customer_words(knowledge: Knowledge) -> Iterator[Problem]:
-    """Questions for the customer that have no wording for the customer."""
+    """Questions for the customer without a wording, and what is said of phones where nobody is asked."""
     for name, reading in knowledge.readings.items():
         if reading.who == "customer" and not reading.ask:
             yield Problem(
@@ -262,14 +263,22 @@ def customer_words(knowledge: Knowledge) -> Iterator[Problem]:
                 "",
                 "Add 'ask: …' in the customer's words.",
             )
+        if reading.who != "customer" and "right_by_phone" in reading.model_fields_set:
+            yield Problem(
+                knowledge.place("readings", name, "right_by_phone"),
+                "wrong-value",
+                f"'{name}' is not for the customer.",
+                "Only what is asked of the customer is answered by phone.",
+                "Take 'right_by_phone' out, or write 'who: customer' and 'ask: …'.",
+            )
 
 
 def unused(knowledge: Knowledge) -> Iterator[Problem]:
     """Things that nothing leads to: they are written, but never count."""
     used: set[str] = set()
+    used.update(complaint.family for complaint in knowledge.complaints.values())
     for owner in (*knowledge.complaints.values(), *knowledge.branches.values()):
         used.update(owner.gate.members)
-    used.update(complaint.family for complaint in knowledge.complaints.values())
     for state in knowledge.states.values():
         used.update(state.causes)
     for reading in knowledge.readings.values():

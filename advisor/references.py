@@ -91,6 +91,7 @@ def unknown_reading_parts(knowledge: Knowledge) -> Iterator[Problem]:
         if reading.normal is not None:
             yield from _missing(knowledge, [reading.normal], reading.answers, "outcome", *at, "normal")
         yield from _missing(knowledge, reading.graded, reading.answers, "outcome", *at, "mildest_first")
+        yield from _missing(knowledge, reading.warn, reading.answers, "outcome", *at, "warn")
         for path, spread in reading.spreads():
             yield from _missing(knowledge, spread, reading.answers, "outcome", *at, *path)
 
@@ -124,11 +125,15 @@ def unknown_facts(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 def unknown_shared_parts(knowledge: Knowledge) -> Iterator[Problem]:
-    """Cautions and setups that an item names and nobody defines."""
+    """Cautions, setups and families that an item names and nobody defines; families may be left out."""
     for section, name, item in knowledge.items():
         for part, choices in (("cautions", knowledge.cautions), ("needs", knowledge.setups)):
             kind = "caution" if part == "cautions" else "setup"
             yield from _missing(knowledge, getattr(item, part, ()), choices, kind, section, name, part)
+    for name, complaint in knowledge.complaints.items() if knowledge.families else ():
+        if complaint.family not in knowledge.families:
+            at = ("complaints", name, "family")
+            yield unknown(knowledge, complaint.family, knowledge.families, "family", *at)
 
 
 def circles(knowledge: Knowledge) -> Iterator[Problem]:

@@ -12,7 +12,7 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input, Markdown, OptionList, Static
 
-from advisor.booking import overview
+from advisor.agenda import overview
 from advisor.bookingsheet import overview_lines
 from advisor.case import CUSTOMER, Booked, Seen, Skipped
 from advisor.desk import Call, appointments, heard

@@ -20,7 +20,7 @@ from pathlib import Path
 import pytest
 from aiohttp import ClientSession, ClientWebSocketResponse, WSMsgType
 from aiohttp.test_utils import TestClient, TestServer
-from playwright.async_api import Page, WebSocket, async_playwright
+from playwright.async_api import Page, Response, WebSocket, async_playwright
 
 from advisor import serve
 from advisor.store import Store

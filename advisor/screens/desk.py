@@ -13,7 +13,7 @@ from textual.screen import Screen
 from textual.widgets import Button, Footer, Static
 from textual.worker import get_current_worker
 
-from advisor.booking import overview
+from advisor.agenda import overview
 from advisor.bookingsheet import overview_lines
 from advisor.desk import Call, appointments
 from advisor.engine import TooWide

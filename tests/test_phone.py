@@ -1,0 +1,411 @@
+"""The pre-screen by phone: which complaint it is, what is asked next, when asking ends, what it reaches."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+
+from advisor.advice import Contradiction, present
+from advisor.case import Booked, Case, Known, Seen, Skipped
+from advisor.engine import Engine, compile_tables
+from advisor.knowledge import Knowledge
+from advisor.lint import checked, problems
+from advisor.network import build
+from advisor.phone import (
+    NOT_KNOWN,
+    PhoneRule,
+    asked_by_phone,
+    entered,
+    facts_to_ask,
+    fitting,
+    minutes_asked,
+    next_question,
+    next_question_of_all,
+    not_known,
+    questions,
+    said,
+)
+from tests.benchmarks.calls import (
+    TEST_SEED,
+    Calls,
+    covered,
+    desks,
+    family_calls,
+    reached,
+    remaining_minutes,
+)
+from tests.conftest import SHIPPED, faults
+
+Known_ = Callable[[str], Knowledge]
+
+WORDS = """\
+families:
+  doors: {name: Doors, ask: Is it about a door?}
+  water: {name: Water, ask: Is anything wet?}
+complaints:
+  rattle:
+    name: Door rattles
+    family: doors
+    customer: [Something rattles in the door, Clatters over bumps]
+    any_of: {strap: 60, glass: 45}
+    unlisted: 5
+  whistle:
+    name: Wind noise
+    family: doors
+    customer: It whistles at speed
+    any_of: {strap: 60, glass: 45}
+    unlisted: 5
+  damp:
+    name: Wet door trim
+    family: water
+    customer: The trim is wet
+    any_of: {strap: 60, glass: 45}
+    unlisted: 5
+""" + faults("strap", "glass")
+
+ASKED = (
+    """\
+complaints:
+  rattle: {name: Rattle, family: doors, exactly_one_of: {strap: 60, glass: 30}, unlisted: 10}
+  knock: {name: Knock, family: doors, exactly_one_of: {strap: 50, hinge: 40}, unlisted: 10}
+"""
+    + faults("strap", "glass", "hinge")
+    + """\
+facts:
+  frame: {name: Frame, ask: Is there a frame?, values: {framed: 90, frameless: 10}}
+readings:
+  bumps:
+    name: Over bumps
+    who: customer
+    ask: Is it there over bumps?
+    right_by_phone: 0.8
+    minutes: 2
+    outcomes: {quiet: "No", loud: "Yes"}
+    noisy_or: {leak: 10 of 100, causes: {strap: 90 of 100}}
+  speed:
+    name: At speed
+    who: customer
+    ask: Is it there at speed?
+    minutes: 1
+    outcomes: {quiet: "No", loud: "Yes"}
+    table:
+      - when: {frame: frameless, glass: present}
+        gives: {quiet: 5 of 100, loud: 95 of 100}
+      - when: {glass: present}
+        gives: {quiet: 20 of 100, loud: 80 of 100}
+      - otherwise: {quiet: 90 of 100, loud: 10 of 100}
+  sags:
+    name: Door sags
+    who: customer
+    ask: Does the door sag?
+    minutes: 1
+    outcomes: {straight: "No", sags: "Yes"}
+    noisy_or: {leak: 5 of 100, causes: {hinge: 70 of 100}}
+  tug:
+    name: Tug at the strap
+    minutes: 1
+    outcomes: {firm: Firm, loose: Loose}
+    noisy_or: {leak: 1 of 100, causes: {strap: 99 of 100}}
+"""
+)
+
+
+def phone_engine(knowledge: Knowledge, complaint: str) -> Engine:
+    """The engine of a complaint that knows what customers say."""
+    return compile_tables(build(knowledge, complaint, by_phone=True).tables)
+
+
+# -------------------------------------------------------------------------------------- which complaint
+
+
+def test_the_complaint_that_shares_most_words_with_what_was_said_comes_first(known: Known_) -> None:
+    """Each phrase and the name count; words that say nothing do not."""
+    assert fitting(known(WORDS), "There is a noise, it rattles in the DOOR!").complaints == (
+        "rattle",
+        "whistle",
+        "damp",
+    )
+
+
+def test_a_word_fits_in_any_of_its_forms(known: Known_) -> None:
+    """People say whistling where the author wrote whistles."""
+    assert fitting(known(WORDS), "a whistling").complaints == ("whistle",)
+    assert fitting(known(WORDS), "clatter").complaints == ("rattle",)
+
+
+def test_words_that_only_begin_alike_do_not_fit(known: Known_) -> None:
+    """A window is not the wind."""
+    assert fitting(known(WORDS), "the window").complaints == ()
+
+
+def test_where_nothing_fits_a_short_question_finds_the_family(known: Known_) -> None:
+    """The author's question where there is one, else the names of the complaints."""
+    without = "complaints:\n" + WORDS.split("complaints:\n")[1]
+    authored, plain = (fitting(known(one), "it is broken").ask for one in (WORDS, without))
+    assert [(one.name, one.ask, one.complaints) for one in authored] == [
+        ("Doors", "Is it about a door?", ("rattle", "whistle")),
+        ("Water", "Is anything wet?", ("damp",)),
+    ]
+    assert [(one.name, one.ask) for one in plain] == [
+        ("doors", "Is it one of these: door rattles; wind noise?"),
+        ("water", "Is it one of these: wet door trim?"),
+    ]
+
+
+def test_a_family_that_complaints_are_of_is_used_and_has_no_numbers(known: Known_) -> None:
+    """Writing families brings no weak point of its own."""
+    knowledge = replace(known(WORDS), standings={})
+    assert [one.what for one in problems(knowledge) if "'doors'" in one.what or "'water'" in one.what] == []
+
+
+# -------------------------------------------------------------------------------------------- the network
+
+
+def test_what_is_said_on_the_phone_is_the_exact_table_seen_through_wrong_answers(known: Known_) -> None:
+    """Right as often as the reading says, the rest evenly on the other outcomes."""
+    tables = {one.child: one for one in build(known(ASKED), "rattle", by_phone=True).tables.tables}
+    exact, phone = tables["bumps"].values, tables["bumps@phone"].values
+    np.testing.assert_allclose(phone[..., 1], 0.8 * exact[..., 1] + 0.2 * exact[..., 0])
+    assert tables["bumps@phone"].parents == tables["bumps"].parents
+
+
+def test_without_the_word_phone_the_network_is_what_it_was(known: Known_) -> None:
+    """Nothing but the leaves for the phone is added, and only beside questions for the customer."""
+    knowledge = known(ASKED)
+    plain, phone = (build(knowledge, "rattle", by_phone=said_so).tables for said_so in (False, True))
+    assert {one.child for one in phone.tables} - {one.child for one in plain.tables} == {
+        "bumps@phone",
+        "speed@phone",
+    }
+    assert plain.readings == tuple(name for name in phone.readings if "@" not in name)
+
+
+def test_the_bits_of_a_question_are_those_of_the_weaker_answer(known: Known_) -> None:
+    """By hand: the strap is there with 0.6, "yes" is said with 0.746 where it is and with 0.26 where not."""
+    knowledge = known(ASKED)
+    (one, *_) = [
+        each
+        for each in questions(knowledge, [(phone_engine(knowledge, "rattle"), Case("rattle"))])
+        if each.reading == "bumps"
+    ]
+
+    def entropy(p: float) -> float:
+        return -p * math.log2(p) - (1 - p) * math.log2(1 - p)
+
+    with_it, without = 0.8 * 0.91 + 0.2 * 0.09, 0.8 * 0.1 + 0.2 * 0.9
+    mean = 0.6 * with_it + 0.4 * without
+    assert one.bits == pytest.approx(
+        entropy(mean) - 0.6 * entropy(with_it) - 0.4 * entropy(without), abs=1e-9
+    )
+
+
+def test_an_answer_moves_the_belief_by_what_it_is_worth_on_the_phone(known: Known_) -> None:
+    """Bayes by hand with the same figures."""
+    knowledge = known(ASKED)
+    engine = phone_engine(knowledge, "rattle")
+    case = Case("rattle").with_entry(said(knowledge, "bumps", "loud"))
+    believed = engine.outlook(case.evidence(knowledge, engine)).beliefs["strap"]
+    with_it, without = 0.8 * 0.91 + 0.2 * 0.09, 0.8 * 0.1 + 0.2 * 0.9
+    assert believed == pytest.approx(0.6 * with_it / (0.6 * with_it + 0.4 * without), abs=1e-9)
+    assert case.by_customer == {"bumps"}
+
+
+# ----------------------------------------------------------------------------------------- what is asked
+
+
+def test_only_what_a_customer_can_answer_is_asked_and_the_most_telling_first(known: Known_) -> None:
+    """The tug at the strap tells more than anything, and is for somebody at the car."""
+    knowledge = known(ASKED)
+    engine = phone_engine(knowledge, "rattle")
+    assert asked_by_phone(engine) == ("bumps", "speed")
+    found = next_question(knowledge, engine, Case("rattle"), 0)
+    left = questions(knowledge, [(engine, Case("rattle"))])
+    assert found.question == left[0]
+    assert [one.bits for one in left] == sorted((one.bits for one in left), reverse=True)
+    assert found.question.answers == {"quiet": "No", "loud": "Yes"}
+
+
+def test_what_was_answered_or_is_not_known_is_not_asked_again(known: Known_) -> None:
+    """Then everything has been asked, and asking ends."""
+    knowledge = known(ASKED)
+    engine = phone_engine(knowledge, "rattle")
+    case = Case("rattle").with_entry(said(knowledge, "bumps", "loud")).with_entry(not_known("speed"))
+    assert case.skipped == {"speed": NOT_KNOWN}
+    found = next_question(knowledge, engine, case, 3)
+    assert (found.question, found.reason) == (None, "nothing-left")
+
+
+def test_asking_ends_where_what_is_left_tells_too_little_together(known: Known_) -> None:
+    """The bits of all the questions left are added up, and that sum has to reach the rule's."""
+    knowledge = known(ASKED)
+    engine, case = phone_engine(knowledge, "rattle"), Case("rattle")
+    together = sum(one.bits for one in questions(knowledge, [(engine, case)]))
+    on = next_question(knowledge, engine, case, 0, rule=PhoneRule(together * 0.999))
+    ended = next_question(knowledge, engine, case, 0, rule=PhoneRule(together * 1.001))
+    assert (on.reason, on.worth) == (None, 2)
+    assert (ended.question, ended.reason) == (None, "not-worth-it")
+
+
+def test_a_question_that_takes_longer_than_is_left_gives_way_to_a_shorter_one(known: Known_) -> None:
+    """With no minute left asking ends, and says so."""
+    knowledge = known(ASKED)
+    engine, case, rule = phone_engine(knowledge, "rattle"), Case("rattle"), PhoneRule(0.01)
+    asked = [next_question(knowledge, engine, case, minutes, 3, rule) for minutes in (2, 3)]
+    assert asked[0].question is not None
+    assert asked[0].question.reading == "speed"
+    assert (asked[1].question, asked[1].reason) == (None, "time")
+
+
+def test_answers_that_cannot_be_so_together_are_said_to_be(known: Known_) -> None:
+    """A question whose answer is always right can clash; the sentence names it."""
+    text = ASKED.replace("right_by_phone: 0.8", "right_by_phone: 1").replace(
+        "noisy_or: {leak: 10 of 100, causes: {strap: 90 of 100}}",
+        "table: [{otherwise: {quiet: 0.0, loud: 1.0}}, {otherwise: {quiet: 0.0, loud: 1.0}}]",
+    )
+    text = text.replace(
+        "[{otherwise: {quiet: 0.0, loud: 1.0}},", "[{when: {strap: present}, gives: {loud: 1.0}},"
+    )
+    knowledge = known(text)
+    case = Case("rattle").with_entry(said(knowledge, "bumps", "quiet"))
+    with pytest.raises(Contradiction, match="Over bumps: No"):
+        next_question(knowledge, phone_engine(knowledge, "rattle"), case, 0)
+
+
+# --------------------------------------------------------------------------------- several complaints
+
+
+def test_a_question_that_two_complaints_share_counts_the_bits_of_both_and_is_asked_once(
+    known: Known_,
+) -> None:
+    """The strap is suspected in both: what is asked about it counts twice and is entered twice."""
+    knowledge = known(ASKED)
+    calls = [(phone_engine(knowledge, name), Case(name)) for name in ("rattle", "knock")]
+    alone = [{one.reading: one.bits for one in questions(knowledge, [call])} for call in calls]
+    both = {one.reading: one for one in questions(knowledge, calls)}
+    assert both["bumps"].bits == pytest.approx(alone[0]["bumps"] + alone[1]["bumps"])
+    assert set(both["bumps"].told) == {"rattle", "knock"}
+    assert both["speed"].told == {"rattle": alone[0]["speed"]}
+    cases = entered(calls, said(knowledge, "bumps", "loud"))
+    assert [case.seen for case in cases] == [{"bumps": "loud"}] * 2
+    assert minutes_asked(knowledge, cases) == 2
+
+
+def test_an_answer_goes_to_the_complaint_it_is_about_and_a_fact_to_all(known: Known_) -> None:
+    """What says nothing about a complaint is not in its case."""
+    knowledge = known(ASKED)
+    calls = [(phone_engine(knowledge, name), Case(name)) for name in ("rattle", "knock")]
+    assert [len(case.entries) for case in entered(calls, not_known("sags"))] == [0, 1]
+    assert [case.facts for case in entered(calls, Known("frame", "framed"))] == [{"frame": "framed"}] * 2
+    assert entered(calls, Booked("2031-05-04", "")) == (Case("rattle"), Case("knock"))
+
+
+def test_a_fact_that_bears_on_one_of_the_complaints_is_asked_until_it_is_known(known: Known_) -> None:
+    """The frame matters for the glass alone."""
+    knowledge = known(ASKED)
+    calls = [(phone_engine(knowledge, name), Case(name)) for name in ("rattle", "knock")]
+    assert facts_to_ask(knowledge, calls) == ("frame",)
+    assert facts_to_ask(knowledge, calls[1:]) == ()
+    known_now = entered(calls, Known("frame", "framed"))
+    assert (
+        facts_to_ask(knowledge, [(engine, case) for (engine, _), case in zip(calls, known_now, strict=True)])
+        == ()
+    )
+
+
+def test_a_complaint_about_which_enough_is_known_asks_for_nothing_more_by_itself(known: Known_) -> None:
+    """Two complaints with too little left each do not make one with enough."""
+    knowledge = known(ASKED)
+    calls = [(phone_engine(knowledge, name), Case(name)) for name in ("rattle", "knock")]
+    left = {one.reading: one for one in questions(knowledge, calls)}
+    sums = [sum(one.told.get(name, 0.0) for one in left.values()) for name in ("rattle", "knock")]
+    found = next_question_of_all(knowledge, calls, 0, rule=PhoneRule(max(sums) * 1.01))
+    assert sum(sums) > max(sums) * 1.01
+    assert found.reason == "not-worth-it"
+    one_left = next_question_of_all(knowledge, calls, 0, rule=PhoneRule(sum(sums) / 2))
+    assert one_left.worth == 2
+
+
+# ------------------------------------------------------------------------------- the shipped knowledge
+
+SCRIPTS = {
+    "flat_battery": ("Battery is flat after standing", 2),
+    "water_inside": ("There is water inside, on the carpet", 1),
+    "poor_cooling": ("The air con is not cold", 0),
+}
+"""A complaint of each family: what the customer says, and which answer is given, or the last there is."""
+
+
+@pytest.mark.parametrize("complaint", SCRIPTS)
+def test_a_scripted_call_goes_from_the_customers_words_to_the_end_of_the_questions(
+    shipped: Knowledge, complaint: str
+) -> None:
+    """Found by words, asked one by one, every third question unknown, and ended for a reason in time."""
+    words, pick = SCRIPTS[complaint]
+    assert fitting(shipped, words).complaints[0] == complaint
+    engine, case = phone_engine(shipped, complaint), Case(complaint)
+    order = []
+    while (found := next_question(shipped, engine, case, minutes_asked(shipped, [case]), 12)).question:
+        question = found.question
+        answers = list(question.answers)
+        order.append(question.reading)
+        unknown = len(order) % 3 == 0
+        outcome = answers[min(pick, len(answers) - 1)]
+        entry: Seen | Skipped = (
+            not_known(question.reading) if unknown else said(shipped, question.reading, outcome)
+        )
+        (case,) = entered([(engine, case)], entry)
+    assert len(order) == len(set(order)) >= 2
+    assert {shipped.readings[name].who for name in order} == {"customer"}
+    assert minutes_asked(shipped, [case]) <= 12
+    assert found.reason in ("not-worth-it", "time")
+    beliefs = present(engine.outlook(case.evidence(shipped, engine)).beliefs)
+    cold = present(engine.outlook(Case(complaint).evidence(shipped, engine)).beliefs)
+    assert max(abs(beliefs[name] - cold[name]) for name in cold) > 0.02
+
+
+# ----------------------------------------------------------------------------------------- simulated calls
+
+SIMULATED = 240
+"""Calls in each family: with 30 a figure of 95 % could be off by 2 % either way."""
+WITH_SHEET = 6
+
+
+@cache
+def simulated_calls(family: str) -> tuple[Calls, ...]:
+    """The calls of a family, made once; their seed is not the one that the stop was chosen on."""
+    return family_calls(desks(checked([SHIPPED]), family), SIMULATED, TEST_SEED)
+
+
+FAMILIES = pytest.mark.parametrize("family", ["drain", "ingress", "climate"])
+
+
+@FAMILIES
+def test_half_of_the_questions_reach_what_all_of_them_would(family: str) -> None:
+    """At least 95 % of the first-three accuracy that all questions give, with at most half of them."""
+    found = reached(simulated_calls(family))
+    assert found.calls == SIMULATED
+    assert found.reached >= 0.95
+    assert found.share_asked <= 0.5
+    assert found.asked > found.cold
+
+
+@FAMILIES
+def test_the_call_spares_the_technician_minutes(family: str) -> None:
+    """The same cars, with nobody left to ask: the search is shorter on average than starting cold."""
+    cold, after = map(np.concatenate, zip(*map(remaining_minutes, simulated_calls(family)), strict=True))
+    assert len(cold) == SIMULATED
+    assert (cold - after).mean() > 0
+
+
+@FAMILIES
+def test_the_minutes_booked_cover_80_of_100_fresh_jobs(family: str) -> None:
+    """The jobs are drawn with another seed than the sheet's."""
+    found = simulated_calls(family)
+    shares = [share for one in found for share in covered(one, WITH_SHEET // len(found))]
+    assert len(shares) == WITH_SHEET
+    assert 0.75 <= np.mean(shares) <= 0.88
