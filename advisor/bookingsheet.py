@@ -9,7 +9,7 @@ from typing import Any
 from advisor.agenda import Day
 from advisor.booking import COVERED, BookingSheet, Minutes, Needed
 from advisor.document import Bullets, Document, Facts, Paragraph, Part, Row, Section, Table
-from advisor.knowledge import Knowledge
+from advisor.knowledge import Harmless, Knowledge
 from advisor.phone import Fitting, Next, families
 from advisor.report import duration, percent
 
@@ -222,6 +222,8 @@ def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
     """The complaints that fit what the customer said, or what to ask to find the family."""
     wide = max(map(len, knowledge.complaints), default=0)
     names: Mapping[str, str] = {name: one.name for name, one in knowledge.complaints.items()}
+    for name in found.harmless:
+        yield harmless_words(knowledge.harmless[name])
     if found.complaints:
         yield "Complaints that fit, best first"
         yield from (f"  {name:<{wide}}  {names[name]}" for name in found.complaints)
@@ -230,6 +232,11 @@ def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
     for family in found.ask or families(knowledge):
         yield f"{family.name}: {family.ask}"
         yield from (f"  {name:<{wide}}  {names[name]}" for name in family.complaints)
+
+
+def harmless_words(one: Harmless) -> str:
+    """What a customer is told whose car may be in order."""
+    return f"Perhaps nothing is wrong: {one.name}. Tell: {one.tell}"
 
 
 def overview_lines(days: Iterable[Day]) -> Iterator[str]:

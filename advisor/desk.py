@@ -20,15 +20,14 @@ from advisor.bookingsheet import as_dict, document
 from advisor.case import CUSTOMER, Booked, Case, Entry, Known, Seen, Skipped, TakenBack
 from advisor.document import html, markdown
 from advisor.engine import Engine
-from advisor.knowledge import Fact, Harmless, Knowledge
+from advisor.knowledge import Fact, Knowledge
 from advisor.phone import (
     ALLOWED_MINUTES,
     NOT_KNOWN,
-    FamilyQuestion,
+    Fitting,
     Next,
     entered,
     facts_to_ask,
-    families,
     fitting,
     minutes_asked,
     next_question_of_all,
@@ -39,34 +38,12 @@ from advisor.session import Engines
 from advisor.store import Filed, Store
 
 
-@dataclass(frozen=True)
-class Heard:
-    """What may be meant by the customer's words: complaints, normal things, questions if unclear."""
-
-    complaints: tuple[str, ...]
-    harmless: tuple[Harmless, ...]
-    families: tuple[FamilyQuestion, ...]
-
-
-def heard(knowledge: Knowledge, words: str) -> Heard:
-    """The complaints that fit the words, best first; without words or a fit, all of them by family."""
+def heard(knowledge: Knowledge, words: str) -> Fitting:
+    """What the words may mean; without words or a fit all complaints, by family."""
     found = fitting(knowledge, words)
-    normal = tuple(
-        one
-        for one in knowledge.harmless.values()
-        if words.strip() and fitting(_phrases_only(knowledge, one), words).complaints
-    )
-    if not found.complaints:
-        asked = families(knowledge)
-        return Heard(tuple(name for one in asked for name in one.complaints), normal, asked)
-    return Heard(found.complaints, normal, ())
-
-
-def _phrases_only(knowledge: Knowledge, one: Harmless) -> Knowledge:
-    """The knowledge as if a normal thing were its only complaint, to look for its phrases the same way."""
-    some = next(iter(knowledge.complaints.values()))
-    phrases = some.model_copy(update={"customer": one.customer, "name": one.name})
-    return replace(knowledge, complaints={"it": phrases})
+    if found.complaints:
+        return found
+    return replace(found, complaints=tuple(name for one in found.ask for name in one.complaints))
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from typing import Literal
 from advisor.advice import possible
 from advisor.case import CUSTOMER, Case, Entry, Known, Seen, Skipped
 from advisor.engine import Engine
-from advisor.knowledge import Knowledge
+from advisor.knowledge import Complaint, Harmless, Knowledge
 from advisor.network import PHONE, WITH
 
 LEAST_BITS_LEFT = 0.16
@@ -48,6 +48,8 @@ SILENT = frozenset(
 """Words that say nothing about which complaint it is (chosen by hand)."""
 ENDINGS = frozenset(["", "d", "e", "ed", "er", "ers", "es", "ing", "s", "y"])
 """Two words are the same but for one of these at the end of each (chosen by hand)."""
+HARMLESS_WORDS = 2
+"""A normal thing is named where so many words of what was said are in a phrase for it."""
 LEAST_STEM = 3
 """Letters that two words have to share before their endings."""
 
@@ -66,10 +68,14 @@ class FamilyQuestion:
 
 @dataclass(frozen=True)
 class Fitting:
-    """Complaints that fit what was said, best first; the families' questions where none does."""
+    """Complaints that fit what was said, best first; the families' questions where none does.
+
+    `harmless` are normal things that may be meant, by id.
+    """
 
     complaints: tuple[str, ...]
     ask: tuple[FamilyQuestion, ...]
+    harmless: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -119,13 +125,17 @@ def fitting(knowledge: Knowledge, said: str) -> Fitting:
     that has fewest others, then the order of the knowledge.
     """
     spoken = _words(said)
-    scores = {}
-    for name, complaint in knowledge.complaints.items():
-        phrases = [words for one in (*complaint.customer, complaint.name) if (words := _words(one))]
-        scores[name] = max((_overlap(spoken, phrase) for phrase in phrases), default=(0, 0.0))
+    scores = {name: _score(spoken, one) for name, one in knowledge.complaints.items()}
     found = [name for name in scores if scores[name][0]]
     found.sort(key=lambda name: scores[name], reverse=True)
-    return Fitting(tuple(found), () if found else families(knowledge))
+    normal = [name for name, one in knowledge.harmless.items() if _score(spoken, one)[0] >= HARMLESS_WORDS]
+    return Fitting(tuple(found), () if found else families(knowledge), tuple(normal))
+
+
+def _score(spoken: frozenset[str], item: Complaint | Harmless) -> tuple[int, float]:
+    """How well the words fit a complaint or a normal thing, by the best of its phrases."""
+    phrases = [words for one in (*item.customer, item.name) if (words := _words(one))]
+    return max((_overlap(spoken, phrase) for phrase in phrases), default=(0, 0.0))
 
 
 def families(knowledge: Knowledge) -> tuple[FamilyQuestion, ...]:

@@ -63,14 +63,15 @@ def test_the_complaint_is_found_in_the_customers_words(shipped: Knowledge) -> No
 def test_the_family_is_asked_for_where_the_words_are_unclear(shipped: Knowledge) -> None:
     """Nothing fits: a short question for each family, and every complaint to tick."""
     found = heard(shipped, "it is broken")
-    assert {one.family for one in found.families} == {"drain", "ingress", "climate"}
+    assert {one.family for one in found.ask} == {"drain", "ingress", "climate"}
     assert set(found.complaints) == set(shipped.complaints)
 
 
 def test_what_is_normal_needs_no_booking(shipped: Knowledge) -> None:
     """Clear water under the car after cooling: what to tell, before anything is booked."""
     (found,) = heard(shipped, "clear water drips under the car").harmless
-    assert "needs no visit" in found.tell
+    assert "needs no visit" in shipped.harmless[found].tell
+    assert heard(shipped, "wet carpet").harmless == ()
 
 
 def test_an_answer_is_weaker_on_the_phone_and_replaced_at_the_car(wet: Call, shipped: Knowledge) -> None:

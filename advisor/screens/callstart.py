@@ -13,6 +13,7 @@ from textual.screen import Screen
 from textual.widgets import Button, Footer, Input, Static
 
 from advisor.advice import Contradiction
+from advisor.bookingsheet import harmless_words
 from advisor.desk import Call, heard
 from advisor.engine import TooWide
 from advisor.problems import ProblemsFound
@@ -73,10 +74,10 @@ class CallStartScreen(Screen[Call]):
     def show_fitting(self, words: str) -> None:
         """The complaints that fit the words, normal things with what to tell, questions if unclear."""
         found = heard(self.engines.knowledge, words)
-        says = [f"Perhaps nothing is wrong: {one.name}. Tell: {one.tell}" for one in found.harmless]
-        if found.families:
+        says = [harmless_words(self.engines.knowledge.harmless[one]) for one in found.harmless]
+        if found.ask:
             says.append("Ask which it is:" if words.strip() else "Ask, or tick what it is (space):")
-            says += [f"  {one.ask} ({one.name})" for one in found.families]
+            says += [f"  {one.ask} ({one.name})" for one in found.ask]
         else:
             says.append("Tick what the customer means (space); several are fine.")
         self.query_one("#says", Static).update("\n".join(says))
