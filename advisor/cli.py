@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import json
 import os
@@ -9,7 +10,7 @@ import sys
 import time
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, Literal, NoReturn
 
 import click
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from advisor.engine import Engine
     from advisor.knowledge import Knowledge
     from advisor.network import Network
-    from advisor.simulation import Played
+    from advisor.simulation import Played, Scenario
     from advisor.store import Filed
 
 DEMO = "drain/01_boot_lamp.yaml"
@@ -679,6 +680,209 @@ def _story(knowledge: Knowledge, played: Played) -> Iterable[str]:
         yield from remedy_lines(knowledge, played.end.stop)
     true = ", ".join(knowledge.title(cause) for cause in played.scenario.causes)
     yield f"What was wrong with this car: {true}. Time spent: {duration(played.minutes)}."
+
+
+@commands.command()
+@_knowledge
+@_store
+@click.option(
+    "--weight",
+    type=click.FloatRange(0.1, 100_000),
+    help="So many cars the author's shares of a complaint or branch are worth. Default: 50.",
+)
+@click.option(
+    "--likelihood-weight",
+    type=click.FloatRange(0.1, 100_000),
+    help="So many cars each of the author's likelihoods is worth. Default: 20.",
+)
+@click.option(
+    "--interval",
+    type=click.Choice(["90", "95"]),
+    default="95",
+    show_default=True,
+    help="How many of 100 an interval holds.",
+)
+@click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Write the patch here.")
+@click.option("--no-replay", is_flag=True, help="Do not try both versions on scenarios and closed jobs.")
+@click.option(
+    "--apply",
+    "patch",
+    type=click.Path(path_type=Path, dir_okay=False, exists=True),
+    help="Change the knowledge files by a patch made before, and nothing else.",
+)
+def learn(
+    paths: tuple[Path, ...],
+    store: str | None,
+    weight: float | None,
+    likelihood_weight: float | None,
+    interval: str,
+    output: Path | None,
+    no_replay: bool,
+    patch: Path | None,
+) -> None:
+    """Propose numbers that closed jobs speak for: a table, and a patch that somebody accepts or not."""
+    meant = list(paths) or [shipped("knowledge")]
+    if patch is not None:
+        _apply(patch, meant)
+        return
+    from advisor.confirmed import gather
+    from advisor.learning import LIKELIHOOD_CARS, SHARE_CARS, Weights
+    from advisor.learning import learn as learned
+    from advisor.loading import knowledge_files
+    from advisor.proposal import patched, propose, unified
+    from advisor.tally import proposal_lines, replay_lines
+
+    knowledge = _checked(paths)
+    jobs = _jobs(store)
+    gathered = gather(knowledge, [one.case for one in jobs])
+    weights = Weights(weight or SHARE_CARS, likelihood_weight or LIKELIHOOD_CARS, int(interval) / 100)
+    texts = {str(file): file.read_bytes().decode("utf-8") for file in knowledge_files(meant)}
+    proposal = propose(knowledge, learned(knowledge, gathered.findings, weights), texts)
+    for line in proposal_lines(knowledge, proposal, weights, len(gathered.findings), gathered.left_out):
+        click.echo(line)
+    if not proposal.edits:
+        return
+    if not no_replay:
+        click.echo()
+        for line in replay_lines(_tried(jobs, knowledge, proposal.knowledge)):
+            click.echo(line)
+    if output is not None:
+        after = patched(texts, proposal.edits)
+        named = {name: _from_here(name) for name in texts}
+        text = unified(
+            {named[name]: texts[name] for name in texts}, {named[name]: after[name] for name in texts}
+        )
+        output.write_bytes(text.encode("utf-8"))
+        click.echo(f"\nNothing was changed. `advisor learn --apply {output}` changes the files.")
+
+
+def _from_here(name: str) -> str:
+    """A file's name as it is from the current folder, where it is below that."""
+    file, here = Path(name).resolve(), Path.cwd()
+    return file.relative_to(here).as_posix() if file.is_relative_to(here) else file.as_posix()
+
+
+def _apply(patch: Path, meant: list[Path]) -> None:
+    """Change the knowledge files by a patch; they are put back if they then do not pass the checks."""
+    from advisor.lint import checked
+    from advisor.loading import knowledge_files
+    from advisor.problems import ProblemsFound
+    from advisor.proposal import CannotApply, applied, patch_files
+
+    text = patch.read_bytes().decode("utf-8", errors="replace")
+    known = {file.resolve() for file in knowledge_files(meant)}
+    files = {name: Path(name) for name in patch_files(text)}
+    _refuse(
+        [
+            f"The patch is for {name}, which is none of the knowledge files. Name them with --knowledge."
+            for name, file in files.items()
+            if file.resolve() not in known
+        ]
+        or ([] if files else [f"{patch} is no patch: it names no file."])
+    )
+    old = {name: file.read_bytes() for name, file in files.items()}
+    try:
+        new = applied(text, {name: said.decode("utf-8") for name, said in old.items()})
+    except CannotApply as error:
+        _fail([str(error)], 1)
+    for name, said in new.items():
+        files[name].write_bytes(said.encode("utf-8"))
+    try:
+        checked(meant)
+    except ProblemsFound:
+        for name, before in old.items():
+            files[name].write_bytes(before)
+        click.echo("With the patch the knowledge has errors; the files were put back.", err=True)
+        raise
+    click.echo(f"Changed: {', '.join(files)}.")
+
+
+def _jobs(url: str | None) -> list[Filed]:
+    """Every job in the database."""
+    from advisor.store import Store, StoreTrouble, default_url
+
+    try:
+        store = Store(url or default_url())
+        try:
+            return store.cases()
+        finally:
+            store.close()
+    except StoreTrouble as error:
+        _fail([str(error)], 3)
+
+
+def _tried(jobs: list[Filed], *versions: Knowledge) -> list[tuple[int, int, int]]:
+    """How many of the shipped scenarios and of the closed jobs end right with each of two versions."""
+    from advisor.advice import Contradiction
+    from advisor.case import Case
+    from advisor.problems import ProblemsFound
+    from advisor.session import Engines
+    from advisor.simulation import play, read_scenarios
+    from advisor.track import judge
+
+    scenarios: list[Scenario] = []
+    for file in sorted(shipped("scenarios").rglob("*.yaml")):
+        with contextlib.suppress(ProblemsFound):  # another knowledge may not know the words of these cars
+            scenarios += read_scenarios([file], versions[0]).values()
+    right: list[tuple[int, int, int]] = []
+    for knowledge in versions:
+        engines, found = Engines(knowledge), 0
+        for scenario in scenarios:
+            with contextlib.suppress(Contradiction):
+                found += play(knowledge, engines.of(Case(scenario.complaint)), scenario).right
+        closed = judge(knowledge, engines.of, jobs, checklist=False)[0]
+        right.append((found, sum(one.right for one in closed), len(closed)))
+    before, after = right
+    return [(before[0], after[0], len(scenarios)), (before[1], after[1], before[2])]
+
+
+@commands.command()
+@_knowledge
+@_store
+@click.option(
+    "--by",
+    "span",
+    type=click.Choice(["month", "quarter", "year"]),
+    default="quarter",
+    show_default=True,
+    help="How long a period is.",
+)
+def track(paths: tuple[Path, ...], store: str | None, span: Literal["month", "quarter", "year"]) -> None:
+    """Say how well we are doing: of closed jobs, how often the confirmed cause came out first, over time."""
+    from advisor.session import Engines
+    from advisor.tally import record_lines, too_few_lines
+    from advisor.track import FEWEST, TooFew, judge, summed_up
+
+    knowledge = _checked(paths)
+    judged, left_out = judge(knowledge, Engines(knowledge).of, _jobs(store))
+    try:
+        record = summed_up(judged, left_out, span)
+    except TooFew as error:
+        for line in too_few_lines(error):
+            click.echo(line)
+        return
+    for line in record_lines(record, FEWEST):
+        click.echo(line)
+
+
+@commands.command(name="scenario")
+@click.argument("number", metavar="CASE", type=click.IntRange(1, 2**31 - 1))
+@_store
+@_knowledge
+@click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output.")
+def scenario_of_case(number: int, store: str | None, paths: tuple[Path, ...], output: Path | None) -> None:
+    """Write a closed job as a scenario file, without its tag, remarks and times; CASE is its number."""
+    from advisor.recording import NotRecordable, scenario_text
+
+    filed, _, _ = _filed(store, number)
+    try:
+        text = scenario_text(_checked(paths), filed)
+    except NotRecordable as error:
+        _fail([str(error)], 1)
+    if output is None:
+        click.echo(text, nl=False)
+    else:
+        output.write_text(text, encoding="utf-8")
 
 
 def _checked(paths: Iterable[Path]) -> Knowledge:

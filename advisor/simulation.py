@@ -19,13 +19,14 @@ from advisor.problems import Place, Problem, ProblemsFound, nearest
 
 
 class Scenario(Said):
-    """An invented car: what is wrong with it, and what its readings show.
+    """A car whose causes are known: what is wrong with it, and what its readings show.
 
-    A reading that `shows` does not name shows what such a car most often shows.
+    A reading that `shows` does not name shows what such a car most often shows. `invented` is true, or the
+    word "recorded" where the rest was taken from a closed job (see `recording`).
     """
 
     language: Literal[1]
-    invented: Literal[True]
+    invented: Literal[True, "recorded"]
     name: Text
     complaint: str
     story: Text

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import ast
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -16,6 +18,43 @@ COMMANDS = {
     "types": [sys.executable, "-m", "mypy"],
     "direction of imports": [str(Path(sys.executable).with_name("lint-imports"))],
 }
+
+KNOWN_BY = {
+    "aiohttp": {"serve"},
+    "click": {"cli"},
+    "CoolProp": {"derived"},
+    "joblib": {"evaluation", "comparison"},
+    "pgmpy": {"network"},
+    "pint": {"units"},
+    "platformdirs": {"store"},
+    "psychrolib": {"derived"},
+    "sqlalchemy": {"store"},
+    "textual": {"screens"},
+    "textual_serve": {"serve"},
+    "yaml": {"loading"},
+}
+"""The modules that may know an outside library; everything else asks them."""
+
+
+def imported(file: Path) -> Iterator[str]:
+    """The outside packages that a module imports, wherever in it."""
+    for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (name.name.partition(".")[0] for name in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            yield node.module.partition(".")[0]
+
+
+def test_one_module_knows_each_outside_library() -> None:
+    """A library that a module does not own is imported nowhere in it, not even inside a function."""
+    package = ROOT / "advisor"
+    strangers = []
+    for file in sorted(package.rglob("*.py")):
+        module = file.relative_to(package).parts[0].removesuffix(".py")
+        for library in sorted(set(imported(file)) & set(KNOWN_BY)):
+            if module not in KNOWN_BY[library]:
+                strangers.append(f"{module} imports {library}")
+    assert strangers == []
 
 
 @pytest.mark.parametrize("rule", COMMANDS)
