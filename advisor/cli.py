@@ -8,9 +8,9 @@ import json
 import os
 import sys
 import time
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, NoReturn
+from typing import TYPE_CHECKING, Any, Literal, NoReturn, TypeVar
 
 import click
 
@@ -20,12 +20,14 @@ if TYPE_CHECKING:
     from advisor.knowledge import Knowledge
     from advisor.network import Network
     from advisor.simulation import Played, Scenario
-    from advisor.store import Filed
+    from advisor.store import Filed, Store
 
 DEMO = "drain/01_boot_lamp.yaml"
 WATCHED_EVERY_SECONDS = 0.5
 NEWEST = 8
 """So many open jobs are listed where the one asked for does not exist."""
+
+_Found = TypeVar("_Found")
 
 # pgmpy and textual take seconds to import: each command imports what it needs when it runs.
 
@@ -95,8 +97,12 @@ _knowledge = click.option(
 )
 _complaint = click.option("--complaint", required=True, metavar="ID", help="The complaint's id.")
 _store = click.option(
-    "--store", metavar="URL", help="The database of cases. Default: a SQLite file in your data folder."
+    "--store",
+    metavar="URL",
+    help="The database of cases, such as sqlite:///cases.sqlite or postgresql+psycopg://user@host/cases. "
+    "Default: a SQLite file in your data folder.",
 )
+_number = click.argument("number", metavar="CASE", type=click.IntRange(1, 2**31 - 1))
 _without = click.option(
     "--without", multiple=True, metavar="INSTRUMENT", help="An instrument that is missing."
 )
@@ -477,7 +483,7 @@ def _probabilities(
 
 
 @commands.command(name="report")
-@click.argument("number", metavar="CASE", type=click.IntRange(1, 2**31 - 1))
+@_number
 @_store
 @_knowledge
 @click.option(
@@ -525,15 +531,25 @@ def report_case(
 
 def _filed(url: str | None, number: int) -> tuple[Filed, dict[str, str], str]:
     """A job as it lies in the database, the units preferred there, and the time."""
+
+    def find(store: Store) -> tuple[Filed, dict[str, str], str] | None:
+        filed = store.case(number)
+        return (filed, store.preferences(), store.now()) if filed else None
+
+    return _of_job(url, number, find)
+
+
+def _of_job(url: str | None, number: int, find: Callable[[Store], _Found | None]) -> _Found:
+    """What is found of a job in the database; where that is None there is no such job, and we end."""
     from advisor.document import clean
     from advisor.store import Store, StoreTrouble, default_url
 
     try:
         store = Store(url or default_url())
         try:
-            filed = store.case(number)
-            if filed is not None:
-                return filed, store.preferences(), store.now()
+            found = find(store)
+            if found is not None:
+                return found
             still_open = [one for one in store.cases() if not one.case.closed][:NEWEST]
         finally:
             store.close()
@@ -547,6 +563,66 @@ def _filed(url: str | None, number: int) -> tuple[Filed, dict[str, str], str]:
         ],
         1,
     )
+
+
+@commands.group(name="case")
+def stored_case() -> None:
+    """Hand out or erase everything that is stored of one job."""
+
+
+@stored_case.command(name="export")
+@_number
+@_store
+@click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output.")
+def export_case(number: int, store: str | None, output: Path | None) -> None:
+    """Write everything that is stored of a job as JSON; CASE is the job's number.
+
+    \b
+    {"version": 1,      of this format
+     "number": 12,      the job's number
+     "tag": "…",        what the workshop calls the car
+     "complaint": "…",  the complaint's id
+     "opened": "…",     when, as all times: ISO 8601 with zone
+     "knowledge": "…",  its version when the job was opened, "" if unknown
+     "entries": [       in the order entered, taken back ones included
+       {"step": 1,      counted from 1
+        "at": "…",      when it was entered
+        "kind": "…",    such as seen, measured, skipped, taken back
+        "about": "…",   the id or number of what it is about
+        "said": "…"}]}  what was said, word for word
+
+    With the kinds measured, accounted and unsure, "said" is itself JSON.
+    """
+    found = _of_job(store, number, lambda there: there.export(number))
+    text = json.dumps(found, ensure_ascii=False, indent=2) + "\n"
+    if output is None:
+        click.echo(text.encode("utf-8"), nl=False)  # word for word, whatever letters the terminal has
+    else:
+        output.write_text(text, encoding="utf-8")
+
+
+@stored_case.command(name="erase")
+@_number
+@_store
+@click.option("--yes", is_flag=True, help="Do not ask.")
+def erase_case(number: int, store: str | None, yes: bool) -> None:
+    """Delete a job for good, with everything that was entered on it; CASE is the job's number.
+
+    In a SQLite file nothing of its text is left. Backups and papers are yours to delete. No other job will
+    have its number.
+    """
+    from advisor.document import clean
+
+    if not yes:
+        filed, _, _ = _filed(store, number)
+        click.echo(
+            f"Job {number}, {clean(filed.tag)}, with {filed.entries} entries will be gone for good.", err=True
+        )
+        typed = click.prompt("Type its number to erase it", default="", show_default=False, err=True)
+        if typed.strip() != str(number):
+            _fail(["That is not its number. Nothing was erased."], 1)
+    _of_job(store, number, lambda there: there.erase(number) or None)
+    click.echo(f"Job {number} is erased.")
 
 
 @commands.command()
@@ -865,7 +941,7 @@ def track(paths: tuple[Path, ...], store: str | None, span: Literal["month", "qu
         click.echo(line)
 
 
-@commands.command(name="scenario")
+@stored_case.command(name="scenario")
 @click.argument("number", metavar="CASE", type=click.IntRange(1, 2**31 - 1))
 @_store
 @_knowledge

@@ -1,4 +1,7 @@
-"""Cases in a database, append-only: what was entered is never changed, taking back is an entry too."""
+"""Cases in a database, append-only: what was entered is never changed, taking back is an entry too.
+
+The one thing that takes anything away is `Store.erase`, and it takes the whole case.
+"""
 
 from __future__ import annotations
 
@@ -19,10 +22,30 @@ from advisor import case as cases
 from advisor.case import TECHNICIAN, Accounted, Case, Entry, Measured, Seen, TakenBack
 from advisor.evidence import Measurement
 
-SCHEMA = 2
+SCHEMA = 3
 """Raised by one with every change of the tables below, together with a step in `_MIGRATIONS`."""
 LOCKED_SECONDS = 2.0
 """How long a writer waits for another one before it says that the database is locked."""
+SERVER_SECONDS = 5
+"""How long a database server may say nothing before it is given up; libpq takes whole seconds, at least 2."""
+EXPORT_VERSION = 1
+"""Raised by one with every change of what `Store.export` returns."""
+
+
+class _Words(sa.TypeDecorator[str]):
+    """Text of any length, as every database can hold it.
+
+    PostgreSQL knows no NUL, and nothing can hold half a surrogate pair: the one is left out, the other
+    becomes a question mark.
+    """
+
+    impl = sa.Text
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: sa.Dialect) -> str | None:
+        """The text on its way into the database."""
+        return value and value.replace("\0", "").encode("utf-8", "replace").decode("utf-8")
+
 
 _metadata = sa.MetaData()
 _schema = sa.Table("schema_version", _metadata, sa.Column("version", sa.Integer, primary_key=True))
@@ -30,10 +53,11 @@ _cases = sa.Table(
     "cases",
     _metadata,
     sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
-    sa.Column("tag", sa.String(80), nullable=False),
+    sa.Column("tag", _Words, nullable=False),
     sa.Column("complaint", sa.String(200), nullable=False),
     sa.Column("opened", sa.String(40), nullable=False),
     sa.Column("knowledge", sa.String(40), nullable=False, server_default=""),
+    sqlite_autoincrement=True,  # the number of an erased case is never given to another one
 )
 _preferences = sa.Table(
     "preferences",
@@ -49,8 +73,8 @@ _entries = sa.Table(
     sa.Column("number", sa.Integer, primary_key=True),
     sa.Column("at", sa.String(40), nullable=False),
     sa.Column("kind", sa.String(20), nullable=False),
-    sa.Column("about", sa.String(200), nullable=False),
-    sa.Column("said", sa.Text, nullable=False),
+    sa.Column("about", _Words, nullable=False),
+    sa.Column("said", _Words, nullable=False),
 )
 
 _KINDS: dict[str, type[Entry]] = {
@@ -78,6 +102,10 @@ class StoreTrouble(Exception):
 
 class Overtaken(StoreTrouble):
     """Somebody else has entered something on this case in the meantime; nothing was written."""
+
+
+class Erased(Overtaken):
+    """Somebody else has erased this case in the meantime; nothing was written, and nothing can be."""
 
 
 @dataclass(frozen=True)
@@ -115,7 +143,7 @@ def default_url() -> str:
 
 
 class Store:
-    """The cases of a workshop in any database that SQLAlchemy knows; SQLite files are made when missing."""
+    """The cases of a workshop in SQLite or PostgreSQL; SQLite files are made when missing."""
 
     def __init__(self, url: str, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
         self.clock = clock
@@ -127,8 +155,14 @@ class Store:
                     Path(file).touch(mode=0o600)
                 sa.event.listen(self._engine, "connect", _careful_sqlite)
                 sa.event.listen(self._engine, "begin", _begin_sqlite)
+            elif self._engine.driver == "psycopg":
+                sa.event.listen(self._engine, "connect", _careful_postgresql)
             self._writing = self._engine.execution_options(writes=True)
-            version = self._upgraded()
+            try:
+                version = self._upgraded()
+            except SQLAlchemyError:
+                self._engine.dispose()
+                raise
         if version > SCHEMA:
             self._engine.dispose()
             raise StoreTrouble(
@@ -171,7 +205,8 @@ class Store:
     def append(self, filed: Filed, *entries: Entry) -> Filed:
         """Save entries, all or none; they are on disk when this returns.
 
-        Raises `Overtaken` where the case has grown in the meantime, so that nobody writes over another.
+        Raises `Overtaken` where the case has grown in the meantime, so that nobody writes over another, and
+        `Erased` where there is no such case any more.
         """
         rows = []
         after = filed
@@ -195,6 +230,11 @@ class Store:
                 connection.execute(_entries.insert(), rows)
         except StoreTrouble as error:
             if isinstance(error.__cause__, IntegrityError):
+                if not self._there(filed.number):
+                    raise Erased(
+                        "This job was erased in the meantime. Your answer was not entered, and nothing more "
+                        "can be entered on it: go back to the list of jobs."
+                    ) from error
                 raise Overtaken(
                     "Somebody else has entered something on this job in the meantime. Your answer was not "
                     "entered: look at the job as it is now, then answer again."
@@ -227,6 +267,64 @@ class Store:
                 sa.select(_entries).where(_entries.c.case_id == number).order_by(_entries.c.number)
             ).all()
         return _filed(head, list(rows)) if head else None
+
+    def export(self, number: int) -> dict[str, Any] | None:
+        """Everything that is stored of a case, word for word, or None where there is none."""
+        with _trouble("read"), self._engine.connect() as connection:
+            head = connection.execute(sa.select(_cases).where(_cases.c.id == number)).one_or_none()
+            rows = connection.execute(
+                sa.select(_entries).where(_entries.c.case_id == number).order_by(_entries.c.number)
+            ).all()
+        if head is None:
+            return None
+        return {
+            "version": EXPORT_VERSION,
+            "number": head.id,
+            "tag": head.tag,
+            "complaint": head.complaint,
+            "opened": head.opened,
+            "knowledge": head.knowledge,
+            "entries": [
+                {"step": row.number, "at": row.at, "kind": row.kind, "about": row.about, "said": row.said}
+                for row in rows
+            ],
+        }
+
+    def erase(self, number: int) -> bool:
+        """Delete a case with all its entries for good; False where there is none.
+
+        In a SQLite file nothing of its text is left afterwards, nor in the log beside it; where another
+        program keeps that from being so, `StoreTrouble` says it, and erasing again finishes it.
+        """
+        with _trouble("written"), self._writing.begin() as connection:
+            # Locked first, so that on PostgreSQL no entry comes in between the two deletions.
+            there = connection.scalar(sa.select(_cases.c.id).where(_cases.c.id == number).with_for_update())
+            connection.execute(_entries.delete().where(_entries.c.case_id == number))
+            connection.execute(_cases.delete().where(_cases.c.id == number))
+        if self._engine.dialect.name == "sqlite":
+            self._scrub(number)
+        return there is not None
+
+    def _scrub(self, number: int) -> None:
+        """Write the SQLite file anew without what was deleted, and empty its log."""
+        try:
+            with _trouble("written"), self._engine.execution_options(bare=True).connect() as connection:
+                connection.exec_driver_sql("VACUUM")
+                busy = connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").scalar()
+                why = "Another program is reading it." if busy else ""
+        except StoreTrouble as error:
+            why = str(error)
+        if why:
+            raise StoreTrouble(
+                f"Job {number} is erased, but its text may still be in the file of the database or in the "
+                f"-wal file beside it. {why} Close the other programs that have it open and erase job "
+                f"{number} again: there is then no such job, and what is left of its text goes."
+            )
+
+    def _there(self, number: int) -> bool:
+        """Whether there is such a case."""
+        with _trouble("read"), self._engine.connect() as connection:
+            return connection.scalar(sa.select(_cases.c.id).where(_cases.c.id == number)) is not None
 
     def length(self, filed: Filed) -> int:
         """How many entries the case has by now."""
@@ -304,6 +402,8 @@ def _filed(head: Any, rows: list[Any]) -> Filed:
 
 # Opening and upgrading
 
+_DRIVERS = {"psycopg": "pip install 'psycopg[binary]'"}
+"""Libraries that only some databases need, and how they are installed."""
 _LOCK = 5_147_302
 """Which of PostgreSQL's advisory locks keeps two programs from making the tables at once."""
 
@@ -320,7 +420,33 @@ def _cases_know_their_knowledge(connection: sa.Connection) -> None:
     _off_trolley.create(connection)
 
 
-_MIGRATIONS: tuple[Callable[[sa.Connection], None], ...] = (_cases_know_their_knowledge,)
+def _numbers_are_given_once(connection: sa.Connection) -> None:
+    """Schema 3: an erased case's number is not given again (PostgreSQL never did); texts of any length."""
+    if connection.dialect.name != "sqlite":
+        for column in ("cases ALTER COLUMN tag", "entries ALTER COLUMN about"):
+            connection.execute(sa.text(f"ALTER TABLE {column} TYPE TEXT"))
+        return
+    for step in (
+        "ALTER TABLE entries RENAME TO old_entries",
+        "ALTER TABLE cases RENAME TO old_cases",
+        "CREATE TABLE cases (id INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT, tag TEXT NOT NULL, "
+        "complaint VARCHAR(200) NOT NULL, opened VARCHAR(40) NOT NULL, "
+        "knowledge VARCHAR(40) NOT NULL DEFAULT '')",
+        "CREATE TABLE entries (case_id INTEGER NOT NULL REFERENCES cases (id), number INTEGER NOT NULL, "
+        "at VARCHAR(40) NOT NULL, kind VARCHAR(20) NOT NULL, about TEXT NOT NULL, said TEXT NOT NULL, "
+        "PRIMARY KEY (case_id, number))",
+        "INSERT INTO cases SELECT id, tag, complaint, opened, knowledge FROM old_cases",
+        "INSERT INTO entries SELECT case_id, number, at, kind, about, said FROM old_entries",
+        "DROP TABLE old_entries",
+        "DROP TABLE old_cases",
+    ):
+        connection.execute(sa.text(step))
+
+
+_MIGRATIONS: tuple[Callable[[sa.Connection], None], ...] = (
+    _cases_know_their_knowledge,
+    _numbers_are_given_once,
+)
 
 
 @contextmanager
@@ -328,15 +454,25 @@ def _trouble(what: str) -> Iterator[None]:
     try:
         yield
     except (SQLAlchemyError, OSError, ImportError) as error:
-        reason = str(getattr(error, "orig", None) or error).splitlines()[0]
+        reason = str(getattr(error, "orig", None) or error).splitlines()[0].rstrip(".")
+        if isinstance(error, ImportError) and error.name in _DRIVERS:
+            reason = f"its driver {error.name} is not installed. Install it with: {_DRIVERS[error.name]}"
         raise StoreTrouble(f"The database of cases cannot be {what}: {reason}.") from error
 
 
 def _careful(url: str) -> Mapping[str, Any]:
     """How a database is opened: a lost connection is noticed, a locked SQLite file not waited for long."""
-    if sa.make_url(url).get_backend_name() == "sqlite":
+    meant = sa.make_url(url)
+    if meant.get_backend_name() == "sqlite":
         return {"connect_args": {"timeout": LOCKED_SECONDS}}
-    return {"pool_pre_ping": True}
+    silence = {}
+    if meant.get_backend_name() == "postgresql" and meant.get_driver_name() == "psycopg":
+        silence = {
+            "connect_timeout": SERVER_SECONDS,
+            "tcp_user_timeout": SERVER_SECONDS * 1000,
+            "keepalives_idle": SERVER_SECONDS,
+        }
+    return {"pool_pre_ping": True, "connect_args": silence}
 
 
 def _careful_sqlite(connection: Any, _: Any) -> None:
@@ -346,10 +482,24 @@ def _careful_sqlite(connection: Any, _: Any) -> None:
     cursor.execute("PRAGMA journal_mode=WAL")
     cursor.execute("PRAGMA synchronous=FULL")
     cursor.execute("PRAGMA foreign_keys=ON")
+    cursor.execute("PRAGMA secure_delete=ON")
     cursor.close()
 
 
+def _careful_postgresql(connection: Any, _: Any) -> None:
+    """Every commit is on disk before it is acknowledged; nobody waits for long for a lock."""
+    cursor = connection.cursor()
+    cursor.execute("SET synchronous_commit = on")
+    cursor.execute(f"SET lock_timeout = {round(LOCKED_SECONDS * 1000)}")
+    cursor.close()
+    connection.commit()
+
+
 def _begin_sqlite(connection: sa.Connection) -> None:
-    """A writer takes the lock at once, so that it never finds the file changed half-way."""
-    writes = connection.get_execution_options().get("writes", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+    """A writer takes the lock at once, so that it never finds the file changed half-way.
+
+    What is about the file as a whole (`bare`) cannot be in a transaction.
+    """
+    options = connection.get_execution_options()
+    if not options.get("bare"):
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get("writes") else "BEGIN")

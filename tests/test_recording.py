@@ -118,9 +118,9 @@ def test_a_file_is_written_by_the_command(shipped: Knowledge, tmp_path: Path, ad
     store.append(store.open_case(TAG, "flat_battery"), *a_job(shipped).case.entries)
     store.open_case(TAG, "flat_battery")
     store.close()
-    ran = advisor("scenario", "1", "--store", url, "--output", tmp_path / "car.yaml")
+    ran = advisor("case", "scenario", "1", "--store", url, "--output", tmp_path / "car.yaml")
     assert (ran.code, ran.out) == (0, ""), ran.err
     assert advisor("replay", tmp_path / "car.yaml").code == 0
-    ran = advisor("scenario", "2", "--store", url)
+    ran = advisor("case", "scenario", "2", "--store", url)
     assert ran.code == 1
     assert ran.err.startswith("Job 2 is still open.")

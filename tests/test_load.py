@@ -1,0 +1,138 @@
+"""Many at once on one store: no answer is lost, none is stored twice, and none on another's job."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from aiohttp import ClientSession, ClientWebSocketResponse, WSMsgType
+
+from advisor.case import Case, Seen, Skipped
+from advisor.screens.task import BOUNCE_SECONDS
+from advisor.store import Filed, Store
+from tests.benchmarks import load
+from tests.databases import KINDS, Database, fresh
+from tests.test_serve import Shown, served, until
+
+LOAD_SECONDS = 3.0
+F10 = "\x1b[21~"
+JOBS_HAVE_FOCUS = "n New job  / Search"
+"""What the bottom line says while keys go to the list of jobs, and not into the search."""
+ANSWERS = {"1": "loose", "2": "firm"}
+"""The answers of the readings that `served` knows, by their keys."""
+
+
+@pytest.fixture(params=KINDS)
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Database]:
+    """An empty database of each kind."""
+    with fresh(request.param, tmp_path) as made:
+        yield made
+
+
+def test_four_desks_and_eight_bays_lose_and_cross_nothing(database: Database) -> None:
+    """Twelve processes answer as fast as they can, on jobs of their own and on shared ones."""
+    outcome = load.run(database.url, LOAD_SECONDS)
+    assert outcome.problems == ()
+    assert outcome.stored == len(outcome.answers)
+    assert len(outcome.told) == load.DESKS + load.BAYS
+    assert all(one.answers for one in outcome.told)
+    assert outcome.overtaken > 0
+
+
+KEPT = Filed(
+    7,
+    "bay",
+    "",
+    Case("c", (Seen("a", "bay0 0 for 7"), Skipped("b", "bay1 0 for 7"), Seen("c", "bay0 1 for 7"))),
+)
+"""A job as the load leaves one, and what was acknowledged on it."""
+ACKNOWLEDGED = [
+    load.Answer(7, step, load.words_of(one), 0.0) for step, one in enumerate(KEPT.case.entries, 1)
+]
+
+
+@pytest.mark.parametrize(
+    ("order", "given", "said"),
+    [
+        ([0, 1, 2], ACKNOWLEDGED, []),
+        ([0, 1], ACKNOWLEDGED, ["lost: bay0 1 for 7"]),
+        ([0, 1, 2], ACKNOWLEDGED[:2], ["stored, but not acknowledged: bay0 1 for 7, job 7 step 3"]),
+        ([0, 1, 2, 1], ACKNOWLEDGED, ["crossed", "out of order", "stored 2 times: bay1 0 for 7"]),
+        ([2, 1, 0], ACKNOWLEDGED, ["crossed", "crossed", "out of order: bay0 0 for 7, job 7 step 3"]),
+        ([0, 1, 2], [replace(one, job=8) for one in ACKNOWLEDGED], ["crossed", "crossed", "crossed"]),
+    ],
+    ids=["right", "lost", "not acknowledged", "twice", "out of order", "on another job"],
+)
+def test_the_load_would_notice(order: list[int], given: list[load.Answer], said: list[str]) -> None:
+    """What is compared at the end finds every kind of loss; here it is made up."""
+    case = Case("c", tuple(KEPT.case.entries[at] for at in order))
+    found = list(load.wrong([replace(KEPT, case=case)], given))
+    assert len(found) == len(said)
+    assert all(one.startswith(words) for one, words in zip(found, said, strict=True))
+
+
+class Page(Shown):
+    """A page of the served screens without a browser: it reads what a terminal would show, and types."""
+
+    def __init__(self, socket: ClientWebSocketResponse) -> None:
+        self.socket = socket
+        self.letters = {}
+        self.row, self.column = 1, 1
+
+    async def read(self) -> None:
+        """Take what comes until the page is closed."""
+        async for message in self.socket:
+            if message.type is WSMsgType.BINARY:
+                self.feed(message.data)
+
+    async def type(self, keys: str) -> None:
+        """Send keys as a terminal does."""
+        await self.socket.send_json(["stdin", keys])
+
+
+async def bench(address: str, session: ClientSession, store: Store, filed: Filed, keys: str) -> None:
+    """Be a technician: open a job, and answer by keys, each when the answer before is stored and shown."""
+
+    async def answered(count: int) -> None:
+        await until(lambda: store.length(filed) == count)
+        await page.until(f"{count} reading")
+        shown = time.monotonic()  # a bench takes a second key so soon for a slip of the finger
+        await until(lambda: time.monotonic() - shown > BOUNCE_SECONDS)
+
+    origin = {"Origin": address.rstrip("/")}
+    async with session.ws_connect(f"{address}ws?width=110&height=40", headers=origin) as socket:
+        page = Page(socket)
+        reading = asyncio.create_task(page.read())
+        await page.until(filed.tag)
+        await page.until(JOBS_HAVE_FOCUS)
+        await page.type("/")
+        await page.until(JOBS_HAVE_FOCUS, there=False)
+        await page.type(f"{filed.tag}\r")
+        await page.until(JOBS_HAVE_FOCUS)
+        await page.type("\r")
+        await page.until("The vehicle.")
+        await page.type(F10)
+        await page.until("Seems loose")
+        for count, key in enumerate(keys, start=1):
+            await page.type(key)
+            await answered(count)
+        reading.cancel()
+
+
+async def test_benches_in_browsers_answer_at_once_and_cross_nothing(
+    tmp_path: Path,
+) -> None:
+    """Three pages of one server, each a bench of its own on the same store, each with its own answers."""
+    with fresh("sqlite", tmp_path) as database, database.opened() as store:
+        jobs = {store.open_case(f"bay {keys}", "c"): keys for keys in ("1212", "2112", "2211")}
+        async with served(tmp_path, "--store", database.url) as (_, address), ClientSession() as session:
+            await asyncio.gather(*(bench(address, session, store, job, keys) for job, keys in jobs.items()))
+        for job, keys in jobs.items():
+            found = store.case(job.number)
+            assert found is not None
+            assert [load.words_of(entry) for entry in found.case.entries] == [ANSWERS[key] for key in keys]
+            assert len(found.case.seen) == len(keys)
