@@ -6,6 +6,8 @@ The one thing that takes anything away is `Store.erase`, and it takes the whole 
 from __future__ import annotations
 
 import json
+import sqlite3
+import time
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
@@ -16,7 +18,7 @@ from typing import Any
 
 import sqlalchemy as sa
 from platformdirs import user_data_path
-from sqlalchemy.exc import IntegrityError, SQLAlchemyError
+from sqlalchemy.exc import IntegrityError, OperationalError, SQLAlchemyError
 
 from advisor import case as cases
 from advisor.case import TECHNICIAN, Accounted, Case, Entry, Measured, Seen, TakenBack
@@ -26,6 +28,8 @@ SCHEMA = 3
 """Raised by one with every change of the tables below, together with a step in `_MIGRATIONS`."""
 LOCKED_SECONDS = 2.0
 """How long a writer waits for another one before it says that the database is locked."""
+OPENING_SECONDS = 10.0
+"""How long a program that opens a SQLite file waits for others that open it at the same moment."""
 SERVER_SECONDS = 5
 """How long a database server may say nothing before it is given up; libpq takes whole seconds, at least 2."""
 EXPORT_VERSION = 1
@@ -159,7 +163,7 @@ class Store:
                 sa.event.listen(self._engine, "connect", _careful_postgresql)
             self._writing = self._engine.execution_options(writes=True)
             try:
-                version = self._upgraded()
+                version = self._upgraded_at_last()
             except SQLAlchemyError:
                 self._engine.dispose()
                 raise
@@ -169,6 +173,17 @@ class Store:
                 f"The database was written by a newer program (schema {version}, this one knows {SCHEMA}). "
                 "Nothing was changed. Update this program."
             )
+
+    def _upgraded_at_last(self) -> int:
+        """As `_upgraded`, waiting for other programs that open the same SQLite file at the same moment."""
+        patience = time.monotonic() + OPENING_SECONDS
+        while True:
+            try:
+                return self._upgraded()
+            except OperationalError as error:
+                locked = "locked" in str(error.orig) and self._engine.dialect.name == "sqlite"
+                if not locked or time.monotonic() > patience:
+                    raise
 
     def _upgraded(self) -> int:
         """Make the tables or bring them up to date, in one transaction; returns the schema there is then."""
@@ -479,11 +494,25 @@ def _careful_sqlite(connection: Any, _: Any) -> None:
     """Every commit is on disk before it is acknowledged; readers do not wait for writers."""
     connection.isolation_level = None  # transactions begin below, not where the driver thinks fit
     cursor = connection.cursor()
-    cursor.execute("PRAGMA journal_mode=WAL")
+    _write_ahead(cursor)
     cursor.execute("PRAGMA synchronous=FULL")
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.execute("PRAGMA secure_delete=ON")
     cursor.close()
+
+
+def _write_ahead(cursor: sqlite3.Cursor) -> None:
+    """Turn the write-ahead log on; SQLite does not wait by itself for another program that is at it."""
+    patience = time.monotonic() + OPENING_SECONDS
+    while True:
+        try:
+            cursor.execute("PRAGMA journal_mode=WAL")
+        except sqlite3.OperationalError:
+            if time.monotonic() > patience:
+                raise
+            time.sleep(0.02)
+        else:
+            return
 
 
 def _careful_postgresql(connection: Any, _: Any) -> None:
