@@ -120,6 +120,15 @@ class Batch:
         _, index = self._placed[node]
         return np.asarray(index[drawn[:, self.engine.entries[node].clique]])
 
+    def configuration_chances(self, potentials: Floats, nodes: Sequence[str]) -> dict[str, Floats]:
+        """P(state | seen) of hidden nodes, of readings their parents together: (cases, configurations)."""
+        entries = self._calibrated(potentials)
+        found = {}
+        for node in nodes:
+            span, index = self._placed[node]
+            found[node] = (_summing(index, len(self.engine.entries[node].weights)) @ entries[span]).T
+        return found
+
     @cached_property
     def _placed(self) -> Mapping[str, tuple[slice, Ints]]:
         """For each node, where its clique's entries stand, and their index into its table's rows."""

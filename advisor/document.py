@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from html import escape
 
 from advisor.chart import Chart, svg
+from advisor.plots import Bars, Curve, bars_svg, curve_svg
 from advisor.report import percent
 
 Cell = str | tuple[str, ...]
@@ -56,7 +57,7 @@ class Bullets:
     items: tuple[str, ...]
 
 
-Part = Facts | Table | Paragraph | Bullets | Chart
+Part = Facts | Table | Paragraph | Bullets | Chart | Bars | Curve
 
 
 @dataclass(frozen=True)
@@ -131,6 +132,11 @@ def _md_part(part: Part) -> str:
         return f"**{_md(part.words)}**" if part.strong else _md(part.words)
     if isinstance(part, Bullets):
         return "\n".join(f"- {_md(item)}" for item in part.items)
+    if isinstance(part, Bars):
+        return _md_table((part.title, part.unit), ((_md(name), f"{value:.3g}") for name, value in part.bars))
+    if isinstance(part, Curve):
+        rows = ((percent(one), percent(other), str(count)) for one, other, count in part.points)
+        return _md_table(("Believed", "Seen", "How many"), rows)
     return _md_table(
         ("Step", "What", *(line.name for line in part.lines)),
         (
@@ -221,6 +227,10 @@ def _html_part(part: Part) -> str:
         return f"<p{' class=strong' if part.strong else ''}>{_text(part.words)}</p>"
     if isinstance(part, Bullets):
         return "<ul>" + "\n".join(f"<li>{_text(item)}</li>" for item in part.items) + "</ul>"
+    if isinstance(part, Bars):
+        return bars_svg(part)
+    if isinstance(part, Curve):
+        return curve_svg(part)
     return svg(part)
 
 

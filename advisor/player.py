@@ -22,6 +22,8 @@ from advisor.tables import Floats
 
 Enough = Callable[[Floats, Floats], Bools]
 """From beliefs, (states, faults), and minutes of the next reading, (states,): where to read no more."""
+Wish = Callable[[Floats, Offers], Floats]
+"""From beliefs and offers: how much each reading is wished for, (states, readings); the most is taken."""
 NUMBERS_AT_ONCE = 2**23
 """Jobs are played in blocks whose states fill this many numbers at most (64 MB)."""
 
@@ -115,11 +117,13 @@ def play_many(
     enough: Enough | None = None,
     progress: Callable[[int, int], None] | None = None,
     stop: Callable[[], bool] | None = None,
+    wish: Wish | None = None,
 ) -> Jobs:
     """Play a job on every car to the stop of the plain advice.
 
-    With `first`, every job begins with that reading. `enough` may end jobs sooner. `progress` is told how
-    many jobs of how many are over; once `stop` says so, jobs not yet over end as "halted".
+    With `first`, every job begins with that reading. `enough` may end jobs sooner, `wish` choose the readings
+    otherwise. `progress` is told how many jobs of how many are over; once `stop` says so, jobs not yet over
+    end as "halted".
     """
     count = len(cars.start)
     blocks = []
@@ -135,7 +139,7 @@ def play_many(
     for begin in range(0, count, size):
         some = slice(begin, begin + size)
         block = Cars(cars.start[some], cars.faults[some], cars.shows[some])
-        blocks.append(_play_block(ranker, starts, block, first, enough, over, stop))
+        blocks.append(_play_block(ranker, starts, block, first, enough, over, stop, wish))
     steps = max((block.taken.shape[1] for block in blocks), default=0)
     taken = [np.pad(b.taken, ((0, 0), (0, steps - b.taken.shape[1])), constant_values=-1) for b in blocks]
     none = np.empty(0)
@@ -157,6 +161,7 @@ def _play_block(
     enough: Enough | None,
     over: Callable[[int], None],
     stop: Callable[[], bool] | None,
+    wish: Wish | None,
 ) -> Jobs:
     count = len(cars.start)
     hands_on, waiting = np.zeros(count), np.zeros(count)
@@ -168,7 +173,7 @@ def _play_block(
     while len(jobs):
         believed, bits = ranker.outlooks(states.potentials)
         offered = offers(ranker, bits, states.gone, states.ready)
-        choices = choose(ranker, believed, offered)
+        choices = choose(ranker, believed, offered, None if wish is None else wish(believed, offered))
         if first is not None and not taken:
             choices = _all_taking(ranker.readings.index(first), offered)
         elif enough is not None:

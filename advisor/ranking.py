@@ -130,14 +130,19 @@ def offers(ranker: Ranker, bits: Floats, gone: Bools, ready: Bools) -> Offers:
     return Offers(np.where(gone, 0.0, told.max(axis=2)), minutes, seen_with)
 
 
-def choose(ranker: Ranker, beliefs: Floats, offered: Offers) -> Choices:
-    """What the plain advice would do in many states; beliefs and offers as the ranker gives them."""
+def choose(ranker: Ranker, beliefs: Floats, offered: Offers, wishes: Floats | None = None) -> Choices:
+    """What the plain advice would do in many states; beliefs and offers as the ranker gives them.
+
+    With `wishes`, (states, readings), the most wished reading that can tell anything is taken instead.
+    """
     if not ranker.readings:
         nothing = np.full(len(beliefs), -1)
         return Choices(nothing, nothing, _reasons(ranker, beliefs, np.zeros(len(beliefs), dtype=bool)))
     worth = np.asarray((offered.bits > 0) & (offered.bits >= ranker.rule.least_bits))
     reason = _reasons(ranker, beliefs, np.asarray(worth.any(axis=1)))
-    if ranker.ranking == "bits":
+    if wishes is not None:
+        reading = np.where(offered.bits > 0, wishes, -np.inf).argmax(axis=1)
+    elif ranker.ranking == "bits":
         best = offered.bits == offered.bits.max(axis=1, keepdims=True)
         reading = np.where(best, offered.minutes, np.inf).argmin(axis=1)
     else:

@@ -14,6 +14,7 @@ import pytest
 from advisor.advice import Workshop
 from advisor.agenda import Appointment, overview
 from advisor.booking import (
+    AT_THE_CAR,
     IN_DOUBT,
     PEOPLE_WORDS,
     BookingSheet,
@@ -181,7 +182,7 @@ def test_the_sheet_names_instruments_bay_person_and_setups_that_jobs_need(sheet:
 
 def test_an_instrument_that_is_missing_is_replaced_by_the_next(puddle: Knowledge) -> None:
     """The job is planned with what the workshop has."""
-    without = sheet_of(puddle, Case("puddle"), Workshop(frozenset({"pump"})))
+    without = sheet_of(puddle, Case("puddle"), Workshop(frozenset({"pump"}), AT_THE_CAR.who))
     assert [one.what for one in without.instruments] == ["spare_pump"]
 
 

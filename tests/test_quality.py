@@ -23,7 +23,7 @@ KNOWN_BY = {
     "aiohttp": {"serve"},
     "click": {"cli"},
     "CoolProp": {"derived"},
-    "joblib": {"evaluation", "comparison"},
+    "joblib": {"evaluation"},
     "pgmpy": {"network"},
     "pint": {"units"},
     "platformdirs": {"store"},
