@@ -35,7 +35,7 @@ class StopRule:
 
     sure_at: float = 0.95
     settled_below: float = 0.15
-    least_bits: float = 0.05
+    least_bits: float = 0.02
 
 
 @dataclass(frozen=True)

@@ -17,12 +17,7 @@ from tests.conftest import SCENARIOS
 
 FILES = sorted(SCENARIOS.rglob("*.yaml"))
 
-LATER = {
-    "09_leak_and_filter",
-    "11_belt_and_bad_strap",
-    "12_tracker_and_short_trips",
-    "18_starter_and_belt",
-}
+LATER = {"12_tracker_and_short_trips", "09_leak_and_filter"}
 """Asked by bits alone, the first cause of these cars is found within a few readings and explains the
 complaint well enough to stop; the second comes up once the first is put right."""
 
