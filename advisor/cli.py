@@ -102,6 +102,16 @@ _store = click.option(
     help="The database of cases, such as sqlite:///cases.sqlite or postgresql+psycopg://user@host/cases. "
     "Default: a SQLite file in your data folder.",
 )
+_output = click.option(
+    "--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output."
+)
+_facts = click.option(
+    "--fact",
+    "facts",
+    type=_Pair(),
+    multiple=True,
+    help="What is known of the vehicle; the last on a fact counts.",
+)
 _number = click.argument("number", metavar="CASE", type=click.IntRange(1, 2**31 - 1))
 _without = click.option(
     "--without", multiple=True, metavar="INSTRUMENT", help="An instrument that is missing."
@@ -198,13 +208,7 @@ def demo() -> None:
 @commands.command(name="next")
 @_knowledge
 @_complaint
-@click.option(
-    "--fact",
-    "facts",
-    type=_Pair(),
-    multiple=True,
-    help="What is known of the vehicle; the last on a fact counts.",
-)
+@_facts
 @click.option(
     "--saw",
     type=_Pair(),
@@ -266,13 +270,7 @@ def next_reading(
 @click.option(
     "--complaint", "complaints", metavar="ID", multiple=True, help="A complaint's id; may be repeated."
 )
-@click.option(
-    "--fact",
-    "facts",
-    type=_Pair(),
-    multiple=True,
-    help="What is known of the vehicle; the last on a fact counts.",
-)
+@_facts
 @click.option("--said", type=_Pair(), multiple=True, help="What the customer answered: READING=OUTCOME.")
 @click.option("--unknown", multiple=True, metavar="READING", help="What the customer does not know.")
 @click.option(
@@ -411,7 +409,7 @@ def _calls(
     show_default=True,
     help="The open format.",
 )
-@click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output.")
+@_output
 def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | None) -> None:
     """Write a complaint's network for any other Bayesian-network program."""
     from advisor.network import write
@@ -426,7 +424,7 @@ def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | No
 @commands.command()
 @click.argument("root", metavar="ID")
 @_knowledge
-@click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output.")
+@_output
 @click.option("--probabilities", is_flag=True, help="Show every probability, given the complaint.")
 @click.option("--complaint", metavar="ID", help="The complaint to take probabilities from, for a branch.")
 @click.option("--fact", "facts", type=_Pair(), multiple=True, help="What is known of the vehicle.")
@@ -495,7 +493,7 @@ def _probabilities(
     help="HTML is a page to print on A4.",
 )
 @click.option("--customer", is_flag=True, help="One page in plain words for the customer.")
-@click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output.")
+@_output
 def report_case(
     number: int,
     store: str | None,
@@ -573,7 +571,7 @@ def stored_case() -> None:
 @stored_case.command(name="export")
 @_number
 @_store
-@click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output.")
+@_output
 def export_case(number: int, store: str | None, output: Path | None) -> None:
     """Write everything that is stored of a job as JSON; CASE is the job's number.
 
@@ -1110,7 +1108,7 @@ def track(paths: tuple[Path, ...], store: str | None, span: Literal["month", "qu
 @click.argument("number", metavar="CASE", type=click.IntRange(1, 2**31 - 1))
 @_store
 @_knowledge
-@click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output.")
+@_output
 def scenario_of_case(number: int, store: str | None, paths: tuple[Path, ...], output: Path | None) -> None:
     """Write a closed job as a scenario file, without its tag, remarks and times; CASE is its number."""
     from advisor.recording import NotRecordable, scenario_text
