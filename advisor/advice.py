@@ -2,7 +2,7 @@
 
 Readings are ranked by the bits they tell about which faults are there, and by bits per minute, with
 setups that are not in place yet charged once. The search stops when every fault is settled, or when no
-reading that can be taken tells enough.
+reading that can be taken tells enough for the work that it is.
 """
 
 from __future__ import annotations
@@ -31,11 +31,16 @@ class Workshop:
 
 @dataclass(frozen=True)
 class StopRule:
-    """When the search ends. The figures are the project's choice, to be tried by simulation."""
+    """When the search ends. The figures are the project's choice, tried by simulation.
+
+    A reading is worth taking where it tells `least_bits`, and so many bits for its hands-on time: while a car
+    waits, the technician does something else.
+    """
 
     sure_at: float = 0.95
     settled_below: float = 0.15
     least_bits: float = 0.02
+    least_bits_per_hour: float = 0.3
 
 
 @dataclass(frozen=True)
@@ -51,7 +56,7 @@ class Suspect:
 @dataclass(frozen=True)
 class Proposal:
     """A reading that could be taken next. Minutes include its setups that are not in place yet, and the
-    waiting that is left of those that are.
+    waiting that is left of those that are; hands-on minutes are those without any waiting.
 
     Bits are those with the best instrument at hand, `instrument`; `exact_bits` those with a perfect one, and
     `best_instrument` the one of those listed that would tell most.
@@ -61,6 +66,7 @@ class Proposal:
     name: str
     information_bits: float
     minutes: float
+    hands_on_minutes: float
     setups: tuple[str, ...]
     instrument: str | None
     exact_bits: float
@@ -71,6 +77,11 @@ class Proposal:
     def information_bits_per_minute(self) -> float:
         """Bits told for each minute spent; the least charge is a tenth of a minute."""
         return self.information_bits / max(self.minutes, 0.1)
+
+    def is_worth_taking(self, rule: StopRule) -> bool:
+        """Whether it tells enough, and enough for the work that it is."""
+        enough = max(rule.least_bits, rule.least_bits_per_hour * self.hands_on_minutes / 60)
+        return self.information_bits >= enough
 
 
 @dataclass(frozen=True)
@@ -86,9 +97,9 @@ class Stop:
 
 @dataclass(frozen=True)
 class Advice:
-    """Suspects by probability and readings by information, best first.
+    """Suspects by probability and readings by information, best first, those worth taking before the others.
 
-    `per_minute` are the readings that tell enough to be worth taking, by bits per minute. `left_out` are
+    `per_minute` are the readings that are worth taking, by bits per minute. `left_out` are
     readings that would tell something but cannot be taken here, with the reason.
     """
 
@@ -166,9 +177,9 @@ def advise(
             left_out.append((proposal, obstacle))
         else:
             proposals.append(proposal)
-    proposals.sort(key=lambda p: (-p.information_bits, p.minutes, p.reading))
+    proposals.sort(key=lambda p: (not p.is_worth_taking(rule), -p.information_bits, p.minutes, p.reading))
     left_out.sort(key=lambda pair: (-pair[0].information_bits, pair[0].reading))
-    worth = [proposal for proposal in proposals if proposal.information_bits >= rule.least_bits]
+    worth = [proposal for proposal in proposals if proposal.is_worth_taking(rule)]
     worth.sort(key=lambda p: (-p.information_bits_per_minute, p.reading))
     stop = _after_repair(case) or _stop(suspects, worth, rule)
     return Advice(suspects, tuple(proposals), tuple(worth), tuple(left_out), stop)
@@ -298,12 +309,14 @@ def _proposal(
     setups = setups_of(knowledge, reading)
     missing = tuple(setup for setup in setups if setup not in ready)
     wait = max((ready[setup] for setup in setups if setup in ready), default=0.0)
-    minutes = said.minutes + wait + sum(knowledge.setups[setup].minutes for setup in missing)
+    wait += sum(knowledge.setups[setup].waiting_minutes for setup in missing)
+    hands_on = said.minutes + sum(knowledge.setups[setup].hands_on_minutes for setup in missing)
     return Proposal(
         reading,
         said.name,
         here[instrument] if instrument else exact,
-        minutes,
+        hands_on + wait,
+        hands_on,
         missing,
         instrument,
         exact,

@@ -255,6 +255,7 @@ def next_reading(
                 "information_bits": one.information_bits,
                 "minutes": one.minutes,
                 "information_bits_per_minute": one.information_bits_per_minute,
+                "worth_taking": one in advice.per_minute,
             }
             for one in advice.proposals
         ],

@@ -15,7 +15,7 @@ import numpy as np
 
 from advisor.case import Case
 from advisor.player import Enough, Starts, draw_cars, play_many, starts_of
-from advisor.ranking import LEAST_CHARGE_MINUTES, Bools, Ranker, offers
+from advisor.ranking import LEAST_CHARGE_MINUTES, Bools, Ranker, offers, worth_taking
 from advisor.repair import Remedy, least_minutes_of_many, single_fault_shares
 from advisor.tables import Floats
 
@@ -115,7 +115,7 @@ def candidates(ranker: Ranker, start: Starts, bits: Floats, most: int) -> tuple[
     offered = offers(ranker, bits, start.gone, start.ready)
     told, minutes = offered.bits[0], offered.minutes[0]
     rates = told / np.maximum(minutes, LEAST_CHARGE_MINUTES)
-    worth = [at for at in range(len(told)) if told[at] > 0 and told[at] >= ranker.rule.least_bits]
+    worth = np.flatnonzero(worth_taking(ranker, offered)[0]).tolist()
     if not worth:
         return ()
     by_bits = sorted(worth, key=lambda at: (-told[at], minutes[at], at))

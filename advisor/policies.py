@@ -15,7 +15,7 @@ import numpy as np
 
 from advisor.engine import Ints
 from advisor.player import Cars, Jobs, Starts, Wish, play_many
-from advisor.ranking import Bools, Offers, Ranker, offers
+from advisor.ranking import Offers, Ranker, offers, worth_taking
 from advisor.tables import Floats
 
 Way = Literal["advice", "bits", "probable", "checklist", "skipping", "random"]
@@ -46,11 +46,6 @@ def play_way(
     apart = Starts(starts.potentials[cars.start], starts.gone[cars.start], starts.ready[cars.start])
     own = Cars(np.arange(len(cars.start)), cars.faults, cars.shows)
     return play_many(ranker, apart, own, wish=at_random(ranker, random))
-
-
-def worth_taking(ranker: Ranker, offered: Offers) -> Bools:
-    """Which readings tell enough for the advice to propose them."""
-    return np.asarray((offered.bits > 0) & (offered.bits >= ranker.rule.least_bits))
 
 
 def as_written(ranker: Ranker, skipping: bool) -> Wish:

@@ -59,10 +59,14 @@ class Ranker:
 
 @dataclass(frozen=True, eq=False)
 class Offers:
-    """Of each reading in each state: bits it tells (0 once gone), minutes with setups, and seen with what."""
+    """Of each reading in each state: bits it tells (0 once gone), minutes with setups, and seen with what.
+
+    Minutes include waiting; hands-on minutes do not.
+    """
 
     bits: Floats  # (states, readings), as all of these
     minutes: Floats
+    hands_on_minutes: Floats
     seen_with: Ints
 
 
@@ -126,8 +130,16 @@ def offers(ranker: Ranker, bits: Floats, gone: Bools, ready: Bools) -> Offers:
     told = bits[:, ranker.seen_with]
     which = told.argmax(axis=2)
     seen_with = ranker.seen_with[np.arange(told.shape[1]), which]
-    minutes = ranker.minutes + ~ready @ (ranker.needs * (ranker.hands_on_minutes + ranker.waiting_minutes)).T
-    return Offers(np.where(gone, 0.0, told.max(axis=2)), minutes, seen_with)
+    hands_on = ranker.minutes + ~ready @ (ranker.needs * ranker.hands_on_minutes).T
+    minutes = hands_on + ~ready @ (ranker.needs * ranker.waiting_minutes).T
+    return Offers(np.where(gone, 0.0, told.max(axis=2)), minutes, hands_on, seen_with)
+
+
+def worth_taking(ranker: Ranker, offered: Offers) -> Bools:
+    """Which readings tell enough, and enough for the work that they are."""
+    rule = ranker.rule
+    enough = np.maximum(rule.least_bits, rule.least_bits_per_hour * offered.hands_on_minutes / 60)
+    return np.asarray((offered.bits > 0) & (offered.bits >= enough))
 
 
 def choose(ranker: Ranker, beliefs: Floats, offered: Offers, wishes: Floats | None = None) -> Choices:
@@ -138,12 +150,13 @@ def choose(ranker: Ranker, beliefs: Floats, offered: Offers, wishes: Floats | No
     if not ranker.readings:
         nothing = np.full(len(beliefs), -1)
         return Choices(nothing, nothing, _reasons(ranker, beliefs, np.zeros(len(beliefs), dtype=bool)))
-    worth = np.asarray((offered.bits > 0) & (offered.bits >= ranker.rule.least_bits))
+    worth = worth_taking(ranker, offered)
     reason = _reasons(ranker, beliefs, np.asarray(worth.any(axis=1)))
     if wishes is not None:
         reading = np.where(offered.bits > 0, wishes, -np.inf).argmax(axis=1)
     elif ranker.ranking == "bits":
-        best = offered.bits == offered.bits.max(axis=1, keepdims=True)
+        told = np.where(worth, offered.bits, 0.0)
+        best = told == told.max(axis=1, keepdims=True)
         reading = np.where(best, offered.minutes, np.inf).argmin(axis=1)
     else:
         rates = offered.bits / np.maximum(offered.minutes, LEAST_CHARGE_MINUTES)

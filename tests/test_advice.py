@@ -177,6 +177,23 @@ def test_a_reading_that_tells_too_little_is_not_worth_its_minutes(door: Bench) -
     assert small.isdisjoint(named(advice.per_minute))
 
 
+def test_much_work_has_to_tell_more(door: Bench) -> None:
+    """What is worth a look is not worth an hour: bits count for hands-on time, and waiting for none.
+
+    Those worth taking are listed first, each kind by its bits.
+    """
+    advice = door.advise(rule=StopRule(least_bits=0, least_bits_per_hour=1.5))
+    worth = {one.reading for one in advice.per_minute}
+    assert worth == {
+        one.reading for one in advice.proposals if one.information_bits >= 1.5 / 60 * one.hands_on_minutes
+    }
+    wiggle = of(advice, "wiggle")
+    assert (wiggle.hands_on_minutes, wiggle.minutes) == (18, 22)
+    assert 0 < len(worth) < len(advice.proposals)
+    asked = [(one.reading in worth, one.information_bits) for one in advice.proposals]
+    assert asked == sorted(asked, reverse=True)
+
+
 def test_setups_are_charged_once(door: Bench) -> None:
     """Until a reading that needs it is taken a setup costs its minutes, hands-on and waiting; then none."""
     before = door.advise()

@@ -143,19 +143,26 @@ def test_json_has_exactly_this_shape(advisor: Advisor) -> None:
     assert said["stop"] is None
     assert {tuple(fault) for fault in said["faults"]} == {("id", "name", "probability")}
     assert {tuple(reading) for reading in said["readings"]} == {
-        ("id", "name", "information_bits", "minutes", "information_bits_per_minute")
+        ("id", "name", "information_bits", "minutes", "information_bits_per_minute", "worth_taking")
     }
     first = said["faults"][0]
     assert (type(first["id"]), type(first["name"]), type(first["probability"])) == (str, str, float)
 
 
 def test_json_is_ordered(advisor: Advisor) -> None:
-    """Faults by probability and readings by information, from the largest; the rate is bits by minutes."""
+    """Faults by probability, readings by information, from the largest; those worth taking before the others.
+
+    The rate is bits by minutes.
+    """
     said = answer(advisor("next", "--complaint", "flat_battery", *SAW, "--json"))
     probabilities = [fault["probability"] for fault in said["faults"]]
     bits = [reading["information_bits"] for reading in said["readings"]]
     assert probabilities == sorted(probabilities, reverse=True)
-    assert bits == sorted(bits, reverse=True)
+    worth = [reading["worth_taking"] for reading in said["readings"]]
+    count = worth.count(True)
+    assert 0 < count < len(worth)
+    assert worth == sorted(worth, reverse=True)
+    assert bits == sorted(bits[:count], reverse=True) + sorted(bits[count:], reverse=True)
     assert min(bits) > 0
     assert len(probabilities) >= 29
     for reading in said["readings"]:

@@ -38,7 +38,7 @@ Policy = Callable[[State], int | None]
 """The reading to take next in a state, or None to stop."""
 
 CAUSES = 10
-UNTIL_KNOWN = StopRule(sure_at=1 - 1e-9, least_bits=1e-6)
+UNTIL_KNOWN = StopRule(sure_at=1 - 1e-9, least_bits=1e-6, least_bits_per_hour=0)
 CALL_MINUTES = 120.0
 LEAK = 0.05
 
@@ -228,11 +228,12 @@ def fixed(given: Problem) -> Policy:
 
 def greedy(given: Problem, per_minute: bool) -> Policy:
     """Most informative first, or most informative per minute, to the stop of the bench."""
-    least = UNTIL_KNOWN.least_bits if given.remedy_minutes is None else StopRule().least_bits
+    rule = UNTIL_KNOWN if given.remedy_minutes is None else StopRule()
+    least = [max(rule.least_bits, rule.least_bits_per_hour * minutes / 60) for minutes in given.minutes]
 
     def policy(state: State) -> int | None:
         told = {at: bits(given, state, at) for at in given.open_readings(state)}
-        worth = {at: b / (given.minutes[at] if per_minute else 1) for at, b in told.items() if b >= least}
+        worth = {at: b / (given.minutes[at] if per_minute else 1) for at, b in told.items() if b >= least[at]}
         return max(worth, key=lambda at: worth[at]) if worth and not sure(given, state) else None
 
     return policy
