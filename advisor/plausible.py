@@ -6,13 +6,15 @@ import itertools
 import re
 from collections.abc import Iterator, Mapping
 
-from advisor.knowledge import Knowledge, LimitByFact, Reading, Spread, setups_of
+from advisor.knowledge import Knowledge, LimitByFact, Reading, Source, Spread, State, setups_of
 from advisor.likelihoods import noisy_max, noisy_or
 from advisor.problems import Problem
 from advisor.references import Check, unknown
 
 WIDEST = 12
 """Causes of one reading or noisy state: a table has 2 to the power of them rows."""
+UNREASONED = (0.01, 0.95)
+"""Chances beyond these call for a reason: one such answer can outweigh all others (the project's choice)."""
 
 
 def limits(knowledge: Knowledge) -> Iterator[Problem]:
@@ -190,6 +192,53 @@ def standing(knowledge: Knowledge) -> Iterator[Problem]:
                 )
 
 
+def near_certain(knowledge: Knowledge) -> Iterator[Problem]:
+    """Chances close to 0 or 1 beside which no reason stands."""
+    said: list[tuple[str, str, Reading | State]] = [
+        *(("readings", name, reading) for name, reading in knowledge.readings.items()),
+        *(("states", name, state) for name, state in knowledge.states.items()),
+    ]
+    for section, name, item in said:
+        chances = [(path, chance) for path, chance in _chances(item) if not _needs_no_reason(chance)]
+        if not chances or item.note:
+            continue
+        path, chance = chances[0]
+        if isinstance(knowledge.standing_of(section, name, str(path[0])), Source):
+            continue
+        yield Problem(
+            knowledge.place(section, name, *path),
+            "near-certain",
+            f"A chance of {chance * 100:g} of 100 in '{name}' has no reason beside it.",
+            "An answer that is hardly ever wrong, or never seen, outweighs all others.",
+            "Say in 'note:' why it is so sure, name its source, or write a number nearer the middle.",
+            "weak",
+        )
+
+
+def _needs_no_reason(chance: float) -> bool:
+    low, high = UNREASONED
+    return low <= chance <= high
+
+
+def _chances(item: Reading | State) -> Iterator[tuple[tuple[str | int, ...], float]]:
+    """Every authored chance of a reading or noisy state, with the path to it."""
+    if item.noisy_or:
+        yield ("noisy_or", "leak"), item.noisy_or.leak
+        for cause, chance in item.noisy_or.causes.items():
+            yield ("noisy_or", "causes", cause), chance
+    if isinstance(item, State):
+        return
+    if item.noisy_max:
+        for outcome, chance in item.noisy_max.leak.items():
+            yield ("noisy_max", "leak", outcome), chance
+        for cause, spread in item.noisy_max.causes.items():
+            for outcome, chance in spread.items():
+                yield ("noisy_max", "causes", cause, outcome), chance
+    for at, row in enumerate(item.table or ()):
+        for outcome, chance in row.spread.items():
+            yield ("table", at, "otherwise" if row.otherwise else "gives", outcome), chance
+
+
 DANGEROUS = re.compile(
     r"engine (is )?(running|idling|on\b)|run the engine|\bidle\b|\d000 rpm|(?<!cold-)(?<!cold )\bcrank|"
     r"hot coolant|\bbelt\b|cooling fan|refrigerant|high.voltage|orange cable|airbag|squib|ladder|\broof\b|"
@@ -332,6 +381,7 @@ CHECKS: tuple[Check, ...] = (
     limits,
     likelihoods,
     standing,
+    near_certain,
     customer_words,
     cautions,
     less_often,
