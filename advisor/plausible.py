@@ -226,17 +226,10 @@ def _chances(item: Reading | State) -> Iterator[tuple[tuple[str | int, ...], flo
         yield ("noisy_or", "leak"), item.noisy_or.leak
         for cause, chance in item.noisy_or.causes.items():
             yield ("noisy_or", "causes", cause), chance
-    if isinstance(item, State):
-        return
-    if item.noisy_max:
-        for outcome, chance in item.noisy_max.leak.items():
-            yield ("noisy_max", "leak", outcome), chance
-        for cause, spread in item.noisy_max.causes.items():
+    if isinstance(item, Reading):
+        for path, spread in item.spreads():
             for outcome, chance in spread.items():
-                yield ("noisy_max", "causes", cause, outcome), chance
-    for at, row in enumerate(item.table or ()):
-        for outcome, chance in row.spread.items():
-            yield ("table", at, "otherwise" if row.otherwise else "gives", outcome), chance
+                yield (*path, outcome), chance
 
 
 DANGEROUS = re.compile(
