@@ -1,9 +1,8 @@
 """Thousands of cases at once: a compiled engine narrowed to what can still be, and made-up cars from it.
 
-What holds in all cases of a batch (the complaint) rules out most entries of the junction tree's tables, gates
-being what they are; they are cut away once, and so are readings that nobody asks about. What is left is the
-engine's own arithmetic with cases as the last axis, so that each numpy call runs over many of them. Beliefs
-and informations are those of `Engine.outlook`, to round-off.
+What holds in all cases of a batch (the complaint) rules entries of the cliques out; they are cut away once,
+and so are readings that nobody asks about. What is left is the engine's own arithmetic over many cases.
+Beliefs and informations are those of `Engine.outlook`, to round-off.
 """
 
 from __future__ import annotations
@@ -15,27 +14,24 @@ from functools import cached_property
 import numpy as np
 from scipy import sparse
 
-from advisor.engine import ROUND_OFF_BITS, SMALLEST, Engine, Evidence, Ints
+from advisor.engine import (
+    CASES_AT_ONCE,
+    ROUND_OFF_BITS,
+    Clique,
+    Engine,
+    Evidence,
+    Ints,
+    collect,
+    distribute,
+    summing,
+    x_log2_x,
+)
 from advisor.tables import Floats
 
-CASES_AT_ONCE = 128
-"""Cases that go through the tree together: more would not fit the processor's cache."""
 TERMS_AT_ONCE = 2048
 """Terms of entropies that are worked on together, for the same reason."""
 TINY = 1e-300
 """Stands in for a likelihood's largest value where it is 0."""
-
-
-@dataclass(frozen=True, eq=False)
-class Part:
-    """A clique's entries that can be, and how they hang on the parent clique's by the separator's states."""
-
-    span: slice
-    parent: int  # -1 at the root
-    own_to_separator: sparse.csr_matrix
-    parent_to_separator: sparse.csr_matrix
-    separator_of_own: Ints
-    separator_of_parent: Ints
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,7 +41,7 @@ class Batch:
     engine: Engine
     readings: tuple[str, ...]
     kept: Ints  # where the entries stand in the engine's long array
-    parts: tuple[Part, ...]  # parents before children
+    cliques: tuple[Clique, ...]  # those of the engine with the entries kept
     start: Floats
     to_sought: sparse.csr_matrix
     to_joints: sparse.csr_matrix
@@ -87,10 +83,7 @@ class Batch:
             joints = self.to_joints @ entries
             bits[some] = -(self.to_certain @ joints).T
             for readings, to_terms, to_bits in self.entropies:
-                terms = to_terms @ joints
-                logs = np.maximum(terms, SMALLEST)
-                terms *= np.log2(logs, out=logs)
-                bits[some, readings] += (to_bits @ terms).T
+                bits[some, readings] += (to_bits @ x_log2_x(to_terms @ joints)).T
         bits[bits < ROUND_OFF_BITS] = 0.0
         return beliefs, bits
 
@@ -103,15 +96,15 @@ class Batch:
         for first in range(0, len(potentials), CASES_AT_ONCE):
             some = slice(first, first + CASES_AT_ONCE)
             believed[some] = self._calibrated(potentials[some]).T
-        drawn = np.empty((len(case), len(self.parts)), dtype=np.intp)
-        for at, part in enumerate(self.parts):
+        drawn = np.empty((len(case), len(self.cliques)), dtype=np.intp)
+        for at, clique in enumerate(self.cliques):
             luck = spread_evenly(len(case), random)
             for first in range(0, len(case), CASES_AT_ONCE):
                 some = slice(first, first + CASES_AT_ONCE)
-                chances = believed[case[some], part.span]
+                chances = believed[case[some], clique.span]
                 if at:
-                    separator = part.separator_of_parent[drawn[some, part.parent]]
-                    chances = chances * (part.separator_of_own == separator[:, None])
+                    separator = clique.above[drawn[some, clique.parent]]
+                    chances = chances * (clique.own == separator[:, None])
                 drawn[some, at] = pick(chances, luck[some])
         return drawn
 
@@ -126,7 +119,7 @@ class Batch:
         found = {}
         for node in nodes:
             span, index = self._placed[node]
-            found[node] = (_summing(index, len(self.engine.entries[node].weights)) @ entries[span]).T
+            found[node] = (summing(index, len(self.engine.entries[node].weights)) @ entries[span]).T
         return found
 
     @cached_property
@@ -134,7 +127,7 @@ class Batch:
         """For each node, where its clique's entries stand, and their index into its table's rows."""
         placed = {}
         for node, entry in self.engine.entries.items():
-            span = self.parts[entry.clique].span
+            span = self.cliques[entry.clique].span
             start = self.engine.cliques[entry.clique].span.start
             placed[node] = (span, entry.index[self.kept[span] - start])
         return placed
@@ -142,19 +135,8 @@ class Batch:
     def _calibrated(self, potentials: Floats) -> Floats:
         """P(entry | seen) of every clique's entries, shape (entries, cases)."""
         entries = np.array(potentials.T, order="C")
-        sent: list[Floats] = [np.empty(0)] * len(self.parts)
-        for at in range(len(self.parts) - 1, 0, -1):
-            part = self.parts[at]
-            sent[at] = part.own_to_separator @ entries[part.span]
-            scaled = sent[at] / np.maximum(sent[at].max(axis=0), SMALLEST)
-            entries[self.parts[part.parent].span] *= np.take(scaled, part.separator_of_parent, axis=0)
-        root = entries[self.parts[0].span]
-        root /= np.maximum(root.sum(axis=0), SMALLEST)
-        for part, message in zip(self.parts[1:], sent[1:], strict=True):
-            wanted = part.parent_to_separator @ entries[self.parts[part.parent].span]
-            # Where nothing was sent nothing is wanted: 0/0 is 0 here.
-            wanted /= np.maximum(message, SMALLEST)
-            entries[part.span] *= np.take(wanted, part.separator_of_own, axis=0)
+        messages, _ = collect(self.cliques, entries)
+        distribute(self.cliques, entries, messages)
         return entries
 
 
@@ -189,41 +171,27 @@ def _narrowed(engine: Engine, kept: Ints, readings: Sequence[str]) -> Batch:
     spans = [
         slice(start, stop) for start, stop in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True)
     ]
-    parts = []
-    for at, clique in enumerate(engine.cliques):
-        size = clique.span.stop - clique.span.start
-        local = kept[spans[at]] - clique.span.start
-        own = local // (size // clique.separator)
+    cliques = []
+    for clique, span in zip(engine.cliques, spans, strict=True):
+        own, above = clique.own[kept[span] - clique.span.start], clique.above
         if clique.parent >= 0:
-            above = clique.gather[kept[spans[clique.parent]] - engine.cliques[clique.parent].span.start]
-        else:
-            above = np.empty(0, dtype=np.intp)
-        states, position = np.unique(np.concatenate([own, above]), return_inverse=True)
-        own, above = position[: len(own)], position[len(own) :]
-        parts.append(
-            Part(
-                spans[at], clique.parent, _summing(own, len(states)), _summing(above, len(states)), own, above
-            )
-        )
+            above = above[kept[spans[clique.parent]] - engine.cliques[clique.parent].span.start]
+        states, number = np.unique(np.concatenate([own, above]), return_inverse=True)
+        own, above = number[: len(own)], number[len(own) :]
+        cliques.append(Clique(clique.names, span, clique.parent, len(states), own, above))
     named = dict(zip(engine.readings, range(len(engine.readings)), strict=True))
     joints, terms, bits, certain = _joints(engine, kept, [named[reading] for reading in readings])
     return Batch(
         engine=engine,
         readings=tuple(readings),
         kept=kept,
-        parts=tuple(parts),
+        cliques=tuple(cliques),
         start=engine.start[kept],
         to_sought=engine.to_hidden[engine.sought_at][:, kept],
         to_joints=joints,
         to_certain=certain,
         entropies=tuple(_blocks(terms, bits)),
     )
-
-
-def _summing(groups: Ints, count: int) -> sparse.csr_matrix:
-    """The matrix that sums what belongs to each group."""
-    ones = np.ones(len(groups))
-    return sparse.csr_matrix((ones, (groups, np.arange(len(groups)))), shape=(count, len(groups)))
 
 
 def _joints(engine: Engine, kept: Ints, rows: Sequence[int]) -> tuple[sparse.csr_matrix, ...]:

@@ -2,8 +2,8 @@
 
 A network is compiled once. Per step, what was seen is multiplied into the cliques, messages go to the
 root and back (Jensen, Lauritzen & Olesen 1990), and three sparse products turn the calibrated cliques
-into posteriors, predictions and informations. Many cases go through in one call: arrays are
-(cases, entries).
+into posteriors, predictions and informations. One case is an array (entries,), many are (entries, cases):
+the same lines serve both.
 
 Information of a reading R is about the joint state of all sought nodes S (the faults), in bits:
 
@@ -13,32 +13,31 @@ Information of a reading R is about the joint state of all sought nodes S (the f
 alone. Other hidden nodes are *noise* (a noisy state, an unknown vehicle fact): what R tells about them
 beyond S does not count. Noise nodes that share tables form a group, and given S the group hangs on
 S only through the steady nodes in those tables, its *border* b. With border and R's parents together in
-one clique, P(R | s, seen) = P(R | b, seen), and the second term is exact as well.
+one clique, P(R | b, seen) = P(R | s, seen), and the second term is exact as well.
 """
 
 from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from graphlib import TopologicalSorter
 
-import networkx as nx
 import numpy as np
-from networkx.algorithms.approximation import treewidth_min_fill_in
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import sparse
 
-from advisor.tables import Floats, Tables
+from advisor.cliquetree import Ints as Ints
+from advisor.cliquetree import TooWide as TooWide
+from advisor.cliquetree import clique_tree, to_blame
+from advisor.tables import Floats, Table, Tables
 
-Ints = NDArray[np.intp]
 Evidence = Mapping[str, ArrayLike]
 
-MERGE_UP_TO = 1024
-"""Neighbouring cliques are merged up to this many entries: numpy's call costs more than the work saved."""
-LARGEST_CLIQUE = 2**20
-"""A network that needs a larger table than this is refused."""
+CASES_AT_ONCE = 128
+"""Cases that go through the tree together: more would not fit the processor's cache."""
 SMALLEST = np.finfo(np.float64).tiny
 """Divides in place of 0, where the numerator is 0 too."""
 ROUND_OFF_BITS = 1e-12
@@ -56,26 +55,36 @@ class ImpossibleEvidence(Exception):
         super().__init__("cannot be so together: " + ", ".join(clash))
 
 
-class TooWide(Exception):
-    """Exact inference would need a table of `entries` numbers, for the sake of `node`."""
-
-    def __init__(self, node: str, entries: float) -> None:
-        self.node, self.entries = node, entries
-        super().__init__(
-            f"'{node}' ties so many nodes together that a table of {entries:.3g} numbers is needed"
-        )
-
-
 @dataclass(frozen=True, eq=False)
 class Clique:
-    """A clique's place in the long array, and its link to the parent clique nearer the root."""
+    """A clique's entries in the long array, and how they and its parent's hang on what both share."""
 
-    names: tuple[str, ...]  # the separator to the parent first
+    names: tuple[str, ...]
     span: slice
-    separator: int  # number of separator states; 1 at the root
     parent: int  # -1 at the root
-    gather: Ints  # parent entry -> separator state
-    group: Ints  # order of the parent's entries that puts equal separator states together
+    separator: int  # number of configurations of the shared nodes
+    own: Ints  # entry -> configuration of the shared nodes
+    above: Ints  # the parent's entry -> the same
+
+    def own_sums(self, entries: Floats) -> Floats:
+        """The clique's entries summed for each configuration of the shared nodes."""
+        if entries.ndim == 1:
+            return np.asarray(np.bincount(self.own, entries, self.separator), dtype=np.float64)
+        return np.asarray(self._own_matrix @ entries)
+
+    def above_sums(self, entries: Floats) -> Floats:
+        """The parent's entries summed for each configuration of the shared nodes."""
+        if entries.ndim == 1:
+            return np.asarray(np.bincount(self.above, entries, self.separator), dtype=np.float64)
+        return np.asarray(self._above_matrix @ entries)
+
+    @cached_property
+    def _own_matrix(self) -> sparse.csr_matrix:
+        return summing(self.own, self.separator)
+
+    @cached_property
+    def _above_matrix(self) -> sparse.csr_matrix:
+        return summing(self.above, self.separator)
 
 
 @dataclass(frozen=True, eq=False)
@@ -154,31 +163,40 @@ class Engine:
         return self.outlook_many([evidence])[0]
 
     def outlook_many(self, cases: Sequence[Evidence]) -> tuple[Outlook, ...]:
-        """The outlooks of many cases, in one pass over the cliques."""
-        clean = [self._checked(evidence) for evidence in cases]
-        if not clean:
-            return ()
-        cliques, messages, log2 = self._collected(clean)
-        for evidence, total in zip(clean, log2, strict=True):
-            if total == -math.inf:
-                raise ImpossibleEvidence(self._clash(evidence))
-        self._distribute(cliques, messages)
-        flat = cliques[0] if len(cases) == 1 else np.ascontiguousarray(cliques.T)
-        joints = self.to_joints @ flat
-        terms = self.to_terms @ joints
-        bits = self.to_bits @ _x_log2_x(terms) - self.to_certain @ joints
-        bits[bits < ROUND_OFF_BITS] = 0.0
-        hidden = self.to_hidden @ flat
-        predictive = terms[: self._predicted]
-        if len(cases) == 1:
-            return (Outlook(self, hidden, predictive, bits, frozenset(clean[0]), float(log2[0])),)
-        columns = zip(hidden.T, predictive.T, bits.T, clean, log2.tolist(), strict=True)
-        return tuple(Outlook(self, h, p, b, frozenset(seen), total) for h, p, b, seen, total in columns)
+        """The outlooks of many cases, many at once through the cliques."""
+        found: list[Outlook] = []
+        for first in range(0, len(cases), CASES_AT_ONCE):
+            found += self._outlooks([self._checked(one) for one in cases[first : first + CASES_AT_ONCE]])
+        return tuple(found)
 
     def log2_chances(self, cases: Sequence[Evidence]) -> Floats:
         """log2 of P(evidence) for each case, -inf where it cannot be; likelihoods count as they are."""
-        clean = [self._checked(evidence) for evidence in cases]
-        return self._collected(clean)[2] if clean else np.empty(0)
+        return self._log2([self._checked(evidence) for evidence in cases])
+
+    def _outlooks(self, cases: Sequence[dict[str, Floats]]) -> list[Outlook]:
+        entries, log2 = self._entered(cases)
+        messages, total = collect(self.cliques, entries)
+        log2 = log2 + total
+        if -math.inf in log2:
+            raise ImpossibleEvidence(self._clash(cases[int(np.argmin(log2))]))
+        distribute(self.cliques, entries, messages)
+        joints = self.to_joints @ entries
+        terms = self.to_terms @ joints
+        bits = self.to_bits @ x_log2_x(terms) - self.to_certain @ joints
+        bits[bits < ROUND_OFF_BITS] = 0.0
+        hidden = self.to_hidden @ entries
+        predictive = terms[: self._predicted]
+        if len(cases) == 1:
+            return [Outlook(self, hidden, predictive, bits, frozenset(cases[0]), float(log2[0]))]
+        columns = zip(hidden.T, predictive.T, bits.T, cases, log2.tolist(), strict=True)
+        return [Outlook(self, h, p, b, frozenset(seen), total) for h, p, b, seen, total in columns]
+
+    def _log2(self, cases: Sequence[dict[str, Floats]]) -> Floats:
+        found = [np.empty(0)]
+        for first in range(0, len(cases), CASES_AT_ONCE):
+            entries, log2 = self._entered(cases[first : first + CASES_AT_ONCE])
+            found.append(log2 + collect(self.cliques, entries)[1])
+        return np.concatenate(found)
 
     @cached_property
     def _predicted(self) -> int:
@@ -192,55 +210,33 @@ class Engine:
             likelihood = np.asarray(said, dtype=np.float64)
             if likelihood.shape != (len(self.outcomes[node]),):
                 raise ValueError(f"'{node}' has {len(self.outcomes[node])} states, not {likelihood.shape}")
-            if not np.all(np.isfinite(likelihood)) or np.any(likelihood < 0):
+            if not (np.minimum.reduce(likelihood) >= 0 and np.maximum.reduce(likelihood) < math.inf):
                 raise ValueError(f"the likelihood on '{node}' has to be numbers from 0 up")
             checked[node] = likelihood
         return checked
 
-    def _collected(self, cases: Sequence[Mapping[str, Floats]]) -> tuple[Floats, list[Floats], Floats]:
-        """Enter the evidence and send messages to the root; returns cliques, messages, log2 P(evidence)."""
-        count = len(cases)
-        cliques = np.repeat(self.start[None, :], count, axis=0)
-        scales = []
+    def _entered(self, cases: Sequence[Mapping[str, Floats]]) -> tuple[Floats, Floats]:
+        """The cliques with the evidence in, brought to at most their start; log2 of what that took out."""
+        entries = np.repeat(self.start[None, :], len(cases), axis=0)
+        log2 = np.zeros(len(cases))
         # Likelihoods on one clique are added as logarithms first: many small ones would underflow.
         logs: dict[int, Floats] = {}
-        for node in dict.fromkeys(itertools.chain.from_iterable(cases)):
-            entry = self.entries[node]
-            silent = np.ones(len(self.outcomes[node]))
-            likelihood = np.array([evidence.get(node, silent) for evidence in cases])
-            with np.errstate(divide="ignore"):
-                log = np.log2(likelihood @ entry.weights.T)[:, entry.index]
-            logs[entry.clique] = logs[entry.clique] + log if entry.clique in logs else log
-        log2 = np.zeros(count)
+        with np.errstate(divide="ignore"):
+            for node in dict.fromkeys(itertools.chain.from_iterable(cases)):
+                entry = self.entries[node]
+                rows = [row for row, evidence in enumerate(cases) if node in evidence]
+                likelihood = np.array([cases[row][node] for row in rows])
+                log = np.log2(likelihood @ entry.weights.T).take(entry.index, axis=1)
+                if len(rows) < len(cases):
+                    silent = np.zeros((len(cases), log.shape[1]))
+                    silent[rows] = log
+                    log = silent
+                logs[entry.clique] = logs[entry.clique] + log if entry.clique in logs else log
         for at, log in logs.items():
             largest = np.maximum.reduce(log, axis=1)
             log2 += largest
-            cliques[:, self.cliques[at].span] *= np.exp2(log - np.maximum(largest, -1e300)[:, None])
-        messages: list[Floats] = [np.empty(0)] * len(self.cliques)
-        for at in range(len(self.cliques) - 1, 0, -1):
-            clique = self.cliques[at]
-            span = cliques[:, clique.span]
-            scales.append(_scale(span))
-            message = np.add.reduce(span.reshape(count, clique.separator, -1), axis=2)
-            cliques[:, self.cliques[clique.parent].span] *= message[:, clique.gather]
-            messages[at] = message
-        root = cliques[:, self.cliques[0].span]
-        total = np.add.reduce(root, axis=1)
-        root /= np.maximum(total, SMALLEST)[:, None]
-        with np.errstate(divide="ignore"):
-            log2 += np.log2([total, *scales]).sum(axis=0)
-        return cliques, messages, log2
-
-    def _distribute(self, cliques: Floats, messages: Sequence[Floats]) -> None:
-        """Send messages from the root outwards, in place: each clique becomes P(its nodes | seen)."""
-        count = len(cliques)
-        for clique, sent in zip(self.cliques[1:], messages[1:], strict=True):
-            parent = cliques[:, self.cliques[clique.parent].span]
-            wanted = np.add.reduce(parent[:, clique.group].reshape(count, clique.separator, -1), axis=2)
-            # Where nothing was sent nothing is wanted: 0/0 is 0 here.
-            wanted /= np.maximum(sent, SMALLEST)
-            span = cliques[:, clique.span].reshape(count, clique.separator, -1)
-            span *= wanted[:, :, None]
+            entries[:, self.cliques[at].span] *= np.exp2(log - np.maximum(largest, -1e300)[:, None])
+        return (entries[0] if len(cases) == 1 else np.ascontiguousarray(entries.T)), log2
 
     def _clash(self, evidence: Mapping[str, Floats]) -> tuple[str, ...]:
         """Nodes whose evidence is impossible: one, else a pair, else a set that none can be spared from."""
@@ -248,30 +244,56 @@ class Engine:
             subsets = list(itertools.combinations(evidence, size))
             for start in range(0, len(subsets), 64):
                 chunk = subsets[start : start + 64]
-                _, _, log2 = self._collected([{node: evidence[node] for node in subset} for subset in chunk])
+                log2 = self._log2([{node: evidence[node] for node in subset} for subset in chunk])
                 for subset, total in zip(chunk, log2, strict=True):
                     if total == -math.inf:
                         return subset
         needed = dict(evidence)
         for node in evidence:
             without = {name: likelihood for name, likelihood in needed.items() if name != node}
-            if self._collected([without])[2][0] == -math.inf:
+            if self._log2([without])[0] == -math.inf:
                 needed = without
         return tuple(needed)
 
 
-def _scale(array: Floats) -> Floats:
-    """Divide each case's numbers by their largest, in place, against underflow; returns the largest."""
-    largest: Floats = np.maximum.reduce(array, axis=1)
-    array /= np.maximum(largest, SMALLEST)[:, None]
-    return largest
+def collect(cliques: Sequence[Clique], entries: Floats) -> tuple[list[Floats], Floats]:
+    """Send messages to the root, in place; returns the messages and log2 of the total of each case."""
+    messages: list[Floats] = [np.empty(0)] * len(cliques)
+    scales = []
+    for at in range(len(cliques) - 1, 0, -1):
+        clique = cliques[at]
+        messages[at] = message = clique.own_sums(entries[clique.span])
+        # Against underflow the largest number that goes up is 1.
+        largest = np.maximum.reduce(message, axis=0)
+        scales.append(largest)
+        scaled = message / np.maximum(largest, SMALLEST)
+        entries[cliques[clique.parent].span] *= scaled.take(clique.above, axis=0)
+    root = entries[cliques[0].span]
+    total = np.add.reduce(root, axis=0)
+    root /= np.maximum(total, SMALLEST)
+    with np.errstate(divide="ignore"):
+        return messages, np.log2([total, *scales]).sum(axis=0)
 
 
-def _x_log2_x(x: Floats) -> Floats:
-    out: Floats = np.zeros_like(x)
-    np.log2(x, out=out, where=x > 0)
-    out *= x
-    return out
+def distribute(cliques: Sequence[Clique], entries: Floats, messages: Sequence[Floats]) -> None:
+    """Send messages from the root outwards, in place: each clique becomes P(its nodes | seen)."""
+    for clique, sent in zip(cliques[1:], messages[1:], strict=True):
+        wanted = clique.above_sums(entries[cliques[clique.parent].span])
+        # Where nothing was sent nothing is wanted: 0/0 is 0 here.
+        wanted /= np.maximum(sent, SMALLEST)
+        entries[clique.span] *= wanted.take(clique.own, axis=0)
+
+
+def summing(groups: Ints, count: int) -> sparse.csr_matrix:
+    """The matrix that sums what belongs to each group."""
+    ones = np.ones(len(groups))
+    return sparse.csr_matrix((ones, (groups, np.arange(len(groups)))), shape=(count, len(groups)))
+
+
+def x_log2_x(x: Floats) -> Floats:
+    """x log2 x, 0 where x is 0."""
+    logs = np.maximum(x, SMALLEST)
+    return np.asarray(x * np.log2(logs, out=logs))
 
 
 def compile_tables(tables: Tables) -> Engine:
@@ -292,41 +314,47 @@ class _Compiler:
         for table in tables.tables:
             if readings.intersection(table.parents):
                 raise ValueError(f"'{table.child}' hangs on a reading; readings are leaves")
+        parents = {table.child: table.parents for table in self.hidden_tables}
+        self.order = tuple(TopologicalSorter(parents).static_order())
         self.steady = self._steady()
         self.border = self._borders()
 
     def engine(self) -> Engine:
-        bags, parents = self._bag_tree()
-        cliques = self._laid_out(bags, parents)
-        self.scopes = [clique.names for clique in cliques]
-        self.spans = [clique.span for clique in cliques]
-        self.length = cliques[-1].span.stop
-        start = np.ones(self.length)
+        scopes = [(table.child, (*table.parents, table.child)) for table in self.hidden_tables]
+        scopes += [(table.child, self._scope(table)) for table in self.reading_tables]
+        self.bags, parents = clique_tree(self.order, self.size, scopes, self.hidden_tables)
+        self.homes: dict[str, set[int]] = {name: set() for name in self.hidden}
+        for at, bag in enumerate(self.bags):
+            for name in bag.names:
+                self.homes[name].add(at)
+        stops = np.cumsum([len(bag) for bag in self.bags]).tolist()
+        self.spans = [slice(stop - len(bag), stop) for bag, stop in zip(self.bags, stops, strict=True)]
+        start = np.ones(stops[-1])
         for table in self.hidden_tables:
             at, index = self._placed((*table.parents, table.child))
             start[self.spans[at]] *= table.values.reshape(-1)[index]
-        entries = {}
-        for name in self.hidden:
-            entries[name] = Entry(*self._placed((name,)), np.eye(self.size[name]))
+        entries = {name: Entry(*self._placed((name,)), np.eye(self.size[name])) for name in self.hidden}
         for table in self.reading_tables:
-            entries[table.child] = Entry(
-                *self._placed(table.parents), table.values.reshape(-1, self.size[table.child])
-            )
+            entries[table.child] = Entry(*self._placed(table.parents), _by_parents(table))
         hidden_spans = _spans(self.hidden, self.size)
-        to_hidden = sparse.vstack([self._marginal((name,)) for name in self.hidden]).tocsr()
+        to_hidden = _Rows()
+        for name in self.hidden:
+            at, index = self._placed((name,))
+            columns = np.arange(self.spans[at].start, self.spans[at].stop)
+            to_hidden.add(self.size[name], index, columns, np.ones(len(index)))
         joints, terms, bits, certain, reading_spans = self._information()
         return Engine(
             outcomes=self.given.outcomes,
             sought=self.given.sought,
             readings=tuple(reading_spans),
-            cliques=cliques,
-            widest=self.widest,
+            cliques=tuple(map(self._clique, range(len(self.bags)), parents)),
+            widest=(to_blame(self.bags[0].names, scopes), len(self.bags[0])),
             start=start,
             entries=entries,
             hidden_spans=hidden_spans,
             sought_at=np.array([hidden_spans[name].stop - 1 for name in self.given.sought], dtype=np.intp),
             reading_spans=reading_spans,
-            to_hidden=to_hidden,
+            to_hidden=to_hidden.matrix(stops[-1]),
             to_joints=joints,
             to_terms=terms,
             to_bits=bits,
@@ -337,10 +365,7 @@ class _Compiler:
         """The nodes that are functions of the sought ones."""
         steady = set(self.given.sought)
         tables = {table.child: table for table in self.hidden_tables}
-        order = nx.DiGraph()
-        order.add_nodes_from(tables)
-        order.add_edges_from((parent, table.child) for table in tables.values() for parent in table.parents)
-        for name in nx.topological_sort(order):
+        for name in self.order:
             values = tables[name].values
             if steady.issuperset(tables[name].parents) and np.all((values == 0) | (values == 1)):
                 steady.add(name)
@@ -348,164 +373,143 @@ class _Compiler:
 
     def _borders(self) -> dict[str, tuple[str, ...]]:
         """For each reading with noise among its parents: its parents and the border of their group."""
-        steady = self.steady
         scopes = [{*table.parents, table.child} for table in self.hidden_tables]
         scopes += [set(table.parents) for table in self.reading_tables]
-        groups = nx.Graph()
+        groups: dict[str, set[str]] = {}
         for scope in scopes:
-            noise = sorted(scope - steady)
-            groups.add_nodes_from(noise)
-            nx.add_path(groups, noise)
-        border: dict[str, set[str]] = {}
-        for group in nx.connected_components(groups):
-            around = set().union(*(scope - group for scope in scopes if scope & group))
-            border.update(dict.fromkeys(group, around))
-        return {
-            table.child: tuple(sorted(set(table.parents).union(*(border[name] for name in noise))))
-            for table in self.reading_tables
-            if (noise := [name for name in table.parents if name not in steady])
-        }
+            noise = scope - self.steady
+            group = noise.union(*(groups[name] for name in noise if name in groups))
+            groups.update(dict.fromkeys(group, group))
+        around: dict[str, set[str]] = {name: set() for name in groups}
+        for scope in scopes:
+            for name in scope - self.steady:
+                around[name] |= scope
+        borders = {}
+        for table in self.reading_tables:
+            noise = set(table.parents) - self.steady
+            if noise:
+                group = groups[min(noise)]
+                border = set().union(*(around[name] for name in group)) - group
+                borders[table.child] = tuple(sorted(border.union(table.parents)))
+        return borders
 
-    def _entries(self, names: Iterable[str]) -> int:
-        return math.prod(self.size[name] for name in names)
+    def _scope(self, table: Table) -> tuple[str, ...]:
+        """What has to be together for a reading."""
+        return self.border.get(table.child, table.parents)
 
-    def _bag_tree(self) -> tuple[list[tuple[str, ...]], list[int]]:
-        """Triangulate (minimum fill-in), merge small cliques, and root the tree at its largest clique."""
-        graph = nx.Graph()
-        graph.add_nodes_from(self.hidden)
-        scopes = [(table.child, (*table.parents, table.child)) for table in self.hidden_tables]
-        scopes += [(t.child, self.border.get(t.child, t.parents)) for t in self.reading_tables]
-        for owner, scope in scopes:
-            if self._entries(scope) > LARGEST_CLIQUE:
-                raise TooWide(owner, self._entries(scope))
-            graph.add_edges_from(itertools.combinations(scope, 2))
-        forest = nx.Graph()
-        for component in nx.connected_components(graph):
-            # Sorted, so that the same knowledge always gives the same tree.
-            part = nx.Graph()
-            part.add_nodes_from(sorted(component))
-            part.add_edges_from(sorted(map(sorted, graph.subgraph(component).edges)))
-            _, tree = treewidth_min_fill_in(part)
-            tree = _merged(tree, self._entries)
-            if forest.number_of_nodes():
-                forest.add_edge(next(iter(forest)), next(iter(tree)))
-            forest = nx.compose(forest, tree)
-        widest = max(forest, key=lambda bag: (self._entries(bag), sorted(bag)))
-        self.widest = (self._to_blame(widest, scopes), self._entries(widest))
-        if self._entries(widest) > LARGEST_CLIQUE:
-            raise TooWide(*self.widest)
-        order = list(nx.dfs_preorder_nodes(forest, widest))
-        position = {bag: at for at, bag in enumerate(order)}
-        parents = [-1] * len(order)
-        for parent, child in nx.dfs_edges(forest, widest):
-            parents[position[child]] = position[parent]
-        return [tuple(sorted(bag)) for bag in order], parents
-
-    def _to_blame(self, bag: Iterable[str], scopes: list[tuple[str, tuple[str, ...]]]) -> str:
-        """The node whose table ties most of an over-wide clique together."""
-        members = set(bag)
-        return max(scopes, key=lambda scope: (len(members & set(scope[1])), scope[0]))[0]
-
-    def _laid_out(self, bags: list[tuple[str, ...]], parents: list[int]) -> tuple[Clique, ...]:
-        cliques: list[Clique] = []
-        offset = 0
-        for bag, parent in zip(bags, parents, strict=True):
-            above = cliques[parent].names if parent >= 0 else ()
-            separator = tuple(name for name in bag if name in above)
-            names = separator + tuple(name for name in bag if name not in above)
-            gather = self._index(above, separator)
-            cliques.append(
-                Clique(
-                    names=names,
-                    span=slice(offset, offset + self._entries(names)),
-                    separator=self._entries(separator),
-                    parent=parent,
-                    gather=gather,
-                    group=np.argsort(gather, kind="stable"),
-                )
-            )
-            offset += self._entries(names)
-        return tuple(cliques)
-
-    def _index(self, names: Sequence[str], within: Sequence[str]) -> Ints:
-        """For each entry of a table over `names`, the flat index of its states of `within`."""
-        states = np.indices([self.size[name] for name in names]).reshape(len(names), self._entries(names))
-        index = np.zeros(self._entries(names), dtype=np.intp)
-        for name in within:
-            index = index * self.size[name] + states[names.index(name)]
-        return index
+    def _clique(self, at: int, parent: int) -> Clique:
+        bag, above = self.bags[at], self.bags[parent]
+        if parent < 0:
+            none = np.empty(0, dtype=np.intp)
+            return Clique(bag.names, self.spans[at], parent, 1, np.zeros(len(bag), dtype=np.intp), none)
+        shared = bag.shared(above)
+        both = np.concatenate([bag.index(shared, self.size), above.index(shared, self.size)])
+        states, number = np.unique(both, return_inverse=True)
+        own, theirs = number[: len(bag)], number[len(bag) :]
+        return Clique(bag.names, self.spans[at], parent, len(states), own, theirs)
 
     def _placed(self, scope: Sequence[str]) -> tuple[int, Ints]:
         """The smallest clique that holds the scope, and the index of its entries into the scope's table."""
-        at = min(
-            (at for at, names in enumerate(self.scopes) if set(scope) <= set(names)),
-            key=lambda at: self.spans[at].stop - self.spans[at].start,
-        )
-        return at, self._index(self.scopes[at], scope)
+        homes = set.intersection(*(self.homes[name] for name in scope)) if scope else {0}
+        at = min(homes, key=lambda home: (len(self.bags[home]), home))
+        return at, self.bags[at].index(scope, self.size)
 
-    def _marginal(self, scope: Sequence[str]) -> sparse.csr_matrix:
-        """The matrix that sums the cliques' array down to the table over the scope."""
+    def _marginal(self, sums: _Rows, scope: Sequence[str]) -> tuple[Ints, Ints]:
+        """Add the rows that sum the cliques' array down to the scope's table, without what cannot be.
+
+        Returns the rows' numbers, and the configuration of the scope that each stands for.
+        """
         at, index = self._placed(scope)
+        possible, row = np.unique(index, return_inverse=True)
         columns = np.arange(self.spans[at].start, self.spans[at].stop)
-        ones = np.ones(len(index))
-        return sparse.csr_matrix((ones, (index, columns)), shape=(self._entries(scope), self.length))
+        return sums.add(len(possible), row, columns, np.ones(len(row))), possible
 
     def _information(
         self,
     ) -> tuple[sparse.csr_matrix, sparse.csr_matrix, sparse.csr_matrix, sparse.csr_matrix, dict[str, slice]]:
         """The matrices from cliques to joints, terms and bits (see `Engine`), and where predictions stand."""
-        if not self.reading_tables:
-            none = sparse.csr_matrix((0, 0))
-            return sparse.csr_matrix((0, self.length)), none, none, none, {}
-        joints, predicted, conditional, certain, signs = [], [], [], [], []
+        joints, terms, bits, certain = _Rows(), _Rows(), _Rows(), _Rows()
+        held = {
+            scope: self._marginal(joints, scope)
+            for scope in dict.fromkeys(map(self._scope, self.reading_tables))
+        }
+        predicted = []
+        chances = []
         for table in self.reading_tables:
-            scope = self.border.get(table.child, table.parents)
-            joints.append(self._marginal(scope))
-            rows = table.values.reshape(-1, self.size[table.child])[self._index(scope, table.parents)]
-            predicted.append(rows.T)
+            columns, possible = held[self._scope(table)]
+            rows = _by_parents(table)[self._within(self._scope(table), possible, table.parents)]
+            chances.append(rows)
+            predicted.append(terms.add_each(columns, rows))
+        for table, rows, outcomes in zip(self.reading_tables, chances, predicted, strict=True):
+            scope = self._scope(table)
+            columns, possible = held[scope]
+            less = -np.ones(len(outcomes))
             if table.child not in self.border:
-                certain.append(-_x_log2_x(rows).sum(axis=1)[None, :])
-                conditional.append(np.empty((0, len(rows))))
-                signs.append(np.empty((1, 0)))
+                certain.add_each(columns, -x_log2_x(rows).sum(axis=1)[:, None])
+                bits.add_each(outcomes, less[:, None])
                 continue
+            certain.count += 1
             border = [name for name in scope if name in self.steady]
-            where = self._index(scope, border)
-            states = self._entries(border)
-            on_border = sparse.csr_matrix((np.ones(len(where)), (where, np.arange(len(where)))))
-            pairs = [on_border.multiply(rows[:, outcome][None, :]) for outcome in range(rows.shape[1])]
-            certain.append(np.zeros((1, len(rows))))
-            conditional.append(sparse.vstack([*pairs, on_border]))
-            signs.append(np.repeat([1.0, -1.0], [states * rows.shape[1], states])[None, :])
-        to_terms = sparse.vstack([sparse.block_diag(predicted), sparse.block_diag(conditional)])
-        names = tuple(table.child for table in self.reading_tables)
-        entropies = sparse.block_diag([-np.ones((1, self.size[name])) for name in names])
+            states, where = np.unique(self._within(scope, possible, border), return_inverse=True)
+            with_outcome = [terms.add(len(states), where, columns, one) for one in rows.T]
+            alone = terms.add(len(states), where, columns, np.ones(len(where)))
+            signs = [less, np.ones(len(states) * rows.shape[1]), -np.ones(len(states))]
+            bits.add_each(np.concatenate([outcomes, *with_outcome, alone]), np.concatenate(signs)[:, None])
+        names = [table.child for table in self.reading_tables]
         return (
-            sparse.vstack(joints).tocsr(),
-            to_terms.tocsr(),
-            sparse.hstack([entropies, sparse.block_diag(signs)]).tocsr(),
-            sparse.block_diag(certain).tocsr(),
+            joints.matrix(self.spans[-1].stop),
+            terms.matrix(joints.count),
+            bits.matrix(terms.count),
+            certain.matrix(joints.count),
             _spans(names, self.size),
         )
+
+    def _within(self, scope: Sequence[str], configurations: Ints, names: Sequence[str]) -> Ints:
+        """The configuration of some of a scope's names in each of its configurations."""
+        states = {}
+        left = configurations
+        for name in reversed(scope):
+            left, states[name] = np.divmod(left, self.size[name])
+        index = np.zeros(len(configurations), dtype=np.intp)
+        for name in names:
+            index = index * self.size[name] + states[name]
+        return index
+
+
+class _Rows:
+    """A sparse matrix in the making: rows below one another."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        self.parts: list[tuple[Ints, Ints, Floats]] = []
+
+    def add(self, count: int, rows: Ints, columns: Ints, values: Floats) -> Ints:
+        """Add `count` rows with these values in them; returns the rows' numbers."""
+        self.parts.append((rows + self.count, columns, values))
+        self.count += count
+        return np.arange(self.count - count, self.count)
+
+    def add_each(self, columns: Ints, values: Floats) -> Ints:
+        """Add a row for each column of `values`, which has a row for each of `columns`."""
+        count = values.shape[1]
+        rows = np.repeat(np.arange(count), len(columns))
+        return self.add(count, rows, np.tile(columns, count), values.T.reshape(-1))
+
+    def matrix(self, width: int) -> sparse.csr_matrix:
+        """The matrix of all rows so far."""
+        if not self.parts:
+            return sparse.csr_matrix((self.count, width))
+        rows, columns, values = (np.concatenate(part) for part in zip(*self.parts, strict=True))
+        matrix = sparse.csr_matrix((values, (rows, columns)), shape=(self.count, width))
+        matrix.eliminate_zeros()
+        return matrix
+
+
+def _by_parents(table: Table) -> Floats:
+    """A table with a row for each configuration of the parents."""
+    return table.values.reshape(-1, table.values.shape[-1])
 
 
 def _spans(names: Sequence[str], size: Mapping[str, int]) -> dict[str, slice]:
     stops = np.cumsum([size[name] for name in names]).tolist()
     return {name: slice(stop - size[name], stop) for name, stop in zip(names, stops, strict=True)}
-
-
-def _merged(tree: nx.Graph, entries: Callable[[Iterable[str]], int]) -> nx.Graph:
-    """Merge neighbouring cliques while the union stays small, or is no larger than one of the two."""
-    while True:
-        costs = {
-            (a, b): entries(a | b)
-            for a, b in tree.edges
-            if entries(a | b) <= max(MERGE_UP_TO, entries(a), entries(b))
-        }
-        if not costs:
-            return tree
-        first, second = min(costs, key=lambda pair: (costs[pair], sorted(pair[0] | pair[1])))
-        union = first | second
-        around = (set(tree[first]) | set(tree[second])) - {first, second}
-        tree.remove_nodes_from([first, second])
-        tree.add_node(union)
-        tree.add_edges_from((union, neighbour) for neighbour in around)
