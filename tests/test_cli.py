@@ -15,12 +15,10 @@ import click
 import pytest
 from pgmpy.readwrite import BIFReader, XMLBIFReader
 
-from advisor.cli import commands
+from advisor.cli import COMMANDS, commands
 from tests.conftest import HEAD, ROOT, SCENARIOS, Ran, complaint, faults
 
 Advisor = Callable[..., Ran]
-
-COMMANDS = sorted(commands.commands)
 
 CLASHING = (
     complaint("any_of: {strap: 60, glass: 45}")
@@ -109,12 +107,30 @@ def test_every_command_has_help(advisor: Advisor, name: str) -> None:
     ran = advisor(name, "--help")
     assert (ran.code, ran.err) == (0, "")
     assert ran.out.startswith("Usage: ")
-    command = commands.commands[name]
+    command = commands.get_command(click.Context(commands), name)
+    assert command is not None
     assert command.help
     assert command.help.rstrip().endswith(".")
     for option in command.params:
         if isinstance(option, click.Option):
             assert option.help, option.name
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_list_says_of_a_command_what_its_help_says_first(name: str) -> None:
+    """The list is written without importing commands; what stands there is each one's own first sentence."""
+    command = commands.get_command(click.Context(commands), name)
+    assert command is not None
+    assert (command.name, (command.help or "").partition("\n")[0]) == (name, COMMANDS[name].does)
+
+
+def test_the_list_is_the_one_that_click_would_write(advisor: Advisor) -> None:
+    """The help of the bare command is the same as with every command imported."""
+    context = click.Context(commands)
+    whole = {name: command for name in COMMANDS if (command := commands.get_command(context, name))}
+    usual = click.Group("advisor", whole, True, params=commands.params, help=commands.help)
+    context = click.Context(usual, info_name="advisor", help_option_names=["-h", "--help"])
+    assert advisor("--help").out == usual.get_help(context) + "\n"
 
 
 @pytest.mark.parametrize("name", COMMANDS)

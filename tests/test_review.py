@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor import cli
+from advisor.cli import check, main
 from advisor.engine import compile_tables
 from advisor.knowledge import Knowledge
 from advisor.network import build
@@ -78,10 +78,10 @@ def test_watching_checks_again_when_a_file_is_saved(
         elif waits == 3:
             raise KeyboardInterrupt
 
-    monkeypatch.setattr(cli.time, "sleep", wait)
+    monkeypatch.setattr(check.time, "sleep", wait)
     monkeypatch.setattr("sys.argv", ["advisor", "check", "--watch", str(file)])
     with pytest.raises(SystemExit):
-        cli.main()
+        main()
     printed = capsys.readouterr()
     assert printed.out.count("unknown-word") == 1
     assert "1 errors, 0 weak points." in printed.err

@@ -1,0 +1,74 @@
+"""The technician's screens, here and in browsers."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import click
+
+from advisor.cli.ending import fail, refuse_unknown
+from advisor.cli.given import checked, knowledge_option, shipped, store_option, without_option
+
+
+@click.command()
+@knowledge_option
+@without_option
+@store_option
+def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) -> None:
+    """Open the technician's screens."""
+    served = "TEXTUAL_DRIVER" in os.environ
+    if not served and not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise click.UsageError("The screens need a terminal. `advisor demo` tells a case as text.")
+    from advisor.screens.app import AdvisorApp
+
+    app = AdvisorApp(list(paths) or [shipped("knowledge")], frozenset(without), store)
+    app.run()
+    sys.exit(app.return_code or 0)
+
+
+@click.command()
+@knowledge_option
+@without_option
+@store_option
+@click.option(
+    "--host",
+    default="127.0.0.1",
+    show_default=True,
+    help="The address to serve at; 0.0.0.0 is every address of this machine. Other than for this machine "
+    "alone it takes a token.",
+)
+@click.option(
+    "--port", type=click.IntRange(0, 65535), default=8765, show_default=True, help="0 takes a free one."
+)
+@click.option(
+    "--token",
+    envvar="ADVISOR_TOKEN",
+    show_envvar=True,
+    help="What a browser has to know to get in. Default: none for this machine alone, else one is made.",
+)
+def serve(
+    paths: tuple[Path, ...],
+    without: tuple[str, ...],
+    store: str | None,
+    host: str,
+    port: int,
+    token: str | None,
+) -> None:
+    """Open the technician's screens in browsers, such as of tablets in the bays: up to 24 at a time.
+
+    A token keeps others out, but nothing is encrypted: serve on a network that you trust.
+    """
+    from advisor import serve as server
+
+    known = checked(paths).instruments
+    refuse_unknown("instrument", without, known)
+    command = [sys.executable, "-m", "advisor", "bench"]
+    command += [f"--knowledge={path}" for path in paths]
+    command += [f"--without={one}" for one in without]
+    command += [f"--store={store}"] if store else []
+    try:
+        server.serve(command, host, port, token, click.echo)
+    except server.CannotListen as error:
+        fail([str(error)], 3)

@@ -1,0 +1,82 @@
+"""Knowledge files checked, once or on every save."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Iterable
+from pathlib import Path
+
+import click
+
+from advisor.cli.given import shipped
+
+WATCHED_EVERY_SECONDS = 0.5
+
+
+@click.command()
+@click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="JSON is for editors and other programs.",
+)
+@click.option("--watch", is_flag=True, help="Check again whenever a file is saved, until stopped.")
+def check(paths: tuple[Path, ...], form: str, watch: bool) -> None:
+    """Check knowledge files and print every problem with file, line and column."""
+    meant = list(paths) or [shipped("knowledge")]
+    if not watch:
+        sys.exit(_check(meant, form))
+    last: object = None
+    while True:
+        stamps = _stamps(meant)
+        if stamps != last:
+            last = stamps
+            _check(meant, form)
+            click.echo("Watching; stop with Ctrl+C.", err=True)
+        time.sleep(WATCHED_EVERY_SECONDS)
+
+
+def _check(paths: list[Path], form: str) -> int:
+    """Print what is wrong and weak; returns the exit code."""
+    from advisor.lint import problems
+    from advisor.loading import load
+    from advisor.problems import ProblemsFound
+    from advisor.review import review
+
+    try:
+        knowledge = load(paths)
+        found = problems(knowledge)
+        if not any(problem.severity == "error" for problem in found):
+            found = sorted([*found, *review(knowledge)], key=lambda one: (one.place, one.code))
+        counted = (
+            f"{len(knowledge.complaints)} complaints, {len(knowledge.faults)} faults, "
+            f"{len(knowledge.readings)} readings: "
+        )
+    except ProblemsFound as error:
+        found, counted = list(error.problems), ""
+    if form == "json":
+        click.echo(json.dumps([one.as_dict() for one in found], ensure_ascii=False, indent=2))
+    else:
+        for problem in found:
+            click.echo(str(problem))
+    errors = sum(problem.severity == "error" for problem in found)
+    click.echo(f"{counted}{errors} errors, {len(found) - errors} weak points.", err=True)
+    return 1 if errors else 0
+
+
+def _stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int]]:
+    from advisor.loading import knowledge_files
+
+    stamps = {}
+    for file in knowledge_files(paths):
+        try:
+            stat = file.stat()
+        except OSError:
+            continue  # between the two halves of a save; the next look finds it again
+        stamps[file] = (stat.st_mtime_ns, stat.st_size)
+    return stamps

@@ -1,0 +1,179 @@
+"""How well the advice does on made-up cars, and whether another version does better."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import click
+
+from advisor.cli.ending import fail, refuse_unknown
+from advisor.cli.given import checked, knowledge_option, shipped, without_option
+
+_cars = click.option(
+    "--cars", type=click.IntRange(1, 1_000_000), default=1000, show_default=True, help="For each complaint."
+)
+_seed = click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Draws the cars.")
+_some_complaints = click.option(
+    "--complaint", "some", multiple=True, metavar="ID", help="Only this complaint; may be repeated."
+)
+_jobs = click.option(
+    "--jobs", type=click.IntRange(1), help="Cores to use. Default: all. The result is the same."
+)
+_text_or_json = click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="JSON is for other programs.",
+)
+
+
+@click.command()
+@knowledge_option
+@without_option
+@_some_complaints
+@_cars
+@_seed
+@_jobs
+@click.option(
+    "--disturb",
+    "noises",
+    type=click.FloatRange(0.0, 5.0, min_open=True),
+    multiple=True,
+    help="Also let the advice go by numbers with so much noise in their log-odds, as 0.5; may be repeated.",
+)
+@click.option("--costly", type=click.IntRange(1), help="Name so many numbers whose error would cost most.")
+@_text_or_json
+@click.option(
+    "--html",
+    "page_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write a page with plots too.",
+)
+def evaluate(
+    paths: tuple[Path, ...],
+    without: tuple[str, ...],
+    some: tuple[str, ...],
+    cars: int,
+    seed: int,
+    jobs: int | None,
+    noises: tuple[float, ...],
+    costly: int | None,
+    form: str,
+    page_file: Path | None,
+) -> None:
+    """Play made-up cars, and say how well the advice finds their causes, and against what else."""
+    from dataclasses import asdict
+
+    from advisor import evaluation
+    from advisor.advice import Workshop
+    from advisor.document import html
+    from advisor.proofpage import lines, page
+    from advisor.scorecard import scorecards
+    from advisor.sensitivity import most_costly
+
+    knowledge = checked(paths)
+    refuse_unknown("instrument", without, knowledge.instruments)
+    refuse_unknown("complaint", some, knowledge.complaints)
+    plan = evaluation.Plan(
+        tuple(dict.fromkeys(some or knowledge.complaints)),
+        cars,
+        seed,
+        noises=tuple(dict.fromkeys(noises)),
+        workshop=Workshop(frozenset(without)),
+    )
+    with _bar(cars * len(plan.complaints), "Playing") as bar:
+        trials = evaluation.evaluate(knowledge, plan, jobs or -1, _on(bar))
+    families, complaints = scorecards(knowledge, trials)
+    numbers = most_costly(knowledge, plan, costly) if costly else ()
+    if page_file is not None:
+        text = html(page(plan, families, complaints, numbers, knowledge.version))
+        page_file.write_text(text, encoding="utf-8")
+    if form == "json":
+        answer = {
+            "knowledge": knowledge.version,
+            "cars_for_each_complaint": cars,
+            "seed": seed,
+            "families": [asdict(card) for card in families],
+            "complaints": [asdict(card) for card in complaints],
+            "costly": [asdict(one) for one in numbers],
+        }
+        click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
+        return
+    for line in lines(plan, families, complaints, numbers):
+        click.echo(line)
+
+
+@click.command()
+@click.argument("old", type=click.Path(exists=True, path_type=Path))
+@click.argument("new", type=click.Path(exists=True, path_type=Path))
+@_some_complaints
+@_cars
+@_seed
+@click.option(
+    "--scenarios",
+    type=click.Path(exists=True, path_type=Path),
+    multiple=True,
+    help="A scenario file or a folder of them; may be repeated. Default: the shipped ones.",
+)
+@_text_or_json
+def compare(
+    old: Path,
+    new: Path,
+    some: tuple[str, ...],
+    cars: int,
+    seed: int,
+    scenarios: tuple[Path, ...],
+    form: str,
+) -> None:
+    """Compare two versions of the knowledge, files or folders, on the same made-up cars and scenarios.
+
+    Exit codes: 0 nothing is worse by more than chance, 1 something is, 2 wrong use.
+    """
+    from dataclasses import asdict
+
+    from advisor.comparison import compare as compared
+    from advisor.loading import knowledge_files
+    from advisor.problems import ProblemsFound
+    from advisor.proofpage import comparison_lines
+
+    try:
+        before, after = checked([old]), checked([new])
+    except ProblemsFound as error:
+        fail([str(problem) for problem in error.problems], 2)
+    unknown = [one for one in some if one not in before.complaints or one not in after.complaints]
+    if unknown:
+        raise click.UsageError(f"There is no complaint '{unknown[0]}' in both versions.")
+    folders = [
+        one for path in scenarios or [shipped("scenarios")] for one in (path, *sorted(path.rglob("*/")))
+    ]
+    files = knowledge_files([one for one in folders if one.exists()])
+    with _bar(len(set(some) or before.complaints), "Comparing") as bar:
+        found = compared(before, after, cars, seed, list(files), some, _on(bar))
+    if form == "json":
+        answer = {**asdict(found), "anything_worse": found.anything_worse}
+        click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
+    else:
+        for line in comparison_lines(after, found):
+            click.echo(line)
+    sys.exit(1 if found.anything_worse else 0)
+
+
+def _bar(length: int, label: str) -> contextlib.AbstractContextManager[Any]:
+    """A progress bar on standard error."""
+    return click.progressbar(length=length, label=label, file=sys.stderr)
+
+
+def _on(bar: Any) -> Callable[[int, int], None]:
+    """Moves the bar to where the work is."""
+
+    def progress(done: int, _: int) -> None:
+        bar.update(done - bar.pos)
+
+    return progress

@@ -1,0 +1,144 @@
+"""What is given on the command line: options that commands share, and what they stand for.
+
+A command's module is imported when it runs, and imports what it needs inside its functions, so that its
+help comes at once: pgmpy and textual take seconds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from advisor.cli.ending import fail, refuse, refuse_unknown, there_is_no
+
+if TYPE_CHECKING:
+    from advisor.case import Case
+    from advisor.engine import Engine
+    from advisor.knowledge import Knowledge
+    from advisor.network import Network
+
+
+def shipped(folder: str) -> Path:
+    """The knowledge or scenarios that come along: inside the package, or beside it in a checkout."""
+    here = Path(__file__).parent.parent
+    inside = here / "shipped" / folder
+    return inside if inside.is_dir() else here.parent / folder
+
+
+class Pair(click.ParamType[tuple[str, str]]):
+    """Two words with an equals sign between them."""
+
+    name = "ID=VALUE"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[str, str]:
+        """The words on both sides of the first equals sign, without spaces around them."""
+        if isinstance(value, tuple):
+            return value
+        left, equals, right = str(value).partition("=")
+        if not equals or not left or not right:
+            self.fail(f"'{value}' is not of the form ID=VALUE.", param, ctx)
+        return left.strip(), right.strip()
+
+
+knowledge_option = click.option(
+    "--knowledge",
+    "paths",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    help="A YAML file or a folder of them; may be repeated. Default: the shipped knowledge.",
+)
+complaint_option = click.option("--complaint", required=True, metavar="ID", help="The complaint's id.")
+store_option = click.option(
+    "--store",
+    metavar="URL",
+    help="The database of cases, such as sqlite:///cases.sqlite or postgresql+psycopg://user@host/cases. "
+    "Default: a SQLite file in your data folder.",
+)
+output_option = click.option(
+    "--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output."
+)
+facts_option = click.option(
+    "--fact",
+    "facts",
+    type=Pair(),
+    multiple=True,
+    help="What is known of the vehicle; the last on a fact counts.",
+)
+number_argument = click.argument("number", metavar="CASE", type=click.IntRange(1, 2**31 - 1))
+without_option = click.option(
+    "--without", multiple=True, metavar="INSTRUMENT", help="An instrument that is missing."
+)
+
+
+def checked(paths: Iterable[Path]) -> Knowledge:
+    """The knowledge in these files and folders, or the shipped one; raises `ProblemsFound`."""
+    from advisor.lint import checked
+
+    return checked(list(paths) or [shipped("knowledge")])
+
+
+def network_of(knowledge: Knowledge, complaint: str) -> Network:
+    """A complaint's network; ends where there is no such complaint."""
+    from advisor.network import build
+
+    refuse_unknown("complaint", [complaint], knowledge.complaints)
+    return build(knowledge, complaint)
+
+
+def engine_of(network: Network, knowledge: Knowledge) -> Engine:
+    """The compiled network; ends where it is too wide, naming the line to blame."""
+    from advisor.engine import TooWide, compile_tables
+
+    try:
+        return compile_tables(network.tables)
+    except TooWide as error:
+        section = "readings" if error.node in knowledge.readings else "states"
+        fail(
+            [
+                f"{knowledge.place(section, error.node)}: too-wide {error}. Exact advice takes too long. "
+                "Hang it on fewer causes, or on a branch of causes that act alike."
+            ],
+            1,
+        )
+
+
+def case_of(
+    knowledge: Knowledge,
+    complaint: str,
+    facts: tuple[tuple[str, str], ...],
+    saw: tuple[tuple[str, str], ...],
+    without: tuple[str, ...],
+) -> Case:
+    """A case of this complaint with what is known and was seen; ends where a word is not known."""
+    from advisor.case import Case, Known, Seen
+    from advisor.entry import NotUnderstood, direct
+
+    case, problems = Case(complaint), []
+    for fact, value in facts:
+        if fact not in knowledge.facts:
+            problems.append(there_is_no("vehicle fact", fact, knowledge.facts))
+        elif value not in knowledge.facts[fact].values:
+            problems.append(there_is_no(f"value of {fact}", value, knowledge.facts[fact].values))
+        case = case.with_entry(Known(fact, value))
+    for reading, outcome in saw:
+        if reading not in knowledge.readings:
+            problems.append(there_is_no("reading", reading, knowledge.readings))
+        elif outcome in knowledge.readings[reading].answers:
+            case = case.with_entry(Seen(reading, outcome))
+        elif knowledge.readings[reading].quantity and any(letter.isdigit() for letter in outcome):
+            at_hand = [one for one in knowledge.readings[reading].instrument if one not in without]
+            try:
+                case = case.with_entry(direct(knowledge, reading, outcome, at_hand[0] if at_hand else ""))
+            except NotUnderstood as error:
+                problems.append(f"{reading}: {error}")
+        else:
+            problems.append(
+                there_is_no(f"outcome of {reading}", outcome, knowledge.readings[reading].answers)
+            )
+    refuse(problems)
+    return case

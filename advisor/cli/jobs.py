@@ -1,0 +1,193 @@
+"""What is stored of jobs: papers, all of it as JSON, erasing, scenarios."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+import click
+
+from advisor.cli.ending import fail
+from advisor.cli.given import checked, knowledge_option, number_argument, output_option, store_option
+
+if TYPE_CHECKING:
+    from advisor.store import Filed, Store
+
+NEWEST = 8
+"""So many open jobs are listed where the one asked for does not exist."""
+
+_Found = TypeVar("_Found")
+
+
+@click.command(name="report")
+@number_argument
+@store_option
+@knowledge_option
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["markdown", "html"]),
+    default="markdown",
+    show_default=True,
+    help="HTML is a page to print on A4.",
+)
+@click.option("--customer", is_flag=True, help="One page in plain words for the customer.")
+@output_option
+def report_case(
+    number: int,
+    store: str | None,
+    paths: tuple[Path, ...],
+    form: str,
+    customer: bool,
+    output: Path | None,
+) -> None:
+    """Write the card of a job, or with --customer a page for the customer; CASE is the job's number."""
+    from advisor.customer import customer_sheet
+    from advisor.document import html, markdown
+    from advisor.jobcard import job_card
+    from advisor.session import Engines
+
+    knowledge = checked(paths)
+    filed, preferences, now = filed_job(store, number)
+    if filed.case.complaint not in knowledge.complaints:
+        fail(
+            [
+                f"Job {number} is about the complaint '{filed.case.complaint}', which is not in this "
+                "knowledge. Name the knowledge it was opened with, with --knowledge."
+            ],
+            1,
+        )
+    write = customer_sheet if customer else job_card
+    document = write(knowledge, Engines(knowledge).of, filed, preferences, now)
+    text = html(document) if form == "html" else markdown(document)
+    if output is None:
+        click.echo(text, nl=False)
+    else:
+        output.write_text(text, encoding="utf-8")
+
+
+@click.group(name="case")
+def stored_case() -> None:
+    """Hand out or erase everything that is stored of one job."""
+
+
+@stored_case.command(name="export")
+@number_argument
+@store_option
+@output_option
+def export_case(number: int, store: str | None, output: Path | None) -> None:
+    """Write everything that is stored of a job as JSON; CASE is the job's number.
+
+    \b
+    {"version": 1,      of this format
+     "number": 12,      the job's number
+     "tag": "…",        what the workshop calls the car
+     "complaint": "…",  the complaint's id
+     "opened": "…",     when, as all times: ISO 8601 with zone
+     "knowledge": "…",  its version when the job was opened, "" if unknown
+     "entries": [       in the order entered, taken back ones included
+       {"step": 1,      counted from 1
+        "at": "…",      when it was entered
+        "kind": "…",    such as seen, measured, skipped, taken back
+        "about": "…",   the id or number of what it is about
+        "said": "…"}]}  what was said, word for word
+
+    With the kinds measured, accounted and unsure, "said" is itself JSON.
+    """
+    found = of_job(store, number, lambda there: there.export(number))
+    text = json.dumps(found, ensure_ascii=False, indent=2) + "\n"
+    if output is None:
+        click.echo(text.encode("utf-8"), nl=False)  # word for word, whatever letters the terminal has
+    else:
+        output.write_text(text, encoding="utf-8")
+
+
+@stored_case.command(name="erase")
+@number_argument
+@store_option
+@click.option("--yes", is_flag=True, help="Do not ask.")
+def erase_case(number: int, store: str | None, yes: bool) -> None:
+    """Delete a job for good, with everything that was entered on it; CASE is the job's number.
+
+    In a SQLite file nothing of its text is left. Backups and papers are yours to delete. No other job will
+    have its number.
+    """
+    from advisor.document import clean
+
+    if not yes:
+        filed, _, _ = filed_job(store, number)
+        click.echo(
+            f"Job {number}, {clean(filed.tag)}, with {filed.entries} entries will be gone for good.", err=True
+        )
+        typed = click.prompt("Type its number to erase it", default="", show_default=False, err=True)
+        if typed.strip() != str(number):
+            fail(["That is not its number. Nothing was erased."], 1)
+    of_job(store, number, lambda there: there.erase(number) or None)
+    click.echo(f"Job {number} is erased.")
+
+
+@stored_case.command(name="scenario")
+@number_argument
+@store_option
+@knowledge_option
+@output_option
+def scenario_of_case(number: int, store: str | None, paths: tuple[Path, ...], output: Path | None) -> None:
+    """Write a closed job as a scenario file, without its tag, remarks and times; CASE is its number."""
+    from advisor.recording import NotRecordable, scenario_text
+
+    filed, _, _ = filed_job(store, number)
+    try:
+        text = scenario_text(checked(paths), filed)
+    except NotRecordable as error:
+        fail([str(error)], 1)
+    if output is None:
+        click.echo(text, nl=False)
+    else:
+        output.write_text(text, encoding="utf-8")
+
+
+def filed_job(url: str | None, number: int) -> tuple[Filed, dict[str, str], str]:
+    """A job as it lies in the database, the units preferred there, and the time."""
+
+    def find(store: Store) -> tuple[Filed, dict[str, str], str] | None:
+        filed = store.case(number)
+        return (filed, store.preferences(), store.now()) if filed else None
+
+    return of_job(url, number, find)
+
+
+def of_job(url: str | None, number: int, find: Callable[[Store], _Found | None]) -> _Found:
+    """What is found of a job in the database; where that is None there is no such job, and we end."""
+    from advisor.document import clean
+    from advisor.store import Store, StoreTrouble, default_url
+
+    try:
+        store = Store(url or default_url())
+        try:
+            found = find(store)
+            jobs = store.cases() if found is None else []
+        finally:
+            store.close()
+    except StoreTrouble as error:
+        fail([str(error)], 3)
+    if found is None:
+        lines = [f"  {one.number}  {clean(one.tag)}" for one in jobs if not one.case.closed][:NEWEST]
+        head = "Open jobs, newest first:" if lines else "No job is open."
+        fail([f"There is no job {number}. {head}", *lines], 1)
+    return found
+
+
+def stored_jobs(url: str | None) -> list[Filed]:
+    """Every job in the database."""
+    from advisor.store import Store, StoreTrouble, default_url
+
+    try:
+        store = Store(url or default_url())
+        try:
+            return store.cases()
+        finally:
+            store.close()
+    except StoreTrouble as error:
+        fail([str(error)], 3)

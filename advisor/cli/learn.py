@@ -1,0 +1,186 @@
+"""What closed jobs teach: revised numbers, and how well we are doing."""
+
+from __future__ import annotations
+
+import contextlib
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from advisor.cli.ending import fail, refuse
+from advisor.cli.given import checked, knowledge_option, shipped, store_option
+from advisor.cli.jobs import stored_jobs
+
+if TYPE_CHECKING:
+    from advisor.knowledge import Knowledge
+    from advisor.simulation import Scenario
+    from advisor.store import Filed
+
+
+@click.command()
+@knowledge_option
+@store_option
+@click.option(
+    "--weight",
+    type=click.FloatRange(0.1, 100_000),
+    help="So many cars the author's shares of a complaint or branch are worth. Default: 50.",
+)
+@click.option(
+    "--likelihood-weight",
+    type=click.FloatRange(0.1, 100_000),
+    help="So many cars each of the author's likelihoods is worth. Default: 20.",
+)
+@click.option(
+    "--interval",
+    type=click.Choice(["90", "95"]),
+    default="95",
+    show_default=True,
+    help="How many of 100 an interval holds.",
+)
+@click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Write the patch here.")
+@click.option("--no-replay", is_flag=True, help="Do not try both versions on scenarios and closed jobs.")
+@click.option(
+    "--apply",
+    "patch",
+    type=click.Path(path_type=Path, dir_okay=False, exists=True),
+    help="Change the knowledge files by a patch made before, and nothing else.",
+)
+def learn(
+    paths: tuple[Path, ...],
+    store: str | None,
+    weight: float | None,
+    likelihood_weight: float | None,
+    interval: str,
+    output: Path | None,
+    no_replay: bool,
+    patch: Path | None,
+) -> None:
+    """Propose numbers that closed jobs speak for: a table, and a patch that somebody accepts or not."""
+    meant = list(paths) or [shipped("knowledge")]
+    if patch is not None:
+        _apply(patch, meant)
+        return
+    from advisor.confirmed import gather
+    from advisor.learning import LIKELIHOOD_CARS, SHARE_CARS, Weights
+    from advisor.learning import learn as learned
+    from advisor.loading import knowledge_files
+    from advisor.proposal import patched, propose, unified
+    from advisor.tally import proposal_lines, replay_lines
+
+    knowledge = checked(paths)
+    jobs = stored_jobs(store)
+    gathered = gather(knowledge, [one.case for one in jobs])
+    weights = Weights(weight or SHARE_CARS, likelihood_weight or LIKELIHOOD_CARS, int(interval) / 100)
+    texts = {str(file): file.read_bytes().decode("utf-8") for file in knowledge_files(meant)}
+    proposal = propose(knowledge, learned(knowledge, gathered.findings, weights), texts)
+    for line in proposal_lines(knowledge, proposal, weights, len(gathered.findings), gathered.left_out):
+        click.echo(line)
+    if not proposal.edits:
+        return
+    if not no_replay:
+        click.echo()
+        for line in replay_lines(_tried(jobs, knowledge, proposal.knowledge)):
+            click.echo(line)
+    if output is not None:
+        after = patched(texts, proposal.edits)
+        named = {name: _from_here(name) for name in texts}
+        text = unified(
+            {named[name]: texts[name] for name in texts}, {named[name]: after[name] for name in texts}
+        )
+        output.write_bytes(text.encode("utf-8"))
+        click.echo(f"\nNothing was changed. `advisor learn --apply {output}` changes the files.")
+
+
+def _from_here(name: str) -> str:
+    """A file's name as it is from the current folder, where it is below that."""
+    file, here = Path(name).resolve(), Path.cwd()
+    return file.relative_to(here).as_posix() if file.is_relative_to(here) else file.as_posix()
+
+
+def _apply(patch: Path, meant: list[Path]) -> None:
+    """Change the knowledge files by a patch; they are put back if they then do not pass the checks."""
+    from advisor.loading import knowledge_files
+    from advisor.problems import ProblemsFound
+    from advisor.proposal import CannotApply, applied, patch_files
+
+    text = patch.read_bytes().decode("utf-8", errors="replace")
+    known = {file.resolve() for file in knowledge_files(meant)}
+    files = {name: Path(name) for name in patch_files(text)}
+    refuse(
+        [
+            f"The patch is for {name}, which is none of the knowledge files. Name them with --knowledge."
+            for name, file in files.items()
+            if file.resolve() not in known
+        ]
+        or ([] if files else [f"{patch} is no patch: it names no file."])
+    )
+    old = {name: file.read_bytes() for name, file in files.items()}
+    try:
+        new = applied(text, {name: said.decode("utf-8") for name, said in old.items()})
+    except CannotApply as error:
+        fail([str(error)], 1)
+    for name, said in new.items():
+        files[name].write_bytes(said.encode("utf-8"))
+    try:
+        checked(meant)
+    except ProblemsFound:
+        for name, before in old.items():
+            files[name].write_bytes(before)
+        click.echo("With the patch the knowledge has errors; the files were put back.", err=True)
+        raise
+    click.echo(f"Changed: {', '.join(files)}.")
+
+
+def _tried(jobs: list[Filed], *versions: Knowledge) -> list[tuple[int, int, int]]:
+    """How many of the shipped scenarios and of the closed jobs end right with each of two versions."""
+    from advisor.advice import Contradiction
+    from advisor.case import Case
+    from advisor.problems import ProblemsFound
+    from advisor.session import Engines
+    from advisor.simulation import play, read_scenarios
+    from advisor.track import judge
+
+    scenarios: list[Scenario] = []
+    for file in sorted(shipped("scenarios").rglob("*.yaml")):
+        with contextlib.suppress(ProblemsFound):  # another knowledge may not know the words of these cars
+            scenarios += read_scenarios([file], versions[0]).values()
+    right: list[tuple[int, int, int]] = []
+    for knowledge in versions:
+        engines, found = Engines(knowledge), 0
+        for scenario in scenarios:
+            with contextlib.suppress(Contradiction):
+                found += play(knowledge, engines.of(Case(scenario.complaint)), scenario).right
+        closed = judge(knowledge, engines.of, jobs, checklist=False)[0]
+        right.append((found, sum(one.right for one in closed), len(closed)))
+    before, after = right
+    return [(before[0], after[0], len(scenarios)), (before[1], after[1], before[2])]
+
+
+@click.command()
+@knowledge_option
+@store_option
+@click.option(
+    "--by",
+    "span",
+    type=click.Choice(["month", "quarter", "year"]),
+    default="quarter",
+    show_default=True,
+    help="How long a period is.",
+)
+def track(paths: tuple[Path, ...], store: str | None, span: Literal["month", "quarter", "year"]) -> None:
+    """Say how well we are doing: of closed jobs, how often the confirmed cause came out first, over time."""
+    from advisor.session import Engines
+    from advisor.tally import record_lines, too_few_lines
+    from advisor.track import FEWEST, TooFew, judge, summed_up
+
+    knowledge = checked(paths)
+    judged, left_out = judge(knowledge, Engines(knowledge).of, stored_jobs(store))
+    try:
+        record = summed_up(judged, left_out, span)
+    except TooFew as error:
+        for line in too_few_lines(error):
+            click.echo(line)
+        return
+    for line in record_lines(record, FEWEST):
+        click.echo(line)

@@ -1,0 +1,78 @@
+"""What to read next on a case."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import click
+
+from advisor.cli.ending import fail, refuse_unknown
+from advisor.cli.given import (
+    Pair,
+    case_of,
+    checked,
+    complaint_option,
+    engine_of,
+    facts_option,
+    knowledge_option,
+    network_of,
+    without_option,
+)
+
+
+@click.command(name="next")
+@knowledge_option
+@complaint_option
+@facts_option
+@click.option(
+    "--saw",
+    type=Pair(),
+    multiple=True,
+    help="What a reading showed: READING=OUTCOME, or a quantity as READING='430 mA'.",
+)
+@without_option
+@click.option("--json", "as_json", is_flag=True, help="JSON on standard output, and nothing else there.")
+def next_reading(
+    paths: tuple[Path, ...],
+    complaint: str,
+    facts: tuple[tuple[str, str], ...],
+    saw: tuple[tuple[str, str], ...],
+    without: tuple[str, ...],
+    as_json: bool,
+) -> None:
+    """Say what to read next on a case, and how sure we are."""
+    from advisor.advice import Contradiction, Workshop, advise
+    from advisor.report import advice_lines
+
+    knowledge = checked(paths)
+    network = network_of(knowledge, complaint)
+    case = case_of(knowledge, complaint, facts, saw, without)
+    refuse_unknown("instrument", without, knowledge.instruments)
+    try:
+        advice = advise(knowledge, engine_of(network, knowledge), case, Workshop(frozenset(without)))
+    except Contradiction as error:
+        fail([str(error)], 1)
+    if not as_json:
+        for line in advice_lines(knowledge, advice):
+            click.echo(line)
+        return
+    answer = {
+        "complaint": complaint,
+        "faults": [
+            {"id": one.fault, "name": one.name, "probability": one.probability} for one in advice.suspects
+        ],
+        "readings": [
+            {
+                "id": one.reading,
+                "name": one.name,
+                "information_bits": one.information_bits,
+                "minutes": one.minutes,
+                "information_bits_per_minute": one.information_bits_per_minute,
+                "worth_taking": one in advice.per_minute,
+            }
+            for one in advice.proposals
+        ],
+        "stop": advice.stop and {"reason": advice.stop.reason, "fault": advice.stop.fault},
+    }
+    click.echo(json.dumps(answer, ensure_ascii=False, indent=2))

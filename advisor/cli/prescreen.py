@@ -1,0 +1,162 @@
+"""The service desk: its screens, and as text what to ask and to book."""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from advisor.cli.ending import fail, refuse, refuse_unknown, there_is_no
+from advisor.cli.given import (
+    Pair,
+    case_of,
+    checked,
+    engine_of,
+    facts_option,
+    knowledge_option,
+    shipped,
+    store_option,
+    without_option,
+)
+
+if TYPE_CHECKING:
+    from advisor.case import Case, Entry
+    from advisor.engine import Engine
+    from advisor.knowledge import Knowledge
+
+
+@click.command()
+@knowledge_option
+@store_option
+@click.option("--words", metavar="TEXT", help="What the customer says: lists the complaints that fit.")
+@click.option(
+    "--complaint", "complaints", metavar="ID", multiple=True, help="A complaint's id; may be repeated."
+)
+@facts_option
+@click.option("--said", type=Pair(), multiple=True, help="What the customer answered: READING=OUTCOME.")
+@click.option("--unknown", multiple=True, metavar="READING", help="What the customer does not know.")
+@click.option(
+    "--minutes",
+    type=click.FloatRange(min=0),
+    default=10,
+    show_default=True,
+    help="How long the questions may take.",
+)
+@without_option
+@click.option("--tag", default="no tag", show_default=True, help="Which car it is, for the booking sheet.")
+@click.option("--sheet", is_flag=True, help="Print the booking sheet even if there are questions left.")
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "markdown", "html", "json"]),
+    default="text",
+    show_default=True,
+    help="Markdown and HTML are the booking sheet's; JSON holds the next question and the sheets once due.",
+)
+def prescreen(
+    paths: tuple[Path, ...],
+    store: str | None,
+    words: str | None,
+    complaints: tuple[str, ...],
+    facts: tuple[tuple[str, str], ...],
+    said: tuple[tuple[str, str], ...],
+    unknown: tuple[str, ...],
+    minutes: float,
+    without: tuple[str, ...],
+    tag: str,
+    sheet: bool,
+    form: str,
+) -> None:
+    """Open the service desk's screens; with --words or --complaint say as text what to ask and to book.
+
+    What was answered is given with --said and --unknown; once nothing is worth asking, or with --sheet,
+    the booking sheet is printed.
+    """
+    if words is None and not complaints and sys.stdin.isatty() and sys.stdout.isatty():
+        from advisor.screens.app import AdvisorApp
+
+        app = AdvisorApp(list(paths) or [shipped("knowledge")], frozenset(without), store, minutes)
+        app.run()
+        sys.exit(app.return_code or 0)
+    from advisor.advice import Contradiction, Workshop
+    from advisor.booking import AT_THE_CAR, booking_sheet
+    from advisor.bookingsheet import (
+        as_dict,
+        document,
+        fitting_lines,
+        question_dict,
+        question_lines,
+        text_lines,
+    )
+    from advisor.document import html, markdown
+    from advisor.phone import fitting, minutes_asked, next_question_of_all
+
+    knowledge = checked(paths)
+    if not complaints:
+        for line in fitting_lines(knowledge, fitting(knowledge, words or "")):
+            click.echo(line)
+        return
+    refuse_unknown("instrument", without, knowledge.instruments)
+    calls = _calls(knowledge, tuple(dict.fromkeys(complaints)), facts, said, unknown)
+    asked = minutes_asked(knowledge, [case for _, case in calls])
+    try:
+        found = next_question_of_all(knowledge, calls, asked, minutes)
+    except Contradiction as error:
+        fail([str(error)], 1)
+    if sheet or found.question is None or form in ("markdown", "html"):
+        at_hand = Workshop(frozenset(without), AT_THE_CAR.who)
+        sheets = [booking_sheet(knowledge, engine, case, at_hand) for engine, case in calls]
+    else:
+        sheets = []
+    paper = document(sheets, tag, time.strftime("%Y-%m-%d")) if sheets else None
+    if form == "json":
+        answer = {**question_dict(found), "sheets": [as_dict(one) for one in sheets]}
+        click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
+    elif paper is None:
+        for line in question_lines(found, asked, minutes):
+            click.echo(line)
+    elif form == "text":
+        for line in text_lines(paper):
+            click.echo(line)
+    else:
+        click.echo(markdown(paper) if form == "markdown" else html(paper), nl=False)
+
+
+def _calls(
+    knowledge: Knowledge,
+    complaints: tuple[str, ...],
+    facts: tuple[tuple[str, str], ...],
+    said: tuple[tuple[str, str], ...],
+    unknown: tuple[str, ...],
+) -> list[tuple[Engine, Case]]:
+    """A call for each complaint, with what was answered entered where it belongs."""
+    from advisor.case import Case
+    from advisor.network import build
+    from advisor.phone import asked_by_phone, entered, not_known
+    from advisor.phone import said as answered
+
+    refuse_unknown("complaint", complaints, knowledge.complaints)
+    engines = [engine_of(build(knowledge, one, by_phone=True), knowledge) for one in complaints]
+    known = case_of(knowledge, complaints[0], facts, (), ())
+    cases = [Case(one, known.entries) for one in complaints]
+    questions = {name: None for engine in engines for name in asked_by_phone(engine)}
+    problems: list[str] = []
+    entries: list[Entry] = []
+    for reading in (*(name for name, _ in said), *unknown):
+        if reading not in questions:
+            problems.append(there_is_no("question by phone", reading, questions))
+    for reading, outcome in said:
+        if reading in questions and outcome not in knowledge.readings[reading].answers:
+            problems.append(
+                there_is_no(f"outcome of {reading}", outcome, knowledge.readings[reading].answers)
+            )
+        elif reading in questions:
+            entries.append(answered(knowledge, reading, outcome))
+    refuse(problems)
+    for entry in (*entries, *map(not_known, unknown)):
+        cases = list(entered(list(zip(engines, cases, strict=True)), entry))
+    return list(zip(engines, cases, strict=True))

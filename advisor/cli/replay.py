@@ -1,0 +1,91 @@
+"""Scenarios played to their end."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from advisor.cli.ending import fail
+from advisor.cli.given import checked, engine_of, knowledge_option, network_of, shipped
+
+if TYPE_CHECKING:
+    from advisor.engine import Engine
+    from advisor.knowledge import Knowledge
+    from advisor.simulation import Played
+
+DEMO = "drain/01_boot_lamp.yaml"
+
+
+@click.command()
+def demo() -> None:
+    """Play a shipped scenario as text, from complaint to cause."""
+    from advisor.simulation import play, read_scenarios
+
+    knowledge = checked(())
+    file, scenario = next(iter(read_scenarios([shipped("scenarios") / DEMO], knowledge).items()))
+    click.echo(f"An invented car, from {file.name}: {scenario.name}. {scenario.story}")
+    click.echo()
+    engine = engine_of(network_of(knowledge, scenario.complaint), knowledge)
+    for line in _story(knowledge, play(knowledge, engine, scenario)):
+        click.echo(line)
+
+
+@click.command()
+@click.argument("scenarios", nargs=-1, type=click.Path(path_type=Path))
+@knowledge_option
+@click.option("--story", is_flag=True, help="Tell each scenario step by step.")
+@click.option("--per-minute", is_flag=True, help="Ask by bits per minute. Default: by bits.")
+def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool, per_minute: bool) -> None:
+    """Play scenario files to the end, and say whether the true causes came out on top."""
+    from advisor.advice import Contradiction
+    from advisor.report import duration
+    from advisor.simulation import play, read_scenarios
+
+    knowledge = checked(paths)
+    engines: dict[str, Engine] = {}
+    wrong = 0
+    for file, scenario in read_scenarios(scenarios or [shipped("scenarios")], knowledge).items():
+        if scenario.complaint not in engines:
+            engines[scenario.complaint] = engine_of(network_of(knowledge, scenario.complaint), knowledge)
+        try:
+            played = play(knowledge, engines[scenario.complaint], scenario, per_minute=per_minute)
+        except Contradiction as error:
+            wrong += 1
+            click.echo(f"{file}:1:1: clash {error}", err=True)
+            continue
+        wrong += not played.right
+        mark = "found    " if played.right else "NOT FOUND"
+        click.echo(
+            f"{mark}  {len(played.steps):2} readings  {duration(played.minutes):>8}  "
+            f"{file.name}: {scenario.name}"
+        )
+        if story or not played.right:
+            for line in _story(knowledge, played):
+                click.echo("    " + line)
+    if wrong:
+        fail([f"{wrong} scenarios did not end with their causes on top."], 1)
+
+
+def _story(knowledge: Knowledge, played: Played) -> Iterable[str]:
+    from advisor.report import duration, entry_words, remedy_lines, stop_sentence, suspect_lines
+
+    yield f"Complaint: {knowledge.complaints[played.scenario.complaint].name}"
+    yield from suspect_lines(played.start.suspects, 3)
+    for number, step in enumerate(played.steps, start=1):
+        reading = knowledge.readings[step.proposal.reading]
+        yield ""
+        yield (
+            f"{number}. {reading.name} ({step.proposal.information_bits:.2f} bits, "
+            f"{duration(step.proposal.minutes)})"
+        )
+        yield f"   → {entry_words(knowledge, played.case, step.entry).removeprefix(reading.name + ': ')}"
+        yield from suspect_lines(step.advice.suspects, 3)
+    yield ""
+    if played.end.stop:
+        yield stop_sentence(knowledge, played.end.stop)
+        yield from remedy_lines(knowledge, played.end.stop)
+    true = ", ".join(knowledge.title(cause) for cause in played.scenario.causes)
+    yield f"What was wrong with this car: {true}. Time spent: {duration(played.minutes)}."

@@ -1,0 +1,114 @@
+"""What is written of knowledge for other programs and for people: networks, pictures, the schema."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from advisor.cli.ending import fail, refuse_unknown
+from advisor.cli.given import (
+    Pair,
+    case_of,
+    checked,
+    complaint_option,
+    engine_of,
+    knowledge_option,
+    network_of,
+    output_option,
+)
+
+if TYPE_CHECKING:
+    from advisor.knowledge import Knowledge
+
+
+@click.command()
+@knowledge_option
+@complaint_option
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["bif", "xmlbif"]),
+    default="bif",
+    show_default=True,
+    help="The open format.",
+)
+@output_option
+def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | None) -> None:
+    """Write a complaint's network for any other Bayesian-network program."""
+    from advisor.network import write
+
+    text = write(network_of(checked(paths), complaint), form)
+    if output is None:
+        click.echo(text)
+    else:
+        output.write_text(text, encoding="utf-8")
+
+
+@click.command()
+@click.argument("root", metavar="ID")
+@knowledge_option
+@output_option
+@click.option("--probabilities", is_flag=True, help="Show every probability, given the complaint.")
+@click.option("--complaint", metavar="ID", help="The complaint to take probabilities from, for a branch.")
+@click.option("--fact", "facts", type=Pair(), multiple=True, help="What is known of the vehicle.")
+@click.option("--saw", type=Pair(), multiple=True, help="What a reading showed: READING=OUTCOME.")
+@click.option("--no-readings", is_flag=True, help="Leave the readings out.")
+def draw(
+    root: str,
+    paths: tuple[Path, ...],
+    output: Path | None,
+    probabilities: bool,
+    complaint: str | None,
+    facts: tuple[tuple[str, str], ...],
+    saw: tuple[tuple[str, str], ...],
+    no_readings: bool,
+) -> None:
+    """Draw a complaint's or a branch's tree as an SVG picture, with the gate symbols of IEC 61025."""
+    from advisor.draw import tree_svg
+
+    knowledge = checked(paths)
+    known = {**knowledge.complaints, **knowledge.branches}
+    refuse_unknown("complaint or branch", [root], known)
+    shown = None
+    if probabilities or facts or saw:
+        of = complaint or root
+        if of not in knowledge.complaints:
+            raise click.UsageError(f"'{of}' is a branch: name the complaint too, with --complaint.")
+        shown = _probabilities(knowledge, of, facts, saw)
+        if root not in shown:
+            fail([f"'{root}' is no part of the complaint '{of}'."], 1)
+    text = tree_svg(knowledge, root, shown, readings=not no_readings)
+    if output is None:
+        click.echo(text)
+    else:
+        output.write_text(text, encoding="utf-8")
+
+
+def _probabilities(
+    knowledge: Knowledge,
+    complaint: str,
+    facts: tuple[tuple[str, str], ...],
+    saw: tuple[tuple[str, str], ...],
+) -> dict[str, float]:
+    """P(present) of every fault, branch and state, given the complaint and what was seen."""
+    from advisor.engine import ImpossibleEvidence
+
+    network = network_of(knowledge, complaint)
+    engine = engine_of(network, knowledge)
+    case = case_of(knowledge, complaint, facts, saw, ())
+    try:
+        marginals = engine.outlook(case.evidence(knowledge, engine)).marginals
+    except ImpossibleEvidence as error:
+        fail([f"These cannot be so together: {', '.join(error.clash)}."], 1)
+    return {node: float(chances[-1]) for node, chances in marginals.items() if node not in knowledge.facts}
+
+
+@click.command(name="schema")
+def print_schema() -> None:
+    """Print the JSON Schema of knowledge files, for editors that complete by one."""
+    from advisor.knowledge import schema
+
+    click.echo(json.dumps(schema(), ensure_ascii=False, indent=2))
