@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
@@ -64,6 +63,8 @@ class ProblemsFound(Exception):
 
 def nearest(word: str, choices: Iterable[str]) -> str:
     """Say which of the choices was probably meant, or list them if none is near."""
+    import difflib  # not needed where nothing is misspelt
+
     known = sorted(set(choices))
     close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
     if close:

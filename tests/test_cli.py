@@ -15,7 +15,8 @@ import click
 import pytest
 from pgmpy.readwrite import BIFReader, XMLBIFReader
 
-from advisor.cli import COMMANDS, commands
+from advisor.cli import LIST_OF_COMMANDS
+from advisor.cli.program import COMMANDS, commands
 from tests.conftest import HEAD, ROOT, SCENARIOS, Ran, complaint, faults
 
 Advisor = Callable[..., Ran]
@@ -41,8 +42,13 @@ readings:
 
 def started(*words: str, timeout: float = 60, **environment: str) -> subprocess.CompletedProcess[bytes]:
     """The program as a process of its own, without a terminal."""
+    return started_with("-m", "advisor", *words, timeout=timeout, **environment)
+
+
+def started_with(*words: str, timeout: float = 60, **environment: str) -> subprocess.CompletedProcess[bytes]:
+    """Python as a process of its own, without a terminal."""
     return subprocess.run(
-        [sys.executable, "-m", "advisor", *words],
+        [sys.executable, *words],
         stdin=subprocess.DEVNULL,
         capture_output=True,
         cwd=ROOT,
@@ -130,7 +136,27 @@ def test_the_list_is_the_one_that_click_would_write(advisor: Advisor) -> None:
     whole = {name: command for name in COMMANDS if (command := commands.get_command(context, name))}
     usual = click.Group("advisor", whole, True, params=commands.params, help=commands.help)
     context = click.Context(usual, info_name="advisor", help_option_names=["-h", "--help"])
-    assert advisor("--help").out == usual.get_help(context) + "\n"
+    written = usual.get_help(context) + "\n"
+    assert advisor("--help").out == written == Path(LIST_OF_COMMANDS).read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("columns", ["", "wide", "60", "79", "80", "200"])
+@pytest.mark.parametrize("option", ["-h", "--help"])
+def test_the_list_is_the_same_whatever_the_width(columns: str, option: str) -> None:
+    """Printed at once where it fits, by click where lines have to be shorter: nobody sees which."""
+    by_click = "import sys; from advisor.cli.program import run; sys.argv = ['advisor', '-h']; run()"
+    said = started(option, COLUMNS=columns)
+    wanted = started_with("-c", by_click, COLUMNS=columns)
+    assert (said.returncode, said.stderr) == (wanted.returncode, wanted.stderr) == (0, b"")
+    assert said.stdout == wanted.stdout.replace(b"advisor", b"python -m advisor", 1)
+
+
+def test_the_list_comes_without_click() -> None:
+    """Importing click takes three times as long as starting Python."""
+    code = "import sys\nsys.argv = ['advisor', '--help']\nfrom advisor.cli import main\ntry:\n    main()\n"
+    code += "finally:\n    print('click' in sys.modules)"
+    done = started_with("-c", code, COLUMNS="80")
+    assert done.stdout.splitlines()[-1] == b"False"
 
 
 @pytest.mark.parametrize("name", COMMANDS)

@@ -1,0 +1,145 @@
+"""The list of commands, and how the program ends.
+
+A command's module is imported when the command is called: its name and first sentence are known here.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from typing import NamedTuple
+
+import click
+
+from advisor.cli.ending import fail
+from advisor.problems import ProblemsFound
+
+
+class Command(NamedTuple):
+    """Where a command is, below this package, and what it does as the first sentence of its help."""
+
+    module: str
+    name: str
+    does: str
+
+
+COMMANDS = {
+    "bench": Command("bench", "bench", "Open the technician's screens."),
+    "case": Command("jobs", "stored_case", "Hand out or erase everything that is stored of one job."),
+    "check": Command(
+        "check", "check", "Check knowledge files and print every problem with file, line and column."
+    ),
+    "compare": Command(
+        "evaluate",
+        "compare",
+        "Compare two versions of the knowledge, files or folders, on the same made-up cars and scenarios.",
+    ),
+    "demo": Command("replay", "demo", "Play a shipped scenario as text, from complaint to cause."),
+    "draw": Command(
+        "write",
+        "draw",
+        "Draw a complaint's or a branch's tree as an SVG picture, with the gate symbols of IEC 61025.",
+    ),
+    "evaluate": Command(
+        "evaluate",
+        "evaluate",
+        "Play made-up cars, and say how well the advice finds their causes, and against what else.",
+    ),
+    "export": Command(
+        "write", "export", "Write a complaint's network for any other Bayesian-network program."
+    ),
+    "learn": Command(
+        "learn",
+        "learn",
+        "Propose numbers that closed jobs speak for: a table, and a patch that somebody accepts or not.",
+    ),
+    "next": Command("next", "next_reading", "Say what to read next on a case, and how sure we are."),
+    "prescreen": Command(
+        "prescreen",
+        "prescreen",
+        "Open the service desk's screens; with --words or --complaint say as text what to ask and to book.",
+    ),
+    "replay": Command(
+        "replay",
+        "replay",
+        "Play scenario files to the end, and say whether the true causes came out on top.",
+    ),
+    "report": Command(
+        "jobs",
+        "report_case",
+        "Write the card of a job, or with --customer a page for the customer; CASE is the job's number.",
+    ),
+    "schema": Command(
+        "write",
+        "print_schema",
+        "Print the JSON Schema of knowledge files, for editors that complete by one.",
+    ),
+    "serve": Command(
+        "bench",
+        "serve",
+        "Open the technician's screens in browsers, such as of tablets in the bays: up to 24 at a time.",
+    ),
+    "track": Command(
+        "learn",
+        "track",
+        "Say how well we are doing: of closed jobs, how often the confirmed cause came out first, over time.",
+    ),
+}
+
+
+class Commands(click.Group):
+    """A group that knows its commands' names and first sentences, and imports a command when it is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Their names, in the order of the list."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """A command by its name, imported now; None where there is no such command."""
+        if cmd_name not in COMMANDS:
+            return None
+        where = COMMANDS[cmd_name]
+        command = getattr(importlib.import_module(f"advisor.cli.{where.module}"), where.name)
+        assert isinstance(command, click.Command)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The list of commands, written without importing them."""
+        lines = [click.Command(name, help=command.does) for name, command in COMMANDS.items()]
+        click.Group(commands=lines).format_commands(ctx, formatter)
+
+
+def run() -> None:
+    """Run the command that the command line names; every expected failure but a broken pipe ends here."""
+    try:
+        commands.main(standalone_mode=False)
+    except click.exceptions.Abort:
+        fail(["Stopped."], 1)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(error.exit_code)
+    except click.exceptions.Exit as leaving:
+        sys.exit(leaving.exit_code)
+    except ProblemsFound as error:
+        fail([str(problem) for problem in error.problems], 1)
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        where = f" ({error.filename})" if error.filename else ""
+        fail([f"The disk or a file does not let me: {error.strerror or error}{where}."], 3)
+
+
+@click.group(
+    cls=Commands, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]}
+)
+@click.pass_context
+def commands(context: click.Context) -> None:
+    """Find the cause of a car's complaint by the readings that tell most.
+
+    Without a command the screens open; where there is no terminal, a shipped scenario is played as text.
+    """
+    if context.invoked_subcommand is None:
+        name = "bench" if sys.stdin.isatty() and sys.stdout.isatty() else "demo"
+        command = commands.get_command(context, name)
+        assert command is not None
+        context.invoke(command)
