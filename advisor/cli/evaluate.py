@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import click
 
 from advisor.cli.ending import fail, refuse_unknown
 from advisor.cli.given import checked, knowledge_option, shipped, without_option
+from advisor.cli.progress import bar_of, moving
 
 _cars = click.option(
     "--cars", type=click.IntRange(1, 1_000_000), default=1000, show_default=True, help="For each complaint."
@@ -76,7 +74,7 @@ def evaluate(
     from advisor.document import html
     from advisor.proofpage import lines, page
     from advisor.scorecard import scorecards
-    from advisor.sensitivity import most_costly
+    from advisor.sensitivity import Costly, most_costly
 
     knowledge = checked(paths)
     refuse_unknown("instrument", without, knowledge.instruments)
@@ -88,10 +86,13 @@ def evaluate(
         noises=tuple(dict.fromkeys(noises)),
         workshop=Workshop(frozenset(without)),
     )
-    with _bar(cars * len(plan.complaints), "Playing") as bar:
-        trials = evaluation.evaluate(knowledge, plan, jobs or -1, _on(bar))
+    with bar_of(cars * len(plan.complaints), "Playing") as bar:
+        trials = evaluation.evaluate(knowledge, plan, jobs or -1, moving(bar))
     families, complaints = scorecards(knowledge, trials)
-    numbers = most_costly(knowledge, plan, costly) if costly else ()
+    numbers: tuple[Costly, ...] = ()
+    if costly:
+        with bar_of(len(plan.complaints), "Trying numbers") as bar:
+            numbers = most_costly(knowledge, plan, costly, moving(bar))
     if page_file is not None:
         text = html(page(plan, families, complaints, numbers, knowledge.version))
         page_file.write_text(text, encoding="utf-8")
@@ -154,8 +155,8 @@ def compare(
         one for path in scenarios or [shipped("scenarios")] for one in (path, *sorted(path.rglob("*/")))
     ]
     files = knowledge_files([one for one in folders if one.exists()])
-    with _bar(len(set(some) or before.complaints), "Comparing") as bar:
-        found = compared(before, after, cars, seed, list(files), some, _on(bar))
+    with bar_of(len(set(some) or before.complaints), "Comparing") as bar:
+        found = compared(before, after, cars, seed, list(files), some, moving(bar))
     if form == "json":
         answer = {**asdict(found), "anything_worse": found.anything_worse}
         click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
@@ -163,17 +164,3 @@ def compare(
         for line in comparison_lines(after, found):
             click.echo(line)
     sys.exit(1 if found.anything_worse else 0)
-
-
-def _bar(length: int, label: str) -> contextlib.AbstractContextManager[Any]:
-    """A progress bar on standard error."""
-    return click.progressbar(length=length, label=label, file=sys.stderr)
-
-
-def _on(bar: Any) -> Callable[[int, int], None]:
-    """Moves the bar to where the work is."""
-
-    def progress(done: int, _: int) -> None:
-        bar.update(done - bar.pos)
-
-    return progress

@@ -25,7 +25,13 @@ def shipped(folder: str) -> Path:
     """The knowledge or scenarios that come along: inside the package, or beside it in a checkout."""
     here = Path(__file__).parent.parent
     inside = here / "shipped" / folder
-    return inside if inside.is_dir() else here.parent / folder
+    return from_here(inside if inside.is_dir() else here.parent / folder)
+
+
+def from_here(path: Path) -> Path:
+    """A path as it is from the current folder, where it is below that."""
+    path, here = path.resolve(), Path.cwd()
+    return path.relative_to(here) if path.is_relative_to(here) else path
 
 
 class Pair(click.ParamType[tuple[str, str]]):

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from advisor.cli.ending import fail, refuse
-from advisor.cli.given import checked, knowledge_option, shipped, store_option
+from advisor.cli.given import checked, from_here, knowledge_option, shipped, store_option
 from advisor.cli.jobs import stored_jobs
+from advisor.cli.progress import bar_of
 
 if TYPE_CHECKING:
     from advisor.knowledge import Knowledge
@@ -84,18 +85,12 @@ def learn(
             click.echo(line)
     if output is not None:
         after = patched(texts, proposal.edits)
-        named = {name: _from_here(name) for name in texts}
+        named = {name: from_here(Path(name)).as_posix() for name in texts}
         text = unified(
             {named[name]: texts[name] for name in texts}, {named[name]: after[name] for name in texts}
         )
         output.write_bytes(text.encode("utf-8"))
         click.echo(f"\nNothing was changed. `advisor learn --apply {output}` changes the files.")
-
-
-def _from_here(name: str) -> str:
-    """A file's name as it is from the current folder, where it is below that."""
-    file, here = Path(name).resolve(), Path.cwd()
-    return file.relative_to(here).as_posix() if file.is_relative_to(here) else file.as_posix()
 
 
 def _apply(patch: Path, meant: list[Path]) -> None:
@@ -146,13 +141,15 @@ def _tried(jobs: list[Filed], *versions: Knowledge) -> list[tuple[int, int, int]
         with contextlib.suppress(ProblemsFound):  # another knowledge may not know the words of these cars
             scenarios += read_scenarios([file], versions[0]).values()
     right: list[tuple[int, int, int]] = []
-    for knowledge in versions:
-        engines, found = Engines(knowledge), 0
-        for scenario in scenarios:
-            with contextlib.suppress(Contradiction):
-                found += play(knowledge, engines.of(Case(scenario.complaint)), scenario).right
-        closed = judge(knowledge, engines.of, jobs, checklist=False)[0]
-        right.append((found, sum(one.right for one in closed), len(closed)))
+    with bar_of(len(versions) * (len(scenarios) + len(jobs)), "Playing") as bar:
+        for knowledge in versions:
+            engines, found = Engines(knowledge), 0
+            for scenario in scenarios:
+                with contextlib.suppress(Contradiction):
+                    found += play(knowledge, engines.of(Case(scenario.complaint)), scenario).right
+                bar.update(1)
+            closed = judge(knowledge, engines.of, jobs, checklist=False, progress=lambda: bar.update(1))[0]
+            right.append((found, sum(one.right for one in closed), len(closed)))
     before, after = right
     return [(before[0], after[0], len(scenarios)), (before[1], after[1], before[2])]
 
@@ -175,7 +172,9 @@ def track(paths: tuple[Path, ...], store: str | None, span: Literal["month", "qu
     from advisor.track import FEWEST, TooFew, judge, summed_up
 
     knowledge = checked(paths)
-    judged, left_out = judge(knowledge, Engines(knowledge).of, stored_jobs(store))
+    jobs = stored_jobs(store)
+    with bar_of(len(jobs), "Weighing") as bar:
+        judged, left_out = judge(knowledge, Engines(knowledge).of, jobs, progress=lambda: bar.update(1))
     try:
         record = summed_up(judged, left_out, span)
     except TooFew as error:
