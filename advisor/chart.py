@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from html import escape
 
+from advisor.letters import clean
 from advisor.report import percent
 
 WIDTH, HEIGHT = 680.0, 262.0
@@ -64,7 +65,7 @@ def svg(chart: Chart) -> str:
     """The chart as an SVG element to stand in a page."""
     parts = [
         f'<svg class="chart" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
-        f'aria-label="{escape(chart.title)}">',
+        f'aria-label="{escape(clean(chart.title))}">',
         *_axes(chart),
     ]
     shown = list(zip(chart.lines, LINES, strict=False))
@@ -100,7 +101,7 @@ def _stroke(dash: str) -> str:
 def _text(x: float, y: float, words: str, anchor: str = "start") -> str:
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" font-size="{LETTER:g}" fill="#111" '
-        f'text-anchor="{anchor}">{escape(words)}</text>'
+        f'text-anchor="{anchor}">{escape(clean(words))}</text>'
     )
 
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from html import escape
 
 from advisor.chart import Chart, svg
+from advisor.letters import clean
 from advisor.plots import Bars, Curve, bars_svg, curve_svg
 from advisor.report import percent
 
@@ -77,12 +78,6 @@ class Document:
     sections: tuple[Section, ...]
     foot: tuple[str, ...]
     running: str
-
-
-def clean(text: str) -> str:
-    """Text in one line, with what is not to be seen or turns the writing round made visible."""
-    text = re.sub(r"\s+", " ", text).strip()
-    return re.sub("[\x00-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]", "\ufffd", text)
 
 
 # Markdown

@@ -7,7 +7,6 @@ them beside it. Symbols are those of IEC 61025, turned to lie on their side.
 
 from __future__ import annotations
 
-import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ from itertools import accumulate
 from xml.sax.saxutils import escape, quoteattr
 
 from advisor.knowledge import UNLISTED, Complaint, Gate, Gated, Knowledge, State
+from advisor.letters import clean
 from advisor.report import percent
 
 MARGIN = 20.0
@@ -139,12 +139,6 @@ class _Laid:
             yield from member.each()
 
 
-def _clean(text: str) -> str:
-    """Text with what XML cannot carry, and line ends, made visible or blank."""
-    text = re.sub(r"\s+", " ", text).strip()
-    return re.sub("[\x00-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]", "\ufffd", text)
-
-
 def _wide(text: str, size: float) -> float:
     """About how wide text is in px; rather too much, as the font is the reader's."""
     ems = 0.0
@@ -169,7 +163,7 @@ def _tall(lines: Sequence[str], size: float) -> float:
 def _wrapped(text: str, room: float, size: float) -> tuple[str, ...]:
     """Text in lines of at most `room` px; a word that is too long is broken."""
     lines = [""]
-    for word in _clean(text).split(" "):
+    for word in clean(text).split(" "):
         if _wide(f"{lines[-1]} {word}".strip(), size) <= room:
             lines[-1] = f"{lines[-1]} {word}".strip()
             continue
@@ -183,7 +177,7 @@ def _wrapped(text: str, room: float, size: float) -> tuple[str, ...]:
 
 
 def _shortened(text: str, room: float, size: float) -> str:
-    text = _clean(text)
+    text = clean(text)
     if _wide(text, size) <= room:
         return text
     while text and _wide(text + "…", size) > room:
@@ -360,7 +354,7 @@ class _Picture:
         if states:
             y = self._state_rows(states, y + 12)
         height = y + MARGIN
-        name = _clean(self.knowledge.title(self.root))
+        name = clean(self.knowledge.title(self.root))
         return "\n".join(
             [
                 f'<svg xmlns="http://www.w3.org/2000/svg" class="fault-tree" role="img" '
@@ -380,7 +374,7 @@ class _Picture:
         """Text whose line has its middle at `y`."""
         size = 20 if css == "title" else NAME if "name" in css else SMALL
         said = (f' class="{css}"' if css else "") + (f' text-anchor="{anchor}"' if anchor else "")
-        self.shapes.append(f'<text x="{x:.1f}" y="{y + size * 0.36:.1f}"{said}>{escape(_clean(text))}</text>')
+        self.shapes.append(f'<text x="{x:.1f}" y="{y + size * 0.36:.1f}"{said}>{escape(clean(text))}</text>')
 
     def _lines_of_text(self, x: float, top: float, lines: Iterable[str], css: str = "") -> None:
         size = NAME if "name" in css else SMALL
@@ -392,7 +386,7 @@ class _Picture:
     ) -> None:
         """Begin a group that keeps to a rectangle of its own; `data-area` says which."""
         self.shapes.append(
-            f'<g data-kind="{kind}" data-id={quoteattr(_clean(node))} '
+            f'<g data-kind="{kind}" data-id={quoteattr(clean(node))} '
             f'data-area="{x:.1f} {y:.1f} {width:.1f} {height:.1f}"{more}>'
         )
 
@@ -545,7 +539,7 @@ class _Picture:
         state = tag.kind == "state"
         name = self._hanging_name(tag.kind, tag.what)
         self._open(tag.kind, tag.what, x, top, tag.width, tag.height)
-        self.shapes.append(f"<title>{escape(_clean(name))}</title>")
+        self.shapes.append(f"<title>{escape(clean(name))}</title>")
         self._rect(x, top, tag.width, tag.height, "state" if state else "tag", 6)
         middle = top + 2.5 + SMALL * LEADING / 2
         asked = not state and self.knowledge.readings[tag.what].who == "customer"

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
 
+from advisor.letters import clean
+
 WIDTH = 680.0
 BAR, GAP = 16.0, 8.0
 NAMES = 290.0
@@ -80,9 +82,10 @@ def _axes() -> Iterator[str]:
 
 
 def _open(title: str, height: float) -> str:
+    name = escape(clean(title))
     return (
-        f'<svg class="chart" viewBox="0 0 {WIDTH:g} {height:g}" role="img" aria-label="{escape(title)}">'
-        f"<title>{escape(title)}</title>"
+        f'<svg class="chart" viewBox="0 0 {WIDTH:g} {height:g}" role="img" aria-label="{name}">'
+        f"<title>{name}</title>"
     )
 
 
@@ -97,7 +100,7 @@ def _y(level: float) -> float:
 def _text(x: float, y: float, words: str, anchor: str = "start") -> str:
     return (
         f'<text x="{x:.1f}" y="{y:.1f}" font-size="{LETTER:g}" fill="#111" '
-        f'text-anchor="{anchor}">{escape(words)}</text>'
+        f'text-anchor="{anchor}">{escape(clean(words))}</text>'
     )
 
 

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+from bisect import bisect
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
+
+from advisor.letters import visible
+
+MOST_COMPARED = 200
+"""A word is compared with so many others at most, those around it in the alphabet: comparing takes long."""
 
 
 @dataclass(frozen=True, order=True)
@@ -50,7 +56,7 @@ class Problem:
     def __str__(self) -> str:
         mark = "" if self.severity == "error" else "weak: "
         said = " ".join(filter(None, (self.what, self.why, self.instead)))
-        return f"{self.place}: {self.code} {mark}{said}"
+        return visible(f"{self.place}: {self.code} {mark}{said}").replace("\n", " ")
 
 
 class ProblemsFound(Exception):
@@ -66,7 +72,9 @@ def nearest(word: str, choices: Iterable[str]) -> str:
     import difflib  # not needed where nothing is misspelt
 
     known = sorted(set(choices))
-    close = difflib.get_close_matches(word, known, n=1, cutoff=0.6)
+    at = bisect(known, word)
+    near = known if len(known) <= MOST_COMPARED else known[max(0, at - MOST_COMPARED // 2) :][:MOST_COMPARED]
+    close = difflib.get_close_matches(word, near, n=1, cutoff=0.6)
     if close:
         return f"Did you mean '{close[0]}'?"
     if not known:

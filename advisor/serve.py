@@ -28,6 +28,8 @@ from aiohttp import WSCloseCode, WSMsgType, web
 from textual_serve.app_service import AppService
 from textual_serve.download_manager import DownloadManager
 
+from advisor.letters import visible
+
 SESSIONS = 24
 """So many screens may be open at the same time; each is a process of its own."""
 MESSAGE_BYTES = 64 * 1024
@@ -398,7 +400,7 @@ async def _last_words(stream: asyncio.StreamReader) -> str:
     kept = b""
     while more := await stream.read(LAST_WORDS_BYTES):
         kept = (kept + more)[-LAST_WORDS_BYTES:]
-    return re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", kept.decode("utf-8", "replace")).strip()
+    return visible(re.sub(r"\x1b\[[0-9;?]*[a-zA-Z]", "", kept.decode("utf-8", "replace"))).strip()
 
 
 def _written(words: str) -> bytes:

@@ -6,6 +6,7 @@ The one thing that takes anything away is `Store.erase`, and it takes the whole 
 from __future__ import annotations
 
 import json
+import math
 import sqlite3
 import time
 from collections import defaultdict
@@ -23,6 +24,7 @@ from sqlalchemy.exc import IntegrityError, OperationalError, SQLAlchemyError
 from advisor import case as cases
 from advisor.case import TECHNICIAN, Accounted, Case, Entry, Measured, Seen, TakenBack
 from advisor.evidence import Measurement
+from advisor.letters import clean
 
 SCHEMA = 3
 """Raised by one with every change of the tables below, together with a step in `_MIGRATIONS`."""
@@ -104,6 +106,10 @@ class StoreTrouble(Exception):
     """The database cannot be reached or written; the sentence says which and why."""
 
 
+class Damaged(StoreTrouble):
+    """A row of a case holds what this program never writes; nothing was changed."""
+
+
 class Overtaken(StoreTrouble):
     """Somebody else has entered something on this case in the meantime; nothing was written."""
 
@@ -142,8 +148,11 @@ class Filed:
 
 
 def default_url() -> str:
-    """A SQLite file in the user's own data folder."""
-    return f"sqlite:///{user_data_path('advisor', ensure_exists=True) / 'cases.sqlite'}"
+    """A SQLite file in the user's own data folder, which is made where it is missing; may raise `OSError`."""
+    folder = user_data_path("advisor")
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(mode=0o700, exist_ok=True)
+    return f"sqlite:///{folder / 'cases.sqlite'}"
 
 
 class Store:
@@ -395,23 +404,65 @@ def _row(entry: Entry) -> tuple[str, str, str]:
 def _entry(row: Any, case: Case) -> Entry:
     """The entry that a row holds, on a case that has come so far."""
     if row.kind == "measured":
-        return Measured(row.about, tuple(Measurement(**one) for one in json.loads(row.said)))
+        return Measured(row.about, tuple(map(_measurement, _listed(json.loads(row.said)))))
     if row.kind == "accounted":
-        return Accounted(row.about, Measurement(**json.loads(row.said)))
+        part = _measurement(json.loads(row.said))
+        if isinstance(part.value, str):
+            raise ValueError("no current")
+        return Accounted(row.about, part)
     if row.kind == _UNSURE:
-        outcome, confidence, by = json.loads(row.said)
-        return Seen(row.about, outcome, confidence, by)
+        match json.loads(row.said):
+            case [str(outcome), float(confidence), str(by)] if 0 < confidence <= 1:
+                return Seen(row.about, outcome, confidence, by)
+        raise ValueError("no outcome with a confidence from 0 to 1")
     if row.kind == "taken back":
         # Schema 1 wrote no step: it was always the last one that counted.
-        return TakenBack(int(row.about) if row.about else max(case.counting, default=0), row.said)
+        step = int(row.about) if row.about else max(case.counting, default=0)
+        if not 0 <= step <= len(case.entries):
+            raise ValueError("no step before this one")
+        return TakenBack(step, row.said)
+    if row.kind not in _KINDS:
+        raise ValueError("no kind of entry that is known here")
     made: Callable[[str, str], Entry] = _KINDS[row.kind]
     return made(row.about, row.said)
+
+
+def _listed(said: Any) -> list[Any]:
+    """A list as JSON gave it."""
+    if not isinstance(said, list):
+        raise ValueError("no list of measurements")
+    return said
+
+
+def _measurement(said: Any) -> Measurement:
+    """What was measured, as JSON gave it."""
+    match said:
+        case {
+            "measurand": str(measurand),
+            "value": str() | float() | int() as value,
+            "instrument": str(instrument),
+            "typed": str(typed),
+        } if len(said) == 4 and not isinstance(value, bool):
+            if isinstance(value, str) or math.isfinite(value):
+                return Measurement(measurand, value, instrument, typed)
+    raise ValueError("no measurement")
 
 
 def _filed(head: Any, rows: list[Any]) -> Filed:
     filed = Filed(head.id, head.tag, head.opened, Case(head.complaint), (), head.knowledge)
     for row in rows:
-        filed = filed.with_entry(_entry(row, filed.case), row.at)
+        try:
+            if not all(isinstance(one, str) for one in (row.at, row.kind, row.about, row.said)):
+                raise ValueError("no text")
+            entry = _entry(row, filed.case)
+        except (ValueError, OverflowError, RecursionError) as error:
+            why = str(error).splitlines()[0]
+            raise Damaged(
+                f"Step {row.number} of job {head.id} is damaged in the database: {why}. This program has not "
+                f"written it so, and nothing was changed. `advisor case export {head.id}` writes down what "
+                f"there is of the job; after `advisor case erase {head.id} --yes` the other jobs can be used."
+            ) from error
+        filed = filed.with_entry(entry, row.at)
     return filed
 
 
@@ -468,8 +519,9 @@ _MIGRATIONS: tuple[Callable[[sa.Connection], None], ...] = (
 def _trouble(what: str) -> Iterator[None]:
     try:
         yield
-    except (SQLAlchemyError, OSError, ImportError) as error:
-        reason = str(getattr(error, "orig", None) or error).splitlines()[0].rstrip(".")
+    except (SQLAlchemyError, OSError, ImportError, UnicodeDecodeError) as error:
+        told = str(getattr(error, "orig", None) or error).splitlines() or [type(error).__name__]
+        reason = clean(told[0]).rstrip(".")
         if isinstance(error, ImportError) and error.name in _DRIVERS:
             reason = f"its driver {error.name} is not installed. Install it with: {_DRIVERS[error.name]}"
         raise StoreTrouble(f"The database of cases cannot be {what}: {reason}.") from error

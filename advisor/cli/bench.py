@@ -10,6 +10,7 @@ import click
 
 from advisor.cli.ending import fail, refuse_unknown
 from advisor.cli.given import checked, knowledge_option, shipped, store_option, without_option
+from advisor.cli.saying import say
 
 
 @click.command()
@@ -23,6 +24,7 @@ def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) 
         raise click.UsageError("The screens need a terminal. `advisor demo` tells a case as text.")
     from advisor.screens.app import AdvisorApp
 
+    os.umask(0o077)  # papers that are saved from the screens can be read by their owner alone
     app = AdvisorApp(list(paths) or [shipped("knowledge")], frozenset(without), store)
     app.run()
     sys.exit(app.return_code or 0)
@@ -69,6 +71,6 @@ def serve(
     command += [f"--without={one}" for one in without]
     command += [f"--store={store}"] if store else []
     try:
-        server.serve(command, host, port, token, click.echo)
+        server.serve(command, host, port, token, say)
     except server.CannotListen as error:
         fail([str(error)], 3)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 import time
 from collections.abc import Iterable
@@ -11,6 +10,7 @@ from pathlib import Path
 import click
 
 from advisor.cli.given import shipped
+from advisor.cli.saying import json_text, say
 
 WATCHED_EVERY_SECONDS = 0.5
 
@@ -37,7 +37,7 @@ def check(paths: tuple[Path, ...], form: str, watch: bool) -> None:
         if stamps != last:
             last = stamps
             _check(meant, form)
-            click.echo("Watching; stop with Ctrl+C.", err=True)
+            say("Watching; stop with Ctrl+C.", err=True)
         time.sleep(WATCHED_EVERY_SECONDS)
 
 
@@ -60,12 +60,12 @@ def _check(paths: list[Path], form: str) -> int:
     except ProblemsFound as error:
         found, counted = list(error.problems), ""
     if form == "json":
-        click.echo(json.dumps([one.as_dict() for one in found], ensure_ascii=False, indent=2))
+        say(json_text([one.as_dict() for one in found]))
     else:
         for problem in found:
-            click.echo(str(problem))
+            say(str(problem))
     errors = sum(problem.severity == "error" for problem in found)
-    click.echo(f"{counted}{errors} errors, {len(found) - errors} weak points.", err=True)
+    say(f"{counted}{errors} errors, {len(found) - errors} weak points.", err=True)
     return 1 if errors else 0
 
 

@@ -6,15 +6,14 @@ import sys
 from collections.abc import Iterable
 from typing import NoReturn
 
-import click
-
+from advisor.cli.saying import say
 from advisor.problems import nearest
 
 
 def fail(lines: Iterable[str], code: int) -> NoReturn:
     """End with these lines and this exit code."""
     for line in lines:
-        click.echo(line, err=True)
+        say(line, err=True)
     sys.exit(code)
 
 

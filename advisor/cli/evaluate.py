@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 
 import click
 
 from advisor.cli.ending import fail, refuse_unknown
-from advisor.cli.given import checked, knowledge_option, shipped, without_option
+from advisor.cli.given import Number, checked, knowledge_option, shipped, without_option
 from advisor.cli.progress import bar_of, moving
+from advisor.cli.saying import json_text, say
 
 _cars = click.option(
     "--cars", type=click.IntRange(1, 1_000_000), default=1000, show_default=True, help="For each complaint."
@@ -42,7 +42,7 @@ _text_or_json = click.option(
 @click.option(
     "--disturb",
     "noises",
-    type=click.FloatRange(0.0, 5.0, min_open=True),
+    type=Number(0.0, 5.0, min_open=True),
     multiple=True,
     help="Also let the advice go by numbers with so much noise in their log-odds, as 0.5; may be repeated.",
 )
@@ -105,10 +105,10 @@ def evaluate(
             "complaints": [asdict(card) for card in complaints],
             "costly": [asdict(one) for one in numbers],
         }
-        click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
+        say(json_text(answer))
         return
     for line in lines(plan, families, complaints, numbers):
-        click.echo(line)
+        say(line)
 
 
 @click.command()
@@ -159,8 +159,8 @@ def compare(
         found = compared(before, after, cars, seed, list(files), some, moving(bar))
     if form == "json":
         answer = {**asdict(found), "anything_worse": found.anything_worse}
-        click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
+        say(json_text(answer))
     else:
         for line in comparison_lines(after, found):
-            click.echo(line)
+            say(line)
     sys.exit(1 if found.anything_worse else 0)

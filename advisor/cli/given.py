@@ -6,6 +6,7 @@ help comes at once: pgmpy and textual take seconds.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -49,6 +50,17 @@ class Pair(click.ParamType[tuple[str, str]]):
         if not equals or not left or not right:
             self.fail(f"'{value}' is not of the form ID=VALUE.", param, ctx)
         return left.strip(), right.strip()
+
+
+class Number(click.FloatRange):
+    """A number within a range; what is no number at all would pass every comparison."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number, if it is finite and in the range."""
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            self.fail(f"{value} is not a finite number.", param, ctx)
+        return number
 
 
 knowledge_option = click.option(

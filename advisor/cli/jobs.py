@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -11,6 +10,7 @@ import click
 
 from advisor.cli.ending import fail
 from advisor.cli.given import checked, knowledge_option, number_argument, output_option, store_option
+from advisor.cli.saying import json_text, say, write_private
 
 if TYPE_CHECKING:
     from advisor.store import Filed, Store
@@ -63,9 +63,9 @@ def report_case(
     document = write(knowledge, Engines(knowledge).of, filed, preferences, now)
     text = html(document) if form == "html" else markdown(document)
     if output is None:
-        click.echo(text, nl=False)
+        say(text, nl=False)
     else:
-        output.write_text(text, encoding="utf-8")
+        write_private(output, text)
 
 
 @click.group(name="case")
@@ -97,11 +97,11 @@ def export_case(number: int, store: str | None, output: Path | None) -> None:
     With the kinds measured, accounted and unsure, "said" is itself JSON.
     """
     found = of_job(store, number, lambda there: there.export(number))
-    text = json.dumps(found, ensure_ascii=False, indent=2) + "\n"
+    text = json_text(found) + "\n"
     if output is None:
-        click.echo(text.encode("utf-8"), nl=False)  # word for word, whatever letters the terminal has
+        click.echo(text.encode("utf-8"), nl=False)  # as it is, whatever letters the terminal has
     else:
-        output.write_text(text, encoding="utf-8")
+        write_private(output, text)
 
 
 @stored_case.command(name="erase")
@@ -114,18 +114,18 @@ def erase_case(number: int, store: str | None, yes: bool) -> None:
     In a SQLite file nothing of its text is left. Backups and papers are yours to delete. No other job will
     have its number.
     """
-    from advisor.document import clean
+    from advisor.letters import clean
 
     if not yes:
         filed, _, _ = filed_job(store, number)
-        click.echo(
+        say(
             f"Job {number}, {clean(filed.tag)}, with {filed.entries} entries will be gone for good.", err=True
         )
         typed = click.prompt("Type its number to erase it", default="", show_default=False, err=True)
         if typed.strip() != str(number):
             fail(["That is not its number. Nothing was erased."], 1)
     of_job(store, number, lambda there: there.erase(number) or None)
-    click.echo(f"Job {number} is erased.")
+    say(f"Job {number} is erased.")
 
 
 @stored_case.command(name="scenario")
@@ -143,7 +143,7 @@ def scenario_of_case(number: int, store: str | None, paths: tuple[Path, ...], ou
     except NotRecordable as error:
         fail([str(error)], 1)
     if output is None:
-        click.echo(text, nl=False)
+        say(text, nl=False)
     else:
         output.write_text(text, encoding="utf-8")
 
@@ -160,7 +160,7 @@ def filed_job(url: str | None, number: int) -> tuple[Filed, dict[str, str], str]
 
 def of_job(url: str | None, number: int, find: Callable[[Store], _Found | None]) -> _Found:
     """What is found of a job in the database; where that is None there is no such job, and we end."""
-    from advisor.document import clean
+    from advisor.letters import clean
     from advisor.store import Store, StoreTrouble, default_url
 
     try:

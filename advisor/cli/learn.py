@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from advisor.cli.ending import fail, refuse
-from advisor.cli.given import checked, from_here, knowledge_option, shipped, store_option
+from advisor.cli.given import Number, checked, from_here, knowledge_option, shipped, store_option
 from advisor.cli.jobs import stored_jobs
 from advisor.cli.progress import bar_of
+from advisor.cli.saying import say
 
 if TYPE_CHECKING:
     from advisor.knowledge import Knowledge
@@ -24,12 +25,12 @@ if TYPE_CHECKING:
 @store_option
 @click.option(
     "--weight",
-    type=click.FloatRange(0.1, 100_000),
+    type=Number(0.1, 100_000),
     help="So many cars the author's shares of a complaint or branch are worth. Default: 50.",
 )
 @click.option(
     "--likelihood-weight",
-    type=click.FloatRange(0.1, 100_000),
+    type=Number(0.1, 100_000),
     help="So many cars each of the author's likelihoods is worth. Default: 20.",
 )
 @click.option(
@@ -76,13 +77,13 @@ def learn(
     texts = {str(file): file.read_bytes().decode("utf-8") for file in knowledge_files(meant)}
     proposal = propose(knowledge, learned(knowledge, gathered.findings, weights), texts)
     for line in proposal_lines(knowledge, proposal, weights, len(gathered.findings), gathered.left_out):
-        click.echo(line)
+        say(line)
     if not proposal.edits:
         return
     if not no_replay:
-        click.echo()
+        say()
         for line in replay_lines(_tried(jobs, knowledge, proposal.knowledge)):
-            click.echo(line)
+            say(line)
     if output is not None:
         after = patched(texts, proposal.edits)
         named = {name: from_here(Path(name)).as_posix() for name in texts}
@@ -90,7 +91,7 @@ def learn(
             {named[name]: texts[name] for name in texts}, {named[name]: after[name] for name in texts}
         )
         output.write_bytes(text.encode("utf-8"))
-        click.echo(f"\nNothing was changed. `advisor learn --apply {output}` changes the files.")
+        say(f"\nNothing was changed. `advisor learn --apply {output}` changes the files.")
 
 
 def _apply(patch: Path, meant: list[Path]) -> None:
@@ -122,9 +123,9 @@ def _apply(patch: Path, meant: list[Path]) -> None:
     except ProblemsFound:
         for name, before in old.items():
             files[name].write_bytes(before)
-        click.echo("With the patch the knowledge has errors; the files were put back.", err=True)
+        say("With the patch the knowledge has errors; the files were put back.", err=True)
         raise
-    click.echo(f"Changed: {', '.join(files)}.")
+    say(f"Changed: {', '.join(files)}.")
 
 
 def _tried(jobs: list[Filed], *versions: Knowledge) -> list[tuple[int, int, int]]:
@@ -179,7 +180,7 @@ def track(paths: tuple[Path, ...], store: str | None, span: Literal["month", "qu
         record = summed_up(judged, left_out, span)
     except TooFew as error:
         for line in too_few_lines(error):
-            click.echo(line)
+            say(line)
         return
     for line in record_lines(record, FEWEST):
-        click.echo(line)
+        say(line)

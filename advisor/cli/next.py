@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
@@ -19,6 +18,7 @@ from advisor.cli.given import (
     network_of,
     without_option,
 )
+from advisor.cli.saying import json_text, say
 
 
 @click.command(name="next")
@@ -55,7 +55,7 @@ def next_reading(
         fail([str(error)], 1)
     if not as_json:
         for line in advice_lines(knowledge, advice):
-            click.echo(line)
+            say(line)
         return
     answer = {
         "complaint": complaint,
@@ -75,4 +75,4 @@ def next_reading(
         ],
         "stop": advice.stop and {"reason": advice.stop.reason, "fault": advice.stop.fault},
     }
-    click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
+    say(json_text(answer))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+import os
 import sys
 import time
 from pathlib import Path
@@ -12,6 +12,7 @@ import click
 
 from advisor.cli.ending import fail, refuse, refuse_unknown, there_is_no
 from advisor.cli.given import (
+    Number,
     Pair,
     case_of,
     checked,
@@ -22,6 +23,7 @@ from advisor.cli.given import (
     store_option,
     without_option,
 )
+from advisor.cli.saying import json_text, say
 
 if TYPE_CHECKING:
     from advisor.case import Case, Entry
@@ -41,7 +43,7 @@ if TYPE_CHECKING:
 @click.option("--unknown", multiple=True, metavar="READING", help="What the customer does not know.")
 @click.option(
     "--minutes",
-    type=click.FloatRange(min=0),
+    type=Number(min=0),
     default=10,
     show_default=True,
     help="How long the questions may take.",
@@ -79,6 +81,7 @@ def prescreen(
     if words is None and not complaints and sys.stdin.isatty() and sys.stdout.isatty():
         from advisor.screens.app import AdvisorApp
 
+        os.umask(0o077)  # papers that are saved from the screens can be read by their owner alone
         app = AdvisorApp(list(paths) or [shipped("knowledge")], frozenset(without), store, minutes)
         app.run()
         sys.exit(app.return_code or 0)
@@ -98,7 +101,7 @@ def prescreen(
     knowledge = checked(paths)
     if not complaints:
         for line in fitting_lines(knowledge, fitting(knowledge, words or "")):
-            click.echo(line)
+            say(line)
         return
     refuse_unknown("instrument", without, knowledge.instruments)
     calls = _calls(knowledge, tuple(dict.fromkeys(complaints)), facts, said, unknown)
@@ -115,15 +118,15 @@ def prescreen(
     paper = document(sheets, tag, time.strftime("%Y-%m-%d")) if sheets else None
     if form == "json":
         answer = {**question_dict(found), "sheets": [as_dict(one) for one in sheets]}
-        click.echo(json.dumps(answer, ensure_ascii=False, indent=2))
+        say(json_text(answer))
     elif paper is None:
         for line in question_lines(found, asked, minutes):
-            click.echo(line)
+            say(line)
     elif form == "text":
         for line in text_lines(paper):
-            click.echo(line)
+            say(line)
     else:
-        click.echo(markdown(paper) if form == "markdown" else html(paper), nl=False)
+        say(markdown(paper) if form == "markdown" else html(paper), nl=False)
 
 
 def _calls(

@@ -6,6 +6,7 @@ A command's module is imported when the command is called: its name and first se
 from __future__ import annotations
 
 import importlib
+import io
 import sys
 from typing import NamedTuple
 
@@ -116,8 +117,9 @@ def run() -> None:
     except click.exceptions.Abort:
         fail(["Stopped."], 1)
     except click.ClickException as error:
-        error.show()
-        sys.exit(error.exit_code)
+        said = io.StringIO()
+        error.show(file=said)
+        fail([said.getvalue().rstrip("\n")], error.exit_code)
     except click.exceptions.Exit as leaving:
         sys.exit(leaving.exit_code)
     except ProblemsFound as error:

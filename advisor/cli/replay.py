@@ -10,6 +10,7 @@ import click
 
 from advisor.cli.ending import fail
 from advisor.cli.given import checked, engine_of, knowledge_option, network_of, shipped
+from advisor.cli.saying import say
 
 if TYPE_CHECKING:
     from advisor.engine import Engine
@@ -26,11 +27,11 @@ def demo() -> None:
 
     knowledge = checked(())
     file, scenario = next(iter(read_scenarios([shipped("scenarios") / DEMO], knowledge).items()))
-    click.echo(f"An invented car, from {file.name}: {scenario.name}. {scenario.story}")
-    click.echo()
+    say(f"An invented car, from {file.name}: {scenario.name}. {scenario.story}")
+    say()
     engine = engine_of(network_of(knowledge, scenario.complaint), knowledge)
     for line in _story(knowledge, play(knowledge, engine, scenario)):
-        click.echo(line)
+        say(line)
 
 
 @click.command()
@@ -54,17 +55,17 @@ def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool, pe
             played = play(knowledge, engines[scenario.complaint], scenario, per_minute=per_minute)
         except Contradiction as error:
             wrong += 1
-            click.echo(f"{file}:1:1: clash {error}", err=True)
+            say(f"{file}:1:1: clash {error}", err=True)
             continue
         wrong += not played.right
         mark = "found    " if played.right else "NOT FOUND"
-        click.echo(
+        say(
             f"{mark}  {len(played.steps):2} readings  {duration(played.minutes):>8}  "
             f"{file.name}: {scenario.name}"
         )
         if story or not played.right:
             for line in _story(knowledge, played):
-                click.echo("    " + line)
+                say("    " + line)
     if wrong:
         fail([f"{wrong} scenarios did not end with their causes on top."], 1)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -19,6 +18,7 @@ from advisor.cli.given import (
     network_of,
     output_option,
 )
+from advisor.cli.saying import json_text, say
 
 if TYPE_CHECKING:
     from advisor.knowledge import Knowledge
@@ -42,7 +42,7 @@ def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | No
 
     text = write(network_of(checked(paths), complaint), form)
     if output is None:
-        click.echo(text)
+        say(text)
     else:
         output.write_text(text, encoding="utf-8")
 
@@ -82,7 +82,7 @@ def draw(
             fail([f"'{root}' is no part of the complaint '{of}'."], 1)
     text = tree_svg(knowledge, root, shown, readings=not no_readings)
     if output is None:
-        click.echo(text)
+        say(text)
     else:
         output.write_text(text, encoding="utf-8")
 
@@ -111,4 +111,4 @@ def print_schema() -> None:
     """Print the JSON Schema of knowledge files, for editors that complete by one."""
     from advisor.knowledge import schema
 
-    click.echo(json.dumps(schema(), ensure_ascii=False, indent=2))
+    say(json_text(schema()))

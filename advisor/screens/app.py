@@ -4,16 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from re import Match
 from typing import ClassVar
 
+from rich.cells import cell_len
+from rich.segment import Segment
 from textual import work
 from textual.app import App
 from textual.binding import Binding, BindingType
+from textual.color import Color
 from textual.events import DeliveryComplete, DeliveryFailed
+from textual.filter import LineFilter
 from textual.worker import get_current_worker
 
 from advisor.advice import Workshop
 from advisor.knowledge import Knowledge
+from advisor.letters import UNSEEN
 from advisor.lint import checked
 from advisor.phone import ALLOWED_MINUTES
 from advisor.problems import ProblemsFound
@@ -22,6 +28,25 @@ from advisor.screens.help import HelpScreen
 from advisor.screens.start import StartScreen
 from advisor.session import Engines, preload
 from advisor.store import Store, StoreTrouble, default_url
+
+
+class _LeftOut(LineFilter):
+    """Leaves out what would drive the terminal; hardly any of it has a width, so that nothing moves."""
+
+    def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
+        """A line without it."""
+        return [
+            segment if segment.text.isprintable() else Segment(UNSEEN.sub(_room, segment.text), segment.style)
+            for segment in segments
+        ]
+
+
+def _room(found: Match[str]) -> str:
+    """What stands in the place of a letter that is left out."""
+    return "\ufffd" * cell_len(found[0])
+
+
+_UNSEEN = _LeftOut()
 
 
 class AdvisorApp(App[None]):
@@ -56,6 +81,10 @@ class AdvisorApp(App[None]):
         self.looks_ahead = looks_ahead
         self.minutes = ALLOWED_MINUTES if desk_minutes is None else desk_minutes
         self.first = StartScreen() if desk_minutes is None else DeskScreen()
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """What every line passes on its way to the terminal."""
+        return (*super().get_line_filters(), _UNSEEN)
 
     def on_mount(self) -> None:
         """Show the first screen, and read the knowledge meanwhile."""
