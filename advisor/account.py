@@ -8,7 +8,7 @@ from typing import Literal
 
 from advisor.case import Case
 from advisor.derived import Estimate, OutOfRange, days_until_flat
-from advisor.evidence import Measurement, accuracy_of, combined, estimate, number
+from advisor.evidence import Measurement, accuracy_of, can_weigh, combined, estimate, number
 from advisor.knowledge import Knowledge
 from advisor.units import convert
 
@@ -41,17 +41,20 @@ class Account:
 
 
 def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) -> Account | None:
-    """The account of a case's draw, or None while the total has not been measured."""
+    """The account of a draw; None while its total was not measured, or where it cannot be worked out."""
     total_reading = next((name for name in case.measured if _role(knowledge, name) == "total"), None)
     if total_reading is None:
         return None
-    total = _milliamps(knowledge, case, total_reading)
-    parts = [
-        (knowledge.readings[name].name, _milliamps(knowledge, case, name))
-        for name in case.measured
-        if _role(knowledge, name) == "part"
-    ]
-    parts += [(part.what, _entered(knowledge, part.measurement)) for part in case.parts]
+    try:
+        total = _milliamps(knowledge, case, total_reading)
+        parts = [
+            (knowledge.readings[name].name, _milliamps(knowledge, case, name))
+            for name in case.measured
+            if _role(knowledge, name) == "part"
+        ]
+        parts += [(part.what, _entered(knowledge, part.measurement)) for part in case.parts]
+    except (ValueError, ArithmeticError):
+        return None
     found = sum(part.value for _, part in parts)
     spread = math.sqrt(total.uncertainty**2 + sum(part.uncertainty**2 for _, part in parts))
     unexplained = Estimate(total.value - found, spread)
@@ -84,6 +87,8 @@ def _role(knowledge: Knowledge, reading: str) -> str | None:
 
 def _milliamps(knowledge: Knowledge, case: Case, reading: str) -> Estimate:
     quantity = knowledge.readings[reading].quantity
+    if not can_weigh(knowledge, reading, case.measured[reading]):
+        raise ValueError(f"This knowledge cannot weigh {reading}.")
     found = estimate(knowledge, reading, case.facts, case.measured[reading])
     scale = convert(1.0, quantity.unit if quantity else "mA", "mA")
     return Estimate(found.value * scale, found.uncertainty * scale)

@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from advisor.engine import Engine
-from advisor.evidence import Measurement, Take, can_weigh, weigh
+from advisor.evidence import Measurement, Take, weighed
 from advisor.knowledge import Knowledge
 from advisor.network import Repair, node_then
 from advisor.tables import Floats
@@ -336,12 +336,13 @@ class Case:
             elif isinstance(entry, Measured):
                 name = node(entry.reading, era)
                 takes[name] = (*takes.get(name, ()), entry.take)
-                if name in engine.entries and can_weigh(knowledge, entry.reading, takes[name]):
-                    evidence[name] = weigh(knowledge, entry.reading, self.facts, takes[name])
+                likelihood = weighed(knowledge, entry.reading, self.facts, takes[name])
+                if name in engine.entries and likelihood is not None:
+                    evidence[name] = likelihood
             elif isinstance(entry, Checked) and era:
                 there = entry.found == STILL_THERE
-                likelihood = [0.0 if there else 1.0, 1.0 if there else MISSED_BY_CHECK]
-                evidence[node(self.complaint, era)] = np.array(likelihood)
+                found = [0.0 if there else 1.0, 1.0 if there else MISSED_BY_CHECK]
+                evidence[node(self.complaint, era)] = np.array(found)
         return evidence
 
     def _by_era(self) -> Iterator[tuple[int, Entry]]:

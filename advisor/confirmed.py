@@ -14,8 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from advisor.case import GONE, Case, Checked, Closed, Measured, Repaired, Seen
-from advisor.derived import OutOfRange
-from advisor.evidence import Take, can_weigh, weigh
+from advisor.evidence import Take, weighed
 from advisor.knowledge import Knowledge
 from advisor.priors import tree_of
 from advisor.tables import Floats
@@ -111,7 +110,7 @@ def _read(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, Floats]]:
     for name, reading in knowledge.readings.items():
         if name in case.seen and case.seen[name] in reading.answers:
             yield name, _said(tuple(reading.answers), case, name)
-        elif name in case.measured and can_weigh(knowledge, name, case.measured[name]):
+        elif name in case.measured:
             likelihood = _weighed(knowledge, name, case, case.measured[name])
             if likelihood is not None:
                 yield name, likelihood
@@ -128,9 +127,8 @@ def _said(answers: tuple[str, ...], case: Case, name: str) -> Floats:
 
 
 def _weighed(knowledge: Knowledge, name: str, case: Case, takes: tuple[Take, ...]) -> Floats | None:
-    try:
-        likelihood = weigh(knowledge, name, case.facts, takes)
-    except OutOfRange:
+    likelihood = weighed(knowledge, name, case.facts, takes)
+    if likelihood is None:
         return None
     total = float(likelihood.sum())
     return likelihood / total if total > 0 else None

@@ -177,7 +177,10 @@ def accuracy_of(knowledge: Knowledge, instrument: str, unit: str) -> Accuracy | 
 
 
 def estimate(knowledge: Knowledge, reading: str, facts: Mapping[str, str], takes: Sequence[Take]) -> Estimate:
-    """A quantity reading's value in its unit, from one or more takes; raises its formula's `OutOfRange`."""
+    """A quantity reading's value in its unit, from one or more takes.
+
+    Raises its formula's `OutOfRange`, and ValueError or ArithmeticError where they come to no number.
+    """
     quantity = quantity_of(knowledge, reading)
     numbers: dict[str, list[Number]] = {}
     words: dict[str, str] = {}
@@ -190,8 +193,10 @@ def estimate(knowledge: Knowledge, reading: str, facts: Mapping[str, str], takes
         accuracy = accuracy_of(knowledge, measurement.instrument, unit)
         numbers.setdefault(name, []).append(number(value, measurement.instrument, accuracy))
     estimates = {name: combined(several) for name, several in numbers.items()}
-    if reading in estimates or quantity.derived is None:
+    if reading in estimates:
         return estimates[reading]
+    if quantity.derived is None:
+        raise ValueError("no number was entered.")
     return _computed(quantity.derived, estimates, {**facts, **words})
 
 
@@ -229,12 +234,28 @@ def weigh(knowledge: Knowledge, reading: str, facts: Mapping[str, str], takes: S
     return total
 
 
+def weighed(
+    knowledge: Knowledge, reading: str, facts: Mapping[str, str], takes: Sequence[Take]
+) -> Floats | None:
+    """As `weigh`, or None where the takes come to no number by this knowledge.
+
+    It may have the quantity or an input no more, or need another input, or its formula does not hold there.
+    """
+    if not can_weigh(knowledge, reading, takes):
+        return None
+    try:
+        return weigh(knowledge, reading, facts, takes)
+    except (ValueError, ArithmeticError):
+        return None
+
+
 def _possible_edges(
     knowledge: Knowledge, reading: str, facts: Mapping[str, str]
 ) -> Iterator[tuple[tuple[float, ...], float]]:
     """The bands' edges for what is known of the vehicle, each with its share of cars."""
     quantity = quantity_of(knowledge, reading)
-    open_facts = {one.by for one in quantity.limits if isinstance(one, LimitByFact)} - set(facts)
+    said = {one.by for one in quantity.limits if isinstance(one, LimitByFact)}
+    open_facts = {fact for fact in said if facts.get(fact) not in knowledge.facts[fact].values}
     values = [knowledge.facts[fact].values.items() for fact in sorted(open_facts)]
     for chosen in itertools.product(*values):
         guess = {fact: value for fact, (value, _) in zip(sorted(open_facts), chosen, strict=True)}

@@ -22,7 +22,6 @@ from advisor.case import (
 )
 from advisor.chart import LINES, Chart, Line, Point
 from advisor.conflict import Disagreement, disagreement
-from advisor.derived import OutOfRange
 from advisor.document import Cell, Row
 from advisor.engine import Engine, TooWide
 from advisor.entry import TELLING
@@ -199,7 +198,7 @@ class History:
         try:
             value = estimate(knowledge, reading, facts, takes)
             likelihood = weigh(knowledge, reading, facts, takes).tolist()
-        except OutOfRange as error:
+        except (ValueError, ArithmeticError) as error:
             yield f"Cannot be worked out: {error}"
             return
         quantity = quantity_of(knowledge, reading)
@@ -207,7 +206,7 @@ class History:
         there = convert(value.value, quantity.unit, unit)
         spread = convert(value.value + value.uncertainty, quantity.unit, unit) - there
         shown = show(there, unit, 4)
-        words = [] if shown == takes[-1][0].typed else [f"= {shown}"]
+        words = [] if [shown] == [one.typed for one in takes[-1][:1]] else [f"= {shown}"]
         words += [f"± {show(spread, unit, 2)}"] if spread else []
         words += [f"from {len(takes)} takes"] if len(takes) > 1 else []
         yield " ".join(words)

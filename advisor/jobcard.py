@@ -16,10 +16,8 @@ from advisor.case import (
     Prepared,
     Replayed,
 )
-from advisor.derived import OutOfRange
 from advisor.document import Bullets, Cell, Document, Facts, Paragraph, Part, Row, Section, Table
 from advisor.engine import Engine
-from advisor.evidence import can_weigh
 from advisor.history import History, minutes, used_setups, weighed, when
 from advisor.knowledge import Knowledge
 from advisor.report import account_lines, disagreement_words, duration, percent, plain, stop_sentence
@@ -154,11 +152,7 @@ class _Card:
 
     def draw(self) -> Iterator[Part]:
         """The account of the draw, where a total was measured that can be weighed."""
-        weighable = all(can_weigh(self.knowledge, *pair) for pair in self.case.measured.items())
-        try:
-            found = account(self.knowledge, self.case) if weighable else None
-        except OutOfRange:
-            return
+        found = account(self.knowledge, self.case)
         if found is None:
             return
         for are_rows, lines in groupby(account_lines(found), key=lambda line: "  " in line):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -33,7 +34,7 @@ CHECK_MINUTES = 10.0
 def _members(said: Any) -> Any:
     if not isinstance(said, list):
         return said
-    twice = {str(one) for one in said if said.count(one) > 1}
+    twice = [name for name, times in Counter(map(str, said)).items() if times > 1]
     if twice:
         raise ValueError(f"'{min(twice)}' stands twice in one gate. Name each member once.")
     return {one if isinstance(one, str) else str(one): None for one in said}

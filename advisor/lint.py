@@ -7,6 +7,7 @@ A question about one file's form is asked in `loading`. What everything else rel
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from itertools import islice
 from pathlib import Path
 
 from advisor.knowledge import Knowledge
@@ -15,6 +16,9 @@ from advisor.plausible import CHECKS as PLAUSIBLE
 from advisor.priors import solve
 from advisor.problems import Problem, ProblemsFound
 from advisor.references import REFERENCES, Check
+
+MOST_TOLD = 300
+"""Problems told of one question; whoever has more mends these first."""
 
 
 def checked(paths: Iterable[Path]) -> Knowledge:
@@ -27,10 +31,10 @@ def checked(paths: Iterable[Path]) -> Knowledge:
 
 
 def problems(knowledge: Knowledge) -> list[Problem]:
-    """Everything that is wrong or weak in the knowledge, in the order of the files."""
-    found = [problem for check in REFERENCES for problem in check(knowledge)]
+    """What is wrong or weak, in the order of the files; of one question `MOST_TOLD` problems at most."""
+    found = [problem for check in REFERENCES for problem in islice(check(knowledge), MOST_TOLD)]
     if not found:
-        found = [problem for check in CHECKS for problem in check(knowledge)]
+        found = [problem for check in CHECKS for problem in islice(check(knowledge), MOST_TOLD)]
     return sorted(found, key=lambda problem: (problem.place, problem.code, problem.what))
 
 

@@ -17,7 +17,7 @@ from advisor.knowledge import SECTIONS, Document, Knowledge
 from advisor.likelihoods import in_words
 from advisor.problems import Place, Problem, ProblemsFound, nearest
 
-LARGEST_FILE = 500_000
+LARGEST_FILE = 250_000
 """Bytes; a larger file is refused unread."""
 MOST_TRANSLATED = 300
 """Problems of form told of one file; whoever has more mends these first."""

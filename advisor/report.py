@@ -283,7 +283,10 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:
 def _step_words(knowledge: Knowledge, case: Case, entry: TakenBack) -> str:
     if not 1 <= entry.step <= len(case.entries):
         return f"step {entry.step}"
-    return f"step {entry.step}, {entry_words(knowledge, case, case.entries[entry.step - 1])}"
+    meant = case.entries[entry.step - 1]
+    if isinstance(meant, TakenBack):
+        return f"step {entry.step}"
+    return f"step {entry.step}, {entry_words(knowledge, case, meant)}"
 
 
 def confidence_words(confidence: float) -> str:

@@ -72,16 +72,21 @@ class Scorecard:
     @property
     def of_ceiling(self) -> float:
         """Right cause first, as a share of what taking every reading reaches."""
-        return self.ways["advice"].first / self.ways[EVERYTHING].first
+        return _share(self.ways["advice"].first, self.ways[EVERYTHING].first)
 
     @property
     def of_all_hands_on(self) -> float:
         """Hands-on minutes, as a share of those of taking every reading."""
-        return self.ways["advice"].hands_on_minutes / self.ways[EVERYTHING].hands_on_minutes
+        return _share(self.ways["advice"].hands_on_minutes, self.ways[EVERYTHING].hands_on_minutes)
 
     def fewer_hands_on_than(self, way: str) -> float:
         """How much fewer hands-on minutes the advice takes than another way, as a share of that one's."""
-        return 1 - self.ways["advice"].hands_on_minutes / self.ways[way].hands_on_minutes
+        return 1 - _share(self.ways["advice"].hands_on_minutes, self.ways[way].hands_on_minutes)
+
+
+def _share(part: float, whole: float) -> float:
+    """A part as a share of the whole; where there is nothing to reach, all of it is reached."""
+    return part / whole if whole else 1.0
 
 
 def scorecards(knowledge: Knowledge, trials: Sequence[Trial]) -> tuple[tuple[Scorecard, ...], ...]:

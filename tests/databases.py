@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -17,6 +18,8 @@ from advisor.store import Store
 
 SERVER = "ADVISOR_TEST_POSTGRESQL"
 """The environment variable that names the server: a URL, of a user that may make schemas and end sessions."""
+OLD = Path(__file__).parent / "old"
+"""Databases of older programs, kept from when these were the newest."""
 KINDS = ("sqlite", "postgresql")
 
 
@@ -93,3 +96,21 @@ def fresh(kind: str, folder: Path) -> Iterator[Database]:
         yield Database(own.render_as_string(hide_password=False))
     finally:
         whole.run("SET lock_timeout = '10s'", f"DROP SCHEMA {schema} CASCADE")
+
+
+def put_old(database: Database, old: int | Path) -> None:
+    """The database of an older program by its schema or file; on PostgreSQL as copied there."""
+    if isinstance(old, int):
+        old = OLD / f"cases_schema_{old}.sqlite"
+    if database.kind == "sqlite":
+        shutil.copy(old, str(sa.make_url(database.url).database))
+        return
+    engine = sa.create_engine(f"sqlite:///file:{old}?immutable=1&uri=true", poolclass=sa.NullPool)
+    tables = sa.MetaData()
+    tables.reflect(engine)
+    with engine.connect() as source, database.connected() as target:
+        tables.create_all(target)
+        for table in tables.sorted_tables:
+            if rows := [dict(row) for row in source.execute(sa.select(table)).mappings()]:
+                target.execute(table.insert(), rows)
+        target.exec_driver_sql("SELECT setval('cases_id_seq', (SELECT max(id) FROM cases))")

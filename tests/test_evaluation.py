@@ -280,11 +280,26 @@ def test_json_is_alone_on_standard_output(advisor: Callable[..., Ran]) -> None:
 
 @pytest.mark.parametrize(
     ("words", "code"),
-    [(("--complaint", "smel"), 1), (("--without", "nose"), 1), (("--cars", "0"), 2), (("--disturb", "0"), 2)],
+    [
+        (("--complaint", "smel"), 1),
+        (("--without", "nose"), 1),
+        (("--cars", "0"), 2),
+        (("--disturb", "0"), 2),
+        (("--disturb", "nan"), 2),
+    ],
 )
 def test_wrong_words_are_refused(advisor: Callable[..., Ran], words: tuple[str, ...], code: int) -> None:
     """Ids that are not there, and numbers that make no sense."""
     assert advisor("evaluate", *words).code == code
+
+
+def test_one_car_that_nothing_finds_is_no_failure(advisor: Callable[..., Ran]) -> None:
+    """Where taking every reading does not find the cause either, all that can be reached is reached."""
+    words = ("--knowledge", ROOT / "knowledge" / "example", "--cars", 1, "--seed", 4, "--jobs", 1)
+    ran = advisor("evaluate", *words)
+    assert ran.code == 0
+    assert "every reading taken (the ceiling)                0.0" in ran.out
+    assert "100.0% of the ceiling" in ran.out
 
 
 def test_an_interrupt_ends_it_without_a_result() -> None:

@@ -24,6 +24,7 @@ from advisor.evidence import (
     estimate,
     number,
     weigh,
+    weighed,
 )
 from advisor.knowledge import Accuracy, Knowledge
 
@@ -210,3 +211,46 @@ def test_unknown_battery_type_averages_over_its_limits(knowledge: Knowledge) -> 
     agm = weigh(knowledge, "resting_voltage", {"battery_type": "agm"}, take)
     unknown = weigh(knowledge, "resting_voltage", {}, take)
     assert flooded[-1] > unknown[-1] > agm[-1]
+
+
+FUSE = (
+    Measurement("fuse_drop", 0.38, "millivoltmeter", "0.38 mV"),
+    Measurement("fuse_size", "regular", "", "regular"),
+    Measurement("fuse_rating", "10 A", "", "10 A"),
+)
+
+
+@pytest.mark.parametrize(
+    "takes",
+    [
+        [FUSE[1:]],
+        [FUSE[:2]],
+        [()],
+        [(*FUSE[:2], Measurement("fuse_rating", "11 A", "", "11 A"))],
+        [(Measurement("fuse_audio", 1.7e308, "millivoltmeter", ""),)] * 2,
+    ],
+    ids=["no number", "no word", "nothing", "unknown word", "more than numbers hold"],
+)
+def test_stored_takes_that_come_to_no_number_count_for_nothing(
+    knowledge: Knowledge, takes: list[tuple[Measurement, ...]]
+) -> None:
+    """A later knowledge may want another input than was entered: the case opens, the take says nothing."""
+    assert weighed(knowledge, "fuse_audio", {}, [FUSE]) is not None
+    with np.errstate(over="ignore", invalid="ignore"):
+        assert weighed(knowledge, "fuse_audio", {}, takes) is None
+
+
+def test_a_direct_reading_without_a_number_counts_for_nothing(knowledge: Knowledge) -> None:
+    """A word where the knowledge wants a number by now."""
+    assert (
+        weighed(knowledge, "sleeping_current", {}, [(Measurement("sleeping_current", "low", "", ""),)])
+        is None
+    )
+
+
+def test_a_fact_with_a_value_that_is_not_known_is_an_open_fact(knowledge: Knowledge) -> None:
+    """Its limits are averaged over; they do not vanish, which would make any number impossible."""
+    take = [(Measurement("resting_voltage", 12.48, "", "12.48 V"),)]
+    found = weighed(knowledge, "resting_voltage", {"battery_type": "of another knowledge"}, take)
+    assert found is not None
+    assert found.tolist() == weigh(knowledge, "resting_voltage", {}, take).tolist()

@@ -7,7 +7,7 @@ import re
 import shutil
 import subprocess
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from html.parser import HTMLParser
 from itertools import pairwise
@@ -424,6 +424,22 @@ def test_a_paragraph_is_never_a_heading_or_a_list(text: str) -> None:
     written = markdown(Document("T", "", (Section("S", (Paragraph(text),)),), (), "")).splitlines()[-1]
     assert not re.match(r"#|[-+>] |\d+[.)] |=+$|-+$", written)
     assert not re.search(r"(?<!\\)(_|&a)", written)
+
+
+@pytest.mark.parametrize(
+    "entries",
+    [
+        (TakenBack(1, ""),),
+        (TakenBack(2, ""), TakenBack(1, "")),
+        (Measured("sleeping_current", (Measurement("sleeping_current", 430.0, "", "430 mA"),)),
+         Measured("sleeping_current", ())),
+    ],
+    ids=["itself", "each other", "an empty take"],
+)  # fmt: skip
+def test_records_that_make_no_sense_still_give_a_card(bench: Bench, entries: tuple[Entry, ...]) -> None:
+    """Steps that take back themselves or each other, and a take without a number, are told as they are."""
+    case = replace(bench.opened(), case=Case("flat_battery", entries), times=(PRINTED,) * len(entries))
+    assert "Grey estate" in markdown(bench.card(case))
 
 
 def test_invisible_characters_are_made_visible() -> None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from advisor.knowledge import Document, Knowledge
 from advisor.likelihoods import WORDS, parse_probability
 from advisor.lint import problems
-from advisor.loading import load, parse, read
+from advisor.loading import LARGEST_FILE, load, parse, read
 from advisor.problems import Place, ProblemsFound, nearest
 from advisor.simulation import Scenario
 from tests.conftest import HEAD, SHIPPED, complaint, faults, form_problems
@@ -417,7 +417,7 @@ def test_the_problems_of_all_files_are_reported_together(tmp_path: Path) -> None
         ("language: 1\n".encode("utf-16"), "not-text The file is not UTF-8 text (byte 1). Save it as UTF-8."),
         (
             b"#" * 3_000_000,
-            "too-large The file is larger than 500 kB. Nobody writes that much by hand. "
+            "too-large The file is larger than 250 kB. Nobody writes that much by hand. "
             "Split it, or check what it is.",
         ),
     ],
@@ -442,14 +442,36 @@ def test_a_file_that_would_unfold_to_a_billion_laughs_is_refused_unread() -> Non
 
 @pytest.mark.parametrize("start", ["[", "{", "- ", "? ", "a: {", '"', "|\n"])
 def test_a_file_of_nothing_but_beginnings_is_refused(start: str) -> None:
-    """Half a million brackets, dashes or quotes are one message, and take neither stack nor minutes."""
-    assert len(form_problems("language: 1\nnote: " + start * (500_000 // len(start)))) == 1
+    """As many brackets, dashes or quotes as a file may have are one message, and take no stack."""
+    assert len(form_problems("language: 1\nnote: " + start * (LARGEST_FILE // len(start)))) == 1
 
 
 def test_a_long_file_of_nonsense_below_the_limit_ends_in_problems() -> None:
-    """Nearly 500 kB of unknown words is a list of problems, and takes seconds at most."""
-    text = "language: 1\n" + "".join(f"word_{number}: {number}\n" for number in range(20_000))
+    """As many unknown words as a file may have are a list of problems."""
+    text = "language: 1\n" + "".join(f"word_{number}: {number}\n" for number in range(15_000))
+    assert LARGEST_FILE - 10_000 < len(text) < LARGEST_FILE
     assert len(form_problems(text)) == 300
+
+
+@pytest.mark.parametrize("member", ["a", "a{}"], ids=["one name", "many names"])
+def test_as_many_members_as_a_file_may_have_are_read_or_refused(member: str) -> None:
+    """Looking for those that stand twice takes no minutes."""
+    members = ", ".join(member.format(number) for number in range(30_000))
+    text = f"{HEAD}complaints:\n  c: {{name: C, family: f, any_of: [{members}], unlisted: 5}}\n"
+    assert LARGEST_FILE / 3 < len(text) < LARGEST_FILE
+    assert form_problems(text) == ([] if "{" in member else ["4:27 wrong-value"])
+
+
+def test_as_many_dangling_names_as_a_file_may_have_are_a_list_of_problems(tmp_path: Path) -> None:
+    """Each with the name that was probably meant; the list ends where nobody would read on."""
+    members = ", ".join(f"fault_{number}x: 0.01" for number in range(4_000))
+    text = f"complaints:\n  c: {{name: C, family: f, any_of: {{{members}}}, unlisted: 5}}\n"
+    text += faults(*(f"fault_{number}" for number in range(1_500)))
+    file = tmp_path / "x.yaml"
+    file.write_text(HEAD + text, encoding="utf-8")
+    found = problems(load([file]))
+    assert [one.code for one in found] == ["unknown-id"] * 300
+    assert found[0].instead == "Did you mean 'fault_0'?"
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,6 @@ from __future__ import annotations
 import asyncio
 import multiprocessing
 import os
-import shutil
 import sqlite3
 import stat
 import sys
@@ -44,10 +43,9 @@ from advisor.case import (
     TakenBack,
 )
 from advisor.evidence import Measurement
-from advisor.store import SCHEMA, Filed, Overtaken, Store, StoreTrouble
-from tests.databases import KINDS, Database, fresh
+from advisor.store import SCHEMA, Damaged, Filed, Overtaken, Store, StoreTrouble
+from tests.databases import KINDS, Database, fresh, put_old
 
-OLD = Path(__file__).parent / "old"
 ENTRIES_QUERY = "SELECT number, kind, about, said FROM entries ORDER BY number"
 START_SECONDS = 60.0
 
@@ -262,23 +260,6 @@ def test_a_database_that_goes_away_is_told_in_a_sentence(database: Database) -> 
             store.append(filed, Seen("bus_active", "busy"))
         with pytest.raises(StoreTrouble, match=r"^The database of cases cannot be read: .+\.$"):
             store.cases()
-
-
-def put_old(database: Database, schema: int) -> None:
-    """The database of an older program, kept from when it was the newest; on PostgreSQL as copied there."""
-    old = OLD / f"cases_schema_{schema}.sqlite"
-    if database.kind == "sqlite":
-        shutil.copy(old, str(sa.make_url(database.url).database))
-        return
-    engine = sa.create_engine(f"sqlite:///file:{old}?immutable=1&uri=true", poolclass=sa.NullPool)
-    tables = sa.MetaData()
-    tables.reflect(engine)
-    with engine.connect() as source, database.connected() as target:
-        tables.create_all(target)
-        for table in tables.sorted_tables:
-            if rows := [dict(row) for row in source.execute(sa.select(table)).mappings()]:
-                target.execute(table.insert(), rows)
-        target.exec_driver_sql("SELECT setval('cases_id_seq', (SELECT max(id) FROM cases))")
 
 
 def test_a_database_of_the_first_schema_opens_and_goes_on(database: Database) -> None:
@@ -559,3 +540,65 @@ async def test_an_answer_whose_acknowledgement_is_lost_is_there_once(postgresql:
         with pytest.raises(Overtaken):
             await asyncio.to_thread(store.append, filed, Seen("key_near", "far"))
     assert postgresql.rows(ENTRIES_QUERY) == [(1, "seen", "key_near", "far")]
+
+
+# ----------------------------------------------------------------------- rows that this program never writes
+
+TAKE = '{"measurand": "sleeping_current", "value": 430.0, "instrument": "clamp", "typed": "430 mA"}'
+
+
+@pytest.mark.parametrize(
+    ("kind", "about", "said", "why"),
+    [
+        ("no such kind", "bus_active", "busy", "no kind of entry that is known here"),
+        ("unsure", "bus_active", "not JSON", "Expecting value: line 1 column 1 (char 0)"),
+        ("unsure", "bus_active", '["busy"]', "no outcome with a confidence from 0 to 1"),
+        ("unsure", "bus_active", '["busy", 1.5, "customer"]', "no outcome with a confidence from 0 to 1"),
+        ("unsure", "bus_active", '["busy", NaN, "customer"]', "no outcome with a confidence from 0 to 1"),
+        ("unsure", "bus_active", "[" * 100_000, "maximum recursion depth exceeded"),
+        ("measured", "sleeping_current", "{}", "no list of measurements"),
+        ("measured", "sleeping_current", "[[]]", "no measurement"),
+        ("measured", "sleeping_current", f"[{TAKE.replace('430.0', 'NaN')}]", "no measurement"),
+        ("measured", "sleeping_current", f"[{TAKE.replace('430.0', '1e400')}]", "no measurement"),
+        ("measured", "sleeping_current", f"[{TAKE.replace('430.0', 'true')}]", "no measurement"),
+        ("measured", "sleeping_current", f"[{TAKE.replace('430.0', '1' + '0' * 400)}]", "int too large"),
+        ("measured", "sleeping_current", f"[{TAKE.replace('typed', 'more')}]", "no measurement"),
+        ("accounted", "boot lamp", TAKE.replace("430.0", '"much"'), "no current"),
+        ("taken back", "the last", "", "invalid literal for int() with base 10: 'the last'"),
+        ("taken back", "2", "", "no step before this one"),
+    ],
+)
+def test_a_damaged_row_is_told_with_its_job_and_step(
+    database: Database, kind: str, about: str, said: str, why: str
+) -> None:
+    """A sentence instead of a traceback: what there is can be written down, and then the others be used."""
+    with database.opened() as store:
+        whole = store.open_case("whole", "flat_battery")
+        filed = store.append(store.open_case("damaged", "flat_battery"), Seen("bus_active", "busy"))
+        with database.connected() as connection:
+            connection.execute(
+                sa.text("UPDATE entries SET kind = :kind, about = :about, said = :said"),
+                {"kind": kind, "about": about, "said": said},
+            )
+        start = f"Step 1 of job {filed.number} is damaged in the database: {why}"
+        for read in (store.cases, lambda: store.case(filed.number)):
+            with pytest.raises(Damaged) as told:
+                read()
+            assert str(told.value).startswith(start)
+            assert f"`advisor case erase {filed.number} --yes`" in str(told.value)
+        kept = store.export(filed.number)
+        assert kept is not None
+        assert kept["entries"][0]["said"] == said
+        store.erase(filed.number)
+        assert store.cases() == [whole]
+
+
+def test_a_file_whose_tables_are_no_text_is_told(sqlite: Database, file: Path) -> None:
+    """A disk that has spoiled the description of the tables: a sentence, whatever the driver makes of it."""
+    with sqlite.opened() as store:
+        store.open_case("bay", "flat_battery")
+    sqlite.run("PRAGMA wal_checkpoint(TRUNCATE)")
+    content = file.read_bytes()
+    file.write_bytes(content.replace(b"CREATE TABLE entries", b"\xff\xfeEATE TABLE \xdd\xdd\xdd\xdd"))
+    with pytest.raises(StoreTrouble, match=r"^The database of cases cannot be (opened|read): "):
+        Store(sqlite.url).cases()
