@@ -1,0 +1,92 @@
+"""What the program is built on: exactly the pinned versions, as they were published, under known licences.
+
+Known weaknesses of them are not looked up here: that takes a service, and the tests need none.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+import tomllib
+from importlib.metadata import Distribution, distribution
+from pathlib import Path
+
+import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+
+from tests.conftest import ROOT
+
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+PINS = {
+    canonicalize_name(name): version.strip()
+    for name, _, version in (
+        line.partition("==") for line in (ROOT / ".ci" / "constraints.txt").read_text().splitlines()
+    )
+    if version
+}
+ALLOWED = re.compile(
+    r"(MIT|BSD|0BSD|Apache|PSF|Python Software Foundation|MPL|Mozilla Public|LGPL|Zlib|CC0|HPND)",
+    re.IGNORECASE,
+)
+FORBIDDEN = re.compile(
+    r"(?<!L)GPL|GNU General|Affero|Commons Clause|Business Source|Proprietary", re.IGNORECASE
+)
+
+
+def needed() -> dict[str, Distribution]:
+    """Every library that the program and its tests need, directly or by way of another, as installed."""
+    waiting = [Requirement(one) for one in PROJECT["dependencies"] + PROJECT["optional-dependencies"]["test"]]
+    seen: set[tuple[str, frozenset[str]]] = set()
+    found: dict[str, Distribution] = {}
+    while waiting:
+        wanted = waiting.pop()
+        key = (canonicalize_name(wanted.name), frozenset(wanted.extras))
+        if key in seen:
+            continue
+        seen.add(key)
+        found[key[0]] = installed = distribution(wanted.name)
+        for line in installed.requires or ():
+            other = Requirement(line)
+            if other.marker is None or any(
+                other.marker.evaluate({"extra": extra}) for extra in ("", *wanted.extras)
+            ):
+                waiting.append(other)
+    return found
+
+
+NEEDED = needed()
+
+
+def test_every_library_is_pinned_and_every_pin_is_needed() -> None:
+    """Nothing comes in by chance, and nothing is left over from before."""
+    assert set(NEEDED) == set(PINS)
+
+
+def test_the_installed_versions_are_the_pinned_ones() -> None:
+    """What was tested is what the commands of README.md install."""
+    assert {name: one.version for name, one in NEEDED.items()} == PINS
+
+
+@pytest.mark.parametrize("name", sorted(NEEDED))
+def test_files_are_as_they_were_published(name: str) -> None:
+    """Every file that the library's own record names has the hash that it had when it was packed."""
+    checked = 0
+    for file in NEEDED[name].files or ():
+        if file.hash is None or file.suffix == ".pyc":
+            continue
+        digest = hashlib.new(file.hash.mode, Path(str(file.locate())).read_bytes()).digest()
+        assert base64.urlsafe_b64encode(digest).decode().rstrip("=") == file.hash.value, file
+        checked += 1
+    assert checked
+
+
+@pytest.mark.parametrize("name", sorted(NEEDED))
+def test_licences_are_known_and_let_us(name: str) -> None:
+    """Each states one that allows use beside a program under MIT; another has to be thought about first."""
+    said = NEEDED[name].metadata
+    classifiers = [one for one in said.get_all("Classifier", []) if one.startswith("License")]
+    stated = " ".join([said.get("License-Expression") or "", (said.get("License") or "")[:200], *classifiers])
+    assert ALLOWED.search(stated), stated
+    assert not FORBIDDEN.search(stated), stated
