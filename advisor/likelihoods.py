@@ -68,25 +68,35 @@ def noisy_max(leak: Floats, effects: Sequence[Floats], with_leak: bool) -> Float
     (Henrion); without, what the cause does by itself (Díez). Returns shape (2,)*n + (k,).
     Raises ValueError where a cause would have to make outcomes milder than the leak alone does.
     """
-    leak_sum = np.cumsum(leak)
-    sums = []
+    leak_sum, leak_rest = np.cumsum(leak), _worse(leak)
+    sums, rests = [], []
     for effect in effects:
-        own = np.cumsum(effect)
+        own, rest = np.cumsum(effect), _worse(effect)
         if with_leak:
             milder = np.any(own > leak_sum + 1e-12)
+            rest = np.divide(rest - leak_rest, leak_sum, out=np.ones_like(own), where=leak_sum > 0)
             own = np.divide(own, leak_sum, out=np.zeros_like(own), where=leak_sum > 0)
             if milder or np.any(np.diff(own) < -1e-12):
                 raise ValueError("the cause makes outcomes milder than they are without it")
         sums.append(np.minimum(own, 1.0))
+        rests.append(np.clip(rest, 0.0, 1.0))
     table = np.empty((2,) * len(sums) + (len(leak),))
     for present in itertools.product((0, 1), repeat=len(sums)):
-        total = leak_sum.copy()
-        for here, own in zip(present, sums, strict=True):
-            if here:
-                total = total * own
+        here = [at for at, one in enumerate(present) if one]
+        total = np.prod([leak_sum, *(sums[at] for at in here)], axis=0)
         total[-1] = 1.0
-        table[present] = np.diff(total, prepend=0.0)
+        with np.errstate(divide="ignore"):
+            rest = -np.expm1(np.sum(np.log1p(-np.array([leak_rest, *(rests[at] for at in here)])), axis=0))
+        # Sums from the end that is the smaller one: what is rare would vanish beside 1.
+        from_below = np.diff(total, prepend=0.0)
+        from_above = -np.diff(rest, prepend=1.0)
+        table[present] = np.where(np.append(1.0, rest[:-1]) < 0.5, from_above, from_below)
     return np.clip(table, 0.0, 1.0)
+
+
+def _worse(chances: Floats) -> Floats:
+    """For each outcome the chance of a worse one."""
+    return np.asarray(np.minimum(np.append(np.cumsum(chances[:0:-1])[::-1], 0.0), 1.0))
 
 
 def noisy_or(leak: float, strengths: Sequence[float], with_leak: bool) -> Floats:
