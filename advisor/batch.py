@@ -14,18 +14,8 @@ from functools import cached_property
 import numpy as np
 from scipy import sparse
 
-from advisor.engine import (
-    CASES_AT_ONCE,
-    ROUND_OFF_BITS,
-    Clique,
-    Engine,
-    Evidence,
-    Ints,
-    collect,
-    distribute,
-    summing,
-    x_log2_x,
-)
+from advisor.engine import CASES_AT_ONCE, ROUND_OFF_BITS, Engine, Evidence, Ints, x_log2_x
+from advisor.junction import Clique, collect, distribute, summing
 from advisor.tables import Floats
 
 TERMS_AT_ONCE = 2048

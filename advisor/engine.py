@@ -32,14 +32,25 @@ from scipy import sparse
 from advisor.cliquetree import Ints as Ints
 from advisor.cliquetree import TooWide as TooWide
 from advisor.cliquetree import clique_tree, to_blame
+from advisor.junction import (
+    SMALLEST,
+    Clique,
+    Entry,
+    collect,
+    collect_logs,
+    distribute,
+    distribute_logs,
+    enter_logs,
+    logarithms,
+)
 from advisor.tables import Floats, Table, Tables
 
 Evidence = Mapping[str, ArrayLike]
 
 CASES_AT_ONCE = 128
 """Cases that go through the tree together: more would not fit the processor's cache."""
-SMALLEST = np.finfo(np.float64).tiny
-"""Divides in place of 0, where the numerator is 0 too."""
+PLAIN = (1e-100, 1e100)
+"""Likelihoods and readings' tables between these, or 0, are multiplied as they are; others as logarithms."""
 ROUND_OFF_BITS = 1e-12
 """An information below this is a difference of equal numbers: it is 0."""
 
@@ -53,47 +64,6 @@ class ImpossibleEvidence(Exception):
     def __init__(self, clash: tuple[str, ...]) -> None:
         self.clash = clash
         super().__init__("cannot be so together: " + ", ".join(clash))
-
-
-@dataclass(frozen=True, eq=False)
-class Clique:
-    """A clique's entries in the long array, and how they and its parent's hang on what both share."""
-
-    names: tuple[str, ...]
-    span: slice
-    parent: int  # -1 at the root
-    separator: int  # number of configurations of the shared nodes
-    own: Ints  # entry -> configuration of the shared nodes
-    above: Ints  # the parent's entry -> the same
-
-    def own_sums(self, entries: Floats) -> Floats:
-        """The clique's entries summed for each configuration of the shared nodes."""
-        if entries.ndim == 1:
-            return np.asarray(np.bincount(self.own, entries, self.separator), dtype=np.float64)
-        return np.asarray(self._own_matrix @ entries)
-
-    def above_sums(self, entries: Floats) -> Floats:
-        """The parent's entries summed for each configuration of the shared nodes."""
-        if entries.ndim == 1:
-            return np.asarray(np.bincount(self.above, entries, self.separator), dtype=np.float64)
-        return np.asarray(self._above_matrix @ entries)
-
-    @cached_property
-    def _own_matrix(self) -> sparse.csr_matrix:
-        return summing(self.own, self.separator)
-
-    @cached_property
-    def _above_matrix(self) -> sparse.csr_matrix:
-        return summing(self.above, self.separator)
-
-
-@dataclass(frozen=True, eq=False)
-class Entry:
-    """Where evidence on a node goes: the likelihood over its states, by `weights`, onto a clique."""
-
-    clique: int
-    index: Ints
-    weights: Floats  # (parent configurations, states)
 
 
 @dataclass(frozen=True, eq=False)
@@ -139,6 +109,8 @@ class Engine:
     cliques: tuple[Clique, ...]  # parents before children
     widest: tuple[str, int]  # the node that ties most of the largest clique together, and its entries
     start: Floats  # all cliques' potentials, one after the other
+    start_log2: Floats  # their logarithms
+    faint: bool  # some of them, or of the readings' tables, are too small to be multiplied as they are
     entries: Mapping[str, Entry]
     hidden_spans: Mapping[str, slice]
     sought_at: Ints
@@ -174,12 +146,10 @@ class Engine:
         return self._log2([self._checked(evidence) for evidence in cases])
 
     def _outlooks(self, cases: Sequence[dict[str, Floats]]) -> list[Outlook]:
-        entries, log2 = self._entered(cases)
-        messages, total = collect(self.cliques, entries)
-        log2 = log2 + total
-        if -math.inf in log2:
-            raise ImpossibleEvidence(self._clash(cases[int(np.argmin(log2))]))
-        distribute(self.cliques, entries, messages)
+        try:
+            entries, log2 = self._calibrated(cases)
+        except FloatingPointError:
+            entries, log2 = self._calibrated_by_logs(cases)
         joints = self.to_joints @ entries
         terms = self.to_terms @ joints
         bits = self.to_bits @ x_log2_x(terms) - self.to_certain @ joints
@@ -191,11 +161,40 @@ class Engine:
         columns = zip(hidden.T, predictive.T, bits.T, cases, log2.tolist(), strict=True)
         return [Outlook(self, h, p, b, frozenset(seen), total) for h, p, b, seen, total in columns]
 
+    @np.errstate(under="raise", over="raise", invalid="raise")
+    def _calibrated(self, cases: Sequence[dict[str, Floats]]) -> tuple[Floats, Floats]:
+        """P(entry | seen) of the cliques, and log2 P(evidence).
+
+        FloatingPointError where a number leaves what a float can hold.
+        """
+        entries, log2 = self._entered(cases)
+        messages, total = collect(self.cliques, entries)
+        self._refuse_impossible(cases, log2 + total)
+        distribute(self.cliques, entries, messages)
+        return entries, log2 + total
+
+    def _calibrated_by_logs(self, cases: Sequence[dict[str, Floats]]) -> tuple[Floats, Floats]:
+        """The same for numbers of any size, more slowly."""
+        logs = self._entered_as_logs(cases)
+        messages, total = collect_logs(self.cliques, logs)
+        log2 = np.atleast_1d(total)
+        self._refuse_impossible(cases, log2)
+        return distribute_logs(self.cliques, logs, messages), log2
+
+    def _refuse_impossible(self, cases: Sequence[dict[str, Floats]], log2: Floats) -> None:
+        if -math.inf in log2:
+            raise ImpossibleEvidence(self._clash(cases[int(np.argmin(log2))]))
+
     def _log2(self, cases: Sequence[dict[str, Floats]]) -> Floats:
         found = [np.empty(0)]
         for first in range(0, len(cases), CASES_AT_ONCE):
-            entries, log2 = self._entered(cases[first : first + CASES_AT_ONCE])
-            found.append(log2 + collect(self.cliques, entries)[1])
+            some = cases[first : first + CASES_AT_ONCE]
+            try:
+                with np.errstate(under="raise", over="raise", invalid="raise"):
+                    entries, log2 = self._entered(some)
+                    found.append(log2 + collect(self.cliques, entries)[1])
+            except FloatingPointError:
+                found.append(np.atleast_1d(collect_logs(self.cliques, self._entered_as_logs(some))[1]))
         return np.concatenate(found)
 
     @cached_property
@@ -216,7 +215,12 @@ class Engine:
         return checked
 
     def _entered(self, cases: Sequence[Mapping[str, Floats]]) -> tuple[Floats, Floats]:
-        """The cliques with the evidence in, brought to at most their start; log2 of what that took out."""
+        """The cliques with the evidence in, brought to at most their start; log2 of what that took out.
+
+        FloatingPointError where that needs numbers too far from 1.
+        """
+        if self.faint:
+            raise FloatingPointError("tables are too far from 1")
         entries = np.repeat(self.start[None, :], len(cases), axis=0)
         log2 = np.zeros(len(cases))
         # Likelihoods on one clique are added as logarithms first: many small ones would underflow.
@@ -226,6 +230,8 @@ class Engine:
                 entry = self.entries[node]
                 rows = [row for row, evidence in enumerate(cases) if node in evidence]
                 likelihood = np.array([cases[row][node] for row in rows])
+                if np.any((likelihood > 0) & (likelihood < PLAIN[0]) | (likelihood > PLAIN[1])):
+                    raise FloatingPointError("evidence is too far from 1")
                 log = np.log2(likelihood @ entry.weights.T).take(entry.index, axis=1)
                 if len(rows) < len(cases):
                     silent = np.zeros((len(cases), log.shape[1]))
@@ -235,8 +241,20 @@ class Engine:
         for at, log in logs.items():
             largest = np.maximum.reduce(log, axis=1)
             log2 += largest
-            entries[:, self.cliques[at].span] *= np.exp2(log - np.maximum(largest, -1e300)[:, None])
+            log -= np.maximum(largest, -1e300)[:, None]
+            if np.any((log < math.log2(SMALLEST)) & (log > -math.inf)):
+                raise FloatingPointError("evidence on one clique is too far apart")
+            entries[:, self.cliques[at].span] *= np.exp2(log)
         return (entries[0] if len(cases) == 1 else np.ascontiguousarray(entries.T)), log2
+
+    def _entered_as_logs(self, cases: Sequence[Mapping[str, Floats]]) -> Floats:
+        """The logarithms of the cliques with the evidence in, as it is."""
+        logs = np.repeat(self.start_log2[:, None], len(cases), axis=1)
+        for node in dict.fromkeys(itertools.chain.from_iterable(cases)):
+            silent = np.ones(len(self.outcomes[node]))
+            likelihood = np.array([evidence.get(node, silent) for evidence in cases])
+            enter_logs(self.cliques, logs, self.entries[node], likelihood)
+        return logs[:, 0] if len(cases) == 1 else logs
 
     def _clash(self, evidence: Mapping[str, Floats]) -> tuple[str, ...]:
         """Nodes whose evidence is impossible: one, else a pair, else a set that none can be spared from."""
@@ -254,40 +272,6 @@ class Engine:
             if self._log2([without])[0] == -math.inf:
                 needed = without
         return tuple(needed)
-
-
-def collect(cliques: Sequence[Clique], entries: Floats) -> tuple[list[Floats], Floats]:
-    """Send messages to the root, in place; returns the messages and log2 of the total of each case."""
-    messages: list[Floats] = [np.empty(0)] * len(cliques)
-    scales = []
-    for at in range(len(cliques) - 1, 0, -1):
-        clique = cliques[at]
-        messages[at] = message = clique.own_sums(entries[clique.span])
-        # Against underflow the largest number that goes up is 1.
-        largest = np.maximum.reduce(message, axis=0)
-        scales.append(largest)
-        scaled = message / np.maximum(largest, SMALLEST)
-        entries[cliques[clique.parent].span] *= scaled.take(clique.above, axis=0)
-    root = entries[cliques[0].span]
-    total = np.add.reduce(root, axis=0)
-    root /= np.maximum(total, SMALLEST)
-    with np.errstate(divide="ignore"):
-        return messages, np.log2([total, *scales]).sum(axis=0)
-
-
-def distribute(cliques: Sequence[Clique], entries: Floats, messages: Sequence[Floats]) -> None:
-    """Send messages from the root outwards, in place: each clique becomes P(its nodes | seen)."""
-    for clique, sent in zip(cliques[1:], messages[1:], strict=True):
-        wanted = clique.above_sums(entries[cliques[clique.parent].span])
-        # Where nothing was sent nothing is wanted: 0/0 is 0 here.
-        wanted /= np.maximum(sent, SMALLEST)
-        entries[clique.span] *= wanted.take(clique.own, axis=0)
-
-
-def summing(groups: Ints, count: int) -> sparse.csr_matrix:
-    """The matrix that sums what belongs to each group."""
-    ones = np.ones(len(groups))
-    return sparse.csr_matrix((ones, (groups, np.arange(len(groups)))), shape=(count, len(groups)))
 
 
 def x_log2_x(x: Floats) -> Floats:
@@ -329,10 +313,14 @@ class _Compiler:
                 self.homes[name].add(at)
         stops = np.cumsum([len(bag) for bag in self.bags]).tolist()
         self.spans = [slice(stop - len(bag), stop) for bag, stop in zip(self.bags, stops, strict=True)]
-        start = np.ones(stops[-1])
+        start, start_log2 = np.ones(stops[-1]), np.zeros(stops[-1])
         for table in self.hidden_tables:
             at, index = self._placed((*table.parents, table.child))
             start[self.spans[at]] *= table.values.reshape(-1)[index]
+            start_log2[self.spans[at]] += logarithms(table.values).reshape(-1)[index]
+        faint = bool(np.any((start_log2 > -math.inf) & (start_log2 < math.log2(SMALLEST)))) or any(
+            np.any((table.values > 0) & (table.values < PLAIN[0])) for table in self.reading_tables
+        )
         entries = {name: Entry(*self._placed((name,)), np.eye(self.size[name])) for name in self.hidden}
         for table in self.reading_tables:
             entries[table.child] = Entry(*self._placed(table.parents), _by_parents(table))
@@ -350,6 +338,8 @@ class _Compiler:
             cliques=tuple(map(self._clique, range(len(self.bags)), parents)),
             widest=(to_blame(self.bags[0].names, scopes), len(self.bags[0])),
             start=start,
+            start_log2=start_log2,
+            faint=faint,
             entries=entries,
             hidden_spans=hidden_spans,
             sought_at=np.array([hidden_spans[name].stop - 1 for name in self.given.sought], dtype=np.intp),
