@@ -30,6 +30,11 @@ from advisor.units import convert, kind_of
 CELL_EDGES = (-3.0, -2.0, -1.5, -1.0, -0.5, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
 """Where numbers are told apart around a limit, in standard uncertainties, for a reading's information."""
 
+NARROW = 1e-5
+"""Of a band narrower than this, in standard uncertainties, limits stand for differences."""
+PERFECT = 1e-12
+"""Beside a band that is wider by this an uncertainty is none."""
+
 
 @dataclass(frozen=True)
 class Number:
@@ -50,7 +55,7 @@ def number(value: float, instrument: str, accuracy: Accuracy | None) -> Number:
         return Number(value, instrument, 0.0, 0.0)
     parts = (accuracy.absolute, accuracy.percent / 100 * abs(value), accuracy.zero)
     divisor = accuracy.coverage or math.sqrt(3)
-    systematic = math.sqrt(sum(part**2 for part in parts)) / divisor
+    systematic = math.hypot(*parts) / divisor
     return Number(value, instrument, systematic, accuracy.resolution / math.sqrt(12))
 
 
@@ -72,9 +77,10 @@ def combined(numbers: Sequence[Number]) -> Estimate:
     exact = [mean for mean in means if mean.uncertainty == 0]
     if exact or len(means) == 1:
         return Estimate(float(np.mean([mean.value for mean in exact])), 0.0) if exact else means[0]
-    weights = [1 / mean.uncertainty**2 for mean in means]
+    finest = min(mean.uncertainty for mean in means)
+    weights = [(finest / mean.uncertainty) ** 2 for mean in means]
     value = sum(weight * mean.value for weight, mean in zip(weights, means, strict=True)) / sum(weights)
-    return Estimate(value, 1 / math.sqrt(sum(weights)))
+    return Estimate(value, finest / math.sqrt(sum(weights)))
 
 
 def band_chances(estimate: Estimate, edges: Sequence[float]) -> Floats:
@@ -103,10 +109,15 @@ def band_likelihood(estimate: Estimate, edges: Sequence[float]) -> Floats:
     chances = band_chances(estimate, edges)
     if estimate.uncertainty == 0:
         return chances
-    widths = np.diff(np.asarray(edges, dtype=np.float64))
-    with np.errstate(over="ignore"):
-        largest = erf(widths / (2 * math.sqrt(2) * estimate.uncertainty))  # 2 Phi(w/2u) - 1
-    return np.asarray(np.clip(chances / largest, 0.0, 1.0))
+    bounds = np.asarray(edges, dtype=np.float64)
+    with np.errstate(over="ignore", invalid="ignore"):
+        narrow = np.diff(bounds) / estimate.uncertainty
+        middle = ((bounds[:-1] + bounds[1:]) / 2 - estimate.value) / estimate.uncertainty
+        largest = erf(narrow / (2 * math.sqrt(2)))  # 2 Phi(w/2u) - 1
+        # Both chances of a narrow band are differences of nearly equal numbers: their limit is taken.
+        limit = np.exp(-0.5 * middle**2)
+    poor = narrow < NARROW
+    return np.asarray(np.clip(np.where(poor, limit, chances / np.where(poor, 1.0, largest)), 0.0, 1.0))
 
 
 def cells(uncertainties: Sequence[float], edges: Sequence[float]) -> Floats:
@@ -130,8 +141,10 @@ def cells(uncertainties: Sequence[float], edges: Sequence[float]) -> Floats:
     nearest = [uncertainties[min(max(at - 1, 0), len(inner) - 1)] for at in range(len(low))]
     rows = []
     for start, stop, u in zip(low, high, nearest, strict=True):
-        if u == 0:
+        if u <= PERFECT * (stop - start):
             below = np.clip((cuts - start) / (stop - start), 0.0, 1.0)
+        elif stop - start < NARROW * u:
+            below = ndtr((cuts - (start + stop) / 2) / u)
         else:
             below = u * (_integral((cuts - start) / u) - _integral((cuts - stop) / u)) / (stop - start)
         rows.append(np.diff(below, prepend=0.0, append=1.0))

@@ -86,6 +86,7 @@ _SAID_MEMBERS = {
 Probability = Annotated[float, BeforeValidator(parse_probability), WithJsonSchema(_SAID_PROBABILITY)]
 Several = Annotated[tuple[str, ...], BeforeValidator(_several), WithJsonSchema(_SAID_ID_OR_LIST)]
 Share = Annotated[float, Field(gt=0, le=100)]
+Size = Annotated[float, Field(ge=-1e12, le=1e12)]
 Minutes = Annotated[float, Field(ge=0, le=20_000)]
 Members = Annotated[
     dict[str, Share | None], BeforeValidator(_members), Field(min_length=1), WithJsonSchema(_SAID_MEMBERS)
@@ -294,7 +295,7 @@ class Derived(Said):
     """
 
     formula: str
-    inputs: Annotated[dict[str, str | float], Field(min_length=1)]
+    inputs: Annotated[dict[str, str | Size], Field(min_length=1)]
 
 
 class Quantity(Said):
@@ -304,7 +305,7 @@ class Quantity(Said):
     """
 
     unit: Text
-    range: tuple[float, float]
+    range: tuple[Size, Size]
     derived: Derived | None = None
     account: Literal["total", "part"] | None = None
     bands: Annotated[dict[str, Text], Field(min_length=2, max_length=8)]
@@ -403,10 +404,10 @@ class Accuracy(Said):
     uncertainties of a normal distribution with that coverage factor, else limits of a rectangular one.
     """
 
-    absolute: Annotated[float, Field(ge=0)] = 0.0
-    percent: Annotated[float, Field(ge=0)] = 0.0
-    zero: Annotated[float, Field(ge=0)] = 0.0
-    resolution: Annotated[float, Field(ge=0)] = 0.0
+    absolute: Annotated[Size, Field(ge=0)] = 0.0
+    percent: Annotated[Size, Field(ge=0)] = 0.0
+    zero: Annotated[Size, Field(ge=0)] = 0.0
+    resolution: Annotated[Size, Field(ge=0)] = 0.0
     coverage: Annotated[float, Field(ge=1, le=4)] | None = None
 
 
@@ -425,7 +426,7 @@ class Measurand(Item):
 
     ask: Text
     unit: Text | None = None
-    range: tuple[float, float] | None = None
+    range: tuple[Size, Size] | None = None
     instrument: Several = ()
     choices: Annotated[tuple[Text, ...], Field(min_length=2)] | None = None
     each_time: bool = False
