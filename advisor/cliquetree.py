@@ -33,7 +33,8 @@ class TooWide(Exception):
     def __init__(self, node: str, entries: float) -> None:
         self.node, self.entries = node, entries
         super().__init__(
-            f"'{node}' ties so many nodes together that a table of {entries:.3g} numbers is needed"
+            f"'{node}' ties so many nodes together that a table of {entries:.3g} numbers is needed. "
+            "Hang it on fewer causes, or on a branch of causes that act alike."
         )
 
 

@@ -92,7 +92,7 @@ def understand(
         if not text and one.optional:
             continue
         if not text:
-            raise NotUnderstood(f"Still to fill in: {one.ask}")
+            raise NotUnderstood(f"Something is missing. Fill in: {one.ask}")
         if one.key in knowledge.facts:
             facts.append(Known(one.key, text))
         elif one.unit is None:

@@ -68,9 +68,9 @@ def likelihoods(knowledge: Knowledge) -> Iterator[Problem]:
             yield Problem(
                 knowledge.place(*at, "mildest_first"),
                 "outcomes",
-                "mildest_first has to name every outcome once, the normal one first.",
+                "mildest_first does not name every outcome once, the normal one first.",
                 "",
-                f"The outcomes are {', '.join(reading.answers)}; normal is {reading.normal_outcome}.",
+                f"Name each of {', '.join(reading.answers)} once, {reading.normal_outcome} first.",
             )
             continue
         wrong = False

@@ -84,7 +84,8 @@ WRONG_HOST = (
     "<code>--host</code> for other machines."
 )
 WRONG_ORIGIN = (
-    "The screens are driven by their own page only, and this request came from another. Nothing was changed."
+    "The screens are driven by their own page only, and this request came from another. Nothing was changed. "
+    "Open the address of the screens itself."
 )
 NO_DOWNLOAD = (
     "There is no such paper, or it was fetched before. The job is kept. Save it again on the job's screen."

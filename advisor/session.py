@@ -420,7 +420,9 @@ class Session:
         except NotAQuantity as error:
             raise NotUnderstood(str(error)) from error
         if not 0 <= milliamps <= LARGEST_PART_MA:
-            raise NotUnderstood(f"{show(milliamps, 'mA')} is not plausible for a part of the draw.")
+            raise NotUnderstood(
+                f"{show(milliamps, 'mA')} is not plausible for a part of the draw. Read it again."
+            )
         measurement = Measurement("part", milliamps, instrument, show(milliamps, "mA"))
         return self._entered(Accounted(what, measurement))
 

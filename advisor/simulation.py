@@ -176,7 +176,10 @@ def typical_outcomes(
     try:
         predictive = engine.outlook(evidence).predictive
     except ImpossibleEvidence as error:
-        what = f"A car with these facts cannot have exactly these causes: {', '.join(error.clash)}."
+        what = (
+            f"A car with these facts cannot have exactly these causes: {', '.join(error.clash)}. "
+            "Change the facts or the causes."
+        )
         raise Contradiction(error.clash, what) from error
     return {
         reading: engine.outcomes[reading][int(chances.argmax())] for reading, chances in predictive.items()

@@ -170,7 +170,7 @@ async def test_a_job_needs_a_tag(hum: Path, tmp_path: Path, store: Store) -> Non
         pilot.app.screen.query_one("#complaints").focus()
         await pilot.press("enter")
         await settled(pilot)
-        assert "Give the car a tag first" in text_of(pilot)
+        assert "There is no tag. Give the car one" in text_of(pilot)
         assert store.cases() == []
 
 
@@ -433,7 +433,7 @@ async def test_an_answer_that_cannot_be_saved_is_kept_and_saved_later(
 
             broken.setattr(Store, "append", append)
             await entered(pilot, lambda: task.session.saw("glow", "glows"))
-            assert "NOT SAVED YET. The database of cases cannot be written: disk full." in words(pilot)
+            assert "NOT SAVED YET. Your answer is kept here" in words(pilot)
             await entered(pilot, lambda: task.session.saw("hiss", "silent"))
             assert task.session.case.taken == ()
             await pilot.press("escape")

@@ -365,7 +365,10 @@ def test_a_disk_that_does_not_let_ends_with_3(advisor: Advisor, tmp_path: Path) 
     target = tmp_path / "no_such_folder" / "network.bif"
     ran = advisor("export", "--complaint", "flat_battery", "--output", target)
     assert (ran.code, ran.out) == (3, "")
-    assert ran.err == f"The disk or a file does not let me: No such file or directory ({target}).\n"
+    assert ran.err == (
+        f"The disk or a file does not let me: No such file or directory ({target}). What was saved before is "
+        "kept. Check the name, the permissions and the room on the disk, then try again.\n"
+    )
 
 
 def test_a_complaint_too_entangled_for_exact_advice_is_told(advisor: Advisor, tmp_path: Path) -> None:
@@ -480,7 +483,9 @@ def test_replay_fails_where_a_car_was_not_found(advisor: Advisor, tmp_path: Path
     ran = advisor("replay", file)
     assert ran.code == 1
     assert ran.out.startswith("NOT FOUND")
-    assert ran.err == "1 scenarios did not end with their causes on top.\n"
+    assert (
+        ran.err == "1 scenarios did not end with their causes on top. Look at their stories with --story.\n"
+    )
 
 
 def test_replay_tells_a_car_that_cannot_have_its_cause(advisor: Advisor, tmp_path: Path) -> None:

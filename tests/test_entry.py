@@ -50,7 +50,7 @@ def test_near_a_limit_both_bands_are_named(knowledge: Knowledge) -> None:
     [
         ("12 V", "'12 V' is a voltage. A current is wanted, for example 430 mA."),
         ("43000", "43000 mA is not plausible here: 0 mA to 30000 mA is. Read again."),
-        ("", "Still to fill in: Sleeping current"),
+        ("", "Something is missing. Fill in: Sleeping current"),
     ],
 )
 def test_what_cannot_be_is_asked_again_with_what_would_be_right(

@@ -626,14 +626,17 @@ def test_a_job_that_does_not_exist_lists_the_open_ones(advisor: Advisor, bench: 
         bench.filed(DRAW, tag=tag)
     ran = advisor("report", "77", "--store", bench.url)
     assert (ran.code, ran.out) == (1, "")
-    assert ran.err.splitlines()[0] == "There is no job 77. Open jobs, newest first:"
+    assert ran.err.splitlines()[0] == "There is no job 77. Name one of these, the newest first:"
     assert [line.split()[:2] for line in ran.err.splitlines()[1:]] == [["3", "Blue"], ["2", "Red"]]
     assert "\x1b" not in ran.err
 
 
 def test_an_empty_store_has_no_open_job(advisor: Advisor, bench: Bench) -> None:
     """Where nothing is open there is nothing to list."""
-    assert advisor("report", "1", "--store", bench.url).err == "There is no job 1. No job is open.\n"
+    assert (
+        advisor("report", "1", "--store", bench.url).err
+        == "There is no job 1. No job is open: begin one first.\n"
+    )
 
 
 def test_a_database_that_cannot_be_read_is_exit_code_3(advisor: Advisor, tmp_path: Path) -> None:

@@ -277,7 +277,7 @@ def test_a_job_that_is_not_there_is_told(sqlite: Database, advisor: Runs, comman
     with sqlite.opened() as store:
         store.open_case("bay 2", "flat_battery")
     ran = advisor("case", *command, "77", "--store", sqlite.url)
-    assert ran == Ran(1, "", "There is no job 77. Open jobs, newest first:\n  1  bay 2\n")
+    assert ran == Ran(1, "", "There is no job 77. Name one of these, the newest first:\n  1  bay 2\n")
 
 
 @pytest.mark.parametrize("command", [["export"], ["erase", "--yes"]], ids=" ".join)

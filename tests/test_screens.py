@@ -217,6 +217,7 @@ async def test_answers_that_clash_are_refused_and_nothing_is_lost(door: Path, tm
         assert task.session is before
         shown = " ".join(text_of(pilot).split())
         assert "These cannot be so together" in shown
+        assert "The job is as it was." in shown
     store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
     assert store.cases()[0].case.seen == {"wiggle": "loose"}
     store.close()

@@ -150,7 +150,9 @@ def compare(
         fail([str(problem) for problem in error.problems], 2)
     unknown = [one for one in some if one not in before.complaints or one not in after.complaints]
     if unknown:
-        raise click.UsageError(f"There is no complaint '{unknown[0]}' in both versions.")
+        raise click.UsageError(
+            f"There is no complaint '{unknown[0]}' in both versions. Name one that both have, or none."
+        )
     folders = [
         one for path in scenarios or [shipped("scenarios")] for one in (path, *sorted(path.rglob("*/")))
     ]

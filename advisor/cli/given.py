@@ -48,7 +48,9 @@ class Pair(click.ParamType[tuple[str, str]]):
             return value
         left, equals, right = str(value).partition("=")
         if not equals or not left or not right:
-            self.fail(f"'{value}' is not of the form ID=VALUE.", param, ctx)
+            self.fail(
+                f"'{value}' is not of the form ID=VALUE. Write for example battery_type=agm.", param, ctx
+            )
         return left.strip(), right.strip()
 
 
@@ -59,7 +61,7 @@ class Number(click.FloatRange):
         """The number, if it is finite and in the range."""
         number = float(super().convert(value, param, ctx))
         if not math.isfinite(number):
-            self.fail(f"{value} is not a finite number.", param, ctx)
+            self.fail(f"{value} is not a finite number. Write a finite one.", param, ctx)
         return number
 
 
@@ -117,10 +119,7 @@ def engine_of(network: Network, knowledge: Knowledge) -> Engine:
     except TooWide as error:
         section = "readings" if error.node in knowledge.readings else "states"
         fail(
-            [
-                f"{knowledge.place(section, error.node)}: too-wide {error}. Exact advice takes too long. "
-                "Hang it on fewer causes, or on a branch of causes that act alike."
-            ],
+            [f"{knowledge.place(section, error.node)}: too-wide {error}"],
             1,
         )
 

@@ -123,7 +123,10 @@ def erase_case(number: int, store: str | None, yes: bool) -> None:
         )
         typed = click.prompt("Type its number to erase it", default="", show_default=False, err=True)
         if typed.strip() != str(number):
-            fail(["That is not its number. Nothing was erased."], 1)
+            fail(
+                ["That is not its number. Nothing was erased. Start again and type the number, or leave it."],
+                1,
+            )
     of_job(store, number, lambda there: there.erase(number) or None)
     say(f"Job {number} is erased.")
 
@@ -174,7 +177,7 @@ def of_job(url: str | None, number: int, find: Callable[[Store], _Found | None])
         fail([str(error)], 3)
     if found is None:
         lines = [f"  {one.number}  {clean(one.tag)}" for one in jobs if not one.case.closed][:NEWEST]
-        head = "Open jobs, newest first:" if lines else "No job is open."
+        head = "Name one of these, the newest first:" if lines else "No job is open: begin one first."
         fail([f"There is no job {number}. {head}", *lines], 1)
     return found
 

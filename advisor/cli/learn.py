@@ -123,7 +123,7 @@ def _apply(patch: Path, meant: list[Path]) -> None:
     except ProblemsFound:
         for name, before in old.items():
             files[name].write_bytes(before)
-        say("With the patch the knowledge has errors; the files were put back.", err=True)
+        say("With the patch the knowledge has errors. The files were put back. Mend what follows:", err=True)
         raise
     say(f"Changed: {', '.join(files)}.")
 

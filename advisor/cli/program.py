@@ -128,7 +128,13 @@ def run() -> None:
         raise
     except OSError as error:
         where = f" ({error.filename})" if error.filename else ""
-        fail([f"The disk or a file does not let me: {error.strerror or error}{where}."], 3)
+        fail(
+            [
+                f"The disk or a file does not let me: {error.strerror or error}{where}. What was saved "
+                "before is kept. Check the name, the permissions and the room on the disk, then try again."
+            ],
+            3,
+        )
 
 
 @click.group(

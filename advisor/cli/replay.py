@@ -67,7 +67,10 @@ def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool, pe
             for line in _story(knowledge, played):
                 say("    " + line)
     if wrong:
-        fail([f"{wrong} scenarios did not end with their causes on top."], 1)
+        fail(
+            [f"{wrong} scenarios did not end with their causes on top. Look at their stories with --story."],
+            1,
+        )
 
 
 def _story(knowledge: Knowledge, played: Played) -> Iterable[str]:

@@ -79,7 +79,7 @@ def draw(
             raise click.UsageError(f"'{of}' is a branch: name the complaint too, with --complaint.")
         shown = _probabilities(knowledge, of, facts, saw)
         if root not in shown:
-            fail([f"'{root}' is no part of the complaint '{of}'."], 1)
+            fail([f"'{root}' is no part of the complaint '{of}'. Name a complaint that it is part of."], 1)
     text = tree_svg(knowledge, root, shown, readings=not no_readings)
     if output is None:
         say(text)
@@ -102,7 +102,7 @@ def _probabilities(
     try:
         marginals = engine.outlook(case.evidence(knowledge, engine)).marginals
     except ImpossibleEvidence as error:
-        fail([f"These cannot be so together: {', '.join(error.clash)}."], 1)
+        fail([f"These cannot be so together: {', '.join(error.clash)}. Leave one of them out."], 1)
     return {node: float(chances[-1]) for node, chances in marginals.items() if node not in knowledge.facts}
 
 

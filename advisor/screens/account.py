@@ -63,7 +63,7 @@ class AccountScreen(ModalScreen[Session]):
         what, much = self.query_one("#what", Input), self.query_one("#much", Input)
         says = self.query_one("#says", Static)
         if not what.value.strip() or not much.value.strip():
-            says.update("Write what was disconnected, and by how much the draw fell.")
+            says.update("Something is missing. Write what was disconnected, and by how much the draw fell.")
             return
         try:
             self.session = self.session.accounted(

@@ -113,7 +113,9 @@ class CallScreen(Screen[None]):
     def refused(self, why: str) -> None:
         """The answer is not entered: why, and everything stays as it was."""
         self.busy = False
-        self.notify(why, title="Not entered", severity="error", timeout=15, markup=False)
+        self.notify(
+            f"{why} The job is as it was.", title="Not entered", severity="error", timeout=15, markup=False
+        )
 
     @on(OptionList.OptionSelected, "#answers")
     def selected(self, event: OptionList.OptionSelected) -> None:

@@ -114,7 +114,7 @@ class CallStartScreen(Screen[Call]):
         if not chosen and complaints.highlighted is not None:
             chosen = [complaints.lines[complaints.highlighted][0]]
         if not tag or not chosen:
-            what = "Give the car a tag first." if not tag else "Tick what it is about."
+            what = "There is no tag. Give the car one." if not tag else "No complaint is ticked. Tick one."
             self.notify(what, severity="warning", timeout=5)
             self.query_one("#tag" if not tag else "#complaints").focus()
             return

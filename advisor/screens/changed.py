@@ -79,7 +79,7 @@ class ChangedScreen(ModalScreen[Session]):
         except Contradiction as error:
             self.clash = str(error)
         except StoreTrouble as error:
-            self.notify(str(error), severity="error", timeout=15, markup=False)
+            self.notify(str(error), title="Not saved", severity="error", timeout=15, markup=False)
             return
         self.show_job()
 

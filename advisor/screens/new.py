@@ -68,7 +68,9 @@ class NewJobScreen(ModalScreen[tuple[str, str]]):
         """Hand back tag and complaint; without a tag nobody finds the job again."""
         tag = self.query_one("#tag", Input).value.strip()
         if not tag:
-            self.query_one("#says", Static).update("Give the car a tag first, to find the job again.")
+            self.query_one("#says", Static).update(
+                "There is no tag. Give the car one, to find the job again."
+            )
             self.query_one("#tag").focus()
             return
         self.dismiss((tag, event.option_id or ""))

@@ -229,7 +229,11 @@ class TaskScreen(Screen[None]):
         What cannot be, or cannot be saved, leaves all as it was.
         """
         if self.unsaved is not None:
-            self.notify("The last answer is not saved yet: that comes first.", severity="warning", timeout=5)
+            self.notify(
+                "The last answer is not saved yet. It is kept here. Wait until it is, then enter this again.",
+                severity="warning",
+                timeout=5,
+            )
         elif not self.saving:
             self.saving = True
             self.work_out(make, keep)
@@ -285,7 +289,9 @@ class TaskScreen(Screen[None]):
     def refused(self, why: str) -> None:
         """What was entered cannot be: say why; everything stays as it was."""
         self.saving, self.unsaved = False, None
-        self.notify(why, title="Not entered", severity="error", timeout=15, markup=False)
+        self.notify(
+            f"{why} The job is as it was.", title="Not entered", severity="error", timeout=15, markup=False
+        )
         self.show_session()
 
     def overtaken(self, why: str) -> None:
@@ -297,7 +303,7 @@ class TaskScreen(Screen[None]):
     def not_saved(self, make: Callable[[], Session], why: str) -> None:
         """The database is in the way: keep the answer, say so, and go on trying."""
         self.saving, self.unsaved = False, make
-        self.show_news(f"NOT SAVED YET. {why} Your answer is kept here and tried again every few seconds.")
+        self.show_news(f"NOT SAVED YET. Your answer is kept here and tried again every few seconds. {why}")
 
     def look_around(self) -> None:
         """Try again to save, else look for what others have entered; ring where a wait is over."""

@@ -1,0 +1,91 @@
+"""Every message says what happened, what was kept and what to do: messages.txt lists them all, in form."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from advisor.derived import FORMULAS
+from tests.saying import Message, messages
+
+LISTED = [
+    tuple(line.split(" | ", 2))
+    for line in (Path(__file__).parent / "messages.txt").read_text(encoding="utf-8").splitlines()
+    if line and not line.startswith("#")
+]
+PARTS = {"saving": 3, "web": 3, "typed": 2, "command": 2, "knowledge": 2, "part": 1, "news": 1, "inner": 1}
+KEPT = re.compile(
+    r"\b(kept|not entered|put back|Nothing (was|is) (lost|changed|erased|started|saved))\b", re.IGNORECASE
+)
+DO = re.compile(
+    r"(add|change|check|choose|close|compare|end|enter|fill|find|give|go|hang|keep|leave|let|look|lower|make|measure|mend"
+    r"|name|open|probe|put|raise|read|remove|repeat|replace|rest|run|save|say|split|start|stick|switch|take|tell|tick"
+    r"|treat|update|use|wait|warm|write|known are)\b|`advisor|\{\}",
+    re.IGNORECASE,
+)
+
+
+def demanded(words: str) -> bool:
+    """Whether some clause begins with what a person can do, and the last one ends."""
+    clauses = re.split(r"(?<=[.:;,?])\s+", words)
+    return any(DO.match(clause) for clause in clauses) and re.search(r"[.:?}…]$", words) is not None
+
+
+def test_every_message_is_listed_and_every_listed_one_is_said() -> None:
+    """A new message needs its line, with its parts marked; a line whose message is gone goes too."""
+    listed = {Message(part, words.replace(" ¦ ", " ")) for _, part, words in LISTED}
+    found = messages()
+    assert {"new": sorted(found - listed), "gone": sorted(listed - found)} == {"new": [], "gone": []}
+    assert len(LISTED) == len(listed)
+
+
+@pytest.mark.parametrize(("kind", "part", "words"), LISTED)
+def test_a_message_has_the_parts_of_its_kind(kind: str, part: str, words: str) -> None:
+    """What happened first; what was kept, where something could have been lost; what to do last."""
+    parts = words.split(" ¦ ")
+    assert len(parts) == PARTS[kind]
+    assert all(parts)
+    if PARTS[kind] == 3:
+        assert KEPT.search(parts[1])
+    if PARTS[kind] > 1:
+        assert demanded(parts[-1])
+
+
+def test_every_formula_says_what_to_do_outside_its_range() -> None:
+    """The last part of that message stands beside each of the formula's inputs."""
+    demands = {one.instead for formula in FORMULAS.values() for one in formula.given.values()}
+    assert [one for one in demands if not demanded(one)] == []
+
+
+@pytest.mark.parametrize(
+    "source",
+    [
+        "raise StoreTrouble('Gone.')",
+        "raise Overtaken(f'Gone {one}.')",
+        "self.notify('Gone.', timeout=3)",
+        "what = 'Gone.'\n    raise NotUnderstood(what)",
+        "click.echo('Gone.', err=True)",
+        "self.app.call_from_thread(self.failed, 'Gone.', [str(error)])",
+    ],
+)
+def test_the_collector_sees_each_way_to_say_something(tmp_path: Path, source: str) -> None:
+    """The words of an exception, a notice, a name that stands for words, standard error, another thread."""
+    (tmp_path / "x.py").write_text(
+        "class StoreTrouble(Exception): ...\nclass Overtaken(StoreTrouble): ...\n"
+        f"class NotUnderstood(ValueError): ...\ndef f(self, one, error):\n    {source}\n"
+    )
+    assert [message.template.removesuffix(" {}") for message in messages(tmp_path)] in (
+        ["Gone."],
+        ["Gone {}."],
+    )
+
+
+def test_the_collector_sees_what_a_function_hands_on(tmp_path: Path) -> None:
+    """A function that gives a text it was given to an exception says something itself."""
+    (tmp_path / "x.py").write_text(
+        "class Trouble(Exception): ...\ndef refuse(what: str):\n    raise Trouble(what)\n"
+        "def f():\n    refuse('Too deep.')\n"
+    )
+    assert messages(tmp_path) == {Message("x", "Too deep.")}
