@@ -15,7 +15,7 @@ from datetime import datetime
 from typing import Literal
 
 from advisor.case import GONE, Case, Ended, Measured, Prepared, Seen
-from advisor.engine import Engine, ImpossibleEvidence
+from advisor.engine import ImpossibleEvidence, Reasoner
 from advisor.knowledge import UNLISTED, Knowledge, setups_of
 from advisor.network import BEFORE, WITH
 from advisor.tables import Floats
@@ -100,7 +100,8 @@ class Advice:
     """Suspects by probability and readings by information, best first, those worth taking before the others.
 
     `per_minute` are the readings that are worth taking, by bits per minute. `left_out` are
-    readings that would tell something but cannot be taken here, with the reason.
+        readings that would tell something but cannot be taken here, with the reason. No probability is off by
+        more than `belief_error` and no information by more than `bits_error` (see `bounded`); 0 is exact.
     """
 
     suspects: tuple[Suspect, ...]
@@ -108,6 +109,8 @@ class Advice:
     per_minute: tuple[Proposal, ...]
     left_out: tuple[tuple[Proposal, str], ...]
     stop: Stop | None
+    belief_error: float = 0.0
+    bits_error: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -130,7 +133,7 @@ class Contradiction(Exception):
 
 def advise(
     knowledge: Knowledge,
-    engine: Engine,
+    engine: Reasoner,
     case: Case,
     workshop: Workshop | None = None,
     rule: StopRule | None = None,
@@ -182,10 +185,12 @@ def advise(
     worth = [proposal for proposal in proposals if proposal.is_worth_taking(rule)]
     worth.sort(key=lambda p: (-p.information_bits_per_minute, p.reading))
     stop = _after_repair(case) or _stop(suspects, worth, rule)
-    return Advice(suspects, tuple(proposals), tuple(worth), tuple(left_out), stop)
+    return Advice(
+        suspects, tuple(proposals), tuple(worth), tuple(left_out), stop, now.belief_error, now.bits_error
+    )
 
 
-def possible(knowledge: Knowledge, engine: Engine, case: Case) -> None:
+def possible(knowledge: Knowledge, engine: Reasoner, case: Case) -> None:
     """Raise `Contradiction` where what was seen cannot be so."""
     evidence = case.evidence(knowledge, engine)
     if engine.log2_chances([evidence])[0] == -math.inf:
@@ -248,7 +253,7 @@ def _built_on(knowledge: Knowledge, setup: str) -> set[str]:
     return ended
 
 
-def one_cause(engine: Engine, evidence: Mapping[str, Floats]) -> float:
+def one_cause(engine: Reasoner, evidence: Mapping[str, Floats]) -> float:
     """The probability that exactly one of the causes is there, given what was seen."""
     causes = list(present(dict.fromkeys(engine.sought, 0.0)))
     absent = {cause: engine.one_hot(cause, "absent") for cause in causes}
@@ -257,7 +262,7 @@ def one_cause(engine: Engine, evidence: Mapping[str, Floats]) -> float:
     return float(sum(2.0 ** (one - whole) for one in single))
 
 
-def what_answers_do(knowledge: Knowledge, engine: Engine, case: Case, reading: str) -> tuple[Answer, ...]:
+def what_answers_do(knowledge: Knowledge, engine: Reasoner, case: Case, reading: str) -> tuple[Answer, ...]:
     """For each answer that is possible now: its probability, and what would be believed after it."""
     evidence = case.evidence(knowledge, engine)
     chances = engine.outlook(evidence).predictive[reading].tolist()
@@ -273,7 +278,7 @@ def what_answers_do(knowledge: Knowledge, engine: Engine, case: Case, reading: s
 
 
 def suspicion(
-    knowledge: Knowledge, engine_of: Callable[[Case], Engine], case: Case
+    knowledge: Knowledge, engine_of: Callable[[Case], Reasoner], case: Case
 ) -> tuple[Mapping[str, float], ...]:
     """Every fault's probability at the start and after each entry: one more than there are entries.
 

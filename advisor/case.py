@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
-from advisor.engine import Engine
+from advisor.engine import Reasoner
 from advisor.evidence import Measurement, Take, weighed
 from advisor.knowledge import Knowledge
 from advisor.network import Repair, node_then
@@ -311,7 +311,7 @@ class Case:
         last = list(self.counting.values())[-1:]
         return last[0] if last and isinstance(last[0], Closed) else None
 
-    def evidence(self, knowledge: Knowledge, engine: Engine) -> dict[str, Floats]:
+    def evidence(self, knowledge: Knowledge, engine: Reasoner) -> dict[str, Floats]:
         """What the engine has to know: the complaint held, and everything seen that bears on it.
 
         The engine is that of the complaint and of the case's `repairs`: what was entered before a repair goes
@@ -337,7 +337,7 @@ class Case:
                 name = node(entry.reading, era)
                 takes[name] = (*takes.get(name, ()), entry.take)
                 likelihood = weighed(knowledge, entry.reading, self.facts, takes[name])
-                if name in engine.entries and likelihood is not None:
+                if name in engine.outcomes and likelihood is not None:
                     evidence[name] = likelihood
             elif isinstance(entry, Checked) and era:
                 there = entry.found == STILL_THERE
@@ -353,7 +353,7 @@ class Case:
             yield era, entry
 
 
-def _seen(engine: Engine, node: str, entry: Seen) -> Floats:
+def _seen(engine: Reasoner, node: str, entry: Seen) -> Floats:
     """The likelihood of an outcome seen with a confidence: the rest goes evenly to the other outcomes."""
     certain = engine.one_hot(node, entry.outcome)
     others = len(certain) - 1

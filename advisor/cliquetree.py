@@ -28,10 +28,10 @@ Scope = tuple[str, tuple[str, ...]]
 
 
 class TooWide(Exception):
-    """Exact inference would need a table of `entries` numbers, for the sake of `node`."""
+    """Exact inference would need a table of `entries` numbers over `members`, for the sake of `node`."""
 
-    def __init__(self, node: str, entries: float) -> None:
-        self.node, self.entries = node, entries
+    def __init__(self, node: str, entries: float, members: Iterable[str] = ()) -> None:
+        self.node, self.entries, self.members = node, entries, frozenset(members)
         super().__init__(
             f"'{node}' ties so many nodes together that a table of {entries:.3g} numbers is needed. "
             "Hang it on fewer causes, or on a branch of causes that act alike."
@@ -72,7 +72,7 @@ def clique_tree(
     graph: dict[str, set[str]] = {name: set() for name in order}
     for owner, scope in scopes:
         if math.prod(size[name] for name in scope) > LARGEST_CLIQUE**2:
-            raise TooWide(owner, math.prod(size[name] for name in scope))
+            raise TooWide(owner, math.prod(size[name] for name in scope), scope)
         for name in scope:
             graph[name].update(scope)
     for name, around in graph.items():
@@ -88,7 +88,7 @@ def clique_tree(
     for names in sets:
         states = _possible(sorted(names, key=rank.__getitem__), size, ruled_out)
         if states is None:
-            raise TooWide(to_blame(names, scopes), math.prod(size[name] for name in names))
+            raise TooWide(to_blame(names, scopes), math.prod(size[name] for name in names), names)
         bags.append(states)
     return _in_order(*_merged(_agreed(bags, parents, size), parents, size))
 
@@ -100,10 +100,10 @@ def _bags(
     eliminated = []
     for name, around in _elimination(graph, size):
         eliminated.append((name, around))
-        if math.prod(size[one] for one in (name, *around)) > LARGEST_CLIQUE**2:
+        together = {name, *around}
+        if math.prod(size[one] for one in together) > LARGEST_CLIQUE**2:
             # Half of a clique's nodes may be gates, hardly more: the rest would be too many.
-            blamed = to_blame({name, *around}, scopes)
-            raise TooWide(blamed, math.prod(size[one] for one in (name, *around)))
+            raise TooWide(to_blame(together, scopes), math.prod(size[one] for one in together), together)
     bags: list[set[str]] = []
     parents: list[int] = []
     home: dict[str, int] = {}

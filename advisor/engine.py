@@ -20,6 +20,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -68,39 +69,77 @@ class ImpossibleEvidence(Exception):
 
 @dataclass(frozen=True, eq=False)
 class Outlook:
-    """What is believed, and what each reading would tell, after what was seen."""
+    """What is believed, and what each reading would tell, after what was seen.
 
-    _engine: Engine
+    Where exactness was too dear (see `bounded`) no belief is off by more than `belief_error`, and no
+    information by more than `bits_error`; both are 0 otherwise.
+    """
+
+    _layout: Reasoner
     _hidden: Floats
     _predictive: Floats
     _bits: Floats
     _seen: frozenset[str]
     log2_evidence: float
+    belief_error: float = 0.0
+    bits_error: float = 0.0
 
     @cached_property
     def marginals(self) -> Mapping[str, Floats]:
         """P(state | seen) of every hidden node."""
-        return {name: self._hidden[span] for name, span in self._engine.hidden_spans.items()}
+        return {name: self._hidden[span] for name, span in self._layout.hidden_spans.items()}
 
     @cached_property
     def beliefs(self) -> Mapping[str, float]:
         """P(present | seen) of every sought node: the probability of its last state."""
-        return dict(zip(self._engine.sought, self._hidden[self._engine.sought_at].tolist(), strict=True))
+        return dict(zip(self._layout.sought, self._hidden[self._layout.sought_at].tolist(), strict=True))
 
     @cached_property
     def predictive(self) -> Mapping[str, Floats]:
         """P(outcome | seen) of every reading; of one seen already, of an independent repeat of it."""
-        return {name: self._predictive[span] for name, span in self._engine.reading_spans.items()}
+        return {name: self._predictive[span] for name, span in self._layout.reading_spans.items()}
 
     @cached_property
     def information_bits(self) -> Mapping[str, float]:
         """Bits that each reading not yet seen would tell about the joint state of the sought nodes."""
-        bits = dict(zip(self._engine.readings, self._bits.tolist(), strict=True))
+        bits = dict(zip(self._layout.readings, self._bits.tolist(), strict=True))
         return {name: value for name, value in bits.items() if name not in self._seen}
 
 
+class Reasoner(ABC):
+    """What advice asks: an `Engine`, or a `bounded.Bounded` in its place."""
+
+    outcomes: Mapping[str, tuple[str, ...]]
+    sought: tuple[str, ...]
+    readings: tuple[str, ...]
+    hidden_spans: Mapping[str, slice]  # where the numbers of an outlook stand
+    sought_at: Ints
+    reading_spans: Mapping[str, slice]
+
+    def one_hot(self, node: str, outcome: str) -> Floats:
+        """The likelihood that says: the node is in this state for certain."""
+        vector = np.zeros(len(self.outcomes[node]))
+        vector[self.outcomes[node].index(outcome)] = 1.0
+        return vector
+
+    def outlook(self, evidence: Evidence) -> Outlook:
+        """What is believed after the evidence, a likelihood over the states of each node seen.
+
+        Only ratios within a likelihood matter. Raises `ImpossibleEvidence` with the nodes that clash.
+        """
+        return self.outlook_many([evidence])[0]
+
+    @abstractmethod
+    def outlook_many(self, cases: Sequence[Evidence]) -> tuple[Outlook, ...]:
+        """The outlooks of many cases; raises `ImpossibleEvidence` for the first that cannot be."""
+
+    @abstractmethod
+    def log2_chances(self, cases: Sequence[Evidence]) -> Floats:
+        """log2 of P(evidence) for each case, -inf where it cannot be; likelihoods count as they are."""
+
+
 @dataclass(frozen=True, eq=False)
-class Engine:
+class Engine(Reasoner):
     """A compiled network. Made by `compile_tables`; it never changes."""
 
     outcomes: Mapping[str, tuple[str, ...]]
@@ -121,29 +160,18 @@ class Engine:
     to_bits: sparse.csr_matrix  # x log2 x of the terms -> information, but for
     to_certain: sparse.csr_matrix  # joints -> the entropy that remains when all parents are known
 
-    def one_hot(self, node: str, outcome: str) -> Floats:
-        """The likelihood that says: the node is in this state for certain."""
-        vector = np.zeros(len(self.outcomes[node]))
-        vector[self.outcomes[node].index(outcome)] = 1.0
-        return vector
-
-    def outlook(self, evidence: Evidence) -> Outlook:
-        """What is believed after the evidence, a likelihood over the states of each node seen.
-
-        Only ratios within a likelihood matter. Raises `ImpossibleEvidence` with the nodes that clash.
-        """
-        return self.outlook_many([evidence])[0]
-
     def outlook_many(self, cases: Sequence[Evidence]) -> tuple[Outlook, ...]:
         """The outlooks of many cases, many at once through the cliques."""
         found: list[Outlook] = []
         for first in range(0, len(cases), CASES_AT_ONCE):
-            found += self._outlooks([self._checked(one) for one in cases[first : first + CASES_AT_ONCE]])
+            found += self._outlooks(
+                [checked(self.outcomes, one) for one in cases[first : first + CASES_AT_ONCE]]
+            )
         return tuple(found)
 
     def log2_chances(self, cases: Sequence[Evidence]) -> Floats:
-        """log2 of P(evidence) for each case, -inf where it cannot be; likelihoods count as they are."""
-        return self._log2([self._checked(evidence) for evidence in cases])
+        """log2 of P(evidence) for each case, by the way to the root alone."""
+        return self._log2([checked(self.outcomes, evidence) for evidence in cases])
 
     def _outlooks(self, cases: Sequence[dict[str, Floats]]) -> list[Outlook]:
         try:
@@ -200,19 +228,6 @@ class Engine:
     @cached_property
     def _predicted(self) -> int:
         return max((span.stop for span in self.reading_spans.values()), default=0)
-
-    def _checked(self, evidence: Evidence) -> dict[str, Floats]:
-        checked = {}
-        for node, said in evidence.items():
-            if node not in self.entries:
-                raise KeyError(f"there is no node '{node}'")
-            likelihood = np.asarray(said, dtype=np.float64)
-            if likelihood.shape != (len(self.outcomes[node]),):
-                raise ValueError(f"'{node}' has {len(self.outcomes[node])} states, not {likelihood.shape}")
-            if not (np.minimum.reduce(likelihood) >= 0 and np.maximum.reduce(likelihood) < math.inf):
-                raise ValueError(f"the likelihood on '{node}' has to be numbers from 0 up")
-            checked[node] = likelihood
-        return checked
 
     def _entered(self, cases: Sequence[Mapping[str, Floats]]) -> tuple[Floats, Floats]:
         """The cliques with the evidence in, brought to at most their start; log2 of what that took out.
@@ -274,39 +289,74 @@ class Engine:
         return tuple(needed)
 
 
+def checked(outcomes: Mapping[str, tuple[str, ...]], evidence: Evidence) -> dict[str, Floats]:
+    """The evidence as arrays; raises `KeyError` and `ValueError` where it does not fit the nodes."""
+    fitting = {}
+    for node, said in evidence.items():
+        if node not in outcomes:
+            raise KeyError(f"there is no node '{node}'")
+        likelihood = np.asarray(said, dtype=np.float64)
+        if likelihood.shape != (len(outcomes[node]),):
+            raise ValueError(f"'{node}' has {len(outcomes[node])} states, not {likelihood.shape}")
+        if not (np.minimum.reduce(likelihood) >= 0 and np.maximum.reduce(likelihood) < math.inf):
+            raise ValueError(f"the likelihood on '{node}' has to be numbers from 0 up")
+        fitting[node] = likelihood
+    return fitting
+
+
 def x_log2_x(x: Floats) -> Floats:
     """x log2 x, 0 where x is 0."""
     logs = np.maximum(x, SMALLEST)
     return np.asarray(x * np.log2(logs, out=logs))
 
 
-def compile_tables(tables: Tables) -> Engine:
-    """Compile a network into an engine; raises `TooWide` where exactness would need too large a table."""
-    return _Compiler(tables).engine()
+def compile_tables(tables: Tables, asked: Sequence[str] | None = None) -> Engine:
+    """Compile a network into an engine; raises `TooWide` where exactness would need too large a table.
+
+    `asked` are the readings it will inform about, all if not given; the others can only be seen.
+    """
+    return _Compiler(tables, tables.readings if asked is None else asked).engine()
+
+
+def steady_nodes(tables: Tables) -> set[str]:
+    """The nodes that are functions of the sought ones."""
+    by_child = {table.child: table for table in tables.tables}
+    steady = set(tables.sought)
+    for name in parents_first(tables.tables):
+        values = by_child[name].values
+        if steady.issuperset(by_child[name].parents) and np.all((values == 0) | (values == 1)):
+            steady.add(name)
+    return steady
+
+
+def parents_first(tables: Sequence[Table]) -> tuple[str, ...]:
+    """The tables' nodes in an order in which parents come before children."""
+    return tuple(TopologicalSorter({table.child: table.parents for table in tables}).static_order())
 
 
 class _Compiler:
     """What is needed only while compiling."""
 
-    def __init__(self, tables: Tables) -> None:
+    def __init__(self, tables: Tables, asked: Sequence[str]) -> None:
         self.given = tables
         self.size = {name: len(outcomes) for name, outcomes in tables.outcomes.items()}
         readings = set(tables.readings)
         self.reading_tables = [table for table in tables.tables if table.child in readings]
         self.hidden_tables = [table for table in tables.tables if table.child not in readings]
+        self.asked_tables = [table for table in self.reading_tables if table.child in set(asked)]
         self.hidden = tuple(table.child for table in self.hidden_tables)
         for table in tables.tables:
             if readings.intersection(table.parents):
                 raise ValueError(f"'{table.child}' hangs on a reading; readings are leaves")
-        parents = {table.child: table.parents for table in self.hidden_tables}
-        self.order = tuple(TopologicalSorter(parents).static_order())
-        self.steady = self._steady()
+        self.steady = steady_nodes(tables)
         self.border = self._borders()
 
     def engine(self) -> Engine:
         scopes = [(table.child, (*table.parents, table.child)) for table in self.hidden_tables]
         scopes += [(table.child, self._scope(table)) for table in self.reading_tables]
-        self.bags, parents = clique_tree(self.order, self.size, scopes, self.hidden_tables)
+        self.bags, parents = clique_tree(
+            list(parents_first(self.hidden_tables)), self.size, scopes, self.hidden_tables
+        )
         self.homes: dict[str, set[int]] = {name: set() for name in self.hidden}
         for at, bag in enumerate(self.bags):
             for name in bag.names:
@@ -351,16 +401,6 @@ class _Compiler:
             to_certain=certain,
         )
 
-    def _steady(self) -> set[str]:
-        """The nodes that are functions of the sought ones."""
-        steady = set(self.given.sought)
-        tables = {table.child: table for table in self.hidden_tables}
-        for name in self.order:
-            values = tables[name].values
-            if steady.issuperset(tables[name].parents) and np.all((values == 0) | (values == 1)):
-                steady.add(name)
-        return steady
-
     def _borders(self) -> dict[str, tuple[str, ...]]:
         """For each reading with noise among its parents: its parents and the border of their group."""
         scopes = [{*table.parents, table.child} for table in self.hidden_tables]
@@ -375,7 +415,7 @@ class _Compiler:
             for name in scope - self.steady:
                 around[name] |= scope
         borders = {}
-        for table in self.reading_tables:
+        for table in self.asked_tables:
             noise = set(table.parents) - self.steady
             if noise:
                 group = groups[min(noise)]
@@ -421,16 +461,16 @@ class _Compiler:
         joints, terms, bits, certain = _Rows(), _Rows(), _Rows(), _Rows()
         held = {
             scope: self._marginal(joints, scope)
-            for scope in dict.fromkeys(map(self._scope, self.reading_tables))
+            for scope in dict.fromkeys(map(self._scope, self.asked_tables))
         }
         predicted = []
         chances = []
-        for table in self.reading_tables:
+        for table in self.asked_tables:
             columns, possible = held[self._scope(table)]
             rows = _by_parents(table)[self._within(self._scope(table), possible, table.parents)]
             chances.append(rows)
             predicted.append(terms.add_each(columns, rows))
-        for table, rows, outcomes in zip(self.reading_tables, chances, predicted, strict=True):
+        for table, rows, outcomes in zip(self.asked_tables, chances, predicted, strict=True):
             scope = self._scope(table)
             columns, possible = held[scope]
             less = -np.ones(len(outcomes))
@@ -445,7 +485,7 @@ class _Compiler:
             alone = terms.add(len(states), where, columns, np.ones(len(where)))
             signs = [less, np.ones(len(states) * rows.shape[1]), -np.ones(len(states))]
             bits.add_each(np.concatenate([outcomes, *with_outcome, alone]), np.concatenate(signs)[:, None])
-        names = [table.child for table in self.reading_tables]
+        names = [table.child for table in self.asked_tables]
         return (
             joints.matrix(self.spans[-1].stop),
             terms.matrix(joints.count),

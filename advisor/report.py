@@ -210,6 +210,11 @@ def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:
     """The advice as text: suspects, readings, what cannot be taken, and whether to stop."""
     yield "Suspected causes"
     yield from suspect_lines(advice.suspects)
+    if advice.belief_error or advice.bits_error:
+        yield (
+            "Too much hangs together to be exact: probabilities are off by at most "
+            f"{advice.belief_error:.2g}, bits by at most {advice.bits_error:.2g}."
+        )
     if advice.stop:
         yield ""
         yield stop_sentence(knowledge, advice.stop)

@@ -70,7 +70,9 @@ def too_dear(knowledge: Knowledge, networks: Mapping[str, Compiled]) -> Iterator
                 knowledge.place(section, node if section != "complaints" else complaint),
                 "too-wide",
                 f"'{node}' makes '{complaint}' need a table of {entries:.2g} numbers.",
-                "Exact advice would take too long." if one.too_wide else "Every step of the advice is slow.",
+                "`advisor next` alone answers, not always exactly: it says by how much it may be off."
+                if one.too_wide
+                else "Every step of the advice is slow.",
                 "Hang it on fewer causes, or on a branch of causes that act alike.",
                 "error" if one.too_wide else "weak",
             )

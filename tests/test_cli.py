@@ -15,6 +15,7 @@ import click
 import pytest
 from pgmpy.readwrite import BIFReader, XMLBIFReader
 
+from advisor import cliquetree
 from advisor.cli import LIST_OF_COMMANDS
 from advisor.cli.program import COMMANDS, commands
 from tests.conftest import HEAD, ROOT, SCENARIOS, Ran, complaint, faults
@@ -371,8 +372,13 @@ def test_a_disk_that_does_not_let_ends_with_3(advisor: Advisor, tmp_path: Path) 
     )
 
 
-def test_a_complaint_too_entangled_for_exact_advice_is_told(advisor: Advisor, tmp_path: Path) -> None:
-    """Where exactness would need too large a table it is refused in a sentence that names what to change."""
+def test_a_complaint_too_entangled_for_one_engine_is_answered(
+    advisor: Advisor, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is exact where only readings not seen are in the way, else it says by how much it may be off.
+
+    What needs one engine refuses in a sentence that names what to change.
+    """
     names = [f"f{number}" for number in range(24)]
     shares = ", ".join(f"{name}: 5" for name in names)
     blocks = [names[at : at + 6] for at in range(0, 24, 6)]
@@ -387,10 +393,23 @@ def test_a_complaint_too_entangled_for_exact_advice_is_told(advisor: Advisor, tm
         HEAD + complaint(f"any_of: {{{shares}}}") + faults(*names) + "readings:\n" + readings,
         encoding="utf-8",
     )
-    ran = advisor("next", "--knowledge", file, "--complaint", "c", "--json")
-    assert (ran.code, ran.out) == (1, "")
-    assert ran.err.startswith(f"{file}:")
-    assert " too-wide " in ran.err
+    ran = advisor("next", "--knowledge", file, "--complaint", "c", "--saw", "r0=y", "--json")
+    assert (ran.code, ran.err) == (0, "")
+    answer = json.loads(ran.out)
+    assert {one["id"] for one in answer["readings"]} == {f"r{at}" for at in range(1, 6)}
+    assert "off_by_at_most" not in answer
+    refused = advisor("prescreen", "--knowledge", file, "--complaint", "c")
+    assert (refused.code, refused.out) == (1, "")
+    assert refused.err.startswith(f"{file}:")
+    assert " too-wide " in refused.err
+    monkeypatch.setattr(cliquetree, "LARGEST_CLIQUE", 2**9)
+    bounded = json.loads(
+        advisor("next", "--knowledge", file, "--complaint", "c", "--saw", "r0=y", "--json").out
+    )
+    assert 0 < bounded["off_by_at_most"]["probability"] <= 1
+    assert 0 < bounded["off_by_at_most"]["information_bits"] <= 1
+    shown = advisor("next", "--knowledge", file, "--complaint", "c", "--saw", "r0=y").out
+    assert "Too much hangs together to be exact: probabilities are off by at most 0." in shown
 
 
 # -------------------------------------------------------------------------------------------- other commands

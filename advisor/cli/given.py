@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
 import click
 
@@ -17,7 +17,7 @@ from advisor.cli.ending import fail, refuse, refuse_unknown, there_is_no
 
 if TYPE_CHECKING:
     from advisor.case import Case
-    from advisor.engine import Engine
+    from advisor.engine import Engine, Reasoner, TooWide
     from advisor.knowledge import Knowledge
     from advisor.network import Network
 
@@ -117,11 +117,26 @@ def engine_of(network: Network, knowledge: Knowledge) -> Engine:
     try:
         return compile_tables(network.tables)
     except TooWide as error:
-        section = "readings" if error.node in knowledge.readings else "states"
-        fail(
-            [f"{knowledge.place(section, error.node)}: too-wide {error}"],
-            1,
-        )
+        _fail_too_wide(error, knowledge)
+
+
+def reasoner_of(network: Network, knowledge: Knowledge) -> Reasoner:
+    """The engine, or where one is too wide what says by how much it may be off; ends where neither can."""
+    from advisor.bounded import compile_bounded
+    from advisor.engine import TooWide, compile_tables
+
+    try:
+        return compile_tables(network.tables)
+    except TooWide:
+        try:
+            return compile_bounded(network.tables)
+        except TooWide as error:
+            _fail_too_wide(error, knowledge)
+
+
+def _fail_too_wide(error: TooWide, knowledge: Knowledge) -> NoReturn:
+    section = "readings" if error.node in knowledge.readings else "states"
+    fail([f"{knowledge.place(section, error.node)}: too-wide {error}"], 1)
 
 
 def case_of(

@@ -12,10 +12,10 @@ from advisor.cli.given import (
     case_of,
     checked,
     complaint_option,
-    engine_of,
     facts_option,
     knowledge_option,
     network_of,
+    reasoner_of,
     without_option,
 )
 from advisor.cli.saying import json_text, say
@@ -50,14 +50,14 @@ def next_reading(
     case = case_of(knowledge, complaint, facts, saw, without)
     refuse_unknown("instrument", without, knowledge.instruments)
     try:
-        advice = advise(knowledge, engine_of(network, knowledge), case, Workshop(frozenset(without)))
+        advice = advise(knowledge, reasoner_of(network, knowledge), case, Workshop(frozenset(without)))
     except Contradiction as error:
         fail([str(error)], 1)
     if not as_json:
         for line in advice_lines(knowledge, advice):
             say(line)
         return
-    answer = {
+    answer: dict[str, object] = {
         "complaint": complaint,
         "faults": [
             {"id": one.fault, "name": one.name, "probability": one.probability} for one in advice.suspects
@@ -75,4 +75,9 @@ def next_reading(
         ],
         "stop": advice.stop and {"reason": advice.stop.reason, "fault": advice.stop.fault},
     }
+    if advice.belief_error or advice.bits_error:
+        answer["off_by_at_most"] = {
+            "probability": advice.belief_error,
+            "information_bits": advice.bits_error,
+        }
     say(json_text(answer))

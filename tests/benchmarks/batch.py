@@ -1,0 +1,102 @@
+"""One step of 1,000 cases in one call, against a loop of single calls: beliefs and informations of all.
+
+Run from the top of the project: python -m tests.benchmarks.batch
+
+Each case is a made-up car with its own readings seen. The loop calls `Engine.outlook` for each;
+`outlook_many` takes the same evidence in one call; a `Batch` keeps what each case knows between steps, as
+playing cars does, so that a step is sums and products alone. All have to agree to 1e-9. Times are processor
+time.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+import tracemalloc
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from advisor.batch import narrow
+from advisor.engine import compile_tables
+from advisor.loading import load
+from advisor.network import build
+from tests.benchmarks.step import AGREE_TO, KNOWLEDGE, WIDEST, machine
+
+AT_LEAST = 20
+"""Times faster than the loop that one call should be."""
+
+
+def seconds(call: Callable[[], Any], repeats: int) -> float:
+    """The median processor time of a call."""
+    times = []
+    for _ in range(repeats):
+        start = time.process_time()
+        call()
+        times.append(time.process_time() - start)
+    return float(np.median(times))
+
+
+def compare(complaint: str, count: int, readings: int, repeats: int) -> None:
+    """Time the three ways on one complaint, check that they agree, and print a row."""
+    engine = compile_tables(build(load([KNOWLEDGE]), complaint).tables)
+    random = np.random.default_rng(1)
+    always = {complaint: engine.one_hot(complaint, "present")}
+    batch = narrow(engine, always, engine.readings)
+    cars = batch.draw(batch.potentials([always]), np.zeros(count, dtype=np.intp), random)
+    shows = {name: batch.configurations(name, cars) for name in engine.readings}
+    cases = []
+    for car in range(count):
+        evidence = dict(always)
+        for name in random.choice(engine.readings, readings, replace=False).tolist():
+            chances = engine.entries[name].weights[shows[name][car]]
+            evidence[name] = np.eye(len(chances))[random.choice(len(chances), p=chances / chances.sum())]
+        cases.append(evidence)
+    potentials = batch.potentials(cases)
+    together = engine.outlook_many(cases)
+    beliefs, bits = batch.outlooks(potentials)
+    for at, evidence in enumerate(cases[:50]):
+        alone = engine.outlook(evidence)
+        whole = np.array(list(alone.beliefs.values()))
+        assert np.abs(beliefs[at] - whole).max() <= AGREE_TO
+        assert np.abs(np.array(list(together[at].beliefs.values())) - whole).max() <= AGREE_TO
+        told = dict(zip(batch.readings, bits[at].tolist(), strict=True))
+        for name, expected in alone.information_bits.items():
+            assert abs(told[name] - expected) <= AGREE_TO
+            assert abs(together[at].information_bits[name] - expected) <= AGREE_TO
+    loop = seconds(lambda: [engine.outlook(evidence) for evidence in cases], 1 + repeats // 3)
+    one_call = seconds(lambda: engine.outlook_many(cases), repeats)
+    step = seconds(lambda: batch.outlooks(potentials), repeats)
+    tracemalloc.start()
+    batch.outlooks(potentials)
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    a_case = 1000 / count
+    print(
+        f"{complaint:<16} {loop * a_case:>8.3f} {one_call * a_case:>12.4f} {step * a_case:>9.4f} "
+        f"{loop / one_call:>15.1f} {loop / step:>12.1f} {potentials.nbytes / count / 1000:>16.1f} "
+        f"{(peak + potentials.nbytes) / count / 1000:>16.1f}"
+    )
+
+
+def main() -> None:
+    """Print milliseconds a case by the loop, in one call and in a batch, and memory a case."""
+    parser = argparse.ArgumentParser(description="Time one step of many cases.")
+    parser.add_argument("--cases", type=int, default=1000)
+    parser.add_argument("--seen", type=int, default=6, help="readings seen of each case")
+    parser.add_argument("--repeats", type=int, default=5)
+    parser.add_argument("--complaint", action="append", help="may be repeated")
+    options = parser.parse_args()
+    print(machine())
+    print(
+        "complaint         loop ms  one call ms  batch ms   loop/one call   loop/batch   kept kB a case   "
+        "peak kB a case"
+    )
+    for complaint in options.complaint or WIDEST:
+        compare(complaint, options.cases, options.seen, options.repeats)
+    print(f"Wanted: at least {AT_LEAST} times the loop.")
+
+
+if __name__ == "__main__":
+    main()
