@@ -2,27 +2,34 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
+from CoolProp.CoolProp import PropsSI
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
+from scipy.integrate import quad
 
 from advisor.advice import Workshop, advise
 from advisor.case import Case, Measured, Seen
-from advisor.derived import Estimate
+from advisor.derived import FORMULAS, Estimate
 from advisor.engine import Engine
 from advisor.evidence import (
     Measurement,
     Number,
+    accuracy_of,
     band_chances,
     band_likelihood,
+    can_weigh,
     cells,
     combined,
     estimate,
     number,
+    seen_with,
     weigh,
     weighed,
 )
@@ -254,3 +261,318 @@ def test_a_fact_with_a_value_that_is_not_known_is_an_open_fact(knowledge: Knowle
     found = weighed(knowledge, "resting_voltage", {"battery_type": "of another knowledge"}, take)
     assert found is not None
     assert found.tolist() == weigh(knowledge, "resting_voltage", {}, take).tolist()
+
+
+# ------------------------------------------------------------------- instruments, repeats and other units
+
+
+def test_one_number_has_no_scatter() -> None:
+    """JCGM 100:2008, 4.2: without repeats what is random is the last digit's step alone."""
+    once = combined([Number(60.0, "clamp", 0.3, 0.4)])
+    assert (once.value, once.uncertainty) == (60.0, pytest.approx(0.5, rel=1e-12))
+
+
+def test_repeats_count_by_the_larger_of_scatter_and_last_digit() -> None:
+    """Four equal numbers scatter by nothing; the step of the display still stands, over sqrt 4."""
+    found = combined([Number(5.0, "meter", 0.0, 0.2)] * 4)
+    assert found.uncertainty == pytest.approx(0.1, rel=1e-12)
+
+
+def test_a_perfect_instrument_outweighs_every_other_one() -> None:
+    """Beside numbers without uncertainty the others do not count; several such ones are averaged."""
+    rough = Number(90.0, "rough", 1.0, 0.0)
+    found = combined([rough, Number(10.0, "exact", 0.0, 0.0)])
+    assert (found.value, found.uncertainty) == (10.0, 0.0)
+    both = combined([Number(10.0, "exact", 0.0, 0.0), rough, Number(14.0, "counted", 0.0, 0.0)])
+    assert (both.value, both.uncertainty) == (12.0, 0.0)
+
+
+def test_repeats_of_two_instruments_are_averaged_each_by_itself() -> None:
+    """The fine one's two numbers make 11 ± 1 (its own error), the coarse one 20 ± 3: 11.9 ± sqrt 0.9."""
+    fine = [Number(value, "fine", 1.0, 0.0) for value in (11.0, 11.0)]
+    found = combined([fine[0], Number(20.0, "coarse", 3.0, 0.0), fine[1]])
+    assert found.value == pytest.approx(11.9, rel=1e-12)
+    assert found.uncertainty == pytest.approx(math.sqrt(0.9), rel=1e-12)
+
+
+def test_an_unstated_accuracy_counts_as_none() -> None:
+    """Nothing said about an instrument: its number is taken as it stands."""
+    assert number(5.0, "eye", None) == Number(5.0, "eye", 0.0, 0.0)
+
+
+def test_a_percentage_of_a_negative_number_is_as_wide_as_of_a_positive_one() -> None:
+    """The zero offset adds in quadrature too: 3, 4 and 12 make 13 (over sqrt 3)."""
+    taken = number(-400.0, "meter", Accuracy(percent=1, absolute=3, zero=12))
+    assert taken.systematic == pytest.approx(13 / math.sqrt(3), rel=1e-12)
+
+
+def test_between_two_near_limits_a_poor_number_still_fits_the_band_best() -> None:
+    """The middle of a band 2 wide with u = 1 is explained by it fully, by its neighbours by Phi(-1)."""
+    likelihood = band_likelihood(Estimate(0.0, 1.0), (-INF, -1.0, 1.0, INF))
+    assert likelihood == pytest.approx([stats.norm.cdf(-1), 1.0, stats.norm.cdf(-1)], abs=1e-12)
+
+
+@pytest.mark.parametrize("value", [-9.0, -1.5, -0.2, 0.4, 1.2, 8.5])
+def test_chances_far_from_a_limit_keep_their_digits(value: float) -> None:
+    """Far in a tail and near the middle alike the chance is the normal distribution's."""
+    chances = band_chances(Estimate(value, 0.5), (-INF, -0.3, 0.1, 0.5, 6.0, INF))
+    normal = stats.norm(value, 0.5)
+    limits = [-0.3, 0.1, 0.5, 6.0]
+    assert chances[0] == pytest.approx(normal.cdf(-0.3), rel=1e-9, abs=0)
+    assert chances[-1] == pytest.approx(normal.sf(6.0), rel=1e-9, abs=0)
+    for at, (low, high) in enumerate(itertools.pairwise(limits), start=1):
+        upper = normal.sf(low) - normal.sf(high)
+        between = upper if low > value else normal.cdf(high) - normal.cdf(low)
+        assert chances[at] == pytest.approx(between, rel=1e-9, abs=0)
+
+
+def seen_from(low: float, high: float, u: float, cut: float) -> float:
+    """P(number < cut) for a true value spread evenly from low to high, by numerical integration."""
+    if u == 0:
+        return min(max((cut - low) / (high - low), 0.0), 1.0)
+    points = [at for at in (cut - 4 * u, cut, cut + 4 * u) if low < at < high]
+    return quad(lambda true: stats.norm.cdf((cut - true) / u), low, high, points=points)[0] / (high - low)
+
+
+@pytest.mark.parametrize("uncertainties", [(2.0, 9.0), (60.0, 30.0), (0.0, 4.0)])
+def test_cells_are_the_integral_over_the_true_value(uncertainties: tuple[float, float]) -> None:
+    """Each cell's chance is that of a normal instrument over an evenly spread true value, by quadrature.
+
+    An outer band counts no further from its limit than the others reach on its other side: 50 - (400 - 50),
+    cut at 0 for the first band, and 300 + (300 - 0), cut at 400 for the last; wider below.
+    """
+    for edges, spans in (
+        ((0.0, 50.0, 300.0, 400.0), ((0.0, 50.0), (50.0, 300.0), (300.0, 400.0))),
+        ((-900.0, 50.0, 300.0, 4000.0), ((-900.0, 50.0), (50.0, 300.0), (300.0, 1500.0))),
+        ((-9000.0, 50.0, 300.0, 400.0), ((-300.0, 50.0), (50.0, 300.0), (300.0, 400.0))),
+    ):
+        cuts = sorted(
+            {
+                limit + step * u
+                for limit, u in zip(edges[1:-1], uncertainties, strict=True)
+                for step in (-3, -2, -1.5, -1, -0.5, 0, 0.5, 1, 1.5, 2, 3)
+            }
+        )
+        nearest = (uncertainties[0], uncertainties[0], uncertainties[1])
+        for row, (low, high), u in zip(cells(uncertainties, edges), spans, nearest, strict=True):
+            below = [seen_from(low, high, u, cut) for cut in cuts]
+            assert row == pytest.approx(np.diff([0.0, *below, 1.0]), abs=1e-7)
+
+
+GAS = """\
+complaints:
+  c: {name: Cools too little, family: made_up, any_of: {leak: 60, valve: 45}, unlisted: 5}
+faults:
+  leak: {name: Leak, remedy: Mend it, remedy_minutes: 5, price: low}
+  valve: {name: Valve, remedy: Mend it, remedy_minutes: 5, price: low}
+facts:
+  gas: {name: Gas, ask: Which gas?, values: {r1234yf: 30, r134a: 70}}
+  cell: {name: Cell, ask: Which cells?, values: {wet: 75, dry: 25}}
+instruments:
+  probe: {name: Probe, units: ["°C"], accuracy: {"°C": {absolute: 0.3, percent: 2, resolution: 0.1}}}
+  gauge: {name: Gauge, units: [bar g], accuracy: {bar g: {absolute: 0.05}}}
+  scale:
+    name: Scale
+    units: [kg]
+    accuracy: {kg: {absolute: 0.003, percent: 1, zero: 0.004, resolution: 0.002}}
+  clamp: {name: Clamp, units: [A], accuracy: {A: {absolute: 0.05, percent: 2, resolution: 0.01, coverage: 2}}}
+  meter: {name: Meter, units: [V], accuracy: {V: {absolute: 0.1}}}
+  bare: {name: Bare eye}
+measurands:
+  pipe: {name: Pipe, ask: How warm?, unit: "°C", range: [0, 100], instrument: probe}
+  like: {name: Another pipe, ask: How warm?, unit: "°C", range: [0, 40], instrument: probe}
+  low_side: {name: Low side, ask: Low-side pressure?, unit: bar g, range: [-1, 8], instrument: gauge}
+  suction: {name: Suction pipe, ask: How warm?, unit: "°C", range: [0, 30], instrument: probe}
+  got: {name: Recovered, ask: How much?, unit: g, range: [0, 1000], instrument: scale}
+  filled: {name: Filled with, ask: Which gas?, choices: [r134a, r1234yf]}
+readings:
+  warmer:
+    name: Warmer than its like
+    minutes: 3
+    quantity:
+      unit: K
+      range: [-40, 100]
+      bands: {same: Same, some: Some, much: Much}
+      limits: [5, 30]
+      derived: {formula: over_neighbour, inputs: {surface_c: pipe, neighbour_c: like}}
+    table:
+      - when: {leak: present}
+        gives: {much: 0.8, some: 0.1, same: 0.1}
+      - otherwise: {same: 0.9, some: 0.1}
+  charge:
+    name: Charge
+    minutes: 3
+    quantity:
+      unit: "%"
+      range: [0, 150]
+      bands: {short: Short, right: Right}
+      limits: [80]
+      derived: {formula: charge_share, inputs: {recovered_g: got, plate_g: 500}}
+    table: [{when: {leak: present}, gives: {short: 0.8, right: 0.2}}, {otherwise: {short: 0.1, right: 0.9}}]
+  over_by_fact:
+    name: Superheat
+    minutes: 3
+    quantity:
+      unit: K
+      range: [-10, 60]
+      bands: {low: Low, high: High}
+      limits: [12]
+      derived: {formula: superheat, inputs: {low_bar_g: low_side, pipe_c: suction, refrigerant: GAS}}
+    table: [{when: {leak: present}, gives: {high: 0.8, low: 0.2}}, {otherwise: {high: 0.1, low: 0.9}}]
+  drawn:
+    name: Drawn
+    minutes: 3
+    instrument: [clamp, bare]
+    quantity: {unit: mA, range: [0, 9000], bands: {low: Low, high: High}, limits: [500]}
+    table: [{when: {valve: present}, gives: {high: 0.8, low: 0.2}}, {otherwise: {high: 0.1, low: 0.9}}]
+  volts:
+    name: Volts
+    minutes: 3
+    instrument: [meter, bare]
+    quantity:
+      unit: V
+      range: [0, 20]
+      bands: {low: Low, fair: Fair, full: Full}
+      limits: [12, {by: cell, wet: 12.4, dry: 12.8}]
+    table: [{when: {valve: present}, gives: {low: 0.8, fair: 0.2}}, {otherwise: {low: 0.1, full: 0.9}}]
+  look:
+    name: Look
+    minutes: 1
+    outcomes: {dry: Dry, oily: Oily}
+    noisy_or: {leak: 0.1, causes: {leak: 0.5}}
+"""
+
+
+@pytest.fixture
+def gas(known: Callable[[str], Knowledge]) -> Knowledge:
+    """A small invented knowledge with measured and computed quantities."""
+    return known(GAS.replace("GAS", "gas"))
+
+
+def test_accuracy_stated_in_another_unit_is_converted(gas: Knowledge) -> None:
+    """±(2 % + 0.05 A), 0.01 A steps, k = 2: in mA a thousandfold, percent and k as they were."""
+    assert accuracy_of(gas, "clamp", "mA") == Accuracy(absolute=50, percent=2, resolution=10, coverage=2)
+    scale = accuracy_of(gas, "scale", "g")
+    assert scale is not None
+    parts = (scale.absolute, scale.zero, scale.resolution, scale.percent)
+    assert parts == pytest.approx((3.0, 4.0, 2.0, 1.0), rel=1e-12)
+
+
+def test_accuracy_is_none_where_nothing_is_said(gas: Knowledge) -> None:
+    """Of an instrument without figures, of one that is not known, and in a unit of another kind."""
+    for instrument, unit in (("bare", "V"), ("", "V"), ("clamp", "V")):
+        assert accuracy_of(gas, instrument, unit) is None
+    assert accuracy_of(gas, "clamp", "A") == gas.instruments["clamp"].accuracy["A"]
+
+
+def test_a_measured_number_carries_its_instruments_accuracy(gas: Knowledge) -> None:
+    """600 mA: U = sqrt(12² + 50²) with k = 2, and the last digit."""
+    found = estimate(gas, "drawn", {}, [(Measurement("drawn", 600.0, "clamp", "0.6 A"),)])
+    assert found.value == 600.0
+    expected = math.hypot(math.hypot(12, 50) / 2, 10 / math.sqrt(12))
+    assert found.uncertainty == pytest.approx(expected, rel=1e-12)
+
+
+def test_a_computed_number_carries_those_of_its_inputs(gas: Knowledge) -> None:
+    """A difference of two temperatures: their uncertainties in quadrature (JCGM 100:2008, 5.1.2)."""
+    take = (Measurement("pipe", 50.0, "probe", "50"), Measurement("like", 20.0, "probe", "20"))
+    found = estimate(gas, "warmer", {}, [take])
+    parts = (0.3, 0.02 * 50, 0.3, 0.02 * 20)
+    expected = math.hypot(math.hypot(*parts) / math.sqrt(3), *[0.1 / math.sqrt(12)] * 2)
+    assert found.value == pytest.approx(30.0, rel=1e-12)
+    assert found.uncertainty == pytest.approx(expected, rel=1e-6)
+
+
+def test_a_formula_takes_its_word_from_the_car_and_its_number_from_the_author(gas: Knowledge) -> None:
+    """400 g of 500 g are 80 %; superheat goes by the car's gas, and by what was measured if that differs."""
+    share = estimate(gas, "charge", {}, [(Measurement("got", 400.0, "scale", "400 g"),)])
+    assert share.value == pytest.approx(80.0, rel=1e-12)
+    take = (Measurement("low_side", 2.0, "gauge", "2"), Measurement("suction", 15.0, "probe", "15"))
+    for fluid, spoken in (("r134a", "R134a"), ("r1234yf", "R1234yf")):
+        boils = PropsSI("T", "P", 2e5 + 101_325, "Q", 1.0, spoken) - 273.15
+        found = estimate(gas, "over_by_fact", {"gas": fluid}, [take])
+        assert found.value == pytest.approx(15.0 - boils, abs=0.01)
+
+
+def test_a_number_that_this_knowledge_no_longer_asks_for_cannot_be_weighed(gas: Knowledge) -> None:
+    """A case of older knowledge: the reading is gone, is in words now, or its formula has other inputs."""
+    drawn = [(Measurement("drawn", 1.0, "clamp", "1 mA"),)]
+    pipe, got = Measurement("pipe", 50.0, "probe", "50"), Measurement("got", 400.0, "scale", "400")
+    assert can_weigh(gas, "drawn", drawn)
+    assert not can_weigh(gas, "gone", [(Measurement("gone", 1.0, "clamp", "1"),)])
+    assert not can_weigh(gas, "look", [(Measurement("look", 1.0, "clamp", "1"),)])
+    assert can_weigh(gas, "warmer", [(pipe,)])
+    assert can_weigh(gas, "warmer", [(Measurement("warmer", 3.0, "", "3 K"),)])
+    assert not can_weigh(gas, "warmer", [(pipe, got)])
+    assert not can_weigh(gas, "drawn", [(pipe,)])
+
+
+def test_limits_of_an_unknown_car_count_by_the_shares_of_its_kind(gas: Knowledge) -> None:
+    """12.6 V, exact, is full for 75 in 100 cars and fair for the others; of a known car it is one of them."""
+    take = [(Measurement("volts", 12.6, "bare", "12.6 V"),)]
+    assert weigh(gas, "volts", {}, take) == pytest.approx([0.0, 0.25, 0.75], abs=1e-12)
+    assert weigh(gas, "volts", {"cell": "wet"}, take).tolist() == [0.0, 0.0, 1.0]
+    assert weigh(gas, "volts", {"cell": "dry"}, take).tolist() == [0.0, 1.0, 0.0]
+
+
+# ----------------------------------------------------------- a reading as its instrument would show it
+
+
+def test_an_instrument_shows_a_number_through_its_uncertainty_at_the_limit(gas: Knowledge) -> None:
+    """At 500 mA the clamp's ±(2 % + 50 mA) with k = 2 and 10 mA steps make 25.66 mA."""
+    u = math.hypot(math.hypot(10, 50) / 2, 10 / math.sqrt(12))
+    assert seen_with(gas, "drawn", "clamp") == pytest.approx(cells([u], (0, 500, 9000)), abs=1e-12)
+    assert seen_with(gas, "drawn", "bare") is None
+
+
+def test_limits_by_fact_are_those_of_the_most_common_car(gas: Knowledge) -> None:
+    """Three quarters of the cells are wet: the instrument is looked at around 12 and 12.4 V."""
+    u = 0.1 / math.sqrt(3)
+    expected = cells([u, u], (0, 12, 12.4, 20))
+    assert seen_with(gas, "volts", "meter") == pytest.approx(expected, abs=1e-12)
+
+
+def test_a_computed_limit_is_looked_at_where_the_first_input_reaches_it(gas: Knowledge) -> None:
+    """The like pipe at 20 °C, the middle of its range: 5 K are at 25 °C, 30 K at 50 °C."""
+    expected = [math.hypot(math.hypot(0.3, 0.02 * at) / math.sqrt(3), 0.1 / math.sqrt(12)) for at in (25, 50)]
+    shown = seen_with(gas, "warmer", "probe")
+    assert shown == pytest.approx(cells(expected, (-40, 5, 30, 100)), abs=1e-6)
+
+
+def test_a_number_in_a_formula_is_exact_at_its_limit(gas: Knowledge) -> None:
+    """80 % of 500 g are 400 g: sqrt(3² + 4² + 4²) g over sqrt 3 and 2 g steps, a fifth of it in percent."""
+    u = math.hypot(math.sqrt(9 + 16 + 16) / math.sqrt(3), 2 / math.sqrt(12)) / 5
+    assert seen_with(gas, "charge", "scale") == pytest.approx(cells([u], (0, 80, 150)), abs=1e-6)
+
+
+@pytest.mark.parametrize(("said", "fluid"), [("gas", "R134a"), ("filled", "R1234yf"), ("r1234yf", "R1234yf")])
+def test_a_formulas_limit_is_found_where_it_does_not_hold_everywhere(
+    known: Callable[[str], Knowledge], said: str, fluid: str
+) -> None:
+    """12 K over boiling with the pipe at 15 °C: the pressure at which the gas boils at 3 °C, by CoolProp.
+
+    Below 0.3 bar absolute the formula does not hold. Of a fact the most common value is taken, of choices the
+    middle one, and a word as it stands. The gauge's 0.05 bar and the weather's count by the slope.
+    """
+    knowledge = known(GAS.replace("GAS", said))
+    pascal = PropsSI("P", "T", 276.15, "Q", 1.0, fluid)
+    step = 1000.0
+    boils = [PropsSI("T", "P", pascal + sign * step, "Q", 1.0, fluid) for sign in (-1, 1)]
+    weather = FORMULAS["superheat"].given["air_bar"].default
+    assert weather is not None
+    slope_k_per_bar = (boils[1] - boils[0]) / (2 * step / 1e5)
+    u = slope_k_per_bar * math.hypot(0.05 / math.sqrt(3), weather.uncertainty)
+    shown = seen_with(knowledge, "over_by_fact", "gauge")
+    assert shown == pytest.approx(cells([u], (-10, 12, 60)), abs=1e-4)
+
+
+def test_a_limit_that_the_formula_does_not_reach_is_taken_as_exact(known: Callable[[str], Knowledge]) -> None:
+    """With 600 g at most of 500 g no more than 120 % come about: a limit of 140 % has no uncertainty."""
+    text = GAS.replace("GAS", "gas").replace("range: [0, 1000]", "range: [0, 600]")
+    assert seen_with(known(text.replace("limits: [80]", "limits: [140]")), "charge", "scale") is None
+
+
+def test_a_limit_at_the_end_of_what_is_measured_is_found(known: Callable[[str], Knowledge]) -> None:
+    """400 g, the most that the scale takes, are 80 %: the end of the range counts too."""
+    knowledge = known(GAS.replace("GAS", "gas").replace("range: [0, 1000]", "range: [0, 400]"))
+    assert seen_with(knowledge, "charge", "scale") is not None

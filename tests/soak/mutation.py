@@ -1,0 +1,57 @@
+"""Mutation testing on a small machine: a fair sample of the mutants, and the quick tests before the others.
+
+As a plugin of pytest (`-p tests.soak.mutation`) it puts tests that need the shipped knowledge after those
+that do not, so that most mutants are killed in a fraction of a second.
+`python -m tests.soak.mutation evidence 250` prints the names of that many of a module's mutants, drawn with
+a fixed seed, for `mutmut run`;
+`python -m tests.soak.mutation` prints how the mutants of each module fared.
+"""
+
+from __future__ import annotations
+
+import collections
+import json
+import random
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+
+MADE = Path("mutants/advisor")
+SEED = 9
+SHIPPED = {"shipped", "knowledge", "drain", "drain_network", "rattle"}
+ENDED = {None: "not run", 0: "survived", 1: "killed", 3: "killed", 33: "not reached by a test"}
+"""Exit codes of pytest, and mutmut's own for a mutant without a test; every other one is a timeout."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Quick tests first; within each kind the order stays."""
+    items.sort(key=lambda item: bool(SHIPPED.intersection(getattr(item, "fixturenames", ()))))
+
+
+def mutants(module: str) -> Mapping[str, int | None]:
+    """Every mutant that was made of a module, with the exit code of its tests, None where it was not run."""
+    said = json.loads((MADE / f"{module}.py.meta").read_text(encoding="utf-8"))
+    return dict(said["exit_code_by_key"])
+
+
+def sample(module: str, count: int) -> list[str]:
+    """So many of a module's mutants, or all where there are fewer; the same ones for the same source."""
+    names = sorted(mutants(module))
+    return sorted(random.Random(SEED).sample(names, min(count, len(names))))
+
+
+def main() -> None:
+    """Print a sample's names, or the figures of all modules."""
+    if len(sys.argv) > 1:
+        sys.stdout.write("\n".join(sample(sys.argv[1], int(sys.argv[2]))) + "\n")
+        return
+    for file in sorted(MADE.glob("*.meta")):
+        module = file.name.removesuffix(".py.meta")
+        fared = collections.Counter(ENDED.get(code, "timed out") for code in mutants(module).values())
+        sys.stdout.write(f"{module}: {', '.join(f'{count} {how}' for how, count in sorted(fared.items()))}\n")
+
+
+if __name__ == "__main__":
+    main()
