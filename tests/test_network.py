@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -13,9 +14,10 @@ from pgmpy.models import DiscreteBayesianNetwork
 from pgmpy.readwrite import BIFReader, XMLBIFReader
 
 from advisor.engine import Engine, compile_tables
+from advisor.evidence import cells
 from advisor.knowledge import Knowledge
 from advisor.likelihoods import noisy_or
-from advisor.network import Network, build, write
+from advisor.network import Network, build, node_then, phone_answers, write
 from advisor.tables import Floats, Table
 from tests.conftest import complaint, faults, given_complaint
 
@@ -420,3 +422,163 @@ def test_one_fault_and_its_reading_are_bayes_rule(known: Known) -> None:
         assert beliefs["a"] == pytest.approx(probability, abs=0.00005)
     alone = noisy_or(0.08, [0.8370], with_leak=False)[1, 1]
     assert alone == pytest.approx(0.85, abs=0.0001)
+
+
+# ------------------------------------------------------------------------------ what hangs on what, by hand
+
+CAR = """\
+facts:
+  t: {name: T, ask: Which?, values: {u: 25, v: 75}}
+  w: {name: W, ask: Which?, values: {x: 40, y: 60}}
+"""
+
+
+def test_a_fault_is_as_common_as_both_facts_of_the_car_say(known: Known) -> None:
+    """Three times as common with u as with v, twice with y as with x; over all cars as common as written."""
+    given = "given: {t: {u: 3, v: 1}, w: {x: 1, y: 2}}, prior: 0.1"
+    knowledge = known(complaint("any_of: [a, b]") + CAR + faults("a", "b", a=given, b="prior: 0.2"))
+    table = tables(knowledge)["a"]
+    chance = table.values[..., 1]
+    assert table.parents == ("t", "w")
+    assert chance[0] == pytest.approx(3 * chance[1], rel=1e-12)
+    assert chance[:, 1] == pytest.approx(2 * chance[:, 0], rel=1e-12)
+    assert np.array([0.25, 0.75]) @ chance @ np.array([0.4, 0.6]) == pytest.approx(0.1, abs=1e-9)
+    assert tables(knowledge)["t"].values.tolist() == [0.25, 0.75]
+
+
+@pytest.mark.parametrize("gate", ["all_of: [a, b, d]", "at_least: 2, of: [a, b, d]"])
+def test_what_is_not_listed_brings_a_complaint_about_alone(known: Known, gate: str) -> None:
+    """However many listed causes a gate asks for, one that nobody wrote down does it by itself."""
+    names = ("a", "b", "d")
+    knowledge = known(complaint(gate) + faults(*names, **dict.fromkeys(names, "prior: 0.1")))
+    engine = compile_tables(build(knowledge, "c").tables)
+    for members in itertools.product((0, 1), repeat=3):
+        seen = present(engine, **dict(zip(names, members, strict=True)), **{"unlisted:c": 1})
+        assert engine.outlook(seen).marginals["c"][1] == 1.0
+
+
+def test_a_gate_that_too_few_members_are_left_for_never_holds_here(known: Known) -> None:
+    """Another complaint takes two causes, of which this one has a single one: what hangs on it is left out.
+
+    With two of three here, it is as likely as both together.
+    """
+    text = (
+        complaint("any_of: [a, b]")
+        + "  both: {name: Both, family: made_up, all_of: [a, f], unlisted: 5}\n"
+        + "  two: {name: Two, family: made_up, at_least: 2, of: [a, b, f], unlisted: 5}\n"
+        + faults("a", "b", "f", **dict.fromkeys(("a", "b", "f"), "prior: 0.1"))
+        + "readings:\n"
+        + reading("of_both", "noisy_or: {leak: 0.1, causes: {both: 0.5}}")
+        + reading("of_two", "noisy_or: {leak: 0.1, causes: {two: 0.5}}")
+    )
+    engine, outlook = given_complaint(known(text))
+    assert engine.readings == ("of_two",)
+    assert outlook.marginals["two"][1] == pytest.approx(
+        engine.outlook(present(engine, c=1, a=1)).beliefs["b"] * outlook.beliefs["a"], abs=1e-9
+    )
+
+
+def test_readings_of_another_complaint_are_not_asked(known: Known) -> None:
+    """A reading that is said to belong to some complaints stands in their networks alone."""
+    text = (
+        OTHER
+        + faults("a", "b", "f")
+        + "readings:\n"
+        + reading("here", "complaints: [c], noisy_or: {leak: 0.1, causes: {b: 0.5}}")
+        + reading("there", "complaints: [other], noisy_or: {leak: 0.1, causes: {b: 0.5}}")
+        + reading("anywhere", "noisy_or: {leak: 0.1, causes: {b: 0.5}}")
+    )
+    knowledge = known(text)
+    assert build(knowledge, "c").readings == ("here", "anywhere")
+    assert build(knowledge, "other").readings == ("there", "anywhere")
+
+
+def test_a_reading_that_hangs_on_the_kind_of_car_alone_tells_nothing(known: Known) -> None:
+    """A fact is no cause: without one the reading is left out, beside one the fact is in its table."""
+    row = "{otherwise: {normal: 0.5, odd: 0.5}}"
+    text = (
+        OTHER
+        + CAR
+        + faults("a", "b", "f")
+        + "readings:\n"
+        + reading("lone", "table: [{when: {t: u, f: present}, gives: {odd: 0.9, normal: 0.1}}, " + row + "]")
+        + reading("with", "table: [{when: {t: u, a: present}, gives: {odd: 0.9, normal: 0.1}}, " + row + "]")
+    )
+    network = build(known(text), "c")
+    assert network.readings == ("with",)
+    table = next(one for one in network.tables.tables if one.child == "with")
+    assert set(table.parents) == {"t", "a"}
+
+
+@pytest.mark.parametrize(("said", "both"), [("", 1 - 0.8 * 0.2 * 0.5), (", strengths: with_leak", 0.875)])
+def test_a_state_is_a_noisy_or_of_its_causes(known: Known, said: str, both: float) -> None:
+    """Leak 0.2, strengths 0.8 and 0.5: without the leak 1 - 0.8 x 0.2 x 0.5, with it 1 - 0.2 x 0.5 / 0.8.
+
+    Díez (1993) and Henrion (1989).
+    """
+    state = f"states:\n  low: {{name: Low, noisy_or: {{leak: 0.2{said}, causes: {{a: 0.8, b: 0.5}}}}}}\n"
+    knowledge = known(TWO + state + "readings:\n" + reading("r", "noisy_or: {leak: 0, causes: {low: 1.0}}"))
+    table = tables(knowledge)["low"]
+    assert table.parents == ("a", "b")
+    assert table.values[1, 1, 1] == pytest.approx(both, abs=1e-12)
+    assert table.values[0, 0, 1] == pytest.approx(0.2, abs=1e-12)
+
+
+METERED = """\
+instruments:
+  meter: {name: Meter, units: [V], accuracy: {V: {absolute: 0.3}}}
+  eye: {name: Eye, units: [V]}
+readings:
+  r:
+    name: Volts
+    minutes: 2
+    instrument: [meter, eye]
+    quantity: {unit: V, range: [0, 20], bands: {low: Low, full: Full}, limits: [12]}
+    table: [{when: {a: present}, gives: {low: 0.8, full: 0.2}}, {otherwise: {low: 0.1, full: 0.9}}]
+  s:
+    name: Look
+    minutes: 1
+    instrument: meter
+    outcomes: {dark: Dark, lit: Lit}
+    noisy_or: {leak: 0.1, causes: {b: 0.5}}
+"""
+
+
+def test_beside_a_quantity_stands_what_a_meter_would_show_of_it(known: Known) -> None:
+    """The exact table times the chances of numbers for each band, where its error is known."""
+    network = build(known(TWO + METERED), "c")
+    by_name = {one.child: one for one in network.tables.tables}
+    shown = cells([0.3 / math.sqrt(3)], (0, 12, 20))
+    assert network.readings == ("r", "r@meter", "s")
+    assert by_name["r@meter"].parents == by_name["r"].parents == ("a",)
+    np.testing.assert_allclose(by_name["r@meter"].values, by_name["r"].values @ shown, atol=1e-12)
+    assert network.tables.outcomes["r@meter"] == tuple(str(cell) for cell in range(12))
+
+
+@pytest.mark.parametrize("form", ["bif", "xmlbif"])
+def test_names_in_a_file_are_plain_and_what_instruments_show_stays_out(
+    known: Known, tmp_path: Path, form: str
+) -> None:
+    """Letters, digits and underscores: unlisted__c, c__step2; every state keeps its name."""
+    network = build(known(TWO + METERED), "c")
+    model = read_back(network, form, tmp_path)
+    assert set(model.nodes) == {"a", "b", "unlisted__c", "c__step2", "c", "r", "s"}
+    assert set(model.get_parents("c")) == {"c__step2", "unlisted__c"}
+    states = {name: set(model.get_cpds(name).state_names[name]) for name in ("c", "r", "s")}
+    assert states == {"c": {"absent", "present"}, "r": {"low", "full"}, "s": {"dark", "lit"}}
+
+
+def test_a_wrong_answer_on_the_phone_is_any_of_the_others(known: Known) -> None:
+    """Right in 8 of 10, the rest evenly on the other two."""
+    how = "noisy_max: {leak: {raised: 0.1}, causes: {a: {high: 0.5}}}"
+    asked = f"who: customer, ask: How odd?, right_by_phone: 0.8, {how}"
+    said = phone_answers(known(one_reading(asked, GRADED)).readings["r"])
+    np.testing.assert_allclose(said, [[0.8, 0.1, 0.1], [0.1, 0.8, 0.1], [0.1, 0.1, 0.8]], atol=1e-12)
+
+
+def test_a_later_repair_says_which_node_was_meant(known: Known) -> None:
+    """What was read before the second of three repairs is of the node as it was then, if it has changed."""
+    nodes = {"a", "a#2", "a#3"}
+    assert [node_then("a", era, 3, nodes) for era in range(4)] == ["a#2", "a#2", "a#3", "a"]
+    assert node_then("a", 2, 2, nodes) == "a"
+    assert node_then("b", 0, 3, nodes) == "b"
