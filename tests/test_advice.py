@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -11,15 +12,19 @@ from advisor.advice import (
     Advice,
     Contradiction,
     Proposal,
+    Stop,
     StopRule,
     Workshop,
     advise,
+    possible,
     setups_of,
     suspicion,
+    waiting_minutes,
     what_answers_do,
 )
-from advisor.case import Case, Known, Seen, Skipped
+from advisor.case import Case, Checked, Known, Measured, Prepared, Repaired, Seen, Skipped
 from advisor.engine import Engine, compile_tables
+from advisor.evidence import Measurement
 from advisor.knowledge import Knowledge
 from advisor.network import build
 from advisor.report import remedy_lines, stop_sentence, why
@@ -462,3 +467,229 @@ def test_a_contradiction_does_no_harm(door: Bench) -> None:
     with pytest.raises(Contradiction):
         door.advise(Seen("tap", "dull"), Seen("seat", "off"))
     assert door.advise(Seen("tap", "rings")) == before
+
+
+# -------------------------------------------------------------------------------------- by hand, at the edge
+
+
+def proposal(bits: float, minutes: float, hands_on: float) -> Proposal:
+    """A proposal with these figures."""
+    return Proposal("r", "Reading", bits, minutes, hands_on, (), None, bits, None, bits)
+
+
+def test_a_reading_is_worth_taking_at_exactly_the_least(door: Bench) -> None:
+    """0.02 bits, and 0.3 bits for an hour of hands-on time; waiting does not count."""
+    rule = StopRule()
+    assert proposal(0.02, 900, 4).is_worth_taking(rule)
+    assert not proposal(0.0199, 1, 0).is_worth_taking(rule)
+    assert proposal(0.3, 900, 60).is_worth_taking(rule)
+    assert not proposal(0.29, 60, 60).is_worth_taking(rule)
+
+
+def test_a_reading_of_no_time_is_charged_a_tenth_of_a_minute() -> None:
+    """So that bits a minute stay finite: 0.3 bits in no time are 3 a minute, in 2 minutes 0.15."""
+    assert proposal(0.3, 0, 0).information_bits_per_minute == pytest.approx(3.0)
+    assert proposal(0.3, 2, 0).information_bits_per_minute == pytest.approx(0.15)
+
+
+def test_sure_is_at_the_figure_and_settled_is_at_the_other_one(door: Bench) -> None:
+    """With exactly the figure the leading cause is sure, and a second one at the lower figure is settled."""
+    first, second, *_ = door.advise().suspects
+    at = StopRule(sure_at=first.probability, settled_below=second.probability)
+    stop = door.advise(rule=at).stop
+    assert stop is not None
+    assert (stop.reason, stop.fault) == ("sure", "strap")
+    assert door.advise(rule=replace(at, sure_at=first.probability + 1e-9)).stop is None
+    assert door.advise(rule=replace(at, settled_below=second.probability - 1e-9)).stop is None
+
+
+def test_nothing_left_may_point_outside_of_what_is_written(door: Bench) -> None:
+    """Where nothing is worth taking and an unlisted cause leads, unsure as it is, that is what is said."""
+    advice = door.advise(
+        Known("frame", "framed"),
+        Seen("wiggle", "firm"),
+        Seen("look", "tight"),
+        rule=StopRule(sure_at=1.0, least_bits=9),
+    )
+    assert advice.suspects[0].fault == "unlisted:rattle"
+    assert advice.stop == Stop("unlisted", "unlisted:rattle")
+
+
+TWINS = (
+    complaint("any_of: {b: 50, a: 50}")
+    + faults("b", "a")
+    + "readings:\n"
+    + "".join(
+        f"  {name}: {{name: Reading {name}, minutes: {minutes}, outcomes: {{no: No, yes: Yes}}, "
+        f"noisy_or: {{leak: 0.1, causes: {{{cause}: 0.8}}}}}}\n"
+        for name, minutes, cause in (("slow", 9, "a"), ("quick", 1, "a"), ("late", 4, "b"), ("early", 4, "b"))
+    )
+)
+
+
+def test_what_is_alike_stands_by_minutes_and_then_by_name(known: Callable[[str], Knowledge]) -> None:
+    """Equal suspects by name; of readings that tell the same the shorter one first, then by name."""
+    twins = bench(known(TWINS), "c")
+    advice = twins.advise()
+    assert [one.fault for one in advice.suspects] == ["a", "b", "unlisted:c"]
+    told = {one.reading: one.information_bits for one in advice.proposals}
+    assert told["slow"] == told["quick"]
+    assert told["late"] == told["early"]
+    order = named(advice.proposals)
+    assert order.index("quick") < order.index("slow")
+    assert order.index("early") < order.index("late")
+    assert named(advice.per_minute)[0] == "quick"
+    assert named(advice.per_minute)[1:3] == ["early", "late"]
+    skipped = twins.advise(*(Skipped(name, "no time") for name in ("slow", "quick", "late", "early")))
+    left = [(one.information_bits, one.reading) for one, _ in skipped.left_out]
+    assert left == sorted(left, key=lambda pair: (-pair[0], pair[1]))
+    assert {reason for _, reason in skipped.left_out} == {"no time"}
+
+
+METERS = (
+    complaint("any_of: {a: 60, b: 45}")
+    + faults("a", "b")
+    + """\
+instruments:
+  fine: {name: Fine meter, units: [V], accuracy: {V: {absolute: 0.1}}}
+  coarse: {name: Coarse meter, units: [V], accuracy: {V: {absolute: 3}}}
+readings:
+  r:
+    name: Volts
+    minutes: 2
+    instrument: [coarse, fine]
+    quantity: {unit: V, range: [0, 20], bands: {low: Low, full: Full}, limits: [12]}
+    table: [{when: {a: present}, gives: {low: 1.0}}, {otherwise: {full: 1.0}}]
+  never:
+    name: Never
+    minutes: 1
+    who: customer
+    ask: Ever?
+    outcomes: {yes: Yes, no: Never}
+    table: [{when: {a: present}, gives: {yes: 1.0}}, {otherwise: {yes: 1.0}}]
+"""
+)
+
+
+@pytest.fixture
+def meters(known: Callable[[str], Knowledge]) -> Bench:
+    """A voltage that either of two meters shows."""
+    return bench(known(METERS), "c")
+
+
+def test_a_reading_is_worth_what_the_best_meter_at_hand_tells(meters: Bench) -> None:
+    """Without the fine meter the coarse one's bits count, and the fine one's are said beside them."""
+    told = meters.engine.outlook({"c": meters.engine.one_hot("c", "present")}).information_bits
+    assert told["r"] > told["r@fine"] > told["r@coarse"] > 0
+    best = (told["r"], "fine", told["r@fine"])
+    both = of(meters.advise(), "r")
+    assert (both.instrument, both.information_bits) == ("fine", told["r@fine"])
+    assert (both.exact_bits, both.best_instrument, both.best_bits) == best
+    one = of(meters.advise(workshop=Workshop(frozenset({"fine"}))), "r")
+    assert (one.instrument, one.information_bits) == ("coarse", told["r@coarse"])
+    assert (one.exact_bits, one.best_instrument, one.best_bits) == best
+    (left,) = meters.advise(workshop=Workshop(frozenset({"fine", "coarse"}))).left_out
+    assert left[1] == "no Coarse meter or Fine meter"
+    assert (left[0].reading, left[0].information_bits) == ("r", told["r@fine"])
+
+
+def test_a_reading_without_an_instrument_names_none(door: Bench) -> None:
+    """Its bits are the exact ones."""
+    look = of(door.advise(), "look")
+    assert (look.instrument, look.best_instrument) == (None, None)
+    assert look.information_bits == look.exact_bits == look.best_bits
+
+
+def test_a_technicians_reading_waits_for_a_technician(door: Bench) -> None:
+    """With the customer alone at the car what somebody has to do there is left out, and said to be."""
+    advice = door.advise(workshop=Workshop(who=frozenset({"customer"})))
+    assert {reason for _, reason in advice.left_out} == {"needs a technician", "needs a certified person"}
+    assert advice.proposals == ()
+
+
+def test_waiting_that_is_left_is_charged_and_the_longest_counts(door: Bench) -> None:
+    """Setups in place wait side by side; one that is missing adds its own."""
+    advice = advise(door.knowledge, door.engine, door.case(), waiting={"unlocked": 3.0, "room": 7.0})
+    wiggle = of(advice, "wiggle")
+    assert (wiggle.setups, wiggle.hands_on_minutes, wiggle.minutes) == (("open_wide",), 7, 7 + 7 + 4)
+
+
+# ----------------------------------------------------------------------------------- before and after
+
+
+def test_a_case_is_tried_before_it_is_kept(door: Bench, meters: Bench) -> None:
+    """`possible` says nothing of what can be, and names what clashes as the advice does."""
+    possible(door.knowledge, door.engine, door.case(Seen("tap", "rings"), Seen("seat", "off")))
+    with pytest.raises(Contradiction) as refused:
+        possible(door.knowledge, door.engine, door.case(Seen("tap", "dull"), Seen("seat", "off")))
+    assert refused.value.clash == ("tap", "seat")
+    assert str(refused.value) == (
+        "These cannot be so together: Tap the glass: Dull; Glass in its seat: Off its seat. "
+        "Repeat one of them, or take it back."
+    )
+
+
+def test_a_clash_with_the_complaint_names_it_and_what_was_typed(known: Callable[[str], Knowledge]) -> None:
+    """A voltage that no cause of the complaint leaves, typed in two goes, stands as it was typed."""
+    rows = "".join(f"{{when: {{{one}: present}}, gives: {{low: 1.0}}}}, " for one in ("b", "'unlisted:c'"))
+    meters = bench(known(METERS.replace("{otherwise: {full: 1.0}}", rows + "{otherwise: {full: 1.0}}")), "c")
+    takes = [Measured("r", (Measurement("r", 15.0, "", typed),)) for typed in ("15 V", "15.0")]
+    with pytest.raises(Contradiction) as refused:
+        advise(meters.knowledge, meters.engine, Case("c", tuple(takes)))
+    assert set(refused.value.clash) == {"c", "r"}
+    assert "Volts: 15 V, 15.0" in str(refused.value)
+    assert "the complaint Complaint" in str(refused.value)
+
+
+def test_beliefs_are_compared_with_what_is_given_and_never_with_a_clash(door: Bench) -> None:
+    """What the caller had counts; where the last entry took a clash away nothing is compared."""
+    earlier = dict.fromkeys(("strap", "glass", "unlisted:rattle"), 0.25)
+    case = door.case(Seen("tap", "rings"))
+    advice = advise(door.knowledge, door.engine, case, before=earlier)
+    assert {one.before for one in advice.suspects} == {0.25}
+    cleared = door.advise(Seen("tap", "dull"), Seen("seat", "off"), Seen("tap", "rings"))
+    assert all(one.before == one.probability for one in cleared.suspects)
+
+
+def test_suspicion_stands_still_while_entries_clash(door: Bench) -> None:
+    """The stage of a clash repeats the one before it; once it is taken away suspicion goes on."""
+    entries = (Seen("tap", "dull"), Seen("seat", "off"), Seen("tap", "rings"))
+    stages = suspicion(door.knowledge, lambda _: door.engine, door.case(*entries))
+    assert stages[2] == stages[1]
+    believed = {one.fault: one.probability for one in door.advise(*entries).suspects}
+    assert dict(stages[3]) == pytest.approx(believed, abs=1e-12)
+
+
+def test_suspicion_goes_on_through_a_repair(door: Bench) -> None:
+    """Each stage is counted by the engine of its repairs, and tells of the car as it is then."""
+    repaired = Repaired("strap", "2030-01-01T10:00:00+00:00")
+    case = Case("rattle", (Seen("tap", "rings"), repaired, Checked("rattle", "still there")))
+
+    def engine_of(stage: Case) -> Engine:
+        return compile_tables(build(door.knowledge, "rattle", stage.repairs).tables)
+
+    stages = suspicion(door.knowledge, engine_of, case)
+    assert [set(stage) for stage in stages] == [{"strap", "glass", "unlisted:rattle"}] * 4
+    assert stages[2]["strap"] < 0.1 < stages[1]["strap"]
+    advice = advise(door.knowledge, engine_of(case), case)
+    assert dict(stages[3]) == pytest.approx(
+        {one.fault: one.probability for one in advice.suspects}, abs=1e-12
+    )
+    just_repaired = Case("rattle", case.entries[:2])
+    told = advise(door.knowledge, engine_of(just_repaired), just_repaired)
+    assert all(one.before == one.probability for one in told.suspects)
+    assert told.stop == Stop("check", "strap")
+
+
+def test_a_setup_that_the_knowledge_no_longer_has_waits_for_nothing(door: Bench) -> None:
+    """One begun under older knowledge is in place with no minutes left; known ones run by the clock."""
+    start = datetime(2030, 1, 1, 18, 0, tzinfo=UTC)
+    case = Case("rattle", tuple(Prepared(name, start.isoformat()) for name in ("gone", "open_wide")))
+    left = waiting_minutes(door.knowledge, case, start + timedelta(minutes=1))
+    assert left == {"gone": 0.0, "open_wide": 3.0}
+    used = case.with_entry(Seen("look", "slack"))
+    assert waiting_minutes(door.knowledge, used, start)["open_wide"] == 0.0
+    other = case.with_entry(Seen("tap", "rings"))
+    assert waiting_minutes(door.knowledge, other, start)["open_wide"] == 4.0
+    again = used.with_entry(Prepared("open_wide", (start + timedelta(hours=1)).isoformat()))
+    assert waiting_minutes(door.knowledge, again, start + timedelta(hours=1))["open_wide"] == 4.0
