@@ -138,7 +138,7 @@ def cells(uncertainties: Sequence[float], edges: Sequence[float]) -> Floats:
         float(limit + step * u) for limit, u in zip(inner, uncertainties, strict=True) for step in CELL_EDGES
     }
     cuts = np.array(sorted(marks))
-    nearest = [uncertainties[min(max(at - 1, 0), len(inner) - 1)] for at in range(len(low))]
+    nearest = [uncertainties[max(at - 1, 0)] for at in range(len(low))]
     rows = []
     for start, stop, u in zip(low, high, nearest, strict=True):
         if u <= PERFECT * (stop - start):
@@ -303,14 +303,14 @@ def _derived_at_limit(knowledge: Knowledge, derived: Derived, instrument: str, l
     formula = FORMULAS[derived.formula]
     words = {}
     numbers: dict[str, Estimate] = {}
-    asked = ""
+    asked: tuple[str, tuple[float, float]] | None = None
     for name, source in derived.inputs.items():
         measurand = knowledge.measurands.get(str(source))
         if isinstance(source, float | int):
             numbers[name] = Estimate(float(source))
         elif measurand is not None and measurand.range is not None:
             numbers[name] = Estimate(sum(measurand.range) / 2)
-            asked = asked or name
+            asked = asked or (name, measurand.range)
         elif measurand is not None and measurand.choices is not None:
             words[name] = measurand.choices[len(measurand.choices) // 2]
         elif str(source) in knowledge.facts:
@@ -318,21 +318,20 @@ def _derived_at_limit(knowledge: Knowledge, derived: Derived, instrument: str, l
             words[name] = max(shares, key=lambda value: shares[value])
         else:
             words[name] = str(source)
-    source = str(derived.inputs.get(asked, ""))
-    measurand = knowledge.measurands.get(source)
-    if measurand is None or measurand.range is None or measurand.unit is None:
+    if asked is None:
         return 0.0
+    first, span = asked
 
     def beyond(value: float) -> float:
-        return evaluate(derived.formula, {**numbers, asked: Estimate(value)}, words).value - limit
+        return evaluate(derived.formula, {**numbers, first: Estimate(value)}, words).value - limit
 
-    value = _root(beyond, *measurand.range)
+    value = _root(beyond, *span)
     if value is None:
         # The formula does not reach the limit with the other inputs in the middle.
         return 0.0
-    taken = number(value, instrument, accuracy_of(knowledge, instrument, formula.inputs[asked]))
+    taken = number(value, instrument, accuracy_of(knowledge, instrument, formula.inputs[first]))
     spread = Estimate(value, math.hypot(taken.systematic, taken.random))
-    return evaluate(derived.formula, {**numbers, asked: spread}, words).uncertainty
+    return evaluate(derived.formula, {**numbers, first: spread}, words).uncertainty
 
 
 def _root(function: Callable[[float], float], low: float, high: float) -> float | None:

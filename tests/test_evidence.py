@@ -312,6 +312,21 @@ def test_between_two_near_limits_a_poor_number_still_fits_the_band_best() -> Non
     assert likelihood == pytest.approx([stats.norm.cdf(-1), 1.0, stats.norm.cdf(-1)], abs=1e-12)
 
 
+def test_off_the_middle_a_narrow_band_is_weighed_against_its_best() -> None:
+    """Half an uncertainty off the middle of a band 2 wide: (Phi(0.5) - Phi(-1.5)) / (2 Phi(1) - 1)."""
+    normal = stats.norm.cdf
+    expected = (normal(0.5) - normal(-1.5)) / (2 * normal(1) - 1)
+    assert band_likelihood(Estimate(0.5, 1.0), (-INF, -1.0, 1.0, INF))[1] == pytest.approx(
+        expected, rel=1e-12
+    )
+
+
+def test_a_very_narrow_band_about_the_number_keeps_its_digits() -> None:
+    """2e-9 wide: its chance is its width times the density, 1 / sqrt(2 pi)."""
+    chance = band_chances(Estimate(0.0, 1.0), (-INF, -1e-9, 1e-9, INF))[1]
+    assert chance == pytest.approx(2e-9 / math.sqrt(2 * math.pi), rel=1e-12, abs=0)
+
+
 @pytest.mark.parametrize("value", [-9.0, -1.5, -0.2, 0.4, 1.2, 8.5])
 def test_chances_far_from_a_limit_keep_their_digits(value: float) -> None:
     """Far in a tail and near the middle alike the chance is the normal distribution's."""
@@ -334,7 +349,7 @@ def seen_from(low: float, high: float, u: float, cut: float) -> float:
     return quad(lambda true: stats.norm.cdf((cut - true) / u), low, high, points=points)[0] / (high - low)
 
 
-@pytest.mark.parametrize("uncertainties", [(2.0, 9.0), (60.0, 30.0), (0.0, 4.0)])
+@pytest.mark.parametrize("uncertainties", [(2.0, 9.0), (60.0, 30.0), (0.0, 4.0), (4.0, 0.0)])
 def test_cells_are_the_integral_over_the_true_value(uncertainties: tuple[float, float]) -> None:
     """Each cell's chance is that of a normal instrument over an evenly spread true value, by quadrature.
 
@@ -492,6 +507,33 @@ def test_a_formula_takes_its_word_from_the_car_and_its_number_from_the_author(ga
         boils = PropsSI("T", "P", 2e5 + 101_325, "Q", 1.0, spoken) - 273.15
         found = estimate(gas, "over_by_fact", {"gas": fluid}, [take])
         assert found.value == pytest.approx(15.0 - boils, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("said", "fluid"), [("filled", "R1234yf"), ("r134a", "R134a"), ("r1234yf", "R1234yf")]
+)
+def test_a_formula_takes_its_word_from_what_was_chosen_or_as_it_stands(
+    known: Callable[[str], Knowledge], said: str, fluid: str
+) -> None:
+    """What the technician found it filled with counts; a word in the knowledge is itself."""
+    take = (
+        Measurement("low_side", 2.0, "gauge", "2"),
+        Measurement("suction", 15.0, "probe", "15"),
+        Measurement("filled", "r1234yf", "", "r1234yf"),
+    )
+    boils = PropsSI("T", "P", 2e5 + 101_325, "Q", 1.0, fluid) - 273.15
+    found = estimate(known(GAS.replace("GAS", said)), "over_by_fact", {}, [take])
+    assert found.value == pytest.approx(15.0 - boils, abs=0.01)
+
+
+def test_an_accuracy_in_fahrenheit_is_one_of_differences(known: Callable[[str], Knowledge]) -> None:
+    """±0.9 °F are ±0.5 K: where a scale begins has no part in how far an instrument is off."""
+    text = GAS.replace("GAS", "gas").replace(
+        'accuracy: {"°C": {absolute: 0.3,', 'accuracy: {"°F": {absolute: 0.9,'
+    )
+    found = accuracy_of(known(text), "probe", "°C")
+    assert found is not None
+    assert (found.absolute, found.percent) == (pytest.approx(0.5, rel=1e-9), 2)
 
 
 def test_a_number_that_this_knowledge_no_longer_asks_for_cannot_be_weighed(gas: Knowledge) -> None:
