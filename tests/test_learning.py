@@ -637,3 +637,15 @@ def test_a_patch_for_other_files_is_refused(workshop: Path, advisor: Runs) -> No
     assert ran.code == 1
     assert "none of the knowledge files" in ran.err
     assert (workshop / "notes.txt").read_text() == "one\n"
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="there is no such device here")
+def test_what_has_no_end_is_no_patch(workshop: Path, advisor: Runs) -> None:
+    """A device, or a file larger than any patch, is refused unread."""
+    (workshop / "large.patch").write_bytes(b"x" * 1_000_001)
+    for patch in ("/dev/zero", "large.patch"):
+        ran = run_learn(advisor, workshop, "--apply", patch)
+        assert (ran.code, ran.out) == (1, "")
+        assert ran.err == (
+            f"{patch} is no file, or larger than any patch. Name what `advisor learn --output` wrote.\n"
+        )

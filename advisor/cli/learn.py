@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from advisor.store import Filed
 
 
+LARGEST_PATCH = 1_000_000
+"""Bytes; whatever is larger was not written by `advisor learn`."""
+
+
 @click.command()
 @knowledge_option
 @store_option
@@ -100,6 +104,8 @@ def _apply(patch: Path, meant: list[Path]) -> None:
     from advisor.problems import ProblemsFound
     from advisor.proposal import CannotApply, applied, patch_files
 
+    if not patch.is_file() or patch.stat().st_size > LARGEST_PATCH:
+        refuse([f"{patch} is no file, or larger than any patch. Name what `advisor learn --output` wrote."])
     text = patch.read_bytes().decode("utf-8", errors="replace")
     known = {file.resolve() for file in knowledge_files(meant)}
     files = {name: Path(name) for name in patch_files(text)}

@@ -63,7 +63,8 @@ class Watch:
         if self.done >= self.inputs:
             return
         self.done += 1
-        self.now[: min(len(data), len(self.now))] = data[: len(self.now)]
+        kept = len(data).to_bytes(8, "big") + data
+        self.now[: min(len(kept), len(self.now))] = kept[: len(self.now)]
         faulthandler.dump_traceback_later(HUNG_SECONDS, exit=True)
         if not self.tried(data):
             self.find(f"more than {SECONDS:g} s", data, "")
@@ -158,8 +159,8 @@ def work(name: str, inputs: int, seed: int, kept: Path, again: Path | None) -> N
             for number, data in enumerate(start):
                 (corpus / str(number)).write_bytes(data)
 
-            def other(data: bytes, _: int, seed: int) -> bytes:
-                return watch.target.other(data, random.Random(seed))
+            def other(data: bytes, most: int, seed: int) -> bytes:
+                return watch.target.other(data, random.Random(seed))[:most]
 
             def one(data: bytes) -> None:
                 watch.take(data)
@@ -168,7 +169,11 @@ def work(name: str, inputs: int, seed: int, kept: Path, again: Path | None) -> N
 
             flags = [f"-seed={seed}", "-runs=-1", "-timeout=3600", "-rss_limit_mb=0", "-max_len=500000"]
             atheris.Setup(["fuzz", *flags, str(corpus)], one, custom_mutator=other)
-            atheris.Fuzz()
+            try:
+                atheris.Fuzz()
+            finally:  # a failing fuzzer hangs where it should end
+                traceback.print_exc()
+                os._exit(1)
 
 
 def finish(watch: Watch) -> None:
@@ -249,7 +254,10 @@ def told(name: str, code: int, kept: Path) -> bool:
     """Print what a target came to; whether it is free of findings."""
     file = kept / f"{name}.json"
     if not file.exists():
-        print(f"{name}: the process ended with {code} on the input in {kept / name}.now")
+        now = (kept / f"{name}.now").read_bytes()
+        last = kept / f"{name}-last"
+        last.write_bytes(now[8 : 8 + int.from_bytes(now[:8], "big")])
+        print(f"{name}: the process ended with {code} on the input in {last}")
         return False
     found = json.loads(file.read_text(encoding="utf-8"))
     print(

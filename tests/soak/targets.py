@@ -478,7 +478,7 @@ def _other_line(data: bytes, drawn: random.Random) -> bytes:
 def _shipped_from(folder: Path) -> Iterator[None]:
     """The commands take knowledge and scenarios that come along from this folder."""
     with ExitStack() as patches:
-        for where in {one.module for one in COMMANDS.values()}:
+        for where in {"given", *(one.module for one in COMMANDS.values())}:
             module = importlib.import_module(f"advisor.cli.{where}")
             if hasattr(module, "shipped"):
                 patches.enter_context(mock.patch.object(module, "shipped", lambda name: folder / name))
@@ -506,7 +506,7 @@ def _take_line(data: bytes) -> None:
         if "--w" not in word[:4] or word == "--without"
     ]
     real_evaluate, real_compare, real_checked = evaluation.evaluate, comparison.compare, lint.checked
-    here = Path.cwd()
+    here, known = Path.cwd(), small()
 
     def few(knowledge: Knowledge, plan: evaluation.Plan, _: int, progress: Any) -> Any:
         return real_evaluate(knowledge, replace(plan, cars=2, noises=plan.noises[:1]), 1, progress)
@@ -516,7 +516,7 @@ def _take_line(data: bytes) -> None:
 
     def checked(paths: Any) -> Knowledge:
         meant = list(paths)
-        return small() if [one.resolve() for one in meant] == [here / "knowledge"] else real_checked(meant)
+        return known if [one.resolve() for one in meant] == [here / "knowledge"] else real_checked(meant)
 
     out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True) for _ in range(2))
     with (
