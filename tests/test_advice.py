@@ -551,13 +551,13 @@ METERS = (
     + faults("a", "b")
     + """\
 instruments:
-  fine: {name: Fine meter, units: [V], accuracy: {V: {absolute: 0.1}}}
-  coarse: {name: Coarse meter, units: [V], accuracy: {V: {absolute: 3}}}
+  clear: {name: Fine meter, units: [V], accuracy: {V: {absolute: 0.1}}}
+  rough: {name: Coarse meter, units: [V], accuracy: {V: {absolute: 3}}}
 readings:
   r:
     name: Volts
     minutes: 2
-    instrument: [coarse, fine]
+    instrument: [rough, clear]
     quantity: {unit: V, range: [0, 20], bands: {low: Low, full: Full}, limits: [12]}
     table: [{when: {a: present}, gives: {low: 1.0}}, {otherwise: {full: 1.0}}]
   never:
@@ -580,17 +580,17 @@ def meters(known: Callable[[str], Knowledge]) -> Bench:
 def test_a_reading_is_worth_what_the_best_meter_at_hand_tells(meters: Bench) -> None:
     """Without the fine meter the coarse one's bits count, and the fine one's are said beside them."""
     told = meters.engine.outlook({"c": meters.engine.one_hot("c", "present")}).information_bits
-    assert told["r"] > told["r@fine"] > told["r@coarse"] > 0
-    best = (told["r"], "fine", told["r@fine"])
+    assert told["r"] > told["r@clear"] > told["r@rough"] > 0
+    best = (told["r"], "clear", told["r@clear"])
     both = of(meters.advise(), "r")
-    assert (both.instrument, both.information_bits) == ("fine", told["r@fine"])
+    assert (both.instrument, both.information_bits) == ("clear", told["r@clear"])
     assert (both.exact_bits, both.best_instrument, both.best_bits) == best
-    one = of(meters.advise(workshop=Workshop(frozenset({"fine"}))), "r")
-    assert (one.instrument, one.information_bits) == ("coarse", told["r@coarse"])
+    one = of(meters.advise(workshop=Workshop(frozenset({"clear"}))), "r")
+    assert (one.instrument, one.information_bits) == ("rough", told["r@rough"])
     assert (one.exact_bits, one.best_instrument, one.best_bits) == best
-    (left,) = meters.advise(workshop=Workshop(frozenset({"fine", "coarse"}))).left_out
+    (left,) = meters.advise(workshop=Workshop(frozenset({"clear", "rough"}))).left_out
     assert left[1] == "no Coarse meter or Fine meter"
-    assert (left[0].reading, left[0].information_bits) == ("r", told["r@fine"])
+    assert (left[0].reading, left[0].information_bits) == ("r", told["r@clear"])
 
 
 def test_a_reading_without_an_instrument_names_none(door: Bench) -> None:
