@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.knowledge import Document, Knowledge
-from advisor.likelihoods import WORDS, parse_probability
+from advisor.likelihoods import WORDS, in_words, parse_probability
 from advisor.lint import problems
 from advisor.loading import LARGEST_FILE, load, parse, read
 from advisor.problems import Place, ProblemsFound, nearest
@@ -345,6 +345,43 @@ def test_what_is_no_probability_is_refused(said: object) -> None:
     """Anything else is a ValueError with the reason, never a guess and never 'not a number'."""
     with pytest.raises(ValueError, match=r"probability|between 0 and 1|more than all"):
         parse_probability(said)
+
+
+@pytest.mark.parametrize(
+    ("said", "sentence"),
+    [
+        ("85 off 100", "'85 off 100' is no probability"),
+        ("101 of 100", "'101 of 100' is more than all of them"),
+        ("0 of 0", "'0 of 0' is more than all of them"),
+        ("1 of 1" + "0" * 400, "'1 of 100000000000000…' is no probability"),
+        (True, "'true' is no probability"),
+        (None, "nothing is no probability"),
+        ([0.5], "a list is no probability"),
+        (1.01, "1.01 is not between 0 and 1"),
+    ],
+)
+def test_why_something_is_no_probability_is_said(said: object, sentence: str) -> None:
+    """Each with what stands there; what is too long to read is cut."""
+    with pytest.raises(ValueError, match=r".") as refused:
+        parse_probability(said)
+    assert str(refused.value) == sentence
+
+
+@pytest.mark.parametrize(
+    ("said", "words"),
+    [
+        (None, "nothing"),
+        ({"Of": 1}, "a mapping"),
+        (["A"], "a list"),
+        (("A",), "a list"),
+        (False, "'false'"),
+        ("Yes", "'Yes'"),
+        (1.5, "'1.5'"),
+    ],
+)
+def test_what_stands_in_a_file_is_called_as_its_author_would(said: object, words: str) -> None:
+    """No word of the programming language: no None, dict or True."""
+    assert in_words(said) == words
 
 
 def test_no_word_rules_anything_out_for_good() -> None:
