@@ -373,6 +373,18 @@ HOW_MANY = (
     "Cars with several causes are counted more than once, so the sum is over 100. "
     "How many of 100 cars have more than one cause? Add that many to their causes."
 )
+HOW_OFTEN = (
+    "Its members do not come together that often, or come too often. "
+    "Change its number, or the plain priors of its members."
+)
+SHARED = (
+    "Faults that stand under several branches tie their numbers together. "
+    "Give shared faults their number where they are most common, and lower the others."
+)
+TIED = (
+    "Shared faults or vehicle facts tie the members of this gate together. Use any_of here, or plain priors."
+)
+NINETEEN = [f"s{at}" for at in range(19)]
 
 REFUSED: dict[str, tuple[str, str, str]] = {
     # what is wrong: the text, the words pointed at, the sentence
@@ -454,6 +466,76 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         "shares Members of all_of carry numbers. Where all are needed, each is there in 100 of 100 cars. "
         "Leave them out, or give the faults plain priors.",
     ),
+    "at least one, and one of them always": (
+        complaint("at_least: 1, of: {a: 100, b: 80}") + faults("a", "b"),
+        "of: {a",
+        "shares The numbers add up to 185. Each of 100 cars has 1 or more of them. "
+        "Give each member a number below 100; together more than 100.",
+    ),
+    # P(x) is 0.0001 at most, and 0.0001 = 1 - (1 - T) / ((1 - 0.9 T)(1 - 0.05 T)) gives 0.2 T = 0.000398.
+    "both needed, and one too rare": (
+        complaint("any_of: {x: 20, b: 90}")
+        + "branches:\n"
+        + branch("x", "all_of: [d, e]")
+        + faults("b", "d", "e", d="prior: 0.0001"),
+        "x: {name: Branch x",
+        f"shares 'x' cannot be as common as its number says, 0.251 times as much. {HOW_OFTEN}",
+    ),
+    # P(one of two whose odds are as 60 to 40) is 1 / (1 + 2 sqrt 0.24) = 0.505 at most, of 0.99 T = 0.909.
+    "one at a time, and too common": (
+        complaint("any_of: {x: 99, b: 90}")
+        + "branches:\n"
+        + branch("x", "exactly_one_of: {d: 60, e: 40}")
+        + faults("b", "d", "e"),
+        "x: {name: Branch x",
+        f"shares 'x' cannot be as common as its number says, 0.556 times as much. {HOW_OFTEN}",
+    ),
+    "shared, and more than its other branch": (
+        complaint("any_of: {x: 60, y: 50}")
+        + "branches:\n"
+        + branch("x", "any_of: {d: 60, s: }", rest=True)
+        + branch("y", "any_of: {e: 10, s: 90}", rest=True)
+        + faults("d", "e", "s"),
+        "any_of: {x: 60",
+        f"shares These numbers cannot be so together, whatever the priors. {SHARED}",
+    ),
+    "within a branch, and beside it": (
+        complaint("any_of: {x: 60, e: 50}")
+        + "branches:\n"
+        + branch("x", "any_of: {e: , d: 60}", rest=True)
+        + faults("e", "d"),
+        "any_of: {x: 60",
+        f"shares These numbers cannot be so together, whatever the priors. {SHARED}",
+    ),
+    "two needed, and a fact that brings two of them": (
+        complaint("any_of: {x: , y: 60, b: 50}")
+        + "branches:\n"
+        + branch("x", "at_least: 2, of: {d: 90, e: 80, f: 50}")
+        + branch("y", "any_of: {g: 60, h: 50}", rest=True)
+        + "facts:\n"
+        + fact()
+        + faults(*"bdefgh", d="given: {t: {u: 1.5}}", e="given: {t: {u: 1.5}}"),
+        "d: 90",
+        f"shares 'd' comes out at 90.91 of 100, not 90. {TIED}",
+    ),
+    "one at a time, and a fact that brings both": (
+        complaint("exactly_one_of: {a: 60, b: 35}")
+        + "facts:\n"
+        + fact()
+        + faults("a", "b", a="given: {t: {u: 2}}", b="given: {t: {u: 2}}"),
+        "a: 60",
+        f"shares 'a' comes out at 60.02 of 100, not 60. {TIED}",
+    ),
+    "nineteen faults under two branches each": (
+        complaint("any_of: {x: 70, y: 60}")
+        + "branches:\n"
+        + branch("x", f"any_of: {{b: 60, {', '.join(f'{name}: 9' for name in NINETEEN)}}}", rest=True)
+        + branch("y", f"any_of: {{d: 55, {', '.join(f'{name}: ' for name in NINETEEN)}}}", rest=True)
+        + faults("b", "d", *NINETEEN),
+        "c: {name",
+        "too-shared 19 faults and facts act in several branches. "
+        "The priors cannot be found for so many combinations. Let fewer branches share them.",
+    ),
 }
 
 
@@ -474,46 +556,30 @@ def test_a_branch_that_is_too_large_is_told_the_largest_sum() -> None:
         return complaint("any_of: {x: 60, b: 50}") + "branches:\n" + inner + faults("b", "d", "e")
 
     (said,), (at,) = refusal(sums(170))
-    assert said.startswith("shares The numbers add up to 170; here at most about ")
-    assert at.startswith("any_of: {d")
     most = float(said.split("at most about ")[1].split()[0])
+    assert said == (
+        f"shares The numbers add up to 170; here at most about {most:.4g} is possible. "
+        "Independent causes come together more rarely than that, by the complaint's sum. "
+        "Lower the numbers of the branch."
+    )
+    assert at.startswith("any_of: {d")
     assert 100 < most < 170
     assert refusal(sums(most - 0.1))[0] == []
     assert len(refusal(sums(most + 0.1))[0]) == 1
 
 
-@pytest.mark.parametrize(
-    "text",
-    [
-        complaint("any_of: {x: 20, b: 90}")
+def test_a_branch_with_numbers_but_none_of_its_own_is_named() -> None:
+    """Inside it the numbers say of 100 cars with the branch, and how many have it is said nowhere."""
+    said, _ = refusal(
+        complaint("any_of: {x: , b: 90, a: 60}")
         + "branches:\n"
-        + branch("x", "all_of: [d, e]")
-        + faults("b", "d", "e", d="prior: 0.0001"),
-        complaint("any_of: {x: 60, y: 50}")
-        + "branches:\n"
-        + branch("x", "any_of: {d: 60, s: }", rest=True)
-        + branch("y", "any_of: {e: 10, s: 90}", rest=True)
-        + faults("d", "e", "s"),
-        complaint("any_of: {x: 60, e: 50}")
-        + "branches:\n"
-        + branch("x", "any_of: {e: , d: 60}", rest=True)
-        + faults("e", "d"),
-        complaint("any_of: {x: 99, b: 90}")
-        + "branches:\n"
-        + branch("x", "exactly_one_of: {d: 60, e: 40}")
-        + faults("b", "d", "e"),
-    ],
-    ids=[
-        "both needed, and one too rare",
-        "shared, and more than its other branch",
-        "within a branch, and beside it",
-        "one at a time, and too common",
-    ],
-)
-def test_numbers_that_no_independent_causes_have_are_refused(text: str) -> None:
-    """However the numbers contradict each other, it is said in words."""
-    said, _ = refusal(text)
-    assert said
+        + branch("x", "any_of: {d: 60, e: 50}")
+        + faults("a", "b", "d", "e")
+    )
+    assert (
+        "no-number 'x' has numbers inside but none where it is used. How common it is cannot be found. "
+        "Give it a number in the gate above."
+    ) in said
 
 
 def test_two_numbers_for_one_fault_are_named_even_where_the_sums_break_too() -> None:
