@@ -19,11 +19,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import erf, ndtr
 
 from advisor.derived import FORMULAS, Estimate, OutOfRange, evaluate
 from advisor.knowledge import Accuracy, Derived, Knowledge, LimitByFact, Quantity, quantity_of
+from advisor.roots import root
 from advisor.tables import Floats
 from advisor.units import convert, kind_of
 
@@ -344,6 +344,6 @@ def _root(function: Callable[[float], float], low: float, high: float) -> float 
             before = None
             continue
         if before is not None and before[1] * here[1] <= 0:
-            return float(brentq(function, before[0], at))
+            return root(function, before[0], at)
         before = here
     return None

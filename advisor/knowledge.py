@@ -520,13 +520,21 @@ class Knowledge:
 
     @cached_property
     def version(self) -> str:
-        """A short digest of everything that is written here; any change gives another one."""
-        written = {
+        """A short digest of everything that is written here; any change but of order gives another one."""
+        text = json.dumps(self._written, sort_keys=True, ensure_ascii=False)
+        return hashlib.sha256(text.encode()).hexdigest()[:12]
+
+    @cached_property
+    def digest(self) -> str:
+        """A digest of everything that is written here, in its order: equal ones give equal networks."""
+        return hashlib.sha256(json.dumps(self._written, ensure_ascii=False).encode()).hexdigest()
+
+    @property
+    def _written(self) -> dict[str, dict[str, Any]]:
+        return {
             section: {name: item.model_dump(mode="json") for name, item in self.section(section).items()}
             for section in SECTIONS
         }
-        text = json.dumps(written, sort_keys=True, ensure_ascii=False)
-        return hashlib.sha256(text.encode()).hexdigest()[:12]
 
     def place(self, *path: str | int) -> Place:
         """Where a path such as ("readings", id, "minutes") was written, or the nearest thing around it."""

@@ -10,8 +10,9 @@ from collections.abc import Iterable, Iterator
 from itertools import islice
 from pathlib import Path
 
+from advisor.cache import Cache
 from advisor.knowledge import Knowledge
-from advisor.loading import load
+from advisor.loading import load_with_digest
 from advisor.plausible import CHECKS as PLAUSIBLE
 from advisor.priors import solve
 from advisor.problems import Problem, ProblemsFound
@@ -21,12 +22,19 @@ MOST_TOLD = 300
 """Problems told of one question; whoever has more mends these first."""
 
 
-def checked(paths: Iterable[Path]) -> Knowledge:
-    """Load knowledge and make sure that it can be used; raises `ProblemsFound` with every error in it."""
-    knowledge = load(paths)
+def checked(paths: Iterable[Path], cache: Cache | None = None) -> Knowledge:
+    """Load knowledge and make sure that it can be used; raises `ProblemsFound` with every error in it.
+
+    That texts had no error is remembered in the cache, so that the same ones are not asked again.
+    """
+    knowledge, digest = load_with_digest(paths)
+    if cache and cache.find("no error", digest) is not None:
+        return knowledge
     errors = [problem for problem in problems(knowledge) if problem.severity == "error"]
     if errors:
         raise ProblemsFound(errors)
+    if cache:
+        cache.keep(b"", "no error", digest)
     return knowledge
 
 

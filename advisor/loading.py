@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 import typing
 from collections.abc import Iterable
@@ -58,12 +59,18 @@ def knowledge_files(paths: Iterable[Path]) -> list[Path]:
 
 def load(paths: Iterable[Path]) -> Knowledge:
     """Read the files and folders as one knowledge; raises `ProblemsFound` with all problems of form."""
+    return load_with_digest(paths)[0]
+
+
+def load_with_digest(paths: Iterable[Path]) -> tuple[Knowledge, str]:
+    """The same, with a digest of the texts that were read: equal ones have the same problems or none."""
     paths = list(paths)
     problems: list[Problem] = []
     sections: dict[str, dict[str, Any]] = {section: {} for section in SECTIONS}
     places: dict[words.Path, Place] = {}
     standings: dict[str, words.Standing] = {}
     owners: dict[str, Place] = {}
+    digest = hashlib.sha256()
     files = knowledge_files(paths)
     if not files:
         where = Place(str(paths[0]) if paths else ".", 1, 1)
@@ -78,7 +85,9 @@ def load(paths: Iterable[Path]) -> Knowledge:
         )
     for file in files:
         try:
-            document, found = read(file, Document)
+            text = text_of(file)
+            digest.update(hashlib.sha256(text.encode()).digest())
+            document, found = parse(text, str(file), Document)
         except ProblemsFound as error:
             problems += error.problems
             continue
@@ -112,13 +121,17 @@ def load(paths: Iterable[Path]) -> Knowledge:
         places.update(found)
     if problems:
         raise ProblemsFound(problems)
-    return Knowledge(**sections, standings=standings, places=places)
+    return Knowledge(**sections, standings=standings, places=places), digest.hexdigest()
 
 
 def read(file: Path, model: type[Model]) -> tuple[Model, dict[words.Path, Place]]:
-    """Read one file as a model, with the place of everything in it; raises `ProblemsFound`, `OSError`."""
-    name = str(file)
-    start = Place(name, 1, 1)
+    """Read one file as a model, with the place of everything in it; raises `ProblemsFound`."""
+    return parse(text_of(file), str(file), model)
+
+
+def text_of(file: Path) -> str:
+    """What stands in a file; raises `ProblemsFound` where it cannot be read, or is not meant to be."""
+    start = Place(str(file), 1, 1)
     try:
         stat = file.stat()
         if not S_ISREG(stat.st_mode):
@@ -138,7 +151,7 @@ def read(file: Path, model: type[Model]) -> tuple[Model, dict[words.Path, Place]
                     )
                 ]
             )
-        text = file.read_bytes().decode("utf-8")
+        return file.read_bytes().decode("utf-8")
     except UnicodeDecodeError as error:
         raise ProblemsFound(
             [
@@ -163,7 +176,6 @@ def read(file: Path, model: type[Model]) -> tuple[Model, dict[words.Path, Place]
                 )
             ]
         ) from error
-    return parse(text, name, model)
 
 
 def parse(text: str, file: str, model: type[Model]) -> tuple[Model, dict[words.Path, Place]]:

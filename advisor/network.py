@@ -14,9 +14,9 @@ import logging
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from graphlib import TopologicalSorter
 from typing import TYPE_CHECKING
 
-import networkx as nx
 import numpy as np
 
 from advisor.evidence import seen_with
@@ -151,10 +151,8 @@ def _with_repair(
 
 def _parents_first(tables: Sequence[Table]) -> list[Table]:
     by_child = {table.child: table for table in tables}
-    order = nx.DiGraph()
-    order.add_nodes_from(by_child)
-    order.add_edges_from((parent, table.child) for table in tables for parent in table.parents)
-    return [by_child[name] for name in nx.topological_sort(order) if name in by_child]
+    order = TopologicalSorter({table.child: table.parents for table in tables}).static_order()
+    return [by_child[name] for name in order if name in by_child]
 
 
 def write(network: Network, form: str) -> str:

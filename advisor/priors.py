@@ -15,10 +15,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from scipy.optimize import brentq
 
 from advisor.knowledge import UNLISTED, Branch, Complaint, Gate, Gated, Knowledge
 from advisor.problems import Problem, ProblemsFound
+from advisor.roots import root
 from advisor.tables import Floats
 
 ONE_AT_A_TIME = 0.05
@@ -217,7 +217,7 @@ class _Tree:
         guesses = (1e-9, *np.linspace(0.02, 1.0, 50).tolist())
         for low, high in itertools.pairwise(guesses):
             if excess(low) > 0 >= excess(high):
-                return float(brentq(excess, low, high, xtol=1e-17, rtol=1e-15))
+                return root(excess, low, high, xtol=1e-17, rtol=1e-15)
         return None
 
     def _evaluate(self, top: float, report: bool = False) -> _Evaluated:
@@ -429,7 +429,7 @@ class _Tree:
 
         total = f"The numbers add up to {100 * sum(stated):g}"
         if beyond(1.0) > 0:
-            most = 100 * sum(stated) * float(brentq(beyond, 0.0, 1.0))
+            most = 100 * sum(stated) * root(beyond, 0.0, 1.0)
             total += f"; here at most about {most:.4g} is possible"
         self._problem(
             "shares",
@@ -485,7 +485,7 @@ def _equal_prior(gate: Gate, known: list[Floats], count: int, target: float) -> 
 
     if beyond(1.0) < 0:
         return 1.0
-    return float(brentq(beyond, 0.0, 1.0, xtol=1e-17, rtol=1e-15))
+    return root(beyond, 0.0, 1.0, xtol=1e-17, rtol=1e-15)
 
 
 def _total_odds(target: float, shares: list[float]) -> float:
@@ -497,9 +497,7 @@ def _total_odds(target: float, shares: list[float]) -> float:
     highest = 1.0
     while chance(highest * 1.1) > chance(highest) and highest < 1e6:
         highest *= 1.1
-    return float(
-        brentq(lambda o: chance(o) - min(target, chance(highest)), 0, highest, xtol=1e-17, rtol=1e-15)
-    )
+    return root(lambda o: chance(o) - min(target, chance(highest)), 0, highest, xtol=1e-17, rtol=1e-15)
 
 
 def _conditional_bernoulli(least: int, shares: Mapping[str, float]) -> dict[str, float]:

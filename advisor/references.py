@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
-import networkx as nx
-
 from advisor.derived import FORMULAS, Formula
 from advisor.knowledge import UNLISTED, Knowledge, LimitByFact, Quantity
 from advisor.problems import Problem, nearest
@@ -138,6 +136,8 @@ def unknown_shared_parts(knowledge: Knowledge) -> Iterator[Problem]:
 
 def circles(knowledge: Knowledge) -> Iterator[Problem]:
     """Branches and states that hang on themselves, and setups that need themselves."""
+    import networkx as nx  # needed nowhere else where the knowledge has been checked before
+
     graph = nx.DiGraph()
     for section in ("branches", "states", "setups"):
         for name, item in knowledge.section(section).items():

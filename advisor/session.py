@@ -6,7 +6,6 @@ store before it counts.
 
 from __future__ import annotations
 
-from collections import OrderedDict
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -55,13 +54,13 @@ from advisor.conflict import Disagreement, disagreement
 from advisor.customer import customer_sheet
 from advisor.derived import saturation_bar
 from advisor.document import html, markdown
-from advisor.engine import Engine, compile_tables
+from advisor.engine import Engine
+from advisor.engines import Engines
 from advisor.entry import Field, NotUnderstood, Understood, fields, understand
 from advisor.evidence import Measurement
 from advisor.jobcard import job_card
 from advisor.knowledge import UNLISTED, Fact, Knowledge, LimitByFact, setups_of
 from advisor.lookahead import LookAhead, RepairCosts, look_ahead
-from advisor.network import Repair, build
 from advisor.planning import Plan, plan
 from advisor.ranking import compile_ranker
 from advisor.store import Filed, Store
@@ -74,8 +73,6 @@ QUICK_MINUTES = 3.0
 HARDLY_ONE = 0.2
 """Below this probability of a single cause it is said that one cause hardly explains what was seen."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
-MOST_ENGINES = 24
-"""Compiled networks that are kept at hand."""
 CONFIDENCE = {"certain": 1.0, "fairly sure": 0.9, "a guess": 0.7}
 """How sure a person can be of an answer, as the chance that it was seen rightly (estimates)."""
 
@@ -98,28 +95,6 @@ def preload() -> None:
     network.preload()
     convert(1.0, "°C", "°F")
     saturation_bar(20.0, "r134a")
-
-
-class Engines:
-    """The compiled networks of a knowledge, each made when it is first needed; seconds the first time.
-
-    With `by_phone` they know what questions tell when a customer answers them.
-    """
-
-    def __init__(self, knowledge: Knowledge, by_phone: bool = False) -> None:
-        self.knowledge, self.by_phone = knowledge, by_phone
-        self._made: OrderedDict[tuple[str, tuple[Repair, ...]], Engine] = OrderedDict()
-
-    def of(self, case: Case) -> Engine:
-        """The engine of a case's complaint and repairs; raises `ProblemsFound` or `TooWide`."""
-        key = (case.complaint, case.repairs)
-        if key not in self._made:
-            made = build(self.knowledge, *key, by_phone=self.by_phone)
-            self._made[key] = compile_tables(made.tables)
-        self._made.move_to_end(key)
-        while len(self._made) > MOST_ENGINES:
-            self._made.popitem(last=False)
-        return self._made[key]
 
 
 @dataclass(frozen=True)

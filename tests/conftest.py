@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -99,6 +99,14 @@ def rattle() -> tuple[Knowledge, Network]:
     """The small example that authors copy, and its network."""
     knowledge = checked([SHIPPED / "example"])
     return knowledge, build(knowledge, "door_rattle")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Tests, and the programs they start, keep engines in a folder of their own."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        yield
 
 
 @dataclass(frozen=True)

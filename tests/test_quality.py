@@ -26,7 +26,7 @@ KNOWN_BY = {
     "joblib": {"evaluation"},
     "pgmpy": {"network"},
     "pint": {"units"},
-    "platformdirs": {"store"},
+    "platformdirs": {"cache", "store"},
     "psychrolib": {"derived"},
     "sqlalchemy": {"store"},
     "textual": {"screens"},

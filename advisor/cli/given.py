@@ -18,8 +18,8 @@ from advisor.cli.ending import fail, refuse, refuse_unknown, there_is_no
 if TYPE_CHECKING:
     from advisor.case import Case
     from advisor.engine import Engine, Reasoner, TooWide
+    from advisor.engines import Engines
     from advisor.knowledge import Knowledge
-    from advisor.network import Network
 
 
 def shipped(folder: str) -> Path:
@@ -97,39 +97,44 @@ without_option = click.option(
 
 def checked(paths: Iterable[Path]) -> Knowledge:
     """The knowledge in these files and folders, or the shipped one; raises `ProblemsFound`."""
-    from advisor.lint import checked
+    from advisor import cache, lint
 
-    return checked(list(paths) or [shipped("knowledge")])
+    return lint.checked(list(paths) or [shipped("knowledge")], cache.of_this_user())
 
 
-def network_of(knowledge: Knowledge, complaint: str) -> Network:
-    """A complaint's network; ends where there is no such complaint."""
-    from advisor.network import build
+def engines_of(knowledge: Knowledge, by_phone: bool = False) -> Engines:
+    """The engines of a knowledge, those included that an earlier run has made."""
+    from advisor import cache
+    from advisor.engines import Engines
+
+    return Engines(knowledge, by_phone, cache.of_this_user())
+
+
+def engine_of(knowledge: Knowledge, complaint: str, by_phone: bool = False) -> Engine:
+    """A complaint's engine; ends where there is no such complaint or it is too wide, naming the line."""
+    from advisor.case import Case
+    from advisor.engine import TooWide
 
     refuse_unknown("complaint", [complaint], knowledge.complaints)
-    return build(knowledge, complaint)
-
-
-def engine_of(network: Network, knowledge: Knowledge) -> Engine:
-    """The compiled network; ends where it is too wide, naming the line to blame."""
-    from advisor.engine import TooWide, compile_tables
-
     try:
-        return compile_tables(network.tables)
+        return engines_of(knowledge, by_phone).of(Case(complaint))
     except TooWide as error:
         _fail_too_wide(error, knowledge)
 
 
-def reasoner_of(network: Network, knowledge: Knowledge) -> Reasoner:
+def reasoner_of(knowledge: Knowledge, complaint: str) -> Reasoner:
     """The engine, or where one is too wide what says by how much it may be off; ends where neither can."""
     from advisor.bounded import compile_bounded
-    from advisor.engine import TooWide, compile_tables
+    from advisor.case import Case
+    from advisor.engine import TooWide
+    from advisor.network import build
 
+    refuse_unknown("complaint", [complaint], knowledge.complaints)
     try:
-        return compile_tables(network.tables)
+        return engines_of(knowledge).of(Case(complaint))
     except TooWide:
         try:
-            return compile_bounded(network.tables)
+            return compile_bounded(build(knowledge, complaint).tables)
         except TooWide as error:
             _fail_too_wide(error, knowledge)
 
@@ -150,6 +155,7 @@ def case_of(
     from advisor.case import Case, Known, Seen
     from advisor.entry import NotUnderstood, direct
 
+    refuse_unknown("complaint", [complaint], knowledge.complaints)
     case, problems = Case(complaint), []
     for fact, value in facts:
         if fact not in knowledge.facts:

@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from advisor.cli.ending import fail
-from advisor.cli.given import checked, knowledge_option, number_argument, output_option, store_option
+from advisor.cli.given import (
+    checked,
+    engines_of,
+    knowledge_option,
+    number_argument,
+    output_option,
+    store_option,
+)
 from advisor.cli.saying import json_text, say, write_private
 
 if TYPE_CHECKING:
@@ -47,7 +54,6 @@ def report_case(
     from advisor.customer import customer_sheet
     from advisor.document import html, markdown
     from advisor.jobcard import job_card
-    from advisor.session import Engines
 
     knowledge = checked(paths)
     filed, preferences, now = filed_job(store, number)
@@ -60,7 +66,7 @@ def report_case(
             1,
         )
     write = customer_sheet if customer else job_card
-    document = write(knowledge, Engines(knowledge).of, filed, preferences, now)
+    document = write(knowledge, engines_of(knowledge).of, filed, preferences, now)
     text = html(document) if form == "html" else markdown(document)
     if output is None:
         say(text, nl=False)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import click
 
 from advisor.cli.ending import fail, refuse
-from advisor.cli.given import Number, checked, from_here, knowledge_option, shipped, store_option
+from advisor.cli.given import Number, checked, engines_of, from_here, knowledge_option, shipped, store_option
 from advisor.cli.jobs import stored_jobs
 from advisor.cli.progress import bar_of
 from advisor.cli.saying import say
@@ -139,7 +139,6 @@ def _tried(jobs: list[Filed], *versions: Knowledge) -> list[tuple[int, int, int]
     from advisor.advice import Contradiction
     from advisor.case import Case
     from advisor.problems import ProblemsFound
-    from advisor.session import Engines
     from advisor.simulation import play, read_scenarios
     from advisor.track import judge
 
@@ -150,7 +149,7 @@ def _tried(jobs: list[Filed], *versions: Knowledge) -> list[tuple[int, int, int]
     right: list[tuple[int, int, int]] = []
     with bar_of(len(versions) * (len(scenarios) + len(jobs)), "Playing") as bar:
         for knowledge in versions:
-            engines, found = Engines(knowledge), 0
+            engines, found = engines_of(knowledge), 0
             for scenario in scenarios:
                 with contextlib.suppress(Contradiction):
                     found += play(knowledge, engines.of(Case(scenario.complaint)), scenario).right
@@ -174,14 +173,13 @@ def _tried(jobs: list[Filed], *versions: Knowledge) -> list[tuple[int, int, int]
 )
 def track(paths: tuple[Path, ...], store: str | None, span: Literal["month", "quarter", "year"]) -> None:
     """Say how well we are doing: of closed jobs, how often the confirmed cause came out first, over time."""
-    from advisor.session import Engines
     from advisor.tally import record_lines, too_few_lines
     from advisor.track import FEWEST, TooFew, judge, summed_up
 
     knowledge = checked(paths)
     jobs = stored_jobs(store)
     with bar_of(len(jobs), "Weighing") as bar:
-        judged, left_out = judge(knowledge, Engines(knowledge).of, jobs, progress=lambda: bar.update(1))
+        judged, left_out = judge(knowledge, engines_of(knowledge).of, jobs, progress=lambda: bar.update(1))
     try:
         record = summed_up(judged, left_out, span)
     except TooFew as error:

@@ -14,7 +14,6 @@ from advisor.cli.given import (
     complaint_option,
     facts_option,
     knowledge_option,
-    network_of,
     reasoner_of,
     without_option,
 )
@@ -46,11 +45,10 @@ def next_reading(
     from advisor.report import advice_lines
 
     knowledge = checked(paths)
-    network = network_of(knowledge, complaint)
     case = case_of(knowledge, complaint, facts, saw, without)
     refuse_unknown("instrument", without, knowledge.instruments)
     try:
-        advice = advise(knowledge, reasoner_of(network, knowledge), case, Workshop(frozenset(without)))
+        advice = advise(knowledge, reasoner_of(knowledge, complaint), case, Workshop(frozenset(without)))
     except Contradiction as error:
         fail([str(error)], 1)
     if not as_json:

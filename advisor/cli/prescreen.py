@@ -138,12 +138,11 @@ def _calls(
 ) -> list[tuple[Engine, Case]]:
     """A call for each complaint, with what was answered entered where it belongs."""
     from advisor.case import Case
-    from advisor.network import build
     from advisor.phone import asked_by_phone, entered, not_known
     from advisor.phone import said as answered
 
     refuse_unknown("complaint", complaints, knowledge.complaints)
-    engines = [engine_of(build(knowledge, one, by_phone=True), knowledge) for one in complaints]
+    engines = [engine_of(knowledge, one, by_phone=True) for one in complaints]
     known = case_of(knowledge, complaints[0], facts, (), ())
     cases = [Case(one, known.entries) for one in complaints]
     questions = {name: None for engine in engines for name in asked_by_phone(engine)}

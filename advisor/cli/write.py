@@ -15,7 +15,6 @@ from advisor.cli.given import (
     complaint_option,
     engine_of,
     knowledge_option,
-    network_of,
     output_option,
 )
 from advisor.cli.saying import json_text, say
@@ -38,9 +37,11 @@ if TYPE_CHECKING:
 @output_option
 def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | None) -> None:
     """Write a complaint's network for any other Bayesian-network program."""
-    from advisor.network import write
+    from advisor.network import build, write
 
-    text = write(network_of(checked(paths), complaint), form)
+    knowledge = checked(paths)
+    refuse_unknown("complaint", [complaint], knowledge.complaints)
+    text = write(build(knowledge, complaint), form)
     if output is None:
         say(text)
     else:
@@ -96,8 +97,7 @@ def _probabilities(
     """P(present) of every fault, branch and state, given the complaint and what was seen."""
     from advisor.engine import ImpossibleEvidence
 
-    network = network_of(knowledge, complaint)
-    engine = engine_of(network, knowledge)
+    engine = engine_of(knowledge, complaint)
     case = case_of(knowledge, complaint, facts, saw, ())
     try:
         marginals = engine.outlook(case.evidence(knowledge, engine)).marginals

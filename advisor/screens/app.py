@@ -17,6 +17,7 @@ from textual.events import DeliveryComplete, DeliveryFailed
 from textual.filter import LineFilter
 from textual.worker import get_current_worker
 
+from advisor import cache
 from advisor.advice import Workshop
 from advisor.knowledge import Knowledge
 from advisor.letters import UNSEEN
@@ -94,9 +95,9 @@ class AdvisorApp(App[None]):
     @work(thread=True)
     def load(self) -> None:
         """Read the knowledge and open the database, off the event loop; then import what cases will need."""
-        start = self.first
+        start, kept = self.first, cache.of_this_user()
         try:
-            knowledge: Knowledge = checked(self.paths)
+            knowledge: Knowledge = checked(self.paths, kept)
             known = set(knowledge.instruments)
             unknown = self.workshop.without - known
             store = Store(self.url or default_url())
@@ -114,7 +115,7 @@ class AdvisorApp(App[None]):
                 start.failed, f"There is no instrument '{min(unknown)}'.", [f"Known are: {names}."], 2
             )
             return
-        self.call_from_thread(start.ready, Engines(knowledge), store)
+        self.call_from_thread(start.ready, Engines(knowledge, cache=kept), store)
         if not get_current_worker().is_cancelled:
             preload()
 

@@ -61,7 +61,7 @@ class DeskScreen(Screen[None]):
 
     def ready(self, engines: Engines, store: Store) -> None:
         """The knowledge is there."""
-        self.engines, self.store = Engines(engines.knowledge, by_phone=True), store
+        self.engines, self.store = Engines(engines.knowledge, True, engines.cache), store
         self.query_one("#new").focus()
         self.action_refresh()
 
