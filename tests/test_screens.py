@@ -117,7 +117,8 @@ async def entered(pilot: Pilot[None], *makes: Callable[[], Session]) -> None:
 
 def listed(screen: Screen[object]) -> bool:
     """Whether the first screen has its list."""
-    return isinstance(screen, StartScreen) and screen.query_one("#jobs", OptionList).option_count > 0
+    jobs = screen.query("#jobs").results(OptionList) if isinstance(screen, StartScreen) else ()
+    return any(one.option_count > 0 for one in jobs)
 
 
 async def opened(pilot: Pilot[None], tag: str = "bay 2") -> TaskScreen:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Sequence
 from pathlib import Path
 from re import Match
@@ -17,18 +18,9 @@ from textual.events import DeliveryComplete, DeliveryFailed
 from textual.filter import LineFilter
 from textual.worker import get_current_worker
 
-from advisor import cache
-from advisor.advice import Workshop
-from advisor.knowledge import Knowledge
 from advisor.letters import UNSEEN
-from advisor.lint import checked
-from advisor.phone import ALLOWED_MINUTES
-from advisor.problems import ProblemsFound
-from advisor.screens.desk import DeskScreen
 from advisor.screens.help import HelpScreen
-from advisor.screens.start import StartScreen
-from advisor.session import Engines, preload
-from advisor.store import Store, StoreTrouble, default_url
+from advisor.screens.welcome import WelcomeScreen
 
 
 class _LeftOut(LineFilter):
@@ -76,48 +68,51 @@ class AdvisorApp(App[None]):
         looks_ahead: bool = True,
     ) -> None:
         super().__init__()
-        self.paths = list(paths)
-        self.workshop = Workshop(without=without)
-        self.url = url
-        self.looks_ahead = looks_ahead
-        self.minutes = ALLOWED_MINUTES if desk_minutes is None else desk_minutes
-        self.first = StartScreen() if desk_minutes is None else DeskScreen()
+        self.paths, self.without, self.url = tuple(paths), without, url
+        self.desk_minutes, self.looks_ahead = desk_minutes, looks_ahead
+        self.welcome = WelcomeScreen(
+            "advisor: which reading next, how sure are we, when to stop"
+            if desk_minutes is None
+            else "Service desk: what is asked on the phone, what has to be booked"
+        )
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """What every line passes on its way to the terminal."""
         return (*super().get_line_filters(), _UNSEEN)
 
     def on_mount(self) -> None:
-        """Show the first screen, and read the knowledge meanwhile."""
-        self.push_screen(self.first)
+        """Show the first screen, and get ready meanwhile."""
+        self.push_screen(self.welcome)
         self.load()
 
     @work(thread=True)
     def load(self) -> None:
-        """Read the knowledge and open the database, off the event loop; then import what cases will need."""
-        start, kept = self.first, cache.of_this_user()
+        """Import, read the knowledge and open the database off the event loop; then import what cases need.
+
+        A search for garbage among all that is imported would hold up the loop for a third of a second, in
+        whichever thread it begins: there is none meanwhile, and later ones leave out what is here to stay.
+        """
+        gc.disable()
         try:
-            knowledge: Knowledge = checked(self.paths, kept)
-            known = set(knowledge.instruments)
-            unknown = self.workshop.without - known
-            store = Store(self.url or default_url())
-        except ProblemsFound as error:
-            self.call_from_thread(
-                start.failed, "The knowledge has problems.", [str(p) for p in error.problems], 1
-            )
+            self.open()
+        finally:
+            gc.freeze()
+            gc.enable()
+
+    def open(self) -> None:
+        """Hand over to the screen that follows, or say why there is none."""
+        from advisor.screens import opening
+
+        worker = get_current_worker()
+        try:
+            opened = opening.Opened(self.paths, self.without, self.url)
+        except opening.CannotOpen as error:
+            self.call_from_thread(self.welcome.failed, error.what, error.lines, error.exit_code)
             return
-        except (StoreTrouble, OSError) as error:
-            self.call_from_thread(start.failed, "The cases cannot be reached.", [str(error)], 3)
-            return
-        if unknown:
-            names = ", ".join(sorted(known))
-            self.call_from_thread(
-                start.failed, f"There is no instrument '{min(unknown)}'.", [f"Known are: {names}."], 2
-            )
-            return
-        self.call_from_thread(start.ready, Engines(knowledge, cache=kept), store)
-        if not get_current_worker().is_cancelled:
-            preload()
+        if not worker.is_cancelled:
+            self.call_from_thread(lambda: self.welcome.give_way(opened.screen(self.desk_minutes)))
+        if not worker.is_cancelled:
+            opening.preload()
 
     def on_delivery_complete(self, event: DeliveryComplete) -> None:
         """A file was saved, or went to the browser."""

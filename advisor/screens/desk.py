@@ -43,12 +43,10 @@ class DeskScreen(Screen[None]):
         Binding("escape", "leave", "Quit", tooltip="Leave; everything is saved"),
     ]
 
-    def __init__(self, is_first: bool = True) -> None:
+    def __init__(self, engines: Engines, store: Store, minutes: float, is_first: bool = True) -> None:
         super().__init__()
-        self.is_first = is_first
-        self.engines: Engines | None = None
-        self.store: Store | None = None
-        self.exit_code = 0
+        self.engines, self.store = Engines(engines.knowledge, True, engines.cache), store
+        self.minutes, self.is_first = minutes, is_first
 
     def compose(self) -> ComposeResult:
         """The days, and a way to begin."""
@@ -56,35 +54,26 @@ class DeskScreen(Screen[None]):
         yield Button("New call", variant="primary", id="new", compact=True)
         with VerticalScroll(id="days", can_focus=False):
             yield Static(id="overview")
-        yield Static("Reading the knowledge …", id="says", markup=False)
+        yield Static(id="says", markup=False)
         yield Footer()
 
-    def ready(self, engines: Engines, store: Store) -> None:
-        """The knowledge is there."""
-        self.engines, self.store = Engines(engines.knowledge, True, engines.cache), store
+    def on_mount(self) -> None:
+        """Begin with the overview."""
         self.query_one("#new").focus()
         self.action_refresh()
 
-    def failed(self, what: str, lines: list[str], exit_code: int) -> None:
-        """Say what keeps the program from starting; leaving then ends with the exit code."""
-        self.exit_code = exit_code
-        self.query_one("#new").display = False
-        self.query_one("#says").styles.max_height = "100%"
-        self.query_one("#says", Static).update("\n".join([what, *lines, "Put it right and start again."]))
-
     def action_refresh(self) -> None:
         """Work out what the cars of today and tomorrow need."""
-        if self.engines is not None and self.store is not None:
-            self.query_one("#says", Static).update("Working out what the booked cars need …")
-            self.look(self.engines, self.store)
+        self.query_one("#says", Static).update("Working out what the booked cars need …")
+        self.look()
 
     @work(thread=True, exclusive=True)
-    def look(self, engines: Engines, store: Store) -> None:
+    def look(self) -> None:
         """Read the booked cars and play their jobs, off the event loop; shown as it comes."""
         worker = get_current_worker()
-        today = store.clock().astimezone().date()
+        today = self.store.clock().astimezone().date()
         try:
-            booked = appointments(engines, store, today, lambda: worker.is_cancelled)
+            booked = appointments(self.engines, self.store, today, lambda: worker.is_cancelled)
         except (StoreTrouble, ProblemsFound, TooWide) as error:
             self.app.call_from_thread(self.tell, [], str(error))
             return
@@ -100,19 +89,16 @@ class DeskScreen(Screen[None]):
     @on(Button.Pressed, "#new")
     def action_new(self) -> None:
         """Begin a call."""
-        if self.engines is None or self.store is None:
-            return
-        engines, store = self.engines, self.store
 
         def begun(call: Call | None) -> None:
             if call is not None:
                 self.app.push_screen(CallScreen(call), lambda _: self.action_refresh())
 
-        self.app.push_screen(CallStartScreen(engines, store, self.app.minutes), begun)
+        self.app.push_screen(CallStartScreen(self.engines, self.store, self.minutes), begun)
 
     def action_leave(self) -> None:
         """Leave the program, or go back to the jobs where it was opened from there."""
         if self.is_first:
-            self.app.exit(return_code=self.exit_code)
+            self.app.exit(return_code=0)
         else:
             self.dismiss()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import on, work
@@ -33,6 +34,7 @@ class StartScreen(Screen[None]):
     """Which job goes on, or a new one."""
 
     app: AdvisorApp
+    AUTO_FOCUS = "#jobs"
     CSS = """
     StartScreen #title { padding: 0 1; background: $primary; color: $text; width: 100%; }
     StartScreen #says { padding: 0 1; color: $text-muted; height: auto; max-height: 60%; overflow-y: auto; }
@@ -45,36 +47,27 @@ class StartScreen(Screen[None]):
         Binding("escape", "leave", "Quit", tooltip="Leave; everything is saved"),
     ]
 
-    def __init__(self) -> None:
+    def __init__(self, engines: Engines, store: Store, workshop: Workshop, desk_minutes: float) -> None:
         super().__init__()
-        self.engines: Engines | None = None
-        self.store: Store | None = None
+        self.engines, self.store, self.workshop = engines, store, workshop
+        self.desk_minutes = desk_minutes
         self.jobs: dict[str, Filed] = {}
         self.glances: dict[int, tuple[int, Glance]] = {}
-        self.exit_code = 0
 
     def compose(self) -> ComposeResult:
         """A search, then the jobs."""
         yield Static("advisor: which reading next, how sure are we, when to stop", id="title")
         yield Input(placeholder="Search open jobs: tag, complaint, cause (key /)", id="search", max_length=80)
         yield OptionList(id="jobs")
-        yield Static("Reading the knowledge …", id="says", markup=False)
+        yield Static(id="says", markup=False)
         yield Footer()
 
-    def ready(self, engines: Engines, store: Store) -> None:
-        """The knowledge is there: show the open jobs."""
-        self.engines, self.store = engines, store
+    def on_mount(self) -> None:
+        """Show the open jobs."""
         self.refresh_jobs()
 
-    def failed(self, what: str, lines: list[str], exit_code: int) -> None:
-        """Say what keeps the program from starting; leaving then ends with the exit code."""
-        self.exit_code = exit_code
-        self.query_one("#search").display = self.query_one("#jobs").display = False
-        self.query_one("#says").styles.max_height = "100%"
-        self.cannot(what, lines)
-
     def cannot(self, what: str, lines: list[str]) -> None:
-        """Say what keeps the program from working, and what to do."""
+        """Say what keeps a job from being worked on, and what to do."""
         self.query_one("#says", Static).update("\n".join([what, *lines, "Put it right and start again."]))
         self.let_choose(True)
 
@@ -85,25 +78,16 @@ class StartScreen(Screen[None]):
             self.query_one("#jobs").focus()
 
     def refresh_jobs(self) -> None:
-        """Read the open jobs and list them, the one touched last first."""
-        if self.engines is None or self.store is None:
-            return
-        says = self.query_one("#says", Static)
-        says.update(
+        """Read the open jobs again."""
+        self.read()
+
+    def show_jobs(self, open_ones: list[Filed]) -> None:
+        """List the open jobs."""
+        self.query_one("#says", Static).update(
             "Choose with ↑ ↓ and Enter, or tap. This is advice: local rules and licensed practice come first."
         )
-        try:
-            filed = self.store.cases()
-        except StoreTrouble as error:
-            says.update(str(error))
-            return
-        known = self.engines.knowledge.complaints
-        open_ones = [one for one in filed if one.case.complaint in known and not one.case.closed]
-        open_ones.sort(key=lambda one: one.touched, reverse=True)
         self.jobs = {f"job {one.number}": one for one in open_ones}
         self.list_jobs()
-        self.query_one("#jobs").focus()
-        self.look_at(self.engines, self.store, open_ones)
 
     def list_jobs(self) -> None:
         """Show the jobs that the search fits, after the line for a new one."""
@@ -121,7 +105,6 @@ class StartScreen(Screen[None]):
 
     def words(self, filed: Filed) -> tuple[str, str]:
         """Two lines on a job: which it is, and where it stands."""
-        assert self.engines is not None and self.store is not None
         complaint = self.engines.knowledge.complaints[filed.case.complaint].name
         head = f"{filed.number} {filed.tag} · {complaint} · {age(filed.touched, self.store.clock())}"
         entries, told = self.glances.get(filed.number, (-1, None))
@@ -130,26 +113,34 @@ class StartScreen(Screen[None]):
         return head, f"  {percent(told.probability)} {told.leading} → {told.next_step}"
 
     @work(thread=True, exclusive=True, group="glances")
-    def look_at(self, engines: Engines, store: Store, filed: list[Filed]) -> None:
-        """Work out where each job stands, off the event loop, and show it as it comes."""
-        worker = get_current_worker()
-        for one in filed:
+    def read(self) -> None:
+        """List the open jobs, the one touched last first, and where each stands as it is worked out."""
+        worker, back = get_current_worker(), self.app.call_from_thread
+        try:
+            filed = self.store.cases()
+        except StoreTrouble as error:
+            back(self.query_one("#says", Static).update, str(error))
+            return
+        known = self.engines.knowledge.complaints
+        open_ones = [one for one in filed if one.case.complaint in known and not one.case.closed]
+        open_ones.sort(key=lambda one: one.touched, reverse=True)
+        back(self.show_jobs, open_ones)
+        for one in open_ones:
             if worker.is_cancelled:
                 return
             if self.glances.get(one.number, (-1, None))[0] == one.entries:
                 continue
             try:
-                told = glance(Session(engines.knowledge, engines, store, one, self.app.workshop))
+                told = glance(Session(self.engines.knowledge, self.engines, self.store, one, self.workshop))
             except (ProblemsFound, TooWide) as error:
                 told = Glance(str(error), 0.0, "the knowledge has to be put right")
             self.glances[one.number] = (one.entries, told)
-            self.app.call_from_thread(self.list_jobs)
+            back(self.list_jobs)
 
     @on(Input.Changed)
     def searched(self) -> None:
         """The search was changed."""
-        if self.engines is not None:
-            self.list_jobs()
+        self.list_jobs()
 
     @on(Input.Submitted)
     def to_jobs(self) -> None:
@@ -164,19 +155,14 @@ class StartScreen(Screen[None]):
 
     def action_new(self) -> None:
         """Ask for tag and complaint, then open the job."""
-        if self.engines is None or self.query_one("#jobs").disabled:
+        if self.query_one("#jobs").disabled:
             return
 
         def wanted(answer: tuple[str, str] | None) -> None:
-            if answer is None or self.store is None or self.engines is None:
+            if answer is None:
                 return
-            tag, complaint = answer
-            try:
-                filed = self.store.open_case(tag, complaint, self.engines.knowledge.version)
-            except StoreTrouble as error:
-                self.query_one("#says", Static).update(str(error))
-                return
-            self.open_job(filed)
+            version = self.engines.knowledge.version
+            self.open_job(lambda: self.store.open_case(*answer, version))
 
         self.app.push_screen(NewJobScreen(self.engines.knowledge), wanted)
 
@@ -186,23 +172,22 @@ class StartScreen(Screen[None]):
         if event.option_id == "new":
             self.action_new()
         elif event.option_id in self.jobs:
-            self.open_job(self.jobs[event.option_id])
+            # Somebody else may have gone on with it since the list was read.
+            listed = self.jobs[event.option_id]
+            self.open_job(lambda: self.store.case(listed.number) or listed)
 
-    def open_job(self, filed: Filed) -> None:
+    def open_job(self, find: Callable[[], Filed]) -> None:
         """Work out the job's network, then show it."""
-        if self.engines is None or self.store is None:
-            return
         self.query_one("#says", Static).update("Working out the network …")
         self.let_choose(False)
-        self.prepare(self.engines, self.store, filed, self.app.workshop)
+        self.prepare(find)
 
     @work(thread=True, exclusive=True)
-    def prepare(self, engines: Engines, store: Store, filed: Filed, workshop: Workshop) -> None:
-        """Compile the complaint's network off the event loop."""
+    def prepare(self, find: Callable[[], Filed]) -> None:
+        """Read the job and compile its complaint's network, off the event loop."""
         clash = ""
         try:
-            # Somebody else may have gone on with it since the list was read.
-            session = Session.opened(engines, store, store.case(filed.number) or filed, workshop)
+            session = Session.opened(self.engines, self.store, find(), self.workshop)
             session.worked_out()
         except (ProblemsFound, TooWide, StoreTrouble) as error:
             self.app.call_from_thread(self.cannot, "This job cannot be worked on.", [str(error)])
@@ -238,10 +223,9 @@ class StartScreen(Screen[None]):
 
     def action_desk(self) -> None:
         """Go to the service desk."""
-        if self.engines is not None and self.store is not None and not self.query_one("#jobs").disabled:
-            desk = DeskScreen(is_first=False)
+        if not self.query_one("#jobs").disabled:
+            desk = DeskScreen(self.engines, self.store, self.desk_minutes, is_first=False)
             self.app.push_screen(desk, lambda _: self.refresh_jobs())
-            desk.call_later(desk.ready, self.engines, self.store)
 
     def action_leave(self) -> None:
         """Leave the search, or the program, but not while a job is being opened."""
@@ -250,4 +234,4 @@ class StartScreen(Screen[None]):
             search.value = ""
             self.query_one("#jobs").focus()
         elif not self.query_one("#jobs").disabled:
-            self.app.exit(return_code=self.exit_code)
+            self.app.exit(return_code=0)

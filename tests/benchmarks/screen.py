@@ -53,21 +53,29 @@ class Watch:
     """Wakes every few milliseconds, and notes how late, and how long the loop's thread was at work."""
 
     def __init__(self) -> None:
-        self.woken: list[tuple[float, float, float]] = []
+        self.woken: list[tuple[float, float, float, float]] = []
 
     async def run(self) -> None:
         """Until it is cancelled."""
         while True:
-            asleep, worked = time.perf_counter(), time.thread_time()
+            asleep, worked, all_worked = time.perf_counter(), time.thread_time(), time.process_time()
             await asyncio.sleep(NAP)
             woken = time.perf_counter()
-            self.woken.append((woken, woken - asleep - NAP, time.thread_time() - worked))
+            self.woken.append(
+                (
+                    woken,
+                    woken - asleep - NAP,
+                    time.thread_time() - worked,
+                    time.process_time() - all_worked,
+                )
+            )
 
     def worst(self, moment: float) -> str:
-        """The latest that it was from a moment on, and the longest work of the loop's own."""
-        late = max(late for woken, late, _ in self.woken if woken >= moment)
-        work = max(work for woken, _, work in self.woken if woken >= moment)
-        return f"{late * 1000:.0f} ({work * 1000:.0f}) ms"
+        """The latest that it was from a moment on, the longest work of the loop, and of all threads."""
+        since = [one[1:] for one in self.woken if one[0] >= moment]
+        late, work, together = (max(column) * 1000 for column in zip(*since, strict=True))
+        often = statistics.quantiles((one[0] * 1000 for one in since), n=100)[-1]
+        return f"{late:.0f} ms (99 of 100: {often:.0f}; loop {work:.0f}, all {together:.0f})"
 
 
 async def new_job(pilot: Pilot[None], complaint: str) -> TaskScreen:

@@ -1,0 +1,59 @@
+"""What the first screen waits for: imports that take seconds, the knowledge, the database.
+
+Importing this module imports them all, so that it is done in a thread.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from textual.screen import Screen
+
+from advisor import cache
+from advisor.advice import Workshop
+from advisor.lint import checked
+from advisor.phone import ALLOWED_MINUTES
+from advisor.problems import ProblemsFound
+from advisor.screens.desk import DeskScreen
+from advisor.screens.start import StartScreen
+from advisor.session import Engines, preload
+from advisor.store import Store, StoreTrouble, default_url
+
+
+class CannotOpen(Exception):
+    """The program cannot start: what is wrong, in one line and then in more, and its exit code."""
+
+    def __init__(self, what: str, lines: Sequence[str], exit_code: int) -> None:
+        super().__init__(what)
+        self.what, self.lines, self.exit_code = what, list(lines), exit_code
+
+
+class Opened:
+    """The knowledge and the cases of a workshop; raises `CannotOpen`."""
+
+    def __init__(self, paths: Sequence[Path], without: frozenset[str], url: str | None) -> None:
+        try:
+            kept = cache.of_this_user()
+            knowledge = checked(list(paths), kept)
+            self.store = Store(url or default_url())
+        except ProblemsFound as error:
+            raise CannotOpen(
+                "The knowledge has problems.", [str(one) for one in error.problems], 1
+            ) from error
+        except (StoreTrouble, OSError) as error:
+            raise CannotOpen("The cases cannot be reached.", [str(error)], 3) from error
+        unknown = without - set(knowledge.instruments)
+        if unknown:
+            names = ", ".join(sorted(knowledge.instruments))
+            raise CannotOpen(f"There is no instrument '{min(unknown)}'.", [f"Known are: {names}."], 2)
+        self.engines, self.workshop = Engines(knowledge, cache=kept), Workshop(without=without)
+
+    def screen(self, desk_minutes: float | None) -> Screen[None]:
+        """The jobs, or the service desk where minutes are given for questions."""
+        if desk_minutes is not None:
+            return DeskScreen(self.engines, self.store, desk_minutes)
+        return StartScreen(self.engines, self.store, self.workshop, ALLOWED_MINUTES)
+
+
+__all__ = ["CannotOpen", "Opened", "preload"]
