@@ -55,6 +55,8 @@ class Call:
     store: Store
     jobs: tuple[Filed, ...]
     allowed_minutes: float = ALLOWED_MINUTES
+    given: tuple[str, ...] = ()
+    """The questions in the order answered, those taken back not among them."""
 
     @classmethod
     def begun(
@@ -62,7 +64,7 @@ class Call:
     ) -> Call:
         """A new call about a car: a case is opened for each complaint."""
         knowledge = engines.knowledge
-        jobs = tuple(store.open_case(tag, one, knowledge.version) for one in complaints)
+        jobs = store.open_cases(tag, complaints, knowledge.version)
         return cls(knowledge, engines, store, jobs, allowed_minutes)
 
     @cached_property
@@ -118,41 +120,34 @@ class Call:
 
     def answered(self, reading: str, outcome: str) -> Call:
         """With the customer's answer; raises `Contradiction` and saves nothing where it cannot be."""
-        return self._entered(said(self.knowledge, reading, outcome))
+        return self._entered(said(self.knowledge, reading, outcome)).having_asked(reading)
 
     def unknown(self, reading: str) -> Call:
         """With a question that the customer cannot answer."""
-        return self._entered(not_known(reading))
+        return self._entered(not_known(reading)).having_asked(reading)
+
+    def having_asked(self, reading: str) -> Call:
+        """With one more question at the end of those answered."""
+        return replace(self, given=(*self.given, reading))
 
     def knows(self, facts: Mapping[str, str]) -> Call:
         """With facts of the vehicle."""
-        call = self
-        for fact, value in facts.items():
-            call = call._entered(Known(fact, value))
-        return call
+        return self._entered(*(Known(fact, value) for fact, value in facts.items()))
 
     def undone(self) -> Call:
-        """Without the last answer; the record of it stays."""
-        last = max(
-            (
-                (job.times[step - 1], step, entry.reading)
-                for job in self.jobs
-                for step, entry in job.case.counting.items()
-                if isinstance(entry, Seen | Skipped) and _on_the_phone(entry)
-            ),
-            default=None,
-        )
-        if last is None:
+        """Without the last answer, whatever the clock says; the record of it stays."""
+        if not self.given:
             return self
-        jobs = []
+        *given, last = self.given
+        taken_back = []
         for job in self.jobs:
             steps = [
                 step
                 for step, entry in job.case.counting.items()
-                if isinstance(entry, Seen | Skipped) and entry.reading == last[2]
+                if isinstance(entry, Seen | Skipped) and entry.reading == last
             ]
-            jobs.append(self.store.append(job, TakenBack(steps[-1], "")) if steps else job)
-        return replace(self, jobs=tuple(jobs))
+            taken_back.append((job, [TakenBack(step, "") for step in steps[-1:]]))
+        return replace(self, jobs=self.store.append_each(*taken_back), given=tuple(given))
 
     @property
     def asked(self) -> tuple[str, ...]:
@@ -168,23 +163,28 @@ class Call:
 
     def booked(self, day: str, remark: str = "") -> Call:
         """With the day the car comes (ISO 8601 date)."""
-        jobs = tuple(self.store.append(job, Booked(day, remark)) for job in self.jobs)
+        jobs = self.store.append_each(*((job, [Booked(day, remark)]) for job in self.jobs))
         return replace(self, jobs=jobs)
+
+    def refreshed(self) -> Call:
+        """The call as others have left its jobs in the meantime, without those that they have erased."""
+        found = (self.store.case(job.number) for job in self.jobs)
+        return replace(self, jobs=tuple(job for job in found if job is not None) or self.jobs)
 
     def worked_out(self) -> Call:
         """The same call with what a screen shows worked out; best done off the event loop."""
         self.next, self.suspects, self.warnings  # noqa: B018
         return self
 
-    def _entered(self, entry: Entry) -> Call:
-        after = entered(self.calls, entry)
-        for (engine, _), case in zip(self.calls, after, strict=True):
+    def _entered(self, *entries: Entry) -> Call:
+        calls = self.calls
+        for entry in entries:
+            after = entered(calls, entry)
+            calls = tuple((engine, case) for (engine, _), case in zip(calls, after, strict=True))
+        for engine, case in calls:
             possible(self.knowledge, engine, case)
-        jobs = [
-            job if case == job.case else self.store.append(job, entry)
-            for job, case in zip(self.jobs, after, strict=True)
-        ]
-        return replace(self, jobs=tuple(jobs))
+        new = [case.entries[job.entries :] for job, (_, case) in zip(self.jobs, calls, strict=True)]
+        return replace(self, jobs=self.store.append_each(*zip(self.jobs, new, strict=True)))
 
 
 def _on_the_phone(entry: Entry) -> bool:

@@ -10,7 +10,7 @@ import math
 import sqlite3
 import time
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -25,6 +25,7 @@ from advisor import case as cases
 from advisor.case import TECHNICIAN, Accounted, Case, Entry, Measured, Seen, TakenBack
 from advisor.evidence import Measurement
 from advisor.letters import clean
+from advisor.trouble import Doing, sentence
 
 SCHEMA = 3
 """Raised by one with every change of the tables below, together with a step in `_MIGRATIONS`."""
@@ -103,7 +104,7 @@ _UNSURE = "unsure"
 
 
 class StoreTrouble(Exception):
-    """The database cannot be reached or written; the sentence says which and why."""
+    """The database cannot be reached, read or written: why, what was kept, and what to do."""
 
 
 class Damaged(StoreTrouble):
@@ -160,12 +161,15 @@ class Store:
 
     def __init__(self, url: str, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
         self.clock = clock
+        self._unheard: dict[int, list[Filed]] = {}
+        self._unheard_openings: list[Filed] = []
         with _trouble("opened"):
             self._engine = sa.create_engine(url, **_careful(url))
             if self._engine.dialect.name == "sqlite":
                 file = self._engine.url.database
                 if file and file != ":memory:":
                     Path(file).touch(mode=0o600)
+                    _watch(self._engine, Path(file))
                 sa.event.listen(self._engine, "connect", _careful_sqlite)
                 sa.event.listen(self._engine, "begin", _begin_sqlite)
             elif self._engine.driver == "psycopg":
@@ -220,51 +224,97 @@ class Store:
 
     def open_case(self, tag: str, complaint: str, knowledge: str = "") -> Filed:
         """Start a case for a vehicle, known by a tag of the workshop's own."""
-        row = {"tag": tag[:80], "complaint": complaint, "opened": self.now(), "knowledge": knowledge}
-        with _trouble("written"), self._writing.begin() as connection:
-            key = connection.execute(_cases.insert().values(row)).inserted_primary_key
-            number = int(key[0]) if key else 0
-        return Filed(number, row["tag"], row["opened"], Case(complaint), (), knowledge)
+        return self.open_cases(tag, (complaint,), knowledge)[0]
 
-    def append(self, filed: Filed, *entries: Entry) -> Filed:
-        """Save entries, all or none; they are on disk when this returns.
+    def open_cases(self, tag: str, complaints: Iterable[str], knowledge: str = "") -> tuple[Filed, ...]:
+        """Start a case for each complaint of a vehicle, all or none.
 
-        Raises `Overtaken` where the case has grown in the meantime, so that nobody writes over another, and
-        `Erased` where there is no such case any more.
+        An earlier try that was not heard of but did come about is found again, and not made twice.
         """
-        rows = []
-        after = filed
-        for entry in entries:
-            after = after.with_entry(entry, self.now())
-            kind, about, said = _row(entry)
-            rows.append(
-                {
-                    "case_id": filed.number,
-                    "number": after.entries,
-                    "kind": kind,
-                    "about": about,
-                    "said": said,
-                    "at": after.times[-1],
-                }
-            )
-        if not rows:
-            return filed
+        at = self.now()
+        new = [Filed(0, tag[:80], at, Case(complaint), (), knowledge) for complaint in complaints]
+        known = [(one.tag, one.case.complaint) for one in new]
+        before = [one for one in self._unheard_openings if (one.tag, one.case.complaint) in known]
         try:
             with _trouble("written"), self._writing.begin() as connection:
+                made = tuple(_opened(connection, one, before) for one in new)
+        except StoreTrouble:
+            self._unheard_openings += new
+            raise
+        self._unheard_openings = [one for one in self._unheard_openings if one not in before]
+        return made
+
+    def append(self, filed: Filed, *entries: Entry) -> Filed:
+        """Save entries on a case, all or none; see `append_each`."""
+        return self.append_each((filed, entries))[0]
+
+    def append_each(self, *jobs: tuple[Filed, Sequence[Entry]]) -> tuple[Filed, ...]:
+        """Save entries on several cases, all or none; they are on disk when this returns.
+
+        An earlier try of the same that was not heard of but did come about is not entered twice.
+        Raises `Overtaken` where a case has grown in the meantime, so that nobody writes over another, and
+        `Erased` where there is no such case any more.
+        """
+        after, rows = [], []
+        for filed, entries in jobs:
+            then = filed
+            for entry in entries:
+                then = then.with_entry(entry, self.now())
+                kind, about, said = _row(entry)
+                place = {"case_id": filed.number, "number": then.entries, "at": then.times[-1]}
+                rows.append({**place, "kind": kind, "about": about, "said": said})
+            after.append(then)
+        if not rows:
+            return tuple(after)
+        try:
+            with _trouble("written"), self._writing.begin() as connection:
+                for filed, entries in jobs:
+                    if entries and connection.scalar(_count(filed.number)) != filed.entries:
+                        raise Overtaken("The case has another length.")
                 connection.execute(_entries.insert(), rows)
         except StoreTrouble as error:
-            if isinstance(error.__cause__, IntegrityError):
-                if not self._there(filed.number):
-                    raise Erased(
-                        "This job was erased in the meantime. Your answer was not entered, and nothing more "
-                        "can be entered on it: go back to the list of jobs."
-                    ) from error
-                raise Overtaken(
-                    "Somebody else has entered something on this job in the meantime. Your answer was not "
-                    "entered: look at the job as it is now, then answer again."
-                ) from error
-            raise
-        return after
+            if not isinstance(error, Overtaken) and not isinstance(error.__cause__, IntegrityError):
+                for one in after:
+                    self._unheard.setdefault(one.number, []).append(one)
+                raise
+            known = [found for one in after if (found := self._there_already(one)) is not None]
+            if len(known) < len(after):
+                raise self._overtaken(filed for filed, _ in jobs) from error
+            after = known
+        for one in after:
+            self._unheard.pop(one.number, None)
+        return tuple(after)
+
+    def _there_already(self, wanted: Filed) -> Filed | None:
+        """The case as an earlier try of the same has left it, or None where none has come about."""
+        found = self.case(wanted.number)
+        if found is None:
+            return None
+        for one in self._unheard.get(wanted.number, ()):
+            there = found.case.entries[: one.entries], found.times[: one.entries]
+            same = [*map(_but_for_time, one.case.entries)] == [*map(_but_for_time, wanted.case.entries)]
+            if same and (one.case.entries, one.times) == there:
+                return one
+        return None
+
+    def _overtaken(self, jobs: Iterable[Filed]) -> Overtaken:
+        """Why entries do not fit the cases any more."""
+        for filed in jobs:
+            if not self._there(filed.number):
+                return Erased(
+                    "This job was erased in the meantime. Your answer was not entered, and nothing more "
+                    "can be entered on it: go back to the list of jobs."
+                )
+            if self.length(filed) < filed.entries:
+                return Overtaken(
+                    "The database holds less of this job than was entered here: somebody has put an older "
+                    "copy in its place. Your answer was not entered: look at the job as it is there now, and "
+                    "enter again what is missing."
+                )
+        return Overtaken(
+            "Somebody else has entered something on this job in the meantime. Your answer was not "
+            "entered: look at the job as it is now, then answer again."
+        )
 
     def take_back(self, filed: Filed, step: int | None = None, reason: str = "") -> Filed:
         """Take back a step that counts, the last one if none is named; the record of it stays."""
@@ -332,12 +382,12 @@ class Store:
     def _scrub(self, number: int) -> None:
         """Write the SQLite file anew without what was deleted, and empty its log."""
         try:
-            with _trouble("written"), self._engine.execution_options(bare=True).connect() as connection:
+            with self._engine.execution_options(bare=True).connect() as connection:
                 connection.exec_driver_sql("VACUUM")
                 busy = connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").scalar()
                 why = "Another program is reading it." if busy else ""
-        except StoreTrouble as error:
-            why = str(error)
+        except (SQLAlchemyError, OSError) as error:
+            why = f"It cannot be written anew: {_reason(error)}."
         if why:
             raise StoreTrouble(
                 f"Job {number} is erased, but its text may still be in the file of the database or in the "
@@ -352,9 +402,8 @@ class Store:
 
     def length(self, filed: Filed) -> int:
         """How many entries the case has by now."""
-        count = sa.select(sa.func.count()).select_from(_entries).where(_entries.c.case_id == filed.number)
         with _trouble("read"), self._engine.connect() as connection:
-            return int(connection.scalar(count) or 0)
+            return int(connection.scalar(_count(filed.number)) or 0)
 
     def preferences(self) -> dict[str, str]:
         """The units that people here prefer, by kind of quantity."""
@@ -383,6 +432,42 @@ class Store:
     def close(self) -> None:
         """Let go of the database."""
         self._engine.dispose()
+
+
+def _opened(connection: sa.Connection, new: Filed, before: Iterable[Filed]) -> Filed:
+    """A new case with its number; where one of those tried before has come about and is empty, that one."""
+    for one in before:
+        if one.case.complaint == new.case.complaint:
+            same = (
+                sa.select(_cases.c.id)
+                .filter_by(**_head(one))
+                .where(_cases.c.id.not_in(sa.select(_entries.c.case_id)))
+            )
+            number = connection.scalar(same)
+            if number is not None:
+                return replace(one, number=number)
+    key = connection.execute(_cases.insert().values(_head(new))).inserted_primary_key
+    return replace(new, number=int(key[0]) if key else 0)
+
+
+def _head(filed: Filed) -> dict[str, str]:
+    """What a case without its entries is in the database."""
+    return {
+        "tag": filed.tag,
+        "complaint": filed.case.complaint,
+        "opened": filed.opened,
+        "knowledge": filed.knowledge,
+    }
+
+
+def _count(number: int) -> sa.Select[Any]:
+    """Asks how many entries a case has."""
+    return sa.select(sa.func.count()).select_from(_entries).where(_entries.c.case_id == number)
+
+
+def _but_for_time(entry: Entry) -> tuple[type[Entry], dict[str, Any]]:
+    """What an entry says, whenever it was said."""
+    return type(entry), {name: said for name, said in vars(entry).items() if name != "at"}
 
 
 def _row(entry: Entry) -> tuple[str, str, str]:
@@ -515,16 +600,22 @@ _MIGRATIONS: tuple[Callable[[sa.Connection], None], ...] = (
 )
 
 
+def _reason(error: Exception) -> str:
+    """What the database or the system has said, on one line."""
+    told = str(getattr(error, "orig", None) or error).splitlines() or [type(error).__name__]
+    return clean(told[0]).rstrip(".")
+
+
 @contextmanager
-def _trouble(what: str) -> Iterator[None]:
+def _trouble(doing: Doing) -> Iterator[None]:
     try:
         yield
     except (SQLAlchemyError, OSError, ImportError, UnicodeDecodeError) as error:
-        told = str(getattr(error, "orig", None) or error).splitlines() or [type(error).__name__]
-        reason = clean(told[0]).rstrip(".")
+        reason = _reason(error)
         if isinstance(error, ImportError) and error.name in _DRIVERS:
             reason = f"its driver {error.name} is not installed. Install it with: {_DRIVERS[error.name]}"
-        raise StoreTrouble(f"The database of cases cannot be {what}: {reason}.") from error
+            raise StoreTrouble(f"The database of cases cannot be {doing}: {reason}.") from error
+        raise StoreTrouble(sentence(doing, reason)) from error
 
 
 def _careful(url: str) -> Mapping[str, Any]:
@@ -551,6 +642,45 @@ def _careful_sqlite(connection: Any, _: Any) -> None:
     cursor.execute("PRAGMA foreign_keys=ON")
     cursor.execute("PRAGMA secure_delete=ON")
     cursor.close()
+
+
+def _watch(engine: sa.Engine, file: Path) -> None:
+    """See to it that nothing is read from or written to a file that is not the one opened at first.
+
+    Who deletes, moves or replaces a file that is open leaves its programs with one that nobody finds again.
+    Where it is the log, the connections to it are closed, which saves what is in it, and new ones are made.
+    """
+    first = _identity(file)
+    log = file.with_name(file.name + "-wal")
+
+    def refused(gone: Path) -> StoreTrouble:
+        return StoreTrouble(sentence("used", f"{gone} was deleted, moved or replaced while it was open here"))
+
+    def connecting(*_: object) -> None:
+        if _identity(file) != first:
+            raise refused(file)
+
+    def beginning(connection: sa.Connection) -> None:
+        connecting()
+        now = _identity(log)
+        if connection.info.setdefault("log", now) is None:  # a new file has its log from the first entry on
+            connection.info["log"] = now
+        if connection.info["log"] != now:
+            connection.invalidate()
+            engine.dispose()
+            raise refused(log)
+
+    sa.event.listen(engine, "do_connect", connecting)
+    sa.event.listen(engine, "begin", beginning)
+
+
+def _identity(file: Path) -> tuple[int, int] | None:
+    """Which file on which disk lies under a name, or None where none does."""
+    try:
+        stat = file.stat()
+    except FileNotFoundError:
+        return None
+    return stat.st_dev, stat.st_ino
 
 
 def _write_ahead(cursor: sqlite3.Cursor) -> None:

@@ -15,9 +15,8 @@ import pytest
 import sqlalchemy as sa
 
 from advisor.store import Store
+from tests.postgresql import SERVER
 
-SERVER = "ADVISOR_TEST_POSTGRESQL"
-"""The environment variable that names the server: a URL, of a user that may make schemas and end sessions."""
 OLD = Path(__file__).parent / "old"
 """Databases of older programs, kept from when these were the newest."""
 KINDS = ("sqlite", "postgresql")

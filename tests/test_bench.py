@@ -433,7 +433,8 @@ async def test_an_answer_that_cannot_be_saved_is_kept_and_saved_later(
 
             broken.setattr(Store, "append", append)
             await entered(pilot, lambda: task.session.saw("glow", "glows"))
-            assert "NOT SAVED YET. Your answer is kept here" in words(pilot)
+            assert "NOT SAVED YET. Your answer is kept here and tried again" in words(pilot)
+            assert "The database of cases cannot be written: disk full." in words(pilot)
             await entered(pilot, lambda: task.session.saw("hiss", "silent"))
             assert task.session.case.taken == ()
             await pilot.press("escape")

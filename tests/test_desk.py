@@ -25,7 +25,7 @@ from advisor.screens.desk import DeskScreen
 from advisor.screens.sheet import SheetScreen
 from advisor.screens.task import TaskScreen
 from advisor.session import Engines
-from advisor.store import Store
+from advisor.store import Overtaken, Store
 from tests.test_screens import KNOWLEDGE, SMALL, listed, running, settled, text_of, until
 
 NOON = datetime(2030, 1, 15, 12, 0, tzinfo=UTC)
@@ -111,6 +111,31 @@ def test_undo_takes_back_the_last_answer_everywhere(engines: Engines, store: Sto
     assert after.asked == ()
     assert after.next == call.next
     assert max(len(job.case.entries) for job in after.jobs) == 2
+
+
+def test_undo_goes_by_the_order_of_the_answers_and_not_by_the_clock(engines: Engines, store: Store) -> None:
+    """The clock is set back an hour between two answers: the second one is taken back all the same."""
+    call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"], 30)
+    asked = []
+    for at in (NOON, NOON - timedelta(hours=1)):
+        store.clock = lambda at=at: at
+        question = call.next.question
+        assert question is not None
+        asked.append(question.reading)
+        call = call.answered(question.reading, next(iter(question.answers)))
+    assert call.undone().asked == (asked[0],)
+
+
+def test_an_answer_to_two_complaints_is_saved_on_both_or_none(engines: Engines, store: Store) -> None:
+    """The bench has gone on with one job: nothing on the other either, until it is looked at again."""
+    call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"], 30)
+    bench = store.append(call.jobs[1], Seen("musty_smell", "none"))
+    with pytest.raises(Overtaken):
+        call.knows({"sunroof": "fitted"})
+    assert [one.entries for one in store.cases()] == [1, 0]
+    again = call.refreshed()
+    assert again.jobs == (call.jobs[0], bench)
+    assert [job.case.facts for job in again.knows({"sunroof": "fitted"}).jobs] == [{"sunroof": "fitted"}] * 2
 
 
 def test_not_knowing_is_an_answer(wet: Call) -> None:

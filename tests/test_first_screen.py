@@ -25,7 +25,8 @@ class Waiting(AdvisorApp):
 async def shown():
     app = Waiting([Path(sys.argv[1])], frozenset(), sys.argv[2])
     async with app.run_test(size=(80, 24)):
-        print("shown" if "Reading the knowledge" in str(app.screen.query_one("#says", Static).content) else "")
+        says = str(app.screen.query_one("#says", Static).content)
+        print("shown" if "Reading the knowledge" in says else "")
         print(*(name for name in sys.argv[3].split() if name in sys.modules))
 
 asyncio.run(shown())

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import Iterator
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -78,6 +79,8 @@ def test_the_load_would_notice(order: list[int], given: list[load.Answer], said:
 class Page(Shown):
     """A page of the served screens without a browser: it reads what a terminal would show, and types."""
 
+    reading: asyncio.Task[None]
+
     def __init__(self, socket: ClientWebSocketResponse) -> None:
         self.socket = socket
         self.letters = {}
@@ -94,6 +97,34 @@ class Page(Shown):
         await self.socket.send_json(["stdin", keys])
 
 
+@asynccontextmanager
+async def page_of(address: str, session: ClientSession) -> AsyncIterator[Page]:
+    """A page of a server, which reads along; `page.reading` is done when its socket is closed."""
+    origin = {"Origin": address.rstrip("/")}
+    async with session.ws_connect(f"{address}ws?width=110&height=40", headers=origin) as socket:
+        page = Page(socket)
+        page.reading = asyncio.create_task(page.read())
+        try:
+            yield page
+        finally:
+            page.reading.cancel()
+
+
+async def at_the_bench(page: Page, tag: str) -> None:
+    """Open a job by its tag, and leave the questions about the vehicle where it is a new one."""
+    await page.until(JOBS_HAVE_FOCUS)
+    await page.until(tag)
+    await page.type("/")
+    await page.until(JOBS_HAVE_FOCUS, there=False)
+    await page.type(f"{tag}\r")
+    await page.until(JOBS_HAVE_FOCUS)
+    await page.type("\r")
+    await until(lambda: page.shows("The vehicle.") or page.shows("The story so far"))
+    if page.shows("The vehicle."):
+        await page.type(F10)
+    await page.until("Seems loose")
+
+
 async def bench(address: str, session: ClientSession, store: Store, filed: Filed, keys: str) -> None:
     """Be a technician: open a job, and answer by keys, each when the answer before is stored and shown."""
 
@@ -103,24 +134,11 @@ async def bench(address: str, session: ClientSession, store: Store, filed: Filed
         shown = time.monotonic()  # a bench takes a second key so soon for a slip of the finger
         await until(lambda: time.monotonic() - shown > BOUNCE_SECONDS)
 
-    origin = {"Origin": address.rstrip("/")}
-    async with session.ws_connect(f"{address}ws?width=110&height=40", headers=origin) as socket:
-        page = Page(socket)
-        reading = asyncio.create_task(page.read())
-        await page.until(filed.tag)
-        await page.until(JOBS_HAVE_FOCUS)
-        await page.type("/")
-        await page.until(JOBS_HAVE_FOCUS, there=False)
-        await page.type(f"{filed.tag}\r")
-        await page.until(JOBS_HAVE_FOCUS)
-        await page.type("\r")
-        await page.until("The vehicle.")
-        await page.type(F10)
-        await page.until("Seems loose")
+    async with page_of(address, session) as page:
+        await at_the_bench(page, filed.tag)
         for count, key in enumerate(keys, start=1):
             await page.type(key)
             await answered(count)
-        reading.cancel()
 
 
 async def test_benches_in_browsers_answer_at_once_and_cross_nothing(

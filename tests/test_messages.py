@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from advisor.derived import FORMULAS
+from advisor.trouble import ELSE, UNKNOWN, WAYS_OUT
+from advisor.trouble import KEPT as KEPT_THEN
 from tests.saying import Message, messages
 
 LISTED = [
@@ -57,6 +59,12 @@ def test_every_formula_says_what_to_do_outside_its_range() -> None:
     """The last part of that message stands beside each of the formula's inputs."""
     demands = {one.instead for formula in FORMULAS.values() for one in formula.given.values()}
     assert [one for one in demands if not demanded(one)] == []
+
+
+def test_every_trouble_with_the_database_says_what_was_kept_and_what_to_do() -> None:
+    """Put together from tables: what was kept by what was tried, what to do by the reason."""
+    assert [one for one in (*KEPT_THEN.values(), UNKNOWN) if not KEPT.search(one)] == []
+    assert [one for one in (*WAYS_OUT.values(), ELSE) if not demanded(one)] == []
 
 
 @pytest.mark.parametrize(

@@ -81,10 +81,11 @@ def door(tmp_path: Path) -> Path:
 
 @asynccontextmanager
 async def running(
-    knowledge: Path, tmp_path: Path, size: tuple[int, int] = SMALL
+    knowledge: Path, tmp_path: Path, size: tuple[int, int] = SMALL, url: str = ""
 ) -> AsyncIterator[Pilot[None]]:
-    """The program on some knowledge, its cases in a file below tmp_path."""
-    app = AdvisorApp([knowledge], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}", looks_ahead=False)
+    """The program on some knowledge, its cases in a file below tmp_path, or in another database."""
+    url = url or f"sqlite:///{tmp_path / 'cases.sqlite'}"
+    app = AdvisorApp([knowledge], frozenset(), url, looks_ahead=False)
     async with app.run_test(size=size, notifications=True) as pilot:
         yield pilot
 

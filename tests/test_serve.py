@@ -490,9 +490,13 @@ class Shown:
         down = range(1, 1 + max((row for row, _ in self.letters), default=0))
         return ["".join(self.letters.get((row, column), " ") for column in across) for row in down]
 
+    def shows(self, words: str) -> bool:
+        """Whether the words stand somewhere on one line."""
+        return any(words in line for line in self.lines)
+
     async def until(self, words: str, there: bool = True) -> None:
         """Wait until the words stand somewhere, or nowhere any more."""
-        await until(lambda: any(words in line for line in self.lines) is there)
+        await until(lambda: self.shows(words) is there)
 
     async def click(self, words: str) -> None:
         """Click where the words stand."""

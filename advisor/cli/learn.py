@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import contextlib
+import shutil
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -122,16 +124,28 @@ def _apply(patch: Path, meant: list[Path]) -> None:
         new = applied(text, {name: said.decode("utf-8") for name, said in old.items()})
     except CannotApply as error:
         fail([str(error)], 1)
-    for name, said in new.items():
-        files[name].write_bytes(said.encode("utf-8"))
+    _write_anew({files[name]: said.encode("utf-8") for name, said in new.items()})
     try:
         checked(meant)
     except ProblemsFound:
-        for name, before in old.items():
-            files[name].write_bytes(before)
+        _write_anew({files[name]: before for name, before in old.items()})
         say("With the patch the knowledge has errors. The files were put back. Mend what follows:", err=True)
         raise
     say(f"Changed: {', '.join(files)}.")
+
+
+def _write_anew(texts: Mapping[Path, bytes]) -> None:
+    """Put files in the place of others once all are on the disk; where there is no room, none is."""
+    beside = {file.resolve(): file.resolve().with_name(f"{file.name}.new") for file in texts}
+    try:
+        for (file, new), text in zip(beside.items(), texts.values(), strict=True):
+            new.write_bytes(text)
+            shutil.copymode(file, new)
+        for file, new in beside.items():
+            new.replace(file)
+    finally:
+        for new in beside.values():
+            new.unlink(missing_ok=True)
 
 
 def _tried(jobs: list[Filed], *versions: Knowledge) -> list[tuple[int, int, int]]:

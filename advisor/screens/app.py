@@ -6,7 +6,7 @@ import gc
 from collections.abc import Sequence
 from pathlib import Path
 from re import Match
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from rich.cells import cell_len
 from rich.segment import Segment
@@ -21,6 +21,9 @@ from textual.worker import get_current_worker
 from advisor.letters import UNSEEN
 from advisor.screens.help import HelpScreen
 from advisor.screens.welcome import WelcomeScreen
+
+if TYPE_CHECKING:
+    from advisor.screens.opening import Opened
 
 
 class _LeftOut(LineFilter):
@@ -75,6 +78,7 @@ class AdvisorApp(App[None]):
             if desk_minutes is None
             else "Service desk: what is asked on the phone, what has to be booked"
         )
+        self.opened: Opened | None = None
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """What every line passes on its way to the terminal."""
@@ -84,6 +88,11 @@ class AdvisorApp(App[None]):
         """Show the first screen, and get ready meanwhile."""
         self.push_screen(self.welcome)
         self.load()
+
+    def on_unmount(self) -> None:
+        """Let go of the database."""
+        if self.opened is not None:
+            self.opened.store.close()
 
     @work(thread=True)
     def load(self) -> None:
@@ -105,7 +114,7 @@ class AdvisorApp(App[None]):
 
         worker = get_current_worker()
         try:
-            opened = opening.Opened(self.paths, self.without, self.url)
+            self.opened = opened = opening.Opened(self.paths, self.without, self.url)
         except opening.CannotOpen as error:
             self.call_from_thread(self.welcome.failed, error.what, error.lines, error.exit_code)
             return

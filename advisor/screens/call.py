@@ -22,7 +22,7 @@ from advisor.problems import ProblemsFound
 from advisor.report import duration
 from advisor.screens.facts import FactsScreen
 from advisor.screens.sheet import SheetScreen
-from advisor.store import StoreTrouble
+from advisor.store import Overtaken, StoreTrouble
 
 
 class CallScreen(Screen[None]):
@@ -97,9 +97,13 @@ class CallScreen(Screen[None]):
 
     @work(thread=True, group="saving")
     def work_out(self, make: Callable[[], Call]) -> None:
-        """Save and work out the next question, off the event loop."""
+        """Save and work out the next question, off the event loop; where others were first, look again."""
         try:
-            call = make().worked_out()
+            try:
+                call = make().worked_out()
+            except Overtaken as error:
+                call = self.call.refreshed().worked_out()
+                self.app.call_from_thread(self.refused, str(error))
         except (StoreTrouble, Contradiction, ProblemsFound, TooWide) as error:
             self.app.call_from_thread(self.refused, str(error))
         else:

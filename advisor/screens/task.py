@@ -61,7 +61,7 @@ class TaskScreen(Screen[None]):
     app: AdvisorApp
     CSS = """
     TaskScreen #head { padding: 0 1; background: $primary; color: $text; height: 1; }
-    TaskScreen #news { padding: 0 1; height: auto; max-height: 4; display: none; text-style: bold; }
+    TaskScreen #news { padding: 0 1; height: auto; max-height: 6; display: none; text-style: bold; }
     TaskScreen #middle { height: 1fr; }
     TaskScreen #trail {
         width: 28%; min-width: 22; border-right: solid $primary; padding: 0 1; scrollbar-size-vertical: 1;
