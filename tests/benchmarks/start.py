@@ -24,8 +24,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from tests.benchmarks.step import machine
-
 ROOT = Path(__file__).parents[2]
 FAMILIES = {"drain": "flat_battery", "ingress": "wind_noise", "climate": "poor_cooling"}
 SCRIPT = "import sys; sys.argv[0] = 'advisor'; from advisor.cli import main; main()"
@@ -110,6 +108,8 @@ def measure(own: Path, rounds: int, first: int) -> None:
         for name, words in (commands | asked).items():
             again[name].append(run(words, environment))
     kept = [one.stat().st_size for one in (own / "kept" / "advisor").iterdir()]
+    from tests.benchmarks.step import machine  # large, and processes begin as large as their parent
+
     print(f"{machine()}, load {os.getloadavg()[0]:.1f}")
     head = ("runs", "clock ms", "cpu ms", "MB", "ratio", "cpu ratio", "at most")
     print(f"{'':<28}" + "".join(f"{one:>10}" for one in head))
