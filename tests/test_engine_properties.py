@@ -613,3 +613,56 @@ def test_the_same_tables_give_the_same_bits_in_every_process(tmp_path: Path) -> 
         for seed in ("1", "2")
     ]
     assert printed[0] == printed[1]
+
+
+# What does not fit is refused
+
+
+@pytest.mark.parametrize(
+    ("said", "kind", "sentence"),
+    [
+        ({"leak": (0, 1)}, KeyError, "there is no node 'leak'"),
+        ({"state": (0, 1, 0)}, ValueError, "'state' has 2 states, not (3,)"),
+        ({"state": 1.0}, ValueError, "'state' has 2 states, not ()"),
+        ({"state": (-1e-9, 1)}, ValueError, "the likelihood on 'state' has to be numbers from 0 up"),
+        ({"state": (math.nan, 1)}, ValueError, "the likelihood on 'state' has to be numbers from 0 up"),
+        ({"state": (1, math.inf)}, ValueError, "the likelihood on 'state' has to be numbers from 0 up"),
+    ],
+)
+def test_evidence_that_does_not_fit_is_named(
+    said: dict[str, Any], kind: type[Exception], sentence: str
+) -> None:
+    """An unknown node, a wrong number of states, or what is no likelihood: alone and among good cases."""
+    engine = compile_tables(chain(0.1, [[0.9, 0.1], [0.2, 0.8]], [[1.0, 0.0], [0.0, 1.0]]))
+    for ask in (engine.outlook_many, engine.log2_chances):
+        with pytest.raises(kind) as refused:
+            ask([{"fault": (0, 1)}, said])
+        assert refused.value.args == (sentence,)
+
+
+def test_a_reading_that_something_hangs_on_is_named() -> None:
+    """Readings are leaves: that is what makes many cases at once cheap."""
+    tables = chain(0.1, [[0.9, 0.1], [0.2, 0.8]], [[1.0, 0.0], [0.0, 1.0]])
+    with pytest.raises(ValueError, match=r"^'reading' hangs on a reading; readings are leaves$"):
+        compile_tables(Tables(tables.tables, tables.outcomes, ("fault",), ("state", "reading")))
+
+
+def test_a_clash_is_told_in_words_and_by_its_nodes() -> None:
+    """Both are there for whoever catches it."""
+    refused = ImpossibleEvidence(("dye", "smoke"))
+    assert (refused.clash, str(refused)) == (("dye", "smoke"), "cannot be so together: dye, smoke")
+
+
+def test_more_cases_than_go_through_at_once_keep_their_order() -> None:
+    """Each of 300 cases with a likelihood of its own, and one that is impossible, has its own answer.
+
+    P(fault | evidence) by Bayes' rule for a prior of 0.1 and the odds of the case.
+    """
+    engine = compile_tables(chain(0.1, [[1.0, 0.0], [0.0, 1.0]], [[1.0, 0.0], [0.0, 1.0]]))
+    cases = [{"reading": (1, at / 10)} for at in range(1, 301)]
+    found = [one.beliefs["fault"] for one in engine.outlook_many(cases)]
+    assert found == pytest.approx([0.01 * at / (0.01 * at + 0.9) for at in range(1, 301)], abs=1e-12)
+    chances = engine.log2_chances([*cases, {"fault": (0, 1), "reading": (1, 0)}])
+    assert chances[:-1] == pytest.approx([math.log2(0.9 + 0.01 * at) for at in range(1, 301)], abs=1e-12)
+    assert chances[-1] == -math.inf
+    assert engine.outlook_many([]) == () and engine.log2_chances([]).shape == (0,)
