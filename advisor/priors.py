@@ -234,13 +234,14 @@ class _Tree:
         for fault in self.factors:
             prior = result.priors.get(fault)
             if prior is None:
-                say(
-                    "no-number",
-                    (self._user(fault),),
-                    f"'{fault}' has neither a number nor a prior.",
-                    "Its probability cannot be found.",
-                    "Give it a number in one branch, or a prior.",
-                )
+                if not any(fault in _stated(gated.gate) for gated in self.gates.values()):
+                    say(
+                        "no-number",
+                        (self._user(fault),),
+                        f"'{fault}' has neither a number nor a prior.",
+                        "Its probability cannot be found.",
+                        "Give it a number in one branch, or a prior.",
+                    )
                 prior = result.priors[fault] = 0.5
             chance = np.full([1] * len(self.axes), prior)
             for fact, factor in self.factors[fault].items():
@@ -330,7 +331,7 @@ class _Tree:
                 priors[name] = fault.prior
         for name in reversed(self.gates):
             gate = self.gates[name].gate
-            stated = {member: share / 100 for member, share in gate.shares.items() if share is not None}
+            stated = _stated(gate)
             found: dict[str, float] = {}
             if stated and gate.kind == "at_least":
                 found = (
@@ -457,6 +458,11 @@ class _Evaluated:
 
 def _silent(*_: object) -> None:
     """Problems are reported once, from the solved tree."""
+
+
+def _stated(gate: Gate) -> dict[str, float]:
+    """The members with a number, as shares of 1."""
+    return {member: share / 100 for member, share in gate.shares.items() if share is not None}
 
 
 def _gate_probability(gate: Gate, members: list[Floats]) -> Floats:
