@@ -21,7 +21,7 @@ from tests.test_engine_properties import assert_agrees, evidences, networks, pos
 
 examples = settings(
     derandomize=True,
-    max_examples=100,
+    max_examples=60,
     deadline=None,
     database=None,
     suppress_health_check=list(HealthCheck),

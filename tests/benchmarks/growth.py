@@ -29,6 +29,7 @@ from tests.oracle import BINARY
 SIZES = (25, 50, 100, 200, 400, 1000)
 CROSS_LINKS = (0.02, 0.15)
 BRANCH = 8
+FROM = 100
 PROPORTIONAL = 1.3
 """Times proportional that cost may grow to."""
 
@@ -88,12 +89,12 @@ def seen_on(tables: Tables, count: int, seed: int) -> dict[str, Floats]:
 def proportional(cross_links: float, sizes: Sequence[int], repeats: int) -> None:
     """Print what compiling and a step cost at each size, and how many times proportional that is.
 
-    Proportional to the smallest size from which on a step takes a millisecond or more: below that calls count
-    more than numbers.
+    "x size" is cost by faults, "x entries" by table entries, which is by faults at equal treewidth. Both are
+    1 at `FROM` faults or at the first larger size: below that calls count more than numbers.
     """
     print(f"\n{cross_links:.0%} cross-links to the next branch")
-    print("faults  readings  entries a fault  largest clique  compile s  x size  step ms  x size")
-    first: dict[str, tuple[int, float]] = {}
+    print("faults  entries a fault  largest  compile s  x size  x entries  step ms  x size  x entries")
+    first: tuple[int, float, float, float] | None = None
     for faults in sizes:
         compiled, steps, entries, widest = [], [], [], []
         for seed in range(repeats):
@@ -103,18 +104,17 @@ def proportional(cross_links: float, sizes: Sequence[int], repeats: int) -> None
             compiled.append(time.process_time() - begin)
             seen = seen_on(tables, 8, seed)
             steps.append(median_ms(functools.partial(engine.outlook, seen), 30))
-            entries.append(len(engine.start) / faults)
+            entries.append(len(engine.start))
             widest.append(engine.widest[1])
-        costs = {"compile": statistics.median(compiled), "step": statistics.median(steps)}
-        times = {}
-        for name, cost in costs.items():
-            if name not in first and costs["step"] >= 1.0:
-                first[name] = (faults, cost)
-            times[name] = f"{cost / first[name][1] * first[name][0] / faults:.2f}" if name in first else ""
-        print(
-            f"{faults:>6} {2 * faults:>9} {statistics.median(entries):>16.1f} {max(widest):>15} "
-            f"{costs['compile']:>10.2f} {times['compile']:>7} {costs['step']:>8.2f} {times['step']:>7}"
-        )
+        here = (faults, *map(statistics.median, (entries, compiled, steps)))
+        first = first or (here if faults >= FROM else None)
+        row = f"{faults:>6} {here[1] / faults:>16.1f} {max(widest):>8}"
+        for cost, width in ((2, 10), (3, 8)):
+            row += f" {here[cost]:>{width}.2f}"
+            for by, space in ((0, 7), (1, 10)):
+                share = here[cost] / first[cost] / (here[by] / first[by]) if first else 0
+                row += f" {share:>{space}.2f}" if first else " " * (space + 1)
+        print(row)
 
 
 def too_wide(cross_links: float, sizes: Sequence[int]) -> None:
