@@ -163,6 +163,13 @@ TREES: dict[str, tuple[str, int]] = {
         + faults("a", "b", "d", "e", "f"),
         5,
     ),
+    "two needed, nearly always the same two": (
+        complaint("any_of: {x: , b: 50, a: 60}")
+        + "branches:\n"
+        + branch("x", "at_least: 2, of: {d: 99, e: 98, f: 4}")
+        + faults("a", "b", "d", "e", "f"),
+        5,
+    ),
     "two needed for the complaint": (
         complaint("at_least: 2, of: {a: 90, b: 80, d: 50}") + faults("a", "b", "d"),
         3,
@@ -534,6 +541,16 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         "x: {name: Branch x",
         "no-number 'x' has numbers inside but none where it is used. How common it is cannot be found. "
         "Give it a number in the gate above.",
+    ),
+    "a plain prior above the branch that it is in": (
+        complaint("any_of: {x: 60, a: 60}")
+        + "branches:\n"
+        + branch("x", "any_of: {b: , d: 60}", rest=True)
+        + faults("a", "b", "d", b="prior: 0.9"),
+        "any_of: {b",
+        "shares The numbers add up to 60. "
+        "Independent causes come together more rarely than that, by the complaint's sum. "
+        "Lower the numbers of the branch.",
     ),
     "nineteen faults under two branches each": (
         complaint("any_of: {x: 70, y: 60}")

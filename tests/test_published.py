@@ -750,6 +750,31 @@ def test_leak_larger_than_the_strength_that_includes_it() -> None:
         noisy_or(0.1, [0.05], with_leak=True)
 
 
+@pytest.mark.parametrize(
+    ("leak", "effect"),
+    [
+        # At most mild: 0.3 of the leak's 0.5; at most middle: 0.3 of its 0.6, which is less.
+        ((0.5, 0.1, 0.4), (0.3, 0.0, 0.7)),
+        # The leak alone never shows the mild outcome.
+        ((0.0, 1.0), (0.3, 0.7)),
+    ],
+)
+def test_a_cause_that_would_make_something_milder_is_refused(
+    leak: tuple[float, ...], effect: tuple[float, ...]
+) -> None:
+    """Henrion (1989), by cumulative distributions: what a cause adds to the leak has to be a distribution."""
+    with pytest.raises(ValueError, match=r"^the cause makes outcomes milder than they are without it$"):
+        noisy_max(np.array(leak), [np.array(effect)], with_leak=True)
+
+
+def test_an_outcome_that_the_leak_never_shows_is_never_shown() -> None:
+    """P(at most middle): 0.4 by the leak, 0.3 and 0.1 with a cause, so 0.4 x 0.75 x 0.25 with both."""
+    leak, effects = np.array([0.0, 0.4, 0.6]), [np.array([0.0, 0.3, 0.7]), np.array([0.0, 0.1, 0.9])]
+    table = noisy_max(leak, effects, with_leak=True)
+    assert list(table[1, 0]) == [0.0, within(0.3, 1e-12), within(0.7, 1e-12)]
+    assert list(table[1, 1]) == [0.0, within(0.075, 1e-12), within(0.925, 1e-12)]
+
+
 def test_noisy_max() -> None:
     """Díez, The generalized noisy OR-gate (1993): the cumulative distributions of the causes multiply."""
     leak, first, second = np.array([0.9, 0.08, 0.02]), np.array([0.3, 0.5, 0.2]), np.array([0.6, 0.1, 0.3])

@@ -1,7 +1,8 @@
 """Mutation testing on a small machine: a fair sample of the mutants, and the quick tests before the others.
 
-As a plugin of pytest (`-p tests.soak.mutation`) it puts tests that need the shipped knowledge after those
-that do not, so that most mutants are killed in a fraction of a second.
+As a plugin of pytest (`-p tests.soak.mutation`) it leaves out property tests and others that take seconds,
+and puts tests that need the shipped knowledge after those that do not, so that most mutants are killed in a
+fraction of a second. With `SLOW=1` in the environment nothing is left out: for a mutant that survives.
 `python -m tests.soak.mutation evidence 250` prints the names of that many of a module's mutants, drawn with
 a fixed seed, for `mutmut run`;
 `python -m tests.soak.mutation` prints how the mutants of each module fared.
@@ -11,6 +12,7 @@ from __future__ import annotations
 
 import collections
 import json
+import os
 import random
 import sys
 from collections.abc import Mapping
@@ -21,12 +23,32 @@ import pytest
 MADE = Path("mutants/advisor")
 SEED = 9
 SHIPPED = {"shipped", "knowledge", "drain", "drain_network", "rattle"}
+SLOW = (
+    "test_200_faults",
+    "test_a_long_file_of_nonsense",
+    "test_as_many_",
+    "test_half_of_the_questions_reach_what_all_of_them_would",
+    "test_large_tree_agrees",
+    "test_members_of_all_of_without_numbers",
+    "test_soft_readings_agree",
+    "test_the_call_spares_the_technician_minutes",
+    "test_the_minutes_booked_cover_80_of_100_fresh_jobs",
+    "test_the_same_tables_give_the_same_bits_in_every_process",
+    "test_the_shipped_network_is_read_back_whole",
+    "test_what_forty_readings_speak_against",
+    "test_what_is_next_to_nothing",
+)
+"""How the names of tests begin that take seconds each."""
 ENDED = {None: "not run", 0: "survived", 1: "killed", 3: "killed", 33: "not reached by a test"}
 """Exit codes of pytest, and mutmut's own for a mutant without a test; every other one is a timeout."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Quick tests first; within each kind the order stays."""
+    """Quick tests only, and of those the quickest first; within each kind the order stays."""
+    if "SLOW" not in os.environ:
+        items[:] = [
+            one for one in items if "hypothesis" not in one.keywords and not one.name.startswith(SLOW)
+        ]
     items.sort(key=lambda item: bool(SHIPPED.intersection(getattr(item, "fixturenames", ()))))
 
 
