@@ -181,6 +181,8 @@ def test_messages_between_many_cliques_give_enumeration(
     assert (len(engine.cliques) > 2) == (merge == 0)
     assert engine.widest[1] == max(len(clique.own) for clique in engine.cliques)
     cases = [seen_softly(tables, count) for count in (0, 1, 3)]
+    first = tables.tables[0].child
+    cases.append({**cases[1], first: np.eye(len(tables.outcomes[first]))[-1]})
     weakened = [{name: weak * said for name, said in case.items()} for case in cases]
     for case, alone, together, chance in zip(
         cases,

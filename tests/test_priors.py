@@ -401,8 +401,16 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         f"shares The numbers and unlisted add up to 100. {HOW_MANY}",
     ),
     "below 100": (
-        complaint("any_of: {a: 60, b: 28}") + faults("a", "b"),
+        complaint("any_of: {a: 60, b: 34.5}") + faults("a", "b"),
         "any_of",
+        f"shares The numbers and unlisted add up to 99.5: 0.5 of 100 cars are missing. {HOW_MANY}",
+    ),
+    "below 100, above a branch without numbers": (
+        complaint("any_of: {x: 20, b: 68}")
+        + "branches:\n"
+        + branch("x", "all_of: [d, e]")
+        + faults("b", "d", "e"),
+        "any_of: {x",
         f"shares The numbers and unlisted add up to 93: 7 of 100 cars are missing. {HOW_MANY}",
     ),
     "a branch below 100 without unlisted": (
