@@ -1,0 +1,57 @@
+"""What is asked about repairs: which cause was put right, and with which one the job is closed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from advisor.report import caution_words, percent
+from advisor.screens.choices import ChoiceScreen
+
+if TYPE_CHECKING:
+    from advisor.screens.task import TaskScreen
+
+
+def causes(bench: TaskScreen) -> list[tuple[str, str]]:
+    """The leading causes to choose from."""
+    suspects = [one for one in bench.session.advice.suspects if not one.fault.startswith("unlisted:")]
+    return [(one.fault, f"{percent(one.probability):>6}  {one.name}") for one in suspects]
+
+
+def remedy(bench: TaskScreen) -> None:
+    """Enter that a remedy was done."""
+
+    def done(fault: str | None) -> None:
+        if fault is not None:
+            repaired(bench, fault)
+
+    bench.app.push_screen(ChoiceScreen("Which cause was put right?", causes(bench)), done)
+
+
+def repaired(bench: TaskScreen, fault: str) -> None:
+    """Enter that the remedy of a fault was done, once its cautions have been read."""
+    session = bench.session
+    due = session.to_acknowledge(session.remedy_cautions(fault))
+    if not due:
+        bench.change(lambda: session.repaired(fault))
+        return
+
+    def read(answer: str | None) -> None:
+        if answer is not None:
+            bench.change(lambda: session.acknowledged(due).repaired(fault))
+
+    words = "\n".join(caution_words(session.knowledge, one) for one in due)
+    bench.app.push_screen(ChoiceScreen(f"Before the remedy:\n{words}", [("read", "I have read this")]), read)
+
+
+def close(bench: TaskScreen) -> None:
+    """Close the job with the cause that was found."""
+    mended = bench.session.case.repaired
+    lines = [(one, f"repaired  {bench.session.knowledge.title(one)}") for one in reversed(mended)]
+    lines += [line for line in causes(bench)[:8] if line[0] not in mended]
+
+    def done(fault: str | None) -> None:
+        if fault is not None:
+            bench.change(lambda: bench.session.closed("" if fault == "none" else fault))
+
+    lines.append(("none", "No cause found, or another one"))
+    bench.app.push_screen(ChoiceScreen("Which cause was found and put right?", lines), done)
