@@ -84,9 +84,9 @@ class AdvisorApp(App[None]):
         """What every line passes on its way to the terminal."""
         return (*super().get_line_filters(), _UNSEEN)
 
-    def on_mount(self) -> None:
+    async def on_mount(self) -> None:
         """Show the first screen, and get ready meanwhile."""
-        self.push_screen(self.welcome)
+        await self.push_screen(self.welcome)
         self.load()
 
     def on_unmount(self) -> None:
