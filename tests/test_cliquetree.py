@@ -133,7 +133,11 @@ def test_a_table_above_the_limit_is_refused_with_its_node_and_size(
     with pytest.raises(TooWide) as refused:
         cliques_of(dense(3))
     assert (refused.value.node, refused.value.entries) == ("state", 16)
-    assert str(refused.value) == "'state' ties so many nodes together that a table of 16 numbers is needed"
+    assert refused.value.members == {"cause 0", "cause 1", "cause 2", "state"}
+    assert str(refused.value) == (
+        "'state' ties so many nodes together that a table of 16 numbers is needed. "
+        "Hang it on fewer causes, or on a branch of causes that act alike."
+    )
 
 
 def test_a_table_of_just_the_largest_size_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -158,6 +162,7 @@ def test_a_circle_that_is_too_wide_is_blamed_on_a_scope_of_it(monkeypatch: pytes
     with pytest.raises(TooWide) as refused:
         clique_tree("abde", size, circle, [])
     assert refused.value.entries == 27
+    assert len(refused.value.members) == 3
     assert refused.value.node in {owner for owner, _ in circle}
 
 
