@@ -27,7 +27,7 @@ FORMAT = b"advisor cache 1\n"
 LIBRARIES = ("CoolProp", "networkx", "numpy", "pgmpy", "pint", "psychrolib", "pydantic", "PyYAML", "scipy")
 """What is kept was computed with these: other versions make it anew."""
 MOST_BYTES = 64_000_000
-"""All files together; the shipped knowledge needs a fiftieth. What was not used for longest goes first."""
+"""All files together; the shipped knowledge needs 2 MB. What was not used for longest goes first."""
 SUFFIX, UNFINISHED = ".kept", ".part"
 GUARDED = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
 """Flags with which opening follows no link and waits for no pipe."""

@@ -67,7 +67,7 @@ def row(name: str, runs: list[Run], beside: list[Run], wanted: float | None = No
     memory = max(one.megabytes for one in runs)
     limit = "" if wanted is None else f"{wanted:g}"
     numbers = f"{len(runs):>10}{1000 * clock:>10.0f}{1000 * processor:>10.0f}{memory:>10.0f}"
-    return f"{name:<28}{numbers}{clock / against[0]:>10.2f}{processor / against[1]:>10.2f}{limit:>10}"
+    return f"{name:<32}{numbers}{clock / against[0]:>10.2f}{processor / against[1]:>10.2f}{limit:>10}"
 
 
 def main() -> None:
@@ -112,7 +112,7 @@ def measure(own: Path, rounds: int, first: int) -> None:
 
     print(f"{machine()}, load {os.getloadavg()[0]:.1f}")
     head = ("runs", "clock ms", "cpu ms", "MB", "ratio", "cpu ratio", "at most")
-    print(f"{'':<28}" + "".join(f"{one:>10}" for one in head))
+    print(f"{'':<32}" + "".join(f"{one:>10}" for one in head))
     print(row(NOTHING, again[NOTHING], again[NOTHING]))
     print(row(LIST, again[LIST], again[NOTHING], MOST[LIST]))
     print(row(LIBRARY, again[LIBRARY], again[LIBRARY]))
