@@ -295,7 +295,7 @@ def test_wrong_words_are_refused(advisor: Callable[..., Ran], words: tuple[str, 
 
 def test_one_car_that_nothing_finds_is_no_failure(advisor: Callable[..., Ran]) -> None:
     """Where taking every reading does not find the cause either, all that can be reached is reached."""
-    words = ("--knowledge", ROOT / "knowledge" / "example", "--cars", 1, "--seed", 4, "--jobs", 1)
+    words = ("--knowledge", ROOT / "knowledge" / "example", "--cars", 1, "--seed", 2, "--jobs", 1)
     ran = advisor("evaluate", *words)
     assert ran.code == 0
     assert "every reading taken (the ceiling)                0.0" in ran.out

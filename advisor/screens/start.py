@@ -88,6 +88,9 @@ class StartScreen(Screen[None]):
         )
         self.jobs = {f"job {one.number}": one for one in open_ones}
         self.list_jobs()
+        # A page in a browser that has no focus yet takes it away from the list.
+        if self.focused is None:
+            self.query_one("#jobs").focus()
 
     def list_jobs(self) -> None:
         """Show the jobs that the search fits, after the line for a new one."""

@@ -36,7 +36,7 @@ from advisor.document import html, markdown
 from advisor.entry import NotUnderstood, direct, understand
 from advisor.jobcard import job_card
 from advisor.knowledge import Knowledge
-from advisor.loading import parse
+from advisor.loading import load, parse
 from advisor.problems import ProblemsFound
 from advisor.recording import NotRecordable, scenario_text
 from advisor.session import Engines
@@ -320,7 +320,7 @@ def _take_yaml(data: bytes) -> None:
     file = Path("fuzzed.yaml")
     file.write_bytes(data)
     try:
-        found = lint.problems(lint.load([file]))
+        found = lint.problems(load([file]))
     except ProblemsFound as error:
         found = list(error.problems)
     for problem in found:
@@ -514,7 +514,7 @@ def _take_line(data: bytes) -> None:
     def compared(old: Knowledge, new: Knowledge, _: int, *rest: Any) -> Any:
         return real_compare(old, new, 2, *rest)
 
-    def checked(paths: Any) -> Knowledge:
+    def checked(paths: Any, _: Any = None) -> Knowledge:
         meant = list(paths)
         return known if [one.resolve() for one in meant] == [here / "knowledge"] else real_checked(meant)
 
