@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from textual.pilot import Pilot
-from textual.widgets import Input, OptionList, Static
+from textual.widgets import Input, OptionList
 
 from advisor.case import Acknowledged, Checked, Prepared, Repaired, Replayed, Seen, TakenBack
 from advisor.screens.app import AdvisorApp
@@ -20,7 +20,7 @@ from advisor.screens.lookahead import LookAheadScreen
 from advisor.screens.new import NewJobScreen
 from advisor.screens.task import TaskScreen
 from advisor.store import Store, StoreTrouble
-from tests.test_screens import SMALL, entered, listed, opened, running, settled, text_of, until
+from tests.test_screens import SMALL, entered, listed, opened, running, said, settled, text_of, until, words
 
 HUM = """
 language: 1
@@ -101,16 +101,6 @@ def store(tmp_path: Path) -> Iterator[Store]:
     store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
     yield store
     store.close()
-
-
-def words(pilot: Pilot[None]) -> str:
-    """The words on the screen, whatever their lines."""
-    return " ".join(text_of(pilot).split())
-
-
-def said(pilot: Pilot[None], where: str) -> str:
-    """The words of one part of the screen, whether they are in view or not."""
-    return " ".join(str(pilot.app.screen.query_one(where, Static).content).split())
 
 
 def same_as_kept(name: str, pilot: Pilot[None]) -> None:

@@ -10,7 +10,7 @@ import pytest
 from textual.events import Key
 from textual.pilot import Pilot
 from textual.screen import Screen
-from textual.widgets import Input, OptionList, Select
+from textual.widgets import Input, OptionList, Select, Static
 
 from advisor.screens.app import AdvisorApp
 from advisor.screens.facts import FactsScreen
@@ -145,6 +145,16 @@ def text_of(pilot: Pilot[None]) -> str:
     width, height = pilot.app.size
     strips = pilot.app.screen._compositor.render_strips()
     return "\n".join("".join(segment.text for segment in strip)[:width] for strip in strips[:height])
+
+
+def words(pilot: Pilot[None]) -> str:
+    """The words on the screen, whatever their lines."""
+    return " ".join(text_of(pilot).split())
+
+
+def said(pilot: Pilot[None], where: str) -> str:
+    """The words of one part of the screen, whether they are in view or not."""
+    return " ".join(str(pilot.app.screen.query_one(where, Static).content).split())
 
 
 async def test_first_screen_offers_the_complaints_of_the_knowledge(door: Path, tmp_path: Path) -> None:
@@ -305,8 +315,8 @@ async def test_broken_knowledge_is_told_with_file_line_and_column(tmp_path: Path
     file = tmp_path / "wrong.yaml"
     file.write_text("language: 1\nfalts: {}\n", encoding="utf-8")
     async with running(file, tmp_path, (120, 40)) as pilot:
-        await until(pilot, lambda screen: "means nothing" in text_of(pilot))
-        assert "wrong.yaml:2:1: unknown-word" in text_of(pilot)
+        await until(pilot, lambda _: "means nothing" in said(pilot, "#says"))
+        assert "wrong.yaml:2:1: unknown-word" in said(pilot, "#says")
 
 
 async def test_help_names_every_key_of_the_bench(door: Path, tmp_path: Path) -> None:
@@ -403,7 +413,7 @@ async def test_a_start_that_failed_ends_with_its_exit_code(tmp_path: Path) -> No
     ):
         app = AdvisorApp([knowledge], frozenset(), url)
         async with app.run_test(size=SMALL) as pilot:
-            await until(pilot, lambda screen: "start again" in text_of(pilot))
+            await until(pilot, lambda _: "start again" in said(pilot, "#says"))
             await pilot.press("escape")
             await settled(pilot)
         assert app.return_code == code

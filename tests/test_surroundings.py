@@ -24,8 +24,7 @@ from advisor.store import Store
 from tests import postgresql, test_bench
 from tests.conftest import ROOT, SHIPPED, Ran
 from tests.databases import Database
-from tests.test_bench import said, words
-from tests.test_screens import entered, opened, running, settled
+from tests.test_screens import entered, opened, running, said, settled, words
 
 JOBS = 150
 """So many jobs fill some pages of a file."""

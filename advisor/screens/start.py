@@ -88,7 +88,7 @@ class StartScreen(Screen[None]):
         )
         self.jobs = {f"job {one.number}": one for one in open_ones}
         self.list_jobs()
-        # A page in a browser that has no focus yet takes it away from the list.
+        # While a page in a browser is not looked at, a screen that comes up gets no focus by itself.
         if self.focused is None:
             self.query_one("#jobs").focus()
 
