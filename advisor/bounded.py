@@ -40,7 +40,9 @@ from advisor.junction import SMALLEST
 from advisor.tables import Floats, Table, Tables
 
 MOST_PLANS = 8
-"""Engines are kept for so many sets of readings seen."""
+"""Engines are kept for so many sets of readings seen,"""
+MOST_ENTRIES = 2**20
+"""and the older ones among them while all have no more entries than this (about 1 GB)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,17 +90,23 @@ class Bounded(Reasoner):
 
     def outlook_many(self, cases: Sequence[Evidence]) -> tuple[Outlook, ...]:
         """The outlooks of many cases, one by one."""
-        return tuple(self._outlook(checked(self.outcomes, evidence)) for evidence in cases)
+        return tuple(map(self._outlook, self._planned(cases)))
 
     def log2_chances(self, cases: Sequence[Evidence]) -> Floats:
         """log2 of P(evidence) for each case: the middle one, -inf only where it cannot be."""
         found = []
-        for evidence in cases:
-            given = checked(self.outcomes, evidence)
+        for given in self._planned(cases):
             part = self._plan(given)[0]
             low_to_high = part.engine.log2_chances([_said(part, given, which) for which in range(3)])
             found.append(float(low_to_high[1 if low_to_high[1] > -math.inf else 2]))
         return np.array(found)
+
+    def _planned(self, cases: Sequence[Evidence]) -> list[dict[str, Floats]]:
+        """The evidence as arrays, once there are engines for whatever was seen most of."""
+        given = [checked(self.outcomes, evidence) for evidence in cases]
+        for most in sorted(given, key=len, reverse=True)[:MOST_PLANS]:
+            self._plan(most)
+        return given
 
     def _outlook(self, given: Mapping[str, Floats]) -> Outlook:
         parts = self._plan(given)
@@ -132,16 +140,25 @@ class Bounded(Reasoner):
     def _plan(self, given: Iterable[str]) -> tuple[Part, ...]:
         """Engines for what was seen, together asked about every reading."""
         seen = frozenset(given).intersection(self.readings)
-        if seen not in self.plans:
-            cuts: dict[str, Cut] = {}
-            _fitted(self, seen, None, cuts)
-            whole = [name for name in self.readings if name not in cuts]
-            again = [_fitted(self, seen, name, dict(cuts)) for name in cuts]
-            made = (*_parts(self, seen, whole, cuts), *again)
-            while len(self.plans) >= MOST_PLANS:
-                self.plans.pop(next(iter(self.plans)))
-            self.plans[seen] = made
-        return self.plans[seen]
+        for wider, parts in list(self.plans.items()):
+            # Engines for more than was seen serve as well, unless that made them cut.
+            if seen == wider or (seen < wider and not any(part.cuts for part in parts)):
+                self.plans[wider] = self.plans.pop(wider, parts)  # the one used last is given up last
+                return parts
+        cuts: dict[str, Cut] = {}
+        _fitted(self, seen, None, cuts)
+        whole = [name for name in self.readings if name not in cuts]
+        again = [_fitted(self, seen, name, dict(cuts)) for name in cuts]
+        made = self.plans[seen] = (*_parts(self, seen, whole, cuts), *again)
+        while len(self.plans) > 1 and (
+            len(self.plans) > MOST_PLANS or sum(map(_entries, list(self.plans.values()))) > MOST_ENTRIES
+        ):
+            self.plans.pop(next(iter(self.plans)), None)
+        return made
+
+
+def _entries(parts: Sequence[Part]) -> int:
+    return sum(len(part.engine.start) for part in parts)
 
 
 def compile_bounded(tables: Tables) -> Bounded:

@@ -17,7 +17,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from advisor.engine import Engine
+from advisor.engine import Reasoner
 from advisor.tables import Floats
 
 WORTH_SAYING_BITS = 2.5
@@ -44,12 +44,12 @@ class Disagreement:
 
 
 def disagreement(
-    engine: Engine, given: Mapping[str, Floats], readings: Mapping[str, Floats]
+    engine: Reasoner, given: Mapping[str, Floats], readings: Mapping[str, Floats]
 ) -> Disagreement | None:
     """The reading that stands most against the others, if any does by 2.5 bits.
 
     `given` (complaint and facts) is beyond doubt. Raises `ImpossibleEvidence` where everything together
-    cannot be.
+    cannot be. Where answers are within bounds only, there is none to tell.
     """
     if len(readings) < 2:
         return None
@@ -58,6 +58,8 @@ def disagreement(
     singles = [{**given, name: readings[name]} for name in names]
     fewer = [{node: said for node, said in everything.items() if node != name} for name in names]
     base, whole, *rest = engine.outlook_many([given, everything, *singles, *fewer])
+    if any(one.belief_error for one in (base, whole, *rest)):
+        return None  # chances within bounds are too coarse to compare
     alone = [one.log2_evidence - base.log2_evidence for one in rest[: len(names)]]
     left_out = rest[len(names) :]
     against = [

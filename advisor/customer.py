@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from advisor.case import GONE, Case, Measured, Seen
 from advisor.document import Bullets, Document, Paragraph, Part, Section
-from advisor.engine import Engine
+from advisor.engine import Reasoner
 from advisor.history import History, weighed, when
 from advisor.knowledge import UNLISTED, Knowledge
 from advisor.report import plain
@@ -24,7 +24,7 @@ TOLD, CHECKED, NOT_CHECKED, DONE = 4, 9, 2, 4
 
 def customer_sheet(
     knowledge: Knowledge,
-    engine_of: Callable[[Case], Engine],
+    engine_of: Callable[[Case], Reasoner],
     filed: Filed,
     preferences: Mapping[str, str],
     printed: str,

@@ -70,7 +70,7 @@ class Call:
     @cached_property
     def calls(self) -> tuple[tuple[Engine, Case], ...]:
         """Engine and case of each complaint."""
-        return tuple((self.engines.of(job.case), job.case) for job in self.jobs)
+        return tuple((self.engines.one(job.case), job.case) for job in self.jobs)
 
     @cached_property
     def next(self) -> Next:
@@ -207,6 +207,6 @@ def appointments(
             continue
         if stop():
             return None
-        sheet = booking_sheet(engines.knowledge, engines.of(filed.case), filed.case)
+        sheet = booking_sheet(engines.knowledge, engines.one(filed.case), filed.case)
         found.append(Appointment(filed.number, filed.tag, date.fromisoformat(booked.day), sheet))
     return tuple(found)

@@ -6,13 +6,15 @@ import json
 from collections import OrderedDict
 from collections.abc import Sequence
 
+from advisor.bounded import compile_bounded
 from advisor.cache import Cache
 from advisor.case import Case
-from advisor.engine import Engine, compile_tables
+from advisor.engine import Engine, Reasoner, TooWide, compile_tables
 from advisor.junction import Clique, Entry
 from advisor.knowledge import Knowledge
 from advisor.network import Repair, build
 from advisor.packing import packed, unpacked
+from advisor.tables import Tables
 
 MOST_ENGINES = 24
 """Compiled networks that are kept at hand."""
@@ -28,10 +30,13 @@ class Engines:
 
     def __init__(self, knowledge: Knowledge, by_phone: bool = False, cache: Cache | None = None) -> None:
         self.knowledge, self.by_phone, self.cache = knowledge, by_phone, cache
-        self._made: OrderedDict[tuple[str, tuple[Repair, ...]], Engine] = OrderedDict()
+        self._made: OrderedDict[tuple[str, tuple[Repair, ...]], Reasoner] = OrderedDict()
 
-    def of(self, case: Case) -> Engine:
-        """The engine of a case's complaint and repairs; raises `ProblemsFound` or `TooWide`."""
+    def of(self, case: Case) -> Reasoner:
+        """What a case's complaint and repairs are weighed by: an engine, or several where one is too wide.
+
+        Raises `ProblemsFound`, or `TooWide` where the faults and states alone are.
+        """
         key = (case.complaint, case.repairs)
         if key not in self._made:
             self._made[key] = self._kept_or_made(*key)
@@ -40,14 +45,28 @@ class Engines:
             self._made.popitem(last=False)
         return self._made[key]
 
-    def _kept_or_made(self, complaint: str, repairs: Sequence[Repair]) -> Engine:
+    def one(self, case: Case) -> Engine:
+        """The one engine that made-up cars are drawn from; raises `ProblemsFound`, or `TooWide`."""
+        found = self.of(case)
+        return (
+            found if isinstance(found, Engine) else compile_tables(self._tables(case.complaint, case.repairs))
+        )
+
+    def _tables(self, complaint: str, repairs: Sequence[Repair]) -> Tables:
+        return build(self.knowledge, complaint, repairs, by_phone=self.by_phone).tables
+
+    def _kept_or_made(self, complaint: str, repairs: Sequence[Repair]) -> Reasoner:
         done = [(repair.fault, sorted(repair.read)) for repair in repairs]
         key = ("engine", self.knowledge.digest, complaint, json.dumps([done, self.by_phone]))
         kept = self.cache.find(*key) if self.cache else None
         if kept is not None:
             engine: Engine = unpacked(kept, KINDS)
             return engine
-        engine = compile_tables(build(self.knowledge, complaint, repairs, by_phone=self.by_phone).tables)
+        tables = self._tables(complaint, repairs)
+        try:
+            engine = compile_tables(tables)
+        except TooWide:
+            return compile_bounded(tables)
         if self.cache:
             self.cache.keep(packed(engine), *key)
         return engine

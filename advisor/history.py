@@ -23,7 +23,7 @@ from advisor.case import (
 from advisor.chart import LINES, Chart, Line, Point
 from advisor.conflict import Disagreement, disagreement
 from advisor.document import Cell, Row
-from advisor.engine import Engine, TooWide
+from advisor.engine import Reasoner, TooWide
 from advisor.entry import TELLING
 from advisor.evidence import Measurement, can_weigh, estimate, weigh
 from advisor.knowledge import Knowledge, quantity_of, setups_of
@@ -42,6 +42,7 @@ class Weighed:
     stages: tuple[Mapping[str, float], ...] = ()
     stop: Stop | None = None
     disagreement: Disagreement | None = None
+    belief_error: float = 0.0
     trouble: str = ""
 
     @property
@@ -50,7 +51,7 @@ class Weighed:
         return self.stages[-1] if self.stages else {}
 
 
-def weighed(knowledge: Knowledge, engine_of: Callable[[Case], Engine], case: Case) -> Weighed:
+def weighed(knowledge: Knowledge, engine_of: Callable[[Case], Reasoner], case: Case) -> Weighed:
     """A case weighed by this knowledge, or the sentence that says why it cannot be."""
     try:
         engine = engine_of(case)
@@ -62,8 +63,8 @@ def weighed(knowledge: Knowledge, engine_of: Callable[[Case], Engine], case: Cas
         return Weighed(trouble="With these repairs it would take too long to work out.")
     given = case.evidence(knowledge, engine)
     readings = {name: given.pop(name) for name in case.taken if name in given}
-    stop = advise(knowledge, engine, case, before=stages[-1]).stop
-    return Weighed(stages, stop, disagreement(engine, given, readings))
+    advice = advise(knowledge, engine, case, before=stages[-1])
+    return Weighed(stages, advice.stop, disagreement(engine, given, readings), advice.belief_error)
 
 
 def when(at: str, year: bool = True) -> str:

@@ -17,10 +17,18 @@ from advisor.case import (
     Replayed,
 )
 from advisor.document import Bullets, Cell, Document, Facts, Paragraph, Part, Row, Section, Table
-from advisor.engine import Engine
+from advisor.engine import Reasoner
 from advisor.history import History, minutes, used_setups, weighed, when
 from advisor.knowledge import Knowledge
-from advisor.report import account_lines, disagreement_words, duration, percent, plain, stop_sentence
+from advisor.report import (
+    account_lines,
+    disagreement_words,
+    duration,
+    off_by_words,
+    percent,
+    plain,
+    stop_sentence,
+)
 from advisor.store import Filed
 
 ADVICE = (
@@ -31,7 +39,7 @@ ADVICE = (
 
 def job_card(
     knowledge: Knowledge,
-    engine_of: Callable[[Case], Engine],
+    engine_of: Callable[[Case], Reasoner],
     filed: Filed,
     preferences: Mapping[str, str],
     printed: str,
@@ -112,6 +120,8 @@ class _Card:
                 f"suspicion and not what each reading did. {found.trouble}",
                 strong=True,
             )
+        if found.belief_error:
+            yield Paragraph(off_by_words(found.belief_error))
         if found.disagreement:
             yield Paragraph(disagreement_words(self.knowledge, found.disagreement), strong=True)
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from advisor.advice import Advice, Proposal, setups_in_place
 from advisor.case import Case
-from advisor.engine import Engine, Evidence
+from advisor.engine import Evidence, Reasoner
 from advisor.knowledge import Knowledge, setups_of
 
 LONG_WAIT_MINUTES = 10.0
@@ -37,7 +37,7 @@ class Plan:
 
 
 def plan(
-    knowledge: Knowledge, engine: Engine, case: Case, advice: Advice, towards: Proposal | None
+    knowledge: Knowledge, engine: Reasoner, case: Case, advice: Advice, towards: Proposal | None
 ) -> Plan | None:
     """How to spend the visit if the reading `towards` is next and stands behind a long wait; else None."""
     if towards is None:
@@ -71,7 +71,7 @@ Worlds = list[tuple[float, Evidence]]
 
 
 def _chosen(
-    engine: Engine, worlds: Worlds, among: Sequence[Proposal], most: int
+    engine: Reasoner, worlds: Worlds, among: Sequence[Proposal], most: int
 ) -> tuple[tuple[Proposal, ...], Worlds]:
     """The readings that together tell most, chosen one by one, and the worlds that their answers make."""
     chosen: list[Proposal] = []

@@ -117,6 +117,11 @@ def age(since: str, now: datetime) -> str:
     return f"{days} day{'' if days == 1 else 's'} ago"
 
 
+def off_by_words(belief_error: float) -> str:
+    """That what is told is not exact, and how far it may be off."""
+    return f"Too much hangs together to be exact: probabilities are off by at most {belief_error:.2g}."
+
+
 def one_cause_words(suspects: Sequence[Suspect], chance: float) -> str:
     """That one cause hardly explains what was seen, and which two would."""
     both = " and ".join(f"“{one.name}” ({percent(one.probability)})" for one in suspects[:2])
@@ -214,10 +219,7 @@ def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:
     yield "Suspected causes"
     yield from suspect_lines(advice.suspects)
     if advice.belief_error or advice.bits_error:
-        yield (
-            "Too much hangs together to be exact: probabilities are off by at most "
-            f"{advice.belief_error:.2g}, bits by at most {advice.bits_error:.2g}."
-        )
+        yield f"{off_by_words(advice.belief_error)[:-1]}, bits by at most {advice.bits_error:.2g}."
     if advice.stop:
         yield ""
         yield stop_sentence(knowledge, advice.stop)

@@ -54,7 +54,7 @@ from advisor.conflict import Disagreement, disagreement
 from advisor.customer import customer_sheet
 from advisor.derived import saturation_bar
 from advisor.document import html, markdown
-from advisor.engine import Engine
+from advisor.engine import Engine, Reasoner
 from advisor.engines import Engines
 from advisor.entry import Field, NotUnderstood, Understood, fields, understand
 from advisor.evidence import Measurement
@@ -128,8 +128,8 @@ class Session:
         return self.filed.case
 
     @property
-    def engine(self) -> Engine:
-        """The engine of the case as it stands."""
+    def engine(self) -> Reasoner:
+        """What the case as it stands is weighed by."""
         return self.engines.of(self.case)
 
     @property
@@ -156,8 +156,8 @@ class Session:
     @cached_property
     def facts(self) -> Mapping[str, Fact]:
         """The vehicle facts that matter here: for faults, for limits, or for a formula of this complaint."""
-        names = set(self.engine.entries)
-        for reading in self.engine.entries:
+        names = set(self.engine.outcomes)
+        for reading in self.engine.readings:
             said = self.knowledge.readings.get(reading)
             if said and said.quantity:
                 names.update(limit.by for limit in said.quantity.limits if isinstance(limit, LimitByFact))
@@ -225,7 +225,8 @@ class Session:
         """
         causes = present(dict.fromkeys(self.engine.sought, 0.0))
         costs = RepairCosts(remedies(self.knowledge, self.case.complaint, causes), CALL_MINUTES)
-        ranker = compile_ranker(self.knowledge, self.engine, self.case.complaint, self.at_hand)
+        engine = self.engines.one(self.case)
+        ranker = compile_ranker(self.knowledge, engine, self.case.complaint, self.at_hand)
         random = np.random.default_rng(LOOK_AHEAD_SEED)
         found = look_ahead(ranker, self.case, costs, random, cars, progress=progress, stop=stop)
         first = self.proposals[0].reading if self.proposals else None
@@ -241,10 +242,15 @@ class Session:
         return found if found is not None and found.changes_the_advice else None
 
     @property
+    def plays_out(self) -> bool:
+        """Whether made-up cars can be played on this complaint: one engine holds it all."""
+        return isinstance(self.engine, Engine)
+
+    @property
     def can_look_ahead(self) -> bool:
         """Whether there is something to play out: readings left, and no repair still to be checked."""
         due = bool(self.case.repairs) and self.case.checked != STILL_THERE
-        return bool(self.advice.proposals) and not due
+        return self.plays_out and bool(self.advice.proposals) and not due
 
     def job_card(self, form: Literal["markdown", "html"], customer: bool) -> str:
         """The job card for the file, or the page for the customer, as it stands now."""
@@ -305,6 +311,8 @@ class Session:
         unchecked = bool(self.case.repairs) and self.case.checked != STILL_THERE
         if len(self.case.taken) < 2 or unchecked:
             return None
+        if self.advice.belief_error:
+            return None  # what is very unlikely is no better known than that
         chance = one_cause(self.engine, self.case.evidence(self.knowledge, self.engine))
         return chance if chance < HARDLY_ONE else None
 

@@ -11,7 +11,7 @@ from pydantic import Field
 
 from advisor.advice import Advice, Contradiction, Proposal, StopRule, Workshop, advise
 from advisor.case import Case, Known, Measured, Seen
-from advisor.engine import Engine, ImpossibleEvidence
+from advisor.engine import ImpossibleEvidence, Reasoner
 from advisor.entry import NotUnderstood, direct
 from advisor.knowledge import Knowledge, Said, Text
 from advisor.loading import knowledge_files, read
@@ -138,7 +138,7 @@ def _not_a_number(knowledge: Knowledge, reading: str, said: str, place: Place) -
 
 def play(
     knowledge: Knowledge,
-    engine: Engine,
+    engine: Reasoner,
     scenario: Scenario,
     rule: StopRule | None = None,
     per_minute: bool = False,
@@ -166,7 +166,7 @@ def shown(knowledge: Knowledge, proposal: Proposal, said: str) -> Seen | Measure
 
 
 def typical_outcomes(
-    knowledge: Knowledge, engine: Engine, case: Case, causes: Iterable[str]
+    knowledge: Knowledge, engine: Reasoner, case: Case, causes: Iterable[str]
 ) -> dict[str, str]:
     """For every reading, what a car with exactly these causes most often shows; may raise `Contradiction`."""
     causes = set(causes)

@@ -19,7 +19,7 @@ from scipy.stats import norm
 from advisor.advice import Contradiction, advise, present
 from advisor.case import Case, Closed, Known, Measured, Seen
 from advisor.confirmed import before_repair, finding, took
-from advisor.engine import Engine, ImpossibleEvidence
+from advisor.engine import ImpossibleEvidence, Reasoner
 from advisor.history import minutes
 from advisor.knowledge import Knowledge
 from advisor.store import Filed
@@ -148,7 +148,7 @@ def wilson(hits: int, count: int, level: float = LEVEL) -> Rate:
 
 def judge(
     knowledge: Knowledge,
-    engine_of: Callable[[Case], Engine],
+    engine_of: Callable[[Case], Reasoner],
     jobs: Iterable[Filed],
     checklist: bool = True,
     progress: Callable[[], None] | None = None,
@@ -187,7 +187,7 @@ def judge(
     return tuple(judged), dict(left_out)
 
 
-def checklist_minutes(knowledge: Knowledge, engine: Engine, case: Case) -> float | None:
+def checklist_minutes(knowledge: Knowledge, engine: Reasoner, case: Case) -> float | None:
     """Minutes until the advice would stop, had the readings been taken in the order written.
 
     None where that asks for a reading which was not taken on this car: what it would have shown nobody knows.

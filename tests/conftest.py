@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,6 +37,20 @@ def faults(*names: str, **more: str) -> str:
 def complaint(gate: str, unlisted: float = 5) -> str:
     """A section of one complaint `c` with a gate."""
     return f"complaints:\n  c: {{name: Complaint, family: made_up, {gate}, unlisted: {unlisted:g}}}\n"
+
+
+def entangled() -> str:
+    """An invented knowledge too wide for one engine: 24 faults, readings of any two of four groups of six."""
+    names = [f"f{number}" for number in range(24)]
+    shares = ", ".join(f"{name}: 5" for name in names)
+    blocks = [names[at : at + 6] for at in range(0, 24, 6)]
+    groups = [one + other for one, other in itertools.combinations(blocks, 2)]
+    readings = "".join(
+        f"  r{at}: {{name: Reading, minutes: 1, outcomes: {{n: No, y: Yes}}, "
+        f"noisy_or: {{leak: 0.1, causes: {{{', '.join(f'{name}: 0.5' for name in group)}}}}}}}\n"
+        for at, group in enumerate(groups)
+    )
+    return HEAD + complaint(f"any_of: {{{shares}}}") + faults(*names) + "readings:\n" + readings
 
 
 def given_complaint(knowledge: Knowledge, name: str = "c") -> tuple[Engine, Outlook]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import json
 import os
 import subprocess
@@ -18,7 +17,7 @@ from pgmpy.readwrite import BIFReader, XMLBIFReader
 from advisor import cliquetree
 from advisor.cli import LIST_OF_COMMANDS
 from advisor.cli.program import COMMANDS, commands
-from tests.conftest import HEAD, ROOT, SCENARIOS, Ran, complaint, faults
+from tests.conftest import HEAD, ROOT, SCENARIOS, Ran, complaint, entangled, faults
 
 Advisor = Callable[..., Ran]
 
@@ -379,20 +378,8 @@ def test_a_complaint_too_entangled_for_one_engine_is_answered(
 
     What needs one engine refuses in a sentence that names what to change.
     """
-    names = [f"f{number}" for number in range(24)]
-    shares = ", ".join(f"{name}: 5" for name in names)
-    blocks = [names[at : at + 6] for at in range(0, 24, 6)]
-    groups = [one + other for one, other in itertools.combinations(blocks, 2)]
-    readings = "".join(
-        f"  r{at}: {{name: Reading, minutes: 1, outcomes: {{n: No, y: Yes}}, "
-        f"noisy_or: {{leak: 0.1, causes: {{{', '.join(f'{name}: 0.5' for name in group)}}}}}}}\n"
-        for at, group in enumerate(groups)
-    )
     file = tmp_path / "x.yaml"
-    file.write_text(
-        HEAD + complaint(f"any_of: {{{shares}}}") + faults(*names) + "readings:\n" + readings,
-        encoding="utf-8",
-    )
+    file.write_text(entangled(), encoding="utf-8")
     ran = advisor("next", "--knowledge", file, "--complaint", "c", "--saw", "r0=y", "--json")
     assert (ran.code, ran.err) == (0, "")
     answer = json.loads(ran.out)

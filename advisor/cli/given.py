@@ -111,32 +111,27 @@ def engines_of(knowledge: Knowledge, by_phone: bool = False) -> Engines:
 
 
 def engine_of(knowledge: Knowledge, complaint: str, by_phone: bool = False) -> Engine:
-    """A complaint's engine; ends where there is no such complaint or it is too wide, naming the line."""
+    """The one engine of a complaint; ends, naming the line, where there is none or it is too wide."""
     from advisor.case import Case
     from advisor.engine import TooWide
 
     refuse_unknown("complaint", [complaint], knowledge.complaints)
     try:
-        return engines_of(knowledge, by_phone).of(Case(complaint))
+        return engines_of(knowledge, by_phone).one(Case(complaint))
     except TooWide as error:
         _fail_too_wide(error, knowledge)
 
 
 def reasoner_of(knowledge: Knowledge, complaint: str) -> Reasoner:
-    """The engine, or where one is too wide what says by how much it may be off; ends where neither can."""
-    from advisor.bounded import compile_bounded
+    """What a complaint's cases are weighed by; ends where there is none, or it is too wide for any."""
     from advisor.case import Case
     from advisor.engine import TooWide
-    from advisor.network import build
 
     refuse_unknown("complaint", [complaint], knowledge.complaints)
     try:
         return engines_of(knowledge).of(Case(complaint))
-    except TooWide:
-        try:
-            return compile_bounded(build(knowledge, complaint).tables)
-        except TooWide as error:
-            _fail_too_wide(error, knowledge)
+    except TooWide as error:
+        _fail_too_wide(error, knowledge)
 
 
 def _fail_too_wide(error: TooWide, knowledge: Knowledge) -> NoReturn:

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 import click
 
 from advisor.cli.ending import fail
-from advisor.cli.given import checked, engine_of, knowledge_option, shipped
+from advisor.cli.given import checked, knowledge_option, reasoner_of, shipped
 from advisor.cli.saying import say
 
 if TYPE_CHECKING:
-    from advisor.engine import Engine
+    from advisor.engine import Reasoner
     from advisor.knowledge import Knowledge
     from advisor.simulation import Played
 
@@ -29,7 +29,7 @@ def demo() -> None:
     file, scenario = next(iter(read_scenarios([shipped("scenarios") / DEMO], knowledge).items()))
     say(f"An invented car, from {file.name}: {scenario.name}. {scenario.story}")
     say()
-    engine = engine_of(knowledge, scenario.complaint)
+    engine = reasoner_of(knowledge, scenario.complaint)
     for line in _story(knowledge, play(knowledge, engine, scenario)):
         say(line)
 
@@ -46,11 +46,11 @@ def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool, pe
     from advisor.simulation import play, read_scenarios
 
     knowledge = checked(paths)
-    engines: dict[str, Engine] = {}
+    engines: dict[str, Reasoner] = {}
     wrong = 0
     for file, scenario in read_scenarios(scenarios or [shipped("scenarios")], knowledge).items():
         if scenario.complaint not in engines:
-            engines[scenario.complaint] = engine_of(knowledge, scenario.complaint)
+            engines[scenario.complaint] = reasoner_of(knowledge, scenario.complaint)
         try:
             played = play(knowledge, engines[scenario.complaint], scenario, per_minute=per_minute)
         except Contradiction as error:

@@ -17,6 +17,7 @@ from advisor.report import (
     clock_words,
     disagreement_words,
     duration,
+    off_by_words,
     one_cause_words,
     outcome_words,
     percent,
@@ -45,6 +46,8 @@ def card(
 def _warnings(session: Session) -> list[Content]:
     """What is said above everything else."""
     lines = []
+    if session.advice.belief_error:
+        lines.append(Content(off_by_words(session.advice.belief_error)))
     if session.disagreement:
         words = disagreement_words(session.knowledge, session.disagreement)
         lines.append(Content.styled(f"! {words}", "bold"))

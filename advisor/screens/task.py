@@ -302,7 +302,9 @@ class TaskScreen(JobScreen):
 
     def action_look_ahead(self) -> None:
         """Play the best readings out to the end."""
-        if not self.session.can_look_ahead:
+        if not self.session.plays_out:
+            self.notify("Too much hangs together in this complaint to play cars out.", timeout=3)
+        elif not self.session.can_look_ahead:
             self.notify("There is nothing to play out now.", timeout=3)
         elif not self.saving:
             self.app.push_screen(LookAheadScreen(self.session), self.choose)
