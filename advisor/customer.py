@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from advisor.case import GONE, Case, Measured, Seen
 from advisor.document import Bullets, Document, Paragraph, Part, Section
 from advisor.engine import Reasoner
+from advisor.filed import Filed
 from advisor.history import History, weighed, when
 from advisor.knowledge import UNLISTED, Knowledge
 from advisor.report import plain
-from advisor.store import Filed
 
 STILL_LIKELY = 0.30
 """Another cause this likely is named to the customer."""

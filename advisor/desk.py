@@ -20,6 +20,7 @@ from advisor.bookingsheet import as_dict, document
 from advisor.case import CUSTOMER, Booked, Case, Entry, Known, Seen, Skipped, TakenBack
 from advisor.document import html, markdown
 from advisor.engine import Engine
+from advisor.filed import Filed
 from advisor.knowledge import Fact, Knowledge
 from advisor.phone import (
     ALLOWED_MINUTES,
@@ -35,7 +36,7 @@ from advisor.phone import (
     said,
 )
 from advisor.session import Engines
-from advisor.store import Filed, Store
+from advisor.store import Store
 
 
 def heard(knowledge: Knowledge, words: str) -> Fitting:

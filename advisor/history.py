@@ -26,9 +26,9 @@ from advisor.document import Cell, Row
 from advisor.engine import Reasoner, TooWide
 from advisor.entry import TELLING
 from advisor.evidence import Measurement, can_weigh, estimate, weigh
+from advisor.filed import Filed
 from advisor.knowledge import Knowledge, quantity_of, setups_of
 from advisor.report import entry_words, largest_move, outcome_words, percent, plain
-from advisor.store import Filed
 from advisor.units import convert, preferred, show
 
 MOVED = 0.005

@@ -18,6 +18,7 @@ from advisor.case import (
 )
 from advisor.document import Bullets, Cell, Document, Facts, Paragraph, Part, Row, Section, Table
 from advisor.engine import Reasoner
+from advisor.filed import Filed
 from advisor.history import History, minutes, used_setups, weighed, when
 from advisor.knowledge import Knowledge
 from advisor.report import (
@@ -29,7 +30,6 @@ from advisor.report import (
     plain,
     stop_sentence,
 )
-from advisor.store import Filed
 
 ADVICE = (
     "This card is advice, worked out from what was entered and from the knowledge named above. Local rules, "

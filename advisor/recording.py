@@ -14,8 +14,8 @@ from advisor.confirmed import Finding, before_repair, finding
 from advisor.derived import OutOfRange
 from advisor.entry import NotUnderstood, direct
 from advisor.evidence import estimate
+from advisor.filed import Filed
 from advisor.knowledge import Knowledge
-from advisor.store import Filed
 from advisor.units import show
 
 WRITTEN_DIGITS = 4

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 from advisor.account import Account
 from advisor.advice import Advice, Answer, Proposal, Stop, Suspect
@@ -30,12 +29,10 @@ from advisor.case import (
 )
 from advisor.conflict import Disagreement
 from advisor.derived import Estimate
+from advisor.filed import Filed
 from advisor.knowledge import UNLISTED, Knowledge, LimitByFact
 from advisor.lookahead import LookAhead
 from advisor.units import convert, preferred, show
-
-if TYPE_CHECKING:
-    from advisor.store import Filed  # the database takes as long to import as all the rest
 
 BAR = 20
 """Characters of a full bar."""

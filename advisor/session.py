@@ -58,12 +58,13 @@ from advisor.engine import Engine, Reasoner
 from advisor.engines import Engines
 from advisor.entry import Field, NotUnderstood, Understood, fields, understand
 from advisor.evidence import Measurement
+from advisor.filed import Filed
 from advisor.jobcard import job_card
 from advisor.knowledge import UNLISTED, Fact, Knowledge, LimitByFact, setups_of
 from advisor.lookahead import LookAhead, RepairCosts, look_ahead
 from advisor.planning import Plan, plan
 from advisor.ranking import compile_ranker
-from advisor.store import Filed, Store
+from advisor.store import Store
 from advisor.units import NotAQuantity, convert, parse, show
 
 LARGEST_PART_MA = 100_000.0

@@ -20,9 +20,9 @@ from advisor.advice import Contradiction, advise, present
 from advisor.case import Case, Closed, Known, Measured, Seen
 from advisor.confirmed import before_repair, finding, took
 from advisor.engine import ImpossibleEvidence, Reasoner
+from advisor.filed import Filed
 from advisor.history import minutes
 from advisor.knowledge import Knowledge
-from advisor.store import Filed
 
 FEWEST = 20
 """So many jobs there have to be before anything is said of them (the project's choice)."""

@@ -4,6 +4,23 @@ from __future__ import annotations
 
 from typing import Literal
 
+
+class StoreTrouble(Exception):
+    """The database cannot be reached, read or written: why, what was kept, and what to do."""
+
+
+class Damaged(StoreTrouble):
+    """A row of a case holds what this program never writes; nothing was changed."""
+
+
+class Overtaken(StoreTrouble):
+    """Somebody else has entered something on this case in the meantime; nothing was written."""
+
+
+class Erased(Overtaken):
+    """Somebody else has erased this case in the meantime; nothing was written, and nothing can be."""
+
+
 Doing = Literal["opened", "read", "written", "used"]
 
 UNKNOWN = (

@@ -19,7 +19,8 @@ from advisor.screens.jobcard import JobCardScreen
 from advisor.screens.lookahead import LookAheadScreen
 from advisor.screens.new import NewJobScreen
 from advisor.screens.task import TaskScreen
-from advisor.store import Store, StoreTrouble
+from advisor.store import Store
+from advisor.trouble import StoreTrouble
 from tests.test_screens import SMALL, entered, listed, opened, running, said, settled, text_of, until, words
 
 HUM = """

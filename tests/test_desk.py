@@ -25,7 +25,8 @@ from advisor.screens.desk import DeskScreen
 from advisor.screens.sheet import SheetScreen
 from advisor.screens.task import TaskScreen
 from advisor.session import Engines
-from advisor.store import Overtaken, Store
+from advisor.store import Store
+from advisor.trouble import Overtaken
 from tests.test_screens import KNOWLEDGE, SMALL, listed, running, settled, text_of, until
 
 NOON = datetime(2030, 1, 15, 12, 0, tzinfo=UTC)

@@ -36,13 +36,14 @@ from advisor.chart import HEIGHT, LEADING, LINES, Chart, Line, Point, spread, sv
 from advisor.customer import customer_sheet
 from advisor.document import Document, Paragraph, Section, html, markdown
 from advisor.evidence import Measurement
+from advisor.filed import Filed
 from advisor.history import minutes, when
 from advisor.jobcard import job_card
 from advisor.knowledge import Knowledge
 from advisor.lint import checked
 from advisor.report import percent
 from advisor.session import Engines, Session
-from advisor.store import Filed, Store
+from advisor.store import Store
 from tests.conftest import HEAD, Ran, complaint, faults
 
 Advisor = Callable[..., Ran]

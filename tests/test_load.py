@@ -13,8 +13,9 @@ import pytest
 from aiohttp import ClientSession, ClientWebSocketResponse, WSMsgType
 
 from advisor.case import Case, Seen, Skipped
+from advisor.filed import Filed
 from advisor.screens.task import BOUNCE_SECONDS
-from advisor.store import Filed, Store
+from advisor.store import Store
 from tests.benchmarks import load
 from tests.databases import KINDS, Database, fresh
 from tests.test_serve import Shown, served, until

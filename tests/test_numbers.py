@@ -24,6 +24,7 @@ from advisor.document import html
 from advisor.engine import ImpossibleEvidence, Outlook, compile_tables
 from advisor.entry import NotUnderstood, understand
 from advisor.evidence import Number, band_chances, band_likelihood, cells, combined, number
+from advisor.filed import Filed
 from advisor.jobcard import job_card
 from advisor.knowledge import Accuracy, Knowledge
 from advisor.likelihoods import noisy_max, noisy_or
@@ -31,7 +32,6 @@ from advisor.lint import checked
 from advisor.network import build
 from advisor.problems import ProblemsFound
 from advisor.report import advice_lines
-from advisor.store import Filed
 from advisor.tables import Floats, Table, Tables
 from advisor.units import NotAQuantity, convert, parse, show
 from tests import oracle

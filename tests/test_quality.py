@@ -28,7 +28,7 @@ KNOWN_BY = {
     "pint": {"units"},
     "platformdirs": {"cache", "store"},
     "psychrolib": {"derived"},
-    "sqlalchemy": {"store"},
+    "sqlalchemy": {"database", "store"},
     "textual": {"screens"},
     "textual_serve": {"serve"},
     "yaml": {"loading"},

@@ -23,10 +23,11 @@ from advisor.case import (
 from advisor.engine import Engine
 from advisor.entry import direct
 from advisor.evidence import Measurement
+from advisor.filed import Filed
 from advisor.knowledge import Knowledge
 from advisor.recording import NotRecordable, scenario_text
 from advisor.simulation import Scenario, play, read_scenarios
-from advisor.store import Filed, Store
+from advisor.store import Store
 from tests.conftest import Ran
 
 Runs = Callable[..., Ran]

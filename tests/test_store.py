@@ -42,8 +42,11 @@ from advisor.case import (
     Skipped,
     TakenBack,
 )
+from advisor.database import SCHEMA
 from advisor.evidence import Measurement
-from advisor.store import SCHEMA, Damaged, Filed, Overtaken, Store, StoreTrouble
+from advisor.filed import Filed
+from advisor.store import Store
+from advisor.trouble import Damaged, Overtaken, StoreTrouble
 from tests.databases import KINDS, Database, fresh, put_old
 
 ENTRIES_QUERY = "SELECT number, kind, about, said FROM entries ORDER BY number"
@@ -308,7 +311,7 @@ def test_an_upgrade_that_fails_leaves_the_database_as_it_was(
         raise sa.exc.OperationalError("a disk", {}, OSError("disk full"))
 
     with monkeypatch.context() as broken:
-        broken.setattr("advisor.store._MIGRATIONS", (breaks,))
+        broken.setattr("advisor.database._MIGRATIONS", (breaks,))
         with pytest.raises(StoreTrouble, match="disk full"):
             Store(database.url)
     assert database.rows("SELECT version FROM schema_version") == [(1,)]
@@ -383,7 +386,7 @@ def test_a_locked_file_is_told_in_seconds(
     sqlite: Database, file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Another program holds the file: a message instead of a wait without end; afterwards it is saved."""
-    monkeypatch.setattr("advisor.store.LOCKED_SECONDS", 0.1)
+    monkeypatch.setattr("advisor.database.LOCKED_SECONDS", 0.1)
     with sqlite.opened() as store:
         filed = store.open_case("plate 1", "flat_battery")
         with closing(sqlite3.connect(file, isolation_level=None)) as other:
@@ -441,7 +444,7 @@ def test_an_answer_that_is_cut_off_is_told_and_can_be_given_again(postgresql: Da
 
 def test_a_locked_table_is_told_in_seconds(postgresql: Database, monkeypatch: pytest.MonkeyPatch) -> None:
     """Another session holds the table: a message instead of a wait without end; afterwards it is saved."""
-    monkeypatch.setattr("advisor.store.LOCKED_SECONDS", 0.1)
+    monkeypatch.setattr("advisor.database.LOCKED_SECONDS", 0.1)
     with postgresql.opened() as store:
         filed = store.open_case("bay", "flat_battery")
         with postgresql.connected() as other:

@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 from advisor.case import Case, Closed, Entry, Known, Repaired, Seen
+from advisor.filed import Filed
 from advisor.knowledge import Knowledge
 from advisor.session import Engines
-from advisor.store import Filed, Store
+from advisor.store import Store
 from advisor.track import Judged, TooFew, checklist_minutes, judge, period_of, summed_up, wilson
 from tests.conftest import Ran, complaint, faults
 

@@ -18,13 +18,15 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from advisor import store as stores
+from advisor import database as databases
 from advisor.advice import advise
 from advisor.case import Accounted, Closed, Known, Seen, Skipped, TakenBack
+from advisor.database import SCHEMA
 from advisor.knowledge import Knowledge
 from advisor.lint import checked
 from advisor.session import Engines
-from advisor.store import SCHEMA, Store, StoreTrouble
+from advisor.store import Store
+from advisor.trouble import StoreTrouble
 from tests.conftest import Ran
 from tests.databases import KINDS, Database, fresh, put_old
 
@@ -214,7 +216,7 @@ def test_a_program_killed_in_an_upgrade_leaves_the_database_wholly_old(
 
 def test_every_schema_that_there_was_has_a_database_here() -> None:
     """A change of the tables comes with a step, and with a database of the schema before it."""
-    assert len(stores._MIGRATIONS) == SCHEMA - 1
+    assert len(databases._MIGRATIONS) == SCHEMA - 1
     kept = {int(file.stem.rpartition("_")[2]) for file in FIRST.parent.glob("cases_schema_*.sqlite")}
     assert kept == set(OLD_SCHEMAS)
 

@@ -20,7 +20,8 @@ from advisor.cli.given import (
 from advisor.cli.saying import json_text, say, write_private
 
 if TYPE_CHECKING:
-    from advisor.store import Filed, Store
+    from advisor.filed import Filed
+    from advisor.store import Store
 
 NEWEST = 8
 """So many open jobs are listed where the one asked for does not exist."""
@@ -170,7 +171,8 @@ def filed_job(url: str | None, number: int) -> tuple[Filed, dict[str, str], str]
 def of_job(url: str | None, number: int, find: Callable[[Store], _Found | None]) -> _Found:
     """What is found of a job in the database; where that is None there is no such job, and we end."""
     from advisor.letters import clean
-    from advisor.store import Store, StoreTrouble, default_url
+    from advisor.store import Store, default_url
+    from advisor.trouble import StoreTrouble
 
     try:
         store = Store(url or default_url())
@@ -190,7 +192,8 @@ def of_job(url: str | None, number: int, find: Callable[[Store], _Found | None])
 
 def stored_jobs(url: str | None) -> list[Filed]:
     """Every job in the database."""
-    from advisor.store import Store, StoreTrouble, default_url
+    from advisor.store import Store, default_url
+    from advisor.trouble import StoreTrouble
 
     try:
         store = Store(url or default_url())

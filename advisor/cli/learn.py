@@ -17,9 +17,9 @@ from advisor.cli.progress import bar_of
 from advisor.cli.saying import say
 
 if TYPE_CHECKING:
+    from advisor.filed import Filed
     from advisor.knowledge import Knowledge
     from advisor.simulation import Scenario
-    from advisor.store import Filed
 
 
 LARGEST_PATCH = 1_000_000

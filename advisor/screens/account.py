@@ -13,7 +13,7 @@ from textual.widgets import Button, Input, Static
 
 from advisor.report import account_lines
 from advisor.session import NotUnderstood, Session
-from advisor.store import StoreTrouble
+from advisor.trouble import StoreTrouble
 
 
 class AccountScreen(ModalScreen[Session]):

@@ -22,7 +22,7 @@ from advisor.problems import ProblemsFound
 from advisor.report import duration
 from advisor.screens.facts import FactsScreen
 from advisor.screens.sheet import SheetScreen
-from advisor.store import Overtaken, StoreTrouble
+from advisor.trouble import Overtaken, StoreTrouble
 
 
 class CallScreen(Screen[None]):

@@ -19,7 +19,8 @@ from advisor.engine import TooWide
 from advisor.problems import ProblemsFound
 from advisor.screens.ticks import TickList
 from advisor.session import Engines
-from advisor.store import Store, StoreTrouble
+from advisor.store import Store
+from advisor.trouble import StoreTrouble
 
 
 class CallStartScreen(Screen[Call]):

@@ -15,7 +15,7 @@ from textual.widgets.option_list import Option
 
 from advisor.report import changed_lines, entry_words
 from advisor.session import Contradiction, Session
-from advisor.store import StoreTrouble
+from advisor.trouble import StoreTrouble
 
 
 class ChangedScreen(ModalScreen[Session]):

@@ -21,7 +21,8 @@ from advisor.problems import ProblemsFound
 from advisor.screens.call import CallScreen
 from advisor.screens.callstart import CallStartScreen
 from advisor.session import Engines
-from advisor.store import Store, StoreTrouble
+from advisor.store import Store
+from advisor.trouble import StoreTrouble
 
 if TYPE_CHECKING:
     from advisor.screens.app import AdvisorApp

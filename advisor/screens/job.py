@@ -14,7 +14,7 @@ from advisor.engine import TooWide
 from advisor.lookahead import LookAhead
 from advisor.problems import ProblemsFound
 from advisor.session import Contradiction, Session
-from advisor.store import Overtaken, StoreTrouble
+from advisor.trouble import Overtaken, StoreTrouble
 
 if TYPE_CHECKING:
     from advisor.screens.app import AdvisorApp

@@ -18,7 +18,8 @@ from advisor.problems import ProblemsFound
 from advisor.screens.desk import DeskScreen
 from advisor.screens.start import StartScreen
 from advisor.session import Engines, preload
-from advisor.store import Store, StoreTrouble, default_url
+from advisor.store import Store, default_url
+from advisor.trouble import StoreTrouble
 
 
 class CannotOpen(Exception):

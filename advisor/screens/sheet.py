@@ -14,7 +14,7 @@ from textual.screen import Screen
 from textual.widgets import Button, Footer, Input, Markdown
 
 from advisor.desk import Call
-from advisor.store import StoreTrouble
+from advisor.trouble import StoreTrouble
 
 
 class SheetScreen(Screen[Call]):

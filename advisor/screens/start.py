@@ -16,6 +16,7 @@ from textual.worker import get_current_worker
 
 from advisor.advice import Contradiction, Workshop
 from advisor.engine import TooWide
+from advisor.filed import Filed
 from advisor.problems import ProblemsFound
 from advisor.report import age, percent
 from advisor.screens.changed import ChangedScreen
@@ -24,7 +25,8 @@ from advisor.screens.facts import FactsScreen
 from advisor.screens.new import NewJobScreen
 from advisor.screens.task import TaskScreen
 from advisor.session import Engines, Glance, Session, glance
-from advisor.store import Filed, Store, StoreTrouble
+from advisor.store import Store
+from advisor.trouble import StoreTrouble
 
 if TYPE_CHECKING:
     from advisor.screens.app import AdvisorApp

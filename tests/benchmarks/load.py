@@ -28,7 +28,9 @@ from threading import Barrier
 import sqlalchemy as sa
 
 from advisor.case import Entry, Known, Seen, Skipped, TakenBack
-from advisor.store import Filed, Overtaken, Store, StoreTrouble
+from advisor.filed import Filed
+from advisor.store import Store
+from advisor.trouble import Overtaken, StoreTrouble
 
 DESKS, BAYS = 4, 8
 SHARED_PART = 0.3

@@ -17,7 +17,8 @@ from typing import Literal
 import sqlalchemy as sa
 
 from advisor.case import Entry
-from advisor.store import Filed, StoreTrouble
+from advisor.filed import Filed
+from advisor.trouble import StoreTrouble
 from tests.databases import Database
 
 Told = Literal["nothing", "saved", "refused"]

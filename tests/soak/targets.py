@@ -41,8 +41,9 @@ from advisor.problems import ProblemsFound
 from advisor.recording import NotRecordable, scenario_text
 from advisor.session import Engines
 from advisor.simulation import Scenario, play, read_scenarios
-from advisor.store import Store, StoreTrouble
+from advisor.store import Store
 from advisor.track import judge
+from advisor.trouble import StoreTrouble
 from advisor.units import KNOWN, NotAQuantity, convert, show
 from advisor.units import parse as parsed
 

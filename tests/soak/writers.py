@@ -11,7 +11,9 @@ from typing import TypeVar
 
 from advisor.case import Closed, Entry, Known, Measured, Seen, Skipped
 from advisor.evidence import Measurement
-from advisor.store import Filed, Overtaken, Store, StoreTrouble
+from advisor.filed import Filed
+from advisor.store import Store
+from advisor.trouble import Overtaken, StoreTrouble
 from tests.soak.record import Record, Told
 
 Given = TypeVar("Given")

@@ -1,0 +1,294 @@
+"""The database of cases: its tables, how it is opened so that nothing is lost, and brought up to date."""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.exc import OperationalError, SQLAlchemyError
+
+from advisor.letters import clean
+from advisor.trouble import Doing, StoreTrouble, sentence
+
+SCHEMA = 3
+"""Raised by one with every change of the tables below, together with a step in `_MIGRATIONS`."""
+LOCKED_SECONDS = 2.0
+"""How long a writer waits for another one before it says that the database is locked."""
+OPENING_SECONDS = 10.0
+"""How long a program that opens a SQLite file waits for others that open it at the same moment."""
+SERVER_SECONDS = 5
+"""How long a database server may say nothing before it is given up; libpq takes whole seconds, at least 2."""
+
+_DRIVERS = {"psycopg": "pip install 'psycopg[binary]'"}
+"""Libraries that only some databases need, and how they are installed."""
+_LOCK = 5_147_302
+"""Which of PostgreSQL's advisory locks keeps two programs from making the tables at once."""
+
+
+class _Words(sa.TypeDecorator[str]):
+    """Text of any length, as every database can hold it.
+
+    PostgreSQL knows no NUL, and nothing can hold half a surrogate pair: the one is left out, the other
+    becomes a question mark.
+    """
+
+    impl = sa.Text
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: sa.Dialect) -> str | None:
+        """The text on its way into the database."""
+        return value and value.replace("\0", "").encode("utf-8", "replace").decode("utf-8")
+
+
+_metadata = sa.MetaData()
+_schema = sa.Table("schema_version", _metadata, sa.Column("version", sa.Integer, primary_key=True))
+CASES = sa.Table(
+    "cases",
+    _metadata,
+    sa.Column("id", sa.Integer, primary_key=True, autoincrement=True),
+    sa.Column("tag", _Words, nullable=False),
+    sa.Column("complaint", sa.String(200), nullable=False),
+    sa.Column("opened", sa.String(40), nullable=False),
+    sa.Column("knowledge", sa.String(40), nullable=False, server_default=""),
+    sqlite_autoincrement=True,  # the number of an erased case is never given to another one
+)
+PREFERENCES = sa.Table(
+    "preferences",
+    _metadata,
+    sa.Column("kind", sa.String(40), primary_key=True),
+    sa.Column("unit", sa.String(20), nullable=False),
+)
+OFF_TROLLEY = sa.Table("off_trolley", _metadata, sa.Column("instrument", sa.String(200), primary_key=True))
+ENTRIES = sa.Table(
+    "entries",
+    _metadata,
+    sa.Column("case_id", sa.ForeignKey("cases.id"), primary_key=True),
+    sa.Column("number", sa.Integer, primary_key=True),
+    sa.Column("at", sa.String(40), nullable=False),
+    sa.Column("kind", sa.String(20), nullable=False),
+    sa.Column("about", _Words, nullable=False),
+    sa.Column("said", _Words, nullable=False),
+)
+
+
+def opened(url: str) -> sa.Engine:
+    """A database with its tables as they are now, or made where there are none; raises `StoreTrouble`."""
+    with trouble("opened"):
+        engine = sa.create_engine(url, **_careful(url))
+        if engine.dialect.name == "sqlite":
+            file = engine.url.database
+            if file and file != ":memory:":
+                Path(file).touch(mode=0o600)
+                _watch(engine, Path(file))
+            sa.event.listen(engine, "connect", _careful_sqlite)
+            sa.event.listen(engine, "begin", _begin_sqlite)
+        elif engine.driver == "psycopg":
+            sa.event.listen(engine, "connect", _careful_postgresql)
+        try:
+            version = _upgraded_at_last(engine)
+        except SQLAlchemyError:
+            engine.dispose()
+            raise
+    if version > SCHEMA:
+        engine.dispose()
+        raise StoreTrouble(
+            f"The database was written by a newer program (schema {version}, this one knows {SCHEMA}). "
+            "Nothing was changed. Update this program."
+        )
+    return engine
+
+
+def reason_of(error: Exception) -> str:
+    """What the database or the system has said, on one line."""
+    told = str(getattr(error, "orig", None) or error).splitlines() or [type(error).__name__]
+    return clean(told[0]).rstrip(".")
+
+
+@contextmanager
+def trouble(doing: Doing) -> Iterator[None]:
+    """Turn what the database, its driver or the system raise into `StoreTrouble`, in words."""
+    try:
+        yield
+    except (SQLAlchemyError, OSError, ImportError, UnicodeDecodeError) as error:
+        reason = reason_of(error)
+        if isinstance(error, ImportError) and error.name in _DRIVERS:
+            reason = f"its driver {error.name} is not installed. Install it with: {_DRIVERS[error.name]}"
+            raise StoreTrouble(f"The database of cases cannot be {doing}: {reason}.") from error
+        raise StoreTrouble(sentence(doing, reason)) from error
+
+
+def _upgraded_at_last(engine: sa.Engine) -> int:
+    """As `_upgraded`, waiting for other programs that open the same SQLite file at the same moment."""
+    patience = time.monotonic() + OPENING_SECONDS
+    while True:
+        try:
+            return _upgraded(engine)
+        except OperationalError as error:
+            locked = "locked" in str(error.orig) and engine.dialect.name == "sqlite"
+            if not locked or time.monotonic() > patience:
+                raise
+
+
+def _upgraded(engine: sa.Engine) -> int:
+    """Make the tables or bring them up to date, in one transaction; returns the schema there is then."""
+    with engine.connect() as connection:
+        version = _version(connection)
+    if version is not None and version >= SCHEMA:
+        return version
+    with engine.execution_options(writes=True).begin() as connection:
+        if engine.dialect.name == "postgresql":
+            connection.execute(sa.text(f"SELECT pg_advisory_xact_lock({_LOCK})"))
+        version = _version(connection)  # another program may have been faster
+        if version is None:
+            _metadata.create_all(connection)
+            connection.execute(_schema.insert().values(version=SCHEMA))
+            return SCHEMA
+        for step in _MIGRATIONS[version - 1 :]:
+            step(connection)
+        if version < SCHEMA:
+            connection.execute(_schema.update().values(version=SCHEMA))
+        return max(version, SCHEMA)
+
+
+def _version(connection: sa.Connection) -> int | None:
+    if not sa.inspect(connection).has_table(_schema.name):
+        return None
+    return connection.scalar(sa.select(_schema.c.version))
+
+
+def _cases_know_their_knowledge(connection: sa.Connection) -> None:
+    """Schema 2: a case carries the version of the knowledge; the trolley is remembered."""
+    connection.execute(sa.text("ALTER TABLE cases ADD COLUMN knowledge VARCHAR(40) NOT NULL DEFAULT ''"))
+    OFF_TROLLEY.create(connection)
+
+
+def _numbers_are_given_once(connection: sa.Connection) -> None:
+    """Schema 3: an erased case's number is not given again (PostgreSQL never did); texts of any length."""
+    if connection.dialect.name != "sqlite":
+        for column in ("cases ALTER COLUMN tag", "entries ALTER COLUMN about"):
+            connection.execute(sa.text(f"ALTER TABLE {column} TYPE TEXT"))
+        return
+    for step in (
+        "ALTER TABLE entries RENAME TO old_entries",
+        "ALTER TABLE cases RENAME TO old_cases",
+        "CREATE TABLE cases (id INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT, tag TEXT NOT NULL, "
+        "complaint VARCHAR(200) NOT NULL, opened VARCHAR(40) NOT NULL, "
+        "knowledge VARCHAR(40) NOT NULL DEFAULT '')",
+        "CREATE TABLE entries (case_id INTEGER NOT NULL REFERENCES cases (id), number INTEGER NOT NULL, "
+        "at VARCHAR(40) NOT NULL, kind VARCHAR(20) NOT NULL, about TEXT NOT NULL, said TEXT NOT NULL, "
+        "PRIMARY KEY (case_id, number))",
+        "INSERT INTO cases SELECT id, tag, complaint, opened, knowledge FROM old_cases",
+        "INSERT INTO entries SELECT case_id, number, at, kind, about, said FROM old_entries",
+        "DROP TABLE old_entries",
+        "DROP TABLE old_cases",
+    ):
+        connection.execute(sa.text(step))
+
+
+_MIGRATIONS: tuple[Callable[[sa.Connection], None], ...] = (
+    _cases_know_their_knowledge,
+    _numbers_are_given_once,
+)
+
+
+def _careful(url: str) -> Mapping[str, Any]:
+    """How a database is opened: a lost connection is noticed, a locked SQLite file not waited for long."""
+    meant = sa.make_url(url)
+    if meant.get_backend_name() == "sqlite":
+        return {"connect_args": {"timeout": LOCKED_SECONDS}}
+    silence = {}
+    if meant.get_backend_name() == "postgresql" and meant.get_driver_name() == "psycopg":
+        silence = {
+            "connect_timeout": SERVER_SECONDS,
+            "tcp_user_timeout": SERVER_SECONDS * 1000,
+            "keepalives_idle": SERVER_SECONDS,
+        }
+    return {"pool_pre_ping": True, "connect_args": silence}
+
+
+def _careful_sqlite(connection: Any, _: Any) -> None:
+    """Every commit is on disk before it is acknowledged; readers do not wait for writers."""
+    connection.isolation_level = None  # transactions begin below, not where the driver thinks fit
+    cursor = connection.cursor()
+    _write_ahead(cursor)
+    cursor.execute("PRAGMA synchronous=FULL")
+    cursor.execute("PRAGMA foreign_keys=ON")
+    cursor.execute("PRAGMA secure_delete=ON")
+    cursor.close()
+
+
+def _watch(engine: sa.Engine, file: Path) -> None:
+    """See to it that nothing is read from or written to a file that is not the one opened at first.
+
+    Who deletes, moves or replaces a file that is open leaves its programs with one that nobody finds again.
+    Where it is the log, the connections to it are closed, which saves what is in it, and new ones are made.
+    """
+    first = _identity(file)
+    log = file.with_name(file.name + "-wal")
+
+    def refused(gone: Path) -> StoreTrouble:
+        return StoreTrouble(sentence("used", f"{gone} was deleted, moved or replaced while it was open here"))
+
+    def connecting(*_: object) -> None:
+        if _identity(file) != first:
+            raise refused(file)
+
+    def beginning(connection: sa.Connection) -> None:
+        connecting()
+        now = _identity(log)
+        if connection.info.setdefault("log", now) is None:  # a new file has its log from the first entry on
+            connection.info["log"] = now
+        if connection.info["log"] != now:
+            connection.invalidate()
+            engine.dispose()
+            raise refused(log)
+
+    sa.event.listen(engine, "do_connect", connecting)
+    sa.event.listen(engine, "begin", beginning)
+
+
+def _identity(file: Path) -> tuple[int, int] | None:
+    """Which file on which disk lies under a name, or None where none does."""
+    try:
+        stat = file.stat()
+    except FileNotFoundError:
+        return None
+    return stat.st_dev, stat.st_ino
+
+
+def _write_ahead(cursor: sqlite3.Cursor) -> None:
+    """Turn the write-ahead log on; SQLite does not wait by itself for another program that is at it."""
+    patience = time.monotonic() + OPENING_SECONDS
+    while True:
+        try:
+            cursor.execute("PRAGMA journal_mode=WAL")
+        except sqlite3.OperationalError:
+            if time.monotonic() > patience:
+                raise
+            time.sleep(0.02)
+        else:
+            return
+
+
+def _careful_postgresql(connection: Any, _: Any) -> None:
+    """Every commit is on disk before it is acknowledged; nobody waits for long for a lock."""
+    cursor = connection.cursor()
+    cursor.execute("SET synchronous_commit = on")
+    cursor.execute(f"SET lock_timeout = {round(LOCKED_SECONDS * 1000)}")
+    cursor.close()
+    connection.commit()
+
+
+def _begin_sqlite(connection: sa.Connection) -> None:
+    """A writer takes the lock at once, so that it never finds the file changed half-way.
+
+    What is about the file as a whole (`bare`) cannot be in a transaction.
+    """
+    options = connection.get_execution_options()
+    if not options.get("bare"):
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if options.get("writes") else "BEGIN")

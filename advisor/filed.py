@@ -1,0 +1,148 @@
+"""A case with its number, tag and times, and how its entries are written in rows and read from them."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from advisor import case as cases
+from advisor.case import TECHNICIAN, Accounted, Case, Entry, Measured, Seen, TakenBack
+from advisor.evidence import Measurement
+from advisor.trouble import Damaged
+
+KINDS: dict[str, type[Entry]] = {
+    "known": cases.Known,
+    "seen": cases.Seen,
+    "measured": cases.Measured,
+    "accounted": cases.Accounted,
+    "skipped": cases.Skipped,
+    "prepared": cases.Prepared,
+    "ended": cases.Ended,
+    "acknowledged": cases.Acknowledged,
+    "repaired": cases.Repaired,
+    "checked": cases.Checked,
+    "booked": cases.Booked,
+    "replayed": cases.Replayed,
+    "taken back": cases.TakenBack,
+    "closed": cases.Closed,
+}
+UNSURE = "unsure"
+
+
+@dataclass(frozen=True)
+class Filed:
+    """A case as it lies in the database: one row for each of its entries, at the times given (ISO 8601).
+
+    `knowledge` is the version it was opened with, or "" where that is not known.
+    """
+
+    number: int
+    tag: str
+    opened: str
+    case: Case
+    times: tuple[str, ...] = ()
+    knowledge: str = ""
+
+    @property
+    def entries(self) -> int:
+        """How many rows there are."""
+        return len(self.case.entries)
+
+    @property
+    def touched(self) -> str:
+        """When something was last entered."""
+        return self.times[-1] if self.times else self.opened
+
+    def with_entry(self, entry: Entry, at: str) -> Filed:
+        """With one more entry at a time."""
+        return replace(self, case=self.case.with_entry(entry), times=(*self.times, at))
+
+
+def but_for_time(entry: Entry) -> tuple[type[Entry], dict[str, Any]]:
+    """What an entry says, whenever it was said."""
+    return type(entry), {name: said for name, said in vars(entry).items() if name != "at"}
+
+
+def row_of(entry: Entry) -> tuple[str, str, str]:
+    """What an entry is in the database: kind, what it is about, and what was said."""
+    kind = next(kind for kind, made in KINDS.items() if made is type(entry))
+    if isinstance(entry, Measured):
+        return kind, entry.reading, json.dumps([vars(one) for one in entry.take], ensure_ascii=False)
+    if isinstance(entry, Accounted):
+        return kind, entry.what, json.dumps(vars(entry.measurement), ensure_ascii=False)
+    if isinstance(entry, Seen):
+        if entry.confidence == 1.0 and entry.by == TECHNICIAN:
+            return kind, entry.reading, entry.outcome
+        said = [entry.outcome, entry.confidence, entry.by]
+        return UNSURE, entry.reading, json.dumps(said, ensure_ascii=False)
+    about, said = vars(entry).values()
+    return kind, str(about), said
+
+
+def _entry(row: Any, case: Case) -> Entry:
+    """The entry that a row holds, on a case that has come so far."""
+    if row.kind == "measured":
+        return Measured(row.about, tuple(map(_measurement, _listed(json.loads(row.said)))))
+    if row.kind == "accounted":
+        part = _measurement(json.loads(row.said))
+        if isinstance(part.value, str):
+            raise ValueError("no current")
+        return Accounted(row.about, part)
+    if row.kind == UNSURE:
+        match json.loads(row.said):
+            case [str(outcome), float(confidence), str(by)] if 0 < confidence <= 1:
+                return Seen(row.about, outcome, confidence, by)
+        raise ValueError("no outcome with a confidence from 0 to 1")
+    if row.kind == "taken back":
+        # Schema 1 wrote no step: it was always the last one that counted.
+        step = int(row.about) if row.about else max(case.counting, default=0)
+        if not 0 <= step <= len(case.entries):
+            raise ValueError("no step before this one")
+        return TakenBack(step, row.said)
+    if row.kind not in KINDS:
+        raise ValueError("no kind of entry that is known here")
+    made: Callable[[str, str], Entry] = KINDS[row.kind]
+    return made(row.about, row.said)
+
+
+def _listed(said: Any) -> list[Any]:
+    """A list as JSON gave it."""
+    if not isinstance(said, list):
+        raise ValueError("no list of measurements")
+    return said
+
+
+def _measurement(said: Any) -> Measurement:
+    """What was measured, as JSON gave it."""
+    match said:
+        case {
+            "measurand": str(measurand),
+            "value": str() | float() | int() as value,
+            "instrument": str(instrument),
+            "typed": str(typed),
+        } if len(said) == 4 and not isinstance(value, bool):
+            if isinstance(value, str) or math.isfinite(value):
+                return Measurement(measurand, value, instrument, typed)
+    raise ValueError("no measurement")
+
+
+def filed_from(head: Any, rows: list[Any]) -> Filed:
+    """A case from its row and those of its entries; raises `Damaged`."""
+    filed = Filed(head.id, head.tag, head.opened, Case(head.complaint), (), head.knowledge)
+    for row in rows:
+        try:
+            if not all(isinstance(one, str) for one in (row.at, row.kind, row.about, row.said)):
+                raise ValueError("no text")
+            entry = _entry(row, filed.case)
+        except (ValueError, OverflowError, RecursionError) as error:
+            why = str(error).splitlines()[0]
+            raise Damaged(
+                f"Step {row.number} of job {head.id} is damaged in the database: {why}. This program has not "
+                f"written it so, and nothing was changed. `advisor case export {head.id}` writes down what "
+                f"there is of the job; after `advisor case erase {head.id} --yes` the other jobs can be used."
+            ) from error
+        filed = filed.with_entry(entry, row.at)
+    return filed
