@@ -6,7 +6,7 @@ They come after `lint`, which makes sure that networks can be built. One functio
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,7 +50,12 @@ def review(knowledge: Knowledge) -> list[Problem]:
     """Everything weak about what the readings can tell, in the order of the files."""
     networks = compiled(knowledge)
     engines = {name: one.engine for name, one in networks.items() if one.engine is not None}
-    found = [*too_dear(knowledge, networks), *tells_nothing(knowledge, engines), *alike(knowledge, engines)]
+    asked = {name for one in networks.values() if one.engine is None for name in one.network.tables.readings}
+    found = [
+        *too_dear(knowledge, networks),
+        *tells_nothing(knowledge, engines, asked),
+        *alike(knowledge, engines),
+    ]
     return sorted(found, key=lambda problem: (problem.place, problem.code, problem.what))
 
 
@@ -70,7 +75,7 @@ def too_dear(knowledge: Knowledge, networks: Mapping[str, Compiled]) -> Iterator
                 knowledge.place(section, node if section != "complaints" else complaint),
                 "too-wide",
                 f"'{node}' makes '{complaint}' need a table of {entries:.2g} numbers.",
-                "`advisor next` alone answers, not always exactly: it says by how much it may be off."
+                "The bench answers slowly, and says where not exactly; calls and made-up cars are refused."
                 if one.too_wide
                 else "Every step of the advice is slow.",
                 "Hang it on fewer causes, or on a branch of causes that act alike.",
@@ -78,13 +83,15 @@ def too_dear(knowledge: Knowledge, networks: Mapping[str, Compiled]) -> Iterator
             )
 
 
-def tells_nothing(knowledge: Knowledge, engines: Mapping[str, Engine]) -> Iterator[Problem]:
-    """Readings that tell nothing in any complaint."""
-    told: dict[str, float] = dict.fromkeys(knowledge.readings, 0.0)
+def tells_nothing(
+    knowledge: Knowledge, engines: Mapping[str, Engine], unknown: Collection[str] = ()
+) -> Iterator[Problem]:
+    """Readings that tell nothing in any complaint; of those in `unknown` it is not known what they tell."""
+    told = {name: 0.0 for name in knowledge.readings if name not in unknown}
     for complaint, engine in engines.items():
         outlook = engine.outlook({complaint: engine.one_hot(complaint, "present")})
         for reading, bits in outlook.information_bits.items():
-            if WITH not in reading:
+            if reading in told:
                 told[reading] = max(told[reading], bits)
     for reading, bits in told.items():
         if bits < NOTHING_BITS:
