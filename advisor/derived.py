@@ -15,6 +15,7 @@ from types import MappingProxyType
 from typing import Any, TypeVar
 
 from advisor.problems import nearest
+from advisor.saturation import saturated
 
 KELVIN = 273.15
 STANDARD_AIR_BAR = 1.01325
@@ -493,18 +494,12 @@ def saturation_c(absolute_bar: float, refrigerant: str) -> float:
             f"A pressure of {absolute_bar:.2f} bar absolute is outside {LOWEST_BAR:g} to {highest:g} bar, "
             f"where the boiling point of {spoken} is used. Check the gauge and its unit; 1 bar is 14.5 psi."
         )
-    return _property("T", "P", absolute_bar * 1e5, fluid) - KELVIN
+    return saturated("T", "P", absolute_bar * 1e5, fluid) - KELVIN
 
 
 def saturation_bar(temperature_c: float, refrigerant: str) -> float:
     """The absolute pressure, bar, of a pure refrigerant, part liquid and part gas, at a temperature."""
-    return _property("P", "T", temperature_c + KELVIN, REFRIGERANTS[refrigerant][1]) / 1e5
-
-
-def _property(wanted: str, known: str, value: float, fluid: str) -> float:
-    from CoolProp.CoolProp import PropsSI
-
-    return float(PropsSI(wanted, known, value, "Q", 1.0, fluid))
+    return saturated("P", "T", temperature_c + KELVIN, REFRIGERANTS[refrigerant][1]) / 1e5
 
 
 @_formula(

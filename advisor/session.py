@@ -14,7 +14,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from advisor import network
+from advisor import network, saturation
 from advisor.account import Account, account
 from advisor.acting import CALL_MINUTES, Act, act, remedies
 from advisor.advice import (
@@ -92,7 +92,11 @@ Ranking = Literal["bits", "bits per minute", "quick looks", "on the trolley"]
 
 
 def preload() -> None:
-    """Load what takes seconds to import and every case will need; best done while a person reads."""
+    """Load what takes seconds to import and every case will need; best done while a person reads.
+
+    What would hold up every thread of this process for long gets ready in another one meanwhile.
+    """
+    saturation.beside()
     network.preload()
     convert(1.0, "°C", "°F")
     saturation_bar(20.0, "r134a")

@@ -22,7 +22,7 @@ COMMANDS = {
 KNOWN_BY = {
     "aiohttp": {"serve"},
     "click": {"cli"},
-    "CoolProp": {"derived"},
+    "CoolProp": {"saturation"},
     "joblib": {"evaluation"},
     "pgmpy": {"network"},
     "pint": {"units"},

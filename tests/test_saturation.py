@@ -1,0 +1,85 @@
+"""CoolProp in a process beside: the same numbers, the same refusals, and nothing left behind."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Iterator
+
+import pytest
+
+from advisor import saturation
+from advisor.saturation import saturated
+from tests.conftest import ROOT
+
+QUESTIONS = [
+    (wanted, known, value, fluid)
+    for fluid in ("R134a", "R1234yf")
+    for wanted, known, values in (("T", "P", (4e4, 3.1e5, 2.9e6)), ("P", "T", (243.15, 293.15, 341.7)))
+    for value in values
+]
+
+
+@pytest.fixture
+def beside(monkeypatch: pytest.MonkeyPatch) -> Iterator[saturation._Beside]:
+    """A process beside, and nothing answered before."""
+    monkeypatch.setattr(saturation, "_beside", None)
+    saturated.cache_clear()
+    saturation.beside()
+    process = saturation._beside
+    assert process is not None
+    yield process
+    process.end()
+    saturated.cache_clear()
+
+
+def test_it_answers_to_the_last_bit_what_is_answered_here(beside: saturation._Beside) -> None:
+    """A number is the same whichever process computed it."""
+    assert [beside.ask(one) for one in QUESTIONS] == [saturation._here(*one) for one in QUESTIONS]
+
+
+def test_what_cannot_be_is_refused_in_the_same_words(beside: saturation._Beside) -> None:
+    """A fluid that there is not, and the next question is answered."""
+    with pytest.raises(ValueError) as here:
+        saturation._here("T", "P", 1e5, "lemonade")
+    with pytest.raises(ValueError) as there:
+        saturated("T", "P", 1e5, "lemonade")
+    assert str(there.value) == str(here.value)
+    assert saturated("T", "P", 1e5, "R134a") == saturation._here("T", "P", 1e5, "R134a")
+
+
+def test_one_that_was_killed_is_not_missed(beside: saturation._Beside) -> None:
+    """It is asked here then, and the next start has a new one."""
+    beside.process.kill()
+    beside.process.wait()
+    assert saturated("T", "P", 1e5, "R134a") == saturation._here("T", "P", 1e5, "R134a")
+    saturation.beside()
+    assert saturation._beside is not None and saturation._beside is not beside
+    saturation._beside.end()
+
+
+def test_where_none_can_be_started_it_is_asked_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No process is to be had: the numbers are."""
+    monkeypatch.setattr(saturation, "_beside", None)
+    monkeypatch.setattr(sys, "executable", "/nowhere/python")
+    saturated.cache_clear()
+    saturation.beside()
+    assert saturation._beside is None
+    assert saturated("T", "P", 1e5, "R134a") == saturation._here("T", "P", 1e5, "R134a")
+
+
+def test_it_ends_with_its_input(beside: saturation._Beside) -> None:
+    """A program that is killed closes it, whatever killed it."""
+    assert beside.process.stdin is not None
+    beside.process.stdin.close()
+    assert beside.process.wait(60) == 0
+
+
+def test_asked_beside_nothing_is_imported_here() -> None:
+    """A program with screens never imports what would hold it up."""
+    program = (
+        "import sys; from advisor import saturation; saturation.beside();"
+        "saturation.saturated('T', 'P', 1e5, 'R134a'); print('CoolProp' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, cwd=ROOT)
+    assert (done.stdout, done.stderr, done.returncode) == ("False\n", "", 0)
