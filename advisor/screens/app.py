@@ -44,6 +44,9 @@ def _room(found: Match[str]) -> str:
 
 _UNSEEN = _LeftOut()
 
+_RARELY = (10_000, 100, 100)
+"""So many new objects until garbage is looked for among them; a hundred times that until among older ones."""
+
 
 class AdvisorApp(App[None]):
     """The technician's screens, and the service desk's where `desk_minutes` are given for questions.
@@ -79,6 +82,7 @@ class AdvisorApp(App[None]):
             else "Service desk: what is asked on the phone, what has to be booked"
         )
         self.opened: Opened | None = None
+        self.usual_thresholds = gc.get_threshold()
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """What every line passes on its way to the terminal."""
@@ -91,6 +95,7 @@ class AdvisorApp(App[None]):
 
     def on_unmount(self) -> None:
         """Let go of the database."""
+        gc.set_threshold(*self.usual_thresholds)
         if self.opened is not None:
             self.opened.store.close()
 
@@ -100,13 +105,25 @@ class AdvisorApp(App[None]):
 
         A search for garbage among all that is imported would hold up the loop for a third of a second, in
         whichever thread it begins: there is none meanwhile, and later ones leave out what is here to stay.
+        What is older is hardly looked for later either, but when a screen was left (`tidy`).
         """
         gc.disable()
         try:
             self.open()
         finally:
             gc.freeze()
+            gc.set_threshold(*_RARELY)
             gc.enable()
+
+    def tidy(self, between_jobs: bool = False) -> None:
+        """A screen was left, and nobody waits: look for the garbage that it left.
+
+        Between jobs everything is looked through, and what is there then is here to stay.
+        """
+        if gc.isenabled():
+            gc.collect(2 if between_jobs else 1)
+            if between_jobs:
+                gc.freeze()
 
     def open(self) -> None:
         """Hand over to the screen that follows, or say why there is none."""

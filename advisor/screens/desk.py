@@ -68,6 +68,11 @@ class DeskScreen(Screen[None]):
         self.query_one("#says", Static).update("Working out what the booked cars need …")
         self.look()
 
+    def back(self) -> None:
+        """A call is over."""
+        self.action_refresh()
+        self.call_after_refresh(self.app.tidy, between_jobs=True)
+
     @work(thread=True, exclusive=True)
     def look(self) -> None:
         """Read the booked cars and play their jobs, off the event loop; shown as it comes."""
@@ -93,7 +98,7 @@ class DeskScreen(Screen[None]):
 
         def begun(call: Call | None) -> None:
             if call is not None:
-                self.app.push_screen(CallScreen(call), lambda _: self.action_refresh())
+                self.app.push_screen(CallScreen(call), lambda _: self.back())
 
         self.app.push_screen(CallStartScreen(self.engines, self.store, self.minutes), begun)
 

@@ -58,6 +58,10 @@ class JobScreen(Screen[None]):
         self.set_interval(LOOK_EVERY_SECONDS, self.look_around)
         self.look_ahead_quietly()
 
+    def on_screen_resume(self) -> None:
+        """Another screen lay over this one."""
+        self.call_after_refresh(self.app.tidy)
+
     def change(self, make: Callable[[], Session], keep: str | None = None) -> None:
         """Go on with the session that is made, and with the reading `keep` on the card.
 

@@ -83,6 +83,11 @@ class StartScreen(Screen[None]):
         """Read the open jobs again."""
         self.read()
 
+    def back(self) -> None:
+        """A job or the desk was left."""
+        self.refresh_jobs()
+        self.call_after_refresh(self.app.tidy, between_jobs=True)
+
     def show_jobs(self, open_ones: list[Filed]) -> None:
         """List the open jobs."""
         self.query_one("#says", Static).update(
@@ -217,7 +222,7 @@ class StartScreen(Screen[None]):
         task = TaskScreen(session)
 
         def with_facts(facts: dict[str, str] | None) -> None:
-            self.app.push_screen(task, lambda _: self.refresh_jobs())
+            self.app.push_screen(task, lambda _: self.back())
             if facts:
                 task.call_later(task.enter_facts, facts)
 
@@ -230,7 +235,7 @@ class StartScreen(Screen[None]):
         """Go to the service desk."""
         if not self.query_one("#jobs").disabled:
             desk = DeskScreen(self.engines, self.store, self.desk_minutes, is_first=False)
-            self.app.push_screen(desk, lambda _: self.refresh_jobs())
+            self.app.push_screen(desk, lambda _: self.back())
 
     def action_leave(self) -> None:
         """Leave the search, or the program, but not while a job is being opened."""
