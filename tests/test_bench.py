@@ -18,6 +18,7 @@ from advisor.screens.choices import ChoiceScreen
 from advisor.screens.jobcard import JobCardScreen
 from advisor.screens.lookahead import LookAheadScreen
 from advisor.screens.new import NewJobScreen
+from advisor.screens.paper import Paper
 from advisor.screens.task import TaskScreen
 from advisor.store import Store
 from advisor.trouble import StoreTrouble
@@ -491,6 +492,26 @@ async def test_the_job_card_is_read_on_the_screen_and_saved(
         await pilot.press("s")
         await until(pilot, lambda screen: "Saved as" in text_of(pilot))
         assert "bay 7" in (tmp_path / "job-1.html").read_text(encoding="utf-8")
+
+
+async def test_a_paper_begins_at_its_beginning_and_keeps_to_the_width(hum: Path, tmp_path: Path) -> None:
+    """The other page is seen from its top, however far the first was read; narrower, nothing is cut off."""
+    async with running(hum, tmp_path, (100, 20)) as pilot:
+        await opened(pilot, "bay 7")
+        await pilot.press("b")
+        await settled(pilot)
+        paper = pilot.app.screen.query_one(Paper)
+        assert "Job 1: bay 7" in text_of(pilot)
+        await pilot.press("pagedown")
+        assert "Job 1: bay 7" not in text_of(pilot)
+        await pilot.press("c")
+        await settled(pilot)
+        assert "Your car: bay 7" in text_of(pilot)
+        letters = "".join(one for line in paper.lines for one in line.text if one.isalnum())
+        await pilot.resize_terminal(60, 20)
+        await settled(pilot)
+        assert max(line.cell_length for line in paper.lines) <= paper.size.width < 60
+        assert "".join(one for line in paper.lines for one in line.text if one.isalnum()) == letters
 
 
 async def test_dark_and_light_show_the_same_words(hum: Path, tmp_path: Path) -> None:

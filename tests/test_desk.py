@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from textual.pilot import Pilot
-from textual.widgets import Input, Markdown, OptionList, Static
+from textual.widgets import Input, OptionList, Static
 
 from advisor.agenda import overview
 from advisor.bookingsheet import overview_lines
@@ -22,6 +22,7 @@ from advisor.screens.app import AdvisorApp
 from advisor.screens.call import CallScreen
 from advisor.screens.callstart import CallStartScreen
 from advisor.screens.desk import DeskScreen
+from advisor.screens.paper import Paper
 from advisor.screens.sheet import SheetScreen
 from advisor.screens.task import TaskScreen
 from advisor.session import Engines
@@ -210,8 +211,8 @@ async def test_a_call_from_the_words_to_the_booking_and_the_bench(tmp_path: Path
         assert len(asked) == 3
         await pilot.press("b")
         await until(pilot, lambda screen: isinstance(screen, SheetScreen))
-        sheet = pilot.app.screen.query_one(Markdown)
-        await until(pilot, lambda screen: "Time for the search" in str(sheet.source))
+        sheet = pilot.app.screen.query_one(Paper)
+        await until(pilot, lambda screen: "Time for the search" in sheet.source)
         await pilot.press("m")
         await until(pilot, lambda screen: isinstance(screen, DeskScreen) and "red van" in text_of(pilot))
     async with running(KNOWLEDGE, tmp_path, (110, 40)) as pilot:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from textual import on
+from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
@@ -37,6 +37,7 @@ class ChangedScreen(ModalScreen[Session]):
     def __init__(self, session: Session, clash: str) -> None:
         super().__init__()
         self.session, self.clash = session, clash
+        self.working = False
 
     def compose(self) -> ComposeResult:
         """What has changed, and what can be done."""
@@ -68,25 +69,43 @@ class ChangedScreen(ModalScreen[Session]):
     @on(OptionList.OptionSelected)
     def chosen(self, event: OptionList.OptionSelected) -> None:
         """Go on, or take a step back and look again."""
-        what, _, step = (event.option_id or "").partition(" ")
+        if not self.working:
+            self.working = True
+            self.carry_out(event.option_id or "")
+
+    @work(thread=True)
+    def carry_out(self, choice: str) -> None:
+        """Save what was chosen and work out what follows, off the event loop."""
+        what, _, step = choice.partition(" ")
+        session, clash, back = self.session, "", self.app.call_from_thread
         try:
-            if what == "go":
-                self.dismiss(self.session.replayed() if self.session.knowledge_before else self.session)
-                return
-            self.session = self.session.withdrawn(int(step))
-            self.clash = ""
-            self.session.worked_out()
+            if what != "go":
+                session = session.withdrawn(int(step))
+            elif session.knowledge_before:
+                session = session.replayed()
+            session.worked_out()
         except Contradiction as error:
-            self.clash = str(error)
+            clash = str(error)
         except StoreTrouble as error:
-            self.notify(str(error), title="Not saved", severity="error", timeout=15, markup=False)
+            back(self.not_saved, str(error))
             return
-        self.show_job()
+        back(self.carried_out, session, clash, what == "go" and not clash)
 
-    def on_button_pressed(self) -> None:
-        """Leave the job as it is."""
-        self.dismiss(None)
+    def carried_out(self, session: Session, clash: str, is_last: bool) -> None:
+        """Hand the session back, or look again."""
+        self.session, self.clash, self.working = session, clash, False
+        if is_last:
+            self.dismiss(session)
+        else:
+            self.show_job()
 
+    def not_saved(self, why: str) -> None:
+        """The database is in the way: all is as it was."""
+        self.working = False
+        self.notify(why, title="Not saved", severity="error", timeout=15, markup=False)
+
+    @on(Button.Pressed)
     def action_back(self) -> None:
-        """Leave the job as it is."""
-        self.dismiss(None)
+        """Leave the job as it is, unless something is being saved."""
+        if not self.working:
+            self.dismiss(None)

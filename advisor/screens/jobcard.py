@@ -5,13 +5,14 @@ from __future__ import annotations
 import io
 from typing import ClassVar
 
-from textual import on
+from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, VerticalScroll
+from textual.containers import Horizontal
 from textual.screen import Screen
-from textual.widgets import Button, Footer, Markdown
+from textual.widgets import Button, Footer
 
+from advisor.screens.paper import Paper
 from advisor.session import Session
 
 
@@ -36,37 +37,42 @@ class JobCardScreen(Screen[None]):
 
     def compose(self) -> ComposeResult:
         """The card, and what can be done with it."""
-        with VerticalScroll(id="text"):
-            yield Markdown()
+        yield Paper(name="text")
         with Horizontal(id="row"):
             yield Button("Customer's page / job card", id="customer", compact=True)
             yield Button("Save as a page to print", id="save", compact=True)
             yield Button("Back", id="back", compact=True)
         yield Footer()
 
-    async def on_mount(self) -> None:
+    def on_mount(self) -> None:
         """Show the job card first."""
-        await self.show_card()
+        self.show_card()
         self.query_one("#text").focus()
 
-    async def show_card(self) -> None:
+    def show_card(self) -> None:
         """Show the card for the file or for the customer."""
-        await self.query_one(Markdown).update(self.session.job_card("markdown", self.customer))
-        self.query_one("#text", VerticalScroll).scroll_home(animate=False)
+        customer = self.customer
+        self.query_one(Paper).show(lambda: self.session.job_card("markdown", customer))
 
     @on(Button.Pressed, "#customer")
-    async def action_customer(self) -> None:
+    def action_customer(self) -> None:
         """Switch between the two."""
         self.customer = not self.customer
-        await self.show_card()
+        self.show_card()
 
     @on(Button.Pressed, "#save")
     def action_save(self) -> None:
         """Save as HTML: in the browser it is downloaded, in a terminal it goes to the downloads folder."""
-        kind = "customer" if self.customer else "job"
-        self.app.deliver_text(
-            io.StringIO(self.session.job_card("html", self.customer)),
-            save_filename=f"{kind}-{self.session.filed.number}.html",
+        self.deliver(self.customer)
+
+    @work(thread=True)
+    def deliver(self, customer: bool) -> None:
+        """Write the page off the event loop, and hand it over."""
+        page = io.StringIO(self.session.job_card("html", customer))
+        self.app.call_from_thread(
+            self.app.deliver_text,
+            page,
+            save_filename=f"{'customer' if customer else 'job'}-{self.session.filed.number}.html",
             open_method="download",
             mime_type="text/html",
         )

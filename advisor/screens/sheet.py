@@ -9,11 +9,12 @@ from typing import ClassVar, Literal
 from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, VerticalScroll
+from textual.containers import Horizontal
 from textual.screen import Screen
-from textual.widgets import Button, Footer, Input, Markdown
+from textual.widgets import Button, Footer, Input
 
 from advisor.desk import Call
+from advisor.screens.paper import Paper
 from advisor.trouble import StoreTrouble
 
 
@@ -41,8 +42,7 @@ class SheetScreen(Screen[Call]):
 
     def compose(self) -> ComposeResult:
         """The sheet, and what can be done with it."""
-        with VerticalScroll(id="text"):
-            yield Markdown("Playing the job on made-up cars to see how long it takes …")
+        yield Paper("Playing the job on made-up cars to see how long it takes …", name="text")
         with Horizontal(classes="row"):
             yield Button("Today", id="today", variant="primary", compact=True)
             yield Button("Tomorrow", id="tomorrow", compact=True)
@@ -54,17 +54,7 @@ class SheetScreen(Screen[Call]):
     def on_mount(self) -> None:
         """Work the sheet out at once."""
         self.query_one("#text").focus()
-        self.work_out()
-
-    @work(thread=True, exclusive=True)
-    def work_out(self) -> None:
-        """Play the job, off the event loop."""
-        text = self.call.sheet("markdown")
-        self.app.call_from_thread(self.show_sheet, text)
-
-    def show_sheet(self, text: str) -> None:
-        """Show the sheet."""
-        self.query_one(Markdown).update(text)
+        self.query_one(Paper).show(lambda: self.call.sheet("markdown"))
 
     @on(Button.Pressed, "#today")
     def today(self) -> None:
@@ -111,11 +101,13 @@ class SheetScreen(Screen[Call]):
         """Save it for a booking system."""
         self.deliver("json", "application/json")
 
+    @work(thread=True)
     def deliver(self, form: Literal["html", "json"], kind: str) -> None:
-        """Save to the downloads folder, or as a download in the browser."""
+        """Write it off the event loop; save to the downloads folder, or as a download in the browser."""
         name = "-".join(str(job.number) for job in self.call.jobs)
-        self.app.deliver_text(
-            io.StringIO(self.call.sheet(form)), save_filename=f"booking-{name}.{form}", mime_type=kind
+        page = io.StringIO(self.call.sheet(form))
+        self.app.call_from_thread(
+            self.app.deliver_text, page, save_filename=f"booking-{name}.{form}", mime_type=kind
         )
 
     @on(Button.Pressed, "#back")

@@ -1,0 +1,84 @@
+"""A paper on the screen, set in lines off the event loop: a widget for each of its parts takes too long."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from rich.segment import Segment
+from textual import work
+from textual.geometry import Size
+from textual.scroll_view import ScrollView
+from textual.strip import Strip
+from textual.worker import get_current_worker
+
+_STYLES = {
+    "markdown.h1": "bold",
+    "markdown.h2": "bold underline",
+    "markdown.item.bullet": "none",
+    "markdown.table.header": "bold",
+    "markdown.table.border": "dim",
+}
+"""How the parts of a paper differ; none by its colour."""
+
+
+class Paper(ScrollView):
+    """Shows a text in Markdown that may take a while to be written, `meanwhile` something else.
+
+    Only lines in view are painted.
+    """
+
+    DEFAULT_CSS = """
+    Paper { scrollbar-size-vertical: 1; overflow-x: hidden; overflow-y: scroll; }
+    """
+
+    def __init__(self, meanwhile: str = "", *, name: str | None = None) -> None:
+        super().__init__(id=name)
+        self.write: Callable[[], str] | None = None
+        self.source = ""
+        self.lines = [Strip([Segment(meanwhile)])]
+
+    def show(self, write: Callable[[], str]) -> None:
+        """Show the text that `write` comes to, from its beginning."""
+        self.write, self.source = write, ""
+        if self.size:
+            self.work_out(True)
+
+    def on_resize(self) -> None:
+        """Lines are as long as there is room; before it is known how much there is they are not made."""
+        if self.write is not None:
+            self.work_out(not self.source)
+
+    @work(thread=True, exclusive=True)
+    def work_out(self, anew: bool) -> None:
+        """Write the text and set it in lines, off the event loop."""
+        worker, write = get_current_worker(), self.write
+        source = self.source or (write() if write is not None else "")
+        lines = in_lines(source, max(20, self.scrollable_content_region.width))
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self.set_lines, source, lines, anew)
+
+    def set_lines(self, source: str, lines: list[Strip], anew: bool) -> None:
+        """Show these lines."""
+        self.source, self.lines = source, lines
+        self.virtual_size = Size(self.scrollable_content_region.width, len(lines))
+        if anew:
+            self.scroll_home(animate=False)
+        self.refresh()
+
+    def render_line(self, y: int) -> Strip:
+        """One line of what is in view."""
+        width, at = self.scrollable_content_region.width, y + self.scroll_offset.y
+        line = self.lines[at] if at < len(self.lines) else Strip.blank(width)
+        return line.crop_extend(0, width, None).apply_style(self.rich_style)
+
+
+def in_lines(source: str, width: int) -> list[Strip]:
+    """A text in Markdown as lines of that width; best done off the event loop."""
+    from rich.console import Console
+    from rich.markdown import Markdown
+    from rich.theme import Theme
+
+    theme = Theme(_STYLES, inherit=True)
+    console = Console(width=width, color_system=None, force_terminal=True, legacy_windows=False, theme=theme)
+    lines = console.render_lines(Markdown(source, hyperlinks=False), pad=False)
+    return [Strip(Segment(one.text, one.style) for one in line) for line in lines]
