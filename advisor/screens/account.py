@@ -19,17 +19,6 @@ from advisor.trouble import StoreTrouble
 class AccountScreen(ModalScreen[Session]):
     """Shows the account and takes parts found by disconnecting; returns the session it ends with."""
 
-    CSS = """
-    AccountScreen { align: center middle; }
-    AccountScreen #box {
-        width: 76; max-width: 100%; height: auto; max-height: 100%;
-        border: round $primary; background: $surface; padding: 0 1;
-    }
-    AccountScreen .row { height: auto; margin: 1 0 0 0; }
-    AccountScreen #what { width: 2fr; }
-    AccountScreen #much { width: 1fr; }
-    AccountScreen Button { width: 1fr; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back", tooltip="Back to the bench")]
 
     def __init__(self, session: Session) -> None:

@@ -56,6 +56,7 @@ class AdvisorApp(App[None]):
     """
 
     TITLE = "advisor"
+    CSS_PATH = Path(__file__).with_name("screens.tcss")
     ENABLE_COMMAND_PALETTE = False
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(

@@ -28,13 +28,6 @@ from advisor.trouble import Overtaken, StoreTrouble
 class CallScreen(Screen[None]):
     """The questions, the most telling one first, until none is worth its time."""
 
-    CSS = """
-    CallScreen #title { padding: 0 1; background: $primary; color: $text; width: 100%; }
-    CallScreen #warn { padding: 0 1; height: auto; max-height: 9; overflow-y: auto; }
-    CallScreen #text { height: 1fr; padding: 1; }
-    CallScreen #answers { height: auto; max-height: 60%; border: none; border-top: solid $primary; }
-    CallScreen #causes { padding: 0 1; height: auto; border-top: solid $primary; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         *(Binding(str(n), f"answer({n})", show=False) for n in range(10)),
         Binding("u", "undo", "Undo", tooltip="Take back the last answer"),

@@ -26,14 +26,6 @@ from advisor.trouble import StoreTrouble
 class CallStartScreen(Screen[Call]):
     """Returns the call that has begun, or None for going back."""
 
-    CSS = """
-    CallStartScreen #title { padding: 0 1; background: $primary; color: $text; width: 100%; }
-    CallStartScreen #body { height: 1fr; padding: 0 1; }
-    CallStartScreen TickList { height: 1fr; border: none; padding: 0; }
-    CallStartScreen .row { height: auto; }
-    CallStartScreen #says { height: auto; max-height: 8; }
-    CallStartScreen Button { width: 1fr; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on to the questions"),
         Binding("escape", "back", "Back", tooltip="No call"),

@@ -21,15 +21,6 @@ from advisor.trouble import StoreTrouble
 class ChangedScreen(ModalScreen[Session]):
     """Returns the session that goes on under the new knowledge, or None for going back."""
 
-    CSS = """
-    ChangedScreen { align: center middle; }
-    ChangedScreen #box {
-        width: 76; max-width: 100%; height: auto; max-height: 100%;
-        border: round $primary; background: $surface; padding: 0 1;
-    }
-    ChangedScreen OptionList { height: auto; max-height: 12; border: none; }
-    ChangedScreen Button { width: 100%; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "back", "Back", tooltip="Leave the job as it is")
     ]

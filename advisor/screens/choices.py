@@ -18,15 +18,6 @@ from textual.widgets.option_list import Option
 class ChoiceScreen(ModalScreen[str]):
     """Lines to choose from; returns the key of one, or None for going back."""
 
-    CSS = """
-    ChoiceScreen { align: center middle; }
-    ChoiceScreen #box {
-        width: 76; max-width: 100%; height: auto; max-height: 90%;
-        border: round $primary; background: $surface; padding: 0 1;
-    }
-    ChoiceScreen OptionList { height: auto; max-height: 15; border: none; }
-    ChoiceScreen Button { width: 100%; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "back", "Back", tooltip="Go back without choosing")
     ]

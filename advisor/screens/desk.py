@@ -32,12 +32,6 @@ class DeskScreen(Screen[None]):
     """The overview, and the way into a call."""
 
     app: AdvisorApp
-    CSS = """
-    DeskScreen #title { padding: 0 1; background: $primary; color: $text; width: 100%; }
-    DeskScreen #days { height: 1fr; padding: 0 1; }
-    DeskScreen #says { padding: 0 1; color: $text-muted; height: auto; max-height: 60%; overflow-y: auto; }
-    DeskScreen Button { width: 100%; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n,enter", "new", "New call", key_display="n", tooltip="A customer is on the phone"),
         Binding("r", "refresh", "Look again", tooltip="Read again what the cars need"),

@@ -19,20 +19,6 @@ from advisor.session import NotUnderstood, Session
 class EntryScreen(ModalScreen[Understood]):
     """The fields of a quantity reading; returns what they come to, or None for going back."""
 
-    CSS = """
-    EntryScreen { align: center middle; }
-    EntryScreen #box {
-        width: 76; max-width: 100%; height: auto; max-height: 100%;
-        border: round $primary; background: $surface; padding: 0 1;
-    }
-    EntryScreen .ask { margin: 1 0 0 0; }
-    EntryScreen .row { height: auto; }
-    EntryScreen Input { width: 1fr; }
-    EntryScreen .unit { width: auto; padding: 0 1; }
-    EntryScreen .with { width: 34; }
-    EntryScreen #says { height: auto; min-height: 2; }
-    EntryScreen Button { width: 1fr; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "back", "Back", tooltip="Go back, enter nothing")
     ]

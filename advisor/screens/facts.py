@@ -18,14 +18,6 @@ from advisor.report import plain
 class FactsScreen(Screen[dict[str, str]]):
     """Vehicle facts as choices; returns those that are known."""
 
-    CSS = """
-    FactsScreen #title { padding: 0 1; background: $primary; color: $text; width: 100%; }
-    FactsScreen #facts { height: 1fr; }
-    FactsScreen .fact { height: auto; margin: 0 1; }
-    FactsScreen .fact Label { width: 1fr; padding: 0 1 0 0; }
-    FactsScreen .fact Select { width: 30; }
-    FactsScreen #go { width: 100%; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on with what is known"),
         Binding("escape", "back", "Back", tooltip="Leave the vehicle as it was"),

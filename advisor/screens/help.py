@@ -15,14 +15,6 @@ from textual.widgets import Button, Static
 class HelpScreen(ModalScreen[None]):
     """The keys of the screen below, from the bindings themselves."""
 
-    CSS = """
-    HelpScreen { align: center middle; }
-    HelpScreen #box {
-        width: 60; max-width: 100%; height: auto; max-height: 100%;
-        border: round $primary; padding: 0 1; background: $surface;
-    }
-    HelpScreen Button { width: 100%; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,q", "dismiss", "Back", tooltip="Close this help")
     ]

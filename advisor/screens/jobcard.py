@@ -19,11 +19,6 @@ from advisor.session import Session
 class JobCardScreen(Screen[None]):
     """Shows the job card as it stands."""
 
-    CSS = """
-    JobCardScreen #row { height: auto; }
-    JobCardScreen Button { width: 1fr; }
-    JobCardScreen #text { height: 1fr; padding: 0 1; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("c", "customer", "Customer", tooltip="Switch between the job card and the customer's page"),
         Binding("s", "save", "Save", tooltip="Save what is shown as a page to print (HTML)"),

@@ -22,15 +22,6 @@ from advisor.session import Session
 class LookAheadScreen(ModalScreen[str]):
     """Returns the reading to take, or None for going back; leaving stops the work."""
 
-    CSS = """
-    LookAheadScreen { align: center middle; }
-    LookAheadScreen #box {
-        width: 76; max-width: 100%; height: auto; max-height: 100%;
-        border: round $primary; background: $surface; padding: 0 1;
-    }
-    LookAheadScreen OptionList { height: auto; max-height: 12; border: none; display: none; }
-    LookAheadScreen Button { width: 100%; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "back", "Stop", tooltip="Stop looking ahead and go back")
     ]

@@ -19,15 +19,6 @@ from advisor.knowledge import Knowledge
 class NewJobScreen(ModalScreen[tuple[str, str]]):
     """Returns tag and complaint, or None for going back."""
 
-    CSS = """
-    NewJobScreen { align: center middle; }
-    NewJobScreen #box {
-        width: 76; max-width: 100%; height: auto; max-height: 100%;
-        border: round $primary; background: $surface; padding: 0 1;
-    }
-    NewJobScreen OptionList { height: auto; max-height: 15; border: none; }
-    NewJobScreen Button { width: 100%; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back", tooltip="No new job")]
 
     def __init__(self, knowledge: Knowledge) -> None:

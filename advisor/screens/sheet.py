@@ -21,12 +21,6 @@ from advisor.trouble import StoreTrouble
 class SheetScreen(Screen[Call]):
     """Returns the call once a day is booked, or None for going back to the questions."""
 
-    CSS = """
-    SheetScreen #text { height: 1fr; padding: 0 1; }
-    SheetScreen .row { height: auto; }
-    SheetScreen Button { width: 1fr; }
-    SheetScreen #day { width: 1fr; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("t", "day(0)", "Today", tooltip="Book it for today"),
         Binding("m", "day(1)", "Tomorrow", tooltip="Book it for tomorrow"),

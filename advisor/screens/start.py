@@ -37,11 +37,6 @@ class StartScreen(Screen[None]):
 
     app: AdvisorApp
     AUTO_FOCUS = "#jobs"
-    CSS = """
-    StartScreen #title { padding: 0 1; background: $primary; color: $text; width: 100%; }
-    StartScreen #says { padding: 0 1; color: $text-muted; height: auto; max-height: 60%; overflow-y: auto; }
-    StartScreen OptionList { height: 1fr; border: round $primary; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "new", "New job", tooltip="A new job: tag of the car and complaint"),
         Binding("slash", "search", "Search", key_display="/", tooltip="Search the open jobs"),

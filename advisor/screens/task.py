@@ -37,20 +37,6 @@ BOUNCE_SECONDS = 0.3
 class TaskScreen(JobScreen):
     """What to do next on this car, and what came of what was done."""
 
-    CSS = """
-    TaskScreen #head { padding: 0 1; background: $primary; color: $text; height: 1; }
-    TaskScreen #news { padding: 0 1; height: auto; max-height: 6; display: none; text-style: bold; }
-    TaskScreen #middle { height: 1fr; }
-    TaskScreen #trail {
-        width: 28%; min-width: 22; border-right: solid $primary; padding: 0 1; scrollbar-size-vertical: 1;
-    }
-    TaskScreen #card { width: 1fr; }
-    TaskScreen #text { height: 1fr; padding: 0 1; scrollbar-size-vertical: 1; }
-    TaskScreen #answers {
-        height: auto; max-height: 50%; border: none; border-top: solid $primary; padding: 0;
-    }
-    TaskScreen #suspicion { border-top: solid $primary; padding: 0 1; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         *(Binding(str(n), f"answer({n - 1})", show=False) for n in range(1, 10)),
         Binding("m", "measure", show=False, tooltip="Type what the meter shows"),

@@ -19,16 +19,6 @@ from advisor.session import Session
 class TrolleyScreen(ModalScreen[frozenset[str]]):
     """Ticks for the instruments on the trolley; returns those that are not on it, or None for going back."""
 
-    CSS = """
-    TrolleyScreen { align: center middle; }
-    TrolleyScreen #box {
-        width: 76; max-width: 100%; height: auto; max-height: 100%;
-        border: round $primary; background: $surface; padding: 0 1;
-    }
-    TrolleyScreen TickList { height: auto; max-height: 15; border: none; }
-    TrolleyScreen .row { height: auto; }
-    TrolleyScreen Button { width: 1fr; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on with what is ticked"),
         Binding("escape", "back", "Back", tooltip="Leave the trolley as it was"),

@@ -13,10 +13,6 @@ from textual.widgets import Footer, Static
 class WelcomeScreen(Screen[None]):
     """Says what goes on, or what keeps the program from starting; gives way to the screen that follows."""
 
-    CSS = """
-    WelcomeScreen #title { padding: 0 1; background: $primary; color: $text; width: 100%; }
-    WelcomeScreen #says { padding: 0 1; height: 1fr; overflow-y: auto; }
-    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Quit", tooltip="Leave; everything is saved")
     ]
