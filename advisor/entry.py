@@ -18,12 +18,26 @@ TELLING = 0.02
 
 
 class NotUnderstood(ValueError):
-    """What was typed cannot be used; the sentence says what is wrong and what would be right."""
+    """What was typed cannot be used; the sentence says what is wrong and what would be right.
+
+    Where something is missing, `field` is the key of its field.
+    """
+
+    field = ""
+
+    def of(self, field: str) -> NotUnderstood:
+        """The same, with the field where something is missing."""
+        self.field = field
+        return self
 
 
 @dataclass(frozen=True)
 class Field:
-    """One thing to fill in: a number in `unit`, or one of `choices` (word, and what it means)."""
+    """One thing to fill in: a number in `unit`, or one of `choices` (word, and what it means).
+
+    `instrument` is what a number counts as taken with unless somebody says so: the only one that there is, or
+    the one that was used last on this job; else it has to be said.
+    """
 
     key: str
     ask: str
@@ -31,6 +45,7 @@ class Field:
     choices: tuple[tuple[str, str], ...]
     instruments: tuple[str, ...]
     optional: bool = False
+    instrument: str = ""
 
 
 @dataclass(frozen=True)
@@ -55,7 +70,8 @@ def fields(
 
     if quantity.derived is None:
         unit = preferred(quantity.unit, preferences)
-        return (Field(reading, said.name, unit, (), at_hand(said.instrument)),)
+        instruments = at_hand(said.instrument)
+        return (Field(reading, said.name, unit, (), instruments, instrument=_usual(case, instruments)),)
     asked = []
     formula = FORMULAS[quantity.derived.formula]
     for name, source in ((name, str(source)) for name, source in quantity.derived.inputs.items()):
@@ -69,8 +85,18 @@ def fields(
             choices = tuple((word, word) for word in measurand.choices or ())
             instruments = at_hand(measurand.instrument or said.instrument) if own else ()
             optional = name in formula.inputs and name not in formula.needed
-            asked.append(Field(source, measurand.ask, own, choices, instruments, optional))
+            usual = _usual(case, instruments)
+            asked.append(Field(source, measurand.ask, own, choices, instruments, optional, usual))
     return tuple(asked)
+
+
+def _usual(case: Case, instruments: tuple[str, ...]) -> str:
+    """Which of them a number counts as taken with unless somebody says so, or ""."""
+    if len(instruments) == 1:
+        return instruments[0]
+    measured = [entry.take for entry in case.counting.values() if isinstance(entry, Measured)]
+    used = [one.instrument for take in measured for one in take if one.instrument in instruments]
+    return used[-1] if used else ""
 
 
 def understand(
@@ -92,13 +118,17 @@ def understand(
         if not text and one.optional:
             continue
         if not text:
-            raise NotUnderstood(f"Something is missing. Fill in: {one.ask}")
+            raise NotUnderstood(f"Something is missing. Fill in: {one.ask}").of(one.key)
         if one.key in knowledge.facts:
             facts.append(Known(one.key, text))
         elif one.unit is None:
             take.append(Measurement(one.key, text, "", text))
         else:
-            take.append(_measured(knowledge, reading, one, text, instruments.get(one.key, "")))
+            instrument = instruments.get(one.key, one.instrument)
+            take.append(_measured(knowledge, reading, one, text, instrument))
+            if one.instruments and not instrument:
+                sentence = f"Something is missing. Choose what it was taken with: {one.ask}"
+                raise NotUnderstood(sentence).of(one.key)
     keys = {one.measurand for one in take}
     for source in map(str, quantity.derived.inputs.values() if quantity.derived else ()):
         remembered = case.remembered(source)

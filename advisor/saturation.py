@@ -12,6 +12,7 @@ import json
 import subprocess
 import sys
 import threading
+from contextlib import suppress
 from functools import lru_cache
 
 _ANSWERING = """
@@ -58,8 +59,8 @@ class _Beside:
 
     def end(self) -> None:
         """End it; there is nothing that it could lose."""
-        self.process.kill()
-        self.process.wait()
+        with suppress(BrokenPipeError), self.process:  # a question that nobody hears any more
+            self.process.kill()
 
 
 _beside: _Beside | None = None

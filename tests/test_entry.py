@@ -200,3 +200,18 @@ def test_a_quantity_can_be_given_as_one_text(knowledge: Knowledge) -> None:
     """On the command line and in scenarios the result of a formula may be given itself."""
     entry = direct(knowledge, "fuse_audio", "120 mA", "")
     assert entry.take == (Measurement("fuse_audio", 120.0, "", "120 mA"),)
+
+
+def test_what_a_number_was_taken_with_is_what_was_used_last_or_has_to_be_said(knowledge: Knowledge) -> None:
+    """The only one there is, or the last one of this job; never just the first of several."""
+    name = "sleeping_current"
+    first, second = knowledge.readings[name].instrument
+    assert fields(knowledge, CASE, name, {}, ())[0].instrument == ""
+    assert fields(knowledge, CASE, name, {}, (first,))[0].instrument == second
+    with pytest.raises(NotUnderstood, match="taken with") as missing:
+        understand(knowledge, CASE, name, {name: "60 mA"}, {}, {})
+    assert missing.value.field == name
+    once = CASE.with_entry(understand(knowledge, CASE, name, {name: "60 mA"}, {name: first}, {}).measured)
+    both = once.with_entry(understand(knowledge, once, name, {name: "61 mA"}, {name: second}, {}).measured)
+    assert [fields(knowledge, one, name, {}, ())[0].instrument for one in (once, both)] == [first, second]
+    assert fields(knowledge, both, name, {}, (second,))[0].instrument == first

@@ -67,7 +67,7 @@ async def used():
         ids = [one.id for one in complaints.options]
         complaints.highlighted = ids.index("poor_cooling")
         await pilot.press("enter", "enter")
-        await screen_is(pilot, "FactsScreen", "Select")
+        await screen_is(pilot, "FactsScreen", "Pick")
         await pilot.press("f10")
         await screen_is(pilot, "TaskScreen", "#answers")
         task = app.screen

@@ -10,11 +10,13 @@ import pytest
 from textual.events import Key
 from textual.pilot import Pilot
 from textual.screen import Screen
-from textual.widgets import Input, OptionList, Select, Static
+from textual.widgets import Input, OptionList, Static
 
 from advisor.screens.app import AdvisorApp
+from advisor.screens.choices import ChoiceScreen
 from advisor.screens.facts import FactsScreen
 from advisor.screens.new import NewJobScreen
+from advisor.screens.pick import Pick
 from advisor.screens.start import StartScreen
 from advisor.screens.task import TaskScreen
 from advisor.session import Session
@@ -358,7 +360,8 @@ async def measuring(pilot: Pilot[None], *keys: str) -> TaskScreen:
 async def test_a_number_is_understood_while_it_is_typed(tmp_path: Path) -> None:
     """Typing a number opens the entry; its unit, uncertainty and band are shown before it is entered."""
     async with running(KNOWLEDGE, tmp_path) as pilot:
-        task = await measuring(pilot, "0", *".43A")
+        task = await measuring(pilot, "0", *".43A", "enter", "1")
+        await settled(pilot)
         shown = text_of(pilot)
         assert "= 430 mA" in shown
         assert "In the band: High" in shown
@@ -375,6 +378,8 @@ async def test_a_number_that_comes_in_one_burst_is_entered_whole(tmp_path: Path)
         for letter in "430mA":
             pilot.app.post_message(Key(letter, letter))
         await pilot.pause(1)
+        await pilot.press("enter", "1")
+        await settled(pilot)
         assert "= 430 mA" in text_of(pilot)
 
 
@@ -391,13 +396,59 @@ async def test_a_bounced_key_answers_one_card(tmp_path: Path) -> None:
         assert list(task.session.filed.case.taken) == ["battery_test"]
 
 
+async def test_what_a_number_was_taken_with_is_asked_once(tmp_path: Path) -> None:
+    """Enter asks for it and enters nothing; the next number of the job counts as taken with the same."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await measuring(pilot, *"60", "enter")
+        assert isinstance(pilot.app.screen, ChoiceScreen)
+        await pilot.press("escape")
+        await settled(pilot)
+        assert "Choose what it was taken with" in words(pilot)
+        assert task.session.case.taken == ()
+        await pilot.press("enter", "2")
+        await settled(pilot)
+        assert "= 60 mA" in text_of(pilot)
+        await pilot.press("enter")
+        await settled(pilot)
+        used = task.session.case.measured["sleeping_current"][0][0].instrument
+        assert used == task.session.knowledge.readings["sleeping_current"].instrument[1]
+        task.measure("sleeping_current", "6")
+        await settled(pilot)
+        assert pilot.app.screen.query_one(Pick).value == used
+        await pilot.press("2", "enter")
+        await settled(pilot)
+        assert [take[0].instrument for take in task.session.case.measured["sleeping_current"]] == [used] * 2
+
+
+async def test_a_fact_is_chosen_from_a_list_by_key_and_by_finger(tmp_path: Path) -> None:
+    """Enter or a tap opens the list, its first line takes the fact away again."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await opened(pilot)
+        await pilot.press("f")
+        await until(pilot, lambda screen: isinstance(screen, FactsScreen))
+        pick = pilot.app.screen.query_one("#fact-battery_type", Pick)
+        await pilot.press("enter", "2")
+        await settled(pilot)
+        kinds = list(task.session.facts["battery_type"].values)
+        assert pick.value == kinds[0]
+        await pilot.click("#fact-battery_type")
+        await settled(pilot)
+        await pilot.press("1")
+        await settled(pilot)
+        assert pick.value is None
+        await pilot.press("space", "down", "down", "enter", "f10")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        await settled(pilot)
+        assert task.session.case.facts == {"battery_type": kinds[1]}
+
+
 async def test_back_on_the_vehicle_page_changes_nothing(tmp_path: Path) -> None:
     """Escape there means what it means everywhere else."""
     async with running(KNOWLEDGE, tmp_path) as pilot:
         task = await opened(pilot)
         await pilot.press("f")
         await until(pilot, lambda screen: isinstance(screen, FactsScreen))
-        pilot.app.screen.query_one("#fact-battery_type", Select).value = "agm"
+        pilot.app.screen.query_one("#fact-battery_type", Pick).value = "agm"
         await pilot.press("escape")
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))
         assert task.session.filed.case.facts == {}
@@ -430,7 +481,7 @@ async def test_a_number_that_cannot_be_is_asked_again(tmp_path: Path) -> None:
 async def test_taking_a_reading_again_averages(tmp_path: Path) -> None:
     """A repeat is shown as such and joins the first take."""
     async with running(KNOWLEDGE, tmp_path) as pilot:
-        task = await measuring(pilot, "6", "0", "enter")
+        task = await measuring(pilot, "6", "0", "enter", "1", "enter")
         await pilot.press("a", "enter")
         await settled(pilot)
         await pilot.press("6", "4")
@@ -445,7 +496,7 @@ async def test_taking_a_reading_again_averages(tmp_path: Path) -> None:
 async def test_the_draw_is_accounted_for(tmp_path: Path) -> None:
     """A part found by disconnecting is subtracted, and the account says whether there is another one."""
     async with running(KNOWLEDGE, tmp_path) as pilot:
-        task = await measuring(pilot, *"430", "enter")
+        task = await measuring(pilot, *"430", "enter", "1", "enter")
         await pilot.press("d")
         await settled(pilot)
         await pilot.press(*"lamp", "tab")

@@ -10,9 +10,11 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.events import Key
 from textual.screen import ModalScreen
-from textual.widgets import Button, Input, Label, Select, Static
+from textual.widget import Widget
+from textual.widgets import Button, Input, Label, Static
 
 from advisor.entry import Understood
+from advisor.screens.pick import Pick
 from advisor.session import NotUnderstood, Session
 
 
@@ -28,6 +30,7 @@ class EntryScreen(ModalScreen[Understood]):
         self.session, self.reading, self.started = session, reading, started
         self.fields = session.fields(reading)
         self.is_up = False
+        self.missing = ""
 
     def compose(self) -> ComposeResult:
         """One row for each field, then what they come to."""
@@ -39,12 +42,7 @@ class EntryScreen(ModalScreen[Understood]):
                     yield Label(one.ask, classes="ask", markup=False)
                 with Horizontal(classes="row"):
                     if one.unit is None:
-                        yield Select(
-                            [(words, word) for word, words in one.choices],
-                            prompt="choose",
-                            id=f"field-{at}",
-                            compact=True,
-                        )
+                        yield Pick(one.ask, one.choices, "choose", name=f"field-{at}")
                         continue
                     yield Input(
                         value=self.started if at == 0 else "",
@@ -55,19 +53,21 @@ class EntryScreen(ModalScreen[Understood]):
                         placeholder="may stay empty" if one.optional else "the number the meter shows",
                     )
                     yield Label(one.unit, classes="unit", markup=False)
-                    if len(one.instruments) > 1:
-                        yield Select(
-                            [(names[name].name, name) for name in one.instruments],
-                            value=one.instruments[0],
-                            allow_blank=False,
-                            id=f"with-{at}",
-                            classes="with",
-                            compact=True,
+                    if self.with_what(at) == f"with-{at}":
+                        words = [(name, names[name].name) for name in one.instruments]
+                        yield Pick(
+                            "Taken with", words, "taken with?", one.instrument or None, name=f"with-{at}"
                         )
             yield Static(id="says", markup=False)
             with Horizontal(classes="row"):
                 yield Button("Enter it", id="enter", variant="primary", compact=True)
                 yield Button("Back", id="back", compact=True)
+
+    def with_what(self, at: int) -> str:
+        """Where it is chosen what a number was taken with, once for all that can share it; or ""."""
+        instruments = self.fields[at].instruments
+        first = next(which for which, one in enumerate(self.fields) if one.instruments == instruments)
+        return f"with-{first}" if len(instruments) > 1 else ""
 
     def on_mount(self) -> None:
         """Begin where the first thing is to be filled in."""
@@ -81,7 +81,7 @@ class EntryScreen(ModalScreen[Understood]):
 
     def on_key(self, event: Key) -> None:
         """Keys that come before the field has the focus go into it; with the focus it takes them itself."""
-        if event.is_printable and not isinstance(self.focused, Select | Button):
+        if event.is_printable and not isinstance(self.focused, Pick | Button):
             self.take(event)
 
     def take(self, event: Key) -> None:
@@ -104,36 +104,57 @@ class EntryScreen(ModalScreen[Understood]):
             widget = self.query_one(f"#field-{at}")
             if isinstance(widget, Input):
                 filled[one.key] = widget.value
-                chosen = self.query(f"#with-{at}").results(Select)
-                instruments[one.key] = next(
-                    (str(select.value) for select in chosen), one.instruments[0] if one.instruments else ""
-                )
-            elif isinstance(widget, Select) and widget.value is not Select.NULL:
-                filled[one.key] = str(widget.value)
+                shared = self.with_what(at)
+                chosen = self.query_one(f"#{shared}", Pick).value if shared else one.instrument
+                instruments[one.key] = chosen or ""
+            elif isinstance(widget, Pick):
+                filled[one.key] = widget.value or ""
         says = self.query_one("#says", Static)
+        self.missing = ""
         try:
             understood = self.session.understand(self.reading, filled, instruments)
         except NotUnderstood as error:
             says.update(str(error))
+            self.missing = error.field
             return None
         says.update("\n".join(understood.lines))
         return understood
 
     @on(Input.Changed)
-    @on(Select.Changed)
-    def changed(self) -> None:
-        """Something was typed or chosen."""
+    def typed(self) -> None:
+        """Something was typed."""
         self.understood()
+
+    @on(Pick.Changed)
+    def chosen(self) -> None:
+        """Something was chosen: on to what is missing, or to the end."""
+        if self.understood() is not None:
+            self.query_one("#enter").focus()
+        else:
+            self.where_missing().focus()
 
     @on(Input.Submitted)
     @on(Button.Pressed, "#enter")
     def entered(self) -> None:
-        """Hand back what was understood; stay where something is missing or wrong."""
+        """Hand back what was understood; where something is missing go there, and list what it can be."""
         understood = self.understood()
         if understood is not None:
             self.dismiss(understood)
-        else:
-            self.app.bell()
+            return
+        self.app.bell()
+        missing = self.where_missing()
+        missing.focus()
+        if isinstance(missing, Pick):
+            missing.action_open()
+
+    def where_missing(self) -> Widget:
+        """The line to go on with: the field that is missing, what it was taken with, or where one is now."""
+        for at, one in enumerate(self.fields):
+            if one.key == self.missing:
+                field = self.query_one(f"#field-{at}")
+                filled = isinstance(field, Input) and field.value.strip()
+                return self.query_one(f"#{self.with_what(at)}") if filled else field
+        return self.focused or self.query_one("#enter")
 
     @on(Button.Pressed, "#back")
     def action_back(self) -> None:

@@ -9,10 +9,11 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.screen import Screen
-from textual.widgets import Button, Footer, Label, Select, Static
+from textual.widgets import Button, Footer, Label, Static
 
 from advisor.knowledge import Fact
 from advisor.report import plain
+from advisor.screens.pick import Pick
 
 
 class FactsScreen(Screen[dict[str, str]]):
@@ -34,12 +35,13 @@ class FactsScreen(Screen[dict[str, str]]):
             for name, fact in self.facts.items():
                 with Horizontal(classes="fact"):
                     yield Label(fact.ask, markup=False)
-                    yield Select(
-                        [(plain(value), value) for value in fact.values],
-                        prompt="not known",
-                        value=self.known.get(name, Select.NULL),
-                        id=f"fact-{name}",
-                        compact=True,
+                    yield Pick(
+                        fact.ask,
+                        [(value, plain(value)) for value in fact.values],
+                        "not known",
+                        self.known.get(name),
+                        may_be_none=True,
+                        name=f"fact-{name}",
                     )
         yield Button("Go on", id="go", variant="primary", compact=True)
         yield Footer()
@@ -54,5 +56,5 @@ class FactsScreen(Screen[dict[str, str]]):
 
     def action_go(self) -> None:
         """Hand back what is known."""
-        chosen = {name: self.query_one(f"#fact-{name}", Select).value for name in self.facts}
-        self.dismiss({name: str(value) for name, value in chosen.items() if value is not Select.NULL})
+        chosen = {name: self.query_one(f"#fact-{name}", Pick).value for name in self.facts}
+        self.dismiss({name: value for name, value in chosen.items() if value is not None})
