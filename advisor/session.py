@@ -347,10 +347,13 @@ class Session:
         """The steps that count for nothing under this knowledge: what they name is not in it any more."""
         return tuple(step for step, entry in self.case.counting.items() if not _means(self.knowledge, entry))
 
-    def worked_out(self) -> Session:
-        """The same session with everything a screen will show worked out; best done off the event loop."""
+    def worked_out(self, chosen: str | None = None) -> Session:
+        """The same session with everything a screen will show worked out; best done off the event loop.
+
+        That is with the first reading on the card, or another one that was chosen.
+        """
         self.advice, self.disagreement, self.one_cause, self.account  # noqa: B018
-        for proposal in self.proposals[:1]:
+        for proposal in [one for one in self.advice.proposals if one.reading == chosen] or self.proposals[:1]:
             self.answers(proposal.reading)
             self.plan(proposal)
             self.act(proposal)

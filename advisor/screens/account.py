@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import ClassVar
 
-from textual import on
+from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
@@ -24,6 +24,7 @@ class AccountScreen(ModalScreen[Session]):
     def __init__(self, session: Session) -> None:
         super().__init__()
         self.session = session
+        self.saving = False
 
     def compose(self) -> ComposeResult:
         """The account, and a row for another part."""
@@ -50,23 +51,41 @@ class AccountScreen(ModalScreen[Session]):
     def add(self) -> None:
         """Add a part."""
         what, much = self.query_one("#what", Input), self.query_one("#much", Input)
-        says = self.query_one("#says", Static)
         if not what.value.strip() or not much.value.strip():
-            says.update("Something is missing. Write what was disconnected, and by how much the draw fell.")
-            return
-        try:
-            self.session = self.session.accounted(
-                what.value.strip(), much.value, self.session.account_instrument
+            self.query_one("#says", Static).update(
+                "Something is missing. Write what was disconnected, and by how much the draw fell."
             )
-        except (NotUnderstood, StoreTrouble) as error:
-            says.update(str(error))
             return
-        what.value = much.value = ""
-        says.update("Added.")
+        if not self.saving:
+            self.saving = True
+            self.save(what.value.strip(), much.value)
+
+    @work(thread=True)
+    def save(self, what: str, much: str) -> None:
+        """Save the part, off the event loop."""
+        try:
+            session = self.session.accounted(what, much, self.session.account_instrument)
+        except (NotUnderstood, StoreTrouble) as error:
+            self.app.call_from_thread(self.not_added, str(error))
+            return
+        self.app.call_from_thread(self.added, session)
+
+    def not_added(self, why: str) -> None:
+        """Say why it is not; it still stands in its fields."""
+        self.saving = False
+        self.query_one("#says", Static).update(why)
+
+    def added(self, session: Session) -> None:
+        """Show the account with it, ready for another one."""
+        self.session, self.saving = session, False
         self.show_account()
+        self.query_one("#says", Static).update("Added.")
+        what, much = self.query_one("#what", Input), self.query_one("#much", Input)
+        what.value = much.value = ""
         what.focus()
 
     @on(Button.Pressed, "#back")
     def action_back(self) -> None:
-        """Back to the bench."""
-        self.dismiss(self.session)
+        """Back to the bench, once what was added is saved."""
+        if not self.saving:
+            self.dismiss(self.session)

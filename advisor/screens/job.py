@@ -82,7 +82,7 @@ class JobScreen(Screen[None]):
         """Save and work out what follows, off the event loop."""
         back = self.app.call_from_thread
         try:
-            session = make().worked_out()
+            session = make().worked_out(keep)
         except Overtaken as error:
             back(self.overtaken, str(error))
         except StoreTrouble as error:
@@ -150,13 +150,24 @@ class JobScreen(Screen[None]):
         waits = frozenset(setup for setup, left in self.session.waiting.items() if left > 0)
         if not waits and not self.ringing:
             return
-        fresh = self.session.refreshed()
+        before, fresh = self.session, self.session.refreshed()
         over = self.ringing - {setup for setup, left in fresh.waiting.items() if left > 0}
         for setup in over & set(fresh.waiting):
             self.app.bell()
             self.notify(f"Ready: {fresh.knowledge.setups[setup].name}", title="The wait is over", timeout=30)
         self.ringing = waits - over
         if over or any(round(fresh.waiting[one]) != round(self.session.waiting[one]) for one in waits):
+            self.show_later(before, fresh)
+
+    @work(thread=True, exclusive=True, group="waits")
+    def show_later(self, before: Session, fresh: Session) -> None:
+        """Work out the same job at a later time, off the event loop."""
+        fresh.worked_out(self.chosen)
+        self.app.call_from_thread(self.later, before, fresh)
+
+    def later(self, before: Session, fresh: Session) -> None:
+        """Show the job at a later time, unless this bench has gone on meanwhile."""
+        if self.session is before and not self.saving:
             self.session = fresh
             self.show_session()
 

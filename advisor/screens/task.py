@@ -5,7 +5,7 @@ from __future__ import annotations
 from time import monotonic
 from typing import ClassVar
 
-from textual import on
+from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
@@ -268,7 +268,18 @@ class TaskScreen(JobScreen):
 
     def choose(self, reading: str | None) -> None:
         """Put a reading on the card."""
-        if reading:
+        if reading and not self.saving:
+            self.work_out_card(self.session, reading)
+
+    @work(thread=True, exclusive=True, group="card")
+    def work_out_card(self, session: Session, reading: str) -> None:
+        """Work out what a reading would do, off the event loop."""
+        session.worked_out(reading)
+        self.app.call_from_thread(self.put_on_card, session, reading)
+
+    def put_on_card(self, session: Session, reading: str) -> None:
+        """Show the reading, unless the job has gone on meanwhile."""
+        if self.session is session:
             self.chosen, self.keep_going = reading, True
             self.show_session()
 
