@@ -33,6 +33,7 @@ class SheetScreen(Screen[Call]):
     def __init__(self, call: Call) -> None:
         super().__init__()
         self.call = call
+        self.saving = False
 
     def compose(self) -> ComposeResult:
         """The sheet, and what can be done with it."""
@@ -79,11 +80,27 @@ class SheetScreen(Screen[Call]):
 
     def book(self, day: date) -> None:
         """Enter the day and go back to the desk."""
+        if not self.saving:
+            self.saving = True
+            self.save(day.isoformat())
+
+    @work(thread=True)
+    def save(self, day: str) -> None:
+        """Save the day, off the event loop."""
         try:
-            call = self.call.booked(day.isoformat())
+            call = self.call.booked(day)
         except StoreTrouble as error:
-            self.notify(str(error), title="Not booked", severity="error", timeout=15, markup=False)
+            self.app.call_from_thread(self.not_booked, str(error))
             return
+        self.app.call_from_thread(self.booked, call)
+
+    def not_booked(self, why: str) -> None:
+        """Say why it is not."""
+        self.saving = False
+        self.notify(why, title="Not booked", severity="error", timeout=15, markup=False)
+
+    def booked(self, call: Call) -> None:
+        """Back to the desk."""
         self.dismiss(call)
 
     @on(Button.Pressed, "#save")
@@ -106,5 +123,6 @@ class SheetScreen(Screen[Call]):
 
     @on(Button.Pressed, "#back")
     def action_back(self) -> None:
-        """Back to the questions."""
-        self.dismiss(None)
+        """Back to the questions, unless a day is being saved."""
+        if not self.saving:
+            self.dismiss(None)
