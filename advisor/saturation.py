@@ -93,7 +93,11 @@ def _here(wanted: str, known: str, value: float, fluid: str) -> float:
 
 
 def answer() -> None:
-    """What the process beside does: a question a line, an answer a line, to the end of its input."""
+    """What the process beside does: a question a line, an answer a line, to the end of its input.
+
+    It asks itself first, so that what takes long is done when somebody asks.
+    """
+    _here("P", "T", 293.15, "R134a")
     for line in sys.stdin:
         answered: float | str
         try:

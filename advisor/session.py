@@ -52,7 +52,6 @@ from advisor.case import (
 )
 from advisor.conflict import Disagreement, disagreement
 from advisor.customer import customer_sheet
-from advisor.derived import saturation_bar
 from advisor.document import html, markdown
 from advisor.engine import Engine, Reasoner
 from advisor.engines import Engines
@@ -99,7 +98,6 @@ def preload() -> None:
     saturation.beside()
     network.preload()
     convert(1.0, "°C", "°F")
-    saturation_bar(20.0, "r134a")
 
 
 @dataclass(frozen=True)
