@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -564,3 +565,22 @@ async def test_the_shipped_knowledge_fits_the_screen(size: tuple[int, int], tmp_
             "Keys",
         ):
             assert words in shown
+
+
+async def test_old_garbage_is_looked_for_between_jobs_only(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On a job only young objects are looked through, back at the list all; leaving restores what was set."""
+    looked: list[int] = []
+    usual = gc.get_threshold()
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        await opened(pilot)
+        monkeypatch.setattr(gc, "collect", looked.append)
+        assert gc.isenabled()
+        assert gc.get_threshold() > usual
+        await pilot.press("h", "escape")
+        await settled(pilot)
+        assert set(looked) == {1}
+        await pilot.press("escape")
+        await until(pilot, lambda screen: isinstance(screen, StartScreen) and 2 in looked)
+    assert gc.get_threshold() == usual
