@@ -575,6 +575,7 @@ async def test_old_garbage_is_looked_for_between_jobs_only(
     usual = gc.get_threshold()
     async with running(KNOWLEDGE, tmp_path) as pilot:
         await opened(pilot)
+        await settled(pilot)
         monkeypatch.setattr(gc, "collect", looked.append)
         assert gc.isenabled()
         assert gc.get_threshold() > usual

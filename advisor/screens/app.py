@@ -84,6 +84,7 @@ class AdvisorApp(App[None]):
         )
         self.opened: Opened | None = None
         self.usual_thresholds = gc.get_threshold()
+        self.is_left = False
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """What every line passes on its way to the terminal."""
@@ -96,6 +97,7 @@ class AdvisorApp(App[None]):
 
     def on_unmount(self) -> None:
         """Let go of the database."""
+        self.is_left = True
         gc.set_threshold(*self.usual_thresholds)
         if self.opened is not None:
             self.opened.store.close()
@@ -113,7 +115,8 @@ class AdvisorApp(App[None]):
             self.open()
         finally:
             gc.freeze()
-            gc.set_threshold(*_RARELY)
+            if not self.is_left:
+                gc.set_threshold(*_RARELY)
             gc.enable()
 
     def tidy(self, between_jobs: bool = False) -> None:

@@ -38,6 +38,8 @@ COMPLAINTS = ("flat_battery", "water_inside", "no_air")
 NAP = 0.005
 STILL_SECONDS = 0.15
 """A screen on which nothing was painted for so long has come to rest."""
+READING_SECONDS = 1.0
+"""A person looks at the list of jobs for so long at least."""
 ENTRIES = 5
 VISITS = (
     ("b", "c", "c", "escape"),
@@ -225,6 +227,8 @@ async def measured(complaint: str, answers: int) -> None:
                 took = await answered(app, task, luck)
                 if took is None:
                     press(app, "escape")
+                    await came(app, StartScreen)
+                    await asyncio.sleep(READING_SECONDS)
                     task = await new_job(app, complaint)
                 else:
                     times.append(took)
