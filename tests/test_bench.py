@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import threading
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -20,6 +21,7 @@ from advisor.screens.lookahead import LookAheadScreen
 from advisor.screens.new import NewJobScreen
 from advisor.screens.paper import Paper
 from advisor.screens.task import TaskScreen
+from advisor.session import Session
 from advisor.store import Store
 from advisor.trouble import StoreTrouble
 from tests.test_screens import SMALL, entered, listed, opened, running, said, settled, text_of, until, words
@@ -134,6 +136,23 @@ async def test_the_first_screen_tells_where_every_job_stands(hum: Path, tmp_path
         assert "1 bay 2 blue estate · Hums at night · just now" in shown
         assert "% Lamp stays lit → " in shown
         same_as_kept("open_jobs_with_where_they_stand", pilot)
+
+
+async def test_what_takes_long_is_said_to_be_under_way(hum: Path, tmp_path: Path) -> None:
+    """While an entry is being saved and worked out the bench says so; then what it did."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot)
+        go_on = threading.Event()
+
+        def slowly() -> Session:
+            assert go_on.wait(60)
+            return task.session.saw("glow", "glows")
+
+        task.change(slowly)
+        await until(pilot, lambda _: "is being saved" in said(pilot, "#news"))
+        go_on.set()
+        await settled(pilot)
+        assert said(pilot, "#news").startswith("Glow through the gap: Glows ▲ Lamp stays lit")
 
 
 async def test_a_search_finds_a_job_by_tag_complaint_or_cause(

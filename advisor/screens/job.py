@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 LOOK_EVERY_SECONDS = 3.0
 """How often a change by others is looked for, and an answer that could not be saved is tried again."""
+SLOW_SECONDS = 0.5
+"""What takes longer than this to save and work out is said to be under way."""
 
 
 class JobScreen(Screen[None]):
@@ -75,7 +77,13 @@ class JobScreen(Screen[None]):
             )
         elif not self.saving:
             self.saving = True
+            self.set_timer(SLOW_SECONDS, self.under_way)
             self.work_out(make, keep)
+
+    def under_way(self) -> None:
+        """Say so where the last entry still keeps the program at work."""
+        if self.saving and self.unsaved is None:
+            self.show_news("Your entry is being saved, and what follows worked out …")
 
     @work(thread=True, group="saving")
     def work_out(self, make: Callable[[], Session], keep: str | None = None) -> None:
