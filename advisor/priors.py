@@ -15,6 +15,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from advisor.knowledge import UNLISTED, Branch, Complaint, Gate, Gated, Knowledge
 from advisor.problems import Problem, ProblemsFound
@@ -214,10 +215,11 @@ class _Tree:
         def excess(top: float) -> float:
             return self._evaluate(top).excess
 
-        guesses = (1e-9, *np.linspace(0.02, 1.0, 50).tolist())
+        # Shares alone make no excess at 0, only just above it; plain priors do, be they ever so small.
+        guesses = (0.0, 1e-9, *np.linspace(0.02, 1.0, 50).tolist())
         for low, high in itertools.pairwise(guesses):
             if excess(low) > 0 >= excess(high):
-                return root(excess, low, high, xtol=1e-17, rtol=1e-15)
+                return root(excess, low, high, xtol=1e-300, rtol=1e-15)
         return None
 
     def _evaluate(self, top: float, report: bool = False) -> _Evaluated:
@@ -272,13 +274,13 @@ class _Tree:
                 unlisted = result.priors[UNLISTED + name] = self._unlisted_beside(
                     float((weight * held).sum())
                 )
-                vectors[name] = 1 - (1 - held) * (1 - unlisted)
+                vectors[name] = _either(held, unlisted)
             elif name == self.complaint:
                 unlisted = result.priors[UNLISTED + name] = self.unlisted * top
-                vectors[name] = 1 - (1 - _gate_probability(gate, members)) * (1 - unlisted)
+                vectors[name] = _either(_gate_probability(gate, members), unlisted)
             elif gate.kind == "any_of" and name in targets:
-                missing = float((weight * (1 - _gate_probability(gate, members))).sum())
-                unlisted = 1 - (1 - targets[name]) / missing if missing > 0 else -1.0
+                listed = float((weight * _gate_probability(gate, members)).sum())
+                unlisted = (targets[name] - listed) / (1 - listed) if listed < 1 else -1.0
                 if report and unlisted < -1e-12:
                     self._too_large(name, gate, targets[name])
                 if report:
@@ -289,7 +291,7 @@ class _Tree:
                     present = self._along(UNLISTED + name, np.array([0.0, 1.0]))
                     weight = weight * (own * present + (1 - own) * (1 - present))
                     own = present
-                vectors[name] = 1 - (1 - _gate_probability(gate, members)) * (1 - own)
+                vectors[name] = _either(_gate_probability(gate, members), own)
             else:
                 vectors[name] = _gate_probability(gate, members)
         result.top = float((weight * vectors[self.complaint]).sum())
@@ -307,7 +309,7 @@ class _Tree:
             vectors = [np.array(priors[name]) for name in stated]
             held = float(_gate_probability(gate, vectors))
             rest = self._unlisted_beside(held)
-            top = 1 - (1 - held) * (1 - rest)
+            top = float(_either(held, rest))
             # P(member | complaint) = (P(member, gate)(1 - rest) + P(member) rest) / T
             given = {name: (inner[name] * held * (1 - rest) + priors[name] * rest) / top for name in stated}
             if max(abs(stated[name] - given[name]) for name in stated) < 1e-15:
@@ -465,13 +467,19 @@ def _stated(gate: Gate) -> dict[str, float]:
     return {member: share / 100 for member, share in gate.shares.items() if share is not None}
 
 
+def _either(one: ArrayLike, other: ArrayLike) -> Floats:
+    """P(one or the other) of two independent ones; as a sum, which keeps the digits of what is rare."""
+    some, more = np.asarray(one), np.asarray(other)
+    return np.asarray(some + more * (1 - some))
+
+
 def _gate_probability(gate: Gate, members: list[Floats]) -> Floats:
     """P(least to most of independent members): their count, built up one by one."""
     if gate.kind == "any_of":
-        none = np.ones(())
+        some: Floats = np.zeros(())
         for member in members:
-            none = none * (1 - member)
-        return 1 - none
+            some = _either(some, member)
+        return some
     zero: Floats = np.zeros(())
     counts: list[Floats] = [np.ones(())]
     for member in members:
@@ -503,7 +511,7 @@ def _total_odds(target: float, shares: list[float]) -> float:
     highest = 1.0
     while chance(highest * 1.1) > chance(highest) and highest < 1e6:
         highest *= 1.1
-    return root(lambda o: chance(o) - min(target, chance(highest)), 0, highest, xtol=1e-17, rtol=1e-15)
+    return root(lambda o: chance(o) - min(target, chance(highest)), 0, highest, xtol=1e-300, rtol=1e-15)
 
 
 def _conditional_bernoulli(least: int, shares: Mapping[str, float]) -> dict[str, float]:

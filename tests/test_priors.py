@@ -211,6 +211,13 @@ TREES: dict[str, tuple[str, int]] = {
         complaint("any_of: [a, b]", 20) + faults("a", "b", a="prior: 0.03", b="prior: 0.02"),
         0,
     ),
+    "plain priors that are next to nothing, and a share": (
+        complaint("any_of: {x: 45, a: , b: }", 20)
+        + "branches:\n"
+        + branch("x", "exactly_one_of: {d: 70, e: 30}")
+        + faults("a", "b", "d", "e", a="prior: 3.0e-12", b="prior: 1.0e-16"),
+        3,
+    ),
     "all needed for the complaint": (
         complaint("all_of: [a, b]") + faults("a", "b", a="prior: 0.1", b="prior: 0.2"),
         0,
@@ -335,6 +342,23 @@ def test_all_needed_takes_its_priors_as_they_are(known: Known) -> None:
     assert priors.top == pytest.approx(0.02 / 0.951, rel=1e-12)
     assert dict(priors.faults) == pytest.approx(
         {"a": 0.1, "b": 0.2, "unlisted:c": 0.05 * 0.02 / 0.951}, rel=1e-12
+    )
+
+
+@pytest.mark.parametrize("rare", [1e-7, 1e-12, 1e-20, 1e-200])
+def test_a_complaint_may_be_as_rare_as_its_causes(known: Known, rare: float) -> None:
+    """Of causes that hardly ever meet: T = 4 p / (1 - 0.05 - 0.55), by p and 3 p beside 55 and 5 of 100 cars.
+
+    That leaves out those with two causes, of which there are fewer than 1 in 1e6 among the cars with one.
+    """
+    branches = "branches:\n" + branch("x", "any_of: {d: 60, e: 30}", rest=True)
+    plain = {"a": f"prior: {rare:.1e}", "b": f"prior: {3 * rare:.1e}"}
+    text = complaint("any_of: {x: 55, a: , b: }", 5) + branches + faults("a", "b", "d", "e", **plain)
+    engine, outlook = given_complaint(known(text))
+    top = 4 * rare / 0.4
+    assert engine.outlook({}).marginals["c"][1] == pytest.approx(top, rel=1e-5)
+    assert {name: outlook.beliefs[name] for name in ("a", "b", "d", "unlisted:x")} == pytest.approx(
+        {"a": 0.1, "b": 0.3, "d": 0.33, "unlisted:x": 0.055}, rel=1e-5
     )
 
 
