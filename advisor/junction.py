@@ -63,27 +63,29 @@ class Entry:
 
 
 def collect(cliques: Sequence[Clique], entries: Floats) -> tuple[list[Floats], Floats]:
-    """Send messages to the root, in place; returns the messages and log2 of the total of each case."""
-    messages: list[Floats] = [np.empty(0)] * len(cliques)
-    scales = []
-    for at in range(len(cliques) - 1, 0, -1):
-        clique = cliques[at]
-        messages[at] = message = clique.own_sums(entries[clique.span])
+    """Send messages to the root, in place.
+
+    Returns the messages of all cliques but the root, and log2 of the total of each case.
+    """
+    messages, scales = [], []
+    for clique in reversed(cliques[1:]):
+        message = clique.own_sums(entries[clique.span])
+        messages.append(message)
         # Against underflow the largest number that goes up is 1.
-        largest = np.maximum.reduce(message, axis=0)
+        largest = np.maximum.reduce(message)
         scales.append(largest)
         scaled = message / np.maximum(largest, SMALLEST)
         entries[cliques[clique.parent].span] *= scaled.take(clique.above, axis=0)
     root = entries[cliques[0].span]
-    total = np.add.reduce(root, axis=0)
+    total = np.add.reduce(root)
     root /= np.maximum(total, SMALLEST)
     with np.errstate(divide="ignore"):
-        return messages, np.log2([total, *scales]).sum(axis=0)
+        return messages[::-1], np.log2([total, *scales]).sum(axis=0)
 
 
 def distribute(cliques: Sequence[Clique], entries: Floats, messages: Sequence[Floats]) -> None:
     """Send messages from the root outwards, in place: each clique becomes P(its nodes | seen)."""
-    for clique, sent in zip(cliques[1:], messages[1:], strict=True):
+    for clique, sent in zip(cliques[1:], messages, strict=True):
         wanted = clique.above_sums(entries[cliques[clique.parent].span])
         # Where nothing was sent nothing is wanted: 0/0 is 0 here.
         wanted /= np.maximum(sent, SMALLEST)
@@ -100,38 +102,33 @@ def enter_logs(cliques: Sequence[Clique], logs: Floats, entry: Entry, likelihood
     """Add a likelihood of shape (cases, states), in place, to entries (entries, cases) as logarithms."""
     terms = logarithms(likelihood)[:, None, :] + logarithms(entry.weights)[None, :, :]
     largest = _finite(terms.max(axis=2))
-    with np.errstate(under="ignore"):
-        sums = np.exp2(terms - largest[:, :, None]).sum(axis=2)
+    sums = np.exp2(terms - largest[:, :, None]).sum(axis=2)
     logs[cliques[entry.clique].span] += (largest + logarithms(sums)).T[entry.index]
 
 
 def collect_logs(cliques: Sequence[Clique], logs: Floats) -> tuple[list[Floats], Floats]:
     """As `collect`, of entries that are logarithms."""
-    messages: list[Floats] = [np.empty(0)] * len(cliques)
-    total = np.zeros(logs.shape[1:])
-    for at in range(len(cliques) - 1, 0, -1):
-        clique = cliques[at]
-        own = logs[clique.span]
-        messages[at] = message = _log_sums(own, clique.own, clique.separator, clique.own_sums)
+    messages, scales = [], []
+    for clique in reversed(cliques[1:]):
+        message = _log_sums(logs[clique.span], clique.own, clique.separator, clique.own_sums)
+        messages.append(message)
         largest = message.max(axis=0)
-        total = total + largest
+        scales.append(largest)
         logs[cliques[clique.parent].span] += (message - _finite(largest))[clique.above]
     root = logs[cliques[0].span]
     largest = _finite(root.max(axis=0))
-    with np.errstate(under="ignore"):
-        whole = largest + logarithms(np.exp2(root - largest).sum(axis=0))
+    whole = largest + logarithms(np.exp2(root - largest).sum(axis=0))
     root -= _finite(whole)
-    return messages, total + whole
+    return messages[::-1], sum(scales, whole)
 
 
 def distribute_logs(cliques: Sequence[Clique], logs: Floats, messages: Sequence[Floats]) -> Floats:
     """As `distribute`; returns P(entry | seen) itself."""
-    for clique, sent in zip(cliques[1:], messages[1:], strict=True):
+    for clique, sent in zip(cliques[1:], messages, strict=True):
         parent = logs[cliques[clique.parent].span]
         wanted = _log_sums(parent, clique.above, clique.separator, clique.above_sums) - _finite(sent)
         logs[clique.span] += wanted[clique.own]
-    with np.errstate(under="ignore"):
-        return np.asarray(np.exp2(logs))
+    return np.asarray(np.exp2(logs))
 
 
 def logarithms(numbers: Floats) -> Floats:
@@ -145,9 +142,7 @@ def _log_sums(logs: Floats, groups: Ints, count: int, sums: Callable[[Floats], F
     largest = np.full((count, *logs.shape[1:]), -np.inf)
     np.maximum.at(largest, groups, logs)
     largest = _finite(largest)
-    with np.errstate(under="ignore"):
-        shares = np.exp2(logs - largest[groups])
-    return largest + logarithms(sums(shares))
+    return largest + logarithms(sums(np.exp2(logs - largest[groups])))
 
 
 def _finite(logs: Floats) -> Floats:
