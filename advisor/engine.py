@@ -189,7 +189,7 @@ class Engine(Reasoner):
         columns = zip(hidden.T, predictive.T, bits.T, cases, log2.tolist(), strict=True)
         return [Outlook(self, h, p, b, frozenset(seen), total) for h, p, b, seen, total in columns]
 
-    @np.errstate(under="raise", over="raise", invalid="raise")
+    @np.errstate(under="raise")
     def _calibrated(self, cases: Sequence[dict[str, Floats]]) -> tuple[Floats, Floats]:
         """P(entry | seen) of the cliques, and log2 P(evidence).
 
@@ -218,7 +218,7 @@ class Engine(Reasoner):
         for first in range(0, len(cases), CASES_AT_ONCE):
             some = cases[first : first + CASES_AT_ONCE]
             try:
-                with np.errstate(under="raise", over="raise", invalid="raise"):
+                with np.errstate(under="raise"):
                     entries, log2 = self._entered(some)
                     found.append(log2 + collect(self.cliques, entries)[1])
             except FloatingPointError:
@@ -235,7 +235,7 @@ class Engine(Reasoner):
         FloatingPointError where that needs numbers too far from 1.
         """
         if self.faint:
-            raise FloatingPointError("tables are too far from 1")
+            raise FloatingPointError
         entries = np.repeat(self.start[None, :], len(cases), axis=0)
         log2 = np.zeros(len(cases))
         # Likelihoods on one clique are added as logarithms first: many small ones would underflow.
@@ -246,7 +246,7 @@ class Engine(Reasoner):
                 rows = [row for row, evidence in enumerate(cases) if node in evidence]
                 likelihood = np.array([cases[row][node] for row in rows])
                 if np.any((likelihood > 0) & (likelihood < PLAIN[0]) | (likelihood > PLAIN[1])):
-                    raise FloatingPointError("evidence is too far from 1")
+                    raise FloatingPointError
                 log = np.log2(likelihood @ entry.weights.T).take(entry.index, axis=1)
                 if len(rows) < len(cases):
                     silent = np.zeros((len(cases), log.shape[1]))
@@ -258,7 +258,7 @@ class Engine(Reasoner):
             log2 += largest
             log -= np.maximum(largest, -1e300)[:, None]
             if np.any((log < math.log2(SMALLEST)) & (log > -math.inf)):
-                raise FloatingPointError("evidence on one clique is too far apart")
+                raise FloatingPointError
             entries[:, self.cliques[at].span] *= np.exp2(log)
         return (entries[0] if len(cases) == 1 else np.ascontiguousarray(entries.T)), log2
 
@@ -275,12 +275,9 @@ class Engine(Reasoner):
         """Nodes whose evidence is impossible: one, else a pair, else a set that none can be spared from."""
         for size in (1, 2):
             subsets = list(itertools.combinations(evidence, size))
-            for start in range(0, len(subsets), 64):
-                chunk = subsets[start : start + 64]
-                log2 = self._log2([{node: evidence[node] for node in subset} for subset in chunk])
-                for subset, total in zip(chunk, log2, strict=True):
-                    if total == -math.inf:
-                        return subset
+            log2 = self._log2([{node: evidence[node] for node in subset} for subset in subsets])
+            if -math.inf in log2:
+                return subsets[int(np.argmin(log2))]
         needed = dict(evidence)
         for node in evidence:
             without = {name: likelihood for name, likelihood in needed.items() if name != node}

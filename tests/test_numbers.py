@@ -6,6 +6,7 @@ import dataclasses
 import itertools
 import json
 import math
+import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from typing import Any
@@ -180,6 +181,40 @@ def test_likelihoods_of_any_size_count_as_they_are(weight: float) -> None:
     evidence = {name: np.array([weight, weight]) for name in tables.readings}
     found = compile_tables(tables).log2_chances([evidence])[0]
     assert found == pytest.approx(SEEN * math.log2(weight), rel=AGREE_TO)
+
+
+@pytest.mark.parametrize("size", [5e-324, 1e-310, 1e-100, 1e100, sys.float_info.max])
+def test_one_likelihood_at_the_end_of_floats_counts_by_its_ratios(size: float) -> None:
+    """Bayes' rule for 1 fault in 10 and a reading of four outcomes: all alike tell nothing, one tells 40 to 1.
+
+    In binary 0.01 + 0.19 + 0.4 + 0.4 is a little over 1: of the largest float that much is more than a float.
+    """
+    rows = np.array([[0.01, 0.19, 0.4, 0.4], [0.4, 0.4, 0.19, 0.01]])
+    tables = Tables(
+        (oracle.root("fault", (0.9, 0.1)), Table("reading", ("fault",), rows)),
+        {"fault": BINARY, "reading": ("a", "b", "d", "e")},
+        ("fault",),
+        ("reading",),
+    )
+    cases = [{"reading": np.full(4, size)}, {"reading": np.array([size, 0, 0, 0])}]
+    alike, one = (compile_tables(tables).outlook(evidence) for evidence in cases)
+    assert alike.beliefs["fault"] == pytest.approx(0.1, rel=AGREE_TO)
+    assert alike.log2_evidence == pytest.approx(math.log2(size), rel=AGREE_TO)
+    assert one.beliefs["fault"] == pytest.approx(0.04 / 0.049, rel=AGREE_TO)
+    assert one.log2_evidence == pytest.approx(math.log2(size) + math.log2(0.049), rel=AGREE_TO)
+
+
+def test_the_chances_of_cases_that_no_float_holds_are_told_as_logarithms() -> None:
+    """40 readings of 1e-12 that speak against what is known, among cases that a float holds."""
+    engine = compile_tables(wide_star(SEEN))
+    seen = {name: np.array([0.0, 1.0]) for name in engine.readings}
+    against = {**seen, "fault": np.array([1.0, 0.0])}
+    impossible = {**against, "other 0.0": np.array([0.0, 0.0])}
+    for cases in ([against], [{}, against, seen], [impossible, against]):
+        for evidence, found in zip(cases, engine.log2_chances(cases).tolist(), strict=True):
+            expected = SEEN * math.log2(TINY) - 1 if evidence is against else -1.0 if evidence is seen else 0.0
+            expected = -math.inf if evidence is impossible else expected
+            assert found == pytest.approx(expected, rel=AGREE_TO, abs=AGREE_TO)
 
 
 def test_many_cases_of_which_one_is_extreme_are_the_cases_one_by_one() -> None:
