@@ -231,7 +231,7 @@ def _matches(one: Bag, other: Bag, size: Mapping[str, int]) -> tuple[Ints, Ints,
     shared = one.shared(other)
     ours, theirs = one.index(shared, size), other.index(shared, size)
     order = np.argsort(theirs, kind="stable")
-    first = np.searchsorted(theirs[order], ours, side="left")
+    first = np.searchsorted(theirs[order], ours)
     return first, np.searchsorted(theirs[order], ours, side="right") - first, order
 
 
