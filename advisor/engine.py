@@ -363,8 +363,8 @@ class _Compiler:
         start, start_log2 = np.ones(stops[-1]), np.zeros(stops[-1])
         for table in self.hidden_tables:
             at, index = self._placed((*table.parents, table.child))
-            start[self.spans[at]] *= table.values.reshape(-1)[index]
-            start_log2[self.spans[at]] += logarithms(table.values).reshape(-1)[index]
+            start[self.spans[at]] *= table.values.ravel()[index]
+            start_log2[self.spans[at]] += logarithms(table.values).ravel()[index]
         faint = bool(np.any((start_log2 > -math.inf) & (start_log2 < math.log2(SMALLEST)))) or any(
             np.any((table.values > 0) & (table.values < PLAIN[0])) for table in self.reading_tables
         )
@@ -520,7 +520,7 @@ class _Rows:
         """Add a row for each column of `values`, which has a row for each of `columns`."""
         count = values.shape[1]
         rows = np.repeat(np.arange(count), len(columns))
-        return self.add(count, rows, np.tile(columns, count), values.T.reshape(-1))
+        return self.add(count, rows, np.tile(columns, count), values.T.ravel())
 
     def matrix(self, width: int) -> sparse.csr_matrix:
         """The matrix of all rows so far."""

@@ -9,6 +9,7 @@ import pickle
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
+from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
@@ -620,6 +621,13 @@ def test_the_same_tables_give_the_same_bits_in_every_process(tmp_path: Path) -> 
 
 
 # What does not fit is refused
+
+
+@pytest.mark.parametrize("said", [(1, 3), (True, 3), (Fraction(1, 3), Fraction(1))])
+def test_a_likelihood_may_be_any_kind_of_number(said: Any) -> None:
+    """One to three, however it is written: by Bayes' rule a fault of 0.1 has 3 / (3 + 9) then."""
+    engine = compile_tables(chain(0.1, [[1.0, 0.0], [0.0, 1.0]], [[1.0, 0.0], [0.0, 1.0]]))
+    assert engine.outlook({"reading": said}).beliefs["fault"] == pytest.approx(0.25, abs=1e-12)
 
 
 @pytest.mark.parametrize(

@@ -204,6 +204,36 @@ def test_one_likelihood_at_the_end_of_floats_counts_by_its_ratios(size: float) -
     assert one.log2_evidence == pytest.approx(math.log2(size) + math.log2(0.049), rel=AGREE_TO)
 
 
+@pytest.mark.parametrize("rare", [1e-200, 5e-324])
+def test_two_rare_causes_that_are_both_needed_can_be(rare: float) -> None:
+    """Each is a float, and both together, the product of two independent ones, are far less than any."""
+    causes = [oracle.root(name, (1.0, rare)) for name in ("a", "b")]
+    tables = Tables(
+        (*causes, oracle.gate("top", "and", ("a", "b")), oracle.copy_of("look", "top", 2)),
+        dict.fromkeys(("a", "b", "top", "look"), BINARY),
+        ("a", "b"),
+        ("look",),
+    )
+    engine = compile_tables(tables)
+    outlook = engine.outlook({"look": (0, 1)})
+    assert (outlook.beliefs, outlook.log2_evidence) == ({"a": 1.0, "b": 1.0}, 2 * math.log2(rare))
+    assert engine.log2_chances([{}, {"top": (0, 1)}]).tolist() == [0.0, 2 * math.log2(rare)]
+
+
+def test_a_reading_next_to_never_counts_however_it_is_seen() -> None:
+    """The smallest float is what sound cars show of it; half sure of that is less than a float holds."""
+    rows = np.array([[1.0, 5e-324], [1.0, 0.0]])
+    tables = Tables(
+        (oracle.root("fault", (0.5, 0.5)), Table("reading", ("fault",), rows)),
+        dict.fromkeys(("fault", "reading"), BINARY),
+        ("fault",),
+        ("reading",),
+    )
+    engine = compile_tables(tables)
+    assert engine.outlook({"reading": (0, 0.5)}).beliefs == {"fault": 0.0}
+    assert engine.log2_chances([{"reading": (0, 0.5)}]).tolist() == [-1076.0]
+
+
 def test_the_chances_of_cases_that_no_float_holds_are_told_as_logarithms() -> None:
     """40 readings of 1e-12 that speak against what is known, among cases that a float holds."""
     engine = compile_tables(wide_star(SEEN))
