@@ -49,7 +49,6 @@ class Repair:
 class Network:
     """A complaint's network: the pgmpy model, and which of its nodes are sought and which can be read."""
 
-    complaint: str
     model: DiscreteBayesianNetwork
     sought: tuple[str, ...]
     readings: tuple[str, ...]
@@ -89,7 +88,7 @@ def build(
             tables = _with_repair(tables, complaint, repair, number, success)
             outcomes = {one.child: outcomes[one.child.partition(BEFORE)[0]] for one in tables}
             sought = (*sought, before_repair(repair.fault, number))
-    return Network(complaint, _model(tables, outcomes), sought, readings)
+    return Network(_model(tables, outcomes), sought, readings)
 
 
 def before_repair(name: str, number: int) -> str:

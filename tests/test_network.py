@@ -387,7 +387,7 @@ def test_the_shipped_network_is_read_back_whole(
     assert set(model.nodes) == set(plain.values())
     sought = tuple(plain[name] for name in drain_network.sought)
     readings = tuple(name for name in drain_network.readings if "@" not in name)
-    again = compile_tables(Network("flat_battery", model, sought, readings).tables)
+    again = compile_tables(Network(model, sought, readings).tables)
     assert {name: set(again.outcomes[plain[name]]) for name in plain} == {
         name: set(drain.outcomes[name]) for name in plain
     }
@@ -444,6 +444,18 @@ def test_a_fault_is_as_common_as_both_facts_of_the_car_say(known: Known) -> None
     assert chance[:, 1] == pytest.approx(2 * chance[:, 0], rel=1e-12)
     assert np.array([0.25, 0.75]) @ chance @ np.array([0.4, 0.6]) == pytest.approx(0.1, abs=1e-9)
     assert tables(knowledge)["t"].values.tolist() == [0.25, 0.75]
+
+
+def test_what_no_car_has_is_no_suspect_unless_a_reading_names_it(known: Known) -> None:
+    """Each of 100 cars with the branch has the same cause, which leaves nothing to what is not listed."""
+    text = complaint("any_of: {x: 60, b: 60}") + faults("b", "d", "e")
+    text += "branches:\n  x: {name: X, any_of: {d: 100, e: 1.0e-12}, unlisted: rest}\nreadings:\n"
+    of_d, of_both = (
+        known(text + reading("r", f"noisy_or: {{leak: 0.1, causes: {{{causes}}}}}"))
+        for causes in ("d: 0.5", "d: 0.5, 'unlisted:x': 0.5")
+    )
+    assert set(given_complaint(of_d)[1].beliefs) == {"b", "d", "e", "unlisted:c"}
+    assert given_complaint(of_both)[1].beliefs["unlisted:x"] == 0.0
 
 
 @pytest.mark.parametrize("gate", ["all_of: [a, b, d]", "at_least: 2, of: [a, b, d]"])
