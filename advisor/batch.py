@@ -168,7 +168,7 @@ def _narrowed(engine: Engine, kept: Ints, readings: Sequence[str]) -> Batch:
             above = above[kept[spans[clique.parent]] - engine.cliques[clique.parent].span.start]
         states, number = np.unique(np.concatenate([own, above]), return_inverse=True)
         own, above = number[: len(own)], number[len(own) :]
-        cliques.append(Clique(clique.names, span, clique.parent, len(states), own, above))
+        cliques.append(Clique(span, clique.parent, len(states), own, above))
     named = dict(zip(engine.readings, range(len(engine.readings)), strict=True))
     joints, terms, bits, certain = _joints(engine, kept, [named[reading] for reading in readings])
     return Batch(

@@ -426,14 +426,11 @@ class _Compiler:
 
     def _clique(self, at: int, parent: int) -> Clique:
         bag, above = self.bags[at], self.bags[parent]
-        if parent < 0:
-            none = np.empty(0, dtype=np.intp)
-            return Clique(bag.names, self.spans[at], parent, 1, np.zeros(len(bag), dtype=np.intp), none)
-        shared = bag.shared(above)
+        shared = bag.shared(above) if parent >= 0 else ()
         both = np.concatenate([bag.index(shared, self.size), above.index(shared, self.size)])
         states, number = np.unique(both, return_inverse=True)
         own, theirs = number[: len(bag)], number[len(bag) :]
-        return Clique(bag.names, self.spans[at], parent, len(states), own, theirs)
+        return Clique(self.spans[at], parent, len(states), own, theirs)
 
     def _placed(self, scope: Sequence[str]) -> tuple[int, Ints]:
         """The smallest clique that holds the scope, and the index of its entries into the scope's table."""

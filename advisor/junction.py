@@ -25,7 +25,6 @@ SMALLEST = np.finfo(np.float64).tiny
 class Clique:
     """A clique's entries in the long array, and how they and its parent's hang on what both share."""
 
-    names: tuple[str, ...]
     span: slice
     parent: int  # -1 at the root
     separator: int  # number of configurations of the shared nodes
