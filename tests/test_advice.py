@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from advisor import cliquetree
 from advisor.advice import (
     Advice,
     Contradiction,
@@ -22,12 +23,14 @@ from advisor.advice import (
     waiting_minutes,
     what_answers_do,
 )
+from advisor.bounded import compile_bounded
 from advisor.case import Case, Checked, Known, Measured, Prepared, Repaired, Seen, Skipped
 from advisor.engine import Engine, compile_tables
 from advisor.evidence import Measurement
 from advisor.knowledge import Knowledge
 from advisor.network import build
 from advisor.report import remedy_lines, stop_sentence, why
+from tests import oracle
 from tests.conftest import complaint, faults
 
 DOOR = """\
@@ -693,3 +696,39 @@ def test_a_setup_that_the_knowledge_no_longer_has_waits_for_nothing(door: Bench)
     assert waiting_minutes(door.knowledge, other, start)["open_wide"] == 4.0
     again = used.with_entry(Prepared("open_wide", (start + timedelta(hours=1)).isoformat()))
     assert waiting_minutes(door.knowledge, again, start + timedelta(hours=1))["open_wide"] == 4.0
+
+
+WIDE = """\
+readings:
+  r:
+    name: R
+    minutes: 2
+    outcomes: {usual: Usual, odd: Odd}
+    noisy_or: {leak: 0.02, causes: {a: 0.9, b: 0.8, d: 0.02}}
+  s:
+    name: S
+    minutes: 2
+    outcomes: {usual: Usual, odd: Odd}
+    noisy_or: {leak: 0.02, causes: {a: 0.7, b: 0.02, d: 0.6}}
+"""
+
+
+def test_advice_that_is_not_exact_says_how_far_it_may_be_off(
+    known: Callable[[str], Knowledge], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With room for two of a reading's three causes no number is further from enumeration."""
+    knowledge = known(complaint("any_of: {a: 40, b: 40, d: 30}") + faults("a", "b", "d") + WIDE)
+    tables = build(knowledge, "c").tables
+    case = Case("c", (Seen("r", "odd"),))
+    whole = compile_tables(tables)
+    exact = oracle.enumerate_answers(tables, case.evidence(knowledge, whole))
+    assert advise(knowledge, whole, case).belief_error == 0.0
+    monkeypatch.setattr(cliquetree, "LARGEST_CLIQUE", 6)
+    advice = advise(knowledge, compile_bounded(tables), case)
+    assert 0 < advice.belief_error < 0.05 and advice.bits_error > 0
+    for suspect in advice.suspects:
+        truth = exact.marginals[suspect.fault][1]
+        assert suspect.probability == pytest.approx(truth, abs=advice.belief_error + 1e-9)
+    for one in advice.proposals:
+        truth = exact.information_bits[one.reading]
+        assert one.information_bits == pytest.approx(truth, abs=advice.bits_error + 1e-9)

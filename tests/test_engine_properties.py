@@ -343,6 +343,28 @@ def test_a_second_reading_of_a_known_state_tells_nothing() -> None:
     assert compile_tables(twice).outlook({"reading": (0, 1)}).information_bits["again"] == 0.0
 
 
+def test_where_nothing_is_sought_nothing_is_told() -> None:
+    """A network without faults still predicts its readings, and none of them informs about anything."""
+    asked = chain(0.3, [[0.9, 0.1], [0.2, 0.8]], [[1.0, 0.0], [0.0, 1.0]])
+    outlook = compile_tables(Tables(asked.tables, asked.outcomes, (), asked.readings)).outlook({})
+    assert (outlook.beliefs, outlook.information_bits) == ({}, {"reading": 0.0})
+    assert outlook.predictive["reading"][1] == pytest.approx(0.7 * 0.1 + 0.3 * 0.8, abs=1e-12)
+
+
+def test_a_reading_that_hangs_on_nothing_tells_nothing() -> None:
+    """It shows what it always shows, and having seen it changes how likely all of it is, and nothing else."""
+    asked = chain(0.3, [[0.9, 0.1], [0.2, 0.8]], [[1.0, 0.0], [0.0, 1.0]])
+    tables = Tables(
+        (*asked.tables, oracle.root("loose", (0.25, 0.75))),
+        {**asked.outcomes, "loose": BINARY},
+        asked.sought,
+        ("loose", "reading"),
+    )
+    engine = compile_tables(tables)
+    for seen in ({}, {"loose": (1, 0)}, {"loose": (1, 0.5), "reading": (0, 1)}):
+        assert_agrees(engine.outlook(seen), oracle.enumerate_answers(tables, seen))
+
+
 @pytest.mark.parametrize("weight", [1.0, 1e-200])
 def test_clash_names_the_pair_and_the_engine_still_works(weight: float) -> None:
     """Two readings that no state of the car explains are refused by name; the next question is answered.
