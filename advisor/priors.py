@@ -301,21 +301,16 @@ class _Tree:
         return result
 
     def _voting(self, gate: Gate, stated: Mapping[str, float]) -> dict[str, float]:
-        """Priors of a voting complaint: the unlisted cause beside it shifts its members' shares a little."""
-        inner = dict(stated)
-        priors: dict[str, float] = {}
-        for _ in range(200):
-            priors = _conditional_bernoulli(gate.least, inner)
-            vectors = [np.array(priors[name]) for name in stated]
-            held = float(_gate_probability(gate, vectors))
-            rest = self._unlisted_beside(held)
-            top = float(_either(held, rest))
-            # P(member | complaint) = (P(member, gate)(1 - rest) + P(member) rest) / T
-            given = {name: (inner[name] * held * (1 - rest) + priors[name] * rest) / top for name in stated}
-            if max(abs(stated[name] - given[name]) for name in stated) < 1e-15:
-                break
-            inner = {name: min(inner[name] + stated[name] - given[name], 1 - 1e-9) for name in stated}
-        return priors
+        """Priors of a voting complaint, whose unlisted cause is as common as its own share asks."""
+
+        def priors(rest: float) -> dict[str, float]:
+            return _conditional_bernoulli(gate.least, stated, rest)
+
+        def excess(rest: float) -> float:
+            held = _gate_probability(gate, [np.array(prior) for prior in priors(rest).values()])
+            return self._unlisted_beside(float(held)) - rest
+
+        return priors(root(excess, 0.0, 1.0, xtol=1e-300, rtol=1e-15))
 
     def _parts(self, gate: Gate) -> list[float]:
         """The shares of a one-at-a-time complaint, its unlisted one last."""
@@ -514,18 +509,22 @@ def _total_odds(target: float, shares: list[float]) -> float:
     return root(lambda o: chance(o) - min(target, chance(highest)), 0, highest, xtol=1e-300, rtol=1e-15)
 
 
-def _conditional_bernoulli(least: int, shares: Mapping[str, float]) -> dict[str, float]:
+def _conditional_bernoulli(
+    least: int, shares: Mapping[str, float], otherwise: float = 0.0
+) -> dict[str, float]:
     """Independent priors whose members, given that at least `least` are there, have these shares.
 
+    With fewer of them there what is given may come about all the same, with the probability `otherwise`.
     Newton's method on the log-odds, whose likelihood is concave.
     """
     names = list(shares)
     states = np.indices([2] * len(names)).reshape(len(names), -1).T.astype(float)
-    states = states[states.sum(axis=1) >= least]
+    chances = np.where(states.sum(axis=1) >= least, 1.0, otherwise)
+    states, chances = states[chances > 0], chances[chances > 0]
     wanted = np.array([shares[name] for name in names])
     log_odds = np.zeros(len(names))
     for _ in range(200):
-        weights = np.exp(states @ log_odds - (states @ log_odds).max())
+        weights = chances * np.exp(states @ log_odds - (states @ log_odds).max())
         weights /= weights.sum()
         mean = weights @ states
         spread = states - mean

@@ -174,6 +174,14 @@ TREES: dict[str, tuple[str, int]] = {
         complaint("at_least: 2, of: {a: 90, b: 80, d: 50}") + faults("a", "b", "d"),
         3,
     ),
+    "two needed for the complaint, and half of it unlisted": (
+        complaint("at_least: 2, of: {a: 90, b: 80, d: 50}", 50) + faults("a", "b", "d"),
+        3,
+    ),
+    "two needed for the complaint, one of them nearly always": (
+        complaint("at_least: 2, of: {a: 99.9, b: 80, d: 50}", 90) + faults("a", "b", "d"),
+        3,
+    ),
     "all needed within a branch": (
         complaint("any_of: {x: 20, b: 90}")
         + "branches:\n"
