@@ -365,6 +365,20 @@ def test_a_reading_that_hangs_on_nothing_tells_nothing() -> None:
         assert_agrees(engine.outlook(seen), oracle.enumerate_answers(tables, seen))
 
 
+def test_an_engine_asked_about_some_readings_informs_about_these() -> None:
+    """The other readings can still be seen, and what they tell counts."""
+    tables = chain(0.3, [[0.9, 0.1], [0.2, 0.8]], [[0.8, 0.2], [0.1, 0.9]])
+    again = Table("again", ("state",), np.array([[0.7, 0.3], [0.4, 0.6]]))
+    twice = Tables(
+        (*tables.tables, again), {**tables.outcomes, "again": BINARY}, ("fault",), ("reading", "again")
+    )
+    seen = {"reading": (0, 1)}
+    outlook, expected = compile_tables(twice, ["again"]).outlook(seen), oracle.enumerate_answers(twice, seen)
+    assert_same(outlook.marginals, expected.marginals)
+    assert_same(outlook.predictive, {"again": expected.predictive["again"]})
+    assert_same(outlook.information_bits, {"again": expected.information_bits["again"]})
+
+
 @pytest.mark.parametrize("weight", [1.0, 1e-200])
 def test_clash_names_the_pair_and_the_engine_still_works(weight: float) -> None:
     """Two readings that no state of the car explains are refused by name; the next question is answered.
