@@ -154,14 +154,14 @@ def _possible(
 ) -> Bag | None:
     """The combinations of states that no table within the names rules out; None where they are too many."""
     states = np.zeros((0, 1), dtype=np.int16)
-    for count, name in enumerate(names, start=1):
+    place = {name: at for at, name in enumerate(names)}
+    for name in names:
         own = np.tile(np.arange(size[name], dtype=np.int16), states.shape[1])
         states = np.vstack([np.repeat(states, size[name], axis=1), own])
-        here = {one: at for at, one in enumerate(names[:count])}
         for table in ruled_out[name]:
             scope = (*table.parents, table.child)
-            if here.keys() >= set(scope):
-                states = states[:, table.values[tuple(states[here[one]] for one in scope)] > 0]
+            if place.keys() >= set(scope):
+                states = states[:, table.values[tuple(states[place[one]] for one in scope)] > 0]
         if states.shape[1] > LARGEST_CLIQUE:
             return None
     return Bag(tuple(names), states)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from graphlib import TopologicalSorter
 
+import networkx
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -152,6 +153,59 @@ def test_a_table_of_just_the_largest_size_is_taken(monkeypatch: pytest.MonkeyPat
         (*causes, oracle.gate("top", "or", "abd")), dict.fromkeys(("a", "b", "d", "top"), BINARY), ("a",), ()
     )
     assert [len(bag) for bag in cliques_of(gated)[0]] == [8]
+
+
+@pytest.mark.parametrize("together", [True, False], ids=["by one scope", "by pairs"])
+def test_gates_of_the_same_causes_widen_a_clique_up_to_the_square_of_the_limit(
+    monkeypatch: pytest.MonkeyPatch, together: bool
+) -> None:
+    """Three causes and three or four gates on them: 8 of 64 combinations can be, and 8 of 128."""
+    monkeypatch.setattr(cliquetree, "LARGEST_CLIQUE", 8)
+    gates = {"ab": "ab", "bd": "bd", "ad": "ad", "abd": "abd"}
+    tables = [oracle.root(name, (0.5, 0.5)) for name in "abd"]
+    tables += [oracle.gate(name, "or", causes) for name, causes in gates.items()]
+    for count, refused in ((6, False), (7, True)):
+        names = tuple(table.child for table in tables[:count])
+        apart: list[Scope] = [
+            (f"{one} {other}", (one, other)) for one, other in itertools.combinations(names, 2)
+        ]
+        scopes: list[Scope] = [("look", names)] if together else apart
+        size = dict.fromkeys(names, 2)
+        if refused:
+            with pytest.raises(TooWide) as error:
+                clique_tree(names, size, scopes, tables[:count])
+            assert (error.value.entries, error.value.members) == (128, set(names))
+        else:
+            (bag,), _ = clique_tree(names, size, scopes, tables[:count])
+            assert len(bag) == 8
+
+
+def pairs(edges: Iterable[Sequence[str]]) -> list[Scope]:
+    """A scope for each edge of a graph."""
+    return [(f"{one} {other}", (one, other)) for one, other in edges]
+
+
+CHORDAL = {
+    "two cliques and a node between": networkx.barbell_graph(5, 1),
+    "two cliques and two nodes between": networkx.barbell_graph(4, 2),
+    "a tree": networkx.balanced_tree(2, 3),
+    "two trees": networkx.disjoint_union(networkx.path_graph(5), networkx.star_graph(4)),
+    "intervals": networkx.interval_graph([(at, at + 2 + at % 3) for at in range(12)]),
+}
+
+
+@pytest.mark.parametrize("graph", CHORDAL.values(), ids=CHORDAL)
+def test_a_graph_without_circles_to_cut_keeps_its_cliques(
+    monkeypatch: pytest.MonkeyPatch, graph: networkx.Graph
+) -> None:
+    """Least fill-in adds no edge to a chordal graph, so that its largest cliques are those networkx finds."""
+    monkeypatch.setattr(cliquetree, "MERGE_UP_TO", 0)
+    names = {node: f"n{at}" for at, node in enumerate(graph)}
+    named = networkx.relabel_nodes(graph, names)
+    size = {name: 2 + at % 2 for at, name in enumerate(named)}
+    bags, _ = clique_tree(list(named), size, pairs(named.edges), [])
+    expected = sorted(map(sorted, networkx.find_cliques(named)))
+    assert networkx.is_chordal(named) and sorted(sorted(bag.names) for bag in bags) == expected
 
 
 def test_a_circle_that_is_too_wide_is_blamed_on_a_scope_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
