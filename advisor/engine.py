@@ -426,7 +426,7 @@ class _Compiler:
 
     def _clique(self, at: int, parent: int) -> Clique:
         bag, above = self.bags[at], self.bags[parent]
-        shared = bag.shared(above) if parent >= 0 else ()
+        shared = bag.shared(above)  # the root's tells nothing, and is never asked
         both = np.concatenate([bag.index(shared, self.size), above.index(shared, self.size)])
         states, number = np.unique(both, return_inverse=True)
         own, theirs = number[: len(bag)], number[len(bag) :]
