@@ -110,7 +110,7 @@ def band_likelihood(estimate: Estimate, edges: Sequence[float]) -> Floats:
     if estimate.uncertainty == 0:
         return chances
     bounds = np.asarray(edges, dtype=np.float64)
-    with np.errstate(over="ignore", invalid="ignore"):
+    with np.errstate(over="ignore"):
         narrow = np.diff(bounds) / estimate.uncertainty
         middle = ((bounds[:-1] + bounds[1:]) / 2 - estimate.value) / estimate.uncertainty
         largest = erf(narrow / (2 * math.sqrt(2)))  # 2 Phi(w/2u) - 1
@@ -286,11 +286,11 @@ def seen_with(knowledge: Knowledge, reading: str, instrument: str) -> Floats | N
     """
     quantity = quantity_of(knowledge, reading)
     edges, _ = max(_possible_edges(knowledge, reading, {}), key=lambda pair: pair[1])
-    uncertainties = [_at_limit(knowledge, reading, quantity, instrument, limit) for limit in edges[1:-1]]
+    uncertainties = [_at_limit(knowledge, quantity, instrument, limit) for limit in edges[1:-1]]
     return cells(uncertainties, edges) if any(uncertainties) else None
 
 
-def _at_limit(knowledge: Knowledge, reading: str, quantity: Quantity, instrument: str, limit: float) -> float:
+def _at_limit(knowledge: Knowledge, quantity: Quantity, instrument: str, limit: float) -> float:
     """The standard uncertainty of a value at the limit, taken with this instrument."""
     if quantity.derived is None:
         one = number(limit, instrument, accuracy_of(knowledge, instrument, quantity.unit))

@@ -504,7 +504,7 @@ def _total_odds(target: float, shares: list[float]) -> float:
         return float(total / np.prod([1 + share * total for share in shares]))
 
     highest = 1.0
-    while chance(highest * 1.1) > chance(highest) and highest < 1e6:
+    while chance(highest * 1.1) > chance(highest):
         highest *= 1.1
     return root(lambda o: chance(o) - min(target, chance(highest)), 0, highest, xtol=1e-300, rtol=1e-15)
 

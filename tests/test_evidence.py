@@ -135,6 +135,8 @@ def test_repeats_that_scatter_count_by_their_scatter() -> None:
     found = combined([Number(value, "meter", 0.0, 0.1) for value in (10.0, 12.0, 14.0)])
     assert found.value == pytest.approx(12.0)
     assert found.uncertainty == pytest.approx(2 / math.sqrt(3))
+    two = combined([Number(value, "meter", 0.0, 0.1) for value in (10.0, 12.0)])
+    assert (two.value, two.uncertainty) == pytest.approx((11.0, 1.0))
 
 
 def test_two_instruments_are_weighted_by_precision() -> None:
@@ -321,6 +323,12 @@ def test_off_the_middle_a_narrow_band_is_weighed_against_its_best() -> None:
     )
 
 
+def test_a_very_narrow_band_is_weighed_by_its_own_distance() -> None:
+    """One 5 uncertainties from the first edge, and one where the number is: exp(-d^2 / 2) of the largest."""
+    likelihood = band_likelihood(Estimate(5e9, 1e9), (0.0, 5.0, 5e9, 5e9 + 5, 6e9, 6e9 + 5))
+    assert likelihood[[0, 2, 4]] == pytest.approx([math.exp(-12.5), 1.0, math.exp(-0.5)], abs=1e-7)
+
+
 def test_a_very_narrow_band_about_the_number_keeps_its_digits() -> None:
     """2e-9 wide: its chance is its width times the density, 1 / sqrt(2 pi)."""
     chance = band_chances(Estimate(0.0, 1.0), (-INF, -1e-9, 1e-9, INF))[1]
@@ -372,6 +380,15 @@ def test_cells_are_the_integral_over_the_true_value(uncertainties: tuple[float, 
         for row, (low, high), u in zip(cells(uncertainties, edges), spans, nearest, strict=True):
             below = [seen_from(low, high, u, cut) for cut in cuts]
             assert row == pytest.approx(np.diff([0.0, *below, 1.0]), abs=1e-7)
+
+
+def test_a_very_narrow_band_is_shown_as_its_middle_would_be() -> None:
+    """0.00001 wide under an uncertainty of a million: the cells' chances are those of one true value."""
+    cuts = [5e5 + step * 1e6 for step in (-3, -2, -1.5, -1, -0.5, 0, 0.5, 1, 1.5, 2, 3)]
+    cuts = sorted({*cuts, *(cut + 1e-5 for cut in cuts)})
+    row = cells((1e6, 1e6), (0.0, 5e5, 5e5 + 1e-5, 1e6))[1]
+    below = stats.norm.cdf(cuts, 5e5 + 5e-6, 1e6)
+    assert row == pytest.approx(np.diff([0.0, *below, 1.0]), abs=1e-9)
 
 
 GAS = """\

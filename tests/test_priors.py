@@ -156,6 +156,27 @@ TREES: dict[str, tuple[str, int]] = {
         + faults("b", "d", "e"),
         4,
     ),
+    "one at a time within a branch, nearly as common as three alike can be": (
+        complaint("any_of: {x: 46.4, b: 95}")
+        + "branches:\n"
+        + branch("x", "exactly_one_of: {d: 33.4, e: 33.3, f: 33.3}")
+        + faults("b", "d", "e", "f"),
+        5,
+    ),
+    "one at a time within a branch, one of them nearly always": (
+        complaint("any_of: {x: 99, b: 50}")
+        + "branches:\n"
+        + branch("x", "exactly_one_of: {d: 99.9999999999, e: 1.0e-10}")
+        + faults("b", "d", "e"),
+        4,
+    ),
+    "all needed within a branch that hardly ever is": (
+        complaint("any_of: {x: 1.0e-7, a: 60, b: 45}")
+        + "branches:\n"
+        + branch("x", "all_of: [d, e]")
+        + faults("a", "b", "d", "e"),
+        3,
+    ),
     "two needed within a branch": (
         complaint("any_of: {x: , b: 50, a: 60}")
         + "branches:\n"
@@ -527,6 +548,15 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + faults("b", "d", "e", d="prior: 0.0001"),
         "x: {name: Branch x",
         f"shares 'x' cannot be as common as its number says, 0.251 times as much. {HOW_OFTEN}",
+    ),
+    # T is 0.314 as for 60 and 45 alone, so that 1e-6 T is asked of what comes with 1e-9 at most.
+    "both needed, hardly ever, and one still rarer": (
+        complaint("any_of: {x: 0.0001, a: 60, b: 45}")
+        + "branches:\n"
+        + branch("x", "all_of: [d, e]")
+        + faults("a", "b", "d", "e", d="prior: 1.0e-9"),
+        "x: {name: Branch x",
+        f"shares 'x' cannot be as common as its number says, 0.00318 times as much. {HOW_OFTEN}",
     ),
     # P(one of two whose odds are as 60 to 40) is 1 / (1 + 2 sqrt 0.24) = 0.505 at most, of 0.99 T = 0.909.
     "one at a time, and too common": (
