@@ -66,11 +66,7 @@ def solve(knowledge: Knowledge, complaint: str) -> Priors:
 
     The references between items have to be sound (see `lint`).
     """
-    tree = _Tree(knowledge, complaint)
-    priors = tree.solved()
-    if tree.problems:
-        raise ProblemsFound(tree.problems)
-    return priors
+    return _Tree(knowledge, complaint).solved()
 
 
 class _Tree:
@@ -187,30 +183,25 @@ class _Tree:
                 )
 
     def solved(self) -> Priors:
+        self._refuse()
         gate = self.gates[self.complaint].gate
-        if self.problems:
-            return Priors(math.nan, {})
         if gate.kind == "exactly_one_of":
             top = ONE_AT_A_TIME
         elif gate.kind == "any_of":
-            found = self._top()
-            if found is None:
-                self._problem(
-                    "shares",
-                    (self.complaint, gate.kind),
-                    "These numbers cannot be so together, whatever the priors.",
-                    "Faults that stand under several branches tie their numbers together.",
-                    "Give shared faults their number where they are most common, and lower the others.",
-                )
-                return Priors(math.nan, {})
-            top = found
+            top = self._top()
         else:
             top = self._evaluate(math.nan).top
         result = self._evaluate(top, report=True)
+        self._refuse()
         return Priors(result.top, result.priors)
 
-    def _top(self) -> float | None:
-        """P(complaint) that the tree yields again; None where there is none."""
+    def _refuse(self) -> None:
+        """Raise what was found, if anything was."""
+        if self.problems:
+            raise ProblemsFound(self.problems)
+
+    def _top(self) -> float:
+        """P(complaint) that the tree yields again."""
 
         def excess(top: float) -> float:
             return self._evaluate(top).excess
@@ -220,7 +211,14 @@ class _Tree:
         for low, high in itertools.pairwise(guesses):
             if excess(low) > 0 >= excess(high):
                 return root(excess, low, high, xtol=1e-300, rtol=1e-15)
-        return None
+        self._problem(
+            "shares",
+            (self.complaint, "any_of"),
+            "These numbers cannot be so together, whatever the priors.",
+            "Faults that stand under several branches tie their numbers together.",
+            "Give shared faults their number where they are most common, and lower the others.",
+        )
+        raise ProblemsFound(self.problems)
 
     def _evaluate(self, top: float, report: bool = False) -> _Evaluated:
         """Evaluate the tree for a guess of P(complaint)."""

@@ -90,7 +90,7 @@ TREES: dict[str, tuple[str, int]] = {
         + "branches:\n"
         + branch("x", "any_of: {y: 60, b: 42}", rest=True)
         + branch("y", "any_of: {z: 50, d: 48}", rest=True)
-        + branch("z", "any_of: {e: 80, f: 21}")
+        + branch("z", "any_of: {e: 80, f: 20.5}")
         + faults(*"abdef"),
         8,
     ),
@@ -110,6 +110,14 @@ TREES: dict[str, tuple[str, int]] = {
         + branch("s", "any_of: {e: 60, f: 30}", rest=True)
         + faults("b", "d", "e", "f"),
         7,
+    ),
+    "twelve faults under two branches": (
+        complaint("any_of: {x: 70, y: 60}")
+        + "branches:\n"
+        + branch("x", f"any_of: {{b: 60, {', '.join(f's{at}: 3' for at in range(12))}}}", rest=True)
+        + branch("y", f"any_of: {{d: 55, {', '.join(f's{at}: ' for at in range(12))}}}", rest=True)
+        + faults("b", "d", *(f"s{at}" for at in range(12))),
+        16,
     ),
     "a fault twice as likely on some cars": (
         complaint("any_of: {a: 60, b: 45}") + "facts:\n" + fact() + faults("a", "b", a="given: {t: {u: 3}}"),
@@ -490,6 +498,12 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         complaint("any_of: {a: 60, b: 45}") + faults("a", "b", a="prior: 0.1"),
         "a: 60",
         "two-numbers 'a' is given a number here and elsewhere. One of them must give way. "
+        "Leave it empty in all gates but one, and without a prior.",
+    ),
+    "a number and a prior where two are needed": (
+        complaint("at_least: 2, of: {a: 90, b: 80, d: 50}") + faults("a", "b", "d", b="prior: 0.1"),
+        "b: 80",
+        "two-numbers 'b' is given a number here and elsewhere. One of them must give way. "
         "Leave it empty in all gates but one, and without a prior.",
     ),
     "no number": (
