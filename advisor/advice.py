@@ -255,7 +255,7 @@ def _built_on(knowledge: Knowledge, setup: str) -> set[str]:
 
 def one_cause(engine: Reasoner, evidence: Mapping[str, Floats]) -> float:
     """The probability that exactly one of the causes is there, given what was seen."""
-    causes = list(present(dict.fromkeys(engine.sought, 0.0)))
+    causes = [cause for cause in engine.sought if BEFORE not in cause]
     absent = {cause: engine.one_hot(cause, "absent") for cause in causes}
     alone = [{**evidence, **absent, cause: engine.one_hot(cause, "present")} for cause in causes]
     whole, *single = engine.log2_chances([evidence, *alone]).tolist()

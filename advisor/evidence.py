@@ -76,7 +76,7 @@ def combined(numbers: Sequence[Number]) -> Estimate:
         )
     exact = [mean for mean in means if mean.uncertainty == 0]
     if exact or len(means) == 1:
-        return Estimate(float(np.mean([mean.value for mean in exact])), 0.0) if exact else means[0]
+        return Estimate(float(np.mean([mean.value for mean in exact]))) if exact else means[0]
     finest = min(mean.uncertainty for mean in means)
     weights = [(finest / mean.uncertainty) ** 2 for mean in means]
     value = sum(weight * mean.value for weight, mean in zip(weights, means, strict=True)) / sum(weights)
@@ -117,7 +117,7 @@ def band_likelihood(estimate: Estimate, edges: Sequence[float]) -> Floats:
         # Both chances of a narrow band are differences of nearly equal numbers: their limit is taken.
         limit = np.exp(-0.5 * middle**2)
     poor = narrow < NARROW
-    return np.asarray(np.clip(np.where(poor, limit, chances / np.where(poor, 1.0, largest)), 0.0, 1.0))
+    return np.asarray(np.minimum(np.where(poor, limit, chances / np.where(poor, 1.0, largest)), 1.0))
 
 
 def cells(uncertainties: Sequence[float], edges: Sequence[float]) -> Floats:

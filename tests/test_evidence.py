@@ -34,6 +34,7 @@ from advisor.evidence import (
     weighed,
 )
 from advisor.knowledge import Accuracy, Knowledge
+from tests.test_advice import METERS
 
 INF = math.inf
 EDGES = (0.0, 50.0, 300.0, 30_000.0)
@@ -255,6 +256,15 @@ def test_a_direct_reading_without_a_number_counts_for_nothing(knowledge: Knowled
         weighed(knowledge, "sleeping_current", {}, [(Measurement("sleeping_current", "low", "", ""),)])
         is None
     )
+    for takes in ([], [(Measurement("sleeping_current", "low", "", ""),)]):
+        with pytest.raises(ValueError, match=r"^no number was entered\.$"):
+            estimate(knowledge, "sleeping_current", {}, takes)
+
+
+def test_takes_with_two_instruments_are_weighted_by_their_accuracy(known: Callable[[str], Knowledge]) -> None:
+    """0.1 V against 3 V: the finer meter counts 900 times as much."""
+    takes = [(Measurement("r", 10.0, "clear", "10"),), (Measurement("r", 19.0, "rough", "19"),)]
+    assert estimate(known(METERS), "r", {}, takes).value == pytest.approx((9000 + 19) / 901)
 
 
 def test_a_fact_with_a_value_that_is_not_known_is_an_open_fact(knowledge: Knowledge) -> None:
@@ -380,6 +390,12 @@ def test_cells_are_the_integral_over_the_true_value(uncertainties: tuple[float, 
         for row, (low, high), u in zip(cells(uncertainties, edges), spans, nearest, strict=True):
             below = [seen_from(low, high, u, cut) for cut in cuts]
             assert row == pytest.approx(np.diff([0.0, *below, 1.0]), abs=1e-7)
+
+
+def test_a_band_whose_width_no_float_tells_from_nothing_still_fits_best() -> None:
+    """Under an uncertainty that is as large as can be the number says nothing: it fits as well as any."""
+    likelihood = band_likelihood(Estimate(0.0, 1e308), (-INF, 0.0, 1e-16, INF))
+    assert likelihood == pytest.approx([0.5, 1.0, 0.5], abs=1e-12)
 
 
 def test_a_very_narrow_band_is_shown_as_its_middle_would_be() -> None:
