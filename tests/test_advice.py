@@ -628,6 +628,16 @@ def test_a_reading_is_worth_what_the_best_meter_at_hand_tells(meters: Bench) -> 
     assert (left[0].reading, left[0].information_bits) == ("r", told["r@clear"])
 
 
+def test_what_is_written_after_a_reading_that_tells_nothing_is_proposed(
+    known: Callable[[str], Knowledge],
+) -> None:
+    """Meters, and a question with one answer only, stand before it in the file."""
+    later = (
+        "  s: {name: S, minutes: 1, outcomes: {no: No, yes: Yes}, noisy_or: {leak: 0.1, causes: {b: 0.8}}}\n"
+    )
+    assert set(named(bench(known(METERS + later), "c").advise().proposals)) == {"r", "s"}
+
+
 def test_a_reading_without_an_instrument_names_none(door: Bench) -> None:
     """Its bits are the exact ones."""
     look = of(door.advise(), "look")
@@ -655,6 +665,8 @@ def test_waiting_that_is_left_is_charged_and_the_longest_counts(door: Bench) -> 
 def test_a_case_is_tried_before_it_is_kept(door: Bench, meters: Bench) -> None:
     """`possible` says nothing of what can be, and names what clashes as the advice does."""
     possible(door.knowledge, door.engine, door.case(Seen("tap", "rings"), Seen("seat", "off")))
+    volts = Measured("r", (Measurement("r", 15.0, "clear", "15 V"),))
+    possible(meters.knowledge, meters.engine, Case("c", (volts,)))
     with pytest.raises(Contradiction) as refused:
         possible(door.knowledge, door.engine, door.case(Seen("tap", "dull"), Seen("seat", "off")))
     assert refused.value.clash == ("tap", "seat")
