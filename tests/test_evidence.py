@@ -620,16 +620,20 @@ def test_a_number_in_a_formula_is_exact_at_its_limit(gas: Knowledge) -> None:
     assert seen_with(gas, "charge", "scale") == pytest.approx(cells([u], (0, 80, 150)), abs=1e-6)
 
 
-@pytest.mark.parametrize(("said", "fluid"), [("gas", "R134a"), ("filled", "R1234yf"), ("r1234yf", "R1234yf")])
+@pytest.mark.parametrize(
+    ("said", "first_share", "fluid"),
+    [("gas", 30, "R134a"), ("gas", 70, "R1234yf"), ("filled", 30, "R1234yf"), ("r1234yf", 30, "R1234yf")],
+)
 def test_a_formulas_limit_is_found_where_it_does_not_hold_everywhere(
-    known: Callable[[str], Knowledge], said: str, fluid: str
+    known: Callable[[str], Knowledge], said: str, first_share: int, fluid: str
 ) -> None:
     """12 K over boiling with the pipe at 15 °C: the pressure at which the gas boils at 3 °C, by CoolProp.
 
     Below 0.3 bar absolute the formula does not hold. Of a fact the most common value is taken, of choices the
     middle one, and a word as it stands. The gauge's 0.05 bar and the weather's count by the slope.
     """
-    knowledge = known(GAS.replace("GAS", said))
+    shares = f"{{r1234yf: {first_share}, r134a: {100 - first_share}}}"
+    knowledge = known(GAS.replace("GAS", said).replace("{r1234yf: 30, r134a: 70}", shares))
     pascal = PropsSI("P", "T", 276.15, "Q", 1.0, fluid)
     step = 1000.0
     boils = [PropsSI("T", "P", pascal + sign * step, "Q", 1.0, fluid) for sign in (-1, 1)]
