@@ -620,6 +620,13 @@ def test_a_number_in_a_formula_is_exact_at_its_limit(gas: Knowledge) -> None:
     assert seen_with(gas, "charge", "scale") == pytest.approx(cells([u], (0, 80, 150)), abs=1e-6)
 
 
+def test_a_formula_of_which_nothing_is_measured_is_exact(known: Callable[[str], Knowledge]) -> None:
+    """400 of 500 g, both written by the author: no instrument blurs that."""
+    text = GAS.replace("{recovered_g: got, plate_g: 500}", "{recovered_g: 400, plate_g: 500}")
+    knowledge = known(text.replace("GAS", "r134a"))
+    assert seen_with(knowledge, "charge", "scale") is None
+
+
 @pytest.mark.parametrize(
     ("said", "first_share", "fluid"),
     [("gas", 30, "R134a"), ("gas", 70, "R1234yf"), ("filled", 30, "R1234yf"), ("r1234yf", 30, "R1234yf")],

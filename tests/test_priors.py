@@ -527,6 +527,13 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         "too-likely For some vehicles this fault would be more than certain. "
         "Its share times the factors passes 1. Lower the factors, or the number.",
     ),
+    # T is 0.99, and u makes it a third more: 0.9 x 0.99 x 2 / 1.5.
+    "a little more than certain": (
+        complaint("any_of: {a: 90, b: 90}") + "facts:\n" + fact() + faults("a", "b", a="given: {t: {u: 2}}"),
+        "given",
+        "too-likely For some vehicles this fault would be more than certain. "
+        "Its share times the factors passes 1. Lower the factors, or the number.",
+    ),
     "one at a time and not 100": (
         complaint("exactly_one_of: {a: 60, b: 50}") + faults("a", "b"),
         "exactly_one_of",
@@ -631,6 +638,16 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + "branches:\n"
         + branch("x", "any_of: {b: , d: 60}", rest=True)
         + faults("a", "b", "d", b="prior: 0.9"),
+        "any_of: {b",
+        "shares The numbers add up to 60. "
+        "Independent causes come together more rarely than that, by the complaint's sum. "
+        "Lower the numbers of the branch.",
+    ),
+    "two causes that are next to always there within a branch that is not": (
+        complaint("any_of: {x: 60, a: 60}")
+        + "branches:\n"
+        + branch("x", "any_of: {b: , e: , d: 60}", rest=True)
+        + faults("a", "b", "d", "e", b="prior: 0.9999999999", e="prior: 0.9999999999"),
         "any_of: {b",
         "shares The numbers add up to 60. "
         "Independent causes come together more rarely than that, by the complaint's sum. "
