@@ -534,6 +534,12 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         "too-likely For some vehicles this fault would be more than certain. "
         "Its share times the factors passes 1. Lower the factors, or the number.",
     ),
+    "one at a time and nearly 100": (
+        complaint("exactly_one_of: {a: 60, b: 34.5}") + faults("a", "b"),
+        "exactly_one_of",
+        "shares The numbers add up to 99.5. One at a time means that every one of 100 cars has exactly one. "
+        "Give each member a number; together 100.",
+    ),
     "one at a time and not 100": (
         complaint("exactly_one_of: {a: 60, b: 50}") + faults("a", "b"),
         "exactly_one_of",
