@@ -8,11 +8,11 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from types import MappingProxyType
-from typing import Annotated, Any, Literal, NamedTuple
+from typing import Annotated, Any, Literal, NamedTuple, get_args
 
 import numpy as np
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
@@ -455,6 +455,10 @@ class Setup(Item):
         return self.hands_on_minutes + self.waiting_minutes
 
 
+Signal = Literal["danger", "warning", "caution", "notice"]
+"""From the most severe to the least."""
+
+
 class Caution(Item):
     """What can hurt, and the usual precaution, under a signal word of ISO 3864-2.
 
@@ -462,7 +466,7 @@ class Caution(Item):
     """
 
     text: Text
-    signal: Literal["danger", "warning", "caution", "notice"] = "warning"
+    signal: Signal = "warning"
 
     @property
     def hurts(self) -> bool:
@@ -576,6 +580,12 @@ class Knowledge:
             if node in section:
                 return section[node].name
         return node
+
+
+def worst_first(knowledge: Knowledge, cautions: Iterable[str]) -> tuple[str, ...]:
+    """Cautions, each once, the most severe ahead."""
+    words = get_args(Signal)
+    return tuple(sorted(dict.fromkeys(cautions), key=lambda one: words.index(knowledge.cautions[one].signal)))
 
 
 def setups_of(knowledge: Knowledge, reading: str) -> tuple[str, ...]:

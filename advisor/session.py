@@ -59,7 +59,7 @@ from advisor.entry import Field, NotUnderstood, Understood, fields, understand
 from advisor.evidence import Measurement
 from advisor.filed import Filed
 from advisor.jobcard import job_card
-from advisor.knowledge import UNLISTED, Fact, Knowledge, LimitByFact, setups_of
+from advisor.knowledge import UNLISTED, Fact, Knowledge, LimitByFact, setups_of, worst_first
 from advisor.lookahead import LookAhead, RepairCosts, look_ahead
 from advisor.planning import Plan, plan
 from advisor.ranking import compile_ranker
@@ -271,8 +271,9 @@ class Session:
         return self.advice.stop.fault or "" if self.advice.stop else ""
 
     def remedy_cautions(self, fault: str) -> tuple[str, ...]:
-        """The cautions of a fault's remedy; none for what is not listed."""
-        return self.knowledge.faults[fault].cautions if fault in self.knowledge.faults else ()
+        """The cautions of a fault's remedy, the most severe first; none for what is not listed."""
+        listed = self.knowledge.faults.get(fault)
+        return worst_first(self.knowledge, listed.cautions) if listed else ()
 
     @property
     def instruments(self) -> tuple[str, ...]:
@@ -328,11 +329,11 @@ class Session:
         )
 
     def cautions(self, proposal: Proposal) -> tuple[str, ...]:
-        """Every caution of a reading and of the setups that are still to be made for it."""
+        """Every caution of a reading and of the setups still to be made for it, the most severe first."""
         said = list(self.knowledge.readings[proposal.reading].cautions)
         for setup in proposal.setups:
             said += self.knowledge.setups[setup].cautions
-        return tuple(dict.fromkeys(said))
+        return worst_first(self.knowledge, said)
 
     @property
     def knowledge_before(self) -> str | None:

@@ -12,7 +12,9 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input, OptionList
 
+from advisor.advice import Workshop
 from advisor.case import Acknowledged, Checked, Prepared, Repaired, Replayed, Seen, TakenBack
+from advisor.lint import checked
 from advisor.screens.app import AdvisorApp
 from advisor.screens.changed import ChangedScreen
 from advisor.screens.choices import ChoiceScreen
@@ -21,7 +23,7 @@ from advisor.screens.lookahead import LookAheadScreen
 from advisor.screens.new import NewJobScreen
 from advisor.screens.paper import Paper
 from advisor.screens.task import TaskScreen
-from advisor.session import Session
+from advisor.session import Engines, Session
 from advisor.store import Store
 from advisor.trouble import StoreTrouble
 from tests.test_screens import SMALL, entered, listed, opened, running, said, settled, text_of, until, words
@@ -87,6 +89,12 @@ readings:
     outcomes: {silent: Silent, clicks: Clicks}
     noisy_or: {leak: 0.02, causes: {relay: 0.9}}
 """
+GAS = """cautions:
+  gas:
+    name: Exhaust gas
+    signal: danger
+    text: Never indoors without extraction. Local rules and licensed practice come first.
+  hot:"""
 SNAPSHOTS = Path(__file__).parent / "snapshots"
 
 
@@ -136,6 +144,19 @@ async def test_the_first_screen_tells_where_every_job_stands(hum: Path, tmp_path
         assert "1 bay 2 blue estate · Hums at night · just now" in shown
         assert "% Lamp stays lit → " in shown
         same_as_kept("open_jobs_with_where_they_stand", pilot)
+
+
+def test_the_most_severe_caution_is_said_first(hum: Path, store: Store) -> None:
+    """Danger before warning and caution (severity as in ISO 3864-2), a notice last, each once."""
+    file = hum / "hum.yaml"
+    setup = "hands_on_minutes: 6, waiting_minutes: 40"
+    text = file.read_text(encoding="utf-8").replace(setup, f"{setup}, cautions: [gas, radio_code, hot]")
+    text = text.replace("cautions:\n  hot:", GAS)
+    file.write_text(text, encoding="utf-8")
+    knowledge = checked([file])
+    session = Session.opened(Engines(knowledge), store, store.open_case("bay 2", "hum"), Workshop())
+    current = next(one for one in session.proposals if one.reading == "current")
+    assert session.cautions(current) == ("gas", "hot", "radio_code")
 
 
 async def test_what_takes_long_is_said_to_be_under_way(hum: Path, tmp_path: Path) -> None:
