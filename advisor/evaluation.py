@@ -9,8 +9,10 @@ Each run of cars has a seed of its own, so that the result is the same whatever 
 
 from __future__ import annotations
 
+import signal
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 
 import joblib
 import numpy as np
@@ -102,7 +104,13 @@ def evaluate(
     """
     sizes = _sizes(plan.cars)
     done, parts = 0, []
-    parallel = joblib.Parallel(n_jobs=cores, return_as="generator", pre_dispatch="n_jobs")
+    # An interrupt is this process's to answer: it ends the others, which would each print where they were.
+    parallel = joblib.Parallel(
+        n_jobs=cores,
+        return_as="generator",
+        pre_dispatch="n_jobs",
+        initializer=partial(signal.signal, signal.SIGINT, signal.SIG_IGN),
+    )
     for part in parallel(joblib.delayed(_played)(run) for run in _runs(knowledge, plan, sizes)):
         parts.append(part)
         done += len(part.present)
