@@ -14,12 +14,12 @@ from functools import cached_property
 import numpy as np
 from scipy import sparse
 
-from advisor.engine import CASES_AT_ONCE, ROUND_OFF_BITS, Engine, Evidence, Ints, x_log2_x
+from advisor.engine import MOST_AT_ONCE, ROUND_OFF_BITS, Engine, Evidence, Ints, at_once, x_log2_x
 from advisor.junction import Clique, collect, distribute, summing
 from advisor.tables import Floats
 
 TERMS_AT_ONCE = 2048
-"""Terms of entropies that are worked on together, for the same reason."""
+"""Terms of entropies that are worked on together: more of them, of many cases, would not fit its cache."""
 TINY = 1e-300
 """Stands in for a likelihood's largest value where it is 0."""
 
@@ -66,8 +66,9 @@ class Batch:
         """
         beliefs = np.empty((len(potentials), len(self.engine.sought)))
         bits = np.empty((len(potentials), len(self.readings)))
-        for first in range(0, len(potentials), CASES_AT_ONCE):
-            some = slice(first, first + CASES_AT_ONCE)
+        count = at_once(len(self.kept) + self.to_joints.shape[0])
+        for first in range(0, len(potentials), count):
+            some = slice(first, first + count)
             entries = self._calibrated(potentials[some])
             beliefs[some] = (self.to_sought @ entries).T
             joints = self.to_joints @ entries
@@ -83,14 +84,15 @@ class Batch:
         `case` says for each car which row of `potentials` it belongs to.
         """
         believed = np.empty_like(potentials)
-        for first in range(0, len(potentials), CASES_AT_ONCE):
-            some = slice(first, first + CASES_AT_ONCE)
+        count = at_once(len(self.kept))
+        for first in range(0, len(potentials), count):
+            some = slice(first, first + count)
             believed[some] = self._calibrated(potentials[some]).T
         drawn = np.empty((len(case), len(self.cliques)), dtype=np.intp)
         for at, clique in enumerate(self.cliques):
             luck = spread_evenly(len(case), random)
-            for first in range(0, len(case), CASES_AT_ONCE):
-                some = slice(first, first + CASES_AT_ONCE)
+            for first in range(0, len(case), MOST_AT_ONCE):
+                some = slice(first, first + MOST_AT_ONCE)
                 chances = believed[case[some], clique.span]
                 if at:
                     separator = clique.above[drawn[some, clique.parent]]

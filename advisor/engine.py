@@ -48,8 +48,10 @@ from advisor.tables import Floats, Table, Tables
 
 Evidence = Mapping[str, ArrayLike]
 
-CASES_AT_ONCE = 128
-"""Cases that go through the tree together: more would not fit the processor's cache."""
+NUMBERS_AT_ONCE = 800_000
+"""Cases go through the tree together while all their numbers are no more: these fit a processor's cache."""
+MOST_AT_ONCE = 128
+"""Nor more cases than these, which share out what a call of numpy costs well enough."""
 PLAIN = (1e-100, 1e100)
 """Likelihoods and readings' tables between these, or 0, are multiplied as they are; others as logarithms."""
 ROUND_OFF_BITS = 1e-12
@@ -163,10 +165,9 @@ class Engine(Reasoner):
     def outlook_many(self, cases: Sequence[Evidence]) -> tuple[Outlook, ...]:
         """The outlooks of many cases, many at once through the cliques."""
         found: list[Outlook] = []
-        for first in range(0, len(cases), CASES_AT_ONCE):
-            found += self._outlooks(
-                [checked(self.outcomes, one) for one in cases[first : first + CASES_AT_ONCE]]
-            )
+        count = at_once(len(self.start) + sum(self.to_terms.shape))
+        for first in range(0, len(cases), count):
+            found += self._outlooks([checked(self.outcomes, one) for one in cases[first : first + count]])
         return tuple(found)
 
     def log2_chances(self, cases: Sequence[Evidence]) -> Floats:
@@ -215,8 +216,9 @@ class Engine(Reasoner):
 
     def _log2(self, cases: Sequence[dict[str, Floats]]) -> Floats:
         found = [np.empty(0)]
-        for first in range(0, len(cases), CASES_AT_ONCE):
-            some = cases[first : first + CASES_AT_ONCE]
+        count = at_once(len(self.start))
+        for first in range(0, len(cases), count):
+            some = cases[first : first + count]
             try:
                 with np.errstate(under="raise"):
                     entries, log2 = self._entered(some)
@@ -299,6 +301,11 @@ def checked(outcomes: Mapping[str, tuple[str, ...]], evidence: Evidence) -> dict
             raise ValueError(f"the likelihood on '{node}' has to be numbers from 0 up")
         fitting[node] = likelihood
     return fitting
+
+
+def at_once(numbers: int) -> int:
+    """How many cases of so many numbers each should be worked on together."""
+    return max(1, min(MOST_AT_ONCE, NUMBERS_AT_ONCE // max(numbers, 1)))
 
 
 def x_log2_x(x: Floats) -> Floats:
