@@ -108,3 +108,6 @@ def test_a_record_says_what_its_writer_was_doing(tmp_path: Path) -> None:
     record.told("saved", 1, 2)
     assert doing_now(file) == "between two entries"
     assert deeds(file) == [OPENED]
+    with file.open("a", encoding="utf-8") as half:
+        half.write('{"doing": "answ')  # read while it is being written
+    assert deeds(file) == [OPENED]

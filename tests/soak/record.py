@@ -82,9 +82,10 @@ class Record:
 
 
 def deeds(file: Path) -> list[Deed]:
-    """What a record says, in order."""
+    """What a record says, in order; a line that is just being written is not said yet."""
     found: list[Deed] = []
-    for line in file.read_text(encoding="utf-8").splitlines() if file.exists() else ():
+    text = file.read_text(encoding="utf-8") if file.exists() else ""
+    for line in text[: text.rfind("\n") + 1].splitlines():
         said = json.loads(line)
         if "told" not in said:
             parts = tuple(Part(case, step, tuple(entries)) for case, step, entries in said.get("parts", ()))
