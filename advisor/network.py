@@ -10,7 +10,6 @@ first repair has changed, as it was before.
 from __future__ import annotations
 
 import itertools
-import logging
 from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -178,7 +177,6 @@ def write(network: Network, form: str) -> str:
 
 
 def _model(tables: Iterable[Table], outcomes: Mapping[str, tuple[str, ...]]) -> DiscreteBayesianNetwork:
-    logging.getLogger("pgmpy").setLevel(logging.WARNING)
     from pgmpy.factors.discrete import TabularCPD
     from pgmpy.models import DiscreteBayesianNetwork
 
