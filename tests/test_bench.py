@@ -16,6 +16,7 @@ from advisor.advice import Workshop
 from advisor.case import Acknowledged, Checked, Prepared, Repaired, Replayed, Seen, TakenBack
 from advisor.lint import checked
 from advisor.screens.app import AdvisorApp
+from advisor.screens.card import card
 from advisor.screens.changed import ChangedScreen
 from advisor.screens.choices import ChoiceScreen
 from advisor.screens.jobcard import JobCardScreen
@@ -146,8 +147,11 @@ async def test_the_first_screen_tells_where_every_job_stands(hum: Path, tmp_path
         same_as_kept("open_jobs_with_where_they_stand", pilot)
 
 
-def test_the_most_severe_caution_is_said_first(hum: Path, store: Store) -> None:
-    """Danger before warning and caution (severity as in ISO 3864-2), a notice last, each once."""
+def test_cautions_stand_first_until_they_are_read(hum: Path, store: Store) -> None:
+    """Right below the name, in view on a small screen, each once.
+
+    Danger before warning and caution (severity as in ISO 3864-2), a notice last.
+    """
     file = hum / "hum.yaml"
     setup = "hands_on_minutes: 6, waiting_minutes: 40"
     text = file.read_text(encoding="utf-8").replace(setup, f"{setup}, cautions: [gas, radio_code, hot]")
@@ -157,6 +161,13 @@ def test_the_most_severe_caution_is_said_first(hum: Path, store: Store) -> None:
     session = Session.opened(Engines(knowledge), store, store.open_case("bay 2", "hum"), Workshop())
     current = next(one for one in session.proposals if one.reading == "current")
     assert session.cautions(current) == ("gas", "hot", "radio_code")
+    lines = [line.plain for line in card(session, current, "certain").lines]
+    assert lines[0] == "Current while asleep"
+    assert lines[1].startswith("⚠ DANGER, Exhaust gas")
+    session = session.acknowledged(["gas", "hot"])
+    lines = [line.plain for line in card(session, current, "certain").lines]
+    assert not lines[1].startswith("⚠")
+    assert any(line.startswith("✓ read: DANGER, Exhaust gas") for line in lines)
 
 
 async def test_what_takes_long_is_said_to_be_under_way(hum: Path, tmp_path: Path) -> None:

@@ -63,8 +63,12 @@ def _reading(session: Session, proposal: Proposal, confidence: str, ahead: LookA
     knowledge = session.knowledge
     reading = knowledge.readings[proposal.reading]
     answers = session.answers(proposal.reading)
+    cautions = session.cautions(proposal)
+    to_read = session.to_acknowledge(cautions)
     lines = _warnings(session)
     lines.append(Content.styled(reading.name, "bold"))
+    if to_read:  # in view on a small screen as well
+        lines += caution_lines(session, cautions)
     lines.append(Content.styled(why(session.advice, answers, proposal), "italic"))
     lines.append(Content(" · ".join(_facts(session, proposal))))
     if ahead is not None and ahead.winner not in (None, proposal.reading):
@@ -87,12 +91,13 @@ def _reading(session: Session, proposal: Proposal, confidence: str, ahead: LookA
         lines.append(Content(f"First: {said.name} ({duration(said.hands_on_minutes)}{wait})"))
         lines += [Content(f"  – {step}") for step in said.steps]
     lines += _in_place(session, proposal)
-    lines += caution_lines(session, session.cautions(proposal))
+    if not to_read:
+        lines += caution_lines(session, cautions)
     if reading.ask and reading.who == "customer":
         lines.append(Content(f"Ask: “{reading.ask}”"))
     lines += [Content(f"{number}. {step}") for number, step in enumerate(reading.steps, start=1)]
     choices: list[tuple[str, str, str]] = []
-    if session.to_acknowledge(session.cautions(proposal)):
+    if to_read:
         choices.append(("read", "y I have read the cautions (⚠) above", ""))
     else:
         choices += _answers(session, proposal, confidence)
