@@ -19,7 +19,7 @@ from advisor.junction import Clique, collect, distribute, summing
 from advisor.tables import Floats
 
 TERMS_AT_ONCE = 2048
-"""Terms of entropies that are worked on together: more of them, of many cases, would not fit its cache."""
+"""Terms of entropies that are worked on together: more, of many cases, would not fit a processor's cache."""
 TINY = 1e-300
 """Stands in for a likelihood's largest value where it is 0."""
 

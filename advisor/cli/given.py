@@ -7,9 +7,9 @@ help comes at once: pgmpy and textual take seconds.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NoReturn
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -17,9 +17,11 @@ from advisor.cli.ending import fail, refuse, refuse_unknown, there_is_no
 
 if TYPE_CHECKING:
     from advisor.case import Case
-    from advisor.engine import Engine, Reasoner, TooWide
+    from advisor.engine import Engine, Reasoner
     from advisor.engines import Engines
     from advisor.knowledge import Knowledge
+
+_Reasoner = TypeVar("_Reasoner", bound="Reasoner")
 
 
 def shipped(folder: str) -> Path:
@@ -112,31 +114,24 @@ def engines_of(knowledge: Knowledge, by_phone: bool = False) -> Engines:
 
 def engine_of(knowledge: Knowledge, complaint: str, by_phone: bool = False) -> Engine:
     """The one engine of a complaint; ends, naming the line, where there is none or it is too wide."""
-    from advisor.case import Case
-    from advisor.engine import TooWide
-
-    refuse_unknown("complaint", [complaint], knowledge.complaints)
-    try:
-        return engines_of(knowledge, by_phone).one(Case(complaint))
-    except TooWide as error:
-        _fail_too_wide(error, knowledge)
+    return _found(knowledge, complaint, engines_of(knowledge, by_phone).one)
 
 
 def reasoner_of(knowledge: Knowledge, complaint: str) -> Reasoner:
     """What a complaint's cases are weighed by; ends where there is none, or it is too wide for any."""
+    return _found(knowledge, complaint, engines_of(knowledge).of)
+
+
+def _found(knowledge: Knowledge, complaint: str, find: Callable[[Case], _Reasoner]) -> _Reasoner:
     from advisor.case import Case
     from advisor.engine import TooWide
 
     refuse_unknown("complaint", [complaint], knowledge.complaints)
     try:
-        return engines_of(knowledge).of(Case(complaint))
+        return find(Case(complaint))
     except TooWide as error:
-        _fail_too_wide(error, knowledge)
-
-
-def _fail_too_wide(error: TooWide, knowledge: Knowledge) -> NoReturn:
-    section = "readings" if error.node in knowledge.readings else "states"
-    fail([f"{knowledge.place(section, error.node)}: too-wide {error}"], 1)
+        section = "readings" if error.node in knowledge.readings else "states"
+        fail([f"{knowledge.place(section, error.node)}: too-wide {error}"], 1)
 
 
 def case_of(

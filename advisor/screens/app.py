@@ -16,6 +16,7 @@ from textual.binding import Binding, BindingType
 from textual.color import Color
 from textual.events import DeliveryComplete, DeliveryFailed
 from textual.filter import LineFilter
+from textual.screen import Screen
 from textual.worker import get_current_worker
 
 from advisor.letters import UNSEEN
@@ -44,6 +45,8 @@ def _room(found: Match[str]) -> str:
 
 _UNSEEN = _LeftOut()
 
+QUIET_SECONDS = 0.5
+"""Nobody has gone on for so long after a job was left."""
 _RARELY = (10_000, 100, 100)
 """So many new objects until garbage is looked for among them; a hundred times that until among older ones."""
 
@@ -119,15 +122,23 @@ class AdvisorApp(App[None]):
                 gc.set_threshold(*_RARELY)
             gc.enable()
 
-    def tidy(self, between_jobs: bool = False) -> None:
-        """A screen was left, and nobody waits: look for the garbage that it left.
-
-        Between jobs everything is looked through, and what is there then is here to stay.
-        """
+    def tidy(self) -> None:
+        """A screen was left, and nobody waits: look for the garbage that it left."""
         if gc.isenabled():
-            gc.collect(2 if between_jobs else 1)
-            if between_jobs:
+            gc.collect(1)
+
+    def tidy_between_jobs(self, here: Screen[None]) -> None:
+        """A job was left to go back to `here`: look through everything, once nobody has gone on at once.
+
+        What is there then is here to stay.
+        """
+
+        def tidy() -> None:
+            if here.is_current and gc.isenabled():
+                gc.collect(2)
                 gc.freeze()
+
+        here.set_timer(QUIET_SECONDS, tidy)
 
     def open(self) -> None:
         """Hand over to the screen that follows, or say why there is none."""

@@ -27,9 +27,6 @@ from advisor.trouble import StoreTrouble
 if TYPE_CHECKING:
     from advisor.screens.app import AdvisorApp
 
-QUIET_SECONDS = 0.5
-"""Nobody has gone on for so long after a call was over."""
-
 
 class DeskScreen(Screen[None]):
     """The overview, and the way into a call."""
@@ -68,12 +65,7 @@ class DeskScreen(Screen[None]):
     def back(self) -> None:
         """A call is over."""
         self.action_refresh()
-        self.set_timer(QUIET_SECONDS, self.tidy)
-
-    def tidy(self) -> None:
-        """Look for garbage, unless somebody has gone on already."""
-        if self.is_current:
-            self.app.tidy(between_jobs=True)
+        self.app.tidy_between_jobs(self)
 
     @work(thread=True, exclusive=True)
     def look(self) -> None:

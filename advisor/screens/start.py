@@ -31,9 +31,6 @@ from advisor.trouble import StoreTrouble
 if TYPE_CHECKING:
     from advisor.screens.app import AdvisorApp
 
-QUIET_SECONDS = 0.5
-"""Nobody has gone on for so long after a job was left."""
-
 
 class StartScreen(Screen[None]):
     """Which job goes on, or a new one."""
@@ -84,12 +81,7 @@ class StartScreen(Screen[None]):
     def back(self) -> None:
         """A job or the desk was left."""
         self.refresh_jobs()
-        self.set_timer(QUIET_SECONDS, self.tidy)
-
-    def tidy(self) -> None:
-        """Look for garbage, unless somebody has gone on already."""
-        if self.is_current:
-            self.app.tidy(between_jobs=True)
+        self.app.tidy_between_jobs(self)
 
     def show_jobs(self, open_ones: list[Filed]) -> None:
         """List the open jobs."""
