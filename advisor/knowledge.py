@@ -29,6 +29,8 @@ RIGHT_BY_PHONE = 0.9
 """How often a customer says what somebody at the car would find, where the author does not say (estimate)."""
 CHECK_MINUTES = 10.0
 """How long it takes to look for the complaint again, where the author does not say (estimate)."""
+SHORT = 12
+"""Letters of a version."""
 
 
 def _members(said: Any) -> Any:
@@ -523,15 +525,26 @@ class Knowledge:
     places: Mapping[Path, Place] = field(default_factory=dict, repr=False)
 
     @cached_property
-    def version(self) -> str:
-        """A short digest of everything that is written here; any change but of order gives another one."""
-        text = json.dumps(self._written, sort_keys=True, ensure_ascii=False)
-        return hashlib.sha256(text.encode()).hexdigest()[:12]
-
-    @cached_property
     def digest(self) -> str:
         """A digest of everything that is written here, in its order: equal ones give equal networks."""
-        return hashlib.sha256(json.dumps(self._written, ensure_ascii=False).encode()).hexdigest()
+        return _digest(json.dumps(self._written, ensure_ascii=False))
+
+    @property
+    def version(self) -> str:
+        """The digest, short. Order counts: of bands turned round each means the other."""
+        return self.digest[:SHORT]
+
+    def is_version(self, said: str) -> bool:
+        """Whether a version that a job states is this one.
+
+        Earlier programs left order out of it; what they stated of this very knowledge is taken too, as it says
+        nothing about order.
+        """
+        return said in (self.version, self._version_without_order)
+
+    @cached_property
+    def _version_without_order(self) -> str:
+        return _digest(json.dumps(self._written, sort_keys=True, ensure_ascii=False))[:SHORT]
 
     @property
     def _written(self) -> dict[str, dict[str, Any]]:
@@ -580,6 +593,10 @@ class Knowledge:
             if node in section:
                 return section[node].name
         return node
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def worst_first(knowledge: Knowledge, cautions: Iterable[str]) -> tuple[str, ...]:

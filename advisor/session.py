@@ -340,7 +340,7 @@ class Session:
         """The version of the knowledge this case was last weighed by, where that is another one."""
         seen = [entry.version for entry in self.case.entries if isinstance(entry, Replayed)]
         last = seen[-1] if seen else self.filed.knowledge
-        return last if last and last != self.knowledge.version else None
+        return last if last and not self.knowledge.is_version(last) else None
 
     def meaningless(self) -> tuple[int, ...]:
         """The steps that count for nothing under this knowledge: what they name is not in it any more."""

@@ -124,6 +124,18 @@ def test_json_of_a_comparison(advisor: Callable[..., Ran], tmp_path: Path) -> No
     assert [(one["old_right"], one["new_right"]) for one in said["scenarios"]] == [(True, None)]
 
 
+def test_outcomes_turned_round_are_worse(known: Made, tmp_path: Path) -> None:
+    """The first outcome is the normal one: each version plays the scenario by networks of its own."""
+    scenario = tmp_path / "loud.yaml"
+    scenario.write_text(SCENARIO, encoding="utf-8")
+    turned = TEXT.replace("{quiet: Quiet, loud: Loud}", "{loud: Loud, quiet: Quiet}").replace(
+        "{dry: Dry, wet: Wet}", "{wet: Wet, dry: Dry}"
+    )
+    found = compare(known(TEXT), known(turned), 60, 1, scenarios=[scenario])
+    assert [(one.old_right, one.new_right) for one in found.scenarios] == [(True, False)]
+    assert found.anything_worse
+
+
 @pytest.mark.parametrize("words", [("nowhere", "nowhere"), ()])
 def test_wrong_use_of_compare(advisor: Callable[..., Ran], words: tuple[str, ...]) -> None:
     """Folders that are not there, or none."""

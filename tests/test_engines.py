@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import itertools
+import json
 import os
 import subprocess
 import sys
@@ -20,16 +21,19 @@ from hypothesis.extra import numpy as arrays
 from scipy import sparse
 
 from advisor import engines as making
+from advisor.advice import Workshop
 from advisor.cache import Cache, of_this_user
 from advisor.case import Case, Checked, Repaired, Seen
 from advisor.engine import Engine, Outlook, compile_tables
 from advisor.engines import Engines
-from advisor.knowledge import Knowledge
+from advisor.knowledge import SECTIONS, Knowledge
 from advisor.lint import checked
 from advisor.loading import load_with_digest
 from advisor.network import build
 from advisor.packing import packed, unpacked
 from advisor.problems import ProblemsFound
+from advisor.session import Session
+from advisor.store import Store
 from tests.conftest import HEAD, ROOT, Ran, complaint, faults
 
 READING = """\
@@ -39,6 +43,12 @@ readings:
     minutes: 2
     outcomes: {rings: Rings, dull: Dull}
     table: [{when: {glass: present}, gives: {dull: 70 of 100}}, {otherwise: {dull: 10 of 100}}]
+  pull:
+    name: Pull of the strap
+    minutes: 5
+    steps: [Key on, Read]
+    quantity: {unit: V, range: [0, 10], bands: {low: Low, high: High}, limits: [4]}
+    noisy_or: {leak: 0.1, causes: {strap: 0.9}}
 """
 SMALL = HEAD + complaint("any_of: {strap: 60, glass: 45}") + faults("strap", "glass") + READING
 
@@ -156,6 +166,13 @@ CHANGES = {
     "the order of outcomes": Change(
         "{rings: Rings, dull: Dull}", "{dull: Dull, rings: Rings}\n    normal: rings"
     ),
+    "the order of the rows of a table": Change(
+        "{when: {glass: present}, gives: {dull: 70 of 100}}, {otherwise: {dull: 10 of 100}}",
+        "{otherwise: {dull: 10 of 100}}, {when: {glass: present}, gives: {dull: 70 of 100}}",
+    ),
+    "the order of bands": Change("{low: Low, high: High}", "{high: High, low: Low}"),
+    "limits": Change("limits: [4]", "limits: [6]"),
+    "the order of steps": Change("steps: [Key on, Read]", "steps: [Read, Key on]"),
     "an outcome more": Change("dull: Dull}", "dull: Dull, hums: Hums}"),
     "a share for the rest": Change("unlisted: 5", "unlisted: 6"),
     "what a remedy costs": Change("remedy_minutes: 5", "remedy_minutes: 6"),
@@ -177,6 +194,7 @@ def test_any_change_of_the_knowledge_changes_the_key(tmp_path: Path, cache: Cach
     again, _ = read(tmp_path, SMALL)
     after, text_after = read(tmp_path, SMALL.replace(change.old, change.new))
     assert before.digest == again.digest != after.digest
+    assert before.version == again.version != after.version
     assert text_before != text_after
     for knowledge in (before, again, after):
         Engines(knowledge, cache=cache).of(Case("c"))
@@ -207,6 +225,46 @@ def test_the_digest_is_the_same_in_every_run(shipped: Knowledge) -> None:
             check=True,
         )
         assert done.stdout.strip() == shipped.digest
+
+
+def old_version(knowledge: Knowledge) -> str:
+    """What programs stated before order counted, worked out beside the program from what is written."""
+    written = {
+        section: {name: item.model_dump(mode="json") for name, item in knowledge.section(section).items()}
+        for section in SECTIONS
+    }
+    text = json.dumps(written, sort_keys=True, ensure_ascii=False)
+    return hashlib.sha256(text.encode()).hexdigest()[:12]
+
+
+@pytest.mark.parametrize(
+    ("name", "stated", "other"),
+    [
+        ("the order of bands", "now", True),
+        ("the order of outcomes", "now", True),
+        ("limits", "now", True),
+        ("limits", "earlier", True),
+        (None, "now", False),
+        (None, "earlier", False),
+    ],
+)
+def test_a_job_begun_under_other_knowledge_says_so(
+    tmp_path: Path, name: str | None, stated: str, other: bool
+) -> None:
+    """Order counts; a job of an earlier program, whose version left it out, is not told of a change."""
+    knowledge, _ = read(tmp_path, SMALL)
+    version = {"now": knowledge.version, "earlier": old_version(knowledge)}[stated]
+    assert (stated == "now") == (version == knowledge.version)
+    if name:
+        knowledge, _ = read(tmp_path, SMALL.replace(CHANGES[name].old, CHANGES[name].new))
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    try:
+        filed = store.open_case("bay 1", "c", version)
+        session = Session.opened(Engines(knowledge), store, filed, Workshop())
+        assert session.knowledge_before == (version if other else None)
+        assert session.replayed().knowledge_before is None
+    finally:
+        store.close()
 
 
 # --------------------------------------------------------------------------------------------------- checks
