@@ -15,7 +15,7 @@ from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from advisor.letters import clean
 from advisor.trouble import Doing, StoreTrouble, sentence
 
-SCHEMA = 3
+SCHEMA = 4
 """Raised by one with every change of the tables below, together with a step in `_MIGRATIONS`."""
 LOCKED_SECONDS = 2.0
 """How long a writer waits for another one before it says that the database is locked."""
@@ -62,6 +62,12 @@ PREFERENCES = sa.Table(
     _metadata,
     sa.Column("kind", sa.String(40), primary_key=True),
     sa.Column("unit", sa.String(20), nullable=False),
+)
+SETTINGS = sa.Table(
+    "settings",
+    _metadata,
+    sa.Column("name", sa.String(40), primary_key=True),
+    sa.Column("value", sa.String(40), nullable=False),
 )
 OFF_TROLLEY = sa.Table("off_trolley", _metadata, sa.Column("instrument", sa.String(200), primary_key=True))
 ENTRIES = sa.Table(
@@ -190,9 +196,21 @@ def _numbers_are_given_once(connection: sa.Connection) -> None:
         connection.execute(sa.text(step))
 
 
+def _settings_have_their_own_place(connection: sa.Connection) -> None:
+    """Schema 4: what is preferred and is no unit, such as the ranking, does not stand among the units."""
+    SETTINGS.create(connection)
+    connection.execute(
+        sa.text(
+            "INSERT INTO settings (name, value) SELECT kind, unit FROM preferences WHERE kind = 'ranking'"
+        )
+    )
+    connection.execute(sa.text("DELETE FROM preferences WHERE kind = 'ranking'"))
+
+
 _MIGRATIONS: tuple[Callable[[sa.Connection], None], ...] = (
     _cases_know_their_knowledge,
     _numbers_are_given_once,
+    _settings_have_their_own_place,
 )
 
 

@@ -86,7 +86,7 @@ STOP_STEPS = {
 """What comes next where the search is over, by the reason of the stop."""
 
 RANKING = "ranking"
-"""The kind of preference under which the ranking is remembered."""
+"""The setting under which the ranking is remembered."""
 Ranking = Literal["bits", "bits per minute", "quick looks", "on the trolley"]
 
 
@@ -118,7 +118,8 @@ class Session:
         """A case as it lies in the store, with what is remembered for everybody there."""
         preferences = store.preferences()
         known: tuple[Ranking, ...] = get_args(Ranking)
-        ranking = next((one for one in known if one == preferences.get(RANKING)), known[0])
+        chosen = store.setting(RANKING)
+        ranking = next((one for one in known if one == chosen), known[0])
         return cls(
             engines.knowledge, engines, store, filed, workshop, ranking, store.off_trolley(), preferences
         )
@@ -362,7 +363,7 @@ class Session:
 
     def ranked(self, ranking: Ranking) -> Session:
         """The same case with another ranking of the readings, remembered for everybody at this store."""
-        self.store.prefer(RANKING, ranking)
+        self.store.set_to(RANKING, ranking)
         return replace(self, ranking=ranking)
 
     def refreshed(self) -> Session:
@@ -372,7 +373,7 @@ class Session:
     def with_trolley(self, off_trolley: Iterable[str]) -> Session:
         """With what is not on the trolley, remembered for everybody at this store."""
         self.store.leave_off_trolley(off_trolley)
-        self.store.prefer(RANKING, "on the trolley")
+        self.store.set_to(RANKING, "on the trolley")
         return replace(self, off_trolley=frozenset(off_trolley), ranking="on the trolley")
 
     def knows(self, facts: Mapping[str, str]) -> Session:

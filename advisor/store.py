@@ -17,7 +17,7 @@ from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
 from advisor import database
 from advisor.case import Case, Entry, TakenBack
-from advisor.database import CASES, ENTRIES, OFF_TROLLEY, PREFERENCES, reason_of, trouble
+from advisor.database import CASES, ENTRIES, OFF_TROLLEY, PREFERENCES, SETTINGS, reason_of, trouble
 from advisor.filed import Filed, but_for_time, filed_from, row_of
 from advisor.trouble import Erased, Overtaken, StoreTrouble
 
@@ -238,6 +238,17 @@ class Store:
         with trouble("written"), self._writing.begin() as connection:
             connection.execute(PREFERENCES.delete().where(PREFERENCES.c.kind == kind))
             connection.execute(PREFERENCES.insert().values(kind=kind, unit=unit))
+
+    def setting(self, name: str) -> str | None:
+        """What was chosen here for a setting that is no unit, or None where nothing was."""
+        with trouble("read"), self._engine.connect() as connection:
+            return connection.scalar(sa.select(SETTINGS.c.value).where(SETTINGS.c.name == name))
+
+    def set_to(self, name: str, value: str) -> None:
+        """Remember what was chosen for a setting that is no unit."""
+        with trouble("written"), self._writing.begin() as connection:
+            connection.execute(SETTINGS.delete().where(SETTINGS.c.name == name))
+            connection.execute(SETTINGS.insert().values(name=name, value=value))
 
     def off_trolley(self) -> frozenset[str]:
         """The instruments that are in the workshop, but not on the trolley."""

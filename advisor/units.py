@@ -207,24 +207,19 @@ def show(value: float, unit: str, digits: int = 3) -> str:
 def preferred(unit: str, preferences: Mapping[str, str]) -> str:
     """The unit in which this person wants to see a reading that is in `unit`.
 
-    Keys and values are those of PREFERENCES; UnknownUnit for others. Small pressures stay in mbar or Pa.
+    Keys and values are those of PREFERENCES; others, as a newer program may have left them, count for
+    nothing. Small pressures stay in mbar or Pa; raises UnknownUnit for a bad `unit`.
     """
-    for what, choice in preferences.items():
-        if what not in PREFERENCES:
-            raise UnknownUnit(f"There is no preference for '{what}'.", nearest(what, PREFERENCES))
-        if choice not in PREFERENCES[what]:
-            raise UnknownUnit(
-                f"'{choice}' is no unit to prefer for {what}.", f"Write {_listed(PREFERENCES[what])}."
-            )
+    known = {what: choice for what, choice in preferences.items() if choice in PREFERENCES.get(what, ())}
     one = _named(unit)
-    if one.kind.startswith("temperature") and "temperature" in preferences:
-        fahrenheit = preferences["temperature"] == "°F"
+    if one.kind.startswith("temperature") and "temperature" in known:
+        fahrenheit = known["temperature"] == "°F"
         if one.kind == "temperature":
             return "°F" if fahrenheit else "°C"
         return "Δ°F" if fahrenheit else "K"
     word, _, against = one.name.partition(" ")
-    if against and word != "mbar" and "pressure" in preferences:
-        return f"{preferences['pressure']} {against}"
+    if against and word != "mbar" and "pressure" in known:
+        return f"{known['pressure']} {against}"
     return one.name
 
 

@@ -68,7 +68,7 @@ def test_nothing_but_tag_and_entries_is_free_text(database: Database) -> None:
         }
     free = {"cases.tag", "entries.about", "entries.said"}
     ids = {"cases.complaint", "cases.knowledge", "entries.kind", "off_trolley.instrument"}
-    ids |= {"preferences.kind", "preferences.unit"}
+    ids |= {"preferences.kind", "preferences.unit", "settings.name", "settings.value"}
     times = {"cases.opened", "entries.at"}
     assert columns == free | ids | times
 

@@ -11,19 +11,20 @@ import os
 import sqlite3
 import stat
 import sys
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import asynccontextmanager, closing, suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from threading import Barrier
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 import sqlalchemy as sa
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from advisor.advice import Workshop
 from advisor.case import (
     Accounted,
     Acknowledged,
@@ -45,8 +46,11 @@ from advisor.case import (
 from advisor.database import SCHEMA
 from advisor.evidence import Measurement
 from advisor.filed import Filed
+from advisor.knowledge import Knowledge
+from advisor.session import Engines, Ranking, Session
 from advisor.store import Store
 from advisor.trouble import Damaged, Overtaken, StoreTrouble
+from tests.conftest import Ran
 from tests.databases import KINDS, Database, fresh, put_old
 
 ENTRIES_QUERY = "SELECT number, kind, about, said FROM entries ORDER BY number"
@@ -296,8 +300,49 @@ def test_a_database_of_the_second_schema_opens_and_goes_on(database: Database) -
         assert store.append(van, Known("keyless", "fitted")).entries == 6
         assert store.off_trolley() == {"clamp"}
         assert store.open_case("bay 2", "flat_battery").number == 3
-    assert database.tables == {"schema_version", "cases", "entries", "preferences", "off_trolley"}
+    assert database.tables == {"schema_version", "cases", "entries", "preferences", "settings", "off_trolley"}
     assert database.rows("SELECT version FROM schema_version") == [(SCHEMA,)]
+
+
+def test_a_ranking_among_the_units_gets_its_own_place(
+    database: Database, shipped: Knowledge, advisor: Callable[..., Ran]
+) -> None:
+    """Kept from the third schema: numbers are asked for and papers are written again, and the ranking stays."""
+    put_old(database, 3)
+    with database.opened() as store:
+        van = store.case(1)
+        assert van is not None
+        assert store.preferences() == {"temperature": "°F"}
+        session = Session.opened(Engines(shipped), store, van, Workshop())
+        assert (session.ranking, session.off_trolley) == ("quick looks", {"clamp"})
+        assert session.fields("sleeping_current")
+        assert Session.opened(session.engines, store, van, Workshop()).ranking == "quick looks"
+        assert store.open_case("bay 2", "flat_battery").number > 2
+    assert database.rows("SELECT kind, unit FROM preferences") == [("temperature", "°F")]
+    assert database.rows("SELECT name, value FROM settings") == [("ranking", "quick looks")]
+    for paper in ([], ["--customer"]):
+        ran = advisor("report", 1, *paper, "--store", database.url)
+        assert (ran.code, ran.err) == (0, "")
+
+
+@pytest.mark.parametrize("ranking", get_args(Ranking))
+def test_no_ranking_keeps_numbers_from_being_asked_for_and_papers_from_being_written(
+    database: Database, shipped: Knowledge, advisor: Callable[..., Ran], ranking: Ranking
+) -> None:
+    """Chosen once and opened again: each ranking, beside a preference that nobody knows."""
+    with database.opened() as store:
+        store.prefer("colour", "blue")
+        session = Session.opened(
+            Engines(shipped), store, store.open_case("bay", "flat_battery"), Workshop()
+        ).ranked(ranking)
+        again = Session.opened(session.engines, store, session.filed, Workshop())
+        assert again.ranking == ranking
+        asked = again.fields("sleeping_current")
+        assert [one.unit for one in asked] == ["mA"]
+        key = asked[0].key
+        understood = again.understand("sleeping_current", {key: "430"}, {key: asked[0].instruments[0]})
+        assert again.measured(understood).job_card("markdown", customer=False)
+    assert advisor("report", 1, "--store", database.url).code == 0
 
 
 def test_an_upgrade_that_fails_leaves_the_database_as_it_was(
