@@ -62,7 +62,7 @@ def act(
     minutes = least_minutes_of_many(known, causes, single_fault_shares(after), CALL_MINUTES)
     chances = np.array([answer.probability for answer in answers])
     reading = proposal.minutes + float(chances @ minutes)
-    if plan.expected_minutes > reading:
+    if plan.expected_minutes >= reading:
         return None
     return Act(plan.order[0].name, plan.expected_minutes, reading)
 

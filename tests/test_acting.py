@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import itertools
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import pytest
 
-from advisor.acting import CALL_MINUTES, act, remedies
-from advisor.advice import advise, what_answers_do
+from advisor.acting import CALL_MINUTES, Act, act, remedies
+from advisor.advice import Answer, advise, what_answers_do
 from advisor.case import Case
 from advisor.engine import compile_tables
 from advisor.knowledge import Knowledge
 from advisor.network import build
+from advisor.repair import Remedy
+from tests import oracle
 
 CLAMP = """\
 complaints:
@@ -71,6 +75,83 @@ def test_the_expected_minutes_are_those_of_the_sum_by_hand(known: Callable[[str]
     direct = 5 + after_clamp * CALL_MINUTES
     assert found is not None
     assert found[1] == pytest.approx(min(by_hand, direct), abs=1e-6)
+
+
+def least_minutes(beliefs: Mapping[str, float], tried: Sequence[tuple[str, float, float]]) -> float:
+    """The least expected minutes over every order of every set of remedies, one cause assumed, then a call.
+
+    A remedy is its cause, its minutes and its success.
+    """
+    whole = max(1.0, sum(beliefs.values()))
+    ways = []
+    for order in itertools.chain.from_iterable(
+        itertools.permutations(tried, count) for count in range(len(tried) + 1)
+    ):
+        minutes, still = 0.0, 1.0
+        for cause, takes, success in order:
+            minutes += still * takes
+            still -= success * beliefs[cause] / whole
+        ways.append(minutes + still * 480)
+    return min(ways)
+
+
+@pytest.mark.parametrize(("clamp", "starter", "minutes"), [(85, 20, 3), (60, 45, 3), (85, 20, 8), (95, 5, 1)])
+def test_both_ways_take_what_enumeration_says(
+    known: Callable[[str], Knowledge], clamp: int, starter: int, minutes: int
+) -> None:
+    """Acting from what is believed now, and 15 minutes of reading with what is believed after each answer.
+
+    Beliefs are summed over the whole joint distribution; every order of the two remedies is tried. A clamp
+    takes its minutes and 2 of checking, a starter 90, parts for 240 and 2.
+    """
+    knowledge = known(CLAMP.format(clamp=clamp, starter=starter, minutes=minutes))
+    tables = build(knowledge, "c").tables
+    tried = [("clamp", minutes + 2.0, 0.9), ("starter", 332.0, 0.95)]
+
+    def by_enumeration(**seen: list[float]) -> float:
+        marginals = oracle.enumerate_answers(tables, {"c": [0.0, 1.0], **seen}).marginals
+        return least_minutes({cause: float(marginals[cause][1]) for cause in tables.sought}, tried)
+
+    small, large = oracle.enumerate_answers(tables, {"c": [0.0, 1.0]}).predictive["drop"]
+    acting = by_enumeration()
+    reading = 15 + small * by_enumeration(drop=[1.0, 0.0]) + large * by_enumeration(drop=[0.0, 1.0])
+    assert proposed(knowledge) == (
+        pytest.approx(("clamp", acting, reading), abs=1e-9) if acting < reading else None
+    )
+
+
+def test_what_takes_as_long_either_way_is_measured(known: Callable[[str], Knowledge]) -> None:
+    """A reading that costs and changes nothing takes as long as acting; one minute of it is a minute more."""
+    knowledge = known(CLAMP.format(clamp=85, starter=20, minutes=3))
+    engine = compile_tables(build(knowledge, "c").tables)
+    advice = advise(knowledge, engine, Case("c"))
+    advice = replace(advice, suspects=tuple(one for one in advice.suspects if one.fault == "clamp"))
+    now = {one.fault: one.probability for one in advice.suspects}
+    nothing_new = [Answer("small", "Small", 1.0, now)]
+
+    def after(minutes: float) -> Act | None:
+        return act(knowledge, "c", advice, replace(advice.proposals[0], minutes=minutes), nothing_new)
+
+    assert after(0) is None
+    found = after(1)
+    assert found is not None
+    assert found.minutes_reading - found.minutes_acting == pytest.approx(1, abs=1e-9)
+
+
+def test_a_remedy_takes_its_minutes_its_parts_and_the_check(known: Callable[[str], Knowledge]) -> None:
+    """Parts count as 0, 10, 60 or 240 minutes of work; the check of this complaint takes 2."""
+    for price, parts in (("none", 0), ("low", 10), ("middling", 60), ("high", 240)):
+        knowledge = known(
+            CLAMP.format(clamp=85, starter=20, minutes=7).replace("price: none", f"price: {price}")
+        )
+        assert remedies(knowledge, "c", ["clamp", "unlisted:c"]) == (
+            Remedy("clamp", frozenset(["clamp"]), 7 + parts + 2, 0.9),
+        )
+
+
+def test_where_no_remedy_is_worth_trying_none_is_proposed(known: Callable[[str], Knowledge]) -> None:
+    """Ten hours of work for a clamp are more than the day that a call takes."""
+    assert proposed(known(CLAMP.format(clamp=85, starter=20, minutes=600))) is None
 
 
 def test_what_is_not_listed_has_no_remedy(shipped: Knowledge) -> None:
