@@ -65,7 +65,7 @@ def disagreement(
     against = [
         own - (whole.log2_evidence - one.log2_evidence) for own, one in zip(alone, left_out, strict=True)
     ]
-    at = max(range(len(names)), key=lambda index: (against[index], names[index]))
+    at = max(range(len(names)), key=lambda index: (round(against[index], 10), names[index]))
     if against[at] < WORTH_SAYING_BITS:
         return None
     repeat = names[at]

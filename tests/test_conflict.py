@@ -79,28 +79,98 @@ def test_one_reading_alone_cannot_disagree(engine: Engine) -> None:
     assert disagreement(engine, {}, hard(engine, c="absent")) is None
 
 
-def test_a_rare_fault_that_explains_a_conflict_is_named() -> None:
-    """Two readings that only a rare fault brings together: the fault is named."""
+def test_the_measure_is_taken_within_what_is_beyond_doubt() -> None:
+    """With a fact of 1 in 5 given, under which the cause is there with 0.6, every chance is one given it.
+
+    P(x) = 0.4·0.05 + 0.6·0.95 = 0.59 for "present".
+    """
+    tables = [
+        Table("fact", (), np.array([0.8, 0.2])),
+        Table("common", ("fact",), tell([0.7, 0.3], [0.4, 0.6])),
+    ]
+    tables += [Table(name, ("common",), tell([0.95, 0.05], [0.05, 0.95])) for name in "abcd"]
+    outcomes = dict.fromkeys((table.child for table in tables), ABSENT_PRESENT)
+    engine = compile_tables(Tables(tuple(tables), outcomes, ("common",), tuple("abcd")))
+    found = disagreement(
+        engine, hard(engine, fact="present"), hard(engine, a="present", b="present", c="absent", d="present")
+    )
+    assert found is not None
+    joint = 0.4 * 0.05**3 * 0.95 + 0.6 * 0.95**3 * 0.05
+    others = 0.4 * 0.05**3 + 0.6 * 0.95**3
+    assert found.total == pytest.approx(math.log2(0.59**3 * 0.41 / joint), abs=1e-9)
+    assert found.bits == pytest.approx(math.log2(0.41 * others / joint), abs=1e-9)
+
+
+@pytest.mark.parametrize("prior", [0.5, 0.3, 0.2, 0.1])
+def test_of_two_readings_the_same_one_is_named_whatever_the_round_off(prior: float) -> None:
+    """Two readings stand against each other by the same bits; no cause is likely enough to explain them."""
     tables = (
-        Table("common", (), np.array([0.5, 0.5])),
-        Table("rare", (), np.array([0.99, 0.01])),
+        Table("common", (), np.array([1 - prior, prior])),
+        Table("z", (), np.array([0.9, 0.1])),
+        Table("a", ("common",), tell([0.99, 0.01], [0.01, 0.99])),
+        Table("b", ("common",), tell([0.991, 0.009], [0.01, 0.99])),
+    )
+    outcomes = dict.fromkeys(("common", "z", "a", "b"), ABSENT_PRESENT)
+    engine = compile_tables(Tables(tables, outcomes, ("z",), ("a", "b")))
+    found = disagreement(engine, {}, hard(engine, b="absent", a="present"))
+    assert found is not None
+    assert (found.repeat, found.expected, found.rare_fault) == ("b", "present", None)
+    assert found.bits == pytest.approx(found.total, abs=1e-9)
+
+
+def two_that_differ(rare: float, b_with_it: float, common: float = 0.5) -> Engine:
+    """Readings `a` and `b` that show opposites of a common cause, and a rare fault that makes both show.
+
+    The fault is there with `rare`; `a` shows it in 99 of 100, `b` with `b_with_it`.
+    """
+    tables = (
+        Table("z_common", (), np.array([1 - common, common])),
+        Table("rare", (), np.array([1 - rare, rare])),
         Table(
             "a",
-            ("common", "rare"),
+            ("z_common", "rare"),
             np.array([[[0.999, 0.001], [0.01, 0.99]], [[0.001, 0.999], [0.01, 0.99]]]),
         ),
         Table(
             "b",
-            ("common", "rare"),
-            np.array([[[0.001, 0.999], [0.01, 0.99]], [[0.999, 0.001], [0.01, 0.99]]]),
+            ("z_common", "rare"),
+            np.array(
+                [[[0.001, 0.999], [1 - b_with_it, b_with_it]], [[0.999, 0.001], [1 - b_with_it, b_with_it]]]
+            ),
         ),
     )
-    outcomes = dict.fromkeys(("common", "rare", "a", "b"), ABSENT_PRESENT)
-    engine = compile_tables(Tables(tables, outcomes, ("common", "rare"), ("a", "b")))
-    found = disagreement(engine, {}, hard(engine, a="present", b="present"))
+    outcomes = dict.fromkeys(("z_common", "rare", "a", "b"), ABSENT_PRESENT)
+    return compile_tables(Tables(tables, outcomes, ("z_common", "rare"), ("a", "b")))
+
+
+@pytest.mark.parametrize(
+    ("rare", "b_with_it", "common", "named"),
+    [
+        (0.01, 0.99, 0.5, True),
+        (0.01, 0.99, 0.8, True),
+        (0.0005, 0.99, 0.5, False),
+        (0.02, 0.3, 0.5, True),
+        (0.02, 0.17, 0.5, False),
+    ],
+)
+def test_a_rare_fault_is_named_where_it_is_likely_and_explains_the_reading(
+    rare: float, b_with_it: float, common: float, named: bool
+) -> None:
+    """It has to be as likely as not, and the reading with it half as likely as by itself, or more.
+
+    By hand for b: P(b) = 0.5 or so; the fault's odds are rare·0.99·b_with_it to (1 - rare)·0.001. The common
+    cause, though it is likely in the second row, hardly rises and explains nothing.
+    """
+    engine = two_that_differ(rare, b_with_it, common)
+    odds = rare * 0.99 * b_with_it / ((1 - rare) * 0.999 * 0.001)
+    both = hard(engine, a="present", b="present")
+    assert engine.outlook(both).beliefs["rare"] == pytest.approx(odds / (1 + odds), abs=1e-9)
+    found = disagreement(engine, {}, both)
     assert found is not None
-    assert found.rare_fault == "rare"
-    assert engine.outlook(hard(engine, a="present", b="present")).beliefs["rare"] > 0.9
+    assert found.repeat == "b"
+    itself = (1 - rare) * ((1 - common) * 0.999 + common * 0.001) + rare * b_with_it
+    assert named == (odds >= 1 and b_with_it / itself >= 0.5)
+    assert found.rare_fault == ("rare" if named else None)
 
 
 def test_shipped_scenarios_with_a_single_cause_seldom_raise_it() -> None:
