@@ -53,9 +53,8 @@ def plan(
     served = [
         one
         for one in advice.proposals
-        if one not in before and set(one.setups) & set(missing) and set(one.setups) <= set(missing)
+        if one not in before and one.setups and set(one.setups) <= set(missing)
     ]
-    served.sort(key=lambda one: one.reading != towards.reading)
     after, _ = _chosen(engine, worlds, served, MOST_AFTER)
     if towards not in after:
         after = (towards, *after)[:MOST_AFTER]
@@ -73,19 +72,22 @@ Worlds = list[tuple[float, Evidence]]
 def _chosen(
     engine: Reasoner, worlds: Worlds, among: Sequence[Proposal], most: int
 ) -> tuple[tuple[Proposal, ...], Worlds]:
-    """The readings that together tell most, chosen one by one, and the worlds that their answers make."""
+    """The readings that together tell most, chosen one by one, and the worlds that their answers make.
+
+    Among those that add the same but for round-off the shorter one comes first.
+    """
     chosen: list[Proposal] = []
     while len(chosen) < most:
         outlooks = engine.outlook_many([evidence for _, evidence in worlds])
         adds = {
             one: sum(
-                chance * outlook.information_bits.get(one.reading, 0.0)
+                chance * outlook.information_bits[one.reading]
                 for (chance, _), outlook in zip(worlds, outlooks, strict=True)
             )
             for one in among
             if one not in chosen
         }
-        best = max(adds, key=lambda one: (adds[one], one.reading), default=None)
+        best = min(adds, key=lambda one: (-round(adds[one], 10), one.minutes, one.reading), default=None)
         if best is None or adds[best] < WORTH_BITS:
             break
         chosen.append(best)
