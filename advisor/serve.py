@@ -1,12 +1,13 @@
 """The screens in the browser: one child process with the screens for each page that is open.
 
-Nobody gets in without the token where there is one, no foreign page drives the screens, and nothing is
-loaded from anywhere else. The child saves every entry at once, so it may be ended at any time.
+Nobody gets in without the token, no foreign page drives the screens, and nothing is loaded from anywhere
+else. The child saves every entry at once, so it may be ended at any time.
 """
 
 from __future__ import annotations
 
 import asyncio
+import errno
 import hmac
 import ipaddress
 import json
@@ -16,18 +17,22 @@ import re
 import secrets
 import signal
 import socket
+import time
 from asyncio.subprocess import PIPE, Process
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
 from shlex import join
+from typing import Any
 from urllib.parse import SplitResult, quote, urlsplit
 
 import textual_serve
 from aiohttp import WSCloseCode, WSMsgType, web
+from aiohttp.http import HttpProcessingError
 from textual_serve.app_service import AppService
 from textual_serve.download_manager import DownloadManager
 
+from advisor.connections import Connection, Connections, Notices, WrongTokens, address_of
 from advisor.letters import visible
 
 SESSIONS = 24
@@ -36,8 +41,15 @@ MESSAGE_BYTES = 64 * 1024
 """The longest message that a page may send: a pasted text, not a file."""
 USUAL_SIZE, LARGEST_SIZE = (80, 24), (500, 250)
 """Characters across and down: where a page says nothing sensible, and the most that it may ask for."""
-TOKEN_BYTES = 24
-"""The length of a token that is made here."""
+TOKEN_BYTES, TOKEN_LETTERS = 24, 20
+"""The length of a token that is made here, and the least of one that is given."""
+AT_ONCE, WAITING = 8, 128
+"""So many connections are taken up at once, and so many may wait for it.
+
+With few at a time, what came on one is read before many more have come and one has to make room.
+"""
+IDLE_SECONDS = 15.0
+"""A connection on which nothing more is asked for is closed after this time."""
 HEARTBEAT_SECONDS = 15.0
 """How often a page is asked whether it is still there."""
 START_SECONDS = 60.0
@@ -87,6 +99,26 @@ WRONG_ORIGIN = (
     "The screens are driven by their own page only, and this request came from another. Nothing was changed. "
     "Open the address of the screens itself."
 )
+NOT_ENCRYPTED = (
+    "Other machines can reach this address, and nothing is encrypted: whoever can listen on the network can "
+    "read the token and the cases. Serve only on a network that you trust."
+)
+MALFORMED = (
+    "A request was no HTTP and was refused. Nothing was changed. Open the address in a browser, with "
+    "http:// in front."
+)
+WRONG_TOKEN = (
+    "A wrong token or an old cookie was refused. Nothing was changed. If it was a browser here, "
+    "open the whole address that was printed above."
+)
+FAILED = (
+    "A request failed. Screens that are open are kept. Tell whoever looks after the program; the error is "
+    "above."
+)
+NO_MORE_FILES = (
+    "The system lets this program open no more connections for now. Screens that are open are kept. Raise "
+    " the limit on open files (ulimit -n)."
+)
 NO_DOWNLOAD = (
     "There is no such paper, or it was fetched before. The job is kept. Save it again on the job's screen."
 )
@@ -108,6 +140,10 @@ class CannotListen(Exception):
     """The address cannot be served at; the sentence says which, why, and what to do."""
 
 
+class UnfitToken(Exception):
+    """A token that was given by hand does not keep others out; the sentence says why and what would."""
+
+
 def is_loopback(host: str) -> bool:
     """Whether a name or an address can only mean this machine itself."""
     try:
@@ -119,48 +155,120 @@ def is_loopback(host: str) -> bool:
 def serve(
     command: Sequence[str], host: str, port: int, token: str | None, tell: Callable[[str], None]
 ) -> None:
-    """Serve the screens that a command opens until Ctrl+C or SIGTERM; tell where they are."""
+    """Serve the screens that a command opens until Ctrl+C or SIGTERM; tell where they are.
+
+    Without a token one is made, for this machine alone as well: loopback keeps other machines out, but every
+    account and every service on this one can connect to it, and no list of accounts tells of them all.
+    """
+    if token is not None:
+        _check(token)
     with suppress(KeyboardInterrupt):  # comes only where the loop cannot take signals
-        asyncio.run(_serve(command, host, port, token, tell))
+        asyncio.run(_serve(command, host, port, token or secrets.token_urlsafe(TOKEN_BYTES), tell))
+
+
+def _check(token: str) -> None:
+    if len(token) < TOKEN_LETTERS:
+        raise UnfitToken(
+            f"A token needs at least {TOKEN_LETTERS} characters, so that nobody guesses it, and the one "
+            f"given has {len(token)}. Nothing was started. Give a longer one, or give none: one is then made "
+            "and printed."
+        )
+    if not token.isprintable():
+        raise UnfitToken(
+            "The token that was given has characters that cannot be printed. Nothing was started. Take "
+            "letters and digits, or give none: one is then made and printed."
+        )
 
 
 async def _serve(
-    command: Sequence[str], host: str, port: int, token: str | None, tell: Callable[[str], None]
+    command: Sequence[str], host: str, port: int, token: str, tell: Callable[[str], None]
 ) -> None:
-    local = is_loopback(host)
-    token = token or (None if local else secrets.token_urlsafe(TOKEN_BYTES))
-    stopped = asyncio.Event()
+    loop, stopped = asyncio.get_running_loop(), asyncio.Event()
     for one in (signal.SIGINT, signal.SIGTERM):
         with suppress(NotImplementedError):
-            asyncio.get_running_loop().add_signal_handler(one, stopped.set)
-    application = Pages(command, token, local).application()
-    runner = web.AppRunner(application, access_log=None, shutdown_timeout=2 * LEAVE_SECONDS)
+            loop.add_signal_handler(one, stopped.set)
+    notices = Notices(_log.warning)
+    pages = Pages(command, token, is_loopback(host), notices)
+    runner = web.AppRunner(
+        pages.application(),
+        access_log=None,
+        logger=_request_log(notices),
+        keepalive_timeout=IDLE_SECONDS,
+        shutdown_timeout=2 * LEAVE_SECONDS,
+    )
+    loop.set_exception_handler(lambda loop, context: _failed(notices, loop, context))
     await runner.setup()
     try:
-        await _listen(runner, host, port)
-        query = f"?token={quote(token)}" if token else ""
-        tell(f"The screens are at http://{_shown(host)}:{runner.addresses[0][1]}/{query}")
-        tell("Stop with Ctrl+C.")
-        await stopped.wait()
+        server = await _listen(runner, pages.connections, host, port)
+        try:
+            bound = [one.getsockname() for one in server.sockets]
+            tell(f"The screens are at http://{_shown(host, bound[0][0])}:{bound[0][1]}/?token={quote(token)}")
+            if not all(is_loopback(address[0]) for address in bound):
+                tell(NOT_ENCRYPTED)
+            tell("Stop with Ctrl+C.")
+            await stopped.wait()
+        finally:
+            server.close()
     finally:
         await runner.cleanup()
+        notices.close()
 
 
-async def _listen(runner: web.AppRunner, host: str, port: int) -> None:
+async def _listen(runner: web.AppRunner, connections: Connections, host: str, port: int) -> asyncio.Server:
+    answering = runner.server
+    assert answering is not None
     try:
-        await web.TCPSite(runner, host, port).start()
-    except OSError as error:
-        number = error.errno or 0
-        why = os.strerror(number) if number > 0 else error.strerror or str(error)
+        server = await asyncio.get_running_loop().create_server(
+            lambda: Connection(connections, answering()), host or None, port, backlog=AT_ONCE
+        )
+    except (OSError, UnicodeError) as error:
+        number = (error.errno or 0) if isinstance(error, OSError) else 0
+        why = os.strerror(number) if number > 0 else getattr(error, "strerror", None) or str(error)
         raise CannotListen(
             f"Cannot serve at {host}, port {port}: {why}. Nothing was started. If the port is taken, choose "
             "another with --port; --host has to be an address of this machine."
         ) from error
+    for one in server.sockets:
+        with socket.fromfd(one.fileno(), one.family, one.type) as listening:
+            listening.listen(WAITING)
+    return server
 
 
-def _shown(host: str) -> str:
+def _request_log(notices: Notices) -> logging.Logger:
+    """A log for aiohttp that counts what is no HTTP, and keeps the traceback of an error of ours once."""
+
+    def keep(record: logging.LogRecord) -> bool:
+        if record.levelno < logging.WARNING:
+            return False
+        error = record.exc_info[1] if record.exc_info else None
+        if isinstance(error, HttpProcessingError):
+            notices.note(MALFORMED)
+            return False
+        first = FAILED not in notices.held
+        notices.note(FAILED)
+        return first
+
+    log = logging.Logger(f"{__name__}.requests")
+    log.parent = _log
+    log.addFilter(keep)
+    return log
+
+
+def _failed(notices: Notices, loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+    """Log what went wrong outside a request, such as that no socket could be opened for a browser."""
+    error = context.get("exception")
+    if isinstance(error, OSError) and error.errno in (errno.EMFILE, errno.ENFILE):
+        notices.note(NO_MORE_FILES)
+    elif FAILED in notices.held:
+        notices.note(FAILED)
+    else:
+        loop.default_exception_handler(context)
+        notices.note(FAILED)
+
+
+def _shown(host: str, bound: str) -> str:
     """The host as it stands in an address; for all of this machine's, the one that the network sees."""
-    if host in ("", "0.0.0.0", "::"):
+    if ipaddress.ip_address(bound.partition("%")[0]).is_unspecified:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
             try:
                 probe.connect(("192.0.2.1", 9))  # an address for documentation; nothing is sent
@@ -173,13 +281,14 @@ def _shown(host: str) -> str:
 class Pages:
     """The pages, who may see them, and the screens behind each."""
 
-    def __init__(self, command: Sequence[str], token: str | None, local: bool) -> None:
-        self.command, self.token, self.local = list(command), token, local
+    def __init__(self, command: Sequence[str], token: str, local: bool, notices: Notices) -> None:
+        self.command, self.token, self.local, self.notices = list(command), token, local, notices
+        self.connections = Connections(notices)
+        self.wrong = WrongTokens(time.monotonic)
+        self.leaving = asyncio.Event()
         self.open: set[web.WebSocketResponse] = set()
         self.downloads = DownloadManager()
-        self.cookie = (
-            hmac.digest(token.encode("utf-8", "replace"), COOKIE.encode(), "sha256").hex() if token else ""
-        )
+        self.cookie = hmac.digest(token.encode(), COOKIE.encode(), "sha256").hex()
 
     def application(self) -> web.Application:
         """Everything as an aiohttp application."""
@@ -195,17 +304,36 @@ class Pages:
 
     @web.middleware
     async def guarded(self, request: web.Request, handler: Handler) -> web.StreamResponse:
-        """Let in who comes by a name of this machine and has the token, as far as these are asked for."""
+        """Let in who has the token, and comes by a name of this machine where it is served to it alone."""
         if self.local and not is_loopback(_split(f"//{request.host}").hostname or ""):
             return _refused(WRONG_HOST)
-        if self.token:
-            if request.path == "/" and _same(request.query.get("token", ""), self.token):
-                entered = web.Response(status=303, headers={"Location": "/"})
-                entered.set_cookie(COOKIE, self.cookie, httponly=True, samesite="Strict")
-                return entered
-            if not _same(request.cookies.get(COOKIE, ""), self.cookie):
-                return _refused(NO_TOKEN)
-        return await handler(request)
+        token, cookie = request.query.get("token", ""), request.cookies.get(COOKIE, "")
+        if request.path == "/" and _same(token, self.token):
+            self.connections.let_in(request.transport)
+            entered = web.Response(status=303, headers={"Location": "/"})
+            entered.set_cookie(COOKIE, self.cookie, httponly=True, samesite="Strict")
+            return entered
+        if _same(cookie, self.cookie):
+            self.connections.let_in(request.transport)
+            return await handler(request)
+        if token or cookie:
+            await self.slowed(request)
+        refused = _refused(NO_TOKEN)
+        refused.force_close()
+        return refused
+
+    async def slowed(self, request: web.Request) -> None:
+        """Let the answer to a wrong token wait, the longer the more of them came from its address.
+
+        A right one is looked at before and never waits, so that nobody can keep others of an address out;
+        it is the length of the token that makes guessing hopeless.
+        """
+        self.connections.refuse(request.transport)
+        address = address_of(request.get_extra_info("peername"))
+        self.notices.note(WRONG_TOKEN, address=address)
+        with suppress(TimeoutError):
+            async with asyncio.timeout(self.wrong.wait(address)):
+                await self.leaving.wait()
 
     async def careful(self, _: web.Request, response: web.StreamResponse) -> None:
         """Every answer says what its page may load."""
@@ -260,6 +388,7 @@ class Pages:
 
     async def ended(self, _: web.Application) -> None:
         """Close all pages' sockets; their children end with them."""
+        self.leaving.set()
         await asyncio.gather(*(one.close(code=WSCloseCode.GOING_AWAY) for one in self.open))
 
 

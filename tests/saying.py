@@ -17,11 +17,11 @@ from pathlib import Path
 PACKAGE = Path(__file__).parent.parent / "advisor"
 
 SAYING = {"Problem", "UsageError", "BadParameter", "ClickException", "notify", "_fail", "fail", "show_news"}
-SAYING |= {"failed", "_refused", "_written", "not_started"}
+SAYING |= {"failed", "_refused", "_written", "not_started", "note"}
 """Names whose calls say something to a person, besides the project's exceptions."""
 TRANSLATED = {"ValueError": ("knowledge.py", "likelihoods.py")}
 """Exceptions of Python that become problems of the knowledge; elsewhere they are programming errors."""
-SILENT_ARGUMENTS = {"title", "severity", "timeout", "markup", "code", "err"}
+SILENT_ARGUMENTS = {"title", "severity", "timeout", "markup", "code", "err", "address"}
 
 SEVERITIES = ("weak", "error")
 

@@ -18,7 +18,7 @@ from advisor.screens.task import BOUNCE_SECONDS
 from advisor.store import Store
 from tests.benchmarks import load
 from tests.databases import KINDS, Database, fresh
-from tests.test_serve import Shown, served, until
+from tests.test_serve import Shown, browser, entered, served, until
 
 LOAD_SECONDS = 3.0
 F10 = "\x1b[21~"
@@ -101,8 +101,9 @@ class Page(Shown):
 @asynccontextmanager
 async def page_of(address: str, session: ClientSession) -> AsyncIterator[Page]:
     """A page of a server, which reads along; `page.reading` is done when its socket is closed."""
-    origin = {"Origin": address.rstrip("/")}
-    async with session.ws_connect(f"{address}ws?width=110&height=40", headers=origin) as socket:
+    here = await entered(session, address)
+    origin = {"Origin": here.rstrip("/")}
+    async with session.ws_connect(f"{here}ws?width=110&height=40", headers=origin) as socket:
         page = Page(socket)
         page.reading = asyncio.create_task(page.read())
         try:
@@ -148,7 +149,7 @@ async def test_benches_in_browsers_answer_at_once_and_cross_nothing(
     """Three pages of one server, each a bench of its own on the same store, each with its own answers."""
     with fresh("sqlite", tmp_path) as database, database.opened() as store:
         jobs = {store.open_case(f"bay {keys}", "c"): keys for keys in ("1212", "2112", "2211")}
-        async with served(tmp_path, "--store", database.url) as (_, address), ClientSession() as session:
+        async with served(tmp_path, "--store", database.url) as (_, address), browser() as session:
             await asyncio.gather(*(bench(address, session, store, job, keys) for job, keys in jobs.items()))
         for job, keys in jobs.items():
             found = store.case(job.number)

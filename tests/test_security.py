@@ -323,7 +323,7 @@ def test_papers_of_a_job_are_the_owners_alone(
 
 
 def test_serve_is_for_this_machine_alone_unless_asked(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Without options it binds to a loopback address, and takes no token because nobody else can come."""
+    """Without options it binds to a loopback address, and has its token made."""
     asked: list[tuple[str, int, str | None]] = []
     monkeypatch.setattr(serve, "serve", lambda _, host, port, token, __: asked.append((host, port, token)))
     monkeypatch.delenv("ADVISOR_TOKEN", raising=False)

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import errno
 import hmac
 import json
+import logging
 import os
 import re
 import shutil
@@ -13,21 +15,22 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import AsyncIterator, Awaitable, Callable
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
+from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 
 import pytest
-from aiohttp import ClientSession, ClientWebSocketResponse, WSMsgType
+from aiohttp import ClientSession, ClientWebSocketResponse, CookieJar, WSMsgType
 from aiohttp.test_utils import TestClient, TestServer
 from playwright.async_api import Page, Response, WebSocket, async_playwright
 
-from advisor import serve
+from advisor import connections, serve
+from advisor.connections import Notices
 from advisor.store import Store
 from tests.conftest import HEAD, ROOT, Ran, faults
 
 DEADLINE_SECONDS = 60.0
-TOKEN = "s3cret-tök€n"
+TOKEN = "s3cret-tök€n-of-the-bays"
 CHROMIUM = shutil.which("chromium")
 FLAGS = [
     "--headless",
@@ -98,11 +101,20 @@ def gone(pid: int) -> bool:
 
 @asynccontextmanager
 async def client(
-    token: str | None = None, local: bool = True, child: str = ECHO, words: tuple[str, ...] = ()
+    local: bool = True, child: str = ECHO, words: tuple[str, ...] = (), entered: bool = True
 ) -> AsyncIterator[TestClient]:
-    """The pages with a child of the test's own, on a free port."""
-    command = [sys.executable, "-c", child, *words]
-    async with TestClient(TestServer(serve.Pages(command, token, local).application())) as made:
+    """The pages with a child of the test's own, and a browser that has shown the token or not."""
+    async with pages_of([sys.executable, "-c", child, *words], local) as made:
+        if entered:
+            assert (await made.get("/", params={"token": TOKEN})).status == 200
+        yield made
+
+
+@asynccontextmanager
+async def pages_of(command: Sequence[str], local: bool = True) -> AsyncIterator[TestClient]:
+    """The pages of a command, on a free port."""
+    pages = serve.Pages(command, TOKEN, local, Notices(lambda line: None))
+    async with TestClient(TestServer(pages.application())) as made:
         yield made
 
 
@@ -131,7 +143,7 @@ def test_names_that_others_may_reach(host: str) -> None:
     assert not serve.is_loopback(host)
 
 
-async def test_on_the_machine_itself_the_page_opens_without_a_token() -> None:
+async def test_the_page_opens_with_all_that_it_needs() -> None:
     """The page is ours: our title, a large enough font, and the terminal."""
     async with client() as pages:
         answer = await pages.get("/")
@@ -146,9 +158,10 @@ async def test_on_the_machine_itself_the_page_opens_without_a_token() -> None:
 @pytest.mark.parametrize(
     "path", ["/", "/ws", "/static/js/textual.js", "/web/page.css", "/no/such", "/?token=x"]
 )
-async def test_without_the_token_nothing_is_given(path: str) -> None:
+async def test_without_the_token_nothing_is_given(path: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Pages, files and the socket all say what is wrong and what to do, and nothing else."""
-    async with client(TOKEN, local=False) as pages:
+    monkeypatch.setattr(connections, "FIRST_WAIT_SECONDS", 0.0)
+    async with client(local=False, entered=False) as pages:
         for cookies in ({}, {serve.COOKIE: "wrong"}, {serve.COOKIE: TOKEN}, {serve.COOKIE: ""}):
             answer = await pages.get(path, cookies=cookies)
             assert answer.status == 403
@@ -157,7 +170,7 @@ async def test_without_the_token_nothing_is_given(path: str) -> None:
 
 async def test_the_token_is_given_once_and_a_cookie_stands_for_it() -> None:
     """The first page sets a cookie that scripts and foreign pages cannot use, and hides the token again."""
-    async with client(TOKEN, local=False) as pages:
+    async with client(local=False, entered=False) as pages:
         answer = await pages.get("/", params={"token": TOKEN}, allow_redirects=False)
         assert (answer.status, answer.headers["Location"]) == (303, "/")
         cookie = answer.cookies[serve.COOKIE]
@@ -171,9 +184,64 @@ async def test_the_token_is_given_once_and_a_cookie_stands_for_it() -> None:
         await page.close()
 
 
+async def test_wrong_tokens_wait_and_the_right_one_does_not(monkeypatch: pytest.MonkeyPatch) -> None:
+    """While wrong ones of the same address wait, the right one gets in; at the end nobody is waited for."""
+    monkeypatch.setattr(connections, "FIRST_WAIT_SECONDS", 2 * DEADLINE_SECONDS)
+    monkeypatch.setattr(connections, "LONGEST_WAIT_SECONDS", 2 * DEADLINE_SECONDS)
+    lines: list[str] = []
+    pages = serve.Pages(["none"], TOKEN, True, Notices(lines.append))
+    async with TestClient(TestServer(pages.application())) as made:
+        wrong = [
+            asyncio.create_task(made.get("/", params={"token": "guess"})),
+            asyncio.create_task(made.get("/web/page.css", cookies={serve.COOKIE: "old"})),
+        ]
+        await until(lambda: pages.wrong.seen == {"127.0.0.1": (2, pytest.approx(time.monotonic(), abs=60))})
+        answer = await made.get("/", params={"token": TOKEN}, allow_redirects=False)
+        assert answer.status == 303
+        assert (await made.get("/web/page.js")).status == 200
+        assert not any(one.done() for one in wrong)
+        pages.leaving.set()
+        assert [(await one).status for one in wrong] == [403, 403]
+    assert lines == [f"127.0.0.1: {serve.WRONG_TOKEN}"]
+
+
+async def test_who_brings_no_token_at_all_is_refused_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """That is somebody who forgot it, and no guess; the connection is not kept."""
+    monkeypatch.setattr(connections, "FIRST_WAIT_SECONDS", 2 * DEADLINE_SECONDS)
+    async with client(entered=False) as pages:
+        answer = await pages.get("/")
+        assert (answer.status, answer.headers["Connection"]) == (403, "close")
+
+
+async def test_an_error_of_ours_is_logged_once_with_its_place(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its traceback is for who mends it; a browser that asks again and again does not fill the log."""
+    lines: list[str] = []
+    notices = Notices(lines.append)
+    log = serve._request_log(notices)
+    records: list[logging.LogRecord] = []
+    log.parent = None
+    log.addHandler(handler := logging.Handler())
+    monkeypatch.setattr(handler, "emit", records.append)
+    for _ in range(5):
+        log.error("Error handling request", exc_info=ZeroDivisionError())
+    log.debug("Ignored premature client disconnection")
+    notices.close()
+    assert len(records) == 1
+    assert lines == [serve.FAILED, f"4 more: {serve.FAILED}"]
+
+
+async def test_too_few_open_files_is_one_line() -> None:
+    """asyncio tells it for every connection that waits; here it is told once, and what helps."""
+    lines: list[str] = []
+    notices, loop = Notices(lines.append), asyncio.get_running_loop()
+    for _ in range(1000):
+        serve._failed(notices, loop, {"message": "x", "exception": OSError(errno.EMFILE, "Too many")})
+    assert lines == [serve.NO_MORE_FILES]
+
+
 async def test_a_redirect_stays_here() -> None:
     """The token is taken on the first page only, so no path of another's choice is redirected to."""
-    async with client(TOKEN, local=False) as pages:
+    async with client(local=False, entered=False) as pages:
         answer = await pages.get("/.//elsewhere.example/", params={"token": TOKEN}, allow_redirects=False)
         assert answer.status == 403
 
@@ -188,7 +256,7 @@ async def test_secrets_are_compared_in_constant_time(monkeypatch: pytest.MonkeyP
         return real(given, wanted)
 
     monkeypatch.setattr("advisor.serve.hmac.compare_digest", compare)
-    async with client(TOKEN, local=False) as pages:
+    async with client(local=False, entered=False) as pages:
         await pages.get("/", params={"token": "guess"}, cookies={serve.COOKIE: "another"})
     assert compared == [b"guess", b"another"]
 
@@ -196,8 +264,9 @@ async def test_secrets_are_compared_in_constant_time(monkeypatch: pytest.MonkeyP
 @pytest.mark.parametrize("host", ["localhost:1", "127.0.0.1:9999", "[::1]:8765", "localhost"])
 async def test_the_machine_may_be_called_by_its_own_names(host: str) -> None:
     """A tunnel may change the port."""
-    async with client() as pages:
-        assert (await pages.get("/", headers={"Host": host})).status == 200
+    async with client(entered=False) as pages:
+        answer = await pages.get("/", params={"token": TOKEN}, headers={"Host": host}, allow_redirects=False)
+        assert answer.status == 303
 
 
 @pytest.mark.parametrize(
@@ -350,7 +419,8 @@ async def test_a_child_that_cannot_start_is_told_in_the_page(caplog: pytest.LogC
 async def test_a_program_that_is_not_there_is_told_in_the_page(tmp_path: Path) -> None:
     """Where the machine refuses to start a process at all, the page says so too."""
     command = [str(tmp_path / "missing"), "bench"]
-    async with TestClient(TestServer(serve.Pages(command, None, True).application())) as pages:
+    async with pages_of(command) as pages:
+        await pages.get("/", params={"token": TOKEN})
         page = await screens(pages)
         assert "could not be started" in await shown(page)
         assert (await page.receive(timeout=DEADLINE_SECONDS)).type is WSMsgType.CLOSE
@@ -416,10 +486,23 @@ async def served(tmp_path: Path, *options: str) -> AsyncIterator[tuple[subproces
             await asyncio.to_thread(server.wait, DEADLINE_SECONDS)
 
 
+def browser() -> ClientSession:
+    """A browser without a screen, which keeps the cookies of an address that is only a number too."""
+    return ClientSession(cookie_jar=CookieJar(unsafe=True))
+
+
+async def entered(session: ClientSession, address: str) -> str:
+    """Open the address that was printed, and return the one that stands for it from then on."""
+    async with session.get(address) as answer:
+        assert answer.status == 200
+        return str(answer.url)
+
+
 @pytest.mark.parametrize("stop", [signal.SIGINT, signal.SIGTERM])
 async def test_stopping_the_server_is_no_failure(tmp_path: Path, stop: signal.Signals) -> None:
     """With screens open it closes them and ends with 0; nothing is printed as an error."""
-    async with served(tmp_path) as (server, url), ClientSession() as session:
+    async with served(tmp_path) as (server, address), browser() as session:
+        url = await entered(session, address)
         page = await session.ws_connect(f"{url}ws", headers={"Origin": url.rstrip("/")})
         await page.receive_bytes(timeout=DEADLINE_SECONDS)
         server.send_signal(stop)
@@ -431,7 +514,59 @@ async def test_stopping_the_server_is_no_failure(tmp_path: Path, stop: signal.Si
         assert last.type in (WSMsgType.CLOSE, WSMsgType.CLOSED)
 
 
-async def test_for_other_machines_a_token_is_made_and_printed(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("host", "shown", "warned"),
+    [
+        ("127.0.0.1", "127.0.0.1", False),
+        ("localhost", "localhost", False),
+        ("0.0.0.0", r"[\w.-]+", True),
+        ("0", r"[\w.-]+", True),
+        ("", r"[\w.-]+", True),
+        ("::", r"[\w.-]+", True),
+        ("0:0::0", r"[\w.-]+", True),
+    ],
+)
+async def test_whoever_else_can_listen_is_told_before_the_first_page(
+    host: str, shown: str, warned: bool, caplog: pytest.LogCaptureFixture
+) -> None:
+    """What counts is what the sockets are bound to, however that was spelled."""
+    async with in_this_process(host) as said:
+        assert re.fullmatch(rf"The screens are at http://{shown}:\d+/\?token=\S+", said[0])
+        assert not any(spelled in said[0] for spelled in ("//0", "[", "//:"))
+        assert (serve.NOT_ENCRYPTED in said) is warned
+    assert caplog.text == ""
+
+
+async def test_a_name_of_this_machine_that_others_know_is_warned_of(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A name is looked up: that it is no number does not make it this machine's alone, nor the network's."""
+    loop = asyncio.get_running_loop()
+
+    async def looked_up(host: str, port: int, **_: object) -> list[tuple[object, ...]]:
+        address = {"bay-server": "0.0.0.0", "inner": "127.0.0.1"}[host]
+        return [(socket.AF_INET, socket.SOCK_STREAM, 6, "", (address, port))]
+
+    monkeypatch.setattr(loop, "getaddrinfo", looked_up)
+    for host, warned in (("bay-server", True), ("inner", False)):
+        async with in_this_process(host) as said:
+            assert (serve.NOT_ENCRYPTED in said) is warned
+
+
+@asynccontextmanager
+async def in_this_process(host: str) -> AsyncIterator[list[str]]:
+    """The server on a free port, without a process of its own: what it tells."""
+    said: list[str] = []
+    command = [sys.executable, "-c", ECHO]
+    serving = asyncio.create_task(serve._serve(command, host, 0, "t" * 20, said.append))
+    try:
+        await until(lambda: "Stop with Ctrl+C." in said or serving.done())
+        yield said
+    finally:
+        serving.cancel()
+        with suppress(asyncio.CancelledError):
+            await serving
+
+
+async def test_a_token_is_made_and_printed(tmp_path: Path) -> None:
     """Nobody has to think of one, and without it there is nothing to see."""
     async with served(tmp_path, "--host", "0.0.0.0") as (_, url), ClientSession() as session:
         found = re.fullmatch(r"http://([\w.-]+):(\d+)/\?token=([\w-]{32,})", url)
@@ -440,6 +575,28 @@ async def test_for_other_machines_a_token_is_made_and_printed(tmp_path: Path) ->
         here = f"http://127.0.0.1:{found[2]}/"
         assert (await session.get(here)).status == 403
         assert (await session.get(here, params={"token": found[3]}, allow_redirects=False)).status == 303
+
+
+async def test_on_this_machine_alone_a_token_is_asked_for_too(tmp_path: Path) -> None:
+    """Other accounts and services here can connect to loopback as well as its owner can."""
+    async with served(tmp_path) as (_, url), ClientSession() as session:
+        found = re.fullmatch(r"(http://127\.0\.0\.1:\d+/)\?token=[\w-]{32,}", url)
+        assert found
+        assert (await session.get(found[1])).status == 403
+        assert (await session.get(url, allow_redirects=False)).status == 303
+
+
+@pytest.mark.parametrize(
+    ("token", "said"),
+    [("", "has 0"), ("t" * 19, "at least 20 characters"), ("t" * 30 + "\n", "cannot be printed")],
+)
+def test_a_token_that_keeps_nobody_out_is_refused(token: str, said: str, advisor: Callable[..., Ran]) -> None:
+    """A sentence says why and what to do; nothing is served, and the token is not printed."""
+    ran = advisor("serve", "--port", "0", "--token", token)
+    assert (ran.code, ran.out) == (2, "")
+    assert said in ran.err
+    assert "Nothing was started" in ran.err
+    assert not token or token not in ran.err
 
 
 def test_screens_without_a_server_end(tmp_path: Path) -> None:

@@ -38,8 +38,7 @@ def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) 
     "--host",
     default="127.0.0.1",
     show_default=True,
-    help="The address to serve at; 0.0.0.0 is every address of this machine. Other than for this machine "
-    "alone it takes a token.",
+    help="The address to serve at; 0.0.0.0 is every address of this machine, for other machines too.",
 )
 @click.option(
     "--port", type=click.IntRange(0, 65535), default=8765, show_default=True, help="0 takes a free one."
@@ -48,7 +47,7 @@ def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) 
     "--token",
     envvar="ADVISOR_TOKEN",
     show_envvar=True,
-    help="What a browser has to know to get in. Default: none for this machine alone, else one is made.",
+    help="What a browser has to know to get in, at least 20 characters. Default: one is made and printed.",
 )
 def serve(
     paths: tuple[Path, ...],
@@ -60,7 +59,8 @@ def serve(
 ) -> None:
     """Open the technician's screens in browsers, such as of tablets in the bays: up to 24 at a time.
 
-    A token keeps others out, but nothing is encrypted: serve on a network that you trust.
+    The address that is printed carries a token, without which nobody gets in. Nothing is encrypted: serve
+    only on a network that you trust.
     """
     from advisor import serve as server
 
@@ -72,5 +72,7 @@ def serve(
     command += [f"--store={store}"] if store else []
     try:
         server.serve(command, host, port, token, say)
+    except server.UnfitToken as error:
+        fail([str(error)], 2)
     except server.CannotListen as error:
         fail([str(error)], 3)

@@ -21,7 +21,7 @@ from advisor.case import Closed, Entry, Seen, TakenBack
 from advisor.screens.task import BOUNCE_SECONDS
 from tests.databases import Database
 from tests.test_load import ANSWERS, JOBS_HAVE_FOCUS, Page, at_the_bench, page_of
-from tests.test_serve import served, until
+from tests.test_serve import browser, served, until
 
 MOST_READINGS = 4
 """After so many a technician takes one back or closes the job; then the search is not over yet."""
@@ -133,7 +133,7 @@ class Sitting:
         """Kill some pages one after the other, and at last their server."""
         async with (
             served(folder, "--store", self.database.url) as (server, address),
-            ClientSession() as session,
+            browser() as session,
             AsyncExitStack() as pages,
         ):
             for _ in range(self.pages_open):

@@ -1,0 +1,218 @@
+"""Who is connected to a server: strangers get few places and little time, and cannot fill the log.
+
+A connection is a stranger's until a request on it has shown the token. Where strangers take every place, one
+of them makes room for the next: first the oldest that has sent part of a request or a wrong token, then the
+oldest that has said nothing yet, last one whose request is being looked at. A browser sends a request in one
+piece, so however many send theirs byte by byte, it is answered.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import collections
+import ipaddress
+from collections.abc import Callable, Iterable
+from typing import Any
+
+STRANGER_SECONDS = 10.0
+"""The time from connecting to a whole request with the token; far more than any browser takes."""
+STRANGERS_PER_ADDRESS, STRANGERS = 48, 96
+"""So many connections without the token are kept: of one address, and in all."""
+CONNECTIONS = 256
+"""So many connections are kept in all, with the token or without."""
+FIRST_WAIT_SECONDS, LONGEST_WAIT_SECONDS = 0.5, 5.0
+"""How long the answer to the first wrong token from an address waits, and the most that any waits."""
+FORGET_SECONDS = 300.0
+"""After this time without another wrong token from an address, its next one is the first again."""
+ADDRESSES = 1000
+"""So many addresses that sent wrong tokens are remembered."""
+HAD_ITS_CHANCE, SILENT, ASKING = range(3)
+"""How far a stranger has come; who makes room for others is chosen in this order."""
+NOTICE_SECONDS = 60.0
+"""A notice of one kind is logged once in this time; the others are counted."""
+
+END_OF_HEAD = b"\r\n\r\n"
+"""What ends the head of a request."""
+
+TOO_MANY = (
+    "Too many connections without the token were open at the same time. Some were closed, and screens that "
+    "are open are kept. Find out which machine opens them."
+)
+TOO_SLOW = (
+    f"A request did not come whole and with the token within {STRANGER_SECONDS:.0f} seconds. Its connection "
+    "was closed, and screens that are open are kept. If that was a tablet, look at its network."
+)
+FULL = (
+    f"All {CONNECTIONS} connections are taken. One more was closed, and screens that are open are kept. "
+    "Close browsers that are not in use."
+)
+
+
+class Notices:
+    """Lines for a log, at most one of each kind in a time: the first at once, the others as their count."""
+
+    def __init__(self, write: Callable[[str], None], seconds: float = NOTICE_SECONDS) -> None:
+        self.write, self.seconds = write, seconds
+        self.held: dict[str, tuple[int, str]] = {}
+
+    def note(self, kind: str, address: str = "") -> None:
+        """Log that this has happened, or count it where it was logged a short while ago."""
+        if kind in self.held:
+            self.held[kind] = self.held[kind][0] + 1, address
+            return
+        self.write(f"{address}: {kind}" if address else kind)
+        self._hold(kind)
+
+    def _hold(self, kind: str) -> None:
+        self.held[kind] = 0, ""
+        asyncio.get_running_loop().call_later(self.seconds, self._sum_up, kind)
+
+    def _sum_up(self, kind: str) -> None:
+        count, address = self.held.pop(kind, (0, ""))
+        if count:
+            self._write_count(kind, count, address)
+            self._hold(kind)
+
+    def close(self) -> None:
+        """Log the counts that were held back."""
+        for kind, (count, address) in self.held.items():
+            if count:
+                self._write_count(kind, count, address)
+        self.held.clear()
+
+    def _write_count(self, kind: str, count: int, address: str) -> None:
+        last = f", the last from {address}" if address else ""
+        self.write(f"{count} more{last}: {kind}")
+
+
+class WrongTokens:
+    """How many wrong tokens came from each address lately."""
+
+    def __init__(self, clock: Callable[[], float]) -> None:
+        self.clock = clock
+        self.seen: dict[str, tuple[int, float]] = {}
+
+    def wait(self, address: str) -> float:
+        """Count one more from an address, and return how many seconds its answer has to wait."""
+        count, last = self.seen.pop(address, (0, 0.0))
+        if count and self.clock() - last > FORGET_SECONDS:
+            count = 0
+        self.seen[address] = count + 1, self.clock()
+        if len(self.seen) > ADDRESSES:
+            del self.seen[next(iter(self.seen))]
+        return min(LONGEST_WAIT_SECONDS, FIRST_WAIT_SECONDS * 2.0 ** min(count, 10))
+
+
+class Connections:
+    """Every connection of a server; `let_in` tells it which have shown the token."""
+
+    def __init__(self, notices: Notices) -> None:
+        self.notices = notices
+        self.all: dict[asyncio.BaseTransport, Connection] = {}
+        self.strangers: dict[Connection, None] = {}
+
+    def let_in(self, transport: asyncio.BaseTransport | None) -> None:
+        """Keep the connection that a request with the token came on: it is no stranger's any more."""
+        if transport in self.all:
+            connection = self.all[transport]
+            self.strangers.pop(connection, None)
+            connection.limit.cancel()
+
+    def refuse(self, transport: asyncio.BaseTransport | None) -> None:
+        """Let the connection that a wrong token came on be among the first to make room."""
+        if transport in self.all:
+            self.all[transport].standing = HAD_ITS_CHANCE
+
+    def arrived(self, connection: Connection) -> None:
+        """Make room for a connection among the strangers; where there is none to be made, close it."""
+        alike = [one for one in self.strangers if one.address == connection.address]
+        if len(alike) >= STRANGERS_PER_ADDRESS:
+            self._close(_first_to_go(alike), TOO_MANY)
+        elif self.strangers and (len(self.strangers) >= STRANGERS or len(self.all) >= CONNECTIONS):
+            ((most, _),) = collections.Counter(one.address for one in self.strangers).most_common(1)
+            self._close(_first_to_go(one for one in self.strangers if one.address == most), TOO_MANY)
+        self.all[connection.transport] = connection
+        self.strangers[connection] = None
+        if len(self.all) > CONNECTIONS:
+            self._close(connection, FULL)
+
+    def late(self, connection: Connection) -> None:
+        """Close a connection that is a stranger's still; one that never said a word is not worth a notice."""
+        self._close(connection, "" if connection.standing == SILENT else TOO_SLOW)
+
+    def left(self, connection: Connection) -> None:
+        """Forget a connection."""
+        self.strangers.pop(connection, None)
+        self.all.pop(connection.transport, None)
+
+    def _close(self, connection: Connection, why: str) -> None:
+        if why:
+            self.notices.note(why, address=connection.address)
+        self.left(connection)
+        connection.transport.abort()
+
+
+def _first_to_go(strangers: Iterable[Connection]) -> Connection:
+    """The one that makes room; of several that came as far, the oldest."""
+    return min(strangers, key=lambda one: one.standing)
+
+
+class Connection(asyncio.Protocol):
+    """A connection of one browser, handed on to the protocol that answers it."""
+
+    transport: asyncio.Transport
+    address: str
+    limit: asyncio.TimerHandle
+
+    def __init__(self, connections: Connections, answering: asyncio.Protocol) -> None:
+        self.connections, self.answering = connections, answering
+        self.standing = SILENT
+        self.last = b""
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        """Begin, with the time limit of a stranger."""
+        assert isinstance(transport, asyncio.Transport)
+        self.transport = transport
+        self.address = address_of(transport.get_extra_info("peername"))
+        self.limit = asyncio.get_running_loop().call_later(STRANGER_SECONDS, self.connections.late, self)
+        self.answering.connection_made(transport)
+        self.connections.arrived(self)
+
+    def data_received(self, data: bytes) -> None:
+        """Hand on what came."""
+        if self.standing != ASKING:
+            self.last += data
+            self.standing = ASKING if END_OF_HEAD in self.last else HAD_ITS_CHANCE
+            self.last = self.last[1 - len(END_OF_HEAD) :]
+        self.answering.data_received(data)
+
+    def eof_received(self) -> bool | None:
+        """Hand on that nothing more comes."""
+        return self.answering.eof_received()
+
+    def pause_writing(self) -> None:
+        """Hand on that the browser reads too slowly."""
+        self.answering.pause_writing()
+
+    def resume_writing(self) -> None:
+        """Hand on that the browser reads again."""
+        self.answering.resume_writing()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Hand on the end."""
+        self.limit.cancel()
+        self.connections.left(self)
+        self.answering.connection_lost(exc)
+
+
+def address_of(peer: Any) -> str:
+    """The address behind a socket's other end: IPv6 by its network, as one machine has 2^64 there."""
+    if not isinstance(peer, tuple):
+        return ""
+    try:
+        address = ipaddress.ip_address(str(peer[0]).partition("%")[0])
+    except ValueError:
+        return ""
+    if isinstance(address, ipaddress.IPv4Address):
+        return str(address)
+    return str(address.ipv4_mapped or ipaddress.ip_network((address, 64), strict=False))
