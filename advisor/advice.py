@@ -12,13 +12,29 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal
+from typing import Literal, overload
+
+import numpy as np
 
 from advisor.case import GONE, Case, Ended, Measured, Prepared, Seen
 from advisor.engine import ImpossibleEvidence, Reasoner
 from advisor.knowledge import UNLISTED, Knowledge, setups_of
 from advisor.network import BEFORE, WITH
 from advisor.tables import Floats
+
+DECIMALS = 10
+"""Of bits that are compared: equal readings differ by round-off, by 2e-15 at most where it was measured."""
+LEAST_CHARGE_MINUTES = 0.1
+"""So many minutes a reading is charged at least, where bits are divided by minutes."""
+
+
+@overload
+def comparable(bits: float) -> float: ...
+@overload
+def comparable(bits: Floats) -> Floats: ...
+def comparable(bits: float | Floats) -> float | Floats:
+    """Bits, or bits per minute, such that equal ones are equal in whatever order they were added up."""
+    return np.round(bits, DECIMALS)
 
 
 @dataclass(frozen=True)
@@ -75,13 +91,13 @@ class Proposal:
 
     @property
     def information_bits_per_minute(self) -> float:
-        """Bits told for each minute spent; the least charge is a tenth of a minute."""
-        return self.information_bits / max(self.minutes, 0.1)
+        """Bits told for each minute spent, of which there are `LEAST_CHARGE_MINUTES` at least."""
+        return self.information_bits / max(self.minutes, LEAST_CHARGE_MINUTES)
 
     def is_worth_taking(self, rule: StopRule) -> bool:
         """Whether it tells enough, and enough for the work that it is."""
         enough = max(rule.least_bits, rule.least_bits_per_hour * self.hands_on_minutes / 60)
-        return self.information_bits >= enough
+        return comparable(self.information_bits) >= enough
 
 
 @dataclass(frozen=True)
@@ -180,14 +196,19 @@ def advise(
             left_out.append((proposal, obstacle))
         else:
             proposals.append(proposal)
-    proposals.sort(key=lambda p: (not p.is_worth_taking(rule), -p.information_bits, p.minutes, p.reading))
-    left_out.sort(key=lambda pair: (-pair[0].information_bits, pair[0].reading))
+    proposals.sort(key=lambda one: (not one.is_worth_taking(rule), *_most_first(one, one.information_bits)))
+    left_out.sort(key=lambda pair: _most_first(pair[0], pair[0].information_bits))
     worth = [proposal for proposal in proposals if proposal.is_worth_taking(rule)]
-    worth.sort(key=lambda p: (-p.information_bits_per_minute, p.reading))
+    worth.sort(key=lambda one: _most_first(one, one.information_bits_per_minute))
     stop = _after_repair(case) or _stop(suspects, worth, rule)
     return Advice(
         suspects, tuple(proposals), tuple(worth), tuple(left_out), stop, now.belief_error, now.bits_error
     )
+
+
+def _most_first(proposal: Proposal, bits: float) -> tuple[float, float, str]:
+    """What readings are sorted by: among those that tell the same fewer minutes come first, then the id."""
+    return -comparable(bits), proposal.minutes, proposal.reading
 
 
 def possible(knowledge: Knowledge, engine: Reasoner, case: Case) -> None:
@@ -308,9 +329,9 @@ def _proposal(
     said = knowledge.readings[reading]
     exact = told[reading]
     by_instrument = {one: told.get(reading + WITH + one, exact) for one in said.instrument}
-    best = max(by_instrument, key=lambda one: by_instrument[one], default=None)
+    best = max(by_instrument, key=lambda one: comparable(by_instrument[one]), default=None)
     here = {one: bits for one, bits in by_instrument.items() if one not in workshop.without} or by_instrument
-    instrument = max(here, key=lambda one: here[one], default=None)
+    instrument = max(here, key=lambda one: comparable(here[one]), default=None)
     setups = setups_of(knowledge, reading)
     missing = tuple(setup for setup in setups if setup not in ready)
     wait = max((ready[setup] for setup in setups if setup in ready), default=0.0)

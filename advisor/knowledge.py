@@ -537,8 +537,8 @@ class Knowledge:
     def is_version(self, said: str) -> bool:
         """Whether a version that a job states is this one.
 
-        Earlier programs left order out of it; what they stated of this very knowledge is taken too, as it says
-        nothing about order.
+        Earlier programs left order out of it; what they stated of this very knowledge is taken too, as it
+        says nothing about order.
         """
         return said in (self.version, self._version_without_order)
 

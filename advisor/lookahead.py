@@ -13,9 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.advice import comparable
 from advisor.case import Case
 from advisor.player import Enough, Starts, draw_cars, play_many, starts_of
-from advisor.ranking import LEAST_CHARGE_MINUTES, Bools, Ranker, offers, worth_taking
+from advisor.ranking import Bools, Ranker, offers, rates, worth_taking
 from advisor.repair import Remedy, least_minutes_of_many, single_fault_shares
 from advisor.tables import Floats
 
@@ -113,13 +114,13 @@ def look_ahead(
 def candidates(ranker: Ranker, start: Starts, bits: Floats, most: int) -> tuple[str, ...]:
     """The best readings of one case by its ranking and by the other, in turn; the plain choice first."""
     offered = offers(ranker, bits, start.gone, start.ready)
-    told, minutes = offered.bits[0], offered.minutes[0]
-    rates = told / np.maximum(minutes, LEAST_CHARGE_MINUTES)
+    told, minutes = comparable(offered.bits[0]), offered.minutes[0]
+    per_minute = comparable(rates(offered)[0])
     worth = np.flatnonzero(worth_taking(ranker, offered)[0]).tolist()
     if not worth:
         return ()
     by_bits = sorted(worth, key=lambda at: (-told[at], minutes[at], at))
-    by_rate = sorted(worth, key=lambda at: (-rates[at], at))
+    by_rate = sorted(worth, key=lambda at: (-per_minute[at], minutes[at], at))
     pair = (by_bits, by_rate) if ranker.ranking == "bits" else (by_rate, by_bits)
     in_turn = dict.fromkeys(at for both in zip(*pair, strict=True) for at in both)
     return tuple(ranker.readings[at] for at in list(in_turn)[:most])

@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.advice import StopRule, Workshop
+from advisor.advice import LEAST_CHARGE_MINUTES, StopRule, Workshop, comparable
 from advisor.batch import Batch, narrow
 from advisor.engine import Engine, Ints
 from advisor.knowledge import UNLISTED, Knowledge, setups_of
@@ -26,8 +26,6 @@ Reason = Literal["sure", "nothing-left", "unlisted", "enough", "halted"]
 
 REASONS: tuple[Reason, ...] = ("sure", "nothing-left", "unlisted", "enough", "halted")
 """Why a job ended: as `advice.Stop` says, or the caller had enough of this job, or halted everything."""
-LEAST_CHARGE_MINUTES = 0.1
-"""As in `advice.Proposal.information_bits_per_minute`."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,18 +126,24 @@ def offers(ranker: Ranker, bits: Floats, gone: Bools, ready: Bools) -> Offers:
     `bits` are the batch's; `gone` and `ready` as in `Starts`.
     """
     told = bits[:, ranker.seen_with]
-    which = told.argmax(axis=2)
+    which = comparable(told).argmax(axis=2)
     seen_with = ranker.seen_with[np.arange(told.shape[1]), which]
     hands_on = ranker.minutes + ~ready @ (ranker.needs * ranker.hands_on_minutes).T
     minutes = hands_on + ~ready @ (ranker.needs * ranker.waiting_minutes).T
-    return Offers(np.where(gone, 0.0, told.max(axis=2)), minutes, hands_on, seen_with)
+    most = np.take_along_axis(told, which[:, :, np.newaxis], axis=2)[:, :, 0]
+    return Offers(np.where(gone, 0.0, most), minutes, hands_on, seen_with)
+
+
+def rates(offered: Offers) -> Floats:
+    """Bits per minute, as `advice.Proposal.information_bits_per_minute` has them."""
+    return np.asarray(offered.bits / np.maximum(offered.minutes, LEAST_CHARGE_MINUTES))
 
 
 def worth_taking(ranker: Ranker, offered: Offers) -> Bools:
     """Which readings tell enough, and enough for the work that they are."""
     rule = ranker.rule
     enough = np.maximum(rule.least_bits, rule.least_bits_per_hour * offered.hands_on_minutes / 60)
-    return np.asarray((offered.bits > 0) & (offered.bits >= enough))
+    return np.asarray((offered.bits > 0) & (comparable(offered.bits) >= enough))
 
 
 def choose(ranker: Ranker, beliefs: Floats, offered: Offers, wishes: Floats | None = None) -> Choices:
@@ -154,13 +158,10 @@ def choose(ranker: Ranker, beliefs: Floats, offered: Offers, wishes: Floats | No
     reason = _reasons(ranker, beliefs, np.asarray(worth.any(axis=1)))
     if wishes is not None:
         reading = np.where(offered.bits > 0, wishes, -np.inf).argmax(axis=1)
-    elif ranker.ranking == "bits":
-        told = np.where(worth, offered.bits, 0.0)
-        best = told == told.max(axis=1, keepdims=True)
-        reading = np.where(best, offered.minutes, np.inf).argmin(axis=1)
     else:
-        rates = offered.bits / np.maximum(offered.minutes, LEAST_CHARGE_MINUTES)
-        reading = np.where(worth, rates, -1.0).argmax(axis=1)
+        rank = np.where(worth, comparable(offered.bits if ranker.ranking == "bits" else rates(offered)), 0.0)
+        best = rank == rank.max(axis=1, keepdims=True)
+        reading = np.where(best, offered.minutes, np.inf).argmin(axis=1)
     seen_with = offered.seen_with[np.arange(len(reading)), reading]
     return Choices(np.where(reason < 0, reading, -1), seen_with, reason)
 

@@ -14,6 +14,7 @@ from advisor.case import Case, Known, Seen, Skipped
 from advisor.engine import Engine, ImpossibleEvidence, compile_tables
 from advisor.evidence import seen_with
 from advisor.knowledge import Knowledge
+from advisor.lookahead import candidates
 from advisor.network import WITH, build
 from advisor.player import Cars, Jobs, draw_cars, play_many, starts_of
 from advisor.ranking import REASONS, Ranker, Ranking, choose, compile_ranker, offers
@@ -118,6 +119,47 @@ def partial_cases(knowledge: Knowledge, engine: Engine, name: str, count: int) -
 def a_workshop_short_of_things(knowledge: Knowledge) -> Workshop:
     """Every second instrument is missing, and there is no certified person."""
     return Workshop(frozenset(sorted(knowledge.instruments)[::2]), frozenset({"customer", "technician"}))
+
+
+def alike(minutes: tuple[float, ...]) -> str:
+    """Equally likely faults, each with a reading of its own that tells as much as the others."""
+    names = [f"f{at}" for at in range(len(minutes))]
+    readings = "".join(
+        f"  r{at}: {{name: Reading {at}, minutes: {long}, outcomes: {{no_: A, yes_: B}}, "
+        f"noisy_or: {{leak: 0.11, causes: {{f{at}: 0.9}}}}}}\n"
+        for at, long in enumerate(minutes)
+    )
+    shares = ", ".join(f"{name}: 27.5" for name in names)
+    return complaint(f"any_of: {{{shares}}}") + faults(*names) + "readings:\n" + readings
+
+
+@pytest.mark.parametrize("ranking", RANKINGS)
+@pytest.mark.parametrize(
+    ("minutes", "order"),
+    [
+        ((2, 2, 2, 2), ["r0", "r1", "r2", "r3"]),
+        ((2, 1, 2, 3), ["r1", "r0", "r2", "r3"]),
+        ((0.1, 0.1, 0.05, 0.1), ["r2", "r0", "r1", "r3"]),  # charged alike, as a tenth is the least
+    ],
+)
+def test_round_off_decides_nothing(
+    known: Made, minutes: tuple[float, ...], order: list[str], ranking: Ranking
+) -> None:
+    """Readings that tell the same: fewer minutes first, then by name, in the advice and in its arrays."""
+    knowledge = known(alike(minutes))
+    engine, case = compile_tables(build(knowledge, "c").tables), Case("c")
+    bits = engine.outlook(case.evidence(knowledge, engine)).information_bits
+    assert bits["r2"] != bits["r3"], "the sums differ in their last digits, else this shows nothing"
+    assert bits["r2"] == pytest.approx(bits["r3"], abs=1e-14)
+    advice = advise(knowledge, engine, case)
+    ranked = advice.proposals if ranking == "bits" else advice.per_minute
+    assert [one.reading for one in ranked] == order
+    ranker = compile_ranker(knowledge, engine, "c", ranking=ranking)
+    starts = starts_of(ranker, [case])
+    beliefs, told = ranker.outlooks(starts.potentials)
+    chosen = choose(ranker, beliefs, offers(ranker, told, starts.gone, starts.ready)).reading
+    assert [ranker.readings[at] for at in chosen] == order[:1]
+    assert candidates(ranker, starts, told, 4)[0] == order[0]
 
 
 @pytest.mark.parametrize("short", [False, True], ids=["all at hand", "short of things"])
