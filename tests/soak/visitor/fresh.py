@@ -1,0 +1,132 @@
+"""Every stored job as a fresh start of the program finds it: opened, advised on, its papers made.
+
+`python -m tests.soak.visitor.fresh URL TIME KNOWLEDGE…` does it in a process of its own and prints JSON.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+import traceback
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from advisor.advice import Workshop
+from advisor.confirmed import gather
+from advisor.filed import Filed, row_of
+from advisor.knowledge import Knowledge
+from advisor.lint import checked
+from advisor.session import Engines, Session
+from advisor.store import Store
+
+PERCENT = re.compile(r"(?<![\w.,])(-?[\d.]+|nan|inf|None) ?%")
+NONSENSE = re.compile(r"Traceback \(most recent|\[Errno \d+\]|\bnan\b|\b-?inf\b|<[\w.]+ object at 0x")
+
+
+def wrong_in(words: str) -> str:
+    """What in some words no person should ever read, or ""."""
+    found = NONSENSE.search(words)
+    if found:
+        return f"'{found[0]}' stands there"
+    for number in PERCENT.findall(words):
+        try:
+            share = float(number)
+        except ValueError:
+            return f"{number} % stands there"
+        if not 0 <= share <= 100:
+            return f"{number} % stands there"
+    return ""
+
+
+def advised(session: Session) -> dict[str, Any]:
+    """What a job comes to, to be compared."""
+    advice = session.advice
+    return {
+        "entries": [list(row_of(one)) for one in session.case.entries],
+        "suspects": {one.fault: one.probability for one in advice.suspects},
+        "proposals": [one.reading for one in advice.proposals],
+        "bits": [one.information_bits for one in advice.proposals],
+        "stop": [advice.stop.reason, advice.stop.fault] if advice.stop else None,
+    }
+
+
+def differ(one: dict[str, Any], other: dict[str, Any], waits: bool = False) -> str:
+    """Where two accounts of a job differ, or ""; with `waits` what hangs on the time is left out."""
+    for name in ("entries", *(() if waits else ("stop", "proposals"))):
+        if one[name] != other[name]:
+            return f"{name}: {one[name]} and {other[name]}"
+    if one["suspects"].keys() != other["suspects"].keys():
+        return "suspects: other ones"
+    for fault, chance in one["suspects"].items():
+        if not abs(chance - other["suspects"][fault]) <= 1e-9:
+            return f"the probability of {fault}: {chance!r} and {other['suspects'][fault]!r}"
+    return ""
+
+
+def told(session: Session) -> tuple[dict[str, Any], list[str]]:
+    """What a job comes to and what is wrong with that or its papers."""
+    account, wrong = advised(session), []
+    if not all(0 <= chance <= 1 for chance in account["suspects"].values()):
+        wrong.append(f"no probability: {account['suspects']}")
+    if not all(0 <= bits < 100 for bits in account["bits"]):
+        wrong.append(f"no information: {account['bits']}")
+    for customer in (False, True):
+        page = session.job_card("html", customer)
+        card = session.job_card("markdown", customer)
+        if not card.strip() or "</html>" not in page:
+            wrong.append("an empty paper")
+        found = wrong_in(card.replace(session.filed.tag, ""))
+        if found:
+            wrong.append(f"{found} on the {'customer page' if customer else 'job card'}")
+    return account, wrong
+
+
+def counted_twice(knowledge: Knowledge, filed: Iterable[Filed]) -> list[str]:
+    """Jobs that learning takes for more or fewer than they are."""
+    jobs = list(filed)
+    gathered = gather(knowledge, [one.case for one in jobs])
+    if len(gathered.findings) + sum(gathered.left_out.values()) != len(jobs):
+        return ["learning counts another number of jobs than there are"]
+    closed = sum(one.case.closed is not None for one in jobs)
+    if len(gathered.findings) > closed:
+        return [f"learning counts {len(gathered.findings)} of {closed} closed jobs"]
+    return []
+
+
+def look(
+    engines: Engines, store: Store, numbers: Sequence[int] | None = None
+) -> tuple[dict[int, dict[str, Any]], list[str]]:
+    """Open the stored jobs, or those with these numbers, and make their papers; what is wrong comes last."""
+    accounts, wrong = {}, []
+    jobs = store.cases()
+    for filed in jobs:
+        if numbers is not None and filed.number not in numbers:
+            continue
+        try:
+            session = Session.opened(engines, store, filed, Workshop())
+            accounts[filed.number], found = told(session)
+            session.worked_out()
+        except Exception:  # noqa: BLE001  # whatever it is, it is told
+            found = [traceback.format_exc()]
+        wrong += [f"job {filed.number}: {one}" for one in found]
+    return accounts, wrong + counted_twice(engines.knowledge, jobs)
+
+
+def main() -> int:
+    """Look at all jobs of a database; prints what they come to and what is wrong."""
+    url, time, *paths = sys.argv[1:]
+    now = datetime.fromisoformat(time)
+    store = Store(url, lambda: now)
+    try:
+        accounts, wrong = look(Engines(checked([Path(one) for one in paths])), store)
+    finally:
+        store.close()
+    print(json.dumps({"accounts": accounts, "wrong": wrong}))
+    return 1 if wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
