@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import typing
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from stat import S_ISREG
 from typing import Any, NoReturn, TypeVar
@@ -17,6 +18,7 @@ from advisor import knowledge as words
 from advisor.knowledge import SECTIONS, Document, Knowledge
 from advisor.likelihoods import in_words
 from advisor.problems import Place, Problem, ProblemsFound, nearest
+from advisor.replacing import settle
 
 LARGEST_FILE = 250_000
 """Bytes; a larger file is refused unread."""
@@ -57,6 +59,14 @@ def knowledge_files(paths: Iterable[Path]) -> list[Path]:
     return list(dict.fromkeys(files))
 
 
+def settled(paths: Iterable[Path]) -> list[str]:
+    """Finish or undo a change of these files that was stopped halfway; says what was done, in sentences.
+
+    Every loading does it; who wants to tell a person asks before. Raises `ProblemsFound` where it cannot be.
+    """
+    return settle(Path(os.path.realpath(file)).parent for file in knowledge_files(paths))
+
+
 def load(paths: Iterable[Path]) -> Knowledge:
     """Read the files and folders as one knowledge; raises `ProblemsFound` with all problems of form."""
     return load_with_digest(paths)[0]
@@ -71,6 +81,7 @@ def load_with_digest(paths: Iterable[Path]) -> tuple[Knowledge, str]:
     standings: dict[str, words.Standing] = {}
     owners: dict[str, Place] = {}
     digest = hashlib.sha256()
+    settled(paths)
     files = knowledge_files(paths)
     if not files:
         where = Place(str(paths[0]) if paths else ".", 1, 1)
@@ -205,6 +216,25 @@ def parse(text: str, file: str, model: type[Model]) -> tuple[Model, dict[words.P
     if problems:
         raise ProblemsFound(problems)
     return document, places
+
+
+def values_of(text: str) -> Iterator[tuple[int, int]]:
+    """Where each plain value of a text begins and ends, quotes included, from top to bottom.
+
+    Names before a colon are none. The text has been parsed before without a problem.
+    """
+
+    def inside(node: yaml.Node | None) -> Iterator[tuple[int, int]]:
+        if isinstance(node, yaml.ScalarNode):
+            yield node.start_mark.index, node.end_mark.index
+        elif isinstance(node, yaml.SequenceNode):
+            for one in node.value:
+                yield from inside(one)
+        elif isinstance(node, yaml.MappingNode):
+            for _, value in node.value:
+                yield from inside(value)
+
+    return inside(yaml.compose(text, Loader=_Loader))
 
 
 def _syntax(place: Place, problem: str, text: str) -> Problem:

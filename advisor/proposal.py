@@ -12,14 +12,16 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import reduce
+from itertools import zip_longest
 from typing import Any
 
 from pydantic import BaseModel
 
-from advisor.knowledge import Knowledge, Path
+from advisor.knowledge import Document, Knowledge, Path
 from advisor.learning import Change, Learned
 from advisor.likelihoods import WORDS, parse_probability
 from advisor.lint import problems
+from advisor.loading import parse, values_of
 from advisor.priors import tree_of
 from advisor.problems import Place, Problem
 
@@ -30,7 +32,8 @@ FINEST = 6
 
 _OF = r"\d+(?:\.\d+)?\s+of\s+\d+(?:\.\d+)?"
 _NUMBER = r"[-+]?(?:\.\d+|\d+(?:\.\d*)?)(?:[eE][-+]?\d+)?"
-_VALUE = rf"(?P<quote>[\"']?)(?P<value>{_OF}|{_NUMBER}|{'|'.join(WORDS)})(?P=quote)(?=\s*(?:[,}}\]]|$|\s#))"
+_WRITTEN = rf"{_OF}|{_NUMBER}|{'|'.join(WORDS)}"
+_VALUE = rf"(?P<quote>[\"']?)(?P<value>{_WRITTEN})(?P=quote)(?=\s*(?:[,}}\]]|$|\s#))"
 
 
 class CannotApply(ValueError):
@@ -320,3 +323,43 @@ def applied(patch: str, texts: Mapping[str, str]) -> dict[str, str]:
             else:
                 at += 1
     return {name: "".join(one) for name, one in result.items()}
+
+
+def only_numbers(before: Mapping[str, str], after: Mapping[str, str]) -> None:
+    """Raise `CannotApply` unless knowledge files differ in numbers alone: comments and layout count too.
+
+    Raises `ProblemsFound` where a text has not the form of a knowledge file.
+    """
+    for name, old in before.items():
+        new = after[name]
+        documents = [parse(text, name, Document)[0].model_dump() for text in (old, new)]
+        frames = [_without_numbers(text).split("\n") for text in (old, new)]
+        pairs = enumerate(zip_longest(*frames), start=1)
+        line = next((number for number, (one, other) in pairs if one != other), None)
+        if line is not None or not _same_but_numbers(*documents):
+            what = "something else than a number" if line is not None else "a number in a text"
+            raise CannotApply(
+                f"{name}:{line or 1}: the patch changes {what}. Nothing was changed. "
+                "Change words by hand, and let `advisor learn --output` make the patch for numbers."
+            )
+
+
+def _without_numbers(text: str) -> str:
+    """A text with every number that is a value taken out, within its quotes."""
+    parts, done = [], 0
+    for start, end in values_of(text):
+        value = re.fullmatch(rf"([\"']?)({_WRITTEN})\1", text[start:end])
+        if value:
+            parts.append(text[done : start + value.start(2)])
+            done = start + value.end(2)
+    return "\0".join([*parts, text[done:]])
+
+
+def _same_but_numbers(one: object, other: object) -> bool:
+    """Whether two things that were read differ in numbers alone; a number in words is none."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        return list(one) == list(other) and all(_same_but_numbers(one[key], other[key]) for key in one)
+    if isinstance(one, list | tuple) and isinstance(other, list | tuple):
+        return len(one) == len(other) and all(map(_same_but_numbers, one, other))
+    numbers = [isinstance(said, int | float) and not isinstance(said, bool) for said in (one, other)]
+    return all(numbers) or one == other

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import signal
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -27,6 +31,7 @@ from advisor.proposal import (
     Proposal,
     applied,
     number_at,
+    only_numbers,
     patched,
     propose,
     read_number,
@@ -35,7 +40,7 @@ from advisor.proposal import (
 )
 from advisor.ranking import compile_ranker
 from advisor.store import Store
-from tests.conftest import HEAD, SHIPPED, Ran, faults
+from tests.conftest import HEAD, ROOT, SHIPPED, Ran, complaint, faults
 
 WORKSHOPS = 200
 """So many times learning is repeated where the coverage of its intervals is measured."""
@@ -616,17 +621,114 @@ def test_applying_keeps_everything_but_the_numbers(workshop: Path, advisor: Runs
     assert file.read_text() == after
 
 
-def test_a_patch_that_breaks_the_knowledge_is_undone(workshop: Path, advisor: Runs) -> None:
-    """Where the knowledge no longer passes its checks the files are put back."""
+def test_a_patch_that_breaks_the_knowledge_is_not_applied(workshop: Path, advisor: Runs) -> None:
+    """It is tried on a copy first; the errors name the files themselves, which nobody has touched."""
     file = workshop / "mine" / "door_rattle.yaml"
-    before = file.read_text()
+    before, touched = file.read_text(), file.stat().st_mtime_ns
     name = "mine/door_rattle.yaml"
     patch = unified({name: before}, {name: before.replace("striker_loose: 34", "striker_loose: 1")})
     (workshop / "bad.patch").write_text(patch)
     ran = run_learn(advisor, workshop, "--apply", "bad.patch")
     assert ran.code == 1
-    assert "put back" in ran.err
+    first, *errors = ran.err.splitlines()
+    assert first == "With the patch the knowledge would have errors. Nothing was changed."
+    assert errors
+    assert all(error.startswith("mine/door_rattle.yaml:") for error in errors)
+    assert (file.read_text(), file.stat().st_mtime_ns) == (before, touched)
+
+
+OTHER = {
+    "a name": ("name: Tap along the door trim", "name: Tap along the door trim 2"),
+    "a number in words": ("name: Tap along the door trim", "name: 3 of 4"),
+    "a comment": ("# ", "# 5 "),
+    "an id": ("cable_loose", "cable_lose"),
+    "layout": ("striker_loose: 34", "striker_loose:  34"),
+    "a quoted number": ("striker_loose: 34", "striker_loose: '34'"),
+    "a line more": ("striker_loose: 34", "striker_loose: 34\n"),
+    "a number for a word": ("price: low", "price: 5"),
+}
+
+
+@pytest.mark.parametrize("what", OTHER)
+def test_a_patch_changes_numbers_and_nothing_else(workshop: Path, advisor: Runs, what: str) -> None:
+    """Whatever else a patch changes, it is refused with the line, even where the knowledge would pass."""
+    file = workshop / "mine" / "door_rattle.yaml"
+    name = "mine/door_rattle.yaml"
+    before = file.read_text()
+    old, new = OTHER[what]
+    if what == "a number in words":
+        before = before.replace(old, "name: 2 of 4")
+        file.write_text(before)
+        old = "name: 2 of 4"
+    assert old in before
+    after = before.replace("striker_loose: 34", "striker_loose: 33") if "striker" not in old else before
+    (workshop / "bad.patch").write_text(unified({name: before}, {name: after.replace(old, new)}))
+    ran = run_learn(advisor, workshop, "--apply", "bad.patch")
+    assert (ran.code, ran.out) == (1, "")
+    line = before.split("\n").index(next(one for one in before.split("\n") if old in one)) + 1
+    if what == "a number in words":
+        assert f"{name}:1: the patch changes a number in a text" in ran.err
+    elif what != "a number for a word":  # which is said by what it breaks
+        assert f"{name}:{line + (what == 'a line more')}: the patch changes something else" in ran.err
     assert file.read_text() == before
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [("0.7", "0.75"), ("70 of 100", "7.5 of 10"), ("'70 of 100'", "'71 of 100'"), ("probable", "71 of 100")],
+)
+def test_every_way_to_write_a_number_may_change(old: str, new: str) -> None:
+    """Digits, so many of so many, and a word that gives way to them; within their quotes."""
+    text = HEAD + complaint("any_of: {a: 40, b: 30}") + faults("a", "b") + LOOK.replace("NUMBER", old)
+    only_numbers(
+        {"x.yaml": text}, {"x.yaml": text.replace(f"a: {old}", f"a: {new}").replace("a: 40", "a: 4.5e1")}
+    )
+
+
+LOOK = """\
+readings:
+  look:  # 0.7 of them, probable
+    name: Look
+    minutes: 1
+    outcomes: {no_: A, yes_: "B 0.7"}
+    noisy_or: {leak: 0.1, causes: {a: NUMBER}}
+"""
+
+
+def test_a_killed_apply_is_finished_by_the_next_command(workshop: Path, advisor: Runs) -> None:
+    """Killed between two files: `check` puts the other in place and says so."""
+    extra = workshop / "mine" / "more.yaml"
+    extra.write_text(HEAD + faults("spare").replace("minutes: 5", "minutes: 7"))
+    names = ["mine/door_rattle.yaml", "mine/more.yaml"]
+    before = {name: (workshop / name).read_text() for name in names}
+    after = {
+        name: text.replace("minutes: 7", "minutes: 8").replace("striker_loose: 34", "striker_loose: 33")
+        for name, text in before.items()
+    }
+    (workshop / "two.patch").write_text(unified(before, after))
+    code = (
+        "import os, signal, sys\n"
+        "def act(event, said):\n"
+        "    if event == 'os.rename' and str(said[1]).endswith('more.yaml'):\n"
+        "        os.kill(os.getpid(), signal.SIGKILL)\n"
+        "sys.addaudithook(act)\n"
+        "from advisor.cli import main\n"
+        "main()\n"
+    )
+    killed = subprocess.run(
+        [sys.executable, "-c", code, "learn", "--knowledge", "mine", "--apply", "two.patch"],
+        cwd=workshop,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        check=False,
+    )
+    assert killed.returncode == -signal.SIGKILL, killed.stderr
+    assert [(workshop / name).read_text() for name in names] == [after[names[0]], before[names[1]]]
+    ran = advisor("check", "mine")
+    assert "A change that was stopped halfway is finished: more.yaml." in ran.err
+    assert {name: (workshop / name).read_text() for name in names} == after
+    assert sorted(one.name for one in (workshop / "mine").iterdir()) == ["door_rattle.yaml", "more.yaml"]
+    assert "stopped halfway" not in advisor("check", "mine").err
 
 
 def test_a_patch_for_other_files_is_refused(workshop: Path, advisor: Runs) -> None:

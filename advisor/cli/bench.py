@@ -9,7 +9,13 @@ from pathlib import Path
 import click
 
 from advisor.cli.ending import fail, refuse_unknown
-from advisor.cli.given import checked, knowledge_option, shipped, store_option, without_option
+from advisor.cli.given import (
+    checked,
+    for_screens,
+    knowledge_option,
+    store_option,
+    without_option,
+)
 from advisor.cli.saying import say
 
 
@@ -25,7 +31,7 @@ def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) 
     from advisor.screens.app import AdvisorApp
 
     os.umask(0o077)  # papers that are saved from the screens can be read by their owner alone
-    app = AdvisorApp(list(paths) or [shipped("knowledge")], frozenset(without), store)
+    app = AdvisorApp(for_screens(paths), frozenset(without), store)
     app.run()
     sys.exit(app.return_code or 0)
 

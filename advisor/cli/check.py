@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from advisor.cli.given import shipped
+from advisor.cli.given import shipped, tell_of_changes
 from advisor.cli.saying import json_text, say
 
 WATCHED_EVERY_SECONDS = 0.5
@@ -49,6 +49,7 @@ def _check(paths: list[Path], form: str) -> int:
     from advisor.review import review
 
     try:
+        tell_of_changes(paths)
         knowledge = load(paths)
         found = problems(knowledge)
         if not any(problem.severity == "error" for problem in found):

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from advisor.cli.ending import fail, refuse, refuse_unknown, there_is_no
+from advisor.cli.saying import say
 
 if TYPE_CHECKING:
     from advisor.case import Case
@@ -101,7 +103,27 @@ def checked(paths: Iterable[Path]) -> Knowledge:
     """The knowledge in these files and folders, or the shipped one; raises `ProblemsFound`."""
     from advisor import cache, lint
 
-    return lint.checked(list(paths) or [shipped("knowledge")], cache.of_this_user())
+    meant = list(paths) or [shipped("knowledge")]
+    tell_of_changes(meant)
+    return lint.checked(meant, cache.of_this_user())
+
+
+def tell_of_changes(paths: Iterable[Path]) -> None:
+    """Have a change of these files that was stopped halfway finished or undone, and say so."""
+    from advisor.loading import settled
+
+    for line in settled(paths):
+        say(line, err=True)
+
+
+def for_screens(paths: Iterable[Path]) -> list[Path]:
+    """The files and folders that screens will read, or the shipped ones; such changes are put in order."""
+    from advisor.problems import ProblemsFound
+
+    meant = list(paths) or [shipped("knowledge")]
+    with suppress(ProblemsFound):  # the screens say what cannot be put in order
+        tell_of_changes(meant)
+    return meant
 
 
 def engines_of(knowledge: Knowledge, by_phone: bool = False) -> Engines:

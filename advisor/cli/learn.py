@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 import contextlib
-import shutil
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Literal
 
 import click
 
 from advisor.cli.ending import fail, refuse
-from advisor.cli.given import Number, checked, engines_of, from_here, knowledge_option, shipped, store_option
+from advisor.cli.given import (
+    Number,
+    checked,
+    engines_of,
+    from_here,
+    knowledge_option,
+    shipped,
+    store_option,
+    tell_of_changes,
+)
 from advisor.cli.jobs import stored_jobs
 from advisor.cli.progress import bar_of
 from advisor.cli.saying import say
@@ -52,7 +62,7 @@ LARGEST_PATCH = 1_000_000
     "--apply",
     "patch",
     type=click.Path(path_type=Path, dir_okay=False, exists=True),
-    help="Change the knowledge files by a patch made before, and nothing else.",
+    help="Change numbers in the knowledge files by a patch made before, and nothing else.",
 )
 def learn(
     paths: tuple[Path, ...],
@@ -101,15 +111,16 @@ def learn(
 
 
 def _apply(patch: Path, meant: list[Path]) -> None:
-    """Change the knowledge files by a patch; they are put back if they then do not pass the checks."""
-    from advisor.loading import knowledge_files
-    from advisor.problems import ProblemsFound
-    from advisor.proposal import CannotApply, applied, patch_files
+    """Change numbers in the knowledge files by a patch, once a copy with it has passed the checks."""
+    from advisor.loading import knowledge_files, text_of
+    from advisor.proposal import CannotApply, applied, only_numbers, patch_files
+    from advisor.replacing import replace_all
 
     if not patch.is_file() or patch.stat().st_size > LARGEST_PATCH:
         refuse([f"{patch} is no file, or larger than any patch. Name what `advisor learn --output` wrote."])
+    tell_of_changes(meant)
     text = patch.read_bytes().decode("utf-8", errors="replace")
-    known = {file.resolve() for file in knowledge_files(meant)}
+    known = {file.resolve(): file for file in knowledge_files(meant)}
     files = {name: Path(name) for name in patch_files(text)}
     refuse(
         [
@@ -119,33 +130,40 @@ def _apply(patch: Path, meant: list[Path]) -> None:
         ]
         or ([] if files else [f"{patch} is no patch: it names no file."])
     )
-    old = {name: file.read_bytes() for name, file in files.items()}
+    old = {name: text_of(file) for name, file in files.items()}
     try:
-        new = applied(text, {name: said.decode("utf-8") for name, said in old.items()})
+        new = applied(text, old)
+        only_numbers(old, new)
     except CannotApply as error:
         fail([str(error)], 1)
-    _write_anew({files[name]: said.encode("utf-8") for name, said in new.items()})
-    try:
-        checked(meant)
-    except ProblemsFound:
-        _write_anew({files[name]: before for name, before in old.items()})
-        say("With the patch the knowledge has errors. The files were put back. Mend what follows:", err=True)
-        raise
+    after = {file: text_of(file) for file in known.values()}
+    after.update({known[files[name].resolve()]: said for name, said in new.items()})
+    errors = _errors_of(after)
+    if errors:
+        fail(["With the patch the knowledge would have errors. Nothing was changed.", *errors], 1)
+    replace_all({files[name]: said.encode("utf-8") for name, said in new.items()})
     say(f"Changed: {', '.join(files)}.")
 
 
-def _write_anew(texts: Mapping[Path, bytes]) -> None:
-    """Put files in the place of others once all are on the disk; where there is no room, none is."""
-    beside = {file.resolve(): file.resolve().with_name(f"{file.name}.new") for file in texts}
-    try:
-        for (file, new), text in zip(beside.items(), texts.values(), strict=True):
-            new.write_bytes(text)
-            shutil.copymode(file, new)
-        for file, new in beside.items():
-            new.replace(file)
-    finally:
-        for new in beside.values():
-            new.unlink(missing_ok=True)
+def _errors_of(texts: Mapping[Path, str]) -> list[str]:
+    """What would be wrong with knowledge of these texts, tried on copies elsewhere."""
+    from advisor.lint import checked as without_error
+    from advisor.problems import ProblemsFound
+
+    with TemporaryDirectory() as folder:
+        copies = {Path(folder) / str(at) / file.name: file for at, file in enumerate(texts)}
+        for copy, file in copies.items():
+            copy.parent.mkdir()
+            copy.write_bytes(texts[file].encode("utf-8"))
+        try:
+            without_error(copies)
+        except ProblemsFound as error:
+            names = {str(copy): str(file) for copy, file in copies.items()}
+            return [
+                str(replace(one, place=replace(one.place, file=names.get(one.place.file, one.place.file))))
+                for one in error.problems
+            ]
+    return []
 
 
 def _tried(jobs: list[Filed], *versions: Knowledge) -> list[tuple[int, int, int]]:

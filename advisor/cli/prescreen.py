@@ -18,8 +18,8 @@ from advisor.cli.given import (
     checked,
     engine_of,
     facts_option,
+    for_screens,
     knowledge_option,
-    shipped,
     store_option,
     without_option,
 )
@@ -82,7 +82,7 @@ def prescreen(
         from advisor.screens.app import AdvisorApp
 
         os.umask(0o077)  # papers that are saved from the screens can be read by their owner alone
-        app = AdvisorApp(list(paths) or [shipped("knowledge")], frozenset(without), store, minutes)
+        app = AdvisorApp(for_screens(paths), frozenset(without), store, minutes)
         app.run()
         sys.exit(app.return_code or 0)
     from advisor.advice import Contradiction, Workshop
