@@ -202,7 +202,7 @@ def no_visit(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[str, .
     sure = [name for name in harmless if beliefs[name] >= NO_VISIT_AT]
     if not sure or any(beliefs[name] >= OTHERS_BELOW for name in beliefs if name not in harmless):
         return ()
-    sure.sort(key=lambda name: (-beliefs[name], name))
+    sure.sort(key=lambda name: _likeliest_first(beliefs, name))
     return tuple(text for name in sure if (text := texts[name]))
 
 
@@ -216,9 +216,14 @@ def safety(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
 
 
 def _causes(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[Cause, ...]:
-    order = sorted(beliefs, key=lambda name: (-beliefs[name], name))[:MOST_SHOWN]
+    order = sorted(beliefs, key=lambda name: _likeliest_first(beliefs, name))[:MOST_SHOWN]
     shown = [name for at, name in enumerate(order) if not at or beliefs[name] >= LEAST_SHOWN]
     return tuple(Cause(name, knowledge.title(name), beliefs[name], in_words(beliefs[name])) for name in shown)
+
+
+def _likeliest_first(beliefs: Mapping[str, float], name: str) -> tuple[float, str]:
+    """The key to sort causes by, so that those that are equally likely but for round-off go by id."""
+    return -round(beliefs[name], 10), name
 
 
 def _minutes(minutes: Floats) -> Minutes:

@@ -25,7 +25,7 @@ from advisor.booking import (
     simulated,
 )
 from advisor.bookingsheet import KEYS, as_dict, document, text_lines
-from advisor.case import Case, Known
+from advisor.case import Case, Known, Prepared, Seen, Skipped
 from advisor.document import html, markdown
 from advisor.engine import compile_tables
 from advisor.knowledge import Knowledge
@@ -33,7 +33,7 @@ from advisor.likelihoods import WORDS
 from advisor.network import build
 from advisor.phone import not_known, said
 from advisor.ranking import compile_ranker
-from tests.conftest import Ran
+from tests.conftest import Ran, faults
 
 Made = Callable[[str], Knowledge]
 Advisor = Callable[..., Ran]
@@ -86,6 +86,48 @@ setups:
     needs: [jacked]
     arrange: Bring it the evening before.
 """
+
+
+SPLIT = """\
+complaints:
+  puddle:
+    name: Water under the car
+    family: water
+    exactly_one_of: {{tank: {tank}, hose: {hose}, seal: {seal}}}
+    unlisted: 1
+faults:
+  tank: {{name: Tank, remedy: Mend it, remedy_minutes: 20, price: low}}
+  hose: {{name: Hose, remedy: Mend it, remedy_minutes: 100, price: low}}
+  seal: {{name: Seal, remedy: Mend it, remedy_minutes: 60, price: low}}
+instruments:
+  pump: {{name: Pressure pump}}
+  torch: {{name: Torch}}
+setups:
+  jacked: {{name: Jacked up, hands_on_minutes: 5, bay: Bay with a lift}}
+readings:
+  look:
+    name: Look under the tank
+    minutes: 1
+    instrument: torch
+    outcomes: {{dry: Dry, wet: Wet}}
+    table: [{{when: {{tank: present}}, gives: {{wet: 1.0}}}}, {{otherwise: {{dry: 1.0}}}}]
+  pressed:
+    name: System under pressure
+    who: certified
+    minutes: 10
+    instrument: pump
+    setup: jacked
+    outcomes: {{holds: Holds, falls: Falls}}
+    table: [{{when: {{hose: present}}, gives: {{falls: 1.0}}}}, {{otherwise: {{holds: 1.0}}}}]
+  felt:
+    name: Felt for pressure
+    who: certified
+    minutes: 90
+    instrument: pump
+    outcomes: {{holds: Holds, falls: Falls}}
+    table: [{{otherwise: {{falls: 0.5, holds: 0.5}}}}]
+"""
+"""A look tells the tank from the rest, and only then the hose is pressed; the last reading tells nothing."""
 
 
 def sheet_of(knowledge: Knowledge, case: Case, workshop: Workshop | None = None) -> BookingSheet:
@@ -143,6 +185,33 @@ def test_the_leading_causes_come_with_their_numbers(sheet: BookingSheet) -> None
     ]
 
 
+def test_halfway_between_two_anchors_the_lower_word_is_said() -> None:
+    """0.375 is as far from 0.25 as from 0.50."""
+    assert in_words(0.375) == "possible"
+
+
+def many_causes(shares: dict[str, int], unlisted: int) -> str:
+    """A complaint with exactly one of many causes, and nothing to read but by the customer."""
+    listed = ", ".join(f"{name}: {share}" for name, share in shares.items())
+    return (
+        "complaints:\n  puddle:\n    name: Water\n    family: water\n"
+        f"    exactly_one_of: {{{listed}}}\n    unlisted: {unlisted}\n" + faults(*shares)
+    )
+
+
+def test_five_causes_are_shown_and_none_below_one_in_twenty_but_the_first(known: Made) -> None:
+    """The likeliest first, by id among equals; just 0.05 is shown, and the first in any case."""
+    six = known(many_causes({"f": 30, "e": 15, "d": 15, "c": 15, "b": 12, "a": 12}, 1))
+    assert [one.fault for one in sheet_of(six, Case("puddle")).causes] == ["f", "c", "d", "e", "a"]
+    limit = known(many_causes({"a": 87, "b": 6, "c": 4}, 3))
+    assert [(one.fault, one.words) for one in sheet_of(limit, Case("puddle")).causes] == [
+        ("a", "very likely"),
+        ("b", "very unlikely"),
+    ]
+    crowd = known(many_causes({f"c{number:02d}": 4 for number in range(24)}, 4))
+    assert [one.fault for one in sheet_of(crowd, Case("puddle")).causes] == ["c00"]
+
+
 # -------------------------------------------------------------------------------- how long, with what
 
 
@@ -178,6 +247,115 @@ def test_the_sheet_names_instruments_bay_person_and_setups_that_jobs_need(sheet:
         ("cold_night", "Bring it the evening before.")
     ]
     assert sheet.overnight
+
+
+@pytest.mark.parametrize(
+    ("tank", "hose", "seal", "needed", "upto"),
+    [(74, 12, 13, True, 16), (79, 10, 10, True, 16), (80, 9, 10, True, 4), (84, 7, 8, False, 1)],
+)
+def test_what_some_jobs_need_is_booked_where_one_in_five_do(
+    known: Made, tank: int, hose: int, seal: int, needed: bool, upto: float
+) -> None:
+    """By hand: everybody looks for a minute; all but the tanks are jacked up in 5 and pressed for 10.
+
+    Whoever presses is certified, though the other certified reading is never taken. Of 400 jobs in order the
+    minutes booked are those of the 320th, and part of the way to the 321st: at just one in five, 1 + 0.2·15.
+    """
+    others = (100 - tank) / 100
+    made = sheet_of(known(SPLIT.format(tank=tank, hose=hose, seal=seal)), Case("puddle"))
+    assert made.hands_on.expected == pytest.approx(1 + 15 * others, abs=1e-9)
+    assert (made.hands_on.upto, made.total.upto) == (pytest.approx(upto), pytest.approx(upto))
+    assert (made.waiting.expected, made.waiting.upto) == (0, 0)
+    assert made.certified_share == pytest.approx(others)
+    assert made.certified == needed
+    pump = [("pump", pytest.approx(others))] if needed else []
+    assert [(one.what, one.share) for one in made.instruments] == [("torch", 1.0), *pump]
+    assert [one.what for one in made.bays] == (["Bay with a lift"] if needed else [])
+    assert [one.setup for one in made.setups] == (["jacked"] if needed else [])
+    assert not made.overnight
+    assert made.remedy_minutes == pytest.approx((tank * 20 + hose * 100 + seal * 60) / 100)
+
+
+def test_a_setup_that_is_in_place_is_not_made_again(puddle: Knowledge) -> None:
+    """The car is on the lift already: 10 minutes and 2 are left, the night, and no bay to book."""
+    made = sheet_of(puddle, Case("puddle", (Prepared("jacked", "2030-01-01T08:00:00+00:00"),)))
+    assert (made.hands_on.expected, made.waiting.expected) == (12, 480)
+    assert [one.setup for one in made.setups] == ["cold_night"]
+    assert made.bays == ()
+
+
+def test_a_sheet_is_of_four_hundred_cars_of_the_stated_seed(known: Made) -> None:
+    """Another seed or number gives other cars; who gives the same gets the same."""
+    knowledge = known(TEXT)
+    engine = compile_tables(build(knowledge, "puddle").tables)
+    ranker = compile_ranker(knowledge, engine, "puddle", AT_THE_CAR)
+
+    def minutes(seed: int, cars: int) -> float:
+        return booking_sheet(knowledge, engine, Case("puddle"), seed=seed, cars=cars).remedy_minutes
+
+    def by_hand(seed: int, cars: int) -> float:
+        _, drawn, _ = simulated(ranker, Case("puddle"), seed, cars)
+        assert len(drawn.faults) == cars
+        per_car = {"condensed": 10, "hose": 30, "unlisted:puddle": 0}
+        return float(np.mean(drawn.faults @ [per_car[name] for name in ranker.faults]))
+
+    standard = booking_sheet(knowledge, engine, Case("puddle")).remedy_minutes
+    assert standard == by_hand(20_260_301, 400)
+    assert [minutes(seed, 7) for seed in range(4)] == [by_hand(seed, 7) for seed in range(4)]
+    assert len({minutes(seed, 7) for seed in range(4)}) > 1
+
+
+MEASURED = """\
+complaints:
+  puddle: {name: Water, family: water, exactly_one_of: {leak: 50, valve: 49}, unlisted: 1}
+faults:
+  leak: {name: Leak, remedy: Mend it, remedy_minutes: 5, price: low}
+  valve: {name: Valve, remedy: Mend it, remedy_minutes: 5, price: low}
+instruments:
+  scale: {name: Scale, units: [kg], accuracy: {kg: {absolute: 0.003}}}
+  coarse: {name: Coarse gauge, units: [bar g], accuracy: {bar g: {absolute: 2}}}
+  fine: {name: Fine gauge, units: [bar g], accuracy: {bar g: {absolute: 0.01}}}
+  spare: {name: Spare scale, units: [kg], accuracy: {kg: {absolute: 0.03}}}
+  paper: {name: Paper}
+measurands:
+  got: {name: Recovered, ask: How much?, unit: g, range: [0, 1000], instrument: [scale, spare]}
+readings:
+  one:
+    name: One
+    minutes: 3
+"""
+CHARGE = """\
+    instrument: paper
+    quantity:
+      unit: "%"
+      range: [0, 150]
+      bands: {short: Short, right: Right}
+      limits: [80]
+      derived: {formula: charge_share, inputs: {recovered_g: got, plate_g: 500}}
+    table: [{when: {leak: present}, gives: {short: 0.9, right: 0.1}}, {otherwise: {short: 0.1, right: 0.9}}]
+"""
+PRESSURE = """\
+    instrument: [coarse, fine]
+    quantity: {unit: bar g, range: [0, 10], bands: {short: Short, right: Right}, limits: [5]}
+    table: [{when: {leak: present}, gives: {short: 0.9, right: 0.1}}, {otherwise: {short: 0.1, right: 0.9}}]
+"""
+
+
+@pytest.mark.parametrize(
+    ("text", "without", "needed"),
+    [
+        (CHARGE, [], ["paper", "scale"]),
+        (CHARGE, ["scale"], ["paper", "spare"]),
+        (PRESSURE, [], ["fine"]),
+        (PRESSURE, ["fine"], ["coarse"]),
+    ],
+)
+def test_the_instruments_are_those_that_readings_and_their_numbers_are_taken_with(
+    known: Made, text: str, without: list[str], needed: list[str]
+) -> None:
+    """A worked-out reading needs what its numbers are measured with; of two gauges the better one."""
+    made = sheet_of(known(MEASURED + text), Case("puddle"), Workshop(frozenset(without), AT_THE_CAR.who))
+    assert [(one.what, one.share) for one in made.instruments] == [(what, 1.0) for what in needed]
 
 
 def test_an_instrument_that_is_missing_is_replaced_by_the_next(puddle: Knowledge) -> None:
@@ -222,6 +400,24 @@ def test_nobody_has_to_come_for_what_is_normal_where_nothing_else_is_likely(
     assert told == (() if needed else ("Clear water after cooling is normal.",))
 
 
+def test_of_several_harmless_causes_each_that_is_sure_is_explained(puddle: Knowledge) -> None:
+    """The likelier first, by id among equals; a harmless one that is not sure keeps nobody at home."""
+    explained = {
+        name: puddle.faults["condensed"].model_copy(update={"no_visit": text})
+        for name, text in (("b", "About b."), ("a", "About a."), ("z", "About z."))
+    }
+    both = replace(puddle, faults={**puddle.faults, **explained})
+    assert no_visit(both, {"b": 0.9, "a": 0.9, "z": 0.95, "hose": 0.05}) == (
+        "About z.",
+        "About a.",
+        "About b.",
+    )
+    assert no_visit(both, {"b": 0.85, "a": 0.5}) == ("About b.",)
+    assert no_visit(both, {"b": 0.5, "a": 0.5}) == ()
+    assert no_visit(both, {"hose": 0.9, "b": 0.01}) == ()
+    assert no_visit(both, {}) == ()
+
+
 def test_the_sheet_says_that_no_visit_is_needed(known: Made) -> None:
     """And why, in the author's words."""
     knowledge = known(
@@ -244,6 +440,13 @@ def test_what_is_said_for_safety_is_for_the_complaint_the_answers_and_everybody(
     )
 
 
+def test_a_warning_is_said_once_and_a_question_that_is_gone_is_passed_over(known: Made) -> None:
+    """Two answers may bring one sentence; the knowledge may have changed since the answer."""
+    twice = known(TEXT.replace("Keep children & pets <away> from it", "Stop at once if the engine gets hot"))
+    case = Case("puddle", (Seen("gone", "yes"), said(twice, "coloured", "coloured")))
+    assert safety(twice, case) == ("Stop at once if the engine gets hot", IN_DOUBT)
+
+
 # ---------------------------------------------------------------------------------------------- on paper
 
 
@@ -261,6 +464,35 @@ def test_what_was_asked_is_on_the_sheet_with_its_answer(puddle: Knowledge) -> No
     unknown = sheet_of(puddle, Case("puddle").with_entry(not_known("coloured")))
     assert unknown.said == (("Is the water <coloured> & sweet?", None),)
     assert "does not know" in "\n".join(text_lines(document([unknown], "car 7", "today")))
+
+
+def test_what_is_said_keeps_to_the_questions_of_the_knowledge(known: Made) -> None:
+    """In their order, questions for the customer alone, an answer or fact that is gone as it was entered."""
+    text = TEXT.replace("{pink: 60, blue: 40}", "{dark_pink: 60, blue: 40}").replace(
+        "  pressed:\n",
+        "  smell:\n    name: Smell\n    who: customer\n    ask: Does it smell?\n    minutes: 1\n"
+        "    outcomes: {nothing: Of nothing, sweet: Sweet}\n"
+        "    noisy_or: {leak: 1 of 100, causes: {hose: 50 of 100}}\n  pressed:\n",
+    )
+    knowledge = known(text)
+    case = Case(
+        "puddle",
+        (
+            Known("colour", "dark_pink"),
+            Skipped("pressed", "no pump"),
+            said(knowledge, "smell", "sweet"),
+            not_known("coloured"),
+        ),
+    )
+    made = sheet_of(knowledge, case)
+    assert made.facts == (("Colour of the coolant", "dark pink"),)
+    assert made.said == (("Is the water <coloured> & sweet?", None), ("Does it smell?", "Sweet"))
+
+
+def test_a_fact_that_the_knowledge_has_no_more_is_not_on_the_sheet(puddle: Knowledge) -> None:
+    """What was entered under other knowledge does not stop the paper."""
+    made = sheet_of(puddle, Case("puddle", (Known("gone", "yes"), Known("colour", "blue"))))
+    assert made.facts == (("Colour of the coolant", "blue"),)
 
 
 def test_the_page_shows_text_as_text_and_loads_nothing(puddle: Knowledge) -> None:
