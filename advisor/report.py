@@ -104,8 +104,8 @@ def clock_words(when: datetime) -> str:
 
 
 def age(since: str, now: datetime) -> str:
-    """How long ago a time (ISO 8601) was: "5 min ago", "3 days ago"."""
-    minutes = max(0.0, (now - datetime.fromisoformat(since)).total_seconds() / 60)
+    """How long ago a time (ISO 8601) was: "5 min ago", "3 days ago"; "just now" where it is still to come."""
+    minutes = (now - datetime.fromisoformat(since)).total_seconds() / 60
     if minutes < 1:
         return "just now"
     if minutes < 24 * 60:

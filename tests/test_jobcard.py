@@ -41,7 +41,7 @@ from advisor.history import minutes, when
 from advisor.jobcard import job_card
 from advisor.knowledge import Knowledge
 from advisor.lint import checked
-from advisor.report import percent
+from advisor.report import age, percent
 from advisor.session import Engines, Session
 from advisor.store import Store
 from tests.conftest import HEAD, Ran, complaint, faults
@@ -673,3 +673,24 @@ def test_a_file_that_cannot_be_written_is_exit_code_3(advisor: Advisor, bench: B
     ran = advisor("report", "1", "--store", bench.url, "--output", tmp_path / "none" / "card.md")
     assert ran.code == 3
     assert "card.md" in ran.err
+
+
+@pytest.mark.parametrize(
+    ("minutes", "words"),
+    [
+        (-90, "just now"),
+        (-3 * 24 * 60, "just now"),
+        (0.9, "just now"),
+        (1, "1 min ago"),
+        (75, "1 h 15 ago"),
+        (23 * 60, "23 h ago"),
+        (24 * 60, "1 day ago"),
+        (35 * 60, "1 day ago"),
+        (37 * 60, "2 days ago"),
+        (3 * 24 * 60, "3 days ago"),
+    ],
+)
+def test_how_long_ago_is_said_in_minutes_hours_or_days(minutes: float, words: str) -> None:
+    """A clock that was set back since makes nothing negative."""
+    since = datetime(2030, 1, 3, 8, 0, tzinfo=UTC)
+    assert age(since.isoformat(), since + timedelta(minutes=minutes)) == words
