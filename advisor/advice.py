@@ -33,7 +33,7 @@ def comparable(bits: float) -> float: ...
 @overload
 def comparable(bits: Floats) -> Floats: ...
 def comparable(bits: float | Floats) -> float | Floats:
-    """Bits, or bits per minute, such that equal ones are equal in whatever order they were added up."""
+    """Bits, by the minute too, or probabilities: equal ones are equal in whatever order they were added up."""
     return np.round(bits, DECIMALS)
 
 
@@ -179,7 +179,7 @@ def advise(
                 Suspect(fault, knowledge.title(fault), probability, before[fault])
                 for fault, probability in present(now.beliefs).items()
             ),
-            key=lambda suspect: (-suspect.probability, suspect.fault),
+            key=lambda suspect: (-comparable(suspect.probability), suspect.fault),
         )
     )
     ready = dict.fromkeys(setups_in_place(knowledge, case), 0.0) if waiting is None else waiting

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.advice import Workshop, present
+from advisor.advice import Workshop, comparable, present
 from advisor.case import Case
 from advisor.engine import Engine
 from advisor.knowledge import UNLISTED, Knowledge
@@ -223,7 +223,7 @@ def _causes(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[Cause, 
 
 def _likeliest_first(beliefs: Mapping[str, float], name: str) -> tuple[float, str]:
     """The key to sort causes by, so that those that are equally likely but for round-off go by id."""
-    return -round(beliefs[name], 10), name
+    return -comparable(beliefs[name]), name
 
 
 def _minutes(minutes: Floats) -> Minutes:

@@ -17,6 +17,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from advisor.advice import comparable
 from advisor.engine import Reasoner
 from advisor.tables import Floats
 
@@ -65,7 +66,7 @@ def disagreement(
     against = [
         own - (whole.log2_evidence - one.log2_evidence) for own, one in zip(alone, left_out, strict=True)
     ]
-    at = max(range(len(names)), key=lambda index: (round(against[index], 10), names[index]))
+    at = max(range(len(names)), key=lambda index: (comparable(against[index]), names[index]))
     if against[at] < WORTH_SAYING_BITS:
         return None
     repeat = names[at]

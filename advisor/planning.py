@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from advisor.advice import Advice, Proposal, setups_in_place
+from advisor.advice import Advice, Proposal, comparable, setups_in_place
 from advisor.case import Case
 from advisor.engine import Evidence, Reasoner
 from advisor.knowledge import Knowledge, setups_of
@@ -87,7 +87,7 @@ def _chosen(
             for one in among
             if one not in chosen
         }
-        best = min(adds, key=lambda one: (-round(adds[one], 10), one.minutes, one.reading), default=None)
+        best = min(adds, key=lambda one: (-comparable(adds[one]), one.minutes, one.reading), default=None)
         if best is None or adds[best] < WORTH_BITS:
             break
         chosen.append(best)

@@ -291,6 +291,16 @@ def test_suspects_stand_by_probability_with_what_the_last_entry_did(door: Bench)
     ]
 
 
+def test_suspects_that_are_equally_likely_stand_by_id(known: Callable[[str], Knowledge]) -> None:
+    """Twenty-four causes of four in a hundred each: round-off puts none of them before another."""
+    names = [f"c{number:02d}" for number in range(24)]
+    shares = ", ".join(f"{name}: 4" for name in names)
+    knowledge = known(complaint(f"exactly_one_of: {{{shares}}}", 4) + faults(*names))
+    engine = compile_tables(build(knowledge, "c").tables)
+    found = [one.fault for one in advise(knowledge, engine, Case("c")).suspects]
+    assert found == [*names, "unlisted:c"]
+
+
 def test_the_complaint_alone_suspects_as_the_author_wrote(door: Bench) -> None:
     """At the start the suspects have the shares of the knowledge."""
     start = {one.fault: one.probability for one in door.advise().suspects}
