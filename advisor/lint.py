@@ -6,17 +6,17 @@ A question about one file's form is asked in `loading`. What everything else rel
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 from pathlib import Path
 
 from advisor.cache import Cache
 from advisor.knowledge import Knowledge
-from advisor.loading import load_with_digest
+from advisor.loading import load, load_with_digest
 from advisor.plausible import CHECKS as PLAUSIBLE
 from advisor.priors import solve
-from advisor.problems import Problem, ProblemsFound
-from advisor.references import REFERENCES, Check
+from advisor.problems import Place, Problem, ProblemsFound
+from advisor.references import REFERENCES, UNKNOWN, Check, word_of
 
 MOST_TOLD = 300
 """Problems told of one question; whoever has more mends these first."""
@@ -46,6 +46,37 @@ def problems(knowledge: Knowledge) -> list[Problem]:
     return sorted(found, key=lambda problem: (problem.place, problem.code, problem.what))
 
 
+def leaning(files: Sequence[Path], found: Sequence[Problem]) -> list[Problem]:
+    """The problems of files that were checked by themselves, with the ids of their folder in one line.
+
+    That is where all lie in one folder and the rest of it defines ids that they miss; else as found.
+    """
+    folders = {file.parent for file in files}
+    missing = [one for one in found if one.code == UNKNOWN]
+    if not missing or len(folders) != 1 or any(file.is_dir() for file in files):
+        return list(found)
+    (folder,) = folders
+    try:
+        whole = load([folder])
+    except ProblemsFound:
+        return list(found)
+    still = {(one.place, word_of(one)) for one in problems(whole) if one.code == UNKNOWN}
+    defined = [one for one in missing if (one.place, word_of(one)) not in still]
+    owners = {name: Path(whole.place(section, name).file).name for section, name, _ in whole.items()}
+    others = sorted({owners[word_of(one)] for one in defined if word_of(one) in owners})
+    if not others:
+        return list(found)
+    alone = files[0].name if len(files) == 1 else f"{files[0].name} and what was named with it"
+    line = Problem(
+        Place(str(files[0]), 1, 1),
+        "leans",
+        f"{alone} leans on the rest of its folder: {', '.join(others)}.",
+        "",
+        f"Check them together: `advisor check {folder}`.",
+    )
+    return [line, *(one for one in found if one not in defined)]
+
+
 def shares(knowledge: Knowledge) -> Iterator[Problem]:
     """Complaints whose numbers cannot be so together."""
     for name in knowledge.complaints:
@@ -58,4 +89,4 @@ def shares(knowledge: Knowledge) -> Iterator[Problem]:
 CHECKS: tuple[Check, ...] = (*PLAUSIBLE, shares)
 """What is asked once the references are sound."""
 
-__all__ = ["CHECKS", "REFERENCES", "checked", "problems", "shares"]
+__all__ = ["CHECKS", "REFERENCES", "checked", "leaning", "problems", "shares"]

@@ -17,7 +17,7 @@ from pgmpy.readwrite import BIFReader, XMLBIFReader
 from advisor import cliquetree
 from advisor.cli import LIST_OF_COMMANDS
 from advisor.cli.program import COMMANDS, commands
-from tests.conftest import HEAD, ROOT, SCENARIOS, Ran, complaint, entangled, faults
+from tests.conftest import HEAD, ROOT, SCENARIOS, SHIPPED, Ran, complaint, entangled, faults
 
 Advisor = Callable[..., Ran]
 
@@ -441,6 +441,39 @@ def test_check_is_content_with_what_comes_along(advisor: Advisor) -> None:
     ran = advisor("check")
     assert (ran.code, ran.out) == (0, "")
     assert ran.err.endswith(" readings: 0 errors, 0 weak points.\n")
+
+
+@pytest.mark.parametrize("name", ["drain", "climate", "ingress"])
+def test_check_of_one_file_says_what_it_leans_on(advisor: Advisor, name: str) -> None:
+    """One line instead of an unknown id for each word of the workshop, with what to type."""
+    ran = advisor("check", SHIPPED / f"{name}.yaml")
+    (line,) = ran.out.splitlines()
+    assert line.startswith(f"{SHIPPED}/{name}.yaml:1:1: leans {name}.yaml leans on the rest of its folder: ")
+    assert "workshop.yaml" in line
+    assert line.endswith(f"Check them together: `advisor check {SHIPPED}`.")
+    assert ran.code == 1
+    assert "1 errors" in ran.err
+
+
+def test_a_slip_in_a_file_that_leans_on_others_is_told_too(advisor: Advisor, tmp_path: Path) -> None:
+    """An id that is nowhere in the folder is still named with its line."""
+    (tmp_path / "one.yaml").write_text(HEAD + complaint("any_of: {strap: 60, glas: 45}"), "utf-8")
+    (tmp_path / "two.yaml").write_text(HEAD + faults("strap", "glass"), "utf-8")
+    lines = advisor("check", tmp_path / "one.yaml").out.splitlines()
+    assert [line.split()[1] for line in lines] == ["leans", "unknown-id"]
+    assert "two.yaml." in lines[0]
+    assert "'glas'" in lines[1]
+
+
+def test_a_file_that_stands_alone_is_checked_as_ever(advisor: Advisor, tmp_path: Path) -> None:
+    """What lies beside it is not looked at, broken or not."""
+    (tmp_path / "one.yaml").write_text(
+        HEAD + complaint("any_of: {strap: 60, glas: 45}") + faults("strap"), "utf-8"
+    )
+    (tmp_path / "two.yaml").write_text(HEAD + faults("other"), "utf-8")
+    (line,) = advisor("check", tmp_path / "one.yaml").out.splitlines()
+    assert "unknown-id There is no fault or branch 'glas'." in line
+    assert advisor("check", SHIPPED / "example" / "door_rattle.yaml").code == 0
 
 
 def test_check_lets_weak_points_pass(advisor: Advisor, tmp_path: Path) -> None:

@@ -43,7 +43,7 @@ def check(paths: tuple[Path, ...], form: str, watch: bool) -> None:
 
 def _check(paths: list[Path], form: str) -> int:
     """Print what is wrong and weak; returns the exit code."""
-    from advisor.lint import problems
+    from advisor.lint import leaning, problems
     from advisor.loading import load
     from advisor.problems import ProblemsFound
     from advisor.review import review
@@ -51,7 +51,7 @@ def _check(paths: list[Path], form: str) -> int:
     try:
         tell_of_changes(paths)
         knowledge = load(paths)
-        found = problems(knowledge)
+        found = leaning(paths, problems(knowledge))
         if not any(problem.severity == "error" for problem in found):
             found = sorted([*found, *review(knowledge)], key=lambda one: (one.place, one.code))
         counted = (
