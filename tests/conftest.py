@@ -124,6 +124,12 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         yield
 
 
+@pytest.fixture(autouse=True)
+def _keys_count_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Screens in this process take keys as fast as they come, but where a test is about just that."""
+    monkeypatch.setattr("advisor.screens.attention.PAUSE_SECONDS", 0.0)
+
+
 @dataclass(frozen=True)
 class Ran:
     """How a command ended, and what it printed."""

@@ -56,6 +56,7 @@ async def screen_is(pilot, name, but=""):
 
 async def used():
     app = AdvisorApp([Path(sys.argv[1])], frozenset(), sys.argv[2], looks_ahead=False)
+    app.attention.seconds = 0
     sys.meta_path.insert(0, Watch())
     async with app.run_test(size=(80, 24)) as pilot:
         await screen_is(pilot, "StartScreen", "#jobs")

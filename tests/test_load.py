@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import time
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
 from dataclasses import replace
@@ -14,7 +13,7 @@ from aiohttp import ClientSession, ClientWebSocketResponse, WSMsgType
 
 from advisor.case import Case, Seen, Skipped
 from advisor.filed import Filed
-from advisor.screens.task import BOUNCE_SECONDS
+from advisor.screens.attention import PAUSE_SECONDS
 from advisor.store import Store
 from tests.benchmarks import load
 from tests.databases import KINDS, Database, fresh
@@ -94,7 +93,8 @@ class Page(Shown):
                 self.feed(message.data)
 
     async def type(self, keys: str) -> None:
-        """Send keys as a terminal does."""
+        """Send keys as a terminal does, from somebody who has read what is there."""
+        await asyncio.sleep(PAUSE_SECONDS + 0.1)
         await self.socket.send_json(["stdin", keys])
 
 
@@ -133,8 +133,6 @@ async def bench(address: str, session: ClientSession, store: Store, filed: Filed
     async def answered(count: int) -> None:
         await until(lambda: store.length(filed) == count)
         await page.until(f"{count} reading")
-        shown = time.monotonic()  # a bench takes a second key so soon for a slip of the finger
-        await until(lambda: time.monotonic() - shown > BOUNCE_SECONDS)
 
     async with page_of(address, session) as page:
         await at_the_bench(page, filed.tag)

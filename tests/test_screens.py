@@ -14,6 +14,7 @@ from textual.screen import Screen
 from textual.widgets import Input, OptionList, Static
 
 from advisor.screens.app import AdvisorApp
+from advisor.screens.attention import Attention
 from advisor.screens.choices import ChoiceScreen
 from advisor.screens.facts import FactsScreen
 from advisor.screens.new import NewJobScreen
@@ -391,6 +392,7 @@ async def test_a_bounced_key_answers_one_card(tmp_path: Path) -> None:
         task.chosen = "battery_test"
         task.action_read()
         await settled(pilot)
+        pilot.app.attention = Attention(60, lambda: 0.0)
         for _ in range(8):
             pilot.app.post_message(Key("1", "1"))
         await until(pilot, lambda screen: bool(task.session.filed.case.seen))

@@ -8,15 +8,15 @@ from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
-from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Static
 
 from advisor.report import account_lines
+from advisor.screens.asking import AskingDialog
 from advisor.session import NotUnderstood, Session
 from advisor.trouble import StoreTrouble
 
 
-class AccountScreen(ModalScreen[Session]):
+class AccountScreen(AskingDialog[Session]):
     """Shows the account and takes parts found by disconnecting; returns the session it ends with."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back", tooltip="Back to the bench")]

@@ -6,6 +6,7 @@ import gc
 from collections.abc import Sequence
 from pathlib import Path
 from re import Match
+from time import monotonic
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.cells import cell_len
@@ -14,12 +15,15 @@ from textual import work
 from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.color import Color
-from textual.events import DeliveryComplete, DeliveryFailed
+from textual.events import DeliveryComplete, DeliveryFailed, Event, Key, MouseDown, MouseUp
 from textual.filter import LineFilter
 from textual.screen import Screen
+from textual.widgets import Input
 from textual.worker import get_current_worker
 
 from advisor.letters import UNSEEN
+from advisor.screens.asking import AskingScreen
+from advisor.screens.attention import Attention
 from advisor.screens.help import HelpScreen
 from advisor.screens.welcome import WelcomeScreen
 
@@ -44,6 +48,19 @@ def _room(found: Match[str]) -> str:
 
 
 _UNSEEN = _LeftOut()
+
+HARMLESS_KEYS = frozenset(
+    ("up", "down", "left", "right", "pageup", "pagedown", "home", "end", "tab", "shift+tab", "ctrl+q")
+)
+"""Keys that answer nothing, and the one that leaves the program; others wait until a question was read."""
+RUBBING_OUT = frozenset(("backspace", "delete"))
+"""Keys that belong to typing although they make no letter."""
+
+
+def _age(event: Event) -> float:
+    """How many seconds ago something was pressed: it may have waited to be looked at."""
+    return monotonic() - event.time
+
 
 QUIET_SECONDS = 0.5
 """Nobody has gone on for so long after a job was left."""
@@ -85,6 +102,7 @@ class AdvisorApp(App[None]):
             if desk_minutes is None
             else "Service desk: what is asked on the phone, what has to be booked"
         )
+        self.attention = Attention()
         self.opened: Opened | None = None
         self.usual_thresholds = gc.get_threshold()
         self.is_left = False
@@ -95,8 +113,40 @@ class AdvisorApp(App[None]):
 
     async def on_mount(self) -> None:
         """Show the first screen, and get ready meanwhile."""
+        self.screen_change_signal.subscribe(self, lambda _: self.asks_anew(), immediate=True)
         await self.push_screen(self.welcome)
         self.load()
+
+    def asks_anew(self) -> None:
+        """Something else is asked from now on, and can be read once it is painted."""
+        self.attention.changed()
+        self.call_after_refresh(self.attention.changed)
+
+    async def on_event(self, event: Event) -> None:
+        """Take no act for an answer that comes too soon after what is asked has changed.
+
+        Keys pass here twice: before they go to a screen, and before their binding is looked at. A finger that
+        went down on something else than it comes up from has chosen nothing.
+        """
+        if isinstance(event, Key) and self.is_too_soon(event):
+            return
+        if isinstance(event, MouseDown) and not event.is_forwarded:
+            if self.attention.is_too_soon(_age(event)):
+                self.screen.suppress_click()
+                return
+            self.attention.pressed()
+        elif isinstance(event, MouseUp) and not event.is_forwarded and self.attention.changed_since_pressed:
+            self.screen.suppress_click()
+        await super().on_event(event)
+
+    def is_too_soon(self, key: Key) -> bool:
+        """Whether a key comes too soon to be an answer. Moving about and typing into a field always count."""
+        if key.key in HARMLESS_KEYS or not self.attention.is_too_soon(_age(key)):
+            return False
+        screen = self.screen
+        field = isinstance(self.focused, Input)
+        typing = field or (isinstance(screen, AskingScreen) and screen.takes_typing)
+        return not (typing and (key.is_printable or (field and key.key in RUBBING_OUT)))
 
     def on_unmount(self) -> None:
         """Let go of the database."""

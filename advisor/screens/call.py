@@ -10,7 +10,6 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -20,12 +19,13 @@ from advisor.desk import Call
 from advisor.engine import TooWide
 from advisor.problems import ProblemsFound
 from advisor.report import duration
+from advisor.screens.asking import AskingScreen
 from advisor.screens.facts import FactsScreen
 from advisor.screens.sheet import SheetScreen
 from advisor.trouble import Overtaken, StoreTrouble
 
 
-class CallScreen(Screen[None]):
+class CallScreen(AskingScreen[None]):
     """The questions, the most telling one first, until none is worth its time."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -79,6 +79,7 @@ class CallScreen(Screen[None]):
         answers.add_option(Option(Content("b The booking sheet"), id="book"))
         answers.highlighted = 0
         answers.focus()
+        self.asks(question)
         leading = "   ".join(f"{one.name}: {in_words(one.probability)}" for one in call.suspects[:3])
         self.query_one("#causes", Static).update(f"So far: {leading}")
 

@@ -9,7 +9,6 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Button, Footer, Input, Static
 
 from advisor.advice import Contradiction
@@ -17,13 +16,14 @@ from advisor.bookingsheet import harmless_words
 from advisor.desk import Call, heard
 from advisor.engine import TooWide
 from advisor.problems import ProblemsFound
+from advisor.screens.asking import AskingScreen
 from advisor.screens.ticks import TickList
 from advisor.session import Engines
 from advisor.store import Store
 from advisor.trouble import StoreTrouble
 
 
-class CallStartScreen(Screen[Call]):
+class CallStartScreen(AskingScreen[Call]):
     """Returns the call that has begun, or None for going back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -9,16 +9,16 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Button, OptionList, Static
 from textual.widgets.option_list import Option
 
 from advisor.report import changed_lines, entry_words
+from advisor.screens.asking import AskingDialog
 from advisor.session import Contradiction, Session
 from advisor.trouble import StoreTrouble
 
 
-class ChangedScreen(ModalScreen[Session]):
+class ChangedScreen(AskingDialog[Session]):
     """Returns the session that goes on under the new knowledge, or None for going back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -56,6 +56,7 @@ class ChangedScreen(ModalScreen[Session]):
                 choices.add_option(Option(Content(f"Take back {step}: {words}"), id=f"back {step}"))
         choices.highlighted = 0
         choices.focus()
+        self.asks(tuple(one.id for one in choices.options))
 
     @on(OptionList.OptionSelected)
     def chosen(self, event: OptionList.OptionSelected) -> None:

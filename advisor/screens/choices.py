@@ -10,12 +10,13 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
 from textual.events import Key
-from textual.screen import ModalScreen
 from textual.widgets import Button, OptionList, Static
 from textual.widgets.option_list import Option
 
+from advisor.screens.asking import AskingDialog
 
-class ChoiceScreen(ModalScreen[str]):
+
+class ChoiceScreen(AskingDialog[str]):
     """Lines to choose from; returns the key of one, or None for going back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

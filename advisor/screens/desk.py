@@ -9,7 +9,6 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Button, Footer, Static
 from textual.worker import get_current_worker
 
@@ -18,6 +17,7 @@ from advisor.bookingsheet import overview_lines
 from advisor.desk import Call, appointments
 from advisor.engine import TooWide
 from advisor.problems import ProblemsFound
+from advisor.screens.asking import AskingScreen
 from advisor.screens.call import CallScreen
 from advisor.screens.callstart import CallStartScreen
 from advisor.session import Engines
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from advisor.screens.app import AdvisorApp
 
 
-class DeskScreen(Screen[None]):
+class DeskScreen(AskingScreen[None]):
     """The overview, and the way into a call."""
 
     app: AdvisorApp

@@ -9,16 +9,16 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.events import Key
-from textual.screen import ModalScreen
 from textual.widget import Widget
 from textual.widgets import Button, Input, Label, Static
 
 from advisor.entry import Understood
+from advisor.screens.asking import AskingDialog
 from advisor.screens.pick import Pick
 from advisor.session import NotUnderstood, Session
 
 
-class EntryScreen(ModalScreen[Understood]):
+class EntryScreen(AskingDialog[Understood]):
     """The fields of a quantity reading; returns what they come to, or None for going back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -81,8 +81,13 @@ class EntryScreen(ModalScreen[Understood]):
 
     def on_key(self, event: Key) -> None:
         """Keys that come before the field has the focus go into it; with the focus it takes them itself."""
-        if event.is_printable and not isinstance(self.focused, Pick | Button):
+        if event.is_printable and self.takes_typing:
             self.take(event)
+
+    @property
+    def takes_typing(self) -> bool:
+        """Letters go into the first field unless something else has the focus."""
+        return not isinstance(self.focused, Pick | Button)
 
     def take(self, event: Key) -> None:
         """Put a typed character into the first field, or keep it until there is one."""

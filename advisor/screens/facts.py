@@ -8,15 +8,15 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
-from textual.screen import Screen
 from textual.widgets import Button, Footer, Label, Static
 
 from advisor.knowledge import Fact
 from advisor.report import plain
+from advisor.screens.asking import AskingScreen
 from advisor.screens.pick import Pick
 
 
-class FactsScreen(Screen[dict[str, str]]):
+class FactsScreen(AskingScreen[dict[str, str]]):
     """Vehicle facts as choices; returns those that are known."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

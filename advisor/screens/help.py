@@ -8,11 +8,13 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen, Screen
+from textual.screen import Screen
 from textual.widgets import Button, Static
 
+from advisor.screens.asking import AskingDialog
 
-class HelpScreen(ModalScreen[None]):
+
+class HelpScreen(AskingDialog[None]):
     """The keys of the screen below, from the bindings themselves."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -7,12 +7,12 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from textual import work
-from textual.screen import Screen
 from textual.worker import get_current_worker
 
 from advisor.engine import TooWide
 from advisor.lookahead import LookAhead
 from advisor.problems import ProblemsFound
+from advisor.screens.asking import AskingScreen
 from advisor.session import Contradiction, Session
 from advisor.trouble import Overtaken, StoreTrouble
 
@@ -25,7 +25,7 @@ SLOW_SECONDS = 0.5
 """What takes longer than this to save and work out is said to be under way."""
 
 
-class JobScreen(Screen[None]):
+class JobScreen(AskingScreen[None]):
     """Saves in a thread, keeps what cannot be saved and tries again; rings when a wait is over; looks ahead.
 
     What is shown of it all is left to the class that is made of this one.

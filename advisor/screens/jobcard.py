@@ -9,14 +9,14 @@ from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
-from textual.screen import Screen
 from textual.widgets import Button, Footer
 
+from advisor.screens.asking import AskingScreen
 from advisor.screens.paper import Paper
 from advisor.session import Session
 
 
-class JobCardScreen(Screen[None]):
+class JobCardScreen(AskingScreen[None]):
     """Shows the job card as it stands."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

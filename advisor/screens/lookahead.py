@@ -9,17 +9,17 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Button, OptionList, ProgressBar, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
 from advisor.lookahead import LookAhead
 from advisor.report import duration, look_ahead_words
+from advisor.screens.asking import AskingDialog
 from advisor.session import Session
 
 
-class LookAheadScreen(ModalScreen[str]):
+class LookAheadScreen(AskingDialog[str]):
     """Returns the reading to take, or None for going back; leaving stops the work."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -74,6 +74,7 @@ class LookAheadScreen(ModalScreen[str]):
             )
         readings.highlighted = 0
         readings.focus()
+        self.asks(found)
         self.query_one(Button).label = "Back"
 
     @on(OptionList.OptionSelected)

@@ -9,14 +9,14 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Button, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from advisor.knowledge import Knowledge
+from advisor.screens.asking import AskingDialog
 
 
-class NewJobScreen(ModalScreen[tuple[str, str]]):
+class NewJobScreen(AskingDialog[tuple[str, str]]):
     """Returns tag and complaint, or None for going back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back", tooltip="No new job")]

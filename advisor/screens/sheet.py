@@ -10,15 +10,15 @@ from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
-from textual.screen import Screen
 from textual.widgets import Button, Footer, Input
 
 from advisor.desk import Call
+from advisor.screens.asking import AskingScreen
 from advisor.screens.paper import Paper
 from advisor.trouble import StoreTrouble
 
 
-class SheetScreen(Screen[Call]):
+class SheetScreen(AskingScreen[Call]):
     """Returns the call once a day is booked, or None for going back to the questions."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

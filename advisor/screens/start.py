@@ -9,7 +9,6 @@ from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
@@ -19,6 +18,7 @@ from advisor.engine import TooWide
 from advisor.filed import Filed
 from advisor.problems import ProblemsFound
 from advisor.report import age, percent
+from advisor.screens.asking import AskingScreen
 from advisor.screens.changed import ChangedScreen
 from advisor.screens.desk import DeskScreen
 from advisor.screens.facts import FactsScreen
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from advisor.screens.app import AdvisorApp
 
 
-class StartScreen(Screen[None]):
+class StartScreen(AskingScreen[None]):
     """Which job goes on, or a new one."""
 
     app: AdvisorApp
@@ -90,6 +90,7 @@ class StartScreen(Screen[None]):
         )
         self.jobs = {f"job {one.number}": one for one in open_ones}
         self.list_jobs()
+        self.asks(tuple(self.jobs))
         # While a page in a browser is not looked at, a screen that comes up gets no focus by itself.
         if self.focused is None:
             self.query_one("#jobs").focus()

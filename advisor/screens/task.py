@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from time import monotonic
 from typing import ClassVar
 
 from textual import on, work
@@ -29,9 +28,6 @@ from advisor.screens.lookahead import LookAheadScreen
 from advisor.screens.story import headline, last_move, suspicion, trail
 from advisor.screens.trolley import TrolleyScreen
 from advisor.session import CONFIDENCE, Ranking, Session
-
-BOUNCE_SECONDS = 0.3
-"""Right after an answer keys do not count: a bounced key would answer a card nobody has read."""
 
 
 class TaskScreen(JobScreen):
@@ -69,7 +65,6 @@ class TaskScreen(JobScreen):
         super().__init__(session)
         self.keep_going = False
         self.entering: EntryScreen | None = None
-        self.answered_at = 0.0
 
     def compose(self) -> ComposeResult:
         """Trail and task side by side, the picture of suspicion below."""
@@ -98,6 +93,11 @@ class TaskScreen(JobScreen):
         if not self.session.proposals or (self.session.advice.stop and not self.keep_going):
             return None
         return self.session.proposals[0]
+
+    @property
+    def takes_typing(self) -> bool:
+        """Whether a number is being typed for which the entry is about to come up."""
+        return self.entering is not None
 
     # What is shown
 
@@ -134,6 +134,8 @@ class TaskScreen(JobScreen):
         answers.highlighted = 0
         self.query_one("#text", VerticalScroll).scroll_home(animate=False)
         answers.focus()
+        reading = self.proposal.reading if self.proposal else self.session.advice.stop
+        self.asks((reading, tuple(action for action, _, _ in shown.choices)))
 
     def show_ahead(self, session: Session, found: LookAhead) -> None:
         """Say on the card that another reading is better to the end."""
@@ -166,15 +168,12 @@ class TaskScreen(JobScreen):
 
     async def action_answer(self, at: int) -> None:
         """Choose the line with this number."""
-        if monotonic() - self.answered_at < BOUNCE_SECONDS:
-            return
         for option in self.query_one("#answers", OptionList).options:
             if str(option.prompt).startswith(f"{at + 1} "):
                 await self.do(option.id or "")
 
     def enter(self, outcome: str) -> None:
         """Enter the outcome of the reading on the card."""
-        self.answered_at = monotonic()
         proposal, confidence = self.proposal, CONFIDENCE[self.confidence]
         if proposal is not None:
             self.change(lambda: self.session.saw(proposal.reading, outcome, confidence))
@@ -217,7 +216,6 @@ class TaskScreen(JobScreen):
 
         def measured(understood: Understood | None) -> None:
             self.entering = None
-            self.answered_at = monotonic()
             if understood is not None:
                 self.change(lambda: self.session.measured(understood))
 
@@ -238,7 +236,6 @@ class TaskScreen(JobScreen):
             and proposal is not None
             and self.asks_number
             and not self.saving
-            and monotonic() - self.answered_at >= BOUNCE_SECONDS
         ):
             event.stop()
             event.prevent_default()

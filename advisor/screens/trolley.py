@@ -9,14 +9,14 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Button, Static
 
+from advisor.screens.asking import AskingDialog
 from advisor.screens.ticks import TickList
 from advisor.session import Session
 
 
-class TrolleyScreen(ModalScreen[frozenset[str]]):
+class TrolleyScreen(AskingDialog[frozenset[str]]):
     """Ticks for the instruments on the trolley; returns those that are not on it, or None for going back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -9,8 +9,10 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 from textual.widgets import Footer, Static
 
+from advisor.screens.asking import AskingScreen
 
-class WelcomeScreen(Screen[None]):
+
+class WelcomeScreen(AskingScreen[None]):
     """Says what goes on, or what keeps the program from starting; gives way to the screen that follows."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

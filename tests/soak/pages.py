@@ -18,7 +18,6 @@ from pathlib import Path
 from aiohttp import ClientSession
 
 from advisor.case import Closed, Entry, Seen, TakenBack
-from advisor.screens.task import BOUNCE_SECONDS
 from tests.databases import Database
 from tests.test_load import ANSWERS, JOBS_HAVE_FOCUS, Page, at_the_bench, page_of
 from tests.test_serve import browser, served, until
@@ -55,7 +54,6 @@ class Technician:
             await page.until(f"· {self.taken} reading")
             self.shown, self.typed = [*self.shown, *self.typed], []
             self.doing = "between two entries on a page"
-            await asyncio.sleep(BOUNCE_SECONDS)
             draw = self.random.random()
             if self.taken == MOST_READINGS and draw < 0.5:
                 break

@@ -1,0 +1,39 @@
+"""What all screens have in common: what is asked is answered once, and by somebody who has read it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, TypeVar
+
+from textual.await_complete import AwaitComplete
+from textual.screen import ModalScreen, Screen
+
+if TYPE_CHECKING:
+    from advisor.screens.app import AdvisorApp
+
+Result = TypeVar("Result")
+
+
+class AskingScreen(Screen[Result]):
+    """A screen that tells when something else is asked, and hands back one result."""
+
+    app: AdvisorApp
+    asked: object = None
+
+    @property
+    def takes_typing(self) -> bool:
+        """Whether letters go into a text field although none has the focus yet."""
+        return False
+
+    def asks(self, what: object) -> None:
+        """Tell what is asked now; where that is something else than before, acts have to wait a moment."""
+        if what != self.asked:
+            self.asked = what
+            self.app.asks_anew()
+
+    def dismiss(self, result: Result | None = None) -> AwaitComplete:
+        """Hand back the result and go, once: a second key of a burst must not close the screen below."""
+        return super().dismiss(result) if self in self.app.screen_stack else AwaitComplete()
+
+
+class AskingDialog(AskingScreen[Result], ModalScreen[Result]):
+    """The same, above another screen."""

@@ -1,0 +1,255 @@
+"""A double tap answers one question: what comes before a new question was read is no answer to it.
+
+The clock is the tests' own: nothing here waits. 400 ms is the project's choice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+import pytest
+from textual.events import Key, MouseDown, MouseEvent, MouseUp
+from textual.pilot import Pilot
+from textual.widgets import Input, OptionList
+
+from advisor.screens.app import AdvisorApp
+from advisor.screens.attention import Attention
+from advisor.screens.choices import ChoiceScreen
+from advisor.screens.entry import EntryScreen
+from advisor.screens.help import HelpScreen
+from advisor.screens.new import NewJobScreen
+from advisor.screens.start import StartScreen
+from advisor.screens.task import TaskScreen
+from tests.test_desk import at_desk, called
+from tests.test_screens import KNOWLEDGE, SMALL, door, listed, opened, running, settled, until
+
+__all__ = ["door"]
+
+
+class Clock:
+    """A clock that only tests move."""
+
+    now = 1000.0
+
+    def __call__(self) -> float:
+        """What it shows."""
+        return self.now
+
+
+@asynccontextmanager
+async def read_by_people(pilot: Pilot[None]) -> AsyncIterator[Clock]:
+    """The program as it is outside of tests, everything on the screen just read."""
+    clock = Clock()
+    app = pilot.app
+    assert isinstance(app, AdvisorApp)
+    app.attention = Attention(0.4, clock)
+    yield clock
+
+
+async def tapped(pilot: Pilot[None], at: tuple[int, int], *events: type[MouseEvent]) -> None:
+    """A finger on the screen, the way that drivers tell of it."""
+    for event in events:
+        where = {"x": at[0], "y": at[1], "screen_x": at[0], "screen_y": at[1]}
+        pilot.app.post_message(
+            event(None, delta_x=0, delta_y=0, button=1, shift=False, meta=False, ctrl=False, **where)
+        )
+        await settled(pilot)
+
+
+def middle_of(pilot: Pilot[None], where: str, down: int) -> tuple[int, int]:
+    """A place within a widget, so many lines from its top."""
+    region = pilot.app.screen.query_one(where).region
+    return region.x + 6, region.y + down
+
+
+async def test_a_second_key_at_the_desk_answers_nothing(tmp_path: Path) -> None:
+    """160 ms apart, as seen with a trembling finger: one answer; after 400 ms the next one counts."""
+    async with at_desk(tmp_path) as pilot:
+        screen = await called(pilot, "red van", "wet carpet")
+        async with read_by_people(pilot) as clock:
+            await pilot.press("1")
+            await settled(pilot)
+            clock.now += 0.16
+            await pilot.press("1")
+            await settled(pilot)
+            assert len(screen.call.asked) == 1
+            clock.now += 0.25
+            await pilot.press("1")
+            await settled(pilot)
+            assert len(screen.call.asked) == 2
+
+
+@pytest.mark.parametrize("key", ["1", "enter", "u", "x", "escape", "question_mark", "f10", "c"])
+async def test_no_key_of_the_bench_counts_right_after_an_answer(door: Path, tmp_path: Path, key: str) -> None:
+    """Answer, Enter, command or Escape: nothing happens until the new card can have been read."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        async with read_by_people(pilot) as clock:
+            await pilot.press("1")
+            await settled(pilot)
+            before = task.session
+            clock.now += 0.39
+            await pilot.press(key)
+            await settled(pilot)
+            assert pilot.app.screen is task
+            assert task.session is before
+
+
+async def test_a_second_tap_answers_nothing(door: Path, tmp_path: Path) -> None:
+    """A tap counts like a key: once for each question."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        async with read_by_people(pilot) as clock:
+            where = middle_of(pilot, "#answers", 1)
+            await tapped(pilot, where, MouseDown, MouseUp)
+            assert len(task.session.case.taken) == 1
+            clock.now += 0.2
+            await tapped(pilot, where, MouseDown, MouseUp)
+            assert len(task.session.case.taken) == 1
+            clock.now += 0.41
+            await tapped(pilot, middle_of(pilot, "#answers", 1), MouseDown, MouseUp)
+            assert len(task.session.case.counting) == 2
+
+
+async def test_a_finger_that_was_down_before_the_question_came_answers_nothing(
+    door: Path, tmp_path: Path
+) -> None:
+    """Pressed on one card, lifted long after on the next one."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        async with read_by_people(pilot) as clock:
+            where = middle_of(pilot, "#answers", 1)
+            await tapped(pilot, where, MouseDown)
+            clock.now += 1
+            await pilot.press("1")
+            await settled(pilot)
+            clock.now += 5
+            await tapped(pilot, where, MouseUp)
+            assert len(task.session.case.taken) == 1
+
+
+async def test_a_dialog_is_not_answered_by_the_key_that_opened_it(door: Path, tmp_path: Path) -> None:
+    """The question about closing comes up under a finger that still presses."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        async with read_by_people(pilot) as clock:
+            await pilot.press("x")
+            await settled(pilot)
+            assert isinstance(pilot.app.screen, ChoiceScreen)
+            await pilot.press("1")
+            await settled(pilot)
+            assert isinstance(pilot.app.screen, ChoiceScreen)
+            clock.now += 0.5
+            await pilot.press("1")
+            await settled(pilot)
+            assert len(task.session.case.skipped) == 1
+
+
+async def test_escape_leaves_one_screen_at_a_time(door: Path, tmp_path: Path) -> None:
+    """A bounced Escape in the help does not leave the bench, nor the program."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        async with read_by_people(pilot) as clock:
+            await pilot.press("f1")
+            await settled(pilot)
+            assert isinstance(pilot.app.screen, HelpScreen)
+            clock.now += 1
+            for _ in range(4):
+                pilot.app.post_message(Key("escape", None))
+            await settled(pilot)
+            assert pilot.app.screen is task
+
+
+async def test_a_burst_of_answers_closes_one_dialog(door: Path, tmp_path: Path) -> None:
+    """Two keys that were both on their way before the first one counted: the bench below stays."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        for key in ("1", "enter"):
+            await pilot.press("x")
+            await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+            pilot.app.screen.query_one(OptionList).highlighted = 0
+            for _ in range(3):
+                pilot.app.screen._forward_event(Key(key, key if key == "1" else None))
+                focused = pilot.app.screen.focused
+                assert focused is not None
+                focused._forward_event(Key(key, key if key == "1" else None))
+            await settled(pilot)
+            assert pilot.app.screen is task
+
+
+async def test_typing_is_never_held_up(door: Path, tmp_path: Path) -> None:
+    """Letters, and rubbing them out, count at once in a field; Enter, which goes on, does not."""
+    async with running(door, tmp_path) as pilot:
+        await until(pilot, listed)
+        async with read_by_people(pilot) as clock:
+            await pilot.press("n")
+            await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
+            clock.now += 0.01
+            await pilot.press(*"bay 23", "backspace", "enter")
+            await settled(pilot)
+            tag = pilot.app.screen.query_one("#tag", Input)
+            assert tag.value == "bay 2"
+            assert tag.has_focus
+            clock.now += 0.5
+            await pilot.press("enter")
+            assert not tag.has_focus
+
+
+async def test_a_number_typed_at_once_is_whole(tmp_path: Path) -> None:
+    """The first digit opens the entry, the others come within milliseconds."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await opened(pilot)
+        task.chosen = "sleeping_current"
+        task.show_session()
+        task.action_read()
+        await settled(pilot)
+        async with read_by_people(pilot):
+            for letter in "430mA":
+                pilot.app.post_message(Key(letter, letter))
+            await until(pilot, lambda screen: isinstance(screen, EntryScreen) and screen.is_up)
+            await settled(pilot)
+            assert pilot.app.screen.query_one("#field-0", Input).value == "430mA"
+
+
+async def test_moving_about_counts_at_once(door: Path, tmp_path: Path) -> None:
+    """Arrows and pages answer nothing, so that they need not wait."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        async with read_by_people(pilot):
+            await pilot.press("1")
+            await settled(pilot)
+            answers = task.query_one("#answers", OptionList)
+            before = answers.highlighted
+            await pilot.press("down", "down")
+            assert answers.highlighted != before
+            await pilot.press("ctrl+q")
+            await settled(pilot)
+            assert not pilot.app.is_running
+
+
+async def test_how_sure_an_answer_is_may_be_said_right_before_it(door: Path, tmp_path: Path) -> None:
+    """Key g changes no question: the next key counts at once."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        async with read_by_people(pilot):
+            await pilot.press("g", "g", "1")
+            await settled(pilot)
+            assert len(task.session.case.taken) == 1
+
+
+async def test_the_program_waits_400_ms_by_itself(
+    door: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nobody has to switch it on."""
+    monkeypatch.undo()
+    app = AdvisorApp([door], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}", looks_ahead=False)
+    assert app.attention.seconds == pytest.approx(0.4)
+    app.attention.clock = Clock()
+    async with app.run_test(size=SMALL) as pilot:
+        await until(pilot, listed)
+        await pilot.press("n")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, StartScreen)
+        assert not isinstance(pilot.app.screen, TaskScreen)
