@@ -9,11 +9,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from textual.content import Content
 from textual.pilot import Pilot
 from textual.widgets import Input, OptionList
 
 from advisor.advice import Workshop
 from advisor.case import Acknowledged, Checked, Prepared, Repaired, Replayed, Seen, TakenBack
+from advisor.filed import Filed
 from advisor.lint import checked
 from advisor.screens.app import AdvisorApp
 from advisor.screens.card import card
@@ -24,6 +26,7 @@ from advisor.screens.lookahead import LookAheadScreen
 from advisor.screens.new import NewJobScreen
 from advisor.screens.paper import Paper
 from advisor.screens.task import TaskScreen
+from advisor.screens.ticks import TickList
 from advisor.session import Engines, Session
 from advisor.store import Store
 from advisor.trouble import StoreTrouble
@@ -123,6 +126,15 @@ def same_as_kept(name: str, pilot: Pilot[None]) -> None:
     if os.environ.get("ADVISOR_SNAPSHOTS") == "write":
         file.write_text(shown, encoding="utf-8")
     assert shown == file.read_text(encoding="utf-8")
+
+
+def stored(folder: Path) -> list[Filed]:
+    """The jobs in the store of the program under test."""
+    store = Store(f"sqlite:///{folder / 'cases.sqlite'}")
+    try:
+        return store.cases()
+    finally:
+        store.close()
 
 
 async def on_card(pilot: Pilot[None], reading: str) -> TaskScreen:
@@ -625,3 +637,39 @@ async def test_another_reading_that_saves_minutes_is_pointed_out(hum: Path, tmp_
         assert task.proposal is not None
         assert task.ahead.winner != task.proposal.reading
         assert "Looking ahead (key l): “" in said(pilot, "#task")
+
+
+async def test_a_job_whose_remedy_was_done_twice_can_be_closed(hum: Path, tmp_path: Path) -> None:
+    """It did not take the first time: the cause is listed once, and the job closes with it."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot)
+        for _ in range(2):
+            await entered(
+                pilot, lambda: task.session.repaired("lamp"), lambda: task.session.checked(gone=False)
+            )
+        await pilot.press("c")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        lines = pilot.app.screen.query_one(OptionList).options
+        assert [one.id for one in lines].count("lamp") == 1
+        await pilot.press("1")
+        await until(pilot, listed)
+    closed = [filed.case.closed for filed in stored(tmp_path)]
+    assert [one.fault for one in closed if one] == ["lamp"]
+
+
+async def test_lists_take_the_same_thing_named_twice(hum: Path, tmp_path: Path) -> None:
+    """Choices and ticks show it once, with the words that came first."""
+    async with running(hum, tmp_path) as pilot:
+        await until(pilot, listed)
+        chosen: list[str | None] = []
+        pilot.app.push_screen(
+            ChoiceScreen("Which?", [("a", "A"), ("b", "B"), ("a", "A again")]), chosen.append
+        )
+        await settled(pilot)
+        lines = pilot.app.screen.query_one(OptionList).options
+        assert [str(one.prompt) for one in lines] == ["1 A", "2 B"]
+        await pilot.press("2")
+        await settled(pilot)
+        assert chosen == ["b"]
+        ticks = TickList([("a", Content("A")), ("a", Content("A again"))], ["a"])
+        assert [str(one.prompt) for one in ticks.options] == ["[x] A"]

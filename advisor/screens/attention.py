@@ -33,4 +33,4 @@ class Attention:
 
     def is_too_soon(self, age: float) -> bool:
         """Whether an act that happened `age` seconds ago cannot have been meant for what is asked now."""
-        return self.clock() - age - self.changed_at < self.seconds
+        return self.seconds > 0 and self.clock() - age - self.changed_at < self.seconds

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import ClassVar
+from collections.abc import Iterable, Sequence
+from typing import ClassVar, TypeVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -15,6 +15,16 @@ from textual.widgets.option_list import Option
 
 from advisor.screens.asking import AskingDialog
 
+Words = TypeVar("Words")
+
+
+def each_once(lines: Iterable[tuple[str, Words]]) -> list[tuple[str, Words]]:
+    """Lines by their keys, of those with the same key the first: a remedy done twice is one choice."""
+    first: dict[str, Words] = {}
+    for key, words in lines:
+        first.setdefault(key, words)
+    return list(first.items())
+
 
 class ChoiceScreen(AskingDialog[str]):
     """Lines to choose from; returns the key of one, or None for going back."""
@@ -25,8 +35,8 @@ class ChoiceScreen(AskingDialog[str]):
 
     def __init__(self, title: str, lines: Sequence[tuple[str, str]], numbered: bool = True) -> None:
         super().__init__()
-        self.heading, self.lines = title, lines
-        self.numbered = numbered and len(lines) <= 9
+        self.heading, self.lines = title, each_once(lines)
+        self.numbered = numbered and len(self.lines) <= 9
 
     def compose(self) -> ComposeResult:
         """The question, the lines, and a way back."""

@@ -9,6 +9,8 @@ from textual.message import Message
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
+from advisor.screens.choices import each_once
+
 
 class TickList(OptionList):
     """Lines to tick by Enter, space or a tap."""
@@ -37,7 +39,7 @@ class TickList(OptionList):
 
     def show_lines(self, lines: Sequence[tuple[str, Content]], ticked: Iterable[str]) -> None:
         """Show these lines, some of them ticked."""
-        self.lines = list(lines)
+        self.lines = each_once(lines)
         self.ticked = set(ticked) & {key for key, _ in lines}
         at = self.highlighted
         self.clear_options()
