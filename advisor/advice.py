@@ -33,7 +33,7 @@ def comparable(bits: float) -> float: ...
 @overload
 def comparable(bits: Floats) -> Floats: ...
 def comparable(bits: float | Floats) -> float | Floats:
-    """Bits, by the minute too, or probabilities: equal ones are equal in whatever order they were added up."""
+    """Bits, by the minute too, or probabilities: equal ones are equal however they were added up."""
     return np.round(bits, DECIMALS)
 
 

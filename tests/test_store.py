@@ -307,7 +307,7 @@ def test_a_database_of_the_second_schema_opens_and_goes_on(database: Database) -
 def test_a_ranking_among_the_units_gets_its_own_place(
     database: Database, shipped: Knowledge, advisor: Callable[..., Ran]
 ) -> None:
-    """Kept from the third schema: numbers are asked for and papers are written again, and the ranking stays."""
+    """Kept from the third schema: numbers are asked for, papers are written again, the ranking stays."""
     put_old(database, 3)
     with database.opened() as store:
         van = store.case(1)

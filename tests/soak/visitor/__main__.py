@@ -1,7 +1,7 @@
 """Walk through the program at random: python -m tests.soak.visitor --seconds 600 --seed 1.
 
 Ends with 1 where something is wrong, and says where the log is; --replay LOG does its last day again.
-PostgreSQL is walked on as well where ADVISOR_TEST_POSTGRESQL names a server (python3 -m tests.postgresql starts one).
+PostgreSQL is walked on as well where ADVISOR_TEST_POSTGRESQL names a server (see tests.postgresql).
 """
 
 from __future__ import annotations
