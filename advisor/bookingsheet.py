@@ -8,6 +8,7 @@ from typing import Any
 
 from advisor.agenda import Day
 from advisor.booking import COVERED, BookingSheet, Minutes, Needed
+from advisor.dangers import Heard
 from advisor.document import Bullets, Document, Facts, Paragraph, Part, Row, Section, Table
 from advisor.knowledge import Harmless, Knowledge
 from advisor.phone import Fitting, Next, families
@@ -36,6 +37,9 @@ KEYS = {
 }
 """What stands under each key of `as_dict`."""
 
+
+OUTSIDE = "These words are outside what the advisor knows: book a general inspection."
+"""What is said where no complaint fits."""
 
 # The booking sheet
 
@@ -219,7 +223,9 @@ def question_dict(found: Next) -> dict[str, Any]:
 
 
 def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
-    """The complaints that fit what the customer said, or what to ask to find the family."""
+    """Danger first, then the complaints that fit what was said, or what to ask to find the family."""
+    for heard in found.dangers:
+        yield from danger_lines(knowledge, heard)
     wide = max(map(len, knowledge.complaints), default=0)
     names: Mapping[str, str] = {name: one.name for name, one in knowledge.complaints.items()}
     for name in found.harmless:
@@ -228,10 +234,20 @@ def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
         yield "Complaints that fit, best first"
         yield from (f"  {name:<{wide}}  {names[name]}" for name in found.complaints)
         return
-    yield "No complaint fits these words. Ask:"
+    yield f"{OUTSIDE} Or ask:"
     for family in found.ask or families(knowledge):
         yield f"{family.name}: {family.ask}"
         yield from (f"  {name:<{wide}}  {names[name]}" for name in family.complaints)
+
+
+def danger_lines(knowledge: Knowledge, heard: Heard) -> Iterator[str]:
+    """What to tell a customer at once who has spoken of danger, and what is done; or what to ask first."""
+    danger = knowledge.dangers[heard.danger]
+    if heard.sure:
+        yield f"{danger.signal.upper()}: {danger.name}. Tell the customer at once: {danger.tell}"
+    else:
+        yield f"ASK TO BE SURE: {danger.ask} If so, tell the customer at once: {danger.tell}"
+    yield f"  Then: {danger.do}"
 
 
 def harmless_words(one: Harmless) -> str:

@@ -202,6 +202,20 @@ class Harmless(Item):
     tell: Text
 
 
+class Danger(Item):
+    """Danger that people tell of on the phone: what to tell them at once, and what is done about it.
+
+    `customer` are phrases whose words are all said; `petrol/fuel` is one or the other. `ask` is asked where
+    it was said not to be so.
+    """
+
+    customer: Annotated[Several, Field(min_length=1)]
+    ask: Text
+    tell: Text
+    do: Text
+    signal: Literal["danger", "warning", "caution"] = "danger"
+
+
 class Branch(Gated):
     """An intermediate event of the tree."""
 
@@ -483,6 +497,7 @@ class Document(Said):
     standing: Standing | None = None
     families: dict[str, Family] = {}
     harmless: dict[str, Harmless] = {}
+    dangers: dict[str, Danger] = {}
     complaints: dict[str, Complaint] = {}
     branches: dict[str, Branch] = {}
     faults: dict[str, Fault] = {}
@@ -511,6 +526,7 @@ class Knowledge:
 
     families: Mapping[str, Family] = field(default_factory=dict)
     harmless: Mapping[str, Harmless] = field(default_factory=dict)
+    dangers: Mapping[str, Danger] = field(default_factory=dict)
     complaints: Mapping[str, Complaint] = field(default_factory=dict)
     branches: Mapping[str, Branch] = field(default_factory=dict)
     faults: Mapping[str, Fault] = field(default_factory=dict)

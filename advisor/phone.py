@@ -8,16 +8,17 @@ case each; what they share is asked once and entered in all of them. A call is a
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from advisor.advice import possible
 from advisor.case import CUSTOMER, Case, Entry, Known, Seen, Skipped
+from advisor.dangers import Heard, heard_dangers
 from advisor.engine import Engine
 from advisor.knowledge import Complaint, Harmless, Knowledge
 from advisor.network import PHONE, WITH
+from advisor.wording import alike, telling
 
 LEAST_BITS_LEFT = 0.15
 """Asking ends where all the questions that are left would tell less than this, one by one and added up.
@@ -34,24 +35,10 @@ REASONS = {
     "time": "The minutes for questions are used up.",
 }
 """Why no further question is asked, in words."""
-SILENT = frozenset(
-    re.findall(
-        r"\S+",
-        """
-        a about after all am an and any are at be been but by can car do does for from get gets go goes going
-        had has have he her his i i'm if in is it it's its just me my no not of off on or our out she so some
-        that the their them then there these they this to up vehicle very was we were what when where which
-        while will with would you your
-        """,
-    )
-)
-"""Words that say nothing about which complaint it is (chosen by hand)."""
-ENDINGS = frozenset(["", "d", "e", "ed", "er", "ers", "es", "ing", "s", "y"])
-"""Two words are the same but for one of these at the end of each (chosen by hand)."""
+LEAST_PART = 0.5
+"""One word alone fits a complaint where it is so much of a phrase, or where nothing else was said."""
 HARMLESS_WORDS = 2
 """A normal thing is named where so many words of what was said are in a phrase for it."""
-LEAST_STEM = 3
-"""Letters that two words have to share before their endings."""
 
 Call = tuple[Engine, Case]
 
@@ -70,12 +57,13 @@ class FamilyQuestion:
 class Fitting:
     """Complaints that fit what was said, best first; the families' questions where none does.
 
-    `harmless` are normal things that may be meant, by id.
+    `harmless` are normal things that may be meant, by id; none where a danger was heard.
     """
 
     complaints: tuple[str, ...]
     ask: tuple[FamilyQuestion, ...]
     harmless: tuple[str, ...] = ()
+    dangers: tuple[Heard, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -122,19 +110,31 @@ def fitting(knowledge: Knowledge, said: str) -> Fitting:
     """The complaints that share words with what the customer said, those that share most first.
 
     A complaint counts by the one of its phrases, or its name, that shares most words; among equals the phrase
-    that has fewest others, then the order of the knowledge.
+    that has fewest others, then the order of the knowledge. None fits where the best shares one word of a
+    longer phrase, and something else was said.
     """
-    spoken = _words(said)
+    spoken = telling(said)
     scores = {name: _score(spoken, one) for name, one in knowledge.complaints.items()}
     found = [name for name in scores if scores[name][0]]
+    if not any(_fits(scores[name], len(spoken)) for name in found):
+        found = []
     found.sort(key=lambda name: scores[name], reverse=True)
+    dangers = heard_dangers(knowledge, said)
     normal = [name for name, one in knowledge.harmless.items() if _score(spoken, one)[0] >= HARMLESS_WORDS]
-    return Fitting(tuple(found), () if found else families(knowledge), tuple(normal))
+    return Fitting(
+        tuple(found), () if found else families(knowledge), () if dangers else tuple(normal), dangers
+    )
+
+
+def _fits(score: tuple[int, float], spoken: int) -> bool:
+    """Whether enough of what was said, or of the phrase, is shared."""
+    shared, part = score
+    return shared > 1 or (shared == 1 and (part >= LEAST_PART or shared == spoken))
 
 
 def _score(spoken: frozenset[str], item: Complaint | Harmless) -> tuple[int, float]:
     """How well the words fit a complaint or a normal thing, by the best of its phrases."""
-    phrases = [words for one in (*item.customer, item.name) if (words := _words(one))]
+    phrases = [words for one in (*item.customer, item.name) if (words := telling(one))]
     return max((_overlap(spoken, phrase) for phrase in phrases), default=(0, 0.0))
 
 
@@ -154,24 +154,10 @@ def _family(knowledge: Knowledge, family: str, complaints: tuple[str, ...]) -> F
     return FamilyQuestion(family, family.replace("_", " "), f"Is it one of these: {names}?", complaints)
 
 
-def _words(text: str) -> frozenset[str]:
-    return frozenset(re.findall(r"[^\W_]+(?:'[^\W_]+)?", text.casefold().replace("’", "'"))) - SILENT
-
-
 def _overlap(spoken: frozenset[str], phrase: frozenset[str]) -> tuple[int, float]:
     """How many of the spoken words are in the phrase, and which part of the phrase they are."""
-    shared = sum(any(_alike(word, one) for one in phrase) for word in spoken)
+    shared = sum(any(alike(word, one) for one in phrase) for word in spoken)
     return shared, shared / len(phrase)
-
-
-def _alike(one: str, other: str) -> bool:
-    """Whether two words are the same but for their endings."""
-    if one == other:
-        return True
-    same = next((at for at, pair in enumerate(zip(one, other, strict=False)) if pair[0] != pair[1]), None)
-    stem = min(len(one), len(other)) if same is None else same
-    shared = range(LEAST_STEM, stem + 1)
-    return any(one[length:] in ENDINGS and other[length:] in ENDINGS for length in shared)
 
 
 # What to ask

@@ -6,6 +6,7 @@ import itertools
 import re
 from collections.abc import Iterator, Mapping
 
+from advisor.dangers import Heard, heard_dangers, says_something, spoken_out
 from advisor.knowledge import Knowledge, LimitByFact, Reading, Source, Spread, State, setups_of
 from advisor.likelihoods import noisy_max, noisy_or
 from advisor.problems import Problem
@@ -175,7 +176,7 @@ def _rows(knowledge: Knowledge, name: str, reading: Reading) -> Iterator[Problem
 def standing(knowledge: Knowledge) -> Iterator[Problem]:
     """Items whose numbers do not say where they come from."""
     for section, name, item in knowledge.items():
-        silent = ("families", "harmless", "cautions", "measurands", "instruments")
+        silent = ("families", "harmless", "dangers", "cautions", "measurands", "instruments")
         numbers = section not in silent or getattr(item, "accuracy", None)
         if numbers and knowledge.standing_of(section, name, "") is None:
             yield Problem(
@@ -339,7 +340,7 @@ def unused(knowledge: Knowledge) -> Iterator[Problem]:
     for setup in knowledge.setups.values():
         used.update([*setup.needs, *setup.cautions])
     for section, name, _ in knowledge.items():
-        if section not in ("complaints", "readings", "harmless") and name not in used:
+        if section not in ("complaints", "readings", "harmless", "dangers") and name not in used:
             yield Problem(
                 knowledge.place(section, name),
                 "unused",
@@ -370,6 +371,33 @@ def unseen_faults(knowledge: Knowledge) -> Iterator[Problem]:
             )
 
 
+def unheard(knowledge: Knowledge) -> Iterator[Problem]:
+    """Dangers that nobody's words reach, and normal things whose own words are taken for a danger."""
+    for name, danger in knowledge.dangers.items():
+        for at, phrase in enumerate(danger.customer):
+            found = heard_dangers(knowledge, spoken_out(phrase))
+            if not says_something(phrase) or Heard(name, True) not in found:
+                yield Problem(
+                    knowledge.place("dangers", name, "customer", at),
+                    "unheard",
+                    f"'{phrase}' is never heard, or in nearly everything that is said.",
+                    "Each of its words has to be said, and one of them has to say what is the matter.",
+                    "Write the words that people say, as in 'petrol/fuel leaking'.",
+                    "weak",
+                )
+    for name, normal in knowledge.harmless.items():
+        for at, phrase in enumerate(normal.customer):
+            for one in heard_dangers(knowledge, phrase):
+                yield Problem(
+                    knowledge.place("harmless", name, "customer", at),
+                    "unheard",
+                    f"'{phrase}' is taken for the danger '{one.danger}'.",
+                    "Danger is heard first, so nobody is ever told that this is normal.",
+                    "Change these words, or those of the danger.",
+                    "weak",
+                )
+
+
 CHECKS: tuple[Check, ...] = (
     limits,
     likelihoods,
@@ -380,4 +408,5 @@ CHECKS: tuple[Check, ...] = (
     less_often,
     unused,
     unseen_faults,
+    unheard,
 )

@@ -12,7 +12,7 @@ from textual.content import Content
 from textual.widgets import Button, Footer, Input, Static
 
 from advisor.advice import Contradiction
-from advisor.bookingsheet import harmless_words
+from advisor.bookingsheet import OUTSIDE, danger_lines, harmless_words
 from advisor.desk import Call, heard
 from advisor.engine import TooWide
 from advisor.problems import ProblemsFound
@@ -67,9 +67,11 @@ class CallStartScreen(AskingScreen[Call]):
     def show_fitting(self, words: str) -> None:
         """The complaints that fit the words, normal things with what to tell, questions if unclear."""
         found = heard(self.engines.knowledge, words)
-        says = [harmless_words(self.engines.knowledge.harmless[one]) for one in found.harmless]
+        says = [line for one in found.dangers for line in danger_lines(self.engines.knowledge, one)]
+        says += [harmless_words(self.engines.knowledge.harmless[one]) for one in found.harmless]
         if found.ask:
-            says.append("Ask which it is:" if words.strip() else "Ask, or tick what it is (space):")
+            asks = f"{OUTSIDE} Or ask which it is:" if words.strip() else "Ask, or tick what it is (space):"
+            says.append(asks)
             says += [f"  {one.ask} ({one.name})" for one in found.ask]
         else:
             says.append("Tick what the customer means (space); several are fine.")

@@ -1,0 +1,215 @@
+"""Danger in a customer's words: heard first, in any form, and asked about where it was denied.
+
+The sentences are invented; which of them mean danger is common practice, no source.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from advisor.bookingsheet import fitting_lines
+from advisor.dangers import Heard, heard_dangers
+from advisor.desk import heard
+from advisor.knowledge import Knowledge
+from advisor.phone import fitting
+from tests.conftest import Ran
+
+DANGERS = {
+    "smoke_or_fire": [
+        "smoke comes from the dash",
+        "There's smoke coming out of the vents!",
+        "it is smoking under the bonnet",
+        "the wiring is on fire",
+        "smells of burning when the heater is on",
+        "a burnt smell from the fan",
+        "smells like melting plastic",
+        "I can see flames",
+        "No, smoke is coming out of it",
+        "the smoke won't stop",
+        "it doesn't heat, just smokes",
+        "it smells burnd",
+        "somke from the dashboard",
+    ],
+    "fuel_escapes": [
+        "there is fuel running out under the car",
+        "petrol is dripping on my drive",
+        "diesel leaking from the back",
+        "it stinks of petrol inside",
+        "a puddle of fuel beneath it",
+        "I can smell gas in the garage",
+        "petorl leeking? it is leaking petrol",
+        "strong smell of diesal",
+    ],
+    "gas_escapes": [
+        "gas is hissing out of the air con pipe",
+        "refrigerant is spraying out at the front",
+        "something hisses at a hose under the bonnet",
+        "the air con pipe has burst",
+        "gas hissing from the aircon",
+    ],
+    "exhaust_inside": [
+        "smell of exhaust inside",
+        "we get fumes in the cabin",
+        "I get a headache in the car",
+        "my wife felt sick on the way",
+        "exhaust comes in through the vents",
+    ],
+    "boils_over": [
+        "steam is coming from under the bonnet",
+        "it boiled over on the hill",
+        "the temperature needle is in the red",
+        "it keeps overheating",
+    ],
+    "high_voltage_hurt": [
+        "an orange cable is hanging down",
+        "my electric car was in a crash",
+        "the hybrid stood in water up to the seats",
+        "the charging plug got really hot",
+    ],
+    "battery_hurt": [
+        "the battery is swollen",
+        "smells of rotten eggs at the battery",
+        "the battrey is leaking",
+    ],
+    "brakes_fail": [
+        "no brakes",
+        "the brakes don't work",
+        "brake pedal goes to the floor",
+        "the breaks have failed",
+    ],
+    "steering_fails": ["the steering locked up", "the wheel nuts are loose", "a tyre burst", "I can't steer"],
+    "red_lamp": ["a red light is on", "the oil pressure light came on", "the battery light came on"],
+    "somebody_hurt": [
+        "my baby is locked in the car",
+        "I burnt my hand on the hose",
+        "acid got in my eye",
+        "he is injured",
+    ],
+}
+DENIED = [
+    ("there is no smoke", "smoke_or_fire"),
+    ("it does not smell of petrol", "fuel_escapes"),
+    ("a smell, but it isn't petrol", "fuel_escapes"),
+    ("I am not sure if it is smoke", "smoke_or_fire"),
+    ("without any steam from the bonnet", "boils_over"),
+    ("white mist from the vents when the air con starts, no smoke", "smoke_or_fire"),
+]
+HARMLESS = [
+    "clear water under the car",
+    "white mist from the vents when the air con starts",
+    "windows misted on the outside",
+]
+OUTSIDE = [
+    "the engine light is on",
+    "brakes squeal",
+    "my brakes are grinding",
+    "the gearbox jerks",
+    "clutch slips",
+    "flat tyre",
+    "it needs a service",
+    "exhaust is loud",
+    "engine knocks when cold",
+    "a headlight bulb has gone",
+    "the sat nav has no sound",
+    "it pulls to the left",
+    "the door does not lock",
+    "airbag light is on",
+    "suspension clunks over bumps",
+    "uses a lot of oil",
+    "MOT is due",
+]
+INSIDE = {
+    "flat_battery": [
+        "won't start",
+        "battery keeps dying",
+        "it wont turn over after the weekend",
+        "just clicks",
+    ],
+    "water_inside": [
+        "wet feet",
+        "a puddle behind the driver's seat",
+        "boot is full of water",
+        "rain comes in",
+    ],
+    "misting_glass": ["windows fog up", "condensation on the windows"],
+    "wind_noise": ["howling noise on the motorway", "wind noise from the door"],
+    "no_heat": ["heater not working", "no heat"],
+    "heat_one_side": ["only hot on the driver side"],
+    "poor_cooling": ["air conditioning is warm", "aircon doesn't cool", "I think it needs gas"],
+    "no_air": ["fan not working"],
+    "smell": ["it smells musty", "stinks of mould"],
+}
+
+
+def pairs(sentences: dict[str, list[str]]) -> list[tuple[str, str]]:
+    """Each sentence with what it stands under."""
+    return [(name, one) for name, several in sentences.items() for one in several]
+
+
+@pytest.mark.parametrize(("danger", "words"), pairs(DANGERS))
+def test_danger_is_heard_in_what_people_say(shipped: Knowledge, danger: str, words: str) -> None:
+    """Whatever the form of the words, and with a slip of the keys; nothing then sounds harmless."""
+    assert Heard(danger, True) in heard_dangers(shipped, words)
+    assert heard(shipped, words).harmless == ()
+
+
+@pytest.mark.parametrize(("words", "danger"), DENIED)
+def test_a_denied_danger_is_asked_about_and_nothing_is_called_harmless(
+    shipped: Knowledge, words: str, danger: str
+) -> None:
+    """Whoever says "no smoke" has thought of smoke: the desk asks once before it says that all is well."""
+    found = fitting(shipped, words)
+    assert found.dangers == (Heard(danger, False),)
+    assert found.harmless == ()
+    (first, *_) = fitting_lines(shipped, found)
+    assert first.startswith("ASK TO BE SURE: ")
+    assert shipped.dangers[danger].ask in first
+
+
+def test_what_is_harmless_is_still_told(shipped: Knowledge) -> None:
+    """Clear water is no danger."""
+    for words in HARMLESS:
+        found = fitting(shipped, words)
+        assert (found.dangers, len(found.harmless)) == ((), 1), words
+
+
+def test_the_words_of_complaints_are_no_danger_but_those_that_are(shipped: Knowledge) -> None:
+    """A cry of wolf at each wet carpet would not be listened to for long."""
+    said = [phrase for one in shipped.complaints.values() for phrase in one.customer]
+    alarming = [phrase for phrase in said if heard_dangers(shipped, phrase)]
+    assert alarming == ["Smell of exhaust or oil inside"]
+    everyday = [*OUTSIDE, *(words for _, words in pairs(INSIDE))]
+    assert [one for one in everyday if heard_dangers(shipped, one)] == []
+
+
+def test_sure_dangers_come_first_and_the_worst_of_them_ahead(shipped: Knowledge) -> None:
+    """A lamp is a warning, fire is danger, and what was denied comes last."""
+    found = heard_dangers(shipped, "a red light is on and there is smoke but no petrol leaking")
+    assert found == (Heard("smoke_or_fire", True), Heard("red_lamp", True), Heard("fuel_escapes", False))
+
+
+@pytest.mark.parametrize("words", OUTSIDE)
+def test_where_nothing_fits_a_general_inspection_is_to_be_booked(shipped: Knowledge, words: str) -> None:
+    """Not the nearest complaint."""
+    found = fitting(shipped, words)
+    assert found.complaints == ()
+    assert next(fitting_lines(shipped, found)) == (
+        "These words are outside what the advisor knows: book a general inspection. Or ask:"
+    )
+
+
+@pytest.mark.parametrize(("complaint", "words"), pairs(INSIDE))
+def test_what_the_advisor_knows_is_found(shipped: Knowledge, complaint: str, words: str) -> None:
+    """Everyday words lead to the complaint, as its first line or among the first two."""
+    assert complaint in fitting(shipped, words).complaints[:2]
+
+
+def test_the_command_says_what_to_tell_before_anything_else(advisor: Callable[..., Ran]) -> None:
+    """With what is done then; "perhaps nothing is wrong" is not said."""
+    done = advisor("prescreen", "--words", "gas is hissing out of the air con pipe")
+    lines = done.out.splitlines()
+    assert lines[0].startswith("DANGER: Refrigerant escapes. Tell the customer at once: Engine and air con")
+    assert lines[1].startswith("  Then: Do not let it be driven")
+    assert "nothing is wrong" not in done.out
