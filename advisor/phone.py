@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from advisor.advice import possible
+from advisor.advice import comparable, possible
 from advisor.case import CUSTOMER, Case, Entry, Known, Seen, Skipped
 from advisor.dangers import Heard, heard_dangers
 from advisor.engine import Engine
@@ -216,7 +216,7 @@ def questions(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[Question, ..
         for name, bits in told.items()
         if (said := knowledge.readings[name])
     ]
-    return tuple(sorted(found, key=lambda one: (-one.bits, one.minutes, one.reading)))
+    return tuple(sorted(found, key=lambda one: (-comparable(one.bits), one.minutes, one.reading)))
 
 
 def asked_by_phone(engine: Engine) -> tuple[str, ...]:

@@ -30,6 +30,7 @@ from advisor.phone import (
     questions,
     said,
 )
+from tests import oracle
 from tests.benchmarks.calls import (
     TEST_SEED,
     Calls,
@@ -115,6 +116,9 @@ readings:
 )
 
 
+OTHERWISE = "table: [{otherwise: {quiet: 0.5, loud: 0.5}}]"
+
+
 def phone_engine(knowledge: Knowledge, complaint: str) -> Engine:
     """The engine of a complaint that knows what customers say."""
     return compile_tables(build(knowledge, complaint, by_phone=True).tables)
@@ -151,10 +155,63 @@ def test_where_nothing_fits_a_short_question_finds_the_family(known: Known_) -> 
         ("Doors", "Is it about a door?", ("rattle", "whistle")),
         ("Water", "Is anything wet?", ("damp",)),
     ]
-    assert [(one.name, one.ask) for one in plain] == [
-        ("doors", "Is it one of these: door rattles; wind noise?"),
-        ("water", "Is it one of these: wet door trim?"),
+    assert [(one.name, one.ask, one.complaints) for one in plain] == [
+        ("doors", "Is it one of these: door rattles; wind noise?", ("rattle", "whistle")),
+        ("water", "Is it one of these: wet door trim?", ("damp",)),
     ]
+    assert [one.family for one in authored] == [one.family for one in plain] == ["doors", "water"]
+    assert fitting(known(WORDS), "it whistles").ask == ()
+
+
+def test_a_family_without_a_question_is_named_by_its_id(known: Known_) -> None:
+    """With spaces where the id has none."""
+    without = WORDS.split("complaints:\n")[1].replace("family: doors", "family: front_doors")
+    asked = fitting(known("complaints:\n" + without), "it is broken").ask
+    assert [(one.family, one.name) for one in asked] == [("front_doors", "front doors"), ("water", "water")]
+
+
+def test_an_apostrophe_is_one_however_it_is_typed(known: Known_) -> None:
+    """Phones turn it; the author wrote it straight."""
+    knowledge = known(WORDS.replace("The trim is wet", "Won't lock"))
+    assert fitting(knowledge, "it won’t").complaints == fitting(knowledge, "it won't").complaints == ("damp",)
+
+
+@pytest.mark.parametrize(
+    ("phrase", "spoken", "fits"),
+    [
+        ("rain", "rains", True),
+        ("wind", "wink", False),
+        ("ices", "icy", False),
+        ("rusty", "rusted", True),
+        ("rust", "ruster", True),
+        ("rust", "rusk", False),
+        ("wets", "wet", True),
+    ],
+)
+def test_words_are_the_same_but_for_endings_from_three_letters_on(
+    known: Known_, phrase: str, spoken: str, fits: bool
+) -> None:
+    """Two letters in common are too few, and what comes after the difference does not count."""
+    found = fitting(known(WORDS.replace("The trim is wet", phrase)), spoken).complaints
+    assert found == (("damp",) if fits else ())
+
+
+def test_a_normal_thing_is_named_where_two_words_are_of_it(known: Known_) -> None:
+    """One word of its phrase is too little."""
+    normal = "harmless:\n  drips: {name: Drops, customer: clear drops below, tell: That is normal.}\n"
+    knowledge = known(WORDS + normal)
+    assert fitting(knowledge, "clear drops").harmless == ("drips",)
+    assert fitting(knowledge, "drops").harmless == ()
+    assert fitting(knowledge, "clear").harmless == ()
+
+
+def test_a_name_of_words_that_say_nothing_fits_nothing(known: Known_) -> None:
+    """It is no fault of a complaint that its name could be any."""
+    knowledge = known(
+        WORDS.replace("name: Wind noise", "name: It does not").replace("It whistles at", "It has")
+    )
+    assert fitting(knowledge, "it does not, it has not").complaints == ()
+    assert fitting(knowledge, "the trim").complaints == ("damp",)
 
 
 def test_a_family_that_complaints_are_of_is_used_and_has_no_numbers(known: Known_) -> None:
@@ -249,6 +306,100 @@ def test_asking_ends_where_what_is_left_tells_too_little_together(known: Known_)
     ended = next_question(knowledge, engine, case, 0, rule=PhoneRule(together * 1.001))
     assert (on.reason, on.worth) == (None, 2)
     assert (ended.question, ended.reason) == (None, "not-worth-it")
+
+
+def test_what_is_left_may_just_be_enough(known: Known_) -> None:
+    """The sum of the bits has to reach the rule's; where it is the same, asking goes on."""
+    knowledge = known(ASKED)
+    engine, case = phone_engine(knowledge, "rattle"), Case("rattle")
+    told = sum(one.told["rattle"] for one in questions(knowledge, [(engine, case)]))
+    assert next_question(knowledge, engine, case, 0, rule=PhoneRule(told)).reason is None
+    ended = next_question(knowledge, engine, case, 0, rule=PhoneRule(math.nextafter(told, 9)))
+    assert (ended.reason, ended.worth) == ("not-worth-it", 0)
+
+
+def test_a_question_that_tells_nothing_is_none_that_is_left(known: Known_) -> None:
+    """Its answers come alike with every cause: there is nothing left to ask, and nothing to weigh."""
+    knowledge = known(
+        ASKED.replace("noisy_or: {leak: 10 of 100, causes: {strap: 90 of 100}}", OTHERWISE).replace(
+            "noisy_or: {leak: 5 of 100, causes: {hinge: 70 of 100}}",
+            OTHERWISE.replace("quiet", "straight").replace("loud", "sags"),
+        )
+    )
+    engine = phone_engine(knowledge, "knock")
+    found = next_question(knowledge, engine, Case("knock"), 0, rule=PhoneRule(0.0))
+    assert (found.question, found.reason, found.worth) == (None, "nothing-left", 0)
+    assert found.words == "Everything that a customer can answer has been asked."
+
+
+def test_ten_minutes_are_asked_for_where_the_desk_says_nothing(known: Known_) -> None:
+    """After nine minutes the question of one still fits, and a moment later none does."""
+    knowledge = known(ASKED)
+    engine = phone_engine(knowledge, "rattle")
+    found = [next_question(knowledge, engine, Case("rattle"), minutes) for minutes in (9, 9.01)]
+    assert [one.question and one.question.reading for one in found] == ["speed", None]
+    assert (found[1].reason, found[1].worth) == ("time", 2)
+    assert [one.words for one in found] == ["Is it there at speed?", "The minutes for questions are used up."]
+
+
+def test_of_questions_that_tell_the_same_the_shorter_comes_first(known: Known_) -> None:
+    """Then that whose id does; round-off decides nothing."""
+    twice = """\
+  {name}:
+    name: Over kerbs
+    who: customer
+    ask: Is it there over kerbs?
+    right_by_phone: 0.8
+    minutes: {minutes}
+    outcomes: {{quiet: "No", loud: "Yes"}}
+    noisy_or: {{leak: 10 of 100, causes: {{strap: 90 of 100}}}}
+"""
+    extra = [("a_long", 5), ("z_short", 1), ("c_even", 2), ("a_even", 2)]
+    knowledge = known(ASKED + "".join(twice.format(name=name, minutes=minutes) for name, minutes in extra))
+    found = questions(knowledge, [(phone_engine(knowledge, "rattle"), Case("rattle"))])
+    alike = [one.reading for one in found if one.reading != "speed"]
+    assert alike == ["z_short", "a_even", "bumps", "c_even", "a_long"]
+
+
+def test_questions_about_equally_likely_causes_stand_by_id(known: Known_) -> None:
+    """Twenty-four causes with a question each, all alike: round-off puts none before another."""
+    numbers = range(24)
+    shares = ", ".join(f"c{number:02d}: 4" for number in numbers)
+    asked = "".join(
+        f"  q{number:02d}: {{name: Q, who: customer, ask: Is it {number}?, minutes: 1, "
+        'outcomes: {quiet: "No", loud: "Yes"}, '
+        f"noisy_or: {{leak: 0.1, causes: {{c{number:02d}: 0.6}}}}}}\n"
+        for number in numbers
+    )
+    knowledge = known(
+        f"complaints:\n  c: {{name: C, family: made_up, exactly_one_of: {{{shares}}}, unlisted: 4}}\n"
+        + faults(*(f"c{number:02d}" for number in numbers))
+        + f"readings:\n{asked}"
+    )
+    found = questions(knowledge, [(phone_engine(knowledge, "c"), Case("c"))])
+    assert [one.reading for one in found] == [f"q{number:02d}" for number in numbers]
+
+
+def test_questions_are_worth_what_they_tell_after_the_answers_so_far(known: Known_) -> None:
+    """By hand: after "yes" over bumps the strap is likelier, and the bits of "at speed" are those of then."""
+    knowledge = known(ASKED)
+    engine = phone_engine(knowledge, "rattle")
+    tables = build(knowledge, "rattle", by_phone=True).tables
+    case = Case("rattle").with_entry(said(knowledge, "bumps", "loud"))
+    (one,) = questions(knowledge, [(engine, case)])
+    seen = {"rattle": [0.0, 1.0], "bumps@phone": [0.0, 1.0]}
+    by_enumeration = oracle.enumerate_answers(tables, seen).information_bits["speed@phone"]
+    assert (one.reading, one.ask, one.minutes) == ("speed", "Is it there at speed?", 1)
+    assert one.bits == pytest.approx(by_enumeration, abs=1e-9)
+
+
+def test_only_what_was_asked_of_the_customer_takes_minutes(known: Known_) -> None:
+    """Two for an answer and one for "does not know"; what was skipped at the car, or is gone, takes none."""
+    knowledge = known(ASKED)
+    case = Case("rattle").with_entry(said(knowledge, "bumps", "loud")).with_entry(not_known("speed"))
+    assert minutes_asked(knowledge, [case]) == 3
+    assert minutes_asked(knowledge, [case.with_entry(Skipped("sags", "no time"))]) == 3
+    assert minutes_asked(knowledge, [case.with_entry(not_known("gone"))]) == 3
 
 
 def test_a_question_that_takes_longer_than_is_left_gives_way_to_a_shorter_one(known: Known_) -> None:
