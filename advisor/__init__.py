@@ -14,7 +14,7 @@ references  does everything that is named exist
 plausible   do numbers and words make sense together
 lint        questions about the whole knowledge, in their order
 evidence    a number and its instrument as a likelihood over bands
-network     a complaint as a pgmpy network; open formats
+network     a complaint as tables and as a pgmpy model; open formats
 engine      exact inference by one compiled junction tree
 case        one vehicle's job
 conflict    readings that disagree

@@ -1,4 +1,4 @@
-"""A complaint's knowledge as a pgmpy network, its tables, and the open formats of other programs.
+"""A complaint's knowledge as the tables of a network, as a pgmpy model, and in open formats.
 
 Nodes are the ids of the knowledge, plus `unlisted:ID` for causes not written here, `READING@INSTRUMENT`
 for a quantity as an instrument shows it, `READING@phone` for what a customer says of it on the phone, and
@@ -46,26 +46,24 @@ class Repair:
 
 @dataclass(frozen=True, eq=False)
 class Network:
-    """A complaint's network: the pgmpy model, and which of its nodes are sought and which can be read."""
+    """A complaint's network: its tables, which the engine takes, and the pgmpy model of the same numbers."""
 
-    model: DiscreteBayesianNetwork
-    sought: tuple[str, ...]
-    readings: tuple[str, ...]
+    tables: Tables
+
+    @property
+    def sought(self) -> tuple[str, ...]:
+        """The nodes whose probabilities are wanted."""
+        return self.tables.sought
+
+    @property
+    def readings(self) -> tuple[str, ...]:
+        """The nodes that can be read."""
+        return self.tables.readings
 
     @cached_property
-    def tables(self) -> Tables:
-        """The model's tables in plain form."""
-        tables, outcomes = [], {}
-        for cpd in self.model.get_cpds():
-            child, *parents = cpd.variables
-            outcomes[child] = tuple(cpd.state_names[child])
-            tables.append(Table(child, tuple(parents), np.moveaxis(np.asarray(cpd.values), 0, -1)))
-        return Tables(tuple(tables), outcomes, self.sought, self.readings)
-
-
-def preload() -> None:
-    """Import the library that models are held in: seconds, better spent while a person reads."""
-    import pgmpy.models  # noqa: F401
+    def model(self) -> DiscreteBayesianNetwork:
+        """The network as a pgmpy model, made when it is first asked for; importing pgmpy takes a second."""
+        return _model(self.tables.tables, self.tables.outcomes)
 
 
 def build(
@@ -87,7 +85,7 @@ def build(
             tables = _with_repair(tables, complaint, repair, number, success)
             outcomes = {one.child: outcomes[one.child.partition(BEFORE)[0]] for one in tables}
             sought = (*sought, before_repair(repair.fault, number))
-    return Network(_model(tables, outcomes), sought, readings)
+    return Network(Tables(tuple(tables), outcomes, sought, readings))
 
 
 def before_repair(name: str, number: int) -> str:
@@ -237,7 +235,7 @@ class _Builder:
         return list(self.tables.values()), self.outcomes, sought, tuple(readings)
 
     def _add(self, name: str, parents: tuple[str, ...], values: Floats, outcomes: Iterable[str]) -> None:
-        self.tables[name] = Table(name, parents, values)
+        self.tables[name] = Table(name, parents, np.ascontiguousarray(values))
         self.outcomes[name] = tuple(outcomes)
 
     def _fact(self, name: str) -> None:

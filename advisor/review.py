@@ -35,10 +35,14 @@ class Compiled:
 
 
 def compiled(knowledge: Knowledge) -> dict[str, Compiled]:
-    """Every complaint's network, compiled; the knowledge has passed `lint`."""
+    """Every complaint's network, compiled; the knowledge has passed `lint`.
+
+    pgmpy verifies each one (`ValueError` where it objects, which would be an error of this program).
+    """
     found = {}
     for complaint in knowledge.complaints:
         network = build(knowledge, complaint)
+        network.model.check_model()
         try:
             found[complaint] = Compiled(network, compile_tables(network.tables), None)
         except TooWide as error:

@@ -14,7 +14,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
-from advisor import network, saturation
+from advisor import saturation
 from advisor.account import Account, account
 from advisor.acting import CALL_MINUTES, Act, act, remedies
 from advisor.advice import (
@@ -96,7 +96,6 @@ def preload() -> None:
     What would hold up every thread of this process for long gets ready in another one meanwhile.
     """
     saturation.beside()
-    network.preload()
     convert(1.0, "°C", "°F")
 
 

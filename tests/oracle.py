@@ -208,6 +208,16 @@ def to_pgmpy(tables: Tables) -> DiscreteBayesianNetwork:
     return model
 
 
+def from_pgmpy(model: DiscreteBayesianNetwork, sought: Iterable[str], readings: Iterable[str]) -> Tables:
+    """The tables of a pgmpy model, as the engine takes them."""
+    tables, outcomes = [], {}
+    for cpd in model.get_cpds():
+        child, *parents = cpd.variables
+        outcomes[child] = tuple(cpd.state_names[child])
+        tables.append(Table(child, tuple(parents), np.moveaxis(np.asarray(cpd.values), 0, -1)))
+    return Tables(tuple(tables), outcomes, tuple(sought), tuple(readings))
+
+
 def to_pyagrum(tables: Tables) -> gum.BayesNet:
     """The same network for pyAgrum, states named by their number."""
     net = gum.BayesNet()

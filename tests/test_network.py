@@ -20,6 +20,7 @@ from advisor.likelihoods import noisy_or
 from advisor.network import Network, build, node_then, phone_answers, write
 from advisor.tables import Floats, Table
 from tests.conftest import complaint, faults, given_complaint
+from tests.oracle import from_pgmpy
 
 Known = Callable[[str], Knowledge]
 
@@ -387,7 +388,7 @@ def test_the_shipped_network_is_read_back_whole(
     assert set(model.nodes) == set(plain.values())
     sought = tuple(plain[name] for name in drain_network.sought)
     readings = tuple(name for name in drain_network.readings if "@" not in name)
-    again = compile_tables(Network(model, sought, readings).tables)
+    again = compile_tables(from_pgmpy(model, sought, readings))
     assert {name: set(again.outcomes[plain[name]]) for name in plain} == {
         name: set(drain.outcomes[name]) for name in plain
     }
