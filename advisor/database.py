@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import sqlite3
 import time
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
 from pathlib import Path
+from stat import S_ISDIR, S_ISREG
 from typing import Any
 
 import sqlalchemy as sa
@@ -45,6 +46,8 @@ class _Words(sa.TypeDecorator[str]):
         return value and value.replace("\0", "").encode("utf-8", "replace").decode("utf-8")
 
 
+_FIRST_TABLES = ("cases", "entries", "preferences")
+"""What every database of ours holds, beside its version, since the first schema."""
 _metadata = sa.MetaData()
 _schema = sa.Table("schema_version", _metadata, sa.Column("version", sa.Integer, primary_key=True))
 CASES = sa.Table(
@@ -82,31 +85,157 @@ ENTRIES = sa.Table(
 )
 
 
-def opened(url: str) -> sa.Engine:
-    """A database with its tables as they are now, or made where there are none; raises `StoreTrouble`."""
+def opened(url: str, reading: bool = False) -> sa.Engine:
+    """A database with its tables as they are now, or made where there are none; raises `StoreTrouble`.
+
+    For `reading` alone nothing is made, upgraded or changed: what an older program wrote is read from a copy
+    in memory that is brought up to date.
+    """
     with trouble("opened"):
+        file = _file_of(sa.make_url(url))
+        if file is not None:
+            _look_at(file, reading)
         engine = sa.create_engine(url, **_careful(url))
-        if engine.dialect.name == "sqlite":
-            file = engine.url.database
-            if file and file != ":memory:":
-                Path(file).touch(mode=0o600)
-                _watch(engine, Path(file))
-            sa.event.listen(engine, "connect", _careful_sqlite)
+        if file is not None:
+            if not reading:
+                file.touch(mode=0o600)
+            _watch(engine, file)
+            sa.event.listen(engine, "connect", _reading_sqlite if reading else _careful_sqlite)
             sa.event.listen(engine, "begin", _begin_sqlite)
         elif engine.driver == "psycopg":
             sa.event.listen(engine, "connect", _careful_postgresql)
+            if reading:
+                sa.event.listen(engine, "connect", _reading_postgresql)
         try:
-            version = _upgraded_at_last(engine)
-        except SQLAlchemyError:
+            version = _found(engine) if reading else _upgraded_at_last(engine)
+            if version > SCHEMA:
+                raise _newer(version)
+            return _copied(engine) if version < SCHEMA else engine
+        except (SQLAlchemyError, StoreTrouble):
             engine.dispose()
             raise
-    if version > SCHEMA:
-        engine.dispose()
+
+
+def _file_of(url: sa.URL) -> Path | None:
+    """The file of a SQLite database, or None for a server's; refuses what would keep nothing."""
+    if url.get_backend_name() != "sqlite":
+        return None
+    name = url.database or ""
+    if name in ("", ":memory:") or name.casefold().startswith("file:") or url.query:
         raise StoreTrouble(
-            f"The database was written by a newer program (schema {version}, this one knows {SCHEMA}). "
-            "Nothing was changed. Update this program."
+            "The database of cases cannot be opened: the address has to name a file and nothing else; what "
+            "is kept in memory is gone with the program. Nothing was changed. Name a file, such as "
+            "sqlite:///cases.sqlite."
         )
-    return engine
+    if url.get_driver_name() != "pysqlite":
+        raise StoreTrouble(
+            "The database of cases cannot be opened: SQLite is used here without another driver. Nothing was "
+            "changed. Name a file, such as sqlite:///cases.sqlite."
+        )
+    if "\0" in name or "%00" in name:
+        raise StoreTrouble(
+            "The database of cases cannot be opened: no file has such a name. Nothing was changed. Name a "
+            "file, such as sqlite:///cases.sqlite."
+        )
+    return Path(name)
+
+
+def _look_at(file: Path, reading: bool) -> None:
+    """Refuse what is no file, or a database of another or a newer program, before anything is touched."""
+    try:
+        mode = file.stat().st_mode
+    except FileNotFoundError:
+        if reading:
+            raise StoreTrouble(
+                sentence("opened", f"there is no file {file}, so there is no job in it, and none was made")
+            ) from None
+        return
+    if not S_ISREG(mode):
+        what = "is a directory" if S_ISDIR(mode) else "is a pipe, a device or a socket"
+        raise StoreTrouble(sentence("opened", f"{file} {what}"))
+    with file.open("rb") as read:
+        head = read.read(100)
+    if not head:
+        return
+    if not head.startswith(b"SQLite format 3\0"):
+        raise StoreTrouble(sentence("opened", "file is not a database"))
+    log = file.with_name(file.name + "-wal")
+    # Without a log nobody is writing, and even the files beside it that a reader makes can be done without.
+    alone = head[18:20] == b"\x02\x02" and not (log.exists() and log.stat().st_size)
+    address = f"{file.absolute().as_uri()}?{'immutable=1' if alone else 'mode=ro'}"
+    patience = time.monotonic() + OPENING_SECONDS
+    while True:
+        try:
+            _check_ours(*_tables_of(address))
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error):
+                return  # a writer was killed: opening it puts that right, or says what is wrong
+            if time.monotonic() > patience:
+                raise
+            time.sleep(0.02)
+        else:
+            return
+
+
+def _tables_of(address: str) -> tuple[set[str], Sequence[Any] | None]:
+    """The tables of a SQLite file, and the row of its schema if it has one; nothing is changed."""
+    with closing(sqlite3.connect(address, uri=True, timeout=LOCKED_SECONDS)) as connection:
+        tables = {
+            name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
+        }
+        if _schema.name not in tables:
+            return tables, None
+        return tables, connection.execute(f"SELECT * FROM {_schema.name}").fetchone()
+
+
+def _check_ours(tables: Collection[str], row: Sequence[Any] | None) -> int | None:
+    """The schema that a database with these tables has, None where it is empty; refuses any but ours."""
+    if not tables:
+        return None
+    number = row[0] if row and len(row) == 1 else None
+    if isinstance(number, int) and number > SCHEMA:
+        raise _newer(number)
+    if not isinstance(number, int) or number < 1 or not all(one in tables for one in _FIRST_TABLES):
+        raise StoreTrouble(
+            "The database of cases cannot be opened: it holds the tables of another program. Nothing was "
+            "changed. Name another database with --store; one that is not there yet is made."
+        )
+    return number
+
+
+def _newer(version: int) -> StoreTrouble:
+    """What is said where a newer program has written the database."""
+    return StoreTrouble(
+        f"The database was written by a newer program (schema {version}, this one knows {SCHEMA}). "
+        "Nothing was changed. Update this program."
+    )
+
+
+def _found(engine: sa.Engine) -> int:
+    """The schema there is; refuses a database without tables."""
+    with engine.connect() as connection:
+        version = _version(connection)
+    if version is None:
+        raise StoreTrouble(sentence("opened", "it is empty, so there is no job in it, and none was made"))
+    return version
+
+
+def _copied(engine: sa.Engine) -> sa.Engine:
+    """A copy in memory of an older program's database, brought up to date; the old one is let go of."""
+    copy = sa.create_engine("sqlite://", poolclass=sa.StaticPool, connect_args={"check_same_thread": False})
+    old = sa.MetaData()
+    with engine.connect() as source, copy.begin() as target:
+        old.reflect(source, only=lambda name, _: name in _metadata.tables)
+        for table in old.tables.values():
+            for column in table.columns:
+                column.server_default = None  # a sequence of the server is none here
+        old.create_all(target)
+        for table in old.sorted_tables:
+            if rows := [dict(row) for row in source.execute(sa.select(table)).mappings()]:
+                target.execute(table.insert(), rows)
+    engine.dispose()
+    _upgraded(copy)
+    return copy
 
 
 def reason_of(error: Exception) -> str:
@@ -120,7 +249,7 @@ def trouble(doing: Doing) -> Iterator[None]:
     """Turn what the database, its driver or the system raise into `StoreTrouble`, in words."""
     try:
         yield
-    except (SQLAlchemyError, OSError, ImportError, UnicodeDecodeError) as error:
+    except (SQLAlchemyError, sqlite3.Error, OSError, ImportError, UnicodeDecodeError) as error:
         reason = reason_of(error)
         if isinstance(error, ImportError) and error.name in _DRIVERS:
             reason = f"its driver {error.name} is not installed. Install it with: {_DRIVERS[error.name]}"
@@ -162,9 +291,12 @@ def _upgraded(engine: sa.Engine) -> int:
 
 
 def _version(connection: sa.Connection) -> int | None:
-    if not sa.inspect(connection).has_table(_schema.name):
-        return None
-    return connection.scalar(sa.select(_schema.c.version))
+    """The schema there is, None where there are no tables at all; refuses what is not ours."""
+    tables = sa.inspect(connection).get_table_names()
+    row = None
+    if _schema.name in tables:
+        row = connection.execute(sa.select(sa.text("*")).select_from(_schema)).first()
+    return _check_ours(tables, row)
 
 
 def _cases_know_their_knowledge(connection: sa.Connection) -> None:
@@ -227,6 +359,14 @@ def _careful(url: str) -> Mapping[str, Any]:
             "keepalives_idle": SERVER_SECONDS,
         }
     return {"pool_pre_ping": True, "connect_args": silence}
+
+
+def _reading_sqlite(connection: Any, _: Any) -> None:
+    """Nothing is written, and nothing about the file is changed."""
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    cursor.execute("PRAGMA query_only=ON")
+    cursor.close()
 
 
 def _careful_sqlite(connection: Any, _: Any) -> None:
@@ -299,6 +439,13 @@ def _careful_postgresql(connection: Any, _: Any) -> None:
     cursor.execute("SET synchronous_commit = on")
     cursor.execute(f"SET lock_timeout = {round(LOCKED_SECONDS * 1000)}")
     cursor.close()
+    connection.commit()
+
+
+def _reading_postgresql(connection: Any, _: Any) -> None:
+    """Nothing is written."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET default_transaction_read_only = on")
     connection.commit()
 
 

@@ -25,22 +25,32 @@ EXPORT_VERSION = 1
 """Raised by one with every change of what `Store.export` returns."""
 
 
-def default_url() -> str:
-    """A SQLite file in the user's own data folder, which is made where it is missing; may raise `OSError`."""
+def default_url(reading: bool = False) -> str:
+    """A SQLite file in the user's own data folder; may raise `OSError`.
+
+    The folder is made where it is missing, but not for `reading` alone.
+    """
     folder = user_data_path("advisor")
+    if reading:
+        return f"sqlite:///{folder / 'cases.sqlite'}"
     folder.parent.mkdir(parents=True, exist_ok=True)
     folder.mkdir(mode=0o700, exist_ok=True)
     return f"sqlite:///{folder / 'cases.sqlite'}"
 
 
 class Store:
-    """The cases of a workshop in SQLite or PostgreSQL; SQLite files are made when missing."""
+    """The cases of a workshop in SQLite or PostgreSQL; SQLite files are made when missing.
 
-    def __init__(self, url: str, clock: Callable[[], datetime] = lambda: datetime.now(UTC)) -> None:
+    A store for `reading` alone makes and changes nothing, neither a file nor a table.
+    """
+
+    def __init__(
+        self, url: str, clock: Callable[[], datetime] = lambda: datetime.now(UTC), *, reading: bool = False
+    ) -> None:
         self.clock = clock
         self._unheard: dict[int, list[Filed]] = {}
         self._unheard_openings: list[Filed] = []
-        self._engine = database.opened(url)
+        self._engine = database.opened(url, reading)
         self._writing = self._engine.execution_options(writes=True)
 
     def now(self) -> str:

@@ -53,6 +53,8 @@ WAYS_OUT = {
     "permission denied": LET_WRITE,
     "unable to open": f"Look whether its folder is there. {LET_WRITE}",
     "no such file": "Make the folder, or name another file with --store.",
+    "none was made": "Look at the name after --store, or begin a job with `advisor`.",
+    "is a pipe": "Name a file with --store.",
     "is a directory": "Name a file with --store, not a folder.",
     "not a database": f"It is damaged, or no database of ours. {DAMAGED}",
     "malformed": f"It is damaged. {DAMAGED}",

@@ -134,7 +134,8 @@ def erase_case(number: int, store: str | None, yes: bool) -> None:
                 ["That is not its number. Nothing was erased. Start again and type the number, or leave it."],
                 1,
             )
-    of_job(store, number, lambda there: there.erase(number) or None)
+    of_job(store, number, lambda there: there.export(number))  # a wrong name makes no database
+    of_job(store, number, lambda there: there.erase(number) or None, reading=False)
     say(f"Job {number} is erased.")
 
 
@@ -168,14 +169,16 @@ def filed_job(url: str | None, number: int) -> tuple[Filed, dict[str, str], str]
     return of_job(url, number, find)
 
 
-def of_job(url: str | None, number: int, find: Callable[[Store], _Found | None]) -> _Found:
+def of_job(
+    url: str | None, number: int, find: Callable[[Store], _Found | None], reading: bool = True
+) -> _Found:
     """What is found of a job in the database; where that is None there is no such job, and we end."""
     from advisor.letters import clean
     from advisor.store import Store, default_url
     from advisor.trouble import StoreTrouble
 
     try:
-        store = Store(url or default_url())
+        store = Store(url or default_url(reading), reading=reading)
         try:
             found = find(store)
             jobs = store.cases() if found is None else []
@@ -196,7 +199,7 @@ def stored_jobs(url: str | None) -> list[Filed]:
     from advisor.trouble import StoreTrouble
 
     try:
-        store = Store(url or default_url())
+        store = Store(url or default_url(reading=True), reading=True)
         try:
             return store.cases()
         finally:

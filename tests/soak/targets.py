@@ -686,7 +686,7 @@ def _take_case(data: bytes) -> None:
 
 @cache
 def _memory() -> Store:
-    return Store("sqlite://")
+    return Store(f"sqlite:///{Path('rows.sqlite').absolute()}")
 
 
 def _take_rows(job: dict[str, Any]) -> None:
