@@ -361,9 +361,18 @@ def _careful(url: str) -> Mapping[str, Any]:
     return {"pool_pre_ping": True, "connect_args": silence}
 
 
+def _text(stored: bytes) -> str | bytes:
+    """A stored text; what is none stays bytes, so that the row is known for damaged and the rest is read."""
+    try:
+        return stored.decode("utf-8")
+    except UnicodeDecodeError:
+        return stored
+
+
 def _reading_sqlite(connection: Any, _: Any) -> None:
     """Nothing is written, and nothing about the file is changed."""
     connection.isolation_level = None
+    connection.text_factory = _text
     cursor = connection.cursor()
     cursor.execute("PRAGMA query_only=ON")
     cursor.close()
@@ -372,6 +381,7 @@ def _reading_sqlite(connection: Any, _: Any) -> None:
 def _careful_sqlite(connection: Any, _: Any) -> None:
     """Every commit is on disk before it is acknowledged; readers do not wait for writers."""
     connection.isolation_level = None  # transactions begin below, not where the driver thinks fit
+    connection.text_factory = _text
     cursor = connection.cursor()
     _write_ahead(cursor)
     cursor.execute("PRAGMA synchronous=FULL")

@@ -6,10 +6,22 @@ import json
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
 from typing import Any
 
 from advisor import case as cases
-from advisor.case import TECHNICIAN, Accounted, Case, Entry, Measured, Seen, TakenBack
+from advisor.case import (
+    CUSTOMER,
+    GONE,
+    STILL_THERE,
+    TECHNICIAN,
+    Accounted,
+    Case,
+    Entry,
+    Measured,
+    Seen,
+    TakenBack,
+)
 from advisor.evidence import Measurement
 from advisor.trouble import Damaged
 
@@ -30,6 +42,11 @@ KINDS: dict[str, type[Entry]] = {
     "closed": cases.Closed,
 }
 UNSURE = "unsure"
+STAMPED = ("prepared", "acknowledged", "repaired")
+"""Entries that say a time themselves."""
+_SPEAKERS = (TECHNICIAN, CUSTOMER)
+YEARS = range(1970, 9999)
+"""The years of times that every time zone can tell."""
 
 
 @dataclass(frozen=True)
@@ -93,17 +110,25 @@ def _entry(row: Any, case: Case) -> Entry:
         return Accounted(row.about, part)
     if row.kind == UNSURE:
         match json.loads(row.said):
-            case [str(outcome), float(confidence), str(by)] if 0 < confidence <= 1:
+            case [str(outcome), float(confidence), str(by)] if 0 < confidence <= 1 and by in _SPEAKERS:
                 return Seen(row.about, outcome, confidence, by)
         raise ValueError("no outcome with a confidence from 0 to 1")
     if row.kind == "taken back":
         # Schema 1 wrote no step: it was always the last one that counted.
         step = int(row.about) if row.about else max(case.counting, default=0)
+        if row.about and str(step) != row.about:
+            raise ValueError("no step before this one")
         if not 0 <= step <= len(case.entries):
             raise ValueError("no step before this one")
         return TakenBack(step, row.said)
     if row.kind not in KINDS:
         raise ValueError("no kind of entry that is known here")
+    if row.kind in STAMPED:
+        _check_time(row.said)
+    if row.kind == "booked" and str(date.fromisoformat(row.about)) != row.about:
+        raise ValueError("no day such as 2030-03-04")
+    if row.kind == "checked" and row.said not in (GONE, STILL_THERE):
+        raise ValueError(f"neither '{GONE}' nor '{STILL_THERE}'")
     made: Callable[[str, str], Entry] = KINDS[row.kind]
     return made(row.about, row.said)
 
@@ -129,20 +154,54 @@ def _measurement(said: Any) -> Measurement:
     raise ValueError("no measurement")
 
 
-def filed_from(head: Any, rows: list[Any]) -> Filed:
-    """A case from its row and those of its entries; raises `Damaged`."""
-    filed = Filed(head.id, head.tag, head.opened, Case(head.complaint), (), head.knowledge)
-    for row in rows:
+def _check_time(said: str) -> None:
+    """Refuse what is no time with its zone."""
+    try:
+        at = datetime.fromisoformat(said)
+    except ValueError:
+        raise ValueError(f"'{said[:40]}' is no time") from None
+    if at.tzinfo is None:
+        raise ValueError(f"the time '{said}' has no zone")
+    if at.year not in YEARS or at.astimezone(UTC).year not in YEARS:
+        raise ValueError(f"the time '{said}' is in no year that can be")
+
+
+def filed_from(number: int, head: Any, rows: list[Any]) -> Filed:
+    """A case from its row, if there is one, and those of its entries; raises `Damaged`."""
+    tag = head.tag if head and isinstance(head.tag, str) else ""
+    try:
+        if head is None:
+            raise ValueError("what it is about is missing")
+        if not all(isinstance(one, str) for one in (head.tag, head.complaint, head.opened, head.knowledge)):
+            raise ValueError("no text")
+        if not head.complaint:
+            raise ValueError("it has no complaint")
+        _check_time(head.opened)
+    except (ValueError, OverflowError) as error:
+        raise Damaged(
+            number,
+            tag,
+            f"Job {number} is damaged in the database: {error}. This program has not written it so, and "
+            f"nothing was changed. Use the other jobs; `advisor case export {number}` writes down what there "
+            "is of this one.",
+        ) from error
+    filed = Filed(number, tag, head.opened, Case(head.complaint), (), head.knowledge)
+    for step, row in enumerate(rows, start=1):
         try:
+            if row.number != step:
+                raise ValueError("it is missing")
             if not all(isinstance(one, str) for one in (row.at, row.kind, row.about, row.said)):
                 raise ValueError("no text")
+            _check_time(row.at)
             entry = _entry(row, filed.case)
         except (ValueError, OverflowError, RecursionError) as error:
             why = str(error).splitlines()[0]
             raise Damaged(
-                f"Step {row.number} of job {head.id} is damaged in the database: {why}. This program has not "
-                f"written it so, and nothing was changed. `advisor case export {head.id}` writes down what "
-                f"there is of the job; after `advisor case erase {head.id} --yes` the other jobs can be used."
+                number,
+                tag,
+                f"Step {step} of job {number} is damaged in the database: {why}. This program has not "
+                f"written it so, and nothing was changed. Use the other jobs; `advisor case export {number}` "
+                "writes down what there is of this one.",
             ) from error
         filed = filed.with_entry(entry, row.at)
     return filed

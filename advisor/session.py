@@ -298,7 +298,7 @@ class Session:
         readings = self.knowledge.readings
         for reading, takes in self.case.measured.items():
             quantity = readings[reading].quantity if reading in readings else None
-            if quantity and quantity.account == "total":
+            if quantity and quantity.account == "total" and takes[-1]:
                 return takes[-1][0].instrument
         return ""
 

@@ -9,7 +9,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 from platformdirs import user_data_path
@@ -19,7 +19,7 @@ from advisor import database
 from advisor.case import Case, Entry, TakenBack
 from advisor.database import CASES, ENTRIES, OFF_TROLLEY, PREFERENCES, SETTINGS, reason_of, trouble
 from advisor.filed import Filed, but_for_time, filed_from, row_of
-from advisor.trouble import Erased, Overtaken, StoreTrouble
+from advisor.trouble import Damaged, Erased, Overtaken, StoreTrouble
 
 EXPORT_VERSION = 1
 """Raised by one with every change of what `Store.export` returns."""
@@ -36,6 +36,17 @@ def default_url(reading: bool = False) -> str:
     folder.parent.mkdir(parents=True, exist_ok=True)
     folder.mkdir(mode=0o700, exist_ok=True)
     return f"sqlite:///{folder / 'cases.sqlite'}"
+
+
+STRAY = 0
+"""The number under which entries are found that say of no job that they are its own."""
+
+
+class Jobs(NamedTuple):
+    """The cases that can be read, the newest first, and what is wrong with the others."""
+
+    filed: list[Filed]
+    damaged: list[Damaged]
 
 
 class Store:
@@ -157,42 +168,70 @@ class Store:
         return self.append(filed, TakenBack(last if step is None else step, reason))
 
     def cases(self) -> list[Filed]:
-        """Every case, the newest first."""
+        """Every case that can be read, the newest first."""
+        return self.jobs().filed
+
+    def jobs(self) -> Jobs:
+        """Every case, the newest first, and those that are damaged apart."""
         with trouble("read"), self._engine.connect() as connection:
             heads = connection.execute(sa.select(CASES).order_by(CASES.c.id.desc())).all()
             rows = connection.execute(sa.select(ENTRIES).order_by(ENTRIES.c.case_id, ENTRIES.c.number)).all()
         by_case: dict[int, list[Any]] = defaultdict(list)
         for row in rows:
-            by_case[row.case_id].append(row)
-        return [filed_from(head, by_case[head.id]) for head in heads]
+            numbered = isinstance(row.case_id, int) and row.case_id > 0
+            by_case[row.case_id if numbered else STRAY].append(row)
+        by_number = {head.id: head for head in heads}
+        found = Jobs([], [])
+        for number in (*by_number, *(one for one in by_case if one not in by_number)):
+            try:
+                found.filed.append(filed_from(number, by_number.get(number), by_case[number]))
+            except Damaged as error:
+                found.damaged.append(error)
+        return found
 
     def case(self, number: int) -> Filed | None:
-        """One case by its number, or None where there is none."""
+        """One case by its number, or None where there is none; raises `Damaged`."""
+        head, rows = self._rows(number)
+        return filed_from(number, head, rows) if head or rows else None
+
+    def _rows(self, number: int) -> tuple[Any, list[Any]]:
+        """The row of a case, None where there is none, and those of its entries."""
         with trouble("read"), self._engine.connect() as connection:
             head = connection.execute(sa.select(CASES).where(CASES.c.id == number)).one_or_none()
             rows = connection.execute(
-                sa.select(ENTRIES).where(ENTRIES.c.case_id == number).order_by(ENTRIES.c.number)
+                sa.select(ENTRIES).where(self._of(number)).order_by(ENTRIES.c.number)
             ).all()
-        return filed_from(head, list(rows)) if head else None
+        return head, list(rows)
+
+    def _of(self, number: int) -> sa.ColumnElement[bool]:
+        """Which entries belong to a case."""
+        if number == STRAY and self._engine.dialect.name == "sqlite":
+            return (sa.func.typeof(ENTRIES.c.case_id) != "integer") | (ENTRIES.c.case_id <= STRAY)
+        return ENTRIES.c.case_id == number
 
     def export(self, number: int) -> dict[str, Any] | None:
-        """Everything that is stored of a case, word for word, or None where there is none."""
-        with trouble("read"), self._engine.connect() as connection:
-            head = connection.execute(sa.select(CASES).where(CASES.c.id == number)).one_or_none()
-            rows = connection.execute(
-                sa.select(ENTRIES).where(ENTRIES.c.case_id == number).order_by(ENTRIES.c.number)
-            ).all()
-        if head is None:
+        """Everything that is stored of a case, word for word, or None where there is none.
+
+        What cannot be read is there as text with escapes, and None stands for what is missing.
+        """
+        head, rows = self._rows(number)
+        if head is None and not rows:
             return None
         return {
             "version": EXPORT_VERSION,
-            "number": head.id,
-            "tag": head.tag,
-            "complaint": head.complaint,
-            "opened": head.opened,
-            "knowledge": head.knowledge,
+            "number": number,
+            **{
+                name: _as_stored(getattr(head, name, None))
+                for name in ("tag", "complaint", "opened", "knowledge")
+            },
             "entries": [
-                {"step": row.number, "at": row.at, "kind": row.kind, "about": row.about, "said": row.said}
+                {
+                    "step": _as_stored(row.number),
+                    "at": _as_stored(row.at),
+                    "kind": _as_stored(row.kind),
+                    "about": _as_stored(row.about),
+                    "said": _as_stored(row.said),
+                }
                 for row in rows
             ],
         }
@@ -206,11 +245,11 @@ class Store:
         with trouble("written"), self._writing.begin() as connection:
             # Locked first, so that on PostgreSQL no entry comes in between the two deletions.
             there = connection.scalar(sa.select(CASES.c.id).where(CASES.c.id == number).with_for_update())
-            connection.execute(ENTRIES.delete().where(ENTRIES.c.case_id == number))
+            gone = connection.execute(ENTRIES.delete().where(self._of(number))).rowcount
             connection.execute(CASES.delete().where(CASES.c.id == number))
         if self._engine.dialect.name == "sqlite":
             self._scrub(number)
-        return there is not None
+        return there is not None or gone > 0
 
     def _scrub(self, number: int) -> None:
         """Write the SQLite file anew without what was deleted, and empty its log."""
@@ -302,6 +341,13 @@ def _head(filed: Filed) -> dict[str, str]:
         "opened": filed.opened,
         "knowledge": filed.knowledge,
     }
+
+
+def _as_stored(value: Any) -> str | int | None:
+    """A stored value for people to read, whatever it is."""
+    if isinstance(value, bytes):
+        return value.decode("utf-8", "backslashreplace")
+    return value if value is None or isinstance(value, str | int) else str(value)
 
 
 def _count(number: int) -> sa.Select[Any]:

@@ -10,7 +10,14 @@ class StoreTrouble(Exception):
 
 
 class Damaged(StoreTrouble):
-    """A row of a case holds what this program never writes; nothing was changed."""
+    """A row of a case holds what this program never writes; nothing was changed.
+
+    `number` and `tag` say which case it is, as far as they can be read.
+    """
+
+    def __init__(self, number: int, tag: str, sentence: str) -> None:
+        super().__init__(sentence)
+        self.number, self.tag = number, tag
 
 
 class Overtaken(StoreTrouble):

@@ -26,6 +26,8 @@ from hypothesis import strategies as st
 
 from advisor.advice import Workshop
 from advisor.case import (
+    GONE,
+    STILL_THERE,
     Accounted,
     Acknowledged,
     Booked,
@@ -85,14 +87,21 @@ def postgresql(tmp_path: Path) -> Iterator[Database]:
 
 IDS = st.text("abcdefghijklmnopqrstuvwxyz0123456789_", min_size=1, max_size=30)
 TEXTS = st.text(st.characters(exclude_categories=["Cs"], exclude_characters="\0"), max_size=60)
+TIMES = st.datetimes(
+    datetime(1971, 1, 1),
+    datetime(9998, 1, 1),
+    timezones=st.timezones(),
+).map(datetime.isoformat)
 MEASUREMENTS = st.builds(Measurement, IDS, st.floats(0, 1e6), IDS, TEXTS)
 ENTRIES: st.SearchStrategy[Entry] = st.one_of(
     st.builds(Known, IDS, IDS),
     st.builds(Seen, IDS, IDS, st.sampled_from([1.0, 0.9, 0.7]), st.sampled_from(["technician", "customer"])),
     st.builds(Measured, IDS, st.lists(MEASUREMENTS, max_size=2).map(tuple)),
     st.builds(Accounted, IDS, MEASUREMENTS),
-    *(st.builds(kind, IDS, TEXTS) for kind in (Skipped, Prepared, Ended, Acknowledged, Repaired)),
-    *(st.builds(kind, IDS, TEXTS) for kind in (Booked, Checked, Replayed, Closed)),
+    *(st.builds(kind, IDS, TEXTS) for kind in (Skipped, Ended, Replayed, Closed)),
+    *(st.builds(kind, IDS, TIMES) for kind in (Prepared, Acknowledged, Repaired)),
+    st.builds(Booked, st.dates().map(str), TEXTS),
+    st.builds(Checked, IDS, st.sampled_from([GONE, STILL_THERE])),
 )
 
 
@@ -685,7 +694,7 @@ TAKE = '{"measurand": "sleeping_current", "value": 430.0, "instrument": "clamp",
 def test_a_damaged_row_is_told_with_its_job_and_step(
     database: Database, kind: str, about: str, said: str, why: str
 ) -> None:
-    """A sentence instead of a traceback: what there is can be written down, and then the others be used."""
+    """A sentence instead of a traceback: what there is can be written down, and the others are used."""
     with database.opened() as store:
         whole = store.open_case("whole", "flat_battery")
         filed = store.append(store.open_case("damaged", "flat_battery"), Seen("bus_active", "busy"))
@@ -694,12 +703,12 @@ def test_a_damaged_row_is_told_with_its_job_and_step(
                 sa.text("UPDATE entries SET kind = :kind, about = :about, said = :said"),
                 {"kind": kind, "about": about, "said": said},
             )
-        start = f"Step 1 of job {filed.number} is damaged in the database: {why}"
-        for read in (store.cases, lambda: store.case(filed.number)):
-            with pytest.raises(Damaged) as told:
-                read()
-            assert str(told.value).startswith(start)
-            assert f"`advisor case erase {filed.number} --yes`" in str(told.value)
+        with pytest.raises(Damaged) as told:
+            store.case(filed.number)
+        assert str(told.value).startswith(f"Step 1 of job {filed.number} is damaged in the database: {why}")
+        assert f"`advisor case export {filed.number}`" in str(told.value)
+        found = store.jobs()
+        assert (found.filed, [*map(str, found.damaged)]) == ([whole], [str(told.value)])
         kept = store.export(filed.number)
         assert kept is not None
         assert kept["entries"][0]["said"] == said

@@ -94,6 +94,7 @@ facts_option = click.option(
     help="What is known of the vehicle; the last on a fact counts.",
 )
 number_argument = click.argument("number", metavar="CASE", type=click.IntRange(1, 2**31 - 1))
+any_number_argument = click.argument("number", metavar="CASE", type=click.IntRange(0, 2**31 - 1))
 without_option = click.option(
     "--without", multiple=True, metavar="INSTRUMENT", help="An instrument that is missing."
 )

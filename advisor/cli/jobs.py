@@ -10,6 +10,7 @@ import click
 
 from advisor.cli.ending import fail
 from advisor.cli.given import (
+    any_number_argument,
     checked,
     engines_of,
     knowledge_option,
@@ -81,7 +82,7 @@ def stored_case() -> None:
 
 
 @stored_case.command(name="export")
-@number_argument
+@any_number_argument
 @store_option
 @output_option
 def export_case(number: int, store: str | None, output: Path | None) -> None:
@@ -101,7 +102,8 @@ def export_case(number: int, store: str | None, output: Path | None) -> None:
         "about": "…",   the id or number of what it is about
         "said": "…"}]}  what was said, word for word
 
-    With the kinds measured, accounted and unsure, "said" is itself JSON.
+    With the kinds measured, accounted and unsure, "said" is itself JSON. Of a damaged job everything
+    is written that can be read, with null for what is missing; 0 is the number of entries that name no job.
     """
     found = of_job(store, number, lambda there: there.export(number))
     text = json_text(found) + "\n"
@@ -112,7 +114,7 @@ def export_case(number: int, store: str | None, output: Path | None) -> None:
 
 
 @stored_case.command(name="erase")
-@number_argument
+@any_number_argument
 @store_option
 @click.option("--yes", is_flag=True, help="Do not ask.")
 def erase_case(number: int, store: str | None, yes: bool) -> None:
@@ -123,18 +125,16 @@ def erase_case(number: int, store: str | None, yes: bool) -> None:
     """
     from advisor.letters import clean
 
+    there = of_job(store, number, lambda found: found.export(number))  # a wrong name makes no database
     if not yes:
-        filed, _, _ = filed_job(store, number)
-        say(
-            f"Job {number}, {clean(filed.tag)}, with {filed.entries} entries will be gone for good.", err=True
-        )
+        tag = clean(str(there["tag"] or "no tag"))
+        say(f"Job {number}, {tag}, with {len(there['entries'])} entries will be gone for good.", err=True)
         typed = click.prompt("Type its number to erase it", default="", show_default=False, err=True)
         if typed.strip() != str(number):
             fail(
                 ["That is not its number. Nothing was erased. Start again and type the number, or leave it."],
                 1,
             )
-    of_job(store, number, lambda there: there.export(number))  # a wrong name makes no database
     of_job(store, number, lambda there: there.erase(number) or None, reading=False)
     say(f"Job {number} is erased.")
 
@@ -194,15 +194,18 @@ def of_job(
 
 
 def stored_jobs(url: str | None) -> list[Filed]:
-    """Every job in the database."""
+    """Every job in the database that can be read; what is wrong with the others goes to standard error."""
     from advisor.store import Store, default_url
     from advisor.trouble import StoreTrouble
 
     try:
         store = Store(url or default_url(reading=True), reading=True)
         try:
-            return store.cases()
+            jobs = store.jobs()
         finally:
             store.close()
     except StoreTrouble as error:
         fail([str(error)], 3)
+    for one in jobs.damaged:
+        say(str(one), err=True)
+    return jobs.filed

@@ -74,11 +74,12 @@ class DeskScreen(AskingScreen[None]):
         today = self.store.clock().astimezone().date()
         try:
             booked = appointments(self.engines, self.store, today, lambda: worker.is_cancelled)
+            damaged = [str(one) for one in self.store.jobs().damaged]
         except (StoreTrouble, ProblemsFound, TooWide) as error:
             self.app.call_from_thread(self.tell, [], str(error))
             return
         if booked is not None:
-            says = "This is advice: local rules and licensed practice come first."
+            says = "\n".join(["This is advice: local rules and licensed practice come first.", *damaged])
             self.app.call_from_thread(self.tell, list(overview_lines(overview(booked, today))), says)
 
     def tell(self, lines: list[str], says: str) -> None:

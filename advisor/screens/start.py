@@ -49,6 +49,8 @@ class StartScreen(AskingScreen[None]):
         self.engines, self.store, self.workshop = engines, store, workshop
         self.desk_minutes = desk_minutes
         self.jobs: dict[str, Filed] = {}
+        self.unusable: dict[str, tuple[str, str]] = {}
+        """What cannot be worked on: a line for the list, and all there is to say."""
         self.glances: dict[int, tuple[int, Glance]] = {}
 
     def compose(self) -> ComposeResult:
@@ -107,6 +109,9 @@ class StartScreen(AskingScreen[None]):
             text = "\n".join(lines).casefold()
             if all(word in text for word in wanted):
                 jobs.add_option(Option(Content.assemble(lines[0], "\n", (lines[1], "dim")), id=key))
+        for key, (line, _) in self.unusable.items():
+            if all(word in line.casefold() for word in wanted):
+                jobs.add_option(Option(Content(line), id=key))
         jobs.highlighted = min(highlighted or 0, jobs.option_count - 1)
 
     def words(self, filed: Filed) -> tuple[str, str]:
@@ -123,12 +128,20 @@ class StartScreen(AskingScreen[None]):
         """List the open jobs, the one touched last first, and where each stands as it is worked out."""
         worker, back = get_current_worker(), self.app.call_from_thread
         try:
-            filed = self.store.cases()
+            filed, damaged = self.store.jobs()
         except StoreTrouble as error:
             back(self.query_one("#says", Static).update, str(error))
             return
         known = self.engines.knowledge.complaints
         open_ones = [one for one in filed if one.case.complaint in known and not one.case.closed]
+        self.unusable = {
+            **{f"damaged {one.number}": (f"{one.number} {one.tag} · damaged", str(one)) for one in damaged},
+            **{
+                f"foreign {one.number}": (f"{one.number} {one.tag} · not in this knowledge", _foreign(one))
+                for one in filed
+                if one.case.complaint not in known and not one.case.closed
+            },
+        }
         open_ones.sort(key=lambda one: one.touched, reverse=True)
         back(self.show_jobs, open_ones)
         for one in open_ones:
@@ -177,6 +190,8 @@ class StartScreen(AskingScreen[None]):
         """Open the job, or ask for a new one."""
         if event.option_id == "new":
             self.action_new()
+        elif event.option_id in self.unusable:
+            self.query_one("#says", Static).update(self.unusable[event.option_id][1])
         elif event.option_id in self.jobs:
             # Somebody else may have gone on with it since the list was read.
             listed = self.jobs[event.option_id]
@@ -241,3 +256,11 @@ class StartScreen(AskingScreen[None]):
             self.query_one("#jobs").focus()
         elif not self.query_one("#jobs").disabled:
             self.app.exit(return_code=0)
+
+
+def _foreign(filed: Filed) -> str:
+    """Why a job cannot be worked on by this knowledge."""
+    return (
+        f"Job {filed.number} is about the complaint '{filed.case.complaint}', which is not in this "
+        "knowledge. Nothing was changed. Start with the knowledge it was opened with, with --knowledge."
+    )

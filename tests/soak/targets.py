@@ -710,11 +710,12 @@ def _take_rows(job: dict[str, Any]) -> None:
         except (UnicodeEncodeError, sa.exc.SQLAlchemyError):
             return  # no database holds this
     try:
-        (filed,) = store.cases()
+        filed = store.case(1)
     except StoreTrouble as error:
         unseen(str(error))
         store.export(1)
         return
+    assert filed is not None
     knowledge, of = small(), _engines().of
     gather(knowledge, [filed.case])
     with suppress(NotRecordable):
