@@ -12,6 +12,7 @@ import json
 import os
 import sys
 import tempfile
+import time
 from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -29,6 +30,8 @@ LIBRARIES = ("CoolProp", "networkx", "numpy", "pgmpy", "pint", "psychrolib", "py
 MOST_BYTES = 64_000_000
 """All files together; the shipped knowledge needs 2 MB. What was not used for longest goes first."""
 SUFFIX, UNFINISHED = ".kept", ".part"
+UNFINISHED_SECONDS = 600.0
+"""What is half-written for longer than this was left by a writer that was killed."""
 GUARDED = getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
 """Flags with which opening follows no link and waits for no pipe."""
 
@@ -70,6 +73,20 @@ class Cache:
             self._drop_oldest()
         except OSError:
             return  # a full disk, a folder that is read-only or not ours
+
+    def tidy(self) -> None:
+        """Delete what killed writers have left half-written; a writer at work takes milliseconds."""
+        try:
+            stat = self.folder.lstat()
+            if not S_ISDIR(stat.st_mode) or not _is_ours(stat):
+                return
+            with os.scandir(self.folder) as entries:
+                for entry in entries:
+                    age = time.time() - entry.stat(follow_symlinks=False).st_mtime
+                    if entry.name.endswith(UNFINISHED) and age > UNFINISHED_SECONDS:
+                        Path(entry.path).unlink(missing_ok=True)
+        except OSError:
+            return  # there is no folder yet, or it does not let us
 
     def file(self, *key: str) -> Path:
         """Where the bytes of a key lie."""
@@ -130,4 +147,8 @@ def this_program() -> str | None:
 def of_this_user() -> Cache | None:
     """The cache in the user's folder for such things; None where it could not be trusted."""
     made_by = this_program()
-    return Cache(user_cache_path("advisor"), made_by) if made_by else None
+    if made_by is None:
+        return None
+    cache = Cache(user_cache_path("advisor"), made_by)
+    cache.tidy()
+    return cache

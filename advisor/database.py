@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import shlex
 import sqlite3
 import time
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
@@ -16,7 +18,7 @@ from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from advisor.letters import clean
 from advisor.trouble import Doing, StoreTrouble, sentence
 
-SCHEMA = 4
+SCHEMA = 5
 """Raised by one with every change of the tables below, together with a step in `_MIGRATIONS`."""
 LOCKED_SECONDS = 2.0
 """How long a writer waits for another one before it says that the database is locked."""
@@ -72,6 +74,14 @@ SETTINGS = sa.Table(
     sa.Column("name", sa.String(40), primary_key=True),
     sa.Column("value", sa.String(40), nullable=False),
 )
+ERASED = sa.Table(
+    "erased",
+    _metadata,
+    sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
+    sa.Column("at", sa.String(40), nullable=False),
+    sa.Column("tidied", sa.Integer, nullable=False),
+)
+"""The numbers of cases that were erased, when, and 1 once no text of them is left in the file."""
 OFF_TROLLEY = sa.Table("off_trolley", _metadata, sa.Column("instrument", sa.String(200), primary_key=True))
 ENTRIES = sa.Table(
     "entries",
@@ -238,6 +248,43 @@ def _copied(engine: sa.Engine) -> sa.Engine:
     return copy
 
 
+def narrowed(url: str) -> list[str]:
+    """Take a database's files from everybody but their owner; what was done, in sentences."""
+    file = _file_of(sa.make_url(url))
+    if file is None or os.name != "posix":
+        return []
+    told = []
+    for one in (file, file.with_name(file.name + "-wal"), file.with_name(file.name + "-shm")):
+        try:
+            mode = one.stat()
+            if mode.st_mode & 0o077 and mode.st_uid == os.geteuid():
+                one.chmod(0o600)
+                told.append(f"Others could read or write {file}; now its owner alone can.")
+        except FileNotFoundError:
+            continue
+        except OSError as error:
+            told.append(f"Others may read or write {file}, and that cannot be changed: {error.strerror}.")
+    return [*dict.fromkeys(told)]
+
+
+def left_on_server(engine: sa.Engine) -> str:
+    """What a server keeps of erased cases, and the command that clears it; "" where nothing is kept."""
+    if engine.dialect.name != "postgresql":
+        return ""
+    url = engine.url
+    kept = {name: value for name, value in url.query.items() if name in ("host", "port", "sslmode")}
+    place = sa.URL.create("postgresql", url.username, None, url.host, url.port, url.database, kept)
+    with trouble("read"), engine.connect() as connection:
+        schema = connection.scalar(sa.text("SELECT quote_ident(current_schema())"))
+    statement = f"VACUUM FULL {schema}.cases, {schema}.entries"
+    return (
+        "On the PostgreSQL server its text stays in the files of the tables until they are written anew, and "
+        "in the write-ahead log, its archive and backups until these are deleted. This writes the tables "
+        "anew; nobody can use them meanwhile:\n"
+        f"  psql {shlex.quote(place.render_as_string())} -c {shlex.quote(statement)}"
+    )
+
+
 def reason_of(error: Exception) -> str:
     """What the database or the system has said, on one line."""
     told = str(getattr(error, "orig", None) or error).splitlines() or [type(error).__name__]
@@ -339,10 +386,16 @@ def _settings_have_their_own_place(connection: sa.Connection) -> None:
     connection.execute(sa.text("DELETE FROM preferences WHERE kind = 'ranking'"))
 
 
+def _erased_numbers_are_kept(connection: sa.Connection) -> None:
+    """Schema 5: what was erased is known by its number, and whether the file was tidied since."""
+    ERASED.create(connection)
+
+
 _MIGRATIONS: tuple[Callable[[sa.Connection], None], ...] = (
     _cases_know_their_knowledge,
     _numbers_are_given_once,
     _settings_have_their_own_place,
+    _erased_numbers_are_kept,
 )
 
 

@@ -17,7 +17,7 @@ from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
 from advisor import database
 from advisor.case import Case, Entry, TakenBack
-from advisor.database import CASES, ENTRIES, OFF_TROLLEY, PREFERENCES, SETTINGS, reason_of, trouble
+from advisor.database import CASES, ENTRIES, ERASED, OFF_TROLLEY, PREFERENCES, SETTINGS, reason_of, trouble
 from advisor.filed import Filed, but_for_time, filed_from, row_of
 from advisor.trouble import Damaged, Erased, Overtaken, StoreTrouble
 
@@ -63,6 +63,17 @@ class Store:
         self._unheard_openings: list[Filed] = []
         self._engine = database.opened(url, reading)
         self._writing = self._engine.execution_options(writes=True)
+        self.told = database.narrowed(url)
+        """What people have to hear of the opening, in sentences."""
+        try:
+            if self._untidied() and reading:
+                other = Store(url)
+                other.close()
+                self.told += other.told
+            elif not reading:
+                self._tidy()
+        except StoreTrouble as error:
+            self.told.append(str(error))
 
     def now(self) -> str:
         """The time, as entries carry it (ISO 8601, with zone)."""
@@ -240,31 +251,58 @@ class Store:
         """Delete a case with all its entries for good; False where there is none.
 
         In a SQLite file nothing of its text is left afterwards, nor in the log beside it; where another
-        program keeps that from being so, `StoreTrouble` says it, and erasing again finishes it.
+        program keeps that from being so, `StoreTrouble` says it. Whoever opens the database next, or erases
+        again, finishes what was cut off. What a server keeps is said by `left_on_server`.
         """
         with trouble("written"), self._writing.begin() as connection:
             # Locked first, so that on PostgreSQL no entry comes in between the two deletions.
             there = connection.scalar(sa.select(CASES.c.id).where(CASES.c.id == number).with_for_update())
             gone = connection.execute(ENTRIES.delete().where(self._of(number))).rowcount
             connection.execute(CASES.delete().where(CASES.c.id == number))
-        if self._engine.dialect.name == "sqlite":
-            self._scrub(number)
-        return there is not None or gone > 0
+            found = there is not None or gone > 0
+            if found:
+                tidied = 0 if self._engine.dialect.name == "sqlite" else 1
+                connection.execute(ERASED.delete().where(ERASED.c.number == number))
+                connection.execute(ERASED.insert().values(number=number, at=self.now(), tidied=tidied))
+        self._tidy()
+        return found
 
-    def _scrub(self, number: int) -> None:
-        """Write the SQLite file anew without what was deleted, and empty its log."""
+    def erased(self, number: int) -> str | None:
+        """When a case was erased, or None where it was not."""
+        with trouble("read"), self._engine.connect() as connection:
+            return connection.scalar(sa.select(ERASED.c.at).where(ERASED.c.number == number))
+
+    @property
+    def left_on_server(self) -> str:
+        """What the server keeps of erased cases, and the command that clears it; "" for a file."""
+        return database.left_on_server(self._engine)
+
+    def _untidied(self) -> int | None:
+        """The number of an erased case whose text may still be in the file, if there is one."""
+        with trouble("read"), self._engine.connect() as connection:
+            due = sa.select(ERASED.c.number).where(ERASED.c.tidied != 1).order_by(ERASED.c.number)
+            return connection.scalar(due)
+
+    def _tidy(self) -> None:
+        """Write the SQLite file anew without what was erased, and empty its log, where that is still due."""
+        number = self._untidied()
+        if number is None:
+            return
         try:
             with self._engine.execution_options(bare=True).connect() as connection:
                 connection.exec_driver_sql("VACUUM")
                 busy = connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)").scalar()
                 why = "Another program is reading it." if busy else ""
+                if not busy:
+                    connection.exec_driver_sql("UPDATE erased SET tidied = 1")
+                    connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
         except (SQLAlchemyError, OSError) as error:
             why = f"It cannot be written anew: {reason_of(error)}."
         if why:
             raise StoreTrouble(
                 f"Job {number} is erased, but its text may still be in the file of the database or in the "
                 f"-wal file beside it. {why} Close the other programs that have it open and erase job "
-                f"{number} again: there is then no such job, and what is left of its text goes."
+                f"{number} again, or give any other command: what is left of its text goes."
             )
 
     def _there(self, number: int) -> bool:

@@ -168,7 +168,9 @@ def test_garbage_in_any_column_of_any_row_stops_that_job_alone(tmp_path: Path, e
                         json.dumps(kept, allow_nan=False)
                     for filed in jobs.filed:
                         usable += 1
-                        if filed.number == hit.number and usable % 20 < 2:  # papers and advice take their time
+                        if (
+                            filed.number == hit.number and usable % 20 < 2
+                        ):  # papers and advice take their time
                             use(engines, store, filed)
                     assert {one.number for one in (*jobs.filed, *jobs.damaged)} >= {whole.number, hit.number}
                     past.execute(f"UPDATE {table} SET {column} = ? WHERE rowid = {row[0]}", (row[1],))

@@ -69,7 +69,7 @@ def test_nothing_but_tag_and_entries_is_free_text(database: Database) -> None:
     free = {"cases.tag", "entries.about", "entries.said"}
     ids = {"cases.complaint", "cases.knowledge", "entries.kind", "off_trolley.instrument"}
     ids |= {"preferences.kind", "preferences.unit", "settings.name", "settings.value"}
-    times = {"cases.opened", "entries.at"}
+    times = {"cases.opened", "entries.at", "erased.at"}
     assert columns == free | ids | times
 
 
@@ -312,7 +312,7 @@ def test_erasing_with_yes_does_not_ask(database: Database, advisor: Runs) -> Non
     """For programs that have asked already."""
     with database.opened() as store:
         number = job(store).number
-    assert advisor("case", "erase", number, "--yes", "--store", database.url) == Ran(
-        0, f"Job {number} is erased.\n", ""
-    )
+    ran = advisor("case", "erase", number, "--yes", "--store", database.url)
+    assert (ran.code, ran.err) == (0, "")
+    assert ran.out.startswith(f"Job {number} is erased.\n")
     assert database.rows("SELECT * FROM cases") == []

@@ -309,7 +309,15 @@ def test_a_database_of_the_second_schema_opens_and_goes_on(database: Database) -
         assert store.append(van, Known("keyless", "fitted")).entries == 6
         assert store.off_trolley() == {"clamp"}
         assert store.open_case("bay 2", "flat_battery").number == 3
-    assert database.tables == {"schema_version", "cases", "entries", "preferences", "settings", "off_trolley"}
+    assert database.tables == {
+        "schema_version",
+        "cases",
+        "entries",
+        "preferences",
+        "settings",
+        "off_trolley",
+        "erased",
+    }
     assert database.rows("SELECT version FROM schema_version") == [(SCHEMA,)]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -120,12 +120,19 @@ def export_case(number: int, store: str | None, output: Path | None) -> None:
 def erase_case(number: int, store: str | None, yes: bool) -> None:
     """Delete a job for good, with everything that was entered on it; CASE is the job's number.
 
-    In a SQLite file nothing of its text is left. Backups and papers are yours to delete. No other job will
-    have its number.
+    In a SQLite file nothing of its text is left; what a PostgreSQL server keeps is said, with the command
+    that clears it. Backups and papers are yours to delete. No other job will have its number.
     """
     from advisor.letters import clean
 
-    there = of_job(store, number, lambda found: found.export(number))  # a wrong name makes no database
+    # Looked for first by a store for reading: a wrong name makes no database.
+    there, before = of_job(store, number, lambda found: _stored_or_erased(found, number))
+    if there is None:
+        left = of_job(store, number, lambda found: _erased(found, number) or found.left_on_server, False)
+        say(f"Job {number} is erased: it was erased at {before}.")
+        if left:
+            say(left)
+        return
     if not yes:
         tag = clean(str(there["tag"] or "no tag"))
         say(f"Job {number}, {tag}, with {len(there['entries'])} entries will be gone for good.", err=True)
@@ -135,8 +142,22 @@ def erase_case(number: int, store: str | None, yes: bool) -> None:
                 ["That is not its number. Nothing was erased. Start again and type the number, or leave it."],
                 1,
             )
-    of_job(store, number, lambda there: there.erase(number) or None, reading=False)
+
+    left = of_job(store, number, lambda found: _erased(found, number), reading=False)
     say(f"Job {number} is erased.")
+    if left:
+        say(left)
+
+
+def _stored_or_erased(store: Store, number: int) -> tuple[dict[str, Any] | None, str | None] | None:
+    """All that is stored of a job, and when it was erased; None where it never was there."""
+    found = store.export(number), store.erased(number)
+    return found if any(found) else None
+
+
+def _erased(store: Store, number: int) -> str | None:
+    """Erase a job; what a server keeps of it, or None where there was no such job."""
+    return store.left_on_server if store.erase(number) else None
 
 
 @stored_case.command(name="scenario")
@@ -156,7 +177,7 @@ def scenario_of_case(number: int, store: str | None, paths: tuple[Path, ...], ou
     if output is None:
         say(text, nl=False)
     else:
-        output.write_text(text, encoding="utf-8")
+        write_private(output, text)
 
 
 def filed_job(url: str | None, number: int) -> tuple[Filed, dict[str, str], str]:
@@ -180,12 +201,17 @@ def of_job(
     try:
         store = Store(url or default_url(reading), reading=reading)
         try:
+            for one in store.told:
+                say(one, err=True)
             found = find(store)
+            gone = store.erased(number) if found is None else None
             jobs = store.cases() if found is None else []
         finally:
             store.close()
     except StoreTrouble as error:
         fail([str(error)], 3)
+    if gone is not None:
+        fail([f"Job {number} was erased at {gone}. Nothing of it is kept: name another job."], 1)
     if found is None:
         lines = [f"  {one.number}  {clean(one.tag)}" for one in jobs if not one.case.closed][:NEWEST]
         head = "Name one of these, the newest first:" if lines else "No job is open: begin one first."
@@ -201,11 +227,13 @@ def stored_jobs(url: str | None) -> list[Filed]:
     try:
         store = Store(url or default_url(reading=True), reading=True)
         try:
+            for one in store.told:
+                say(one, err=True)
             jobs = store.jobs()
         finally:
             store.close()
     except StoreTrouble as error:
         fail([str(error)], 3)
-    for one in jobs.damaged:
-        say(str(one), err=True)
+    for damaged in jobs.damaged:
+        say(str(damaged), err=True)
     return jobs.filed

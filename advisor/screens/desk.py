@@ -54,6 +54,8 @@ class DeskScreen(AskingScreen[None]):
 
     def on_mount(self) -> None:
         """Begin with the overview."""
+        for one in self.store.told if self.is_first else ():
+            self.notify(one, severity="warning", timeout=15, markup=False)
         self.query_one("#new").focus()
         self.action_refresh()
 
@@ -79,8 +81,9 @@ class DeskScreen(AskingScreen[None]):
             self.app.call_from_thread(self.tell, [], str(error))
             return
         if booked is not None:
-            says = "\n".join(["This is advice: local rules and licensed practice come first.", *damaged])
-            self.app.call_from_thread(self.tell, list(overview_lines(overview(booked, today))), says)
+            says = "This is advice: local rules and licensed practice come first."
+            lines = [*overview_lines(overview(booked, today)), *damaged]
+            self.app.call_from_thread(self.tell, lines, says)
 
     def tell(self, lines: list[str], says: str) -> None:
         """Show the overview."""

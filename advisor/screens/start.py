@@ -63,6 +63,8 @@ class StartScreen(AskingScreen[None]):
 
     def on_mount(self) -> None:
         """Show the open jobs."""
+        for one in self.store.told:
+            self.notify(one, severity="warning", timeout=15, markup=False)
         self.refresh_jobs()
 
     def cannot(self, what: str, lines: list[str]) -> None:
