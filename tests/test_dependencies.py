@@ -15,17 +15,22 @@ from pathlib import Path
 import pytest
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
+from packaging.version import Version
 
 from tests.conftest import ROOT
 
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-PINS = {
-    canonicalize_name(name): version.strip()
-    for name, _, version in (
-        line.partition("==") for line in (ROOT / ".ci" / "constraints.txt").read_text().splitlines()
-    )
-    if version
-}
+
+
+def pins(name: str) -> dict[str, str]:
+    """What a file of `.ci` pins; every line that is no comment is a name and a version, and no address."""
+    lines = (ROOT / ".ci" / name).read_text(encoding="utf-8").splitlines()
+    pinned = [re.fullmatch(r"([A-Za-z0-9._-]+)==([A-Za-z0-9.]+)", line) for line in lines if line[:1] != "#"]
+    assert all(pinned), name
+    return {canonicalize_name(one[1]): one[2] for one in pinned if one}
+
+
+PINS, LOWEST = pins("constraints.txt"), pins("lowest.txt")
 ALLOWED = re.compile(
     r"(MIT|BSD|0BSD|Apache|PSF|Python Software Foundation|MPL|Mozilla Public|LGPL|Zlib|CC0|HPND)",
     re.IGNORECASE,
@@ -90,3 +95,33 @@ def test_licences_are_known_and_let_us(name: str) -> None:
     stated = " ".join([said.get("License-Expression") or "", (said.get("License") or "")[:200], *classifiers])
     assert ALLOWED.search(stated), stated
     assert not FORBIDDEN.search(stated), stated
+
+
+EXTRAS = PROJECT["optional-dependencies"]
+LOWER = [Requirement(one) for one in PROJECT["dependencies"] + EXTRAS["postgresql"] + EXTRAS["test"]]
+
+
+@pytest.mark.parametrize("wanted", [one for one in LOWER if one.specifier], ids=lambda wanted: wanted.name)
+def test_the_lowest_version_that_is_allowed_is_one_that_ran(wanted: Requirement) -> None:
+    """It is the one that `.ci/lowest.txt` pins; of tools that it lacks, the one that everything runs with."""
+    name = canonicalize_name(wanted.name)
+    (lowest,) = (Version(one.version) for one in wanted.specifier if one.operator == ">=")
+    assert lowest == Version(LOWEST.get(name) or PINS[name])
+
+
+def test_all_that_the_program_needs_is_among_the_lowest() -> None:
+    """So that nothing newer is tried in its place."""
+    assert {canonicalize_name(Requirement(one).name) for one in PROJECT["dependencies"]} <= set(LOWEST)
+    assert "-r .ci/lowest.txt" in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def test_the_source_archive_holds_what_the_commands_of_the_readme_name() -> None:
+    """Installing by README.md works from an unpacked archive as in a checkout, and so does `.ci/run`."""
+    said = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    included = [one.strip("/") for one in said["tool"]["hatch"]["build"]["targets"]["sdist"]["include"]]
+    commands = [(ROOT / name).read_text(encoding="utf-8") for name in ("README.md", ".ci/run")]
+    named = {one for text in commands for one in re.findall(r"\.ci/[\w.-]+\w", text)}
+    assert {".ci/constraints.txt", ".ci/run", ".ci/lowest.txt"} <= named
+    for name in named:
+        assert (ROOT / name).is_file()
+        assert any(name == one or name.startswith(one + "/") for one in included), name
