@@ -1,0 +1,160 @@
+"""What can hurt in the shipped knowledge: each row is a danger that a specialist's review had found.
+
+The rows are common practice, no source, but for the pressure of carbon dioxide at rest.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from advisor.case import Case, Known
+from advisor.engine import Engine, compile_tables
+from advisor.knowledge import Knowledge, setups_of
+from advisor.network import build
+
+GAUGES = {
+    "low_side",
+    "high_side",
+    "gas_ratio",
+    "suction_superheat",
+    "liquid_subcooling",
+    "pressures_meet",
+    "pressure_at_rest",
+    "recovered_charge",
+}
+CAUTIONS = {
+    "readings": {
+        "unit_unplugged": ["airbag_near"],
+        "added_unplugged": ["airbag_near"],
+        "bus_active": ["airbag_near"],
+        "bonnet_fumes": ["exhaust_in_cabin"],
+        "smell_recirculated": ["exhaust_in_cabin"],
+        "cabin_monoxide": ["exhaust_in_cabin"],
+        "matrix_flush": ["coolant_burns", "glycol_toxic"],
+        "bleed_air": ["coolant_burns", "glycol_toxic"],
+        "warm_up": ["road_care"],
+        "sunroof_rear_pour": ["raised_car"],
+        "scuttle_pour": ["high_voltage"],
+        "scuttle_pour_inside": ["high_voltage"],
+    },
+    "faults": {
+        "coolant_low": ["glycol_toxic"],
+        "thermostat_open": ["glycol_toxic"],
+        "matrix_blocked": ["glycol_toxic"],
+        "heater_valve_shut": ["glycol_toxic"],
+        "water_pump_weak": ["glycol_toxic"],
+        "windscreen_bond": ["airbag_wiring"],
+        "side_glass_bond": ["airbag_wiring"],
+    },
+    "setups": {
+        "gauges_on": ["r744_pressure"],
+        "recovery": ["r744_pressure"],
+        "hose_ready": ["high_voltage"],
+        "heat_outdoors": ["exhaust_in_cabin"],
+    },
+}
+SAID = {
+    ("readings", "clutch_check"): "never one with orange cables",
+    ("setups", "gauges_on"): "R-744 or an unknown gas on the plate - stop",
+    ("setups", "recovery"): "R-744 or an unknown gas on the plate - stop",
+    ("readings", "unit_unplugged"): "never a plug below a seat",
+    ("setups", "heat_outdoors"): "At 30 ppm everybody out, engine off",
+    ("readings", "matrix_flush"): "at most 0.5 bar",
+    ("readings", "evaporator_reading"): "never pressed between the fins",
+    ("setups", "charged"): "none below 0 °C",
+    ("cautions", "high_voltage"): "it can switch itself on",
+    ("cautions", "battery_acid"): "vent through a hose",
+    ("faults", "battery_worn"): "vent hose and the hold-down",
+    ("faults", "battery_cell"): "vent hose and the hold-down",
+    ("faults", "battery_wrong"): "vent hose and the hold-down",
+    ("setups", "cranking_inhibited"): "minus on the body earth point",
+    ("faults", "windscreen_bond"): "drive-away time",
+    ("faults", "side_glass_bond"): "drive-away time",
+    ("readings", "sunroof_rear_pour"): "wheels chocked, nobody below the car",
+    ("setups", "hose_ready"): "its 12 V control units",
+    ("readings", "valve_answer"): "a steady 12 V burns the coil",
+    ("readings", "heater_cut_off"): "Coolant below 60 °C",
+    ("cautions", "r744_pressure"): "64 bar at rest at 25 °C",
+}
+
+
+@pytest.fixture(scope="module")
+def cooling(shipped: Knowledge) -> Engine:
+    """The engine of air conditioning that does not cool."""
+    return compile_tables(build(shipped, "poor_cooling").tables)
+
+
+def bits(knowledge: Knowledge, engine: Engine, **facts: str) -> dict[str, float]:
+    """What each reading tells of a car of which nothing but facts is known."""
+    case = Case("poor_cooling", tuple(Known(fact, value) for fact, value in facts.items()))
+    return dict(engine.outlook(case.evidence(knowledge, engine)).information_bits)
+
+
+def test_nobody_is_sent_to_the_plug_of_an_electric_compressor(shipped: Knowledge, cooling: Engine) -> None:
+    """Its plug carries high voltage and there is no clutch: measuring there tells nothing."""
+    assert bits(shipped, cooling, compressor_type="electric")["clutch_check"] == pytest.approx(0, abs=1e-9)
+    assert bits(shipped, cooling, compressor_type="fixed")["clutch_check"] > 0.02
+
+
+def test_no_gauge_is_put_on_a_gas_it_is_not_made_for(shipped: Knowledge, cooling: Engine) -> None:
+    """Whatever needs gauges or the service machine tells nothing of such a car."""
+    needing = {
+        name for name in shipped.readings if {"gauges_on", "recovery"}.intersection(setups_of(shipped, name))
+    }
+    assert needing == GAUGES
+    other = bits(shipped, cooling, gas_label="r744_or_unknown")
+    usual = bits(shipped, cooling, gas_label="usual")
+    assert [name for name in sorted(GAUGES) if other[name] > 1e-9] == []
+    assert min(usual[name] for name in GAUGES) > 0.005
+
+
+@pytest.mark.parametrize("section", CAUTIONS)
+def test_what_can_hurt_has_its_caution(shipped: Knowledge, section: str) -> None:
+    """Each caution beside the work that it is about, and none that nobody can follow."""
+    for name, wanted in CAUTIONS[section].items():
+        cautions = getattr(shipped.section(section)[name], "cautions")  # noqa: B009
+        assert set(wanted) <= set(cautions), name
+        assert not {"airbag_near", "airbag_wiring"} <= set(cautions), name
+
+
+@pytest.mark.parametrize(("section", "name"), SAID)
+def test_the_step_that_keeps_from_harm_is_written(shipped: Knowledge, section: str, name: str) -> None:
+    """In the steps of the reading or setup, in the remedy, or in the caution itself."""
+    said = shipped.section(section)[name]
+    words = [*getattr(said, "steps", ()), getattr(said, "remedy", ""), getattr(said, "text", "")]
+    assert SAID[section, name] in " ".join(words)
+
+
+def test_times_are_long_enough_to_be_safe_and_done_well(shipped: Knowledge) -> None:
+    """A hot engine is not at 40 °C within an hour; bleeding and bonded glass take their time."""
+    assert shipped.setups["engine_cold"].waiting_minutes == 150
+    assert shipped.setups["coolant_cold"].waiting_minutes == 120
+    assert shipped.readings["matrix_flush"].minutes == 50
+    assert shipped.readings["evaporator_reading"].minutes == 25
+    glass = [shipped.faults[name].remedy_minutes for name in ("windscreen_bond", "side_glass_bond")]
+    assert glass == [240, 180]
+
+
+def test_noses_and_people_are_outdoors_where_exhaust_may_be_inside(shipped: Knowledge) -> None:
+    """A hose on the tailpipe does not help with a leak ahead of it."""
+    for name in ("bonnet_fumes", "smell_recirculated", "cabin_monoxide"):
+        assert shipped.readings[name].setup == "heat_outdoors"
+    assert shipped.cautions["exhaust_in_cabin"].signal == "danger"
+
+
+def test_a_lithium_battery_has_its_own_limits(shipped: Knowledge) -> None:
+    """Its voltage is higher, and hardly tells its charge."""
+    limits = {
+        name: quantity.limits_for({"battery_type": "lithium"})
+        for name in ("resting_voltage", "full_voltage")
+        if (quantity := shipped.readings[name].quantity) is not None
+    }
+    assert limits == {"resting_voltage": (13.0, 13.2), "full_voltage": (11.0, 13.3)}
+
+
+def test_cautions_say_what_hurts_and_nothing_that_is_said_once_already(shipped: Knowledge) -> None:
+    """A sentence that ends every caution makes people stop reading them."""
+    texts = [one.text.casefold() for one in shipped.cautions.values()]
+    assert not [one for one in texts if "local rules" in one or "licensed practice" in one]
+    last = [text.rstrip(".").rsplit(". ", 1)[-1] for text in texts]
+    assert len(set(last)) == len(last)
