@@ -14,7 +14,7 @@ import numpy as np
 from advisor.advice import Workshop, comparable, present
 from advisor.case import Case
 from advisor.engine import Engine
-from advisor.knowledge import UNLISTED, Knowledge
+from advisor.knowledge import UNLISTED, Danger, Knowledge
 from advisor.likelihoods import WORDS
 from advisor.network import WITH
 from advisor.player import Cars, Jobs, Starts, draw_cars, play_many, starts_of
@@ -121,6 +121,8 @@ class BookingSheet:
     safety: tuple[str, ...]
     facts: tuple[tuple[str, str], ...]
     said: tuple[tuple[str, str | None], ...]
+    dangers: tuple[tuple[str, str], ...] = ()
+    """Name of each danger that was heard on the phone, and what is done about it."""
 
     @property
     def visit(self) -> bool:
@@ -167,7 +169,7 @@ def booking_sheet(
         name=knowledge.complaints[case.complaint].name,
         knowledge=knowledge.version,
         causes=_causes(knowledge, beliefs),
-        no_visit=no_visit(knowledge, beliefs),
+        no_visit=() if case.dangers else no_visit(knowledge, beliefs),
         total=_minutes(jobs.minutes),
         hands_on=_minutes(jobs.hands_on_minutes),
         waiting=_minutes(jobs.waiting_minutes),
@@ -179,6 +181,7 @@ def booking_sheet(
         safety=safety(knowledge, case),
         facts=tuple(_facts(knowledge, case)),
         said=tuple(_said(knowledge, case)),
+        dangers=tuple((one.name, one.do) for one in _dangers(knowledge, case)),
     )
 
 
@@ -208,11 +211,17 @@ def no_visit(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[str, .
 
 def safety(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
     """What the customer has to be told: for the complaint, for the answers given, and to everybody."""
-    said = list(knowledge.complaints[case.complaint].warn)
+    said = [f"{one.name}: {one.tell}" for one in _dangers(knowledge, case)]
+    said += knowledge.complaints[case.complaint].warn
     for reading, outcome in case.seen.items():
         if reading in knowledge.readings and outcome in knowledge.readings[reading].warn:
             said.append(knowledge.readings[reading].warn[outcome])
     return tuple(dict.fromkeys([*said, IN_DOUBT]))
+
+
+def _dangers(knowledge: Knowledge, case: Case) -> tuple[Danger, ...]:
+    """The dangers heard on the phone that the knowledge knows."""
+    return tuple(knowledge.dangers[one] for one in case.dangers if one in knowledge.dangers)
 
 
 def _causes(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[Cause, ...]:

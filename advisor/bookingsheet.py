@@ -31,6 +31,7 @@ KEYS = {
     "certified_person": "needed (true or false) and share of jobs",
     "setups": "id, name, share of jobs, waiting_minutes, overnight, and what the customer arranges or null",
     "overnight": "whether the car comes the evening before",
+    "dangers": "heard on the phone: name, and what to do about it",
     "safety": "sentences that the customer has to be told",
     "facts": "what is known of the vehicle: name and value",
     "answers": "question and answer, null where the customer does not know",
@@ -61,6 +62,9 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str) -> Document
 
 
 def _sections(sheet: BookingSheet) -> Iterator[tuple[str, tuple[Part, ...]]]:
+    if sheet.dangers:
+        done = tuple(f"{name}: {do}" for name, do in sheet.dangers)
+        yield "DANGER, heard on the phone", (Bullets(done),)
     yield "say to the customer", tuple(_to_say(sheet))
     yield ("to book" if sheet.visit else "to book if the car comes all the same"), (Facts(_to_book(sheet)),)
     causes = tuple(Row((one.name, one.words, percent(one.probability))) for one in sheet.causes)
@@ -176,6 +180,7 @@ def as_dict(sheet: BookingSheet) -> dict[str, Any]:
             for one in sheet.setups
         ],
         "overnight": sheet.overnight,
+        "dangers": [{"name": name, "do": do} for name, do in sheet.dangers],
         "safety": list(sheet.safety),
         "facts": [{"name": name, "value": value} for name, value in sheet.facts],
         "answers": [{"question": question, "answer": answer} for question, answer in sheet.said],
@@ -263,7 +268,8 @@ def overview_lines(days: Iterable[Day]) -> Iterator[str]:
             yield "  Nobody is booked."
         for job in day.jobs:
             here = " (here since the evening before)" if job in day.here else ""
-            yield f"  {job.number} {job.tag}: {job.sheet.name}, {_expected(job.sheet.total)}{here}"
+            mark = "DANGER, " if job.sheet.dangers else ""
+            yield f"  {mark}{job.number} {job.tag}: {job.sheet.name}, {_expected(job.sheet.total)}{here}"
         for group in day.groups:
             tags = ", ".join(f"{job.number} {job.tag}" for job in group.jobs)
             yield f"  {'Overnight' if group.overnight else 'Prepare'}: {group.name}: {tags}"

@@ -120,6 +120,14 @@ class Booked:
 
 
 @dataclass(frozen=True)
+class Warned:
+    """A danger was heard on the phone: the customer was "told" what to do, or "asked" and it is not so."""
+
+    danger: str
+    how: str
+
+
+@dataclass(frozen=True)
 class Replayed:
     """What was entered is weighed by another version of the knowledge from here on; `before` was the last."""
 
@@ -155,12 +163,14 @@ Entry = (
     | Repaired
     | Checked
     | Booked
+    | Warned
     | Replayed
     | TakenBack
     | Closed
 )
 
 GONE, STILL_THERE = "gone", "still there"
+TOLD, ASKED = "told", "asked"
 
 
 @dataclass(frozen=True)
@@ -251,6 +261,12 @@ class Case:
         """For when the car is booked, if it is."""
         said = [entry for entry in self.counting.values() if isinstance(entry, Booked)]
         return said[-1] if said else None
+
+    @property
+    def dangers(self) -> tuple[str, ...]:
+        """The dangers that were heard on the phone, each once."""
+        said = {entry.danger: entry.how for entry in self.counting.values() if isinstance(entry, Warned)}
+        return tuple(danger for danger, how in said.items() if how == TOLD)
 
     @property
     def by_customer(self) -> frozenset[str]:

@@ -11,13 +11,14 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
+from types import MappingProxyType
 from typing import Literal
 
 from advisor.advice import Suspect, possible, present
 from advisor.agenda import Appointment
 from advisor.booking import IN_DOUBT, BookingSheet, booking_sheet, safety
 from advisor.bookingsheet import as_dict, document
-from advisor.case import CUSTOMER, Booked, Case, Entry, Known, Seen, Skipped, TakenBack
+from advisor.case import CUSTOMER, Booked, Case, Entry, Known, Seen, Skipped, TakenBack, Warned
 from advisor.document import html, markdown
 from advisor.engine import Engine
 from advisor.filed import Filed
@@ -61,11 +62,22 @@ class Call:
 
     @classmethod
     def begun(
-        cls, engines: Engines, store: Store, tag: str, complaints: Sequence[str], allowed_minutes: float
+        cls,
+        engines: Engines,
+        store: Store,
+        tag: str,
+        complaints: Sequence[str],
+        allowed_minutes: float,
+        dangers: Mapping[str, str] = MappingProxyType({}),
     ) -> Call:
-        """A new call about a car: a case is opened for each complaint."""
+        """A new call about a car: a case is opened for each complaint.
+
+        `dangers` are those that were heard, with whether the customer was told, or asked and it is not so.
+        """
         knowledge = engines.knowledge
         jobs = store.open_cases(tag, complaints, knowledge.version)
+        warned = [Warned(danger, how) for danger, how in dangers.items()]
+        jobs = store.append_each(*((job, warned) for job in jobs))
         return cls(knowledge, engines, store, jobs, allowed_minutes)
 
     @cached_property

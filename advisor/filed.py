@@ -37,6 +37,7 @@ KINDS: dict[str, type[Entry]] = {
     "repaired": cases.Repaired,
     "checked": cases.Checked,
     "booked": cases.Booked,
+    "warned": cases.Warned,
     "replayed": cases.Replayed,
     "taken back": cases.TakenBack,
     "closed": cases.Closed,

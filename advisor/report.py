@@ -10,6 +10,7 @@ from advisor.advice import Advice, Answer, Proposal, Stop, Suspect
 from advisor.case import (
     CUSTOMER,
     GONE,
+    TOLD,
     Accounted,
     Acknowledged,
     Booked,
@@ -26,6 +27,7 @@ from advisor.case import (
     Seen,
     Skipped,
     TakenBack,
+    Warned,
 )
 from advisor.conflict import Disagreement
 from advisor.derived import Estimate
@@ -281,6 +283,12 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:
         )
     if isinstance(entry, Booked):
         return f"Booked for {entry.day}" + (f" ({entry.remark})" if entry.remark else "")
+    if isinstance(entry, Warned):
+        danger = knowledge.dangers.get(entry.danger)
+        name = danger.name if danger else plain(entry.danger)
+        return f"Danger on the phone: {name}" + (
+            ", the customer was told" if entry.how == TOLD else ", not so"
+        )
     if isinstance(entry, Replayed):
         return f"Weighed by knowledge version {entry.version} from here on ({entry.before} before)"
     taken = _step_words(knowledge, case, entry)

@@ -6,15 +6,27 @@ The sentences are invented; which of them mean danger is common practice, no sou
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
+from textual.widgets import Input
 
-from advisor.bookingsheet import fitting_lines
+from advisor.booking import booking_sheet
+from advisor.bookingsheet import document, fitting_lines
+from advisor.case import ASKED, TOLD, Case, Warned
 from advisor.dangers import Heard, heard_dangers
 from advisor.desk import heard
+from advisor.engine import compile_tables
+from advisor.filed import row_of
 from advisor.knowledge import Knowledge
+from advisor.network import build
 from advisor.phone import fitting
+from advisor.screens.call import CallScreen
+from advisor.screens.callstart import CallStartScreen
+from advisor.screens.ticks import TickList
 from tests.conftest import Ran
+from tests.test_desk import at_desk
+from tests.test_screens import settled, text_of, until
 
 DANGERS = {
     "smoke_or_fire": [
@@ -213,3 +225,53 @@ def test_the_command_says_what_to_tell_before_anything_else(advisor: Callable[..
     assert lines[0].startswith("DANGER: Refrigerant escapes. Tell the customer at once: Engine and air con")
     assert lines[1].startswith("  Then: Do not let it be driven")
     assert "nothing is wrong" not in done.out
+
+
+async def test_danger_stays_until_somebody_says_that_it_was_told_and_goes_with_the_job(
+    tmp_path: Path,
+) -> None:
+    """F10 does not go on before; other words do not hide it; call, sheet and list have it afterwards."""
+    async with at_desk(tmp_path, (100, 40)) as pilot:
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
+        screen = pilot.app.screen
+        assert isinstance(screen, CallStartScreen)
+        screen.query_one("#tag", Input).value = "red van"
+        words = screen.query_one("#words", Input)
+        words.value = "smoke comes from the dash"
+        await settled(pilot)
+        words.value = "wet carpet"
+        await settled(pilot)
+        assert "DANGER: Smoke or fire" in text_of(pilot)
+        screen.query_one(TickList).focus()
+        await pilot.press("space")
+        await settled(pilot)
+        screen.action_go()
+        await settled(pilot)
+        assert pilot.app.screen is screen
+        screen.action_told()
+        await settled(pilot)
+        assert "Told: Smoke or fire" in text_of(pilot)
+        screen.action_go()
+        await until(pilot, lambda screen: isinstance(screen, CallScreen))
+        call = pilot.app.screen
+        assert isinstance(call, CallScreen)
+        assert call.call.warnings[0].startswith("Smoke or fire: Stop where it is safe")
+        assert call.call.jobs[0].case.entries == (Warned("smoke_or_fire", TOLD),)
+
+
+def test_a_told_danger_is_on_the_sheet_and_what_was_not_so_is_not(shipped: Knowledge) -> None:
+    """First on the sheet what is done; "no visit" is never said of such a car."""
+    engine = compile_tables(build(shipped, "wind_noise", by_phone=True).tables)
+    told = Case("wind_noise", (Warned("fuel_escapes", TOLD), Warned("red_lamp", ASKED)))
+    sheet = booking_sheet(shipped, engine, told, cars=50)
+    assert sheet.dangers == ((shipped.dangers["fuel_escapes"].name, shipped.dangers["fuel_escapes"].do),)
+    assert sheet.visit
+    assert document([sheet], "red van", "today").sections[0].heading == "DANGER, heard on the phone"
+    assert sheet.safety[0].startswith("Fuel runs out, or a smell of fuel: Engine off")
+    assert filed_kinds(told) == [("warned", "fuel_escapes", "told"), ("warned", "red_lamp", "asked")]
+
+
+def filed_kinds(case: Case) -> list[tuple[str, str, str]]:
+    """The entries as rows of the database."""
+    return [row_of(entry) for entry in case.entries]

@@ -13,6 +13,8 @@ from textual.widgets import Button, Footer, Input, Static
 
 from advisor.advice import Contradiction
 from advisor.bookingsheet import OUTSIDE, danger_lines, harmless_words
+from advisor.case import ASKED, TOLD
+from advisor.dangers import Heard
 from advisor.desk import Call, heard
 from advisor.engine import TooWide
 from advisor.problems import ProblemsFound
@@ -28,6 +30,8 @@ class CallStartScreen(AskingScreen[Call]):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on to the questions"),
+        Binding("f9", "told", "Told", tooltip="The customer was told of the danger"),
+        Binding("f8", "not_so", "Not so", tooltip="The customer was asked: there is no such danger"),
         Binding("escape", "back", "Back", tooltip="No call"),
     ]
 
@@ -35,6 +39,8 @@ class CallStartScreen(AskingScreen[Call]):
         super().__init__()
         self.engines, self.store, self.minutes = engines, store, minutes
         self.chosen: set[str] = set()
+        self.spoken_of: dict[str, Heard] = {}
+        self.settled_dangers: dict[str, str] = {}
 
     def compose(self) -> ComposeResult:
         """Tag, words, and the complaints that fit them."""
@@ -52,6 +58,7 @@ class CallStartScreen(AskingScreen[Call]):
                 max_length=200,
                 compact=True,
             )
+            yield Static(id="danger", markup=False)
             yield Static(id="says", markup=False)
             yield TickList(name="complaints")
         with Horizontal(classes="row"):
@@ -67,8 +74,8 @@ class CallStartScreen(AskingScreen[Call]):
     def show_fitting(self, words: str) -> None:
         """The complaints that fit the words, normal things with what to tell, questions if unclear."""
         found = heard(self.engines.knowledge, words)
-        says = [line for one in found.dangers for line in danger_lines(self.engines.knowledge, one)]
-        says += [harmless_words(self.engines.knowledge.harmless[one]) for one in found.harmless]
+        self.show_dangers(found.dangers)
+        says = [harmless_words(self.engines.knowledge.harmless[one]) for one in found.harmless]
         if found.ask:
             asks = f"{OUTSIDE} Or ask which it is:" if words.strip() else "Ask, or tick what it is (space):"
             says.append(asks)
@@ -83,6 +90,42 @@ class CallStartScreen(AskingScreen[Call]):
             said = f'  "{one.customer[0]}"' if one.customer else ""
             lines.append((name, Content.assemble(one.name, (said, "dim"))))
         self.query_one("#complaints", TickList).show_lines(lines, self.chosen)
+
+    def show_dangers(self, heard_now: tuple[Heard, ...]) -> None:
+        """What to tell at once; a sure danger stays, whatever is typed, until it was told."""
+        kept = {name: one for name, one in self.spoken_of.items() if one.sure}
+        found = {**kept, **{one.danger: one for one in heard_now if one.danger not in kept}}
+        self.spoken_of = {name: one for name, one in found.items() if name not in self.settled_dangers}
+        lines = [
+            line for one in self.spoken_of.values() for line in danger_lines(self.engines.knowledge, one)
+        ]
+        if lines:
+            lines.append("F9 once the customer was told. F8 if you asked and it is not so.")
+        for name, how in self.settled_dangers.items():
+            lines.append(
+                f"{'Told' if how == TOLD else 'Not so'}: {self.engines.knowledge.dangers[name].name}"
+            )
+        shown = self.query_one("#danger", Static)
+        shown.display = bool(lines)
+        shown.update("\n".join(lines))
+        self.refresh_bindings()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """What is done with a danger can be said only where one is shown."""
+        return bool(self.spoken_of) if action in ("told", "not_so") else True
+
+    def action_told(self) -> None:
+        """The customer was told."""
+        self.settle(TOLD)
+
+    def action_not_so(self) -> None:
+        """The customer was asked, and there is no such danger."""
+        self.settle(ASKED)
+
+    def settle(self, how: str) -> None:
+        """Say of every danger shown what became of it."""
+        self.settled_dangers |= dict.fromkeys(self.spoken_of, how)
+        self.show_fitting(self.query_one("#words", Input).value)
 
     @on(Input.Changed, "#words")
     def words_changed(self, event: Input.Changed) -> None:
@@ -113,6 +156,12 @@ class CallStartScreen(AskingScreen[Call]):
             self.notify(what, severity="warning", timeout=5)
             self.query_one("#tag" if not tag else "#complaints").focus()
             return
+        if self.spoken_of:
+            what = (
+                "The customer spoke of danger. Tell what stands there, then press F9, or F8 if it is not so."
+            )
+            self.notify(what, severity="warning", timeout=5)
+            return
         self.query_one("#says", Static).update("Working out the questions …")
         self.begin(tag, chosen)
 
@@ -120,7 +169,9 @@ class CallStartScreen(AskingScreen[Call]):
     def begin(self, tag: str, complaints: list[str]) -> None:
         """Open the cases and work out the first question, off the event loop."""
         try:
-            call = Call.begun(self.engines, self.store, tag, complaints, self.minutes).worked_out()
+            call = Call.begun(
+                self.engines, self.store, tag, complaints, self.minutes, self.settled_dangers
+            ).worked_out()
         except (StoreTrouble, ProblemsFound, TooWide, Contradiction) as error:
             self.app.call_from_thread(self.notify, str(error), severity="error", timeout=15, markup=False)
             return

@@ -119,7 +119,8 @@ class StartScreen(AskingScreen[None]):
     def words(self, filed: Filed) -> tuple[str, str]:
         """Two lines on a job: which it is, and where it stands."""
         complaint = self.engines.knowledge.complaints[filed.case.complaint].name
-        head = f"{filed.number} {filed.tag} · {complaint} · {age(filed.touched, self.store.clock())}"
+        danger = "DANGER " if filed.case.dangers else ""
+        head = f"{filed.number} {danger}{filed.tag} · {complaint} · {age(filed.touched, self.store.clock())}"
         entries, told = self.glances.get(filed.number, (-1, None))
         if told is None or entries != filed.entries:
             return head, "  …"

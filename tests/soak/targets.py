@@ -574,7 +574,7 @@ _SAID = (
 )  # fmt: skip
 _STORED_KINDS = (
     "known", "seen", "measured", "accounted", "skipped", "prepared", "ended", "acknowledged", "repaired",
-    "checked", "booked",
+    "checked", "booked", "warned",
     "replayed", "taken back", "closed", "unsure", "no such kind", "",
 )  # fmt: skip
 
