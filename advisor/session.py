@@ -335,6 +335,11 @@ class Session:
             said += self.knowledge.setups[setup].cautions
         return worst_first(self.knowledge, said)
 
+    def may_begin(self, plan: Plan) -> bool:
+        """Whether a wait may begin: the cautions of all its setups were read."""
+        setups = self.knowledge.setups
+        return not self.to_acknowledge(one for setup in plan.setups for one in setups[setup].cautions)
+
     @property
     def knowledge_before(self) -> str | None:
         """The version of the knowledge this case was last weighed by, where that is another one."""

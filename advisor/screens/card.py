@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from textual.content import Content
@@ -30,10 +30,14 @@ from advisor.session import Session
 
 @dataclass(frozen=True)
 class Card:
-    """Lines of text, and choices as (action with its argument, words, what it would do)."""
+    """Lines of text, and choices as (action with its argument, words, what it would do).
+
+    `to_see` are the places of the lines that have to come into view before they can be confirmed.
+    """
 
     lines: tuple[Content, ...]
     choices: tuple[tuple[str, str, str], ...]
+    to_see: tuple[int, ...] = ()
 
 
 def card(
@@ -67,6 +71,7 @@ def _reading(session: Session, proposal: Proposal, confidence: str, ahead: LookA
     to_read = session.to_acknowledge(cautions)
     lines = _warnings(session)
     lines.append(Content.styled(reading.name, "bold"))
+    to_see = _places(len(lines), cautions, to_read)
     if to_read:  # in view on a small screen as well
         lines += caution_lines(session, cautions)
     lines.append(Content.styled(why(session.advice, answers, proposal), "italic"))
@@ -95,16 +100,21 @@ def _reading(session: Session, proposal: Proposal, confidence: str, ahead: LookA
         lines += caution_lines(session, cautions)
     if reading.ask and reading.who == "customer":
         lines.append(Content(f"Ask: “{reading.ask}”"))
-    lines += [Content(f"{number}. {step}") for number, step in enumerate(reading.steps, start=1)]
+    lines += [Content(f"– {step}") for step in reading.steps]
     choices: list[tuple[str, str, str]] = []
     if to_read:
         choices.append(("read", "y I have read the cautions (⚠) above", ""))
     else:
         choices += _answers(session, proposal, confidence)
-    if plan is not None:
+    if plan is not None and session.may_begin(plan):
         choices.append(("wait", f"w Begin the wait now: {knowledge.setups[plan.setups[-1]].name}", ""))
     choices.append(("skip", "x Cannot do this here", ""))
-    return Card(tuple(lines), tuple(choices))
+    return Card(tuple(lines), tuple(choices), to_see)
+
+
+def _places(first: int, cautions: Sequence[str], to_read: Sequence[str]) -> tuple[int, ...]:
+    """Where the cautions still to be read stand, the first of all cautions standing at `first`."""
+    return tuple(first + at for at, caution in enumerate(cautions) if caution in to_read)
 
 
 def _facts(session: Session, proposal: Proposal) -> list[str]:
@@ -198,11 +208,12 @@ def _end(session: Session) -> Card:
             return _gone(session, lines)
         lines += [Content(line) for line in remedy_lines(knowledge, stop, cautions=False)]
     cautions = session.remedy_cautions(session.found)
+    to_see = _places(len(lines), cautions, session.to_acknowledge(cautions))
     lines += caution_lines(session, cautions)
     others = [one for one in session.advice.suspects[1:] if one.probability >= 0.5]
     lines += [Content(f"Also likely: {one.name} ({percent(one.probability)}).") for one in others]
     lines.append(Content("After the repair the complaint is looked for again: two causes are common."))
-    if session.to_acknowledge(cautions):
+    if to_see:
         choices.append(("read", "y I have read the cautions (⚠) above", ""))
     elif stop is not None and stop.fault is not None:
         choices.append((f"repaired {stop.fault}", f"1 The remedy is done: {knowledge.title(stop.fault)}", ""))
@@ -211,7 +222,7 @@ def _end(session: Session) -> Card:
     if session.proposals:
         choices.append(("other", "o Take another reading all the same", ""))
     choices.append(("undo", "u Take back the last step", ""))
-    return Card(tuple(lines), tuple(choices))
+    return Card(tuple(lines), tuple(choices), to_see)
 
 
 def _check(session: Session, lines: list[Content]) -> Card:

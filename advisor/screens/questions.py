@@ -59,7 +59,7 @@ def steps(bench: TaskScreen) -> None:
     """Choose any step, to take it back or to correct it."""
     session = bench.session
     lines = [
-        (str(step), f"{step} {entry_words(session.knowledge, session.case, entry)}")
+        (str(step), entry_words(session.knowledge, session.case, entry))
         for step, entry in session.case.counting.items()
     ]
     if not lines:
@@ -111,9 +111,13 @@ def setups(bench: TaskScreen) -> None:
     plan = session.plan(proposal) if proposal else None
     known = session.knowledge.setups
     lines = [(f"end {one}", f"No longer in place: {known[one].name}") for one in session.waiting]
-    if plan is not None:
+    unread = plan is not None and not session.may_begin(plan)
+    if plan is not None and not unread:
         names = " and ".join(known[one].name for one in plan.setups)
         lines.insert(0, ("begin", f"Begin now: {names} ({duration(plan.waiting_minutes)})"))
+    if not lines and unread:
+        bench.show_news("Read the cautions first (⚠, then key y). Then the wait can begin.")
+        return
     if not lines:
         bench.notify("Nothing has to be waited for, and no setup is in place.", timeout=3)
         return

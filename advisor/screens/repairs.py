@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from advisor.report import caution_words, percent
+from advisor.screens.cautions import CautionsScreen
 from advisor.screens.choices import ChoiceScreen
 
 if TYPE_CHECKING:
@@ -35,12 +36,12 @@ def repaired(bench: TaskScreen, fault: str) -> None:
         bench.change(lambda: session.repaired(fault))
         return
 
-    def read(answer: str | None) -> None:
-        if answer is not None:
+    def read(answer: bool | None) -> None:
+        if answer:
             bench.change(lambda: session.acknowledged(due).repaired(fault))
 
-    words = "\n".join(caution_words(session.knowledge, one) for one in due)
-    bench.app.push_screen(ChoiceScreen(f"Before the remedy:\n{words}", [("read", "I have read this")]), read)
+    words = [caution_words(session.knowledge, one) for one in due]
+    bench.app.push_screen(CautionsScreen("Before the remedy", words), read)
 
 
 def close(bench: TaskScreen) -> None:

@@ -19,6 +19,8 @@ from advisor.lookahead import LookAhead
 from advisor.screens import questions, repairs
 from advisor.screens.account import AccountScreen
 from advisor.screens.card import Card, card
+from advisor.screens.cardtext import CardText
+from advisor.screens.cautions import NOT_ALL_SEEN
 from advisor.screens.choices import ChoiceScreen
 from advisor.screens.entry import EntryScreen
 from advisor.screens.facts import FactsScreen
@@ -36,8 +38,22 @@ class TaskScreen(JobScreen):
     BINDINGS: ClassVar[list[BindingType]] = [
         *(Binding(str(n), f"answer({n - 1})", show=False) for n in range(1, 10)),
         Binding("m", "measure", show=False, tooltip="Type what the meter shows"),
-        Binding("pagedown,space", "page(1)", show=False, key_display="PgDn", tooltip="Read on in the task"),
-        Binding("pageup", "page(-1)", show=False, key_display="PgUp", tooltip="Read back in the task"),
+        Binding(
+            "pagedown,space",
+            "page(1)",
+            show=False,
+            key_display="PgDn",
+            priority=True,
+            tooltip="Read on in the task",
+        ),
+        Binding(
+            "pageup",
+            "page(-1)",
+            show=False,
+            key_display="PgUp",
+            priority=True,
+            tooltip="Read back in the task",
+        ),
         Binding("x", "skip", "Cannot", tooltip="This reading cannot be taken here"),
         Binding("g", "confidence", "Sure", tooltip="How sure the next answer is: certain, fairly, a guess"),
         Binding("y", "read", show=False, tooltip="The cautions were read"),
@@ -74,8 +90,7 @@ class TaskScreen(JobScreen):
             with VerticalScroll(id="trail"):
                 yield Static(id="story")
             with Vertical(id="card"):
-                with VerticalScroll(id="text"):
-                    yield Static(id="task")
+                yield CardText(name="text")
                 yield OptionList(id="answers")
         yield Static(id="suspicion")
         yield Footer()
@@ -108,7 +123,7 @@ class TaskScreen(JobScreen):
         self.show_news()
         self.query_one("#story", Static).update(trail(session))
         self.call_after_refresh(self.query_one("#trail", VerticalScroll).scroll_end, animate=False)
-        causes = 4 if self.size.height < 30 else 8
+        causes = 8 if self.size.height >= 30 else 4 if self.size.height >= 20 else 1
         panel = self.query_one("#suspicion", Static)
         panel.styles.height = causes + 2
         panel.update(suspicion(session, max(40, self.size.width - 2), causes))
@@ -123,7 +138,7 @@ class TaskScreen(JobScreen):
 
     def show_card(self, shown: Card) -> None:
         """The task and its choices; what a choice would do is cut where there is no room."""
-        self.query_one("#task", Static).update(Content("\n").join(shown.lines))
+        self.show_text(shown)
         answers = self.query_one("#answers", OptionList)
         answers.clear_options()
         for action, words, effect in shown.choices:
@@ -132,18 +147,20 @@ class TaskScreen(JobScreen):
                 effect = effect[: room - 1] + "…" if room > 12 else ""
             answers.add_option(Option(Content.assemble(words, "  ", (effect, "dim")), id=action))
         answers.highlighted = 0
-        self.query_one("#text", VerticalScroll).scroll_home(animate=False)
         answers.focus()
         reading = self.proposal.reading if self.proposal else self.session.advice.stop
         self.asks((reading, tuple(action for action, _, _ in shown.choices)))
+
+    def show_text(self, shown: Card) -> None:
+        """The lines of the task; the same task stays where it was scrolled to."""
+        about = (self.session.filed.number, self.proposal.reading if self.proposal else "")
+        self.query_one(CardText).show_lines(about, shown.lines, shown.to_see)
 
     def show_ahead(self, session: Session, found: LookAhead) -> None:
         """Say on the card that another reading is better to the end."""
         if self.session is session:
             self.ahead = found
-            self.query_one("#task", Static).update(
-                Content("\n").join(card(session, self.proposal, self.confidence, found).lines)
-            )
+            self.show_text(card(session, self.proposal, self.confidence, found))
 
     # What a person does
 
@@ -186,11 +203,13 @@ class TaskScreen(JobScreen):
         self.notify(f"The next answer counts as: {self.confidence}.", timeout=3)
 
     def action_read(self) -> None:
-        """The cautions on the card were read."""
+        """The cautions on the card were read: each has to have been in view, else it is brought there."""
         session, proposal = self.session, self.proposal
         shown = session.cautions(proposal) if proposal else session.remedy_cautions(session.found)
         due = session.to_acknowledge(shown)
-        if due:
+        if due and self.query_one(CardText).read_on():
+            self.show_news(NOT_ALL_SEEN)
+        elif due:
             self.change(lambda: session.acknowledged(due), self.chosen)
 
     @property
@@ -259,9 +278,8 @@ class TaskScreen(JobScreen):
         self.change(lambda: self.session.knows(facts))
 
     def action_page(self, pages: int) -> None:
-        """Read on or back in the task while the answers keep the focus."""
-        text = self.query_one("#text", VerticalScroll)
-        text.scroll_relative(y=pages * max(1, text.size.height - 1), animate=False)
+        """Read on or back in the task, wherever the focus is."""
+        self.query_one(CardText).page(pages)
 
     def choose(self, reading: str | None) -> None:
         """Put a reading on the card."""

@@ -1,0 +1,87 @@
+"""Text to scroll that knows which of its lines were in view, so that cautions are confirmed once seen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from textual.app import ComposeResult
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.widgets import Static
+
+
+class CardText(VerticalScroll):
+    """Lines of text; some of them have to come into view before they can be confirmed.
+
+    A line has been in view once each of its rows has, and only where the scrolling came to rest.
+    """
+
+    def __init__(self, *, name: str | None = None) -> None:
+        super().__init__(id=name)
+        self.begins: object = None
+        self.lines: tuple[Content, ...] = ()
+        self.to_see: frozenset[int] = frozenset()
+        self.rows_seen: set[int] = set()
+        self.width_seen = 0
+
+    def compose(self) -> ComposeResult:
+        """All lines in one piece."""
+        yield Static(id="task")
+
+    def show_lines(self, about: object, lines: Sequence[Content], to_see: Sequence[int] = ()) -> None:
+        """Show lines, from the beginning where they are `about` something else than those before.
+
+        `to_see` are the places of the lines that have to come into view.
+        """
+        upto = tuple(lines[: max(to_see, default=-1) + 1])
+        begins = (about, tuple(to_see), tuple(line.plain for line in upto))
+        if begins != self.begins:
+            self.begins, self.to_see, self.rows_seen = begins, frozenset(to_see), set()
+            self.scroll_home(animate=False)
+        self.lines = tuple(lines)
+        self.query_one("#task", Static).update(Content("\n").join(lines))
+        self.call_after_refresh(self.look)
+
+    def on_resize(self) -> None:
+        """Other rows are in view."""
+        self.call_after_refresh(self.look)
+
+    def watch_scroll_y(self, old_value: float, new_value: float) -> None:
+        """Other rows are in view, once the scrolling has come to rest."""
+        super().watch_scroll_y(old_value, new_value)
+        if new_value == self.scroll_target_y:
+            self.call_after_refresh(self.look)
+
+    @property
+    def rows(self) -> list[range]:
+        """The rows that each line takes."""
+        width, found, at = self.query_one("#task").size.width, [], 0
+        for line in self.lines:
+            height = line.get_height({}, width) if width else 1
+            found.append(range(at, at + height))
+            at += height
+        return found
+
+    def look(self) -> None:
+        """Note which rows are in view; lines that wrap otherwise than before begin anew."""
+        if not self.to_see or not self.is_attached or not self.screen.is_current:
+            return
+        region = self.scrollable_content_region
+        if region.width != self.width_seen:
+            self.rows_seen, self.width_seen = set(), region.width
+        top = round(self.scroll_y)
+        self.rows_seen.update(range(top, top + region.height))
+
+    def read_on(self) -> bool:
+        """Go to the first line that has to be seen and was not; False where all of them were."""
+        rows = self.rows
+        for line in sorted(self.to_see):
+            unseen = [row for row in rows[line] if row not in self.rows_seen]
+            if unseen:
+                self.scroll_to(y=unseen[0], animate=False)
+                return True
+        return False
+
+    def page(self, pages: int) -> None:
+        """Read on or back by what is in view, but for one row."""
+        self.scroll_relative(y=pages * max(1, self.size.height - 1), animate=False)
