@@ -1,14 +1,20 @@
-"""The account of a draw: how much flows in all, how much of it is found, and what is still unexplained."""
+"""The account of a draw: how much flows in all, how much of it is found, and what is still unexplained.
+
+A remedy puts right one part: the largest that its fault shows in; a part entered by hand where no reading
+shows that fault. Where the total is measured again after it, that part is not in the new total.
+"""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, field
 from typing import Literal
 
-from advisor.case import Case
+from advisor.case import Accounted, Case, Measured, Repaired, Seen
+from advisor.confirmed import faults_below
 from advisor.derived import Estimate, OutOfRange, days_until_flat
-from advisor.evidence import Measurement, accuracy_of, can_weigh, combined, estimate, number
+from advisor.evidence import Measurement, Take, accuracy_of, can_weigh, combined, estimate, number
 from advisor.knowledge import Knowledge
 from advisor.units import convert
 
@@ -21,6 +27,8 @@ SELF_DISCHARGE_PERCENT_PER_MONTH = 4.0
 COVERAGE = 2.0
 """Standard uncertainties between "it may be" and "it is": about 95 of 100."""
 
+NOTHING = Estimate(0.0)
+
 Verdict = Literal["done", "another one", "cannot tell"]
 
 
@@ -28,48 +36,132 @@ Verdict = Literal["done", "another one", "cannot tell"]
 class Account:
     """Currents in mA. `verdict` is about what would be left with the parts found put right.
 
-    Days are until the battery no longer starts the engine; None for a draw that empties it within a day.
+    `put_right` are parts whose remedy was done since the total was measured, `before` those whose remedy was
+    done before: they are not in the total. Days are until the battery no longer starts the engine; None for
+    a draw that empties it within a day.
     """
 
     total: Estimate
     parts: tuple[tuple[str, Estimate], ...]
+    put_right: tuple[tuple[str, Estimate], ...]
+    before: tuple[tuple[str, Estimate], ...]
     unexplained: Estimate
     limit_ma: float
     days_now: float | None
     days_after: float | None
     verdict: Verdict
 
+    @property
+    def found_ma(self) -> float:
+        """What was found of the total, put right or not."""
+        return sum(part.value for _, part in (*self.parts, *self.put_right))
+
+    @property
+    def put_right_ma(self) -> float:
+        """What was put right of the total."""
+        return sum(part.value for _, part in self.put_right)
+
+
+@dataclass
+class _Part:
+    """A part with what was measured of it since `era` repairs, put right by the repair of number `mended`."""
+
+    name: str
+    reading: str
+    era: int
+    takes: list[Take] = field(default_factory=list)
+    current: Estimate = NOTHING
+    mended: int = 0
+
 
 def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) -> Account | None:
     """The account of a draw; None while its total was not measured, or where it cannot be worked out."""
-    total_reading = next((name for name in case.measured if _role(knowledge, name) == "total"), None)
-    if total_reading is None:
+    totals = [one for one in _measured(knowledge, case, "total") if one.takes]
+    if not totals:
         return None
+    last = max(totals, key=lambda one: one.era)
     try:
-        total = _milliamps(knowledge, case, total_reading)
-        parts = [
-            (knowledge.readings[name].name, _milliamps(knowledge, case, name))
-            for name in case.measured
-            if _role(knowledge, name) == "part"
-        ]
-        parts += [(part.what, _entered(knowledge, part.measurement)) for part in case.parts]
+        total = _milliamps(knowledge, case, last)
+        parts = [one for one in _measured(knowledge, case, "part") if one.takes]
+        for one in parts:
+            one.current = _milliamps(knowledge, case, one)
+        parts += _by_hand(knowledge, case)
     except (ValueError, ArithmeticError):
         return None
-    found = sum(part.value for _, part in parts)
-    spread = math.sqrt(total.uncertainty**2 + sum(part.uncertainty**2 for _, part in parts))
-    unexplained = Estimate(total.value - found, spread)
-    quantity = knowledge.readings[total_reading].quantity
+    _mend(knowledge, case, parts, last.reading)
+    newest = {one.reading: one for one in parts if one.reading and not one.mended}
+    there = [one for one in parts if one.mended or not one.reading or newest[one.reading] is one]
+    listed: dict[str, tuple[tuple[str, Estimate], ...]] = {
+        state: tuple((one.name, one.current) for one in there if _state(one, last.era) == state)
+        for state in ("found", "put right", "before")
+    }
+    counting = [current for state in ("found", "put right") for _, current in listed[state]]
+    spread = math.sqrt(sum(one.uncertainty**2 for one in (total, *counting)))
+    unexplained = Estimate(total.value - sum(one.value for one in counting), spread)
+    quantity = knowledge.readings[last.reading].quantity
     limits = quantity.limits_for(case.facts) if quantity else None
     limit = convert(limits[0], quantity.unit, "mA") if quantity and limits else 50.0
+    now = total.value - sum(current.value for _, current in listed["put right"])
     return Account(
         total,
-        tuple(parts),
+        listed["found"],
+        listed["put right"],
+        listed["before"],
         unexplained,
         limit,
-        _days(total.value, capacity_ah),
+        _days(max(now, 0.0), capacity_ah),
         _days(max(unexplained.value, 0.0), capacity_ah),
         _verdict(unexplained, limit),
     )
+
+
+def _state(part: _Part, total_era: int) -> str:
+    """Whether a part is found, or put right since the total was measured, or before."""
+    if not part.mended:
+        return "found"
+    return "before" if part.mended <= total_era else "put right"
+
+
+def _measured(knowledge: Knowledge, case: Case, role: str) -> list[_Part]:
+    """What was measured of readings with this role, apart for each time between two repairs."""
+    found: dict[tuple[str, int], _Part] = {}
+    era = 0
+    for entry in case.counting.values():
+        era += isinstance(entry, Repaired)
+        if isinstance(entry, Seen | Measured) and _role(knowledge, entry.reading) == role:
+            name = knowledge.readings[entry.reading].name
+            one = found.setdefault((entry.reading, era), _Part(name, entry.reading, era))
+            if isinstance(entry, Measured):
+                one.takes.append(entry.take)
+            else:
+                one.takes.clear()  # a band picked by hand is no number
+    return list(found.values())
+
+
+def _by_hand(knowledge: Knowledge, case: Case) -> Iterator[_Part]:
+    """The parts that were found by disconnecting."""
+    era = 0
+    for entry in case.counting.values():
+        era += isinstance(entry, Repaired)
+        if isinstance(entry, Accounted):
+            yield _Part(entry.what, "", era, current=_entered(knowledge, entry.measurement))
+
+
+def _mend(knowledge: Knowledge, case: Case, parts: list[_Part], total: str) -> None:
+    """Note which part each remedy has put right."""
+    for step, repair in enumerate(case.repairs, start=1):
+        there = [one for one in parts if one.era < step and not one.mended]
+        shown = [one for one in there if one.reading and repair.fault in _causes(knowledge, one.reading)]
+        if not shown and repair.fault in _causes(knowledge, total):
+            shown = [one for one in there if not one.reading]
+        if shown:
+            max(shown, key=lambda one: one.current.value).mended = step
+
+
+def _causes(knowledge: Knowledge, reading: str) -> frozenset[str]:
+    """The faults that a reading can show."""
+    causes = knowledge.readings[reading].causes
+    return frozenset().union(*(faults_below(knowledge, one) for one in causes))
 
 
 def _verdict(unexplained: Estimate, limit: float) -> Verdict:
@@ -85,11 +177,11 @@ def _role(knowledge: Knowledge, reading: str) -> str | None:
     return said.quantity.account if said and said.quantity else None
 
 
-def _milliamps(knowledge: Knowledge, case: Case, reading: str) -> Estimate:
-    quantity = knowledge.readings[reading].quantity
-    if not can_weigh(knowledge, reading, case.measured[reading]):
-        raise ValueError(f"This knowledge cannot weigh {reading}.")
-    found = estimate(knowledge, reading, case.facts, case.measured[reading])
+def _milliamps(knowledge: Knowledge, case: Case, part: _Part) -> Estimate:
+    quantity = knowledge.readings[part.reading].quantity
+    if not can_weigh(knowledge, part.reading, part.takes):
+        raise ValueError(f"This knowledge cannot weigh {part.reading}.")
+    found = estimate(knowledge, part.reading, case.facts, part.takes)
     scale = convert(1.0, quantity.unit if quantity else "mA", "mA")
     return Estimate(found.value * scale, found.uncertainty * scale)
 

@@ -328,9 +328,9 @@ def _reading_words(knowledge: Knowledge, entry: Seen | Measured | Skipped) -> st
 
 def account_line(found: Account) -> str:
     """The account of a draw in one line."""
-    parts = sum(part.value for _, part in found.parts)
+    mended = f" ({show(found.put_right_ma, 'mA')} of it put right)" if found.put_right else ""
     return (
-        f"Draw: {show(found.total.value, 'mA')} in all, {show(parts, 'mA')} found, "
+        f"Draw: {show(found.total.value, 'mA')} in all, {show(found.found_ma, 'mA')} found{mended}, "
         f"{show(found.unexplained.value, 'mA')} unexplained, limit {show(found.limit_ma, 'mA')} (key d)."
     )
 
@@ -340,14 +340,18 @@ def account_lines(found: Account | None) -> Iterator[str]:
     if found is None:
         yield "The account begins with the sleeping current as a number: measure it first."
         return
+    for what, part in found.before:
+        yield f"  put right before this total: {what}: {_current(part)}"
     yield f"Total draw          {_current(found.total)}"
+    for what, part in found.put_right:
+        yield f"  found and put right: {what}: {_current(part)}"
     for what, part in found.parts:
         yield f"  found: {what}: {_current(part)}"
     yield f"Still unexplained   {_current(found.unexplained)}"
     yield f"Limit               {show(found.limit_ma, 'mA')}"
     yield "For a battery of 60 Ah, left at 90 % and needing 50 % to start (common practice):"
     now, after = (_days(days) for days in (found.days_now, found.days_after))
-    if not found.parts:
+    if not found.parts and not found.put_right:
         yield f"Days until flat     {now}"
         yield {
             "done": "The draw is within the limit: nothing has to be found.",
@@ -362,6 +366,8 @@ def account_lines(found: Account | None) -> Iterator[str]:
         "cannot tell": "What is left may be within the limit or not: measure again after the repair, "
         "with a finer instrument.",
     }[found.verdict]
+    if found.put_right:
+        yield "Measure the sleeping current again: it was measured before the repair."
 
 
 def _days(days: float | None) -> str:

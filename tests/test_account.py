@@ -7,10 +7,11 @@ import math
 import pytest
 
 from advisor.account import account
-from advisor.case import Accounted, Case, Entry, Measured, Seen
+from advisor.case import Accounted, Case, Entry, Measured, Repaired, Seen
+from advisor.confirmed import faults_below
 from advisor.evidence import Measurement
 from advisor.knowledge import Knowledge
-from advisor.report import account_lines
+from advisor.report import account_line, account_lines
 
 
 def draw(milliamps: float, instrument: str = "low_current_clamp") -> Measured:
@@ -101,3 +102,80 @@ def test_the_account_is_told_in_words(knowledge: Knowledge) -> None:
     text = "\n".join(account_lines(account(knowledge, case(draw(405), part("glovebox lamp", 380)))))
     for words in ("Total draw", "found: glovebox lamp", "Still unexplained", "that is the whole draw"):
         assert words in text
+
+
+AT = "2030-03-04T09:00:00+00:00"
+
+
+def into_alternator(milliamps: float) -> Measured:
+    """What flows back into the alternator, as measured."""
+    typed = f"{milliamps:g} mA"
+    take = (Measurement("reverse_current", milliamps, "low_current_clamp", typed),)
+    return Measured("reverse_current", take)
+
+
+def test_current_into_the_alternator_counts_as_found(knowledge: Knowledge) -> None:
+    """600 of 640 mA flow back through the diodes: 40 mA are left."""
+    found = account(knowledge, case(draw(640), into_alternator(600)))
+    assert found is not None
+    assert found.found_ma == pytest.approx(600)
+    assert found.unexplained.value == pytest.approx(40)
+    assert "600 mA found, 40 mA unexplained" in account_line(found)
+
+
+def test_a_part_that_was_put_right_is_told_apart(knowledge: Knowledge) -> None:
+    """After the repair it still counts as found, under its own words, and the draw of now is without it."""
+    entries = draw(640), into_alternator(600), part("glovebox lamp", 10)
+    found = account(knowledge, case(*entries, Repaired("alternator_diode", AT)))
+    assert found is not None
+    assert [name for name, _ in found.put_right] == [knowledge.readings["reverse_current"].name]
+    assert [name for name, _ in found.parts] == ["glovebox lamp"]
+    assert found.unexplained.value == pytest.approx(30)
+    before = account(knowledge, case(*entries))
+    assert before is not None
+    assert before.days_now is not None
+    assert found.days_now is not None
+    assert found.days_now > 5 * before.days_now
+    text = "\n".join(account_lines(found))
+    assert "found and put right: Current back into the alternator: 600 mA" in text
+    assert "610 mA found (600 mA of it put right), 30 mA unexplained" in account_line(found)
+
+
+def test_a_total_measured_after_the_repair_is_without_what_was_put_right(knowledge: Knowledge) -> None:
+    """The new total stands alone, not averaged with the old one; parts not put right are still in it."""
+    entries = draw(640), into_alternator(500), part("glovebox lamp", 100)
+    found = account(knowledge, case(*entries, Repaired("alternator_diode", AT), draw(130)))
+    assert found is not None
+    assert found.total.value == pytest.approx(130)
+    assert [name for name, _ in found.before] == [knowledge.readings["reverse_current"].name]
+    assert [(name, one.value) for name, one in found.parts] == [("glovebox lamp", 100)]
+    assert found.unexplained.value == pytest.approx(30)
+    text = "\n".join(account_lines(found))
+    assert "put right before this total: Current back into the alternator: 500 mA" in text
+
+
+def test_a_part_entered_by_hand_is_put_right_by_a_cause_of_the_draw(knowledge: Knowledge) -> None:
+    """A new battery puts no draw right; the lamp that stayed lit does."""
+    entries = draw(405), part("boot lamp", 380)
+    lamp = next(one for one in faults_of(knowledge, "sleeping_current") if "lamp" in one)
+    found = account(knowledge, case(*entries, Repaired(lamp, AT)))
+    other = account(knowledge, case(*entries, Repaired("alternator_weak", AT)))
+    assert found is not None
+    assert other is not None
+    assert [name for name, _ in found.put_right] == ["boot lamp"]
+    assert [name for name, _ in other.parts] == ["boot lamp"]
+
+
+def test_a_part_measured_again_after_the_repair_does_not_undo_what_was_found(knowledge: Knowledge) -> None:
+    """600 mA before the repair and 2 mA after it: 600 of the old total were found."""
+    entries = draw(640), into_alternator(600), Repaired("alternator_diode", AT), into_alternator(2)
+    found = account(knowledge, case(*entries))
+    assert found is not None
+    assert found.put_right_ma == pytest.approx(600)
+    assert found.unexplained.value == pytest.approx(38)
+
+
+def faults_of(knowledge: Knowledge, reading: str) -> list[str]:
+    """The faults that a reading can show, in order."""
+    causes = knowledge.readings[reading].causes
+    return sorted(frozenset().union(*(faults_below(knowledge, one) for one in causes)))

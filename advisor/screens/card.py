@@ -58,7 +58,7 @@ def _warnings(session: Session) -> list[Content]:
     if session.one_cause is not None:
         words = one_cause_words(session.advice.suspects, session.one_cause)
         lines.append(Content.styled(f"! {words}", "bold"))
-    if session.account and (session.account.parts or session.one_cause is not None):
+    if session.account and (session.account.found_ma or session.one_cause is not None):
         lines.append(Content(account_line(session.account)))
     return lines
 
