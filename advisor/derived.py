@@ -64,10 +64,16 @@ class Input:
 
 @dataclass(frozen=True)
 class Lookup:
-    """An input that words can stand for: which choices, and the estimate they give."""
+    """An input that words can stand for: which choices, and the estimate they give.
+
+    Where the number `not_at_zero_of` is 0 the result is 0 whatever the words: they may be missing, and
+    `least` stands for them, which makes the result's uncertainty the largest that it can be.
+    """
 
     words: tuple[str, ...]
     find: Callable[..., Estimate]
+    not_at_zero_of: str = ""
+    least: float = math.nan
 
 
 def _no_spread(value: float, numbers: Mapping[str, float], words: Mapping[str, str]) -> float:
@@ -167,6 +173,8 @@ def _filled(
             found[key] = numbers[key]
         elif lookup and all(word in choices for word in lookup.words):
             found[key] = lookup.find(**{word: choices[word] for word in lookup.words})
+        elif lookup and lookup.not_at_zero_of in numbers and numbers[lookup.not_at_zero_of].value == 0:
+            found[key] = Estimate(lookup.least)
         elif one.default is not None:
             found[key] = one.default
         elif not one.optional:
@@ -618,6 +626,10 @@ second-hand or from memory. To be read again in a data sheet before a release.
 RATINGS = tuple(sorted({rating for fuse in FUSES.values() for rating in fuse}, key=lambda a: float(a[:-2])))
 
 
+LEAST_FUSE = min(FUSES[fuse]["30 A"] for fuse in FUSES)
+"""The least resistance of the fuses that small loads hang on, mΩ: those of 30 A."""
+
+
 def fuse_resistance(fuse: str, rating: str) -> Estimate:
     """The cold resistance of a blade fuse by type and rating, mΩ, ± 15 %."""
     if rating not in FUSES[fuse]:
@@ -653,7 +665,7 @@ def _warm_fuse(value: float, numbers: Mapping[str, float], words: Mapping[str, s
         "resistance_mohm": Input("mΩ", 0.1, 200, "A fuse resistance"),
     },
     choices={"fuse": tuple(FUSES), "rating": RATINGS},
-    lookups={"resistance_mohm": Lookup(("fuse", "rating"), fuse_resistance)},
+    lookups={"resistance_mohm": Lookup(("fuse", "rating"), fuse_resistance, "drop_mv", LEAST_FUSE)},
     own_uncertainty=_warm_fuse,
     note="Meter with 0.01 mV steps, leads zeroed on one tab. Fuses off specification can be far out.",
 )

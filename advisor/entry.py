@@ -115,7 +115,7 @@ def understand(
     facts, take = [], []
     for one in fields(knowledge, case, reading, preferences, ()):
         text = filled.get(one.key, "").strip()
-        if not text and one.optional:
+        if not text and (one.optional or one.key in _idle(knowledge, reading, take)):
             continue
         if not text:
             raise NotUnderstood(f"Something is missing. Fill in: {one.ask}").of(one.key)
@@ -137,6 +137,22 @@ def understand(
     measured = Measured(reading, tuple(take))
     known = {**case.facts, **{fact.fact: fact.value for fact in facts}}
     return Understood(tuple(facts), measured, _lines(knowledge, case, measured, known, preferences))
+
+
+def _idle(knowledge: Knowledge, reading: str, take: Iterable[Measurement]) -> frozenset[str]:
+    """What need not be said because something measured is 0: a fuse without a voltage carries no current."""
+    derived = quantity_of(knowledge, reading).derived
+    if derived is None:
+        return frozenset()
+    zero = {one.measurand for one in take if one.value == 0}
+    lookups = FORMULAS[derived.formula].lookups.values()
+    idle = {
+        derived.inputs.get(word)
+        for lookup in lookups
+        if derived.inputs.get(lookup.not_at_zero_of) in zero
+        for word in lookup.words
+    }
+    return frozenset(one for one in idle if isinstance(one, str))
 
 
 def direct(knowledge: Knowledge, reading: str, text: str, instrument: str) -> Measured:

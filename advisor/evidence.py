@@ -222,7 +222,10 @@ def _computed(derived: Derived, estimates: Mapping[str, Estimate], words: Mappin
         elif source in estimates:
             numbers[name] = estimates[source]
         elif name not in FORMULAS[derived.formula].inputs:
-            choices[name] = words.get(source, source)
+            word = words.get(source, source)
+            if word == source and word not in FORMULAS[derived.formula].choices.get(name, (word,)):
+                continue  # nobody has said it
+            choices[name] = word
     return evaluate(derived.formula, numbers, choices)
 
 

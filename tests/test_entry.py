@@ -8,7 +8,7 @@ import pytest
 
 from advisor.case import Case, Known, Measured
 from advisor.entry import NotUnderstood, direct, fields, understand
-from advisor.evidence import Measurement
+from advisor.evidence import Measurement, estimate
 from advisor.knowledge import Knowledge
 from advisor.lint import problems
 from advisor.loading import load
@@ -187,6 +187,33 @@ def test_a_preferred_unit_is_the_one_to_type_in(climate: Knowledge) -> None:
     filled = {"low_side": "29.00755", "suction_pipe": "46.4"}
     shown = understand(climate, case, "superheat", filled, {}, preferences).lines[0]
     assert shown.startswith("= 7.206 K")
+
+
+def test_a_fuse_without_a_voltage_needs_neither_size_nor_rating(knowledge: Knowledge) -> None:
+    """0 mV are 0 mA by Ohm's law, whatever the fuse; its uncertainty is that of the least resistance.
+
+    The meter's 0.05 mV or so over a fuse of 1.9 mΩ (30 A, as in `FUSES`) is the most it can be.
+    """
+    for typed in ("0", "0 mV", "0.00"):
+        found = understand(
+            knowledge, CASE, "fuse_audio", {"fuse_drop": typed}, {"fuse_drop": "millivoltmeter"}, {}
+        )
+        assert [one.measurand for one in found.measured.take] == ["fuse_drop"]
+        assert found.lines[0].startswith("= 0 mA")
+        value = estimate(knowledge, "fuse_audio", {}, [found.measured.take])
+        known = {"fuse_size": "mini", "fuse_rating": "30 A"}
+        whole = understand(
+            knowledge, CASE, "fuse_audio", {"fuse_drop": typed, **known}, {"fuse_drop": "millivoltmeter"}, {}
+        )
+        largest = estimate(knowledge, "fuse_audio", {}, [whole.measured.take])
+        assert value.value == 0
+        assert value.uncertainty == pytest.approx(largest.uncertainty)
+
+
+def test_a_fuse_with_a_voltage_still_asks_for_size_and_rating(knowledge: Knowledge) -> None:
+    """0.1 mV may be much or little: the fuse has to be known."""
+    with pytest.raises(NotUnderstood, match="Size of that fuse"):
+        understand(knowledge, CASE, "fuse_audio", {"fuse_drop": "0.1"}, {"fuse_drop": "millivoltmeter"}, {})
 
 
 def test_a_formula_outside_its_range_is_refused(knowledge: Knowledge) -> None:
