@@ -14,7 +14,7 @@ import numpy as np
 
 from advisor.engine import Reasoner
 from advisor.evidence import Measurement, Take, weighed
-from advisor.knowledge import Knowledge
+from advisor.knowledge import UNLISTED, Knowledge
 from advisor.network import Repair, node_then
 from advisor.tables import Floats
 
@@ -145,10 +145,26 @@ class TakenBack:
 
 @dataclass(frozen=True)
 class Closed:
-    """The job is done: the fault that was found, or "" where none was, and a remark."""
+    """The job is done: the fault that was found, or "" where none was, and a remark.
+
+    With the unlisted cause of the complaint the remark says in words what it was.
+    """
 
     fault: str
     remark: str
+
+    @property
+    def in_words(self) -> bool:
+        """Whether the cause is told in words because it is not listed."""
+        return self.fault.startswith(UNLISTED) and bool(self.remark)
+
+
+@dataclass(frozen=True)
+class Reopened:
+    """A closed job goes on, for `reason` or "", at a time (ISO 8601, with zone)."""
+
+    reason: str
+    at: str
 
 
 Entry = (
@@ -167,6 +183,7 @@ Entry = (
     | Replayed
     | TakenBack
     | Closed
+    | Reopened
 )
 
 GONE, STILL_THERE = "gone", "still there"
@@ -247,10 +264,13 @@ class Case:
 
     @property
     def checked(self) -> str | None:
-        """What the check after the last repair found: "gone", "still there", or None where it is due."""
+        """What the check after the last repair found: "gone", "still there", or None where it is due.
+
+        It is due again on a job that was reopened.
+        """
         found = None
         for entry in self.counting.values():
-            if isinstance(entry, Repaired):
+            if isinstance(entry, Repaired | Reopened):
                 found = None
             elif isinstance(entry, Checked):
                 found = entry.found

@@ -2,7 +2,8 @@
 
 A cause counts as confirmed where the job was closed with it, or where its remedy was the last one before the
 complaint was found gone. A fault whose remedy was done without either is unclear: nobody knows whether it was
-there. All other faults are taken as absent, though a second one may have gone unnoticed.
+there. Where a job was reopened, what was confirmed before that is unclear as well. All other faults are taken
+as absent, though a second one may have gone unnoticed.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from advisor.case import GONE, Case, Checked, Closed, Measured, Repaired, Seen
+from advisor.case import GONE, Case, Checked, Closed, Entry, Measured, Reopened, Repaired, Seen
 from advisor.evidence import Take, weighed
 from advisor.knowledge import Knowledge
 from advisor.priors import tree_of
@@ -37,23 +38,30 @@ class Finding:
 
 @dataclass(frozen=True)
 class Gathered:
-    """The jobs that can be learned from, and how many others there are, by the reason why not."""
+    """The jobs that can be learned from, and how many others there are, by the reason why not.
+
+    `in_words` are the causes of closed jobs that are told in words because they are not listed.
+    """
 
     findings: tuple[Finding, ...]
     left_out: Mapping[str, int]
+    in_words: tuple[str, ...] = ()
 
 
 def gather(knowledge: Knowledge, cases: Iterable[Case]) -> Gathered:
     """Sort jobs into those whose causes are confirmed and those that nothing is learned from."""
     findings: list[Finding] = []
     left_out: Counter[str] = Counter()
+    in_words: list[str] = []
     for case in cases:
+        if case.closed and case.closed.in_words and case.complaint in knowledge.complaints:
+            in_words.append(f"{knowledge.complaints[case.complaint].name}: {case.closed.remark}")
         found = finding(knowledge, case)
         if isinstance(found, Finding):
             findings.append(found)
         else:
             left_out[found] += 1
-    return Gathered(tuple(findings), dict(left_out))
+    return Gathered(tuple(findings), dict(left_out), tuple(sorted(in_words)))
 
 
 def finding(knowledge: Knowledge, case: Case) -> Finding | str:
@@ -67,13 +75,17 @@ def finding(knowledge: Knowledge, case: Case) -> Finding | str:
         return "closed without a cause that was confirmed"
     if not causes <= faults_below(knowledge, case.complaint):
         return "closed with a cause that this complaint does not list"
-    unclear = frozenset(case.repaired) - causes
+    said = {one.fault for one in case.counting.values() if isinstance(one, Closed) and one.fault}
+    unclear = frozenset({*case.repaired, *said}) - causes
     before = before_repair(case)
     return Finding(case.complaint, causes, unclear, before.facts, dict(_read(knowledge, before)))
 
 
 def confirmed_causes(case: Case) -> frozenset[str]:
-    """The faults that the job was closed with, or that were repaired last before the complaint was gone."""
+    """The faults that the job was closed with, or that were repaired last before the complaint was gone.
+
+    What was found before a job was reopened does not count.
+    """
     causes: set[str] = set()
     last = ""
     for entry in case.counting.values():
@@ -81,18 +93,24 @@ def confirmed_causes(case: Case) -> frozenset[str]:
             last = entry.fault
         elif isinstance(entry, Checked) and entry.found == GONE and last:
             causes.add(last)
+        elif isinstance(entry, Reopened):
+            causes, last = set(), ""
     if case.closed and case.closed.fault:
         causes.add(case.closed.fault)
     return frozenset(causes)
 
 
 def before_repair(case: Case) -> Case:
-    """The job as it was before the first repair and before it was closed, without what was taken back."""
-    entries = []
+    """The job as it was before the first repair and before it was closed, without what was taken back.
+
+    One that was closed without a cause and reopened was not repaired by that.
+    """
+    entries: list[Entry] = []
     for entry in case.counting.values():
-        if isinstance(entry, Repaired | Closed):
+        if isinstance(entry, Repaired) or (isinstance(entry, Closed) and entry.fault):
             break
-        entries.append(entry)
+        if not isinstance(entry, Closed | Reopened):
+            entries.append(entry)
     return Case(case.complaint, tuple(entries))
 
 

@@ -87,6 +87,8 @@ class _Sheet:
         closed, now = self.case.closed, self.history.found.now
         if closed and not closed.fault:
             yield "We did not find the cause."
+        elif closed and closed.in_words:
+            yield f"{closed.remark}."
         elif closed:
             yield f"{self._cause(closed.fault)}."
         elif self.history.repairs and self.case.checked == GONE:

@@ -112,7 +112,8 @@ def understand(
     Raises `NotUnderstood` with a sentence where something is missing, implausible or cannot be read.
     """
     quantity = quantity_of(knowledge, reading)
-    facts, take = [], []
+    facts: list[Known] = []
+    take: list[Measurement] = []
     for one in fields(knowledge, case, reading, preferences, ()):
         text = filled.get(one.key, "").strip()
         if not text and (one.optional or one.key in _idle(knowledge, reading, take)):

@@ -41,6 +41,7 @@ KINDS: dict[str, type[Entry]] = {
     "replayed": cases.Replayed,
     "taken back": cases.TakenBack,
     "closed": cases.Closed,
+    "reopened": cases.Reopened,
 }
 UNSURE = "unsure"
 STAMPED = ("prepared", "acknowledged", "repaired")

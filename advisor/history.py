@@ -12,10 +12,12 @@ from advisor.case import (
     Accounted,
     Case,
     Checked,
+    Closed,
     Entry,
     Known,
     Measured,
     Prepared,
+    Reopened,
     Repaired,
     Seen,
     TakenBack,
@@ -143,7 +145,8 @@ class History:
     def rows(self) -> Iterator[Row]:
         """The steps that bear on the causes, and all that were taken back: with what they said and did."""
         for step, entry in enumerate(self.case.entries, start=1):
-            bears = isinstance(entry, Known | Seen | Measured | Accounted | Repaired | Checked)
+            bears = isinstance(entry, Known | Seen | Measured | Accounted | Repaired | Checked | Reopened)
+            bears = bears or (isinstance(entry, Closed) and step < len(self.case.entries))
             if not bears and step not in self.taken_back:
                 continue
             what, answer, instruments = self.said(step)
@@ -234,6 +237,8 @@ class History:
             return "Counts for nothing: not in this knowledge any more"
         if isinstance(entry, Accounted):
             return "Counts in the account of the draw"
+        if isinstance(entry, Closed | Reopened):
+            return ""
         moved = ""
         if self.found.stages:
             before, after = self.found.stages[step - 1 : step + 1]

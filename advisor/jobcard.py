@@ -23,6 +23,7 @@ from advisor.history import History, minutes, used_setups, weighed, when
 from advisor.knowledge import Knowledge
 from advisor.report import (
     account_lines,
+    cause_words,
     disagreement_words,
     duration,
     off_by_words,
@@ -87,7 +88,7 @@ class _Card:
         title, closed, found = self.knowledge.title, self.case.closed, self.history.found
         if closed:
             yield "State", f"Closed {self.history.closed_at}"
-            yield "Cause", title(closed.fault) if closed.fault else "No cause found"
+            yield "Cause", cause_words(self.knowledge, closed) if closed.fault else "No cause found"
         else:
             yield "State", "Still open"
             yield "Cause", "Not settled"
@@ -102,7 +103,7 @@ class _Card:
         yield "Remedy done", tuple(map(self.history.remedy, self.history.repairs)) or "None"
         if self.history.repairs:
             yield "Complaint after it", self.checked()
-        if closed and closed.remark:
+        if closed and closed.remark and not closed.in_words:
             yield "Remark", closed.remark
 
     def checked(self) -> str:

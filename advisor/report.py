@@ -22,6 +22,7 @@ from advisor.case import (
     Known,
     Measured,
     Prepared,
+    Reopened,
     Repaired,
     Replayed,
     Seen,
@@ -263,7 +264,9 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:
         fact = knowledge.facts.get(entry.fact)
         return f"{fact.name if fact else plain(entry.fact)}: {plain(entry.value)}"
     if isinstance(entry, Closed):
-        return f"Closed: {knowledge.title(entry.fault) if entry.fault else 'no cause found'}"
+        return f"Closed: {cause_words(knowledge, entry)}"
+    if isinstance(entry, Reopened):
+        return "Reopened" + (f" ({entry.reason})" if entry.reason else "")
     if isinstance(entry, Accounted):
         return f"Part of the draw: {entry.what}, {entry.measurement.typed}"
     if isinstance(entry, Seen | Measured | Skipped):
@@ -293,6 +296,13 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:
         return f"Weighed by knowledge version {entry.version} from here on ({entry.before} before)"
     taken = _step_words(knowledge, case, entry)
     return f"Taken back: {taken}" + (f" ({entry.reason})" if entry.reason else "")
+
+
+def cause_words(knowledge: Knowledge, closed: Closed) -> str:
+    """The cause a job was closed with; one that is not listed in the words of whoever closed it."""
+    if closed.in_words:
+        return f"{closed.remark} (in words, not one of those listed)"
+    return knowledge.title(closed.fault) if closed.fault else "no cause found"
 
 
 def _step_words(knowledge: Knowledge, case: Case, entry: TakenBack) -> str:
@@ -417,7 +427,7 @@ def curve(probabilities: Iterable[float]) -> str:
 
 def telling_steps(case: Case) -> list[int]:
     """The start, 0, and the steps of a case that can move the suspicion."""
-    silent = (Skipped, Prepared, Ended, Acknowledged, Accounted, Booked, Replayed, Closed)
+    silent = (Skipped, Prepared, Ended, Acknowledged, Accounted, Booked, Replayed, Closed, Reopened)
     return [0, *(step for step, entry in enumerate(case.entries, start=1) if not isinstance(entry, silent))]
 
 

@@ -44,6 +44,7 @@ from advisor.case import (
     Known,
     Measured,
     Prepared,
+    Reopened,
     Repaired,
     Replayed,
     Seen,
@@ -68,6 +69,8 @@ from advisor.units import NotAQuantity, convert, parse, show
 
 LARGEST_PART_MA = 100_000.0
 """Above this a part of a sleeping car's draw is a slip of the finger."""
+LONGEST_CAUSE = 120
+"""Letters of a cause in words."""
 QUICK_MINUTES = 3.0
 """A quick look takes no longer than this, setups included."""
 HARDLY_ONE = 0.2
@@ -469,6 +472,23 @@ class Session:
         """With the job done and the cause that was found, or "" for none."""
         return self._entered(Closed(fault, remark))
 
+    def closed_in_words(self, words: str) -> Session:
+        """With the job done and a cause that is not listed, as it was written."""
+        return self.closed(f"{UNLISTED}{self.case.complaint}", " ".join(words.split())[:LONGEST_CAUSE])
+
+    def closing_words(self, fault: str, words: str = "") -> str:
+        """What closing with a fault, "" for none, or with a cause in words will record."""
+        head = f"Close job {self.filed.number}, {self.filed.tag}?"
+        if words:
+            said = f"Recorded is this cause, as written: {words}. It is not listed, so nothing is counted."
+        elif not fault:
+            said = "Recorded is that no cause was found: nothing is learned from this job."
+        else:
+            said = f"Recorded is as found and put right: {self.knowledge.title(fault)}."
+            if fault not in self.case.repaired:
+                said += " No remedy was entered for it."
+        return f"{head} {said} It then stands among the closed jobs, where it can be reopened."
+
     def newer(self) -> Session | None:
         """The case as others have left it in the meantime, or None where nobody has entered anything."""
         if self.store.length(self.filed) == self.filed.entries:
@@ -482,6 +502,14 @@ class Session:
             case = case.with_entry(entry)
         possible(self.knowledge, self.engines.of(case), case)
         return replace(self, filed=self.store.append(self.filed, *entries))
+
+
+def reopened(store: Store, number: int) -> Filed | None:
+    """A closed job that goes on, as an entry of its own; one that is open already stays as it is."""
+    filed = store.case(number)
+    if filed is None or filed.case.closed is None:
+        return filed
+    return store.append(filed, Reopened("", store.now()))
 
 
 @dataclass(frozen=True)

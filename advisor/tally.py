@@ -71,6 +71,14 @@ def left_out_lines(left_out: Mapping[str, int]) -> Iterator[str]:
         yield f"  {count} more {reason}: left out."
 
 
+def in_words_lines(in_words: Sequence[str]) -> Iterator[str]:
+    """The causes that closed jobs name in words: they are not listed, so that nothing is counted for them."""
+    if in_words:
+        yield "Causes that closed jobs name in words, for whoever writes the knowledge:"
+    for words in in_words:
+        yield f"  {words}"
+
+
 def replay_lines(counts: Sequence[tuple[int, int, int]]) -> Iterator[str]:
     """How many scenarios and closed jobs end right with the numbers as they are and as proposed."""
     for what, (before, after, count) in zip(TRIED, counts, strict=True):

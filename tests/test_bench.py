@@ -154,7 +154,7 @@ async def test_the_first_screen_tells_where_every_job_stands(hum: Path, tmp_path
         await pilot.press("escape")
         await until(pilot, lambda screen: "Lamp stays lit →" in text_of(pilot))
         shown = text_of(pilot)
-        assert "1 bay 2 blue estate · Hums at night · just now" in shown
+        assert "Job 1: bay 2 blue estate · Hums at night · just now" in shown
         assert "% Lamp stays lit → " in shown
         same_as_kept("open_jobs_with_where_they_stand", pilot)
 

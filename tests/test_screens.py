@@ -248,7 +248,7 @@ async def test_a_job_goes_on_where_it_was_left(door: Path, tmp_path: Path) -> No
         entries = task.session.filed.case.entries
     async with running(door, tmp_path) as pilot:
         await until(pilot, listed)
-        assert "1 bay 2 · Door rattles" in text_of(pilot)
+        assert "Job 1: bay 2 · Door rattles" in text_of(pilot)
         await pilot.press("down", "enter")
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))
         screen = pilot.app.screen
@@ -304,9 +304,9 @@ async def test_closing_records_the_cause_that_was_found(door: Path, tmp_path: Pa
     """A closed job carries its cause and leaves the list of open jobs."""
     async with running(door, tmp_path) as pilot:
         await opened(pilot)
-        await pilot.press("c", "enter")
+        await pilot.press("c", "enter", "enter")
         await until(pilot, listed)
-        assert "1 bay 2 · Door rattles" not in text_of(pilot)
+        assert "Closed jobs: 1" in text_of(pilot)
     store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
     closed = store.cases()[0].case.closed
     store.close()

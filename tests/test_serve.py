@@ -730,7 +730,7 @@ async def test_a_job_in_a_browser_is_saved_and_goes_on(tmp_path: Path) -> None:
         page = await context.new_page()
         shown = Shown(page)
         await page.goto(here)
-        await open_job(shown, "1 bay 2")
+        await open_job(shown, "1: bay 2")
         await shown.until("3 readings taken")
         await page.keyboard.press("2")
         await until(lambda: len(answers()) == 4)

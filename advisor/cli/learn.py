@@ -84,7 +84,7 @@ def learn(
     from advisor.learning import learn as learned
     from advisor.loading import knowledge_files
     from advisor.proposal import patched, propose, unified
-    from advisor.tally import proposal_lines, replay_lines
+    from advisor.tally import in_words_lines, proposal_lines, replay_lines
 
     knowledge = checked(paths)
     jobs = stored_jobs(store)
@@ -93,6 +93,8 @@ def learn(
     texts = {str(file): file.read_bytes().decode("utf-8") for file in knowledge_files(meant)}
     proposal = propose(knowledge, learned(knowledge, gathered.findings, weights), texts)
     for line in proposal_lines(knowledge, proposal, weights, len(gathered.findings), gathered.left_out):
+        say(line)
+    for line in in_words_lines(gathered.in_words):
         say(line)
     if not proposal.edits:
         return

@@ -22,13 +22,13 @@ class JobCardScreen(AskingScreen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("c", "customer", "Customer", tooltip="Switch between the job card and the customer's page"),
         Binding("s", "save", "Save", tooltip="Save what is shown as a page to print (HTML)"),
-        Binding("escape", "back", "Back", tooltip="Back to the bench"),
+        Binding("escape", "back", "Back", tooltip="Back to where you came from"),
     ]
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, customer: bool = False) -> None:
         super().__init__()
         self.session = session
-        self.customer = False
+        self.customer = customer
 
     def compose(self) -> ComposeResult:
         """The card, and what can be done with it."""
@@ -40,7 +40,7 @@ class JobCardScreen(AskingScreen[None]):
         yield Footer()
 
     def on_mount(self) -> None:
-        """Show the job card first."""
+        """Show the page that is wanted first."""
         self.show_card()
         self.query_one("#text").focus()
 

@@ -5,11 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from advisor.report import caution_words, percent
+from advisor.screens.cause import CauseScreen
 from advisor.screens.cautions import CautionsScreen
 from advisor.screens.choices import ChoiceScreen
 
 if TYPE_CHECKING:
     from advisor.screens.task import TaskScreen
+
+LEADING = 7
+"""So many causes are offered at once: with the two lines below them each has a key."""
 
 
 def causes(bench: TaskScreen) -> list[tuple[str, str]]:
@@ -46,13 +50,33 @@ def repaired(bench: TaskScreen, fault: str) -> None:
 
 def close(bench: TaskScreen) -> None:
     """Close the job with the cause that was found."""
-    mended = bench.session.case.repaired
-    lines = [(one, f"repaired  {bench.session.knowledge.title(one)}") for one in reversed(mended)]
-    lines += [line for line in causes(bench)[:8] if line[0] not in mended]
+    mended = dict.fromkeys(reversed(bench.session.case.repaired))
+    lines = [(one, f"repaired  {bench.session.knowledge.title(one)}") for one in mended]
+    lines += [line for line in causes(bench) if line[0] not in mended]
+    lines = lines[:LEADING]
 
     def done(fault: str | None) -> None:
-        if fault is not None:
-            bench.change(lambda: bench.session.closed("" if fault == "none" else fault))
+        if fault == "another":
+            bench.app.push_screen(CauseScreen(causes(bench)), named)
+        elif fault is not None:
+            ask_to_close(bench, "" if fault == "none" else fault)
 
-    lines.append(("none", "No cause found, or another one"))
+    def named(cause: tuple[str, str] | None) -> None:
+        if cause is not None:
+            ask_to_close(bench, *cause)
+
+    lines.append(("another", "Another cause: from the list, or in words"))
+    lines.append(("none", "No cause was found"))
     bench.app.push_screen(ChoiceScreen("Which cause was found and put right?", lines), done)
+
+
+def ask_to_close(bench: TaskScreen, fault: str, words: str = "") -> None:
+    """Ask once, with what closing will record."""
+    session = bench.session
+
+    def decided(answer: str | None) -> None:
+        if answer == "close":
+            bench.change(lambda: session.closed_in_words(words) if words else session.closed(fault))
+
+    lines = [("close", "Close the job"), ("stay", "Do not close it")]
+    bench.app.push_screen(ChoiceScreen(session.closing_words(fault, words), lines), decided)

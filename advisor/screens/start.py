@@ -1,4 +1,4 @@
-"""The first screen: the open jobs with where they stand, a search among them, and a new job."""
+"""The first screen: open jobs with where they stand, then closed ones; a search; and a new job."""
 
 from __future__ import annotations
 
@@ -17,19 +17,24 @@ from advisor.advice import Contradiction, Workshop
 from advisor.engine import TooWide
 from advisor.filed import Filed
 from advisor.problems import ProblemsFound
-from advisor.report import age, percent
+from advisor.report import age, cause_words, percent
 from advisor.screens.asking import AskingScreen
 from advisor.screens.changed import ChangedScreen
+from advisor.screens.choices import ChoiceScreen
 from advisor.screens.desk import DeskScreen
 from advisor.screens.facts import FactsScreen
+from advisor.screens.jobcard import JobCardScreen
 from advisor.screens.new import NewJobScreen
 from advisor.screens.task import TaskScreen
-from advisor.session import Engines, Glance, Session, glance
+from advisor.session import Engines, Glance, Session, glance, reopened
 from advisor.store import Store
 from advisor.trouble import StoreTrouble
 
 if TYPE_CHECKING:
     from advisor.screens.app import AdvisorApp
+
+MOST_CLOSED = 50
+"""So many closed jobs are listed at once."""
 
 
 class StartScreen(AskingScreen[None]):
@@ -39,7 +44,7 @@ class StartScreen(AskingScreen[None]):
     AUTO_FOCUS = "#jobs"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "new", "New job", tooltip="A new job: tag of the car and complaint"),
-        Binding("slash", "search", "Search", key_display="/", tooltip="Search the open jobs"),
+        Binding("slash", "search", "Search", key_display="/", tooltip="Search all jobs, open and closed"),
         Binding("p", "desk", "Phone", tooltip="The service desk: a customer is on the phone"),
         Binding("escape", "leave", "Quit", tooltip="Leave; everything is saved"),
     ]
@@ -51,12 +56,13 @@ class StartScreen(AskingScreen[None]):
         self.jobs: dict[str, Filed] = {}
         self.unusable: dict[str, tuple[str, str]] = {}
         """What cannot be worked on: a line for the list, and all there is to say."""
+        self.closed: dict[str, Filed] = {}
         self.glances: dict[int, tuple[int, Glance]] = {}
 
     def compose(self) -> ComposeResult:
         """A search, then the jobs."""
         yield Static("advisor: which reading next, how sure are we, when to stop", id="title")
-        yield Input(placeholder="Search open jobs: tag, complaint, cause (key /)", id="search", max_length=80)
+        yield Input(placeholder="Search all jobs: tag, complaint, cause (key /)", id="search", max_length=80)
         yield OptionList(id="jobs")
         yield Static(id="says", markup=False)
         yield Footer()
@@ -87,12 +93,13 @@ class StartScreen(AskingScreen[None]):
         self.refresh_jobs()
         self.app.tidy_between_jobs(self)
 
-    def show_jobs(self, open_ones: list[Filed]) -> None:
-        """List the open jobs."""
+    def show_jobs(self, open_ones: list[Filed], closed: list[Filed]) -> None:
+        """List the open jobs, and the closed ones below them."""
         self.query_one("#says", Static).update(
             "Choose with ↑ ↓ and Enter, or tap. This is advice: local rules and licensed practice come first."
         )
         self.jobs = {f"job {one.number}": one for one in open_ones}
+        self.closed = {f"closed {one.number}": one for one in closed}
         self.list_jobs()
         self.asks(tuple(self.jobs))
         # While a page in a browser is not looked at, a screen that comes up gets no focus by itself.
@@ -114,17 +121,43 @@ class StartScreen(AskingScreen[None]):
         for key, (line, _) in self.unusable.items():
             if all(word in line.casefold() for word in wanted):
                 jobs.add_option(Option(Content(line), id=key))
+        self.list_closed(wanted)
         jobs.highlighted = min(highlighted or 0, jobs.option_count - 1)
+
+    def list_closed(self, wanted: list[str]) -> None:
+        """Show the closed jobs that the search fits, the newest first, below a line that says so."""
+        jobs = self.query_one("#jobs", OptionList)
+        found = []
+        for key, filed in self.closed.items():
+            lines = self.closed_words(filed)
+            text = "\n".join(lines).casefold()
+            if all(word in text for word in wanted):
+                found.append(Option(Content.assemble(lines[0], "\n", (lines[1], "dim")), id=key))
+        if found:
+            count = f"Closed jobs: {len(found)}"
+            if len(found) > MOST_CLOSED:
+                count += f", the newest {MOST_CLOSED} of them; search for the others"
+            jobs.add_option(Option(Content.styled(count, "bold"), disabled=True))
+            jobs.add_options(found[:MOST_CLOSED])
 
     def words(self, filed: Filed) -> tuple[str, str]:
         """Two lines on a job: which it is, and where it stands."""
         complaint = self.engines.knowledge.complaints[filed.case.complaint].name
         danger = "DANGER " if filed.case.dangers else ""
-        head = f"{filed.number} {danger}{filed.tag} · {complaint} · {age(filed.touched, self.store.clock())}"
+        when = age(filed.touched, self.store.clock())
+        head = f"Job {filed.number}: {danger}{filed.tag} · {complaint} · {when}"
         entries, told = self.glances.get(filed.number, (-1, None))
         if told is None or entries != filed.entries:
             return head, "  …"
         return head, f"  {percent(told.probability)} {told.leading} → {told.next_step}"
+
+    def closed_words(self, filed: Filed) -> tuple[str, str]:
+        """Two lines on a closed job: which it is, and how it ended."""
+        knowledge = self.engines.knowledge
+        complaint = knowledge.complaints[filed.case.complaint].name
+        closed = filed.case.closed
+        head = f"Job {filed.number}: {filed.tag} · {complaint} · {age(filed.touched, self.store.clock())}"
+        return head, f"  closed: {cause_words(knowledge, closed)}" if closed else ""
 
     @work(thread=True, exclusive=True, group="glances")
     def read(self) -> None:
@@ -136,6 +169,8 @@ class StartScreen(AskingScreen[None]):
             back(self.query_one("#says", Static).update, str(error))
             return
         known = self.engines.knowledge.complaints
+        closed = [one for one in filed if one.case.complaint in known and one.case.closed]
+        closed.sort(key=lambda one: one.touched, reverse=True)
         open_ones = [one for one in filed if one.case.complaint in known and not one.case.closed]
         self.unusable = {
             **{f"damaged {one.number}": (f"{one.number} {one.tag} · damaged", str(one)) for one in damaged},
@@ -146,7 +181,7 @@ class StartScreen(AskingScreen[None]):
             },
         }
         open_ones.sort(key=lambda one: one.touched, reverse=True)
-        back(self.show_jobs, open_ones)
+        back(self.show_jobs, open_ones, closed)
         for one in open_ones:
             if worker.is_cancelled:
                 return
@@ -169,7 +204,8 @@ class StartScreen(AskingScreen[None]):
         """Enter in the search goes on to the list, to the first job found."""
         jobs = self.query_one("#jobs", OptionList)
         jobs.focus()
-        jobs.highlighted = min(1, jobs.option_count - 1)
+        found = [at for at in range(1, jobs.option_count) if not jobs.get_option_at_index(at).disabled]
+        jobs.highlighted = found[0] if found else 0
 
     def action_search(self) -> None:
         """Go to the search."""
@@ -199,6 +235,31 @@ class StartScreen(AskingScreen[None]):
             # Somebody else may have gone on with it since the list was read.
             listed = self.jobs[event.option_id]
             self.open_job(lambda: self.store.case(listed.number) or listed)
+        elif event.option_id in self.closed:
+            self.ask_what_about(self.closed[event.option_id])
+
+    def ask_what_about(self, filed: Filed) -> None:
+        """What can be done with a closed job."""
+
+        def wanted(what: str | None) -> None:
+            if what == "reopen":
+                self.open_job(lambda: reopened(self.store, filed.number) or filed)
+            elif what is not None:
+                self.show_paper(filed, what == "customer")
+
+        lines = [("card", "Job card"), ("customer", "Customer's page"), ("reopen", "Reopen the job")]
+        self.app.push_screen(ChoiceScreen("\n".join(self.closed_words(filed)), lines), wanted)
+
+    @work(thread=True, exclusive=True)
+    def show_paper(self, filed: Filed, customer: bool) -> None:
+        """Read the job off the event loop, then show its card or the customer's page."""
+        try:
+            now = self.store.case(filed.number) or filed
+            session = Session.opened(self.engines, self.store, now, self.workshop)
+        except StoreTrouble as error:
+            self.app.call_from_thread(self.cannot, "The job cannot be read.", [str(error)])
+            return
+        self.app.call_from_thread(self.app.push_screen, JobCardScreen(session, customer))
 
     def open_job(self, find: Callable[[], Filed]) -> None:
         """Work out the job's network, then show it."""

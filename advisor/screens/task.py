@@ -179,7 +179,7 @@ class TaskScreen(JobScreen):
         elif what == "checked":
             self.change(lambda: self.session.checked(argument == "gone"))
         elif what == "closed":
-            self.change(lambda: self.session.closed(argument))
+            repairs.ask_to_close(self, argument)
         else:
             await self.run_action(what)
 
