@@ -5,14 +5,16 @@ The one thing that takes anything away is `Store.erase`, and it takes the whole 
 
 from __future__ import annotations
 
+import os
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import sqlalchemy as sa
-from platformdirs import user_data_path
+from platformdirs import user_data_path, user_downloads_path
 from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
 from advisor import database
@@ -40,6 +42,13 @@ def default_url(reading: bool = False) -> str:
 
 STRAY = 0
 """The number under which entries are found that say of no job that they are its own."""
+
+
+def papers_folder() -> Path:
+    """Where papers are saved: the folder for downloads, where there is none the home folder, else here."""
+    home = Path.home()
+    folders = (user_downloads_path(), home, Path.cwd())
+    return next((one for one in folders if one.is_dir() and os.access(one, os.W_OK)), home)
 
 
 class Jobs(NamedTuple):

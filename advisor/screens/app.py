@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import io
 from collections.abc import Sequence
 from pathlib import Path
 from re import Match
@@ -17,6 +18,7 @@ from textual.binding import Binding, BindingType
 from textual.color import Color
 from textual.events import DeliveryComplete, DeliveryFailed, Event, Key, MouseDown, MouseUp
 from textual.filter import LineFilter
+from textual.notifications import SeverityLevel
 from textual.screen import Screen
 from textual.widgets import Input
 from textual.worker import get_current_worker
@@ -25,6 +27,7 @@ from advisor.letters import UNSEEN
 from advisor.screens.asking import AskingScreen
 from advisor.screens.attention import Attention
 from advisor.screens.help import HelpScreen
+from advisor.screens.news import SHORT_SECONDS, told
 from advisor.screens.welcome import WelcomeScreen
 
 if TYPE_CHECKING:
@@ -62,6 +65,8 @@ def _age(event: Event) -> float:
     return monotonic() - event.time
 
 
+LONG_SECONDS = 15.0
+"""What has to be read is said for so long at least."""
 QUIET_SECONDS = 0.5
 """Nobody has gone on for so long after a job was left."""
 _RARELY = (10_000, 100, 100)
@@ -205,15 +210,44 @@ class AdvisorApp(App[None]):
         if not worker.is_cancelled:
             opening.preload()
 
+    def notify(
+        self,
+        message: str,
+        *,
+        title: str = "",
+        severity: SeverityLevel = "information",
+        timeout: float | None = None,
+        markup: bool = True,
+    ) -> None:
+        """Say something in the screen's own line for it; only where it has none, shortly over its title."""
+        seconds = SHORT_SECONDS if timeout is None else timeout
+        if not told(self.screen_stack, f"{title}. {message}" if title else message, seconds):
+            shortly = min(seconds, SHORT_SECONDS)
+            super().notify(message, title=title, severity=severity, timeout=shortly, markup=markup)
+
+    def deliver_paper(self, text: str, name: str, mime_type: str) -> None:
+        """Save a paper: as a download in a browser, else in the folder for downloads or the next best."""
+        from advisor.store import papers_folder
+
+        self.deliver_text(
+            io.StringIO(text),
+            save_directory=papers_folder(),
+            save_filename=name,
+            open_method="download",
+            mime_type=mime_type,
+        )
+
     def on_delivery_complete(self, event: DeliveryComplete) -> None:
         """A file was saved, or went to the browser."""
         where = f"Saved as {event.path}." if event.path else "Saved by your browser."
-        self.notify(where, timeout=15, markup=False)
+        self.notify(where, timeout=LONG_SECONDS, markup=False)
 
     def on_delivery_failed(self, event: DeliveryFailed) -> None:
         """A file could not be saved."""
-        what = f"{event.exception}. The job is kept; `advisor report NUMBER --output FILE` writes it."
-        self.notify(what, title="Not saved", severity="error", timeout=15, markup=False)
+        error = event.exception
+        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        what = f"{why}. The job is kept; `advisor report NUMBER --output FILE` writes it elsewhere."
+        self.notify(what, title="Not saved", severity="error", timeout=LONG_SECONDS, markup=False)
 
     def action_help(self) -> None:
         """Show what the keys of the present screen do."""

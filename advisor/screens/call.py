@@ -47,6 +47,7 @@ class CallScreen(AskingScreen[None]):
         yield Static(id="warn", markup=False)
         with VerticalScroll(id="text", can_focus=False):
             yield Static(id="question", markup=False)
+        yield Static(id="says", markup=False)
         yield OptionList(id="answers")
         yield Static(id="causes", markup=False)
         yield Footer()

@@ -109,6 +109,8 @@ def _reading(session: Session, proposal: Proposal, confidence: str, ahead: LookA
     if plan is not None and session.may_begin(plan):
         choices.append(("wait", f"w Begin the wait now: {knowledge.setups[plan.setups[-1]].name}", ""))
     choices.append(("skip", "x Cannot do this here", ""))
+    if session.advice.stop is not None:
+        choices.append(("result", f"r Back to: {stop_sentence(knowledge, session.advice.stop)}", ""))
     return Card(tuple(lines), tuple(choices), to_see)
 
 

@@ -10,16 +10,16 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Button, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from advisor.screens.asking import AskingDialog
 from advisor.session import LONGEST_CAUSE
 
 IN_WORDS = "in words"
 
 
-class CauseScreen(ModalScreen[tuple[str, str]]):
+class CauseScreen(AskingDialog[tuple[str, str]]):
     """Returns a listed fault and "", or "" and the cause in words; None for going back."""
 
     AUTO_FOCUS = "#search"

@@ -10,15 +10,15 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
-from textual.screen import ModalScreen
 from textual.widgets import Button, Static
 
+from advisor.screens.asking import AskingDialog
 from advisor.screens.cardtext import CardText
 
 NOT_ALL_SEEN = "Not every caution was in view. Now it is: read it, then press y again."
 
 
-class CautionsScreen(ModalScreen[bool]):
+class CautionsScreen(AskingDialog[bool]):
     """Returns True once the cautions were read, None for going back."""
 
     AUTO_FOCUS = "#read"
@@ -60,6 +60,7 @@ class CautionsScreen(ModalScreen[bool]):
         """They were read, where all have been in view."""
         if self.query_one(CardText).read_on():
             self.query_one("#says", Static).update(NOT_ALL_SEEN)
+            self.app.asks_anew()
         else:
             self.dismiss(True)
 

@@ -35,6 +35,7 @@ class ChangedScreen(AskingDialog[Session]):
         with VerticalScroll(id="box", can_focus=False):
             yield Static(id="text")
             yield OptionList(id="choices")
+            yield Static(id="says", markup=False)
             yield Button("Back", compact=True)
 
     def on_mount(self) -> None:

@@ -13,6 +13,7 @@ from advisor.engine import TooWide
 from advisor.lookahead import LookAhead
 from advisor.problems import ProblemsFound
 from advisor.screens.asking import AskingScreen
+from advisor.screens.news import SHORT_SECONDS
 from advisor.session import Contradiction, Session
 from advisor.trouble import Overtaken, StoreTrouble
 
@@ -41,6 +42,7 @@ class JobScreen(AskingScreen[None]):
         self.saving = False
         self.unsaved: Callable[[], Session] | None = None
         self.ringing: frozenset[str] = frozenset()
+        self.told = ""
         self.ahead: LookAhead | None = None
 
     @abstractmethod
@@ -63,6 +65,19 @@ class JobScreen(AskingScreen[None]):
     def on_screen_resume(self) -> None:
         """Another screen lay over this one."""
         self.call_after_refresh(self.app.tidy)
+
+    def tell(self, words: str, seconds: float) -> None:
+        """Say something in the line for news: for so many seconds, or until the next entry if for longer."""
+        self.told = words
+        self.show_news()
+        if seconds <= SHORT_SECONDS:
+            self.set_timer(seconds, lambda: self.unsay(words))
+
+    def unsay(self, words: str) -> None:
+        """Take something said away, unless something else is said by now."""
+        if self.told == words and self.is_attached:
+            self.told = ""
+            self.show_news()
 
     def change(self, make: Callable[[], Session], keep: str | None = None) -> None:
         """Go on with the session that is made, and with the reading `keep` on the card.
@@ -102,8 +117,7 @@ class JobScreen(AskingScreen[None]):
 
     def changed(self, session: Session, keep: str | None) -> None:
         """The change is saved: show where the job stands now."""
-        if self.unsaved is not None:
-            self.notify("Saved.", timeout=3)
+        self.told = "Saved." if self.unsaved is not None else ""
         self.session, self.saving, self.unsaved = session, False, None
         self.chosen, self.confidence, self.ahead = keep, "certain", None
         self.show_session()

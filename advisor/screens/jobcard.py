@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import io
 from typing import ClassVar
 
 from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
-from textual.widgets import Button, Footer
+from textual.widgets import Button, Footer, Static
 
 from advisor.screens.asking import AskingScreen
 from advisor.screens.paper import Paper
@@ -37,6 +36,7 @@ class JobCardScreen(AskingScreen[None]):
             yield Button("Customer's page / job card", id="customer", compact=True)
             yield Button("Save as a page to print", id="save", compact=True)
             yield Button("Back", id="back", compact=True)
+        yield Static(id="says", markup=False)
         yield Footer()
 
     def on_mount(self) -> None:
@@ -63,14 +63,9 @@ class JobCardScreen(AskingScreen[None]):
     @work(thread=True)
     def deliver(self, customer: bool) -> None:
         """Write the page off the event loop, and hand it over."""
-        page = io.StringIO(self.session.job_card("html", customer))
-        self.app.call_from_thread(
-            self.app.deliver_text,
-            page,
-            save_filename=f"{'customer' if customer else 'job'}-{self.session.filed.number}.html",
-            open_method="download",
-            mime_type="text/html",
-        )
+        page = self.session.job_card("html", customer)
+        name = f"{'customer' if customer else 'job'}-{self.session.filed.number}.html"
+        self.app.call_from_thread(self.app.deliver_paper, page, name, "text/html")
 
     @on(Button.Pressed, "#back")
     def action_back(self) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from datetime import date, timedelta
 from typing import ClassVar, Literal
 
@@ -10,7 +9,7 @@ from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
-from textual.widgets import Button, Footer, Input
+from textual.widgets import Button, Footer, Input, Static
 
 from advisor.desk import Call
 from advisor.screens.asking import AskingScreen
@@ -44,6 +43,7 @@ class SheetScreen(AskingScreen[Call]):
             yield Input(placeholder="another day: 2030-01-31", id="day", compact=True, max_length=10)
             yield Button("Save", id="save", compact=True)
             yield Button("Back", id="back", compact=True)
+        yield Static(id="says", markup=False)
         yield Footer()
 
     def on_mount(self) -> None:
@@ -116,10 +116,8 @@ class SheetScreen(AskingScreen[Call]):
     def deliver(self, form: Literal["html", "json"], kind: str) -> None:
         """Write it off the event loop; save to the downloads folder, or as a download in the browser."""
         name = "-".join(str(job.number) for job in self.call.jobs)
-        page = io.StringIO(self.call.sheet(form))
-        self.app.call_from_thread(
-            self.app.deliver_text, page, save_filename=f"booking-{name}.{form}", mime_type=kind
-        )
+        page = self.call.sheet(form)
+        self.app.call_from_thread(self.app.deliver_paper, page, f"booking-{name}.{form}", kind)
 
     @on(Button.Pressed, "#back")
     def action_back(self) -> None:

@@ -60,6 +60,7 @@ class TaskScreen(JobScreen):
         Binding("u", "undo", "Undo", tooltip="Take back the last step"),
         Binding("s", "steps", "Steps", tooltip="Take back or correct any step"),
         Binding("o", "other", "Other", tooltip="Choose another reading"),
+        Binding("r", "result", show=False, tooltip="Back from another reading to where the search has ended"),
         Binding("i", "rank('bits')", show=False, tooltip="Next: the most informative reading"),
         Binding("p", "rank('bits per minute')", show=False, tooltip="Next: the most told per minute"),
         Binding("q", "rank('quick looks')", show=False, tooltip="Next: quick looks only"),
@@ -79,7 +80,6 @@ class TaskScreen(JobScreen):
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
-        self.keep_going = False
         self.entering: EntryScreen | None = None
 
     def compose(self) -> ComposeResult:
@@ -105,7 +105,7 @@ class TaskScreen(JobScreen):
         proposals = {one.reading: one for one in self.session.advice.proposals}
         if self.chosen in proposals:
             return proposals[self.chosen]
-        if not self.session.proposals or (self.session.advice.stop and not self.keep_going):
+        if not self.session.proposals or self.session.advice.stop:
             return None
         return self.session.proposals[0]
 
@@ -131,7 +131,7 @@ class TaskScreen(JobScreen):
 
     def show_news(self, words: str = "") -> None:
         """What the last entry did, or what is in the way, above the task."""
-        words = words or last_move(self.session)
+        words = words or self.told or last_move(self.session)
         news = self.query_one("#news", Static)
         news.display = bool(words)
         news.update(words)
@@ -209,6 +209,7 @@ class TaskScreen(JobScreen):
         due = session.to_acknowledge(shown)
         if due and self.query_one(CardText).read_on():
             self.show_news(NOT_ALL_SEEN)
+            self.app.asks_anew()
         elif due:
             self.change(lambda: session.acknowledged(due), self.chosen)
 
@@ -295,7 +296,15 @@ class TaskScreen(JobScreen):
     def put_on_card(self, session: Session, reading: str) -> None:
         """Show the reading, unless the job has gone on meanwhile."""
         if self.session is session:
-            self.chosen, self.keep_going = reading, True
+            self.chosen = reading
+            self.show_session()
+
+    def action_result(self) -> None:
+        """Back to where the search has ended, from a reading that was chosen all the same."""
+        if self.session.advice.stop is None:
+            self.notify("The search has not ended yet.", timeout=3)
+        elif not self.saving:
+            self.chosen = None
             self.show_session()
 
     def action_rank(self, ranking: Ranking) -> None:
