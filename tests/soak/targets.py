@@ -575,7 +575,7 @@ _SAID = (
 _STORED_KINDS = (
     "known", "seen", "measured", "accounted", "skipped", "prepared", "ended", "acknowledged", "repaired",
     "checked", "booked", "warned",
-    "replayed", "taken back", "closed", "unsure", "no such kind", "",
+    "replayed", "taken back", "closed", "reopened", "unsure", "no such kind", "",
 )  # fmt: skip
 
 
