@@ -166,7 +166,7 @@ def test_an_upgrade_that_fails_anywhere_leaves_the_database_wholly_old(
     before = laid_out(database)
     (tmp_path / "counted").mkdir()
     count = statements(database.kind, schema, tmp_path / "counted")
-    assert count >= 3
+    assert count >= 2
     for last in range(1, count + 1):
         done: list[str] = []
 
@@ -204,7 +204,7 @@ def test_a_program_killed_in_an_upgrade_leaves_the_database_wholly_old(
     put_old(database, schema)
     before = laid_out(database)
     processes = multiprocessing.get_context("forkserver")
-    for last in (1, 3):
+    for last in (1, 2):
         child = processes.Process(target=killed_after, args=(database.url, last))
         child.start()
         child.join(START_SECONDS)
