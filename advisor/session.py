@@ -379,9 +379,10 @@ class Session:
 
     def with_trolley(self, off_trolley: Iterable[str]) -> Session:
         """With what is not on the trolley, remembered for everybody at this store."""
-        self.store.leave_off_trolley(off_trolley)
+        left = frozenset(off_trolley)
+        self.store.leave_off_trolley(left)
         self.store.set_to(RANKING, "on the trolley")
-        return replace(self, off_trolley=frozenset(off_trolley), ranking="on the trolley")
+        return replace(self, off_trolley=left, ranking="on the trolley")
 
     def knows(self, facts: Mapping[str, str]) -> Session:
         """With facts that are new or differ; raises `Contradiction` and saves nothing if they clash."""

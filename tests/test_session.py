@@ -1,0 +1,570 @@
+"""A case on the bench without a screen: what a person may ask for, what is saved, and what is refused."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from advisor import session as sessions
+from advisor.acting import CALL_MINUTES, act
+from advisor.advice import Contradiction, Workshop, what_answers_do
+from advisor.case import (
+    Accounted,
+    Acknowledged,
+    Checked,
+    Closed,
+    Ended,
+    Entry,
+    Known,
+    Measured,
+    Prepared,
+    Repaired,
+    Replayed,
+    Seen,
+    Skipped,
+    TakenBack,
+)
+from advisor.customer import customer_sheet
+from advisor.document import html, markdown
+from advisor.entry import NotUnderstood, fields, understand
+from advisor.evidence import Measurement
+from advisor.jobcard import job_card
+from advisor.knowledge import Knowledge
+from advisor.lint import checked
+from advisor.lookahead import LookAhead
+from advisor.planning import plan
+from advisor.ranking import compile_ranker
+from advisor.session import Engines, Session, glance
+from advisor.store import Store
+from tests.test_bench import GAS, HUM
+from tests.test_screens import DOOR
+
+NOON = datetime(2030, 1, 15, 12, 0, tzinfo=UTC)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    """A store at a fixed time."""
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}", clock=lambda: NOON)
+    yield store
+    store.close()
+
+
+@pytest.fixture(scope="module")
+def hum(module_known: Callable[[str], Knowledge]) -> Engines:
+    """An invented knowledge that waits, warns and mends, and its engines."""
+    return Engines(
+        module_known(
+            HUM.replace("cautions:\n  hot:", GAS, 1).replace("cautions: [hot, ", "cautions: [hot, gas, ")
+        )
+    )
+
+
+@pytest.fixture(scope="module")
+def module_known(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Knowledge]:
+    """Makes knowledge of a text as the program does, with everything checked."""
+
+    def made(text: str) -> Knowledge:
+        file = tmp_path_factory.mktemp("knowledge") / "made.yaml"
+        file.write_text(text, encoding="utf-8")
+        return checked([file])
+
+    return made
+
+
+@pytest.fixture
+def bench(hum: Engines, store: Store) -> Session:
+    """A new job on the bench."""
+    return opened(hum, store)
+
+
+def opened(engines: Engines, store: Store, *entries: Entry, without: frozenset[str] = frozenset()) -> Session:
+    """A job with entries on the bench."""
+    filed = store.open_case("bay 2", "hum", engines.knowledge.version)
+    return Session.opened(engines, store, store.append(filed, *entries), Workshop(without=without))
+
+
+def stored(session: Session) -> tuple[Entry, ...]:
+    """What is in the store of the job."""
+    filed = session.store.case(session.filed.number)
+    assert filed is not None
+    assert filed == session.filed
+    return filed.case.entries
+
+
+def proposal(session: Session, reading: str) -> sessions.Proposal:
+    """The proposal of a reading."""
+    return next(one for one in session.advice.proposals if one.reading == reading)
+
+
+# --------------------------------------------------------------------------------------------- opening
+
+
+def test_what_is_remembered_for_everybody_is_there_when_a_job_is_opened(hum: Engines, store: Store) -> None:
+    """Units, the ranking and what is off the trolley come with the job, for whoever opens it."""
+    first = opened(hum, store)
+    assert (first.ranking, first.off_trolley, first.preferences) == ("bits", frozenset(), {})
+    first.ranked("quick looks").prefers("temperature", "°F").prefers("pressure", "psi")
+    second = opened(hum, store)
+    assert second.ranking == "quick looks"
+    assert second.preferences == {"temperature": "°F", "pressure": "psi"}
+    third = second.with_trolley(iter(["camera"]))
+    assert (third.ranking, third.off_trolley) == ("on the trolley", {"camera"})
+    again = opened(hum, store)
+    assert (again.ranking, again.off_trolley) == ("on the trolley", {"camera"})
+    assert again.knowledge is hum.knowledge
+    assert (again.engines, again.store) == (hum, store)
+
+
+def test_a_ranking_that_is_none_any_more_stops_nothing(hum: Engines, store: Store) -> None:
+    """An older or newer program may have remembered another word: the first ranking holds."""
+    store.set_to(sessions.RANKING, "by the moon")
+    assert opened(hum, store).ranking == "bits"
+
+
+def test_what_a_person_changes_for_one_job_is_on_the_session_that_comes_back(bench: Session) -> None:
+    """Units and trolley: the session in hand stays as it was, the one returned has the change."""
+    after = bench.prefers("temperature", "°F")
+    assert bench.preferences == {}
+    assert after.preferences == {"temperature": "°F"}
+    assert after.ranked("bits per minute").ranking == "bits per minute"
+    assert after.filed is bench.filed
+    fresh = after.refreshed()
+    assert fresh == after
+    assert fresh is not after
+
+
+# ----------------------------------------------------------------------------------- what a person does
+
+
+@pytest.mark.parametrize(
+    ("act", "entries"),
+    [
+        (lambda job: job.saw("glow", "glows", 0.9), [Seen("glow", "glows", 0.9)]),
+        (lambda job: job.saw("glow", "dark"), [Seen("glow", "dark", 1.0)]),
+        (lambda job: job.skipped("hiss", "no radio"), [Skipped("hiss", "no radio")]),
+        (lambda job: job.prepared(["asleep"]), [Prepared("asleep", NOON.isoformat())]),
+        (lambda job: job.ended("asleep", "door opened"), [Ended("asleep", "door opened")]),
+        (
+            lambda job: job.acknowledged(["hot", "gas"]),
+            [Acknowledged("hot", NOON.isoformat()), Acknowledged("gas", NOON.isoformat())],
+        ),
+        (lambda job: job.repaired("lamp"), [Repaired("lamp", NOON.isoformat())]),
+        (
+            lambda job: job.repaired("lamp").checked(True),
+            [Repaired("lamp", NOON.isoformat()), Checked("hum", "gone")],
+        ),
+        (
+            lambda job: job.repaired("lamp").checked(False),
+            [Repaired("lamp", NOON.isoformat()), Checked("hum", "still there")],
+        ),
+        (lambda job: job.closed("lamp", "bulb"), [Closed("lamp", "bulb")]),
+        (lambda job: job.closed(""), [Closed("", "")]),
+    ],
+)
+def test_each_act_is_one_entry_that_is_in_the_store(
+    act: Callable[[Session], Session], entries: list[Entry], bench: Session
+) -> None:
+    """What is shown is what is stored, at the store's time and in the words that were given."""
+    after = act(bench)
+    assert list(stored(after)) == entries
+    assert bench.case.entries == ()
+
+
+def test_what_cannot_be_is_refused_and_not_saved(known: Callable[[str], Knowledge], store: Store) -> None:
+    """A strap that is surely loose and cannot be: the second answer is refused, and the first is kept."""
+    engines = Engines(known(DOOR.partition("standing: estimate\n")[2]))
+    session = Session.opened(engines, store, store.open_case("bay 2", "rattle"), Workshop())
+    session = session.saw("wiggle", "loose")
+    with pytest.raises(Contradiction):
+        session.saw("slam", "clack")
+    assert stored(session) == (Seen("wiggle", "loose"),)
+    clashing = store.append(session.filed, Seen("slam", "clack"), Seen("tap", "dull"))
+    session = Session.opened(engines, store, clashing, Workshop())
+    with pytest.raises(Contradiction):
+        session.taken_back(3)
+    assert stored(session.withdrawn(3))[-1] == TakenBack(3, "")
+    assert glance(session).next_step == "open it to put it right"
+
+
+def test_facts_that_are_known_already_are_not_entered_again(shipped: Knowledge, store: Store) -> None:
+    """Only what is new or differs makes an entry."""
+    engines = Engines(shipped)
+    session = Session.opened(engines, store, store.open_case("bay", "no_heat"), Workshop())
+    fact, said = next(iter(session.facts.items()))
+    one, other = list(said.values)[:2]
+    session = session.knows({fact: one})
+    assert stored(session.knows({fact: one})) == (Known(fact, one),)
+    assert stored(session.knows({fact: other})) == (Known(fact, one), Known(fact, other))
+
+
+@pytest.mark.parametrize(
+    ("typed", "milliamps", "shown"),
+    [("380", 380, "380 mA"), ("1,5 A", 1500, "1500 mA"), ("0", 0, "0 mA"), ("100 A", 100_000, "100000 mA")],
+)
+def test_a_part_of_the_draw_is_entered_in_milliamps(
+    typed: str, milliamps: float, shown: str, bench: Session
+) -> None:
+    """A plain number is in mA; the instrument is the one that was named, and the text as it is shown."""
+    (entry,) = stored(bench.accounted("glovebox lamp", typed, "clamp"))
+    assert entry == Accounted("glovebox lamp", Measurement("part", milliamps, "clamp", shown))
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentence"),
+    [
+        ("200 A", "200000 mA is not plausible for a part of the draw. Read it again."),
+        ("-1", "−1 mA is not plausible for a part of the draw. Read it again."),
+        ("12 V", "'12 V' is a voltage. A current is wanted, for example 430 mA."),
+    ],
+)
+def test_a_part_that_cannot_be_is_asked_again(typed: str, sentence: str, bench: Session) -> None:
+    """A slip of the finger is no part of the draw; nothing is entered."""
+    with pytest.raises(NotUnderstood) as caught:
+        bench.accounted("lamp", typed, "clamp")
+    assert str(caught.value) == sentence
+    assert stored(bench) == ()
+
+
+def test_a_number_is_asked_for_and_taken_as_the_preferences_and_the_workshop_have_it(
+    shipped: Knowledge, store: Store
+) -> None:
+    """The session's own case, units and missing instruments go into what is asked and understood."""
+    filed = store.open_case("bay", "flat_battery")
+    session = Session.opened(Engines(shipped), store, filed, Workshop(frozenset(["low_current_clamp"])))
+    session = session.prefers("temperature", "°F")
+    asked = session.fields("sleeping_current")
+    assert asked == fields(
+        shipped, session.case, "sleeping_current", session.preferences, session.workshop.without
+    )
+    assert asked != fields(shipped, session.case, "sleeping_current", session.preferences, ())
+    filled, with_what = {"sleeping_current": "430"}, {"sleeping_current": "general_clamp"}
+    understood = session.understand("sleeping_current", filled, with_what)
+    assert understood == understand(
+        shipped, session.case, "sleeping_current", filled, with_what, session.preferences
+    )
+    entries = stored(session.measured(understood))
+    assert entries == (*understood.facts, understood.measured)
+    assert isinstance(understood.measured, Measured)
+
+
+# ------------------------------------------------------------------------------------------ taking back
+
+
+def test_a_step_is_taken_back_once_and_the_record_stays(bench: Session) -> None:
+    """Whichever step it is, with its reason; a step that does not count, or none, changes nothing."""
+    session = bench.saw("glow", "glows").saw("hiss", "silent").saw("click", "silent")
+    assert session.undone().case.seen == {"glow": "glows", "hiss": "silent"}
+    session = stored_session(session)
+    back = session.taken_back(min(session.case.counting), "wrong car")
+    assert back.case.entries[-1] == TakenBack(min(session.case.counting), "wrong car")
+    assert stored(back)[: len(session.case.entries)] == session.case.entries
+    assert back.taken_back(min(session.case.counting)) is back
+    assert back.taken_back(99) is back
+
+
+def stored_session(session: Session) -> Session:
+    """The session with the job as the store has it by now."""
+    newer = session.newer()
+    return newer if newer is not None else session
+
+
+def test_undoing_where_nothing_counts_changes_nothing(bench: Session) -> None:
+    """A new job has nothing to take back."""
+    assert bench.undone() is bench
+    assert stored(bench) == ()
+
+
+def test_a_step_is_taken_back_without_a_reason_given(bench: Session) -> None:
+    """The reason is then empty, also where what is left cannot be so."""
+    session = bench.saw("glow", "glows").saw("hiss", "silent")
+    (first, second) = session.case.counting
+    assert session.withdrawn(first).case.entries[-1] == TakenBack(first, "")
+    session = stored_session(session)
+    assert stored(session.taken_back(second))[-1] == TakenBack(second, "")
+
+
+def test_what_others_entered_is_noticed(bench: Session) -> None:
+    """None while nobody has; then the job as it is there, and None again for a job that was erased."""
+    assert bench.newer() is None
+    bench.saw("glow", "glows")
+    newer = bench.newer()
+    assert newer is not None
+    assert newer.case.seen == {"glow": "glows"}
+    assert newer.newer() is None
+    bench.store.erase(bench.filed.number)
+    assert newer.newer() is None
+
+
+# --------------------------------------------------------------------------------------- what is known
+
+
+def test_a_wait_is_over_when_its_minutes_are(hum: Engines, store: Store) -> None:
+    """Forty minutes from when the car was locked; at once for a setup that nobody made."""
+    at = (NOON - timedelta(minutes=15)).isoformat()
+    session = opened(hum, store, Prepared("asleep", at))
+    assert session.ready_at("asleep") == NOON + timedelta(minutes=25)
+    assert opened(hum, store).ready_at("asleep") == NOON
+
+
+def test_answers_plans_and_acts_are_those_of_the_case_and_worked_out_once(bench: Session) -> None:
+    """What a screen asks for a reading is what the advice says of it; asked again it is the same object."""
+    one = proposal(bench, "current")
+    engine, case, knowledge = bench.engine, bench.case, bench.knowledge
+    assert bench.answers("current") == what_answers_do(knowledge, engine, case, "current")
+    assert bench.answers("current") is bench.answers("current")
+    assert bench.answers("glow") == what_answers_do(knowledge, engine, case, "glow")
+    assert bench.plan(one) == plan(knowledge, engine, case, bench.advice, one)
+    assert bench.plan(one) is bench.plan(one)
+    assert bench.plan(one) is not None
+    assert bench.plan(proposal(bench, "glow")) is None
+    for reading in ("hiss", "glow"):
+        wanted = act(knowledge, "hum", bench.advice, proposal(bench, reading), bench.answers(reading))
+        assert bench.act(proposal(bench, reading)) == wanted
+        assert bench.act(proposal(bench, reading)) is bench.act(proposal(bench, reading))
+
+
+def test_a_remedy_is_tried_before_a_long_reading(hum: Engines, store: Store) -> None:
+    """Five minutes for a lamp that is nearly sure, against ten for a reading of something else."""
+    session = opened(hum, store, Seen("glow", "glows"), Seen("click", "silent"))
+    found = {one.reading: session.act(one) for one in session.advice.proposals}
+    assert {one.fault for one in found.values() if one is not None} == {"lamp"}
+
+
+def test_what_a_screen_shows_first_is_worked_out_before_it_shows_it(
+    bench: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The chosen reading, or else the first: nothing is left to be worked out on the screen's own time."""
+
+    def late(*_: object) -> None:
+        raise AssertionError("this was to be worked out beforehand")
+
+    for chosen in (None, "click", "no such reading"):
+        session = bench.refreshed().worked_out(chosen)
+        first = proposal(session, chosen if chosen == "click" else session.proposals[0].reading)
+        with monkeypatch.context() as patched:
+            for name in ("what_answers_do", "plan", "act", "advise", "disagreement", "account"):
+                patched.setattr(sessions, name, late)
+            session.answers(first.reading)
+            session.plan(first)
+            session.act(first)
+            assert session.advice.proposals
+            assert session.disagreement is None
+            assert session.account is None
+
+
+def test_cautions_are_read_once_and_the_worst_comes_first(bench: Session) -> None:
+    """Of a reading, of its setups and of a remedy; only those that can hurt have to be acknowledged."""
+    current = proposal(bench, "current")
+    assert bench.cautions(current) == ("gas", "hot", "radio_code")
+    assert bench.cautions(proposal(bench, "click")) == ()
+    assert bench.remedy_cautions("lamp") == ("hot",)
+    assert bench.remedy_cautions("radio") == ()
+    assert bench.remedy_cautions("unlisted:hum") == ()
+    every = ["hot", "radio_code", "gas", "hot"]
+    assert bench.to_acknowledge(every) == ("hot", "gas")
+    assert bench.acknowledged(["hot"]).to_acknowledge(every) == ("gas",)
+
+
+def test_a_setup_to_be_made_brings_its_own_cautions(known: Callable[[str], Knowledge], store: Store) -> None:
+    """Once it is in place they have been read."""
+    text = HUM.replace("waiting_minutes: 40,", "waiting_minutes: 40, cautions: [hot],").partition(
+        "standing: estimate\n"
+    )[2]
+    session = opened(
+        Engines(known(text.replace("cautions: [hot, radio_code]", "cautions: [radio_code]"))), store
+    )
+    assert session.cautions(proposal(session, "current")) == ("hot", "radio_code")
+    session = session.prepared(["asleep"])
+    assert session.cautions(proposal(session, "current")) == ("radio_code",)
+    assert session.needed("current") == ("asleep",)
+    assert session.needed("glow") == ()
+
+
+def test_steps_that_mean_nothing_any_more_are_told(hum: Engines, store: Store) -> None:
+    """Every kind of entry that names what this knowledge has not got, and none that it has."""
+    gone: list[Entry] = [
+        Known("frame", "framed"),
+        Seen("whistle", "loud"),
+        Seen("glow", "purple"),
+        Measured("whistle", (Measurement("whistle", 1.0, "clamp", "1"),)),
+        Skipped("whistle", ""),
+        Prepared("upside_down", NOON.isoformat()),
+        Ended("upside_down", ""),
+        Acknowledged("dragon", NOON.isoformat()),
+        Repaired("pump", NOON.isoformat()),
+        Closed("pump", ""),
+    ]
+    there: list[Entry] = [
+        Seen("hiss", "silent"),
+        Skipped("click", ""),
+        Prepared("asleep", NOON.isoformat()),
+        Ended("asleep", ""),
+        Acknowledged("hot", NOON.isoformat()),
+        Repaired("lamp", NOON.isoformat()),
+        Repaired("unlisted:hum", NOON.isoformat()),
+        Checked("hum", "gone"),
+        Replayed("x", "y"),
+        Closed("", ""),
+    ]
+    for entry in gone:
+        session = opened(hum, store, entry)
+        assert session.meaningless() == tuple(session.case.counting), entry
+        assert session.meaningless(), entry
+    for entry in there:
+        assert opened(hum, store, entry).meaningless() == (), entry
+
+
+def test_other_knowledge_is_noticed_and_replayed_once(hum: Engines, store: Store) -> None:
+    """The version that weighed the case last is named, and the new one is entered beside it."""
+    filed = store.open_case("bay 2", "hum", "an older version")
+    session = Session.opened(hum, store, filed, Workshop())
+    assert session.knowledge_before == "an older version"
+    after = session.replayed()
+    assert stored(after) == (Replayed(hum.knowledge.version, "an older version"),)
+    assert after.knowledge_before is None
+    assert after.replayed().case.entries[-1] == Replayed(hum.knowledge.version, "")
+
+
+# ----------------------------------------------------------------------------------- papers and playing
+
+
+@pytest.mark.parametrize("form", ["markdown", "html"])
+@pytest.mark.parametrize("customer", [True, False])
+def test_a_paper_is_the_one_of_its_kind_and_form(form: str, customer: bool, bench: Session) -> None:
+    """Job card or customer's page, as Markdown or as a page, with this store's units and time."""
+    session = bench.prefers("temperature", "°F").saw("glow", "glows")
+    write = customer_sheet if customer else job_card
+    paper = write(
+        session.knowledge, session.engines.of, session.filed, session.preferences, session.store.now()
+    )
+    wanted = html(paper) if form == "html" else markdown(paper)
+    assert session.job_card("html" if form == "html" else "markdown", customer) == wanted
+
+
+def test_playing_out_gives_the_same_figures_each_time_and_tells_how_far_it_is(bench: Session) -> None:
+    """The made-up cars are drawn with a fixed seed; the plain advice is the first on the screen."""
+    told: list[tuple[int, int]] = []
+    session = bench.ranked("bits per minute")
+    found = session.look_ahead(lambda *far: told.append(far), lambda: False, 20)
+    assert found is not None
+    assert found == session.look_ahead(lambda *_: None, lambda: False, 20)
+    assert found != session.look_ahead(lambda *_: None, lambda: False, 40)
+    assert found.plain == session.proposals[0].reading
+    assert told
+    assert told[-1][0] == told[-1][1]
+    assert session.look_ahead(lambda *_: None, lambda: True, 20) is None
+
+
+def test_playing_out_reckons_with_this_workshop_and_what_a_repair_takes(
+    hum: Engines, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Instruments that are missing give no candidate; remedies, the call and the cars are handed on."""
+    session = opened(hum, store, without=frozenset(["camera", "clamp"]))
+    found = session.look_ahead(lambda *_: None, lambda: False, 20)
+    assert found is not None
+    assert not {"current", "warm"} & {one.reading for one in found.candidates}
+    asked: list[tuple[object, ...]] = []
+
+    def played(*words: object, progress: object, stop: object) -> LookAhead | None:
+        asked.append((*words, progress, stop))
+        return None
+
+    monkeypatch.setattr(sessions, "look_ahead", played)
+    progress, stop = (lambda *_: None), (lambda: False)
+    assert session.look_ahead(progress, stop) is None
+    ((ranker, case, costs, random, cars, *rest),) = asked
+    engine = hum.one(session.case)
+    assert type(ranker) is type(compile_ranker(hum.knowledge, engine, "hum", session.at_hand))
+    assert case is session.case
+    assert isinstance(costs, sessions.RepairCosts)
+    causes = sessions.present(dict.fromkeys(engine.sought, 0.0))
+    assert costs == sessions.RepairCosts(sessions.remedies(hum.knowledge, "hum", causes), CALL_MINUTES)
+    assert isinstance(random, np.random.Generator)
+    assert random.integers(1 << 62) == np.random.default_rng(sessions.LOOK_AHEAD_SEED).integers(1 << 62)
+    assert cars == sessions.LOOK_AHEAD_CARS
+    assert rest == [progress, stop]
+
+
+def test_a_quiet_look_ahead_speaks_only_where_it_changes_the_advice(
+    bench: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It plays fewer cars, asks whether to stop, and keeps quiet where the plain advice is as good."""
+    asked: list[tuple[Callable[[], bool], int]] = []
+    answer: list[LookAhead | None] = [None]
+
+    def played(
+        self: Session, progress: Callable[[int, int], None], stop: Callable[[], bool], cars: int = 0
+    ) -> LookAhead | None:
+        progress(1, 2)
+        asked.append((stop, cars))
+        return answer[0]
+
+    monkeypatch.setattr(Session, "look_ahead", played)
+    stop = lambda: False  # noqa: E731
+    assert bench.better_ahead(stop) is None
+    assert asked == [(stop, sessions.QUIET_CARS)]
+    for changes in (True, False):
+        answer[0] = found = LookAhead((), 1.0, None)
+        monkeypatch.setattr(LookAhead, "changes_the_advice", changes)
+        assert bench.better_ahead(stop) is (found if changes else None)
+    asked.clear()
+    assert bench.repaired("lamp").better_ahead(stop) is None
+    assert asked == []
+
+
+def test_what_takes_long_to_load_is_loaded_beforehand(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The refrigerants' process and the units are asked for, each once."""
+    asked: list[object] = []
+    monkeypatch.setattr(sessions.saturation, "beside", lambda: asked.append("saturation"))
+    monkeypatch.setattr(sessions, "convert", lambda *words: asked.append(words))
+    sessions.preload()
+    assert asked == ["saturation", (1.0, "°C", "°F")]
+
+
+# -------------------------------------------------------------------------------------- the list of jobs
+
+
+@pytest.mark.parametrize(
+    ("entries", "leading", "step"),
+    [
+        ((), "Lamp stays lit", None),
+        ((Prepared("asleep", NOON.isoformat()),), "Lamp stays lit", "waiting: Car asleep"),
+        ((Prepared("asleep", (NOON - timedelta(hours=1)).isoformat()),), "Lamp stays lit", None),
+        ((Repaired("lamp", NOON.isoformat()),), None, "look for the complaint again"),
+        ((Repaired("lamp", NOON.isoformat()), Checked("hum", "gone")), None, "close the job"),
+        (
+            (Seen("glow", "glows"), Seen("current", "high"), Seen("hiss", "silent"), Seen("click", "silent")),
+            "Lamp stays lit",
+            "do the remedy",
+        ),
+    ],
+)
+def test_a_job_in_the_list_says_what_leads_and_what_comes_next(
+    entries: tuple[Entry, ...], leading: str | None, step: str | None, hum: Engines, store: Store
+) -> None:
+    """The next step is a wait that runs, what a stop asks for, or the first reading of the ranking."""
+    session = opened(hum, store, *entries)
+    found = glance(session)
+    first = session.advice.suspects[0]
+    assert (found.leading, found.probability) == (first.name, first.probability)
+    assert leading is None or found.leading == leading
+    assert found.next_step == (session.proposals[0].name if step is None else step)
+
+
+def test_a_job_that_does_not_fit_the_knowledge_is_listed_all_the_same(
+    bench: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It says so in the place of a cause, without a probability, and where to put it right."""
+
+    def clashes(*_: object, **__: object) -> None:
+        raise Contradiction("x", ())
+
+    monkeypatch.setattr(sessions, "advise", clashes)
+    found = glance(bench)
+    assert found.leading == "what was entered does not fit this knowledge"
+    assert (found.probability, found.next_step) == (0.0, "open it to put it right")
