@@ -331,6 +331,19 @@ def test_a_reading_has_to_add_a_twentieth_of_a_bit(known: Callable[[str], Knowle
         assert ("click" in [one.reading for one in found.before]) == named
 
 
+def test_a_first_reading_has_to_tell_as_much(known: Callable[[str], Knowledge]) -> None:
+    """Where all that can be read before the wait tells less by itself, nothing is named before it."""
+    head, _, tail = HUM.partition("  glow:\n")
+    alone = head + "  click:\n" + tail.partition("  click:\n")[2].replace("relay: 0.6", "relay: 0.22")
+    knowledge = known(alone)
+    tables = build(knowledge, "c").tables
+    told = Enumerated(tables, {"c": [0.0, 1.0]}).bits(["click"])
+    assert 0.025 < told < 0.05
+    found = planned(knowledge, compile_tables(tables), Case("c"), "current")
+    assert found is not None
+    assert found.before == ()
+
+
 def test_an_answer_that_cannot_be_is_no_set_to_look_at(known: Callable[[str], Knowledge]) -> None:
     """A lamp seen to be on rules out that the relay clicks; the plan is made all the same."""
     text = HUM.replace(
