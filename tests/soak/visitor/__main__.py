@@ -22,6 +22,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--acts", type=int, default=10**9, help="At most so many.")
     parser.add_argument("--day", type=int, default=DAY, help="Acts on one database.")
+    parser.add_argument("--kill-every", type=int, default=500, help="Acts between two kills; 0 for none.")
     parser.add_argument("--knowledge", choices=places.KINDS, action="append")
     parser.add_argument("--on", choices=("sqlite", "postgresql"), action="append")
     parser.add_argument("--log", type=Path, default=None)
@@ -35,6 +36,7 @@ def main() -> int:
         tuple(given.knowledge or places.KINDS),
         tuple(given.on or places.databases()),
         day=given.day,
+        kill_every=given.kill_every,
     )
     started = time.monotonic()
     figures, problems = walked(options, given.replay)

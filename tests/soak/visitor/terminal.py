@@ -101,8 +101,8 @@ class Terminal:
         self.app = app = AdvisorApp(
             self.paths, frozenset(), self.url, 5.0 if self.is_desk else None, self.looks_ahead
         )
-        app.attention.seconds = 0.0  # the visitor reads as fast as the program paints
         self.bells = 0
+        app.attention.clock = self.clock.monotonic
         app.bell = self.ring  # type: ignore[method-assign]
         self.running = asyncio.create_task(app.run_async(headless=True, size=self.size, mouse=True))
         while not app._running and not self.running.done():

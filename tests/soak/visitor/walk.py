@@ -24,7 +24,7 @@ from typing import Any, TextIO
 
 from advisor.lint import checked
 from advisor.session import Engines
-from tests.soak.visitor import fresh, places
+from tests.soak.visitor import fresh, killed, places
 from tests.soak.visitor.checks import Figures, Found, Watch
 from tests.soak.visitor.light import Painting, lightly
 from tests.soak.visitor.seen import keys, world
@@ -49,7 +49,7 @@ class Options:
     log: Path = Path("visitor.jsonl")
     knowledge: tuple[str, ...] = places.KINDS
     databases: tuple[str, ...] = ("sqlite",)
-    kill_every: int = 0
+    kill_every: int = 500
     day: int = DAY
 
 
@@ -187,6 +187,9 @@ class Day:
         """What is done next."""
         if not at.is_up:
             return {"do": "start"}
+        every = self.walk.options.kill_every
+        if every and self.acts % every == every - 1:
+            return {"do": "kill", "desk": self.draw.random() < 0.3, "seed": self.draw.randrange(10**6)}
         chance = self.draw.random()
         if chance < 0.0012:
             return {"do": "switch off"}
@@ -218,9 +221,21 @@ class Day:
             await at.open()
         elif act["do"] == "switch off":
             await at.close()
+        elif act["do"] == "kill":
+            self.kill(act)
         elif at.is_up:
             await self.do(at, act, screen)
         await self.check(at, act)
+
+    def kill(self, act: Act) -> None:
+        """Use the program as a process of its own, kill it, and look at all jobs in another one."""
+        given, was_killed, wrong = killed.visit(self.url, self.paths, act["desk"], act["seed"])
+        self.walk.figures.acts += given
+        self.walk.figures.kills += was_killed
+        if wrong:
+            raise Found(f"the program in a terminal: {wrong}")
+        self.watch.grown()
+        self.look(None)
 
     async def do(self, at: Terminal, act: Act, screen: str) -> None:
         """Do an act, as quickly as it says."""
@@ -258,7 +273,7 @@ class Day:
             raise Found(self.walk.problems.pop())
         new = self.watch.grown()
         hurried, self.hurried = self.hurried, bool(act.get("hurry"))
-        if self.hurried or act["do"] == "switch off":
+        if self.hurried or act["do"] in ("switch off", "kill"):
             return
         if not hurried and act["do"] != "time":
             self.watch.once(new)
