@@ -1,18 +1,37 @@
-"""A quicker program for most of a walk: the bottom line has no parts, and few moments are painted.
+"""A quicker program for most of a walk: few moments are painted, and colours do not follow the focus.
 
 What keys there are is read from the bindings either way. Painting and composing bottom lines is two thirds of
-the work of an act; on some days it is done in full, on the others one act in ten is painted.
+the work of an act; on some days it is done in full, on the others one act in ten is painted. Knowledge that
+was read and checked once is not read again for each start.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import lru_cache
+from pathlib import Path
 from unittest import mock
 
-from textual.app import ComposeResult
+from textual.app import App, ComposeResult
+from textual.dom import DOMNode
 from textual.screen import Screen
 from textual.widgets import Footer
+
+from advisor.knowledge import Knowledge
+from advisor.lint import checked
+from advisor.screens import opening
+
+
+@lru_cache(8)
+def _read(paths: tuple[Path, ...]) -> Knowledge:
+    return checked(list(paths))
+
+
+def _known(paths: list[Path], *_: object) -> Knowledge:
+    """Knowledge as it was read at first; its files do not change while a visitor walks."""
+    return _read(tuple(paths))
+
 
 _paint = Screen._compositor_refresh
 
@@ -33,6 +52,10 @@ def _painted_if_wanted(screen: Screen[object]) -> None:
     screen.app._update_mouse_over(screen)
 
 
+def _unstyled(app: App[object], node: DOMNode, animate: bool = True) -> None:
+    """Leave styles as they were when the widget came up: only colours follow the focus."""
+
+
 def _no_parts(_: Footer) -> ComposeResult:
     """Nothing in the bottom line."""
     return iter(())
@@ -47,6 +70,8 @@ def lightly(light: bool) -> Iterator[None]:
         return
     with (
         mock.patch.object(Footer, "compose", _no_parts),
+        mock.patch.object(App, "update_styles", _unstyled),
+        mock.patch.object(opening, "checked", _known),
         mock.patch.object(Screen, "_compositor_refresh", _painted_if_wanted),
     ):
         try:

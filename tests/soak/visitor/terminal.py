@@ -119,7 +119,7 @@ class Terminal:
         self.bells += 1
 
     async def settle(self, patience: float = HANGS_SECONDS) -> None:
-        """Until the program has done all that it was asked for."""
+        """Until the program has done all that it was asked for; it may go on to look ahead unasked."""
         app, loop = self.app, asyncio.get_running_loop()
         assert app is not None and self.running is not None
         end = loop.time() + patience
@@ -131,7 +131,11 @@ class Terminal:
             if app._exit:
                 await asyncio.wait({self.running}, timeout=patience)
                 return
-            tasks = {one._task for one in app.workers if one._task is not None and not one._task.done()}
+            tasks = {
+                one._task
+                for one in app.workers
+                if one._task is not None and not one._task.done() and one.group != "ahead"
+            }
             if tasks:
                 await asyncio.wait(tasks, timeout=max(0.0, end - loop.time()), return_when="FIRST_COMPLETED")
                 quiet = 0
