@@ -18,10 +18,9 @@ from advisor.filed import Filed
 from advisor.report import percent
 from advisor.session import Engines, Session
 from advisor.store import Store
-from tests.soak.visitor.fresh import advised, differ, told, wrong_in
+from tests.soak.visitor.fresh import advised, differ, most_percent, told, without_typed, wrong_in
 from tests.soak.visitor.seen import NamedKey, keys, messages, texts, world
 from tests.soak.visitor.terminal import Terminal
-from tests.soak.visitor.ways import ODD_NUMBERS, ODD_WORDS
 
 ONCE = (Repaired, Checked, Closed, Booked, TakenBack)
 """What one act enters at most once on a job."""
@@ -56,20 +55,13 @@ class Figures:
         )
 
 
-def without_typed(words: str) -> str:
-    """What the program says of its own, without what a visitor has typed in earnest or for fun."""
-    for one in (*ODD_NUMBERS, *ODD_WORDS):
-        if len(one.strip()) > 2:
-            words = words.replace(one, "").replace(one.strip(), "")
-    return words
-
-
 class Watch:
     """Looks at one database and the terminals on it."""
 
     def __init__(self, url: str, engines: Engines, clock: Any, figures: Figures, draw: random.Random) -> None:
         self.store = Store(url, clock.now)
         self.engines, self.figures, self.draw = engines, figures, draw
+        self.most = most_percent(engines.knowledge)
         self.lengths: dict[int, int] = {}
         self.filed: dict[int, Filed] = {}
         self.resolved: set[tuple[str, str, str]] = set()
@@ -146,7 +138,7 @@ class Watch:
         said = texts(terminal)
         tags = sorted({one.tag for one in self.filed.values()}, key=len, reverse=True)
         for words in said:
-            wrong = wrong_in(words) and wrong_in(without_typed(words))
+            wrong = wrong_in(words, self.most) and wrong_in(without_typed(words), self.most)
             if wrong and not any(wrong_in(tag) for tag in tags):
                 raise Found(f"on {name}: {wrong}: {words[:300]!r}")
         for words in messages(terminal):

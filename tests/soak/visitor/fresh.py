@@ -11,6 +11,7 @@ import sys
 import traceback
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from math import inf
 from pathlib import Path
 from typing import Any
 
@@ -21,13 +22,20 @@ from advisor.knowledge import Knowledge
 from advisor.lint import checked
 from advisor.session import Engines, Session
 from advisor.store import Store
+from tests.soak.visitor.ways import ODD_NUMBERS, ODD_WORDS
 
 PERCENT = re.compile(r"(?<![\w.,])(-?[\d.]+|nan|inf|None) ?%")
 NONSENSE = re.compile(r"Traceback \(most recent|\[Errno \d+\]|\bnan\b|\b-?inf\b|<[\w.]+ object at 0x")
 
 
-def wrong_in(words: str) -> str:
-    """What in some words no person should ever read, or ""."""
+def most_percent(knowledge: Knowledge) -> float:
+    """The largest share that can be meant: there is no end where readings are shares themselves."""
+    units = [one.quantity.unit for one in knowledge.readings.values() if one.quantity]
+    return inf if any(one is not None and "%" in one for one in units) else 100.0
+
+
+def wrong_in(words: str, most: float = 100.0) -> str:
+    """What in some words no person should ever read, or ""; no share is larger than `most` percent."""
     found = NONSENSE.search(words)
     if found:
         return f"'{found[0]}' stands there"
@@ -36,9 +44,17 @@ def wrong_in(words: str) -> str:
             share = float(number)
         except ValueError:
             return f"{number} % stands there"
-        if not 0 <= share <= 100:
+        if not (0 <= share <= most or (share < 0 and most == inf)):
             return f"{number} % stands there"
     return ""
+
+
+def without_typed(words: str) -> str:
+    """What the program says of its own, without what a visitor has typed in earnest or for fun."""
+    for one in (*ODD_NUMBERS, *ODD_WORDS):
+        if len(one.strip()) > 2:
+            words = words.replace(one, "").replace(one.strip(), "")
+    return words
 
 
 def advised(session: Session) -> dict[str, Any]:
@@ -78,7 +94,7 @@ def told(session: Session) -> tuple[dict[str, Any], list[str]]:
         card = session.job_card("markdown", customer)
         if not card.strip() or "</html>" not in page:
             wrong.append("an empty paper")
-        found = wrong_in(card.replace(session.filed.tag, ""))
+        found = wrong_in(without_typed(card.replace(session.filed.tag, "")), most_percent(session.knowledge))
         if found:
             wrong.append(f"{found} on the {'customer page' if customer else 'job card'}")
     return account, wrong

@@ -150,7 +150,6 @@ class Day:
             places.database(self.base, self.folder) as self.url,
             own_folders(self.folder, self.downloads),
             lightly(self.light),
-            self.clock.ruling(),
         ):
             self.engines = Engines(checked(self.paths))
             self.words = [said for one in self.engines.knowledge.complaints.values() for said in one.customer]

@@ -13,7 +13,7 @@ from typing import Any
 from textual.widgets import Button, Input, OptionList
 
 from tests.soak.visitor.seen import fields, keys, lists, to_open, widgets
-from tests.soak.visitor.terminal import Terminal
+from tests.soak.visitor.terminal import UNHURRIED, Terminal
 
 Act = dict[str, Any]
 
@@ -219,7 +219,10 @@ async def do(terminal: Terminal, act: Act) -> None:
             terminal.paste(act["text"]) if len(act["text"]) > 12 else [
                 terminal.key(one) for one in act["text"]
             ]
-        if what != "write" or act["enter"]:
+        if what == "write":
+            await terminal.settle()
+            terminal.clock.seconds += UNHURRIED  # what is asked may have changed with the words
+        if (what != "write" or act["enter"]) and terminal.is_up:
             terminal.key("enter")
     else:
         raise ValueError(what)
