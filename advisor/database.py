@@ -163,15 +163,12 @@ def _look_at(file: Path, reading: bool) -> None:
     if not S_ISREG(mode):
         what = "is a directory" if S_ISDIR(mode) else "is a pipe, a device or a socket"
         raise StoreTrouble(sentence("opened", f"{file} {what}"))
-    with file.open("rb") as read:
-        head = read.read(100)
-    if not head:
+    if not file.stat().st_size:
         return
-    if not head.startswith(b"SQLite format 3\0"):
-        raise StoreTrouble(sentence("opened", "file is not a database"))
-    log = file.with_name(file.name + "-wal")
-    # Without a log nobody is writing, and even the files beside it that a reader makes can be done without.
-    alone = head[18:20] == b"\x02\x02" and not (log.exists() and log.stat().st_size)
+    # Only SQLite may open and close the file: closing it by other means takes away the locks of this process.
+    # Without a log or a journal nobody is writing, and the files that a reader makes can be done without.
+    logs = (file.with_name(file.name + ending) for ending in ("-wal", "-journal"))
+    alone = not any(log.exists() and log.stat().st_size for log in logs)
     address = f"{file.absolute().as_uri()}?{'immutable=1' if alone else 'mode=ro'}"
     patience = time.monotonic() + OPENING_SECONDS
     while True:
@@ -183,6 +180,8 @@ def _look_at(file: Path, reading: bool) -> None:
             if time.monotonic() > patience:
                 raise
             time.sleep(0.02)
+        except sqlite3.DatabaseError as error:
+            raise StoreTrouble(sentence("opened", reason_of(error))) from error
         else:
             return
 

@@ -416,6 +416,22 @@ def test_programs_that_open_a_database_at_once_all_succeed(database: Database, o
         assert len(news) == 8
 
 
+def _open_a_job(url: str) -> None:
+    """Open a store, use it and let go of it again."""
+    store = Store(url)
+    store.open_case("bay 2", "c")
+    store.close()
+
+
+def test_opening_a_file_twice_takes_no_lock_away(sqlite: Database) -> None:
+    """Where a file is open twice here, another program that lets go of it leaves its log alone."""
+    with sqlite.opened() as store, sqlite.opened():
+        store.open_case("bay 1", "c")
+        with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as others:
+            others.submit(_open_a_job, sqlite.url).result()
+        assert store.open_case("bay 3", "c").number == 3
+
+
 def test_several_entries_are_saved_all_or_none(database: Database) -> None:
     """Two entries of which the second is in the way of another's: neither is written."""
     with database.opened() as store:
