@@ -125,9 +125,12 @@ readings:
     minutes: 90
     instrument: pump
     outcomes: {{holds: Holds, falls: Falls}}
-    table: [{{otherwise: {{falls: 0.5, holds: 0.5}}}}]
+    table:
+      - when: {{hose: present}}
+        gives: {{falls: 0.51, holds: 0.49}}
+      - otherwise: {{falls: 0.5, holds: 0.5}}
 """
-"""A look tells the tank from the rest, and only then the hose is pressed; the last reading tells nothing."""
+"""A look tells the tank from the rest; only then the hose is pressed. The last reading tells too little."""
 
 
 def sheet_of(knowledge: Knowledge, case: Case, workshop: Workshop | None = None) -> BookingSheet:
@@ -178,10 +181,10 @@ def test_every_word_of_the_scale_has_a_word_for_people() -> None:
 
 def test_the_leading_causes_come_with_their_numbers(sheet: BookingSheet) -> None:
     """Nothing but the complaint is known: they are as the author wrote them."""
-    assert [(one.fault, round(one.probability, 6), one.words) for one in sheet.causes] == [
-        ("condensed", 0.5, "as likely as not"),
-        ("hose", 0.4, "as likely as not"),
-        ("unlisted:puddle", 0.1, "unlikely"),
+    assert [(one.fault, one.name, round(one.probability, 6), one.words) for one in sheet.causes] == [
+        ("condensed", "Water from cooling the air", 0.5, "as likely as not"),
+        ("hose", "Hose leaks", 0.4, "as likely as not"),
+        ("unlisted:puddle", "Something not listed here", 0.1, "unlikely"),
     ]
 
 
