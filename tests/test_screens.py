@@ -17,6 +17,7 @@ from advisor.screens.app import AdvisorApp
 from advisor.screens.attention import Attention
 from advisor.screens.choices import ChoiceScreen
 from advisor.screens.facts import FactsScreen
+from advisor.screens.help import HelpScreen
 from advisor.screens.new import NewJobScreen
 from advisor.screens.pick import Pick
 from advisor.screens.start import StartScreen
@@ -168,6 +169,20 @@ async def test_first_screen_offers_the_complaints_of_the_knowledge(door: Path, t
         await pilot.press("n")
         await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
         assert "Door rattles" in text_of(pilot)
+
+
+async def test_a_screen_that_is_done_takes_what_lies_above_it_along(door: Path, tmp_path: Path) -> None:
+    """What was asked for is worked out while keys are read: both are gone then, and the next screen is up."""
+    async with running(door, tmp_path) as pilot:
+        await until(pilot, listed)
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
+        new = pilot.app.screen
+        assert isinstance(new, NewJobScreen)
+        await pilot.app.push_screen(HelpScreen(new))
+        new.dismiss(("bay 2", "rattle"))
+        await until(pilot, lambda screen: isinstance(screen, FactsScreen))
+        assert not [one for one in pilot.app.screen_stack if isinstance(one, NewJobScreen | HelpScreen)]
 
 
 async def test_an_answer_moves_the_suspicion_and_joins_the_story(door: Path, tmp_path: Path) -> None:

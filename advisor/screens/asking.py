@@ -31,8 +31,15 @@ class AskingScreen(Screen[Result]):
             self.app.asks_anew()
 
     def dismiss(self, result: Result | None = None) -> AwaitComplete:
-        """Hand back the result and go, once: a second key of a burst must not close the screen below."""
-        return super().dismiss(result) if self in self.app.screen_stack else AwaitComplete()
+        """Hand back the result and go, once: a second key of a burst must not close the screen below.
+
+        What was opened above it while it was at work goes first, unanswered.
+        """
+        if self not in self.app.screen_stack:
+            return AwaitComplete()
+        while self.app.screen is not self:
+            self.app.screen.dismiss(None)
+        return super().dismiss(result)
 
 
 class AskingDialog(AskingScreen[Result], ModalScreen[Result]):
