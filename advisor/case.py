@@ -167,6 +167,14 @@ class Reopened:
     at: str
 
 
+@dataclass(frozen=True)
+class Cancelled:
+    """The job was called off before its end, and why; a remark. Nothing is learned from it."""
+
+    reason: str
+    remark: str
+
+
 Entry = (
     Known
     | Seen
@@ -184,6 +192,7 @@ Entry = (
     | TakenBack
     | Closed
     | Reopened
+    | Cancelled
 )
 
 GONE, STILL_THERE = "gone", "still there"
@@ -344,8 +353,21 @@ class Case:
     @property
     def closed(self) -> Closed | None:
         """How the job ended, if it did."""
-        last = list(self.counting.values())[-1:]
-        return last[0] if last and isinstance(last[0], Closed) else None
+        return self._last if isinstance(self._last, Closed) else None
+
+    @property
+    def cancelled(self) -> Cancelled | None:
+        """Why the job was called off, if it was."""
+        return self._last if isinstance(self._last, Cancelled) else None
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the job still goes on: neither closed nor cancelled."""
+        return not isinstance(self._last, Closed | Cancelled)
+
+    @property
+    def _last(self) -> Entry | None:
+        return next(reversed(self.counting.values()), None)
 
     def evidence(self, knowledge: Knowledge, engine: Reasoner) -> dict[str, Floats]:
         """What the engine has to know: the complaint held, and everything seen that bears on it.

@@ -66,6 +66,8 @@ def gather(knowledge: Knowledge, cases: Iterable[Case]) -> Gathered:
 
 def finding(knowledge: Knowledge, case: Case) -> Finding | str:
     """What a closed job says for certain, or the reason why it says nothing."""
+    if case.cancelled:
+        return "cancelled"
     if case.closed is None:
         return "still open"
     if case.complaint not in knowledge.complaints:

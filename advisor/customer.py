@@ -59,13 +59,15 @@ class _Sheet:
             Section("What to watch", tuple(map(Paragraph, self.watch()))),
             Section("What was not checked", tuple(self.not_checked())),
         )
-        state = f"finished {self.history.closed_at}" if self.case.closed else "not finished yet"
+        state = "cancelled" if self.case.cancelled else "not finished yet"
+        if self.case.closed:
+            state = f"finished {self.history.closed_at}"
         return Document(
             f"Your car: {self.filed.tag}",
-            f"Job {self.filed.number}, opened {when(self.filed.opened)}, {state}",
+            f"{self.filed.name}, opened {when(self.filed.opened)}, {state}",
             tuple(section for section in sections if section.parts),
             (f"Printed {when(printed)}. Keep this page: with the job's number we go on where we stopped.",),
-            f"Job {self.filed.number}",
+            self.filed.name,
         )
 
     def told(self) -> Iterator[Part]:

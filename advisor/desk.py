@@ -70,14 +70,15 @@ class Call:
         allowed_minutes: float,
         dangers: Mapping[str, str] = MappingProxyType({}),
     ) -> Call:
-        """A new call about a car: a case is opened for each complaint.
+        """A new call about a car: a case for each complaint, all stored with the first entry.
 
         `dangers` are those that were heard, with whether the customer was told, or asked and it is not so.
         """
         knowledge = engines.knowledge
-        jobs = store.open_cases(tag, complaints, knowledge.version)
+        jobs = tuple(store.draft(tag, complaint, knowledge.version) for complaint in complaints)
         warned = [Warned(danger, how) for danger, how in dangers.items()]
-        jobs = store.append_each(*((job, warned) for job in jobs))
+        if warned:
+            jobs = store.append_each(*((job, warned) for job in jobs))
         return cls(knowledge, engines, store, jobs, allowed_minutes)
 
     @cached_property
@@ -181,7 +182,7 @@ class Call:
 
     def refreshed(self) -> Call:
         """The call as others have left its jobs in the meantime, without those that they have erased."""
-        found = (self.store.case(job.number) for job in self.jobs)
+        found = (self.store.case(job.number) if job.number else job for job in self.jobs)
         return replace(self, jobs=tuple(job for job in found if job is not None) or self.jobs)
 
     def worked_out(self) -> Call:
@@ -190,6 +191,8 @@ class Call:
         return self
 
     def _entered(self, *entries: Entry) -> Call:
+        if not entries:
+            return self
         calls = self.calls
         for entry in entries:
             after = entered(calls, entry)
@@ -216,7 +219,7 @@ def appointments(
     for filed in store.cases():
         booked = filed.case.booked
         known = filed.case.complaint in engines.knowledge.complaints
-        if booked is None or not known or filed.case.closed or not str(today) <= booked.day <= last:
+        if booked is None or not known or not filed.case.is_open or not str(today) <= booked.day <= last:
             continue
         if stop():
             return None

@@ -42,6 +42,7 @@ KINDS: dict[str, type[Entry]] = {
     "taken back": cases.TakenBack,
     "closed": cases.Closed,
     "reopened": cases.Reopened,
+    "cancelled": cases.Cancelled,
 }
 UNSURE = "unsure"
 STAMPED = ("prepared", "acknowledged", "repaired")
@@ -55,7 +56,8 @@ YEARS = range(1970, 9999)
 class Filed:
     """A case as it lies in the database: one row for each of its entries, at the times given (ISO 8601).
 
-    `knowledge` is the version it was opened with, or "" where that is not known.
+    `knowledge` is the version it was opened with, or "" where that is not known. The number is 0 until the
+    first entry is saved: a job without one is nowhere but in memory.
     """
 
     number: int
@@ -69,6 +71,11 @@ class Filed:
     def entries(self) -> int:
         """How many rows there are."""
         return len(self.case.entries)
+
+    @property
+    def name(self) -> str:
+        """Which job it is."""
+        return f"Job {self.number}" if self.number else "New job"
 
     @property
     def touched(self) -> str:

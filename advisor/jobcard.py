@@ -77,11 +77,11 @@ class _Card:
             Section("Cautions", tuple(self.cautions())),
         )
         return Document(
-            f"Job {self.filed.number}: {self.filed.tag}",
+            f"{self.filed.name}: {self.filed.tag}",
             f"{self.knowledge.complaints[self.case.complaint].name} · job card for the workshop and the file",
             tuple(section for section in sections if section.parts),
             (ADVICE, f"Printed {when(printed)}."),
-            f"Job {self.filed.number}, job card",
+            f"{self.filed.name}, job card",
         )
 
     def result(self) -> Iterator[tuple[str, Cell]]:
@@ -90,7 +90,8 @@ class _Card:
             yield "State", f"Closed {self.history.closed_at}"
             yield "Cause", cause_words(self.knowledge, closed) if closed.fault else "No cause found"
         else:
-            yield "State", "Still open"
+            cancelled = self.case.cancelled
+            yield "State", f"Cancelled: {cancelled.reason}" if cancelled else "Still open"
             yield "Cause", "Not settled"
             leading = sorted(found.now, key=lambda one: (-found.now[one], one))[:3]
             if leading:

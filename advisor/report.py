@@ -14,6 +14,7 @@ from advisor.case import (
     Accounted,
     Acknowledged,
     Booked,
+    Cancelled,
     Case,
     Checked,
     Closed,
@@ -267,6 +268,8 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:
         return f"Closed: {cause_words(knowledge, entry)}"
     if isinstance(entry, Reopened):
         return "Reopened" + (f" ({entry.reason})" if entry.reason else "")
+    if isinstance(entry, Cancelled):
+        return f"Cancelled: {entry.reason}"
     if isinstance(entry, Accounted):
         return f"Part of the draw: {entry.what}, {entry.measurement.typed}"
     if isinstance(entry, Seen | Measured | Skipped):
@@ -427,7 +430,8 @@ def curve(probabilities: Iterable[float]) -> str:
 
 def telling_steps(case: Case) -> list[int]:
     """The start, 0, and the steps of a case that can move the suspicion."""
-    silent = (Skipped, Prepared, Ended, Acknowledged, Accounted, Booked, Replayed, Closed, Reopened)
+    kept = (Acknowledged, Accounted, Booked, Replayed, Closed, Reopened, Cancelled)
+    silent = (Skipped, Prepared, Ended, *kept)
     return [0, *(step for step, entry in enumerate(case.entries, start=1) if not isinstance(entry, silent))]
 
 

@@ -36,6 +36,7 @@ from advisor.case import (
     STILL_THERE,
     Accounted,
     Acknowledged,
+    Cancelled,
     Case,
     Checked,
     Closed,
@@ -479,7 +480,7 @@ class Session:
 
     def closing_words(self, fault: str, words: str = "") -> str:
         """What closing with a fault, "" for none, or with a cause in words will record."""
-        head = f"Close job {self.filed.number}, {self.filed.tag}?"
+        head = f"Close {self.filed.name.lower()}, {self.filed.tag}?"
         if words:
             said = f"Recorded is this cause, as written: {words}. It is not listed, so nothing is counted."
         elif not fault:
@@ -490,6 +491,10 @@ class Session:
                 said += " No remedy was entered for it."
         return f"{head} {said} It then stands among the closed jobs, where it can be reopened."
 
+    def cancelled(self, reason: str) -> Session:
+        """With the job called off: out of the list of open jobs, kept in the record."""
+        return self._entered(Cancelled(reason, ""))
+
     def newer(self) -> Session | None:
         """The case as others have left it in the meantime, or None where nobody has entered anything."""
         if self.store.length(self.filed) == self.filed.entries:
@@ -498,6 +503,8 @@ class Session:
         return replace(self, filed=filed) if filed else None
 
     def _entered(self, *entries: Entry) -> Session:
+        if not entries:
+            return self
         case = self.case
         for entry in entries:
             case = case.with_entry(entry)

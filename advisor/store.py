@@ -69,7 +69,6 @@ class Store:
     ) -> None:
         self.clock = clock
         self._unheard: dict[int, list[Filed]] = {}
-        self._unheard_openings: list[Filed] = []
         self._engine = database.opened(url, reading)
         self._writing = self._engine.execution_options(writes=True)
         self.told = database.narrowed(url)
@@ -88,27 +87,17 @@ class Store:
         """The time, as entries carry it (ISO 8601, with zone)."""
         return self.clock().isoformat(timespec="seconds")
 
+    def draft(self, tag: str, complaint: str, knowledge: str = "") -> Filed:
+        """A case for a vehicle that nobody has entered anything on: it is stored with its first entry."""
+        return Filed(0, " ".join(tag.split())[:80], self.now(), Case(complaint), (), knowledge)
+
     def open_case(self, tag: str, complaint: str, knowledge: str = "") -> Filed:
         """Start a case for a vehicle, known by a tag of the workshop's own."""
         return self.open_cases(tag, (complaint,), knowledge)[0]
 
     def open_cases(self, tag: str, complaints: Iterable[str], knowledge: str = "") -> tuple[Filed, ...]:
-        """Start a case for each complaint of a vehicle, all or none.
-
-        An earlier try that was not heard of but did come about is found again, and not made twice.
-        """
-        at = self.now()
-        new = [Filed(0, tag[:80], at, Case(complaint), (), knowledge) for complaint in complaints]
-        known = [(one.tag, one.case.complaint) for one in new]
-        before = [one for one in self._unheard_openings if (one.tag, one.case.complaint) in known]
-        try:
-            with trouble("written"), self._writing.begin() as connection:
-                made = tuple(_opened(connection, one, before) for one in new)
-        except StoreTrouble:
-            self._unheard_openings += new
-            raise
-        self._unheard_openings = [one for one in self._unheard_openings if one not in before]
-        return made
+        """Store a case for each complaint of a vehicle before anything is entered, all or none."""
+        return self.append_each(*((self.draft(tag, complaint, knowledge), ()) for complaint in complaints))
 
     def append(self, filed: Filed, *entries: Entry) -> Filed:
         """Save entries on a case, all or none; see `append_each`."""
@@ -117,27 +106,30 @@ class Store:
     def append_each(self, *jobs: tuple[Filed, Sequence[Entry]]) -> tuple[Filed, ...]:
         """Save entries on several cases, all or none; they are on disk when this returns.
 
+        Those among them that are not stored yet get their numbers, also where the entries are on others.
         An earlier try of the same that was not heard of but did come about is not entered twice.
         Raises `Overtaken` where a case has grown in the meantime, so that nobody writes over another, and
         `Erased` where there is no such case any more.
         """
-        after, rows = [], []
+        after = []
         for filed, entries in jobs:
             then = filed
             for entry in entries:
                 then = then.with_entry(entry, self.now())
-                kind, about, said = row_of(entry)
-                place = {"case_id": filed.number, "number": then.entries, "at": then.times[-1]}
-                rows.append({**place, "kind": kind, "about": about, "said": said})
             after.append(then)
-        if not rows:
+        if all(filed.number and not entries for filed, entries in jobs):
             return tuple(after)
+        before = [one for one in self._unheard.get(0, ()) if any(_same(one, new) for new in after)]
         try:
             with trouble("written"), self._writing.begin() as connection:
-                for filed, entries in jobs:
-                    if entries and connection.scalar(_count(filed.number)) != filed.entries:
-                        raise Overtaken("The case has another length.")
-                connection.execute(ENTRIES.insert(), rows)
+                saved = []
+                for (filed, _), then in zip(jobs, after, strict=True):
+                    saved.append(then if filed.number else _opened(connection, then, before))
+                    rows = _rows(then, filed.entries)
+                    if rows and filed.number:
+                        if connection.scalar(_count(filed.number)) != filed.entries:
+                            raise Overtaken("The case has another length.")
+                        connection.execute(ENTRIES.insert(), rows)
         except StoreTrouble as error:
             if not isinstance(error, Overtaken) and not isinstance(error.__cause__, IntegrityError):
                 for one in after:
@@ -146,10 +138,12 @@ class Store:
             known = [found for one in after if (found := self._there_already(one)) is not None]
             if len(known) < len(after):
                 raise self._overtaken(filed for filed, _ in jobs) from error
-            after = known
-        for one in after:
+            saved = known
+        for one in saved:
             self._unheard.pop(one.number, None)
-        return tuple(after)
+        if before:
+            self._unheard[0] = [one for one in self._unheard[0] if one not in before]
+        return tuple(saved)
 
     def _there_already(self, wanted: Filed) -> Filed | None:
         """The case as an earlier try of the same has left it, or None where none has come about."""
@@ -158,8 +152,7 @@ class Store:
             return None
         for one in self._unheard.get(wanted.number, ()):
             there = found.case.entries[: one.entries], found.times[: one.entries]
-            same = [*map(but_for_time, one.case.entries)] == [*map(but_for_time, wanted.case.entries)]
-            if same and (one.case.entries, one.times) == there:
+            if _same(one, wanted) and (one.case.entries, one.times) == there:
                 return one
         return None
 
@@ -365,19 +358,36 @@ class Store:
 
 
 def _opened(connection: sa.Connection, new: Filed, before: Iterable[Filed]) -> Filed:
-    """A new case with its number; where one of those tried before has come about and is empty, that one."""
+    """A new case with its number and entries; where one of those tried before has come about, that one."""
     for one in before:
-        if one.case.complaint == new.case.complaint:
-            same = (
-                sa.select(CASES.c.id)
-                .filter_by(**_head(one))
-                .where(CASES.c.id.not_in(sa.select(ENTRIES.c.case_id)))
-            )
-            number = connection.scalar(same)
-            if number is not None:
-                return replace(one, number=number)
+        if _same(one, new):
+            for number in connection.scalars(sa.select(CASES.c.id).filter_by(**_head(one))).all():
+                there = sa.select(ENTRIES).where(ENTRIES.c.case_id == number).order_by(ENTRIES.c.number)
+                found, tried = replace(one, number=number), [*connection.execute(there).mappings()]
+                if tried == _rows(found, 0):
+                    return found
     key = connection.execute(CASES.insert().values(_head(new))).inserted_primary_key
-    return replace(new, number=int(key[0]) if key else 0)
+    made = replace(new, number=int(key[0]) if key else 0)
+    if made.entries:
+        connection.execute(ENTRIES.insert(), _rows(made, 0))
+    return made
+
+
+def _same(one: Filed, other: Filed) -> bool:
+    """Whether two cases are about the same car and say the same, whenever it was entered."""
+    heads = (one.tag, one.case.complaint), (other.tag, other.case.complaint)
+    entries = [*map(but_for_time, one.case.entries)], [*map(but_for_time, other.case.entries)]
+    return heads[0] == heads[1] and entries[0] == entries[1]
+
+
+def _rows(filed: Filed, after: int) -> list[dict[str, Any]]:
+    """The entries of a case beyond the first so many, as rows."""
+    new = zip(filed.case.entries[after:], filed.times[after:], strict=True)
+    return [
+        {"case_id": filed.number, "number": step, "at": at}
+        | dict(zip(("kind", "about", "said"), row_of(entry), strict=True))
+        for step, (entry, at) in enumerate(new, start=after + 1)
+    ]
 
 
 def _head(filed: Filed) -> dict[str, str]:

@@ -14,7 +14,8 @@ from textual.pilot import Pilot
 from textual.widgets import Input, OptionList
 
 from advisor.advice import Workshop
-from advisor.case import Acknowledged, Checked, Prepared, Repaired, Replayed, Seen, TakenBack
+from advisor.case import Acknowledged, Cancelled, Checked, Prepared, Repaired, Replayed, Seen, TakenBack
+from advisor.confirmed import finding
 from advisor.filed import Filed
 from advisor.lint import checked
 from advisor.screens.app import AdvisorApp
@@ -223,7 +224,7 @@ async def test_a_job_needs_a_tag(hum: Path, tmp_path: Path, store: Store) -> Non
         await pilot.press("n")
         await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
         pilot.app.screen.query_one("#complaints").focus()
-        await pilot.press("enter")
+        await pilot.press("down", "enter")
         await settled(pilot)
         assert "There is no tag. Give the car one" in text_of(pilot)
         assert store.cases() == []
@@ -240,7 +241,7 @@ async def test_the_tab_key_goes_from_tag_to_complaints_to_back(hum: Path, tmp_pa
             focused = pilot.app.screen.focused
             order.append(type(focused).__name__)
             await pilot.press("tab")
-        assert order == ["Input", "OptionList", "Button"]
+        assert order == ["Input", "ChoiceList", "Button"]
 
 
 async def test_a_caution_is_read_before_an_answer_counts(hum: Path, tmp_path: Path) -> None:
@@ -339,7 +340,7 @@ async def test_any_step_can_be_corrected_and_the_first_answer_stays_on_record(
         await entered(
             pilot, lambda: task.session.saw("glow", "glows"), lambda: task.session.saw("hiss", "silent")
         )
-        await pilot.press("s", "enter")
+        await pilot.press("s", "down", "enter")
         await until(pilot, lambda screen: "give another answer" in text_of(pilot))
         await pilot.press("1")
         await until(pilot, lambda screen: isinstance(screen, ChoiceScreen) and "Dark" in text_of(pilot))
@@ -462,6 +463,7 @@ async def test_the_second_technician_sees_the_job_and_writes_over_nothing(
     """An answer given elsewhere in the meantime: mine is refused with a message, and theirs is shown."""
     async with running(hum, tmp_path, (100, 30)) as pilot:
         task = await opened(pilot)
+        await entered(pilot, lambda: task.session.acknowledged(["hot"]))
         store.append(store.cases()[0], Seen("glow", "glows"))
         await entered(pilot, lambda: task.session.saw("glow", "dark"))
         await settled(pilot)
@@ -521,7 +523,7 @@ async def test_changed_knowledge_is_told_and_the_job_replayed(hum: Path, tmp_pat
         await until(pilot, lambda screen: isinstance(screen, ChangedScreen))
         assert "the knowledge has changed since it was opened" in said(pilot, "#text")
         assert "no longer in the knowledge: 2 click: silent" in said(pilot, "#text")
-        await pilot.press("enter")
+        await pilot.press("down", "enter")
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))
         screen = pilot.app.screen
         assert isinstance(screen, TaskScreen)
@@ -564,9 +566,9 @@ async def test_a_paper_begins_at_its_beginning_and_keeps_to_the_width(hum: Path,
         await pilot.press("b")
         await settled(pilot)
         paper = pilot.app.screen.query_one(Paper)
-        assert "Job 1: bay 7" in text_of(pilot)
+        assert "New job: bay 7" in text_of(pilot)
         await pilot.press("pagedown")
-        assert "Job 1: bay 7" not in text_of(pilot)
+        assert "New job: bay 7" not in text_of(pilot)
         await pilot.press("c")
         await settled(pilot)
         assert "Your car: bay 7" in text_of(pilot)
@@ -651,7 +653,7 @@ async def test_a_job_whose_remedy_was_done_twice_can_be_closed(hum: Path, tmp_pa
         await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
         lines = pilot.app.screen.query_one(OptionList).options
         assert [one.id for one in lines].count("lamp") == 1
-        await pilot.press("1")
+        await pilot.press("1", "1")
         await until(pilot, listed)
     closed = [filed.case.closed for filed in stored(tmp_path)]
     assert [one.fault for one in closed if one] == ["lamp"]
@@ -673,3 +675,86 @@ async def test_lists_take_the_same_thing_named_twice(hum: Path, tmp_path: Path) 
         assert chosen == ["b"]
         ticks = TickList([("a", Content("A")), ("a", Content("A again"))], ["a"])
         assert [str(one.prompt) for one in ticks.options] == ["[x] A"]
+
+
+async def test_a_job_is_not_stored_before_something_is_entered(hum: Path, tmp_path: Path) -> None:
+    """Opened, looked at and left: nothing is kept. The first answer gives it its number."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot, "looked at")
+        await pilot.press("p", "i")
+        await settled(pilot)
+        await pilot.press("escape")
+        await until(pilot, listed)
+        assert stored(tmp_path) == []
+        task = await opened(pilot, "answered")
+        await entered(pilot, lambda: task.session.saw("glow", "glows"))
+        await entered(pilot, lambda: task.session.saw("hiss", "silent"))
+        (filed,) = stored(tmp_path)
+        assert (filed.tag, filed.entries) == ("answered", 2)
+        assert task.session.filed == filed
+
+
+async def test_keys_take_nothing_that_nobody_has_chosen(hum: Path, tmp_path: Path) -> None:
+    """Enter on lists that have just come up, a sentence in the place of the tag: said, not done."""
+    async with running(hum, tmp_path) as pilot:
+        await until(pilot, listed)
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
+        await pilot.press(*"no heat in the morning", "enter", "enter", "enter")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, NewJobScreen)
+        assert "Nothing is chosen yet" in words(pilot)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        task = pilot.app.screen
+        assert isinstance(task, TaskScreen)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert task.session.case.entries == ()
+        for key in ("x", "e", "c", "o", "h"):
+            await pilot.press(key)
+            await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+            await pilot.press("enter")
+            await settled(pilot)
+            assert isinstance(pilot.app.screen, ChoiceScreen), key
+            await pilot.press("escape")
+            await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        assert stored(tmp_path) == []
+
+
+async def test_an_open_job_can_be_cancelled(hum: Path, tmp_path: Path) -> None:
+    """One question says what it does: kept in the record, out of the list, and nothing is learned from it."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot, "mistaken")
+        await pilot.press("delete")
+        await settled(pilot)
+        assert pilot.app.screen is task
+        await entered(pilot, lambda: task.session.saw("glow", "glows"))
+        await pilot.press("delete")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        assert "It leaves the list of open jobs." in text_of(pilot)
+        await pilot.press("escape")
+        await settled(pilot)
+        assert task.session.case.is_open
+        await pilot.press("delete")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await pilot.press("1")
+        await until(pilot, listed)
+        assert "mistaken" not in text_of(pilot)
+    (filed,) = stored(tmp_path)
+    assert filed.case.entries == (Seen("glow", "glows"), Cancelled("opened by mistake", ""))
+    assert finding(checked([hum]), filed.case) == "cancelled"
+    assert not filed.case.is_open
+    assert filed.case.with_entry(TakenBack(2, "")).is_open
+
+
+async def test_the_page_about_the_vehicle_is_left_out_where_nothing_is_asked(
+    hum: Path, tmp_path: Path
+) -> None:
+    """No fact matters to this complaint: the bench comes at once, and key f says so."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot)
+        await pilot.press("f")
+        await settled(pilot)
+        assert pilot.app.screen is task
+        assert "Nothing has to be known of the vehicle" in words(pilot)

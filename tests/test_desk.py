@@ -193,7 +193,8 @@ async def called(pilot: Pilot[None], tag: str, words: str) -> CallScreen:
     pilot.app.screen.query_one("#tag", Input).value = tag
     pilot.app.screen.query_one("#words", Input).value = words
     await settled(pilot)
-    await pilot.press("f10")
+    pilot.app.screen.query_one("#complaints").focus()
+    await pilot.press("space", "f10")
     await until(pilot, lambda screen: isinstance(screen, CallScreen))
     screen = pilot.app.screen
     assert isinstance(screen, CallScreen)
@@ -260,3 +261,28 @@ async def test_ticks_are_letters(tmp_path: Path) -> None:
         shown = text_of(pilot)
         assert shown.count("[x]") == 2
         assert shown.count("[ ]") == 8
+
+
+async def test_a_call_begins_with_what_is_ticked_and_is_kept_once_answered(
+    tmp_path: Path, store: Store
+) -> None:
+    """F10 with nothing ticked says so; a call that is left without an answer leaves nothing."""
+    async with at_desk(tmp_path) as pilot:
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
+        await pilot.press(*"no heat", "f10")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, CallStartScreen)
+        assert "No complaint is ticked" in text_of(pilot)
+        await pilot.press("escape")
+        await until(pilot, desk_is_up(pilot))
+        await called(pilot, "red van", "wet carpet")
+        await pilot.press("enter")
+        await settled(pilot)
+        await pilot.press("escape")
+        await until(pilot, desk_is_up(pilot))
+        assert store.cases() == []
+        screen = await called(pilot, "red van", "wet carpet")
+        await pilot.press("1")
+        await settled(pilot)
+        assert store.cases() == list(screen.call.jobs)

@@ -14,7 +14,19 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.case import GONE, STILL_THERE, Case, Checked, Closed, Entry, Known, Measured, Repaired, Seen
+from advisor.case import (
+    GONE,
+    STILL_THERE,
+    Cancelled,
+    Case,
+    Checked,
+    Closed,
+    Entry,
+    Known,
+    Measured,
+    Repaired,
+    Seen,
+)
 from advisor.confirmed import Finding, finding, gather
 from advisor.counting import interval, posterior
 from advisor.engine import compile_tables
@@ -321,10 +333,11 @@ def test_readings_after_a_repair_do_not_count(known: Made) -> None:
 
 def test_jobs_without_a_confirmed_cause_are_counted_and_left_out(known: Made) -> None:
     """Open jobs, jobs closed without a cause and those about other things teach nothing, and it is said."""
-    cases = [Case("c"), job(cause=""), job(cause="zzz"), Case("x", (Closed("a", ""),)), job()]
+    called_off = Case("c", (Repaired("a", ""), Checked("c", GONE), Cancelled("done elsewhere", "")))
+    cases = [Case("c"), called_off, job(cause=""), job(cause="zzz"), Case("x", (Closed("a", ""),)), job()]
     found = gather(known(SMALL), cases)
     assert len(found.findings) == 1
-    assert sorted(found.left_out.values()) == [1, 1, 1, 1]
+    assert sorted(found.left_out.values()) == [1, 1, 1, 1, 1]
 
 
 def test_a_number_near_a_limit_counts_for_both_bands(shipped: Knowledge) -> None:

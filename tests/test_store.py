@@ -13,7 +13,7 @@ import stat
 import sys
 from collections.abc import AsyncIterator, Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import asynccontextmanager, closing, suppress
+from contextlib import asynccontextmanager, closing, contextmanager, suppress
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from threading import Barrier
@@ -23,6 +23,7 @@ import pytest
 import sqlalchemy as sa
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sqlalchemy.exc import OperationalError
 
 from advisor.advice import Workshop
 from advisor.case import (
@@ -31,6 +32,7 @@ from advisor.case import (
     Accounted,
     Acknowledged,
     Booked,
+    Cancelled,
     Case,
     Checked,
     Closed,
@@ -98,7 +100,7 @@ ENTRIES: st.SearchStrategy[Entry] = st.one_of(
     st.builds(Seen, IDS, IDS, st.sampled_from([1.0, 0.9, 0.7]), st.sampled_from(["technician", "customer"])),
     st.builds(Measured, IDS, st.lists(MEASUREMENTS, max_size=2).map(tuple)),
     st.builds(Accounted, IDS, MEASUREMENTS),
-    *(st.builds(kind, IDS, TEXTS) for kind in (Skipped, Ended, Replayed, Closed)),
+    *(st.builds(kind, IDS, TEXTS) for kind in (Skipped, Ended, Replayed, Closed, Cancelled)),
     *(st.builds(kind, IDS, TIMES) for kind in (Prepared, Acknowledged, Repaired)),
     st.builds(Booked, st.dates().map(str), TEXTS),
     st.builds(Checked, IDS, st.sampled_from([GONE, STILL_THERE])),
@@ -622,6 +624,51 @@ async def test_an_answer_whose_acknowledgement_is_lost_is_there_once(postgresql:
         assert again.case.entries == (Prepared("asleep", "2030-01-01T08:00:00+00:00"),)
         assert await asyncio.to_thread(store.cases) == [again]
         assert (await asyncio.to_thread(store.append, again, Seen("key_near", "far"))).entries == 2
+
+
+def test_a_job_is_stored_with_its_first_entry(tmp_path: Path) -> None:
+    """Before that it has no number, and nothing of it is on disk; its tag is one line."""
+    with closing(Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")) as store:
+        draft = store.draft("bay 2\n blue\r\nestate ", "flat_battery", "v1")
+        assert (draft.number, draft.tag, draft.name) == (0, "bay 2 blue estate", "New job")
+        assert store.cases() == []
+        stored = store.append(store.draft("bay 3", "no_heat"), Seen("key_near", "far"), Known("a", "b"))
+        assert store.case(stored.number) == stored
+        assert [one.tag for one in store.cases()] == ["bay 3"]
+
+
+def test_the_jobs_of_a_call_are_stored_together(tmp_path: Path) -> None:
+    """The first answer bears on one complaint only: the other one is not forgotten."""
+    with closing(Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")) as store:
+        jobs = [store.draft("bay", one) for one in ("water_inside", "no_heat")]
+        first, second = store.append_each((jobs[0], [Seen("key_near", "far")]), (jobs[1], []))
+        assert store.cases() == [second, first]
+        assert [one.entries for one in store.cases()] == [0, 1]
+
+
+def test_a_first_entry_that_was_saved_unheard_is_not_saved_twice(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The database has committed and the line broke: the same again finds the job that came about."""
+    with closing(Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")) as store:
+        begin = store._writing.begin
+
+        @contextmanager
+        def broken() -> Iterator[sa.Connection]:
+            with begin() as connection:
+                yield connection
+            raise OperationalError("COMMIT", None, OSError("the line broke"))
+
+        draft = store.draft("bay", "no_heat")
+        monkeypatch.setattr(store._writing, "begin", broken)
+        with pytest.raises(StoreTrouble):
+            store.append(draft, Prepared("asleep", "2030-01-01T08:00:00+00:00"))
+        monkeypatch.undo()
+        again = store.append(draft, Prepared("asleep", "2030-01-01T08:00:03+00:00"))
+        assert store.cases() == [again]
+        assert again.case.entries == (Prepared("asleep", "2030-01-01T08:00:00+00:00"),)
+        other = store.append(store.draft("bay", "no_heat"), Prepared("asleep", "2030-01-01T08:00:03+00:00"))
+        assert other.number != again.number
 
 
 async def test_another_answer_than_the_one_that_was_saved_unheard_is_not_taken_for_it(

@@ -213,7 +213,7 @@ def of_job(
     if gone is not None:
         fail([f"Job {number} was erased at {gone}. Nothing of it is kept: name another job."], 1)
     if found is None:
-        lines = [f"  {one.number}  {clean(one.tag)}" for one in jobs if not one.case.closed][:NEWEST]
+        lines = [f"  {one.number}  {clean(one.tag)}" for one in jobs if one.case.is_open][:NEWEST]
         head = "Name one of these, the newest first:" if lines else "No job is open: begin one first."
         fail([f"There is no job {number}. {head}", *lines], 1)
     return found

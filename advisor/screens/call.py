@@ -20,6 +20,7 @@ from advisor.engine import TooWide
 from advisor.problems import ProblemsFound
 from advisor.report import duration
 from advisor.screens.asking import AskingScreen
+from advisor.screens.choices import ChoiceList
 from advisor.screens.facts import FactsScreen
 from advisor.screens.sheet import SheetScreen
 from advisor.trouble import Overtaken, StoreTrouble
@@ -48,7 +49,7 @@ class CallScreen(AskingScreen[None]):
         with VerticalScroll(id="text", can_focus=False):
             yield Static(id="question", markup=False)
         yield Static(id="says", markup=False)
-        yield OptionList(id="answers")
+        yield ChoiceList(id="answers")
         yield Static(id="causes", markup=False)
         yield Footer()
 
@@ -78,7 +79,6 @@ class CallScreen(AskingScreen[None]):
                 answers.add_option(Option(Content(f"{number} {words}"), id=f"said {outcome}"))
             answers.add_option(Option(Content("0 The customer does not know"), id="unknown"))
         answers.add_option(Option(Content("b The booking sheet"), id="book"))
-        answers.highlighted = 0
         answers.focus()
         self.asks(question)
         leading = "   ".join(f"{one.name}: {in_words(one.probability)}" for one in call.suspects[:3])
@@ -145,6 +145,9 @@ class CallScreen(AskingScreen[None]):
 
     def action_facts(self) -> None:
         """What is known of the vehicle."""
+        if not self.call.facts:
+            self.notify("Nothing more has to be known of the vehicle.", timeout=3)
+            return
 
         def known(facts: dict[str, str] | None) -> None:
             if facts:

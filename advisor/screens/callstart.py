@@ -145,12 +145,9 @@ class CallStartScreen(AskingScreen[Call]):
 
     @on(Button.Pressed, "#go")
     def action_go(self) -> None:
-        """Open the cases and go on; what is highlighted counts where nothing is ticked."""
+        """Go on with what is ticked; nothing is stored before the first answer."""
         tag = self.query_one("#tag", Input).value.strip()
-        complaints = self.query_one("#complaints", TickList)
         chosen = sorted(self.chosen)
-        if not chosen and complaints.highlighted is not None:
-            chosen = [complaints.lines[complaints.highlighted][0]]
         if not tag or not chosen:
             what = "There is no tag. Give the car one." if not tag else "No complaint is ticked. Tick one."
             self.notify(what, severity="warning", timeout=5)
@@ -167,7 +164,7 @@ class CallStartScreen(AskingScreen[Call]):
 
     @work(thread=True, exclusive=True)
     def begin(self, tag: str, complaints: list[str]) -> None:
-        """Open the cases and work out the first question, off the event loop."""
+        """Work out the first question, off the event loop."""
         try:
             call = Call.begun(
                 self.engines, self.store, tag, complaints, self.minutes, self.settled_dangers

@@ -14,6 +14,7 @@ from textual.widgets.option_list import Option
 
 from advisor.report import changed_lines, entry_words
 from advisor.screens.asking import AskingDialog
+from advisor.screens.choices import ChoiceList
 from advisor.session import Contradiction, Session
 from advisor.trouble import StoreTrouble
 
@@ -34,7 +35,7 @@ class ChangedScreen(AskingDialog[Session]):
         """What has changed, and what can be done."""
         with VerticalScroll(id="box", can_focus=False):
             yield Static(id="text")
-            yield OptionList(id="choices")
+            yield ChoiceList(id="choices")
             yield Static(id="says", markup=False)
             yield Button("Back", compact=True)
 
@@ -55,7 +56,6 @@ class ChangedScreen(AskingDialog[Session]):
             for step, entry in session.case.counting.items():
                 words = entry_words(session.knowledge, session.case, entry)
                 choices.add_option(Option(Content(f"Take back {step}: {words}"), id=f"back {step}"))
-        choices.highlighted = 0
         choices.focus()
         self.asks(tuple(one.id for one in choices.options))
 

@@ -26,6 +26,21 @@ def each_once(lines: Iterable[tuple[str, Words]]) -> list[tuple[str, Words]]:
     return list(first.items())
 
 
+class ChoiceList(OptionList):
+    """Lines to choose from. None counts as chosen before somebody has gone to it."""
+
+    def on_mount(self) -> None:
+        """Lines that are there from the beginning have the first one highlighted."""
+        self.highlighted = None
+
+    def action_select(self) -> None:
+        """Take the line that somebody has gone to, or say that there is none."""
+        if self.highlighted is None:
+            self.notify("Nothing is chosen yet. Go to a line with ↑ ↓, then press Enter.", timeout=3)
+        else:
+            super().action_select()
+
+
 class ChoiceScreen(AskingDialog[str]):
     """Lines to choose from; returns the key of one, or None for going back."""
 
@@ -42,7 +57,7 @@ class ChoiceScreen(AskingDialog[str]):
         """The question, the lines, and a way back."""
         with Vertical(id="box"):
             yield Static(self.heading, markup=False)
-            yield OptionList(
+            yield ChoiceList(
                 *(
                     Option(Content(f"{number} {words}" if self.numbered else words), id=key)
                     for number, (key, words) in enumerate(self.lines, start=1)

@@ -121,7 +121,7 @@ class JobScreen(AskingScreen[None]):
         self.session, self.saving, self.unsaved = session, False, None
         self.chosen, self.confidence, self.ahead = keep, "certain", None
         self.show_session()
-        if session.case.closed:
+        if not session.case.is_open:
             self.dismiss()
         else:
             self.look_ahead_quietly()

@@ -64,7 +64,7 @@ class JobCardScreen(AskingScreen[None]):
     def deliver(self, customer: bool) -> None:
         """Write the page off the event loop, and hand it over."""
         page = self.session.job_card("html", customer)
-        name = f"{'customer' if customer else 'job'}-{self.session.filed.number}.html"
+        name = f"{'customer' if customer else 'job'}-{self.session.filed.number or 'new'}.html"
         self.app.call_from_thread(self.app.deliver_paper, page, name, "text/html")
 
     @on(Button.Pressed, "#back")

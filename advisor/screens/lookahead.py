@@ -16,6 +16,7 @@ from textual.worker import get_current_worker
 from advisor.lookahead import LookAhead
 from advisor.report import duration, look_ahead_words
 from advisor.screens.asking import AskingDialog
+from advisor.screens.choices import ChoiceList
 from advisor.session import Session
 
 
@@ -35,7 +36,7 @@ class LookAheadScreen(AskingDialog[str]):
         with Vertical(id="box"):
             yield Static("Playing the best readings out to the end …", id="says", markup=False)
             yield ProgressBar(total=1, show_eta=False, id="progress")
-            yield OptionList(id="readings")
+            yield ChoiceList(id="readings")
             yield Button("Stop", compact=True)
 
     def on_mount(self) -> None:
@@ -72,7 +73,6 @@ class LookAheadScreen(AskingDialog[str]):
             readings.add_option(
                 Option(Content(f"{duration(one.expected_minutes):>9} {error:>5}  {name}"), id=one.reading)
             )
-        readings.highlighted = 0
         readings.focus()
         self.asks(found)
         self.query_one(Button).label = "Back"

@@ -14,6 +14,7 @@ from textual.widgets.option_list import Option
 
 from advisor.knowledge import Knowledge
 from advisor.screens.asking import AskingDialog
+from advisor.screens.choices import ChoiceList
 
 
 class NewJobScreen(AskingDialog[tuple[str, str]]):
@@ -31,7 +32,7 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
             yield Static("New job. Which car? A tag of your own: no names, no number plates.", markup=False)
             yield Input(placeholder="e.g. bay 2 blue estate", id="tag", max_length=80, compact=True)
             yield Static("What is complained about?", markup=False)
-            yield OptionList(
+            yield ChoiceList(
                 *(
                     Option(
                         Content.assemble(one.name, (f'  "{one.customer[0]}"' if one.customer else "", "dim")),
@@ -46,7 +47,6 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
 
     def on_mount(self) -> None:
         """The tag comes first."""
-        self.query_one("#complaints", OptionList).highlighted = 0
         self.query_one("#tag").focus()
 
     @on(Input.Submitted)

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from advisor.screens.task import TaskScreen
 
 SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
+CANCEL_REASONS = ("opened by mistake", "the customer called it off", "done elsewhere")
 END_REASONS = ("the car was disturbed", "no longer needed", "begun by mistake")
 
 
@@ -157,6 +158,23 @@ def other(bench: TaskScreen) -> None:
         best, obstacle = session.advice.left_out[0]
         title += f". Left out: {best.name} ({best.information_bits:.2f} bits): {obstacle}"
     bench.app.push_screen(ChoiceScreen(title, lines), bench.choose)
+
+
+def cancel(bench: TaskScreen) -> None:
+    """Say why the job is called off; one that nobody has entered anything on is simply left."""
+    if not bench.session.case.entries:
+        bench.notify("Nothing was entered on this job, so it is not kept. Escape leaves it.", timeout=5)
+        return
+
+    def because(reason: str | None) -> None:
+        if reason:
+            bench.change(lambda: bench.session.cancelled(reason))
+
+    title = (
+        "Cancel this job? It leaves the list of open jobs. What was entered stays on record; learning and "
+        "the track record do not count it. Why is it cancelled?"
+    )
+    bench.app.push_screen(ChoiceScreen(title, [(one, one) for one in CANCEL_REASONS]), because)
 
 
 def leave(bench: TaskScreen) -> None:

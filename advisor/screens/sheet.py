@@ -115,7 +115,7 @@ class SheetScreen(AskingScreen[Call]):
     @work(thread=True)
     def deliver(self, form: Literal["html", "json"], kind: str) -> None:
         """Write it off the event loop; save to the downloads folder, or as a download in the browser."""
-        name = "-".join(str(job.number) for job in self.call.jobs)
+        name = "-".join(str(job.number or "new") for job in self.call.jobs)
         page = self.call.sheet(form)
         self.app.call_from_thread(self.app.deliver_paper, page, f"booking-{name}.{form}", kind)
 

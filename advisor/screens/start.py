@@ -171,13 +171,13 @@ class StartScreen(AskingScreen[None]):
         known = self.engines.knowledge.complaints
         closed = [one for one in filed if one.case.complaint in known and one.case.closed]
         closed.sort(key=lambda one: one.touched, reverse=True)
-        open_ones = [one for one in filed if one.case.complaint in known and not one.case.closed]
+        open_ones = [one for one in filed if one.case.complaint in known and one.case.is_open]
         self.unusable = {
             **{f"damaged {one.number}": (f"{one.number} {one.tag} · damaged", str(one)) for one in damaged},
             **{
                 f"foreign {one.number}": (f"{one.number} {one.tag} · not in this knowledge", _foreign(one))
                 for one in filed
-                if one.case.complaint not in known and not one.case.closed
+                if one.case.complaint not in known and one.case.is_open
             },
         }
         open_ones.sort(key=lambda one: one.touched, reverse=True)
@@ -220,7 +220,7 @@ class StartScreen(AskingScreen[None]):
             if answer is None:
                 return
             version = self.engines.knowledge.version
-            self.open_job(lambda: self.store.open_case(*answer, version))
+            self.open_job(lambda: self.store.draft(*answer, version))
 
         self.app.push_screen(NewJobScreen(self.engines.knowledge), wanted)
 
@@ -301,7 +301,7 @@ class StartScreen(AskingScreen[None]):
             if facts:
                 task.call_later(task.enter_facts, facts)
 
-        if session.case.entries:
+        if session.case.entries or not session.facts:
             with_facts(None)
         else:
             self.app.push_screen(FactsScreen(session.facts, session.case.facts), with_facts)

@@ -14,7 +14,7 @@ def headline(session: Session) -> str:
     taken = len(session.case.taken)
     complaint = session.knowledge.complaints[session.case.complaint].name
     by = "" if session.ranking == "bits" else f" · {session.ranking}"
-    job = f"Job {session.filed.number}: {session.filed.tag}"
+    job = f"{session.filed.name}: {session.filed.tag}"
     return f"{job} · {complaint} · {taken} reading{'' if taken == 1 else 's'} taken{by}"
 
 

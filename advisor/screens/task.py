@@ -21,7 +21,7 @@ from advisor.screens.account import AccountScreen
 from advisor.screens.card import Card, card
 from advisor.screens.cardtext import CardText
 from advisor.screens.cautions import NOT_ALL_SEEN
-from advisor.screens.choices import ChoiceScreen
+from advisor.screens.choices import ChoiceList, ChoiceScreen
 from advisor.screens.entry import EntryScreen
 from advisor.screens.facts import FactsScreen
 from advisor.screens.job import JobScreen
@@ -74,6 +74,13 @@ class TaskScreen(JobScreen):
         Binding("e", "remedy", "Repair", tooltip="A remedy was done"),
         Binding("b", "job_card", show=False, tooltip="The job card: read it, or save it as a file"),
         Binding("c", "close", show=False, tooltip="Close the job with the cause that was found"),
+        Binding(
+            "delete",
+            "cancel",
+            show=False,
+            key_display="Del",
+            tooltip="Cancel the job: out of the list, kept on record",
+        ),
         Binding("h", "more", "More", tooltip="Everything that can be done here, as a list"),
         Binding("escape", "leave", "Jobs", tooltip="Back to the list of jobs; everything is saved"),
     ]
@@ -91,7 +98,7 @@ class TaskScreen(JobScreen):
                 yield Static(id="story")
             with Vertical(id="card"):
                 yield CardText(name="text")
-                yield OptionList(id="answers")
+                yield ChoiceList(id="answers")
         yield Static(id="suspicion")
         yield Footer()
 
@@ -146,7 +153,6 @@ class TaskScreen(JobScreen):
             if len(effect) > room:
                 effect = effect[: room - 1] + "…" if room > 12 else ""
             answers.add_option(Option(Content.assemble(words, "  ", (effect, "dim")), id=action))
-        answers.highlighted = 0
         answers.focus()
         reading = self.proposal.reading if self.proposal else self.session.advice.stop
         self.asks((reading, tuple(action for action, _, _ in shown.choices)))
@@ -332,6 +338,9 @@ class TaskScreen(JobScreen):
 
     def action_facts(self) -> None:
         """Change what is known of the vehicle."""
+        if not self.session.facts:
+            self.notify("Nothing has to be known of the vehicle for this complaint.", timeout=3)
+            return
         self.app.push_screen(
             FactsScreen(self.session.facts, self.session.case.facts),
             lambda facts: self.enter_facts(facts or {}),
@@ -387,6 +396,10 @@ class TaskScreen(JobScreen):
     def action_leave(self) -> None:
         """Back to the jobs; an answer that is not saved yet is asked about."""
         questions.leave(self)
+
+    def action_cancel(self) -> None:
+        """Ask why the job is cancelled, and do it."""
+        questions.cancel(self)
 
     def action_remedy(self) -> None:
         """Enter that a remedy was done."""

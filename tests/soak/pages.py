@@ -66,9 +66,9 @@ class Technician:
                 await self.type(page, key, "answering on a page", ANSWERS[key])
         await page.type("c")
         await page.until("Which cause was found")
-        await page.type("\r")
+        await page.type("1")
         await page.until("Do not close it")
-        await self.type(page, "\r", "closing on a page", "closed")
+        await self.type(page, "1", "closing on a page", "closed")
         await page.until(JOBS_HAVE_FOCUS)
         self.shown, self.typed = [*self.shown, *self.typed], []
         self.doing = "between two entries on a page"
