@@ -6,17 +6,23 @@ import json
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
+from random import Random
 from unittest import mock
 
 import pytest
 
 from advisor import units
+from advisor.case import Skipped
+from advisor.engines import Engines
 from advisor.lint import checked
 from advisor.session import RANKING, Session
 from advisor.store import Store
+from tests.soak.visitor.checks import SILENT_TRIES, Figures, Found, Watch
 from tests.soak.visitor.fresh import wrong_in
 from tests.soak.visitor.places import generated
+from tests.soak.visitor.terminal import Clock
 from tests.soak.visitor.walk import Options, walked
 
 
@@ -97,6 +103,15 @@ def test_knows_what_no_person_should_read(words: str, wrong: str) -> None:
     assert bool(wrong) == bool(wrong_in(words))
 
 
+def test_a_key_that_never_does_anything_is_told() -> None:
+    """One that does something now and then is not."""
+    figures = Figures()
+    for key, silent in (("x", SILENT_TRIES), ("u", SILENT_TRIES - 1)):
+        figures.pressed["TaskScreen", key] = SILENT_TRIES
+        figures.silent["TaskScreen", key] = silent
+    assert figures.silent_keys() == [f"key x of TaskScreen did nothing, pressed {SILENT_TRIES} times"]
+
+
 def test_invented_knowledge_is_sound(tmp_path: Path) -> None:
     """What is made up for a walk passes the checks of what authors write."""
     for seed in range(10):
@@ -107,14 +122,6 @@ def test_invented_knowledge_is_sound(tmp_path: Path) -> None:
 
 def test_a_database_that_lost_a_step_is_found(tmp_path: Path) -> None:
     """Entries that are not numbered from one on, without a gap, are told."""
-    from datetime import UTC, datetime
-    from random import Random
-
-    from advisor.case import Skipped
-    from advisor.engines import Engines
-    from tests.soak.visitor.checks import Figures, Found, Watch
-    from tests.soak.visitor.terminal import Clock
-
     file = tmp_path / "x.yaml"
     file.write_text(generated(1), encoding="utf-8")
     url = f"sqlite:///{tmp_path / 'cases.sqlite'}"

@@ -48,6 +48,14 @@ class Figures:
     pressed: Counter[tuple[str, str]] = field(default_factory=Counter)
     silent: Counter[tuple[str, str]] = field(default_factory=Counter)
 
+    def silent_keys(self) -> list[str]:
+        """Named keys that were pressed often on a kind of screen, and never did anything."""
+        return [
+            f"key {key} of {screen} did nothing, pressed {count} times"
+            for (screen, key), count in sorted(self.pressed.items())
+            if count >= SILENT_TRIES and self.silent[screen, key] == count
+        ]
+
     def __str__(self) -> str:
         return (
             f"{self.acts} acts, {self.jobs} jobs, {self.repairs} repairs, {self.closings} closings, "
@@ -230,11 +238,3 @@ class Watch:
         self.figures.pressed[key] += 1
         if terminal.is_up and world(terminal) == before:
             self.figures.silent[key] += 1
-
-    def silent_keys(self) -> list[str]:
-        """Named keys that never did anything."""
-        return [
-            f"key {key} of {screen}, pressed {count} times"
-            for (screen, key), count in sorted(self.figures.pressed.items())
-            if count >= SILENT_TRIES and self.figures.silent[screen, key] == count
-        ]

@@ -103,6 +103,7 @@ class Walk:
                 self.write({"day": number, "knowledge": kind, "database": base, "seed": seed})
                 await day.walked()
             number += 1
+        self.problems += self.figures.silent_keys()
 
     def unhandled(self, loop: Any, context: dict[str, Any]) -> None:
         """What asyncio could tell nobody else."""
