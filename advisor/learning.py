@@ -19,7 +19,6 @@ spread over the outcomes as its likelihood and the estimate itself have it (see 
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -28,8 +27,8 @@ import numpy as np
 
 from advisor.confirmed import Finding, faults_below
 from advisor.counting import interval, posterior, without_leak
-from advisor.knowledge import Gate, Knowledge, Path, Reading
-from advisor.priors import solve, tree_of
+from advisor.knowledge import UNLISTED, Gate, Knowledge, Path, Reading
+from advisor.priors import gate_probability, solve, tree_of
 from advisor.tables import Floats
 
 SHARE_CARS = 50.0
@@ -122,23 +121,19 @@ def _share_gates(knowledge: Knowledge) -> Iterator[tuple[str, Gate, Mapping[str,
 
 def listed_part(knowledge: Knowledge, complaint: str) -> dict[str, float]:
     """Of the cars with a complaint, branch or fault, the part that has a listed cause of it, as authored."""
-    priors, gates = solve(knowledge, complaint), tree_of(knowledge, complaint)
-    chance = {**priors.faults, complaint: priors.top}
-    for name in reversed(gates):
-        for member, share in gates[name].gate.shares.items():
-            if share is not None and name in chance:
-                chance.setdefault(member, share / 100 * chance[name])
-    listed, part = dict(priors.faults), dict.fromkeys(priors.faults, 1.0)
+    faults, gates = solve(knowledge, complaint).faults, tree_of(knowledge, complaint)
+    listed, whole, part = dict(faults), dict(faults), dict.fromkeys(faults, 1.0)
     for name, gated in gates.items():
         gate = gated.gate
-        listed[name] = 1 - math.prod(1 - listed[member] for member in gate.members)
-        if gate.kind == "exactly_one_of":
-            listed[name] = chance.get(name, 1.0) * sum(
-                (share or 0) / 100 * part[member] for member, share in gate.shares.items()
-            )
-        elif gate.kind != "any_of":
-            listed[name] = chance.get(name, listed[name])
-        part[name] = min(1.0, listed[name] / chance.get(name, listed[name]))
+        for chance in (listed, whole):
+            chance[name] = float(gate_probability(gate, [np.array(chance[one]) for one in gate.members]))
+        whole[name] += (1 - whole[name]) * faults.get(UNLISTED + name, 0.0)
+        stated = {member: share for member, share in gate.shares.items() if share is not None}
+        if gate.kind == "exactly_one_of" and stated:
+            part[name] = sum(share / 100 * part[member] for member, share in stated.items())
+            listed[name] = part[name] * whole[name]
+        else:
+            part[name] = listed[name] / whole[name]
     return part
 
 

@@ -266,18 +266,18 @@ class _Tree:
                 odds = self.unlisted * _total_odds(top, self._parts(gate))
                 unlisted = result.priors[UNLISTED + name] = odds / (1 + odds)
                 one_more = gate._replace(shares={**gate.shares, UNLISTED: None})
-                vectors[name] = _gate_probability(one_more, [*members, np.full((1,), unlisted)])
+                vectors[name] = gate_probability(one_more, [*members, np.full((1,), unlisted)])
             elif name == self.complaint and gate.kind != "any_of":
-                held = _gate_probability(gate, members)
+                held = gate_probability(gate, members)
                 unlisted = result.priors[UNLISTED + name] = self._unlisted_beside(
                     float((weight * held).sum())
                 )
                 vectors[name] = _either(held, unlisted)
             elif name == self.complaint:
                 unlisted = result.priors[UNLISTED + name] = self.unlisted * top
-                vectors[name] = _either(_gate_probability(gate, members), unlisted)
+                vectors[name] = _either(gate_probability(gate, members), unlisted)
             elif gate.kind == "any_of" and name in targets:
-                listed = float((weight * _gate_probability(gate, members)).sum())
+                listed = float((weight * gate_probability(gate, members)).sum())
                 unlisted = (targets[name] - listed) / (1 - listed) if listed < 1 else -1.0
                 if report and unlisted < -1e-12:
                     self._too_large(name, gate, targets[name])
@@ -289,9 +289,9 @@ class _Tree:
                     present = self._along(UNLISTED + name, np.array([0.0, 1.0]))
                     weight = weight * (own * present + (1 - own) * (1 - present))
                     own = present
-                vectors[name] = _either(_gate_probability(gate, members), own)
+                vectors[name] = _either(gate_probability(gate, members), own)
             else:
-                vectors[name] = _gate_probability(gate, members)
+                vectors[name] = gate_probability(gate, members)
         result.top = float((weight * vectors[self.complaint]).sum())
         result.excess = result.top - top
         if report:
@@ -305,7 +305,7 @@ class _Tree:
             return _conditional_bernoulli(gate.least, stated, rest)
 
         def excess(rest: float) -> float:
-            held = _gate_probability(gate, [np.array(prior) for prior in priors(rest).values()])
+            held = gate_probability(gate, [np.array(prior) for prior in priors(rest).values()])
             return self._unlisted_beside(float(held)) - rest
 
         return priors(root(excess, 0.0, 1.0, xtol=1e-300, rtol=1e-15))
@@ -409,7 +409,7 @@ class _Tree:
             return float((weight * vectors[member]).sum())
         others = [vectors[other] for other in gate.members if other != member]
         rest = gate._replace(least=gate.least - 1, most=gate.most - 1)
-        held = vectors[member] * _gate_probability(rest, others)
+        held = vectors[member] * gate_probability(rest, others)
         if name == self.complaint:
             unlisted = priors[UNLISTED + name]
             alone = 0.0 if gate.kind == "exactly_one_of" else unlisted
@@ -466,7 +466,7 @@ def _either(one: ArrayLike, other: ArrayLike) -> Floats:
     return np.asarray(some + more * (1 - some))
 
 
-def _gate_probability(gate: Gate, members: list[Floats]) -> Floats:
+def gate_probability(gate: Gate, members: list[Floats]) -> Floats:
     """P(least to most of independent members): their count, built up one by one."""
     if gate.kind == "any_of":
         some: Floats = np.zeros(())
@@ -488,7 +488,7 @@ def _equal_prior(gate: Gate, known: list[Floats], count: int, target: float) -> 
     """The prior that `count` equally common members need for the gate to reach the target."""
 
     def beyond(prior: float) -> float:
-        return float(_gate_probability(gate, [*known, *[np.array(prior)] * count])) - target
+        return float(gate_probability(gate, [*known, *[np.array(prior)] * count])) - target
 
     if beyond(1.0) < 0:
         return 1.0
