@@ -242,6 +242,7 @@ def test_four_in_five_of_the_sheets_own_jobs_are_done_in_the_minutes_booked(ship
 
 def test_the_sheet_names_instruments_bay_person_and_setups_that_jobs_need(sheet: BookingSheet) -> None:
     """With the share of the jobs; a setup that another one needs is among them."""
+    assert (sheet.complaint, sheet.name) == ("puddle", "Water under the car")
     assert [(one.name, one.share) for one in sheet.instruments] == [("Pressure pump", 1.0)]
     assert [(one.name, one.share) for one in sheet.bays] == [("Bay with a lift", 1.0)]
     assert (sheet.certified, sheet.certified_share) == (True, 1.0)
