@@ -194,6 +194,8 @@ class Watch:
         shown = [session.filed] if isinstance(session, Session) else list(jobs)
         for filed in shown:
             there = self.filed.get(filed.number)
+            if filed.number == 0 and not filed.entries:
+                continue  # it is stored with its first entry
             if there is None:
                 raise Found(f"job {filed.number} is on the screen, and not in the database")
             entries = there.case.entries[: filed.entries]
@@ -209,7 +211,7 @@ class Watch:
 
     def as_fresh(self, session: Session) -> None:
         """The advice of a session is the one that a new session on the stored job gives."""
-        there = self.filed[session.filed.number]
+        there = self.filed.get(session.filed.number, session.filed)
         if there.entries != session.filed.entries:
             return  # somebody else has gone on with it: shown within seconds
         fresh = Session.opened(self.engines, self.store, there, Workshop())
