@@ -1,0 +1,399 @@
+"""A call at the service desk without a screen: what is asked, saved, taken back and booked."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from advisor import desk as desks
+from advisor.advice import Contradiction
+from advisor.booking import IN_DOUBT, booking_sheet
+from advisor.bookingsheet import as_dict, document
+from advisor.case import (
+    ASKED,
+    CUSTOMER,
+    TOLD,
+    Booked,
+    Closed,
+    Entry,
+    Known,
+    Seen,
+    Skipped,
+    TakenBack,
+    Warned,
+)
+from advisor.desk import Call, appointments, heard
+from advisor.document import html, markdown
+from advisor.filed import Filed
+from advisor.lint import checked
+from advisor.phone import ALLOWED_MINUTES, NOT_KNOWN, fitting, minutes_asked, next_question_of_all
+from advisor.session import Engines
+from advisor.store import Store
+from tests.conftest import HEAD, faults
+
+NOON = datetime(2030, 1, 15, 12, 0, tzinfo=UTC)
+TODAY = date(2030, 1, 15)
+
+DOORS = (
+    HEAD
+    + """\
+complaints:
+  rattle:
+    name: Rattle
+    family: doors
+    customer: [it rattles]
+    warn: Keep the window shut.
+    exactly_one_of: {strap: 60, glass: 30}
+    unlisted: 10
+  knock: {name: Knock, family: doors, exactly_one_of: {strap: 50, hinge: 40}, unlisted: 10}
+  creak: {name: Creak, family: seats, exactly_one_of: {spring: 60, rail: 30}, unlisted: 10}
+dangers:
+  smoke:
+    name: Smoke
+    customer: smoke
+    ask: Is there smoke?
+    tell: Get out and well away.
+    do: Have it brought.
+    standing: common practice
+"""
+    + faults("strap", "glass", "hinge", "spring", "rail")
+    + """\
+facts:
+  frame: {name: Frame, ask: Is there a frame?, values: {framed: 90, frameless: 10}}
+readings:
+  bumps:
+    name: Over bumps
+    who: customer
+    ask: Is it there over bumps?
+    right_by_phone: 0.8
+    minutes: 2
+    outcomes: {quiet: "No", loud: "Yes"}
+    warn: {loud: Drive slowly.}
+    noisy_or: {leak: 10 of 100, causes: {strap: 90 of 100}}
+  speed:
+    name: At speed
+    who: customer
+    ask: Is it there at speed?
+    minutes: 1
+    outcomes: {quiet: "No", loud: "Yes"}
+    table:
+      - when: {frame: frameless, glass: present}
+        gives: {quiet: 5 of 100, loud: 95 of 100}
+      - when: {glass: present}
+        gives: {quiet: 20 of 100, loud: 80 of 100}
+      - otherwise: {quiet: 90 of 100, loud: 10 of 100}
+  sags:
+    name: Door sags
+    who: customer
+    ask: Does the door sag?
+    minutes: 1
+    outcomes: {straight: "No", sags: "Yes"}
+    noisy_or: {leak: 5 of 100, causes: {hinge: 70 of 100}}
+  wiggle:
+    name: Wiggle the strap
+    minutes: 1
+    outcomes: {firm: Firm, loose: Loose}
+    table:
+      - when: {strap: present}
+        gives: {loose: 97 of 100, firm: 3 of 100}
+      - otherwise: {firm: 1.0, loose: 0.0}
+  slam:
+    name: Slam the door
+    minutes: 1
+    outcomes: {clack: Clack, thud: Thud}
+    table:
+      - when: {strap: present}
+        gives: {thud: 1.0, clack: 0.0}
+      - otherwise: {clack: 1.0, thud: 0.0}
+"""
+)
+"""Invented: the strap bears on two complaints, glass and hinge on one each, spring and rail on a third."""
+
+
+@pytest.fixture(scope="module")
+def engines(tmp_path_factory: pytest.TempPathFactory) -> Engines:
+    """The engines of the invented knowledge, as the desk needs them."""
+    file = tmp_path_factory.mktemp("knowledge") / "doors.yaml"
+    file.write_text(DOORS, encoding="utf-8")
+    return Engines(checked([file]), by_phone=True)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    """A store at a fixed time."""
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}", clock=lambda: NOON)
+    yield store
+    store.close()
+
+
+@pytest.fixture
+def call(engines: Engines, store: Store) -> Call:
+    """A call about a rattle."""
+    return stored(Call.begun(engines, store, "red van", ["rattle"], 10))
+
+
+@pytest.fixture
+def both(engines: Engines, store: Store) -> Call:
+    """A call about a rattle and a knock."""
+    return stored(Call.begun(engines, store, "red van", ["rattle", "knock"], 10))
+
+
+def stored(call: Call) -> Call:
+    """A call whose jobs are in the store without an entry, so that others can enter something first."""
+    return replace(call, jobs=call.store.append_each(*((job, ()) for job in call.jobs)))
+
+
+def entries(call: Call) -> list[tuple[Entry, ...]]:
+    """What is stored of each job of a call; the call has the same."""
+    found = tuple(call.store.case(job.number) for job in call.jobs)
+    assert found == call.jobs
+    return [job.case.entries for job in call.jobs]
+
+
+def by_phone(reading: str, outcome: str, right: float = 0.9) -> Seen:
+    """A customer's answer."""
+    return Seen(reading, outcome, right, CUSTOMER)
+
+
+def test_words_that_fit_nothing_lead_to_every_complaint_by_family(engines: Engines) -> None:
+    """What fits is taken as it is; otherwise the families' questions and all that they may lead to."""
+    knowledge = engines.knowledge
+    assert heard(knowledge, "it rattles") == fitting(knowledge, "it rattles")
+    assert heard(knowledge, "it rattles").complaints == ("rattle",)
+    for words in ("", "purple"):
+        found = heard(knowledge, words)
+        assert found.complaints == ("rattle", "knock", "creak")
+        assert found.ask == fitting(knowledge, words).ask
+        assert [one.family for one in found.ask] == ["doors", "seats"]
+    assert [one.danger for one in heard(knowledge, "purple smoke").dangers] == ["smoke"]
+
+
+def test_a_call_begins_with_a_job_for_each_complaint_and_the_dangers_on_all(
+    engines: Engines, store: Store
+) -> None:
+    """Told or only asked: it is in the store before the first question, with the knowledge's version."""
+    dangers = {"smoke": TOLD, "fuel": ASKED}
+    call = Call.begun(engines, store, "red van", ["rattle", "knock"], 7, dangers)
+    assert [job.case.complaint for job in call.jobs] == ["rattle", "knock"]
+    assert {(job.tag, job.knowledge) for job in call.jobs} == {("red van", engines.knowledge.version)}
+    assert entries(call) == [(Warned("smoke", TOLD), Warned("fuel", ASKED))] * 2
+    assert (call.knowledge, call.engines, call.store) == (engines.knowledge, engines, store)
+    assert (call.allowed_minutes, call.given, call.asked) == (7, (), ())
+    assert [case for _, case in call.calls] == [job.case for job in call.jobs]
+    assert [engine for engine, _ in call.calls] == [engines.one(job.case) for job in call.jobs]
+    assert Call(engines.knowledge, engines, store, call.jobs).allowed_minutes == ALLOWED_MINUTES
+
+
+def test_a_call_is_stored_with_all_its_jobs_by_the_first_entry(engines: Engines, store: Store) -> None:
+    """Until then nothing of it is there; an answer to one complaint stores the others too."""
+    call = Call.begun(engines, store, "red van", ["rattle", "knock"], 10)
+    assert call.knows({}) is call
+    assert call.refreshed() == call
+    assert store.cases() == []
+    assert entries(call.answered("sags", "sags")) == [(), (by_phone("sags", "sags"),)]
+    assert len(store.cases()) == 2
+
+
+def test_the_next_question_is_that_of_all_complaints_in_the_minutes_that_are_left(both: Call) -> None:
+    """Each question's minutes are counted once; where they are used up none is asked."""
+    knowledge = both.knowledge
+    assert both.minutes == 0
+    assert both.next == next_question_of_all(knowledge, both.calls, 0, 10)
+    after = both.answered("bumps", "quiet").unknown("sags")
+    assert after.minutes == minutes_asked(knowledge, [job.case for job in after.jobs]) == 3
+    assert after.next == next_question_of_all(knowledge, after.calls, 3, 10)
+    assert after.next.question is not None
+    short = Call.begun(both.engines, both.store, "blue van", ["rattle"], 0.5)
+    assert (short.next.question, short.next.reason) == (None, "time")
+    used_up = Call.begun(both.engines, both.store, "blue van", ["rattle"], 2).answered("bumps", "quiet")
+    assert (used_up.next.question, used_up.next.reason) == (None, "time")
+
+
+def test_an_answer_goes_to_every_job_that_it_bears_on_with_what_a_customer_is_worth(both: Call) -> None:
+    """A fact goes to all; the call in hand stays as it was, and answers keep their order."""
+    call = both.answered("bumps", "loud")
+    assert entries(call) == [(by_phone("bumps", "loud", 0.8),)] * 2
+    assert (both.given, call.given) == ((), ("bumps",))
+    call = call.unknown("sags")
+    assert [one[1:] for one in entries(call)] == [(), (Skipped("sags", NOT_KNOWN),)]
+    call = call.knows({"frame": "framed"})
+    assert [one[-1] for one in entries(call)] == [Known("frame", "framed")] * 2
+    assert call.given == ("bumps", "sags")
+    assert call.asked == ("bumps", "sags")
+    assert call.having_asked("speed").given == ("bumps", "sags", "speed")
+
+
+def test_only_what_a_customer_was_asked_on_the_phone_counts_as_asked(call: Call) -> None:
+    """Neither what somebody has read at the car nor what was skipped there for another reason."""
+    at_car = [
+        Seen("wiggle", "firm"),
+        Skipped("slam", "no door"),
+        Known("frame", "framed"),
+        Seen("speed", "quiet"),
+    ]
+    call.store.append(call.answered("bumps", "loud").unknown("speed").jobs[0], *at_car)
+    assert call.refreshed().asked == ("bumps", "speed")
+
+
+def test_what_cannot_be_is_refused_on_all_jobs(both: Call) -> None:
+    """A strap that is surely loose and cannot be: nothing of the second answer is saved anywhere."""
+    loose = both.store.append_each(*((job, [Seen("wiggle", "loose")]) for job in both.jobs))
+    call = both.refreshed()
+    assert call.jobs == loose
+    with pytest.raises(Contradiction):
+        call._entered(Known("frame", "framed"), Seen("slam", "clack"))
+    assert entries(call) == [(Seen("wiggle", "loose"),)] * 2
+
+
+def test_the_last_answer_is_taken_back_on_every_job_that_has_it(both: Call) -> None:
+    """In the order given, "don't know" included; facts stay, and so does the record."""
+    call = both.answered("bumps", "loud").unknown("sags").knows({"frame": "framed"})
+    call = call.undone()
+    assert [one[-1] for one in entries(call)] == [Known("frame", "framed"), TakenBack(2, "")]
+    assert call.given == ("bumps",)
+    call = call.undone()
+    assert [one[-1] for one in entries(call)] == [TakenBack(1, "")] * 2
+    assert (call.given, call.asked) == ((), ())
+    assert call.undone() is call
+    assert [job.case.facts for job in call.jobs] == [{"frame": "framed"}] * 2
+
+
+def test_of_an_answer_given_twice_the_last_is_taken_back_first(call: Call) -> None:
+    """What was said before it counts again."""
+    call = call.answered("bumps", "loud").answered("bumps", "quiet").undone()
+    assert call.jobs[0].case.seen == {"bumps": "loud"}
+    assert call.given == ("bumps",)
+    assert call.undone().jobs[0].case.seen == {}
+
+
+def test_the_leading_causes_are_those_of_all_complaints_each_at_its_largest(both: Call) -> None:
+    """In order of probability, among equals by id, with their titles."""
+    call = both.answered("bumps", "loud")
+    each = [engine.outlook(case.evidence(call.knowledge, engine)).beliefs for engine, case in call.calls]
+    wanted = {fault: max(one.get(fault, 0.0) for one in each) for fault in {*each[0], *each[1]}}
+    assert {one.fault: one.probability for one in call.suspects} == wanted
+    assert {one.fault: one.before for one in call.suspects} == wanted
+    assert [one.fault for one in call.suspects] == sorted(wanted, key=lambda one: (-wanted[one], one))
+    assert [one.name for one in call.suspects] == [call.knowledge.title(one.fault) for one in call.suspects]
+    assert call.suspects[0].fault == "strap"
+    assert {"glass", "hinge"} < set(wanted)
+    creak = Call.begun(both.engines, both.store, "blue van", ["creak"], 10)
+    assert [one.fault for one in creak.suspects] == ["spring", "rail", "unlisted:creak"]
+
+
+def test_what_is_to_be_told_at_once_is_told_once(both: Call) -> None:
+    """Of the complaint, of answers, of dangers that were told; what is said to everybody is left out."""
+    assert both.warnings == ("Keep the window shut.",)
+    assert both.answered("bumps", "quiet").warnings == ("Keep the window shut.",)
+    call = Call.begun(both.engines, both.store, "blue van", ["rattle", "knock"], 10, {"smoke": TOLD})
+    call = call.answered("bumps", "loud")
+    assert call.warnings == ("Smoke: Get out and well away.", "Keep the window shut.", "Drive slowly.")
+    assert IN_DOUBT not in call.warnings
+
+
+def test_facts_that_matter_are_asked_until_they_are_known(both: Call) -> None:
+    """By id, with what the knowledge says of them."""
+    assert both.facts == {"frame": both.knowledge.facts["frame"]}
+    assert both.knows({"frame": "framed"}).facts == {}
+    assert Call.begun(both.engines, both.store, "van", ["creak"], 10).facts == {}
+
+
+def test_the_sheets_are_those_of_the_jobs_in_each_form(both: Call, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Markdown, a page or JSON, with the tag and the time here; letters stay letters."""
+    call = Call.begun(both.engines, both.store, "rötlich", ["rattle", "knock"], 10).answered("bumps", "loud")
+    made = tuple(booking_sheet(call.knowledge, engine, case) for engine, case in call.calls)
+    assert call.sheets == made
+    here = NOON.astimezone().strftime("%d %B %Y %H:%M")
+    paper = document(made, "rötlich", here)
+    assert call.sheet("markdown") == markdown(paper)
+    assert call.sheet("html") == html(paper)
+    text = call.sheet("json")
+    assert json.loads(text) == {
+        "tag": "rötlich",
+        "sheets": [json.loads(json.dumps(as_dict(one))) for one in made],
+    }
+    assert text.startswith('{\n  "tag": "rötlich",\n')
+    assert text.endswith("\n}\n")
+
+
+def test_a_booking_is_on_every_job(both: Call) -> None:
+    """The day and what was remarked; without a remark it is empty."""
+    call = both.booked("2030-01-16", "early").booked("2030-01-17")
+    assert entries(call) == [(Booked("2030-01-16", "early"), Booked("2030-01-17", ""))] * 2
+
+
+def test_a_call_goes_on_without_the_jobs_that_others_have_erased(both: Call) -> None:
+    """With what others have entered on the rest; where all are gone the call stays as it was."""
+    bench = both.store.append(both.jobs[1], Seen("wiggle", "loose"))
+    both.store.erase(both.jobs[0].number)
+    call = both.refreshed()
+    assert call.jobs == (bench,)
+    assert call.answered("sags", "sags").jobs[0].case.seen == {"wiggle": "loose", "sags": "sags"}
+    both.store.erase(bench.number)
+    assert both.refreshed().jobs == both.jobs
+
+
+def test_what_a_screen_shows_is_worked_out_before_it_shows_it(
+    call: Call, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Question, causes and warnings: nothing is left to the screen's own time."""
+
+    def late(*_: object) -> None:
+        raise AssertionError("this was to be worked out beforehand")
+
+    assert call.worked_out() is call
+    for name in ("next_question_of_all", "present", "safety"):
+        monkeypatch.setattr(desks, name, late)
+    assert call.next.question is not None
+    assert call.suspects
+    assert call.warnings
+
+
+# ----------------------------------------------------------------------------------------- who comes when
+
+
+def booked(store: Store, days: int, *more: Entry, complaint: str = "rattle") -> Filed:
+    """A job that is booked for so many days from today."""
+    filed = store.open_case(f"in {days}", complaint)
+    return store.append(filed, Booked(str(TODAY + timedelta(days=days)), ""), *more)
+
+
+def test_jobs_from_today_to_the_day_after_tomorrow_are_expected(engines: Engines, store: Store) -> None:
+    """None of other days, none that is closed or not booked, none whose complaint is unknown here."""
+    store.open_case("unbooked", "rattle")
+    booked(store, 1, complaint="squeal")
+    booked(store, 1, Closed("strap", ""))
+    wanted = [booked(store, days) for days in (-1, 0, 1, 2, 3)][1:4]
+    wanted.append(booked(store, 9, Booked(str(TODAY), "")))
+    booked(store, 0, Booked(str(TODAY + timedelta(days=9)), ""))
+    found = appointments(engines, store, TODAY, lambda: False)
+    assert found is not None
+    assert [(one.number, one.tag, (one.day - TODAY).days) for one in found] == [
+        (wanted[3].number, "in 9", 0),
+        (wanted[2].number, "in 2", 2),
+        (wanted[1].number, "in 1", 1),
+        (wanted[0].number, "in 0", 0),
+    ]
+    for one, filed in zip(found, reversed(wanted), strict=True):
+        assert one.sheet == booking_sheet(engines.knowledge, engines.one(filed.case), filed.case)
+
+
+def test_working_out_who_comes_can_be_stopped_between_two_jobs(engines: Engines, store: Store) -> None:
+    """It is asked before each job, and not where there is none."""
+    asked: list[bool] = []
+
+    def second() -> bool:
+        asked.append(len(asked) == 1)
+        return asked[-1]
+
+    assert appointments(engines, store, TODAY, second) == ()
+    assert asked == []
+    booked(store, 0)
+    booked(store, 1)
+    assert appointments(engines, store, TODAY, second) is None
+    assert asked == [False, True]
