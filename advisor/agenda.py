@@ -6,17 +6,31 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from advisor.booking import BookingSheet
+from advisor.booking import BookingSheet, SetupNeeded
 
 
 @dataclass(frozen=True)
 class Appointment:
-    """A job that is booked for a day, by its number and tag."""
+    """A job that is booked for a day, by its number and tag.
+
+    It has no sheet where what was entered does not fit the knowledge; `danger` was heard on the phone.
+    """
 
     number: int
     tag: str
     day: date
-    sheet: BookingSheet
+    sheet: BookingSheet | None
+    danger: bool = False
+
+    @property
+    def overnight(self) -> bool:
+        """Whether the car comes the evening before."""
+        return self.sheet is not None and self.sheet.overnight
+
+    @property
+    def setups(self) -> tuple[SetupNeeded, ...]:
+        """The setups that the search will probably need."""
+        return self.sheet.setups if self.sheet else ()
 
 
 @dataclass(frozen=True)
@@ -54,13 +68,13 @@ def overview(appointments: Iterable[Appointment], today: date) -> tuple[Day, Day
 def _day(jobs: Sequence[Appointment], day: date) -> Day:
     mine = tuple(one for one in jobs if one.day == day)
     next_day = day + timedelta(days=1)
-    setups = {one.setup: one for job in mine for one in job.sheet.setups}
+    setups = {one.setup: one for job in mine for one in job.setups}
     groups = [
         Group(
             name,
             one.name,
             one.overnight,
-            tuple(job for job in mine if any(needed.setup == name for needed in job.sheet.setups)),
+            tuple(job for job in mine if any(needed.setup == name for needed in job.setups)),
         )
         for name, one in setups.items()
     ]
@@ -69,6 +83,6 @@ def _day(jobs: Sequence[Appointment], day: date) -> Day:
         day,
         mine,
         tuple(groups),
-        here=tuple(job for job in mine if job.sheet.overnight),
-        evening=tuple(job for job in jobs if job.day == next_day and job.sheet.overnight),
+        here=tuple(job for job in mine if job.overnight),
+        evening=tuple(job for job in jobs if job.day == next_day and job.overnight),
     )

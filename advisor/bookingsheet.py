@@ -42,6 +42,9 @@ KEYS = {
 OUTSIDE = "These words are outside what the advisor knows: book a general inspection."
 """What is said where no complaint fits."""
 
+DOES_NOT_FIT = "what was entered does not fit this knowledge: open it on the bench to put it right"
+"""What is said of a booked job for which no sheet can be worked out."""
+
 # The booking sheet
 
 
@@ -268,8 +271,8 @@ def overview_lines(days: Iterable[Day]) -> Iterator[str]:
             yield "  Nobody is booked."
         for job in day.jobs:
             here = " (here since the evening before)" if job in day.here else ""
-            mark = "DANGER, " if job.sheet.dangers else ""
-            yield f"  {mark}{job.number} {job.tag}: {job.sheet.name}, {_expected(job.sheet.total)}{here}"
+            says = f"{job.sheet.name}, {_expected(job.sheet.total)}{here}" if job.sheet else DOES_NOT_FIT
+            yield f"  {'DANGER, ' if job.danger else ''}{job.number} {job.tag}: {says}"
         for group in day.groups:
             tags = ", ".join(f"{job.number} {job.tag}" for job in group.jobs)
             yield f"  {'Overnight' if group.overnight else 'Prepare'}: {group.name}: {tags}"

@@ -20,7 +20,7 @@ from advisor.booking import IN_DOUBT, BookingSheet, booking_sheet, safety
 from advisor.bookingsheet import as_dict, document
 from advisor.case import CUSTOMER, Booked, Case, Entry, Known, Seen, Skipped, TakenBack, Warned
 from advisor.document import html, markdown
-from advisor.engine import Engine
+from advisor.engine import Engine, ImpossibleEvidence
 from advisor.filed import Filed
 from advisor.knowledge import Fact, Knowledge
 from advisor.phone import (
@@ -223,6 +223,10 @@ def appointments(
             continue
         if stop():
             return None
-        sheet = booking_sheet(engines.knowledge, engines.one(filed.case), filed.case)
-        found.append(Appointment(filed.number, filed.tag, date.fromisoformat(booked.day), sheet))
+        try:
+            sheet = booking_sheet(engines.knowledge, engines.one(filed.case), filed.case)
+        except ImpossibleEvidence:
+            sheet = None
+        day, danger = date.fromisoformat(booked.day), bool(filed.case.dangers)
+        found.append(Appointment(filed.number, filed.tag, day, sheet, danger))
     return tuple(found)

@@ -12,8 +12,9 @@ import pytest
 
 from advisor import desk as desks
 from advisor.advice import Contradiction
+from advisor.agenda import overview
 from advisor.booking import IN_DOUBT, booking_sheet
-from advisor.bookingsheet import as_dict, document
+from advisor.bookingsheet import as_dict, document, overview_lines
 from advisor.case import (
     ASKED,
     CUSTOMER,
@@ -397,3 +398,20 @@ def test_working_out_who_comes_can_be_stopped_between_two_jobs(engines: Engines,
     booked(store, 1)
     assert appointments(engines, store, TODAY, second) is None
     assert asked == [False, True]
+
+
+def test_a_booked_job_that_does_not_fit_the_knowledge_is_listed_all_the_same(
+    engines: Engines, store: Store
+) -> None:
+    """The knowledge has changed since: it says where to put it right, and the others have their sheets."""
+    whole = booked(store, 0)
+    hit = booked(store, 0, Warned("smoke", TOLD), Seen("wiggle", "loose"), Seen("slam", "clack"))
+    found = appointments(engines, store, TODAY, lambda: False)
+    assert found is not None
+    assert [(one.number, one.sheet is None) for one in found] == [(hit.number, True), (whole.number, False)]
+    lines = list(overview_lines(overview(found, TODAY)))
+    assert lines[1].startswith(f"  {whole.number} in 0: Rattle, ")
+    assert lines[2] == (
+        f"  DANGER, {hit.number} in 0: what was entered does not fit this knowledge: open it on the bench to "
+        "put it right"
+    )
