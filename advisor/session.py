@@ -497,7 +497,7 @@ class Session:
 
     def newer(self) -> Session | None:
         """The case as others have left it in the meantime, or None where nobody has entered anything."""
-        if self.store.length(self.filed) == self.filed.entries:
+        if not self.filed.number or self.store.length(self.filed) == self.filed.entries:
             return None
         filed = self.store.case(self.filed.number)
         return replace(self, filed=filed) if filed else None

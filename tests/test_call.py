@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Iterator
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -34,7 +36,7 @@ from advisor.filed import Filed
 from advisor.lint import checked
 from advisor.phone import ALLOWED_MINUTES, NOT_KNOWN, fitting, minutes_asked, next_question_of_all
 from advisor.session import Engines
-from advisor.store import Store
+from advisor.store import STRAY, Store
 from tests.conftest import HEAD, faults
 
 NOON = datetime(2030, 1, 15, 12, 0, tzinfo=UTC)
@@ -194,8 +196,12 @@ def test_a_call_is_stored_with_all_its_jobs_by_the_first_entry(engines: Engines,
     """Until then nothing of it is there; an answer to one complaint stores the others too."""
     call = Call.begun(engines, store, "red van", ["rattle", "knock"], 10)
     assert call.knows({}) is call
-    assert call.refreshed() == call
     assert store.cases() == []
+    with closing(sqlite3.connect(str(store._engine.url.database))) as past:
+        past.execute("INSERT INTO entries VALUES (0, 1, '', 'a damaged row', 'of no job', '')")
+        past.commit()
+    assert call.refreshed() == call
+    assert store.erase(STRAY)
     assert entries(call.answered("sags", "sags")) == [(), (by_phone("sags", "sags"),)]
     assert len(store.cases()) == 2
 
@@ -320,6 +326,8 @@ def test_the_sheets_are_those_of_the_jobs_in_each_form(both: Call, monkeypatch: 
     }
     assert text.startswith('{\n  "tag": "rötlich",\n')
     assert text.endswith("\n}\n")
+    one = Call.begun(both.engines, both.store, "blue van", ["creak"], 10)
+    assert json.loads(one.sheet("json"))["tag"] == "blue van"
 
 
 def test_a_booking_is_on_every_job(both: Call) -> None:

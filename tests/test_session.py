@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,6 +18,7 @@ from advisor.advice import Contradiction, Workshop, what_answers_do
 from advisor.case import (
     Accounted,
     Acknowledged,
+    Cancelled,
     Checked,
     Closed,
     Ended,
@@ -22,6 +26,7 @@ from advisor.case import (
     Known,
     Measured,
     Prepared,
+    Reopened,
     Repaired,
     Replayed,
     Seen,
@@ -29,7 +34,7 @@ from advisor.case import (
     TakenBack,
 )
 from advisor.customer import customer_sheet
-from advisor.document import html, markdown
+from advisor.document import Document, html, markdown
 from advisor.entry import NotUnderstood, fields, understand
 from advisor.evidence import Measurement
 from advisor.jobcard import job_card
@@ -38,7 +43,7 @@ from advisor.lint import checked
 from advisor.lookahead import LookAhead
 from advisor.planning import plan
 from advisor.ranking import compile_ranker
-from advisor.session import Engines, Session, glance
+from advisor.session import Engines, Session, glance, reopened
 from advisor.store import Store
 from tests.test_bench import GAS, HUM
 from tests.test_screens import DOOR
@@ -300,6 +305,57 @@ def test_what_others_entered_is_noticed(bench: Session) -> None:
     assert newer.newer() is None
 
 
+def test_a_job_that_is_not_stored_yet_has_nothing_newer(hum: Engines, store: Store) -> None:
+    """Damaged rows that name no job lie under its number, 0: they are not taken for its own."""
+    session = Session.opened(hum, store, store.draft("bay 2", "hum"), Workshop())
+    with closing(sqlite3.connect(str(store._engine.url.database))) as past:
+        past.execute("INSERT INTO entries VALUES (0, 1, '', 'seen', 'glow', 'glows')")
+        past.commit()
+    assert session.newer() is None
+
+
+# --------------------------------------------------------------------------------------------- closing
+
+
+def test_closing_says_beforehand_what_it_will_record(bench: Session) -> None:
+    """A cause with or without its remedy, one in words, or none; of a job by its number and tag."""
+    head = f"Close job {bench.filed.number}, bay 2?"
+    tail = "It then stands among the closed jobs, where it can be reopened."
+    lamp = "Recorded is as found and put right: Lamp stays lit."
+    assert bench.closing_words("lamp") == f"{head} {lamp} No remedy was entered for it. {tail}"
+    assert bench.repaired("lamp").closing_words("lamp") == f"{head} {lamp} {tail}"
+    nothing = "Recorded is that no cause was found: nothing is learned from this job."
+    assert bench.closing_words("") == f"{head} {nothing} {tail}"
+    words = "Recorded is this cause, as written: a mouse. It is not listed, so nothing is counted."
+    assert bench.closing_words("unlisted:hum", "a mouse") == f"{head} {words} {tail}"
+
+
+def test_a_cause_in_words_is_kept_on_one_line_of_120_letters(bench: Session) -> None:
+    """As the unlisted cause of the complaint."""
+    closed = bench.closed_in_words("  a\n mouse " + "x" * 200).case.closed
+    assert closed == Closed("unlisted:hum", "a mouse " + "x" * 112)
+
+
+def test_a_cancelled_job_says_why(bench: Session) -> None:
+    """It is open no more, and not closed either."""
+    after = bench.cancelled("sold the car")
+    assert stored(after) == (Cancelled("sold the car", ""),)
+    assert (after.case.is_open, after.case.closed) == (False, None)
+
+
+def test_a_closed_job_goes_on_and_an_open_one_stays(bench: Session) -> None:
+    """By an entry at the store's time and without a reason; a job that is not there is None."""
+    store, number = bench.store, bench.filed.number
+    assert reopened(store, number) == bench.filed
+    closed = bench.closed("lamp")
+    again = reopened(store, number)
+    assert again is not None
+    assert again.case.entries == (*closed.case.entries, Reopened("", NOON.isoformat()))
+    assert store.case(number) == again
+    assert reopened(store, number) == again
+    assert reopened(store, 77) is None
+
+
 # --------------------------------------------------------------------------------------- what is known
 
 
@@ -435,7 +491,9 @@ def test_other_knowledge_is_noticed_and_replayed_once(hum: Engines, store: Store
 
 @pytest.mark.parametrize("form", ["markdown", "html"])
 @pytest.mark.parametrize("customer", [True, False])
-def test_a_paper_is_the_one_of_its_kind_and_form(form: str, customer: bool, bench: Session) -> None:
+def test_a_paper_is_the_one_of_its_kind_and_form(
+    form: str, customer: bool, bench: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Job card or customer's page, as Markdown or as a page, with this store's units and time."""
     session = bench.prefers("temperature", "°F").saw("glow", "glows")
     write = customer_sheet if customer else job_card
@@ -443,7 +501,15 @@ def test_a_paper_is_the_one_of_its_kind_and_form(form: str, customer: bool, benc
         session.knowledge, session.engines.of, session.filed, session.preferences, session.store.now()
     )
     wanted = html(paper) if form == "html" else markdown(paper)
+    handed: list[tuple[object, ...]] = []
+
+    def kept(*words: Any) -> Document:
+        handed.append(words[3:])
+        return write(*words)
+
+    monkeypatch.setattr(sessions, "customer_sheet" if customer else "job_card", kept)
     assert session.job_card("html" if form == "html" else "markdown", customer) == wanted
+    assert handed == [({"temperature": "°F"}, NOON.isoformat())]
 
 
 def test_playing_out_gives_the_same_figures_each_time_and_tells_how_far_it_is(bench: Session) -> None:
@@ -458,6 +524,18 @@ def test_playing_out_gives_the_same_figures_each_time_and_tells_how_far_it_is(be
     assert told
     assert told[-1][0] == told[-1][1]
     assert session.look_ahead(lambda *_: None, lambda: True, 20) is None
+
+
+def test_playing_out_is_compared_with_what_stands_first_on_the_screen(bench: Session) -> None:
+    """By whichever ranking; it need not be what the advice without a ranking would take."""
+    plain = {}
+    for ranking in ("bits", "bits per minute"):
+        session = bench.ranked("bits" if ranking == "bits" else "bits per minute")
+        found = session.look_ahead(lambda *_: None, lambda: False, 20)
+        assert found is not None
+        assert found.plain == session.proposals[0].reading
+        plain[ranking] = found.plain
+    assert plain["bits"] != plain["bits per minute"]
 
 
 def test_playing_out_reckons_with_this_workshop_and_what_a_repair_takes(
@@ -512,8 +590,14 @@ def test_a_quiet_look_ahead_speaks_only_where_it_changes_the_advice(
         answer[0] = found = LookAhead((), 1.0, None)
         monkeypatch.setattr(LookAhead, "changes_the_advice", changes)
         assert bench.better_ahead(stop) is (found if changes else None)
+    monkeypatch.setattr(LookAhead, "changes_the_advice", True)
     asked.clear()
     assert bench.repaired("lamp").better_ahead(stop) is None
+    seen = {"glow": "glows", "current": "high", "hiss": "silent", "click": "silent"}
+    sure = opened(bench.engines, bench.store, *(Seen(*one) for one in seen.items()))
+    assert sure.advice.stop is not None
+    assert sure.can_look_ahead
+    assert sure.better_ahead(stop) is None
     assert asked == []
 
 
