@@ -548,7 +548,7 @@ async def test_the_job_card_is_read_on_the_screen_and_saved(
     hum: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Key b shows the job card, key c the customer's page, key s saves it as a page to print."""
-    monkeypatch.setattr("textual.app.user_downloads_path", lambda: tmp_path)
+    monkeypatch.setattr("advisor.store.user_downloads_path", lambda: tmp_path)
     async with running(hum, tmp_path, (100, 40)) as pilot:
         task = await opened(pilot, "bay 7")
         await entered(pilot, lambda: task.session.saw("glow", "glows"))

@@ -41,6 +41,7 @@ from advisor.case import (
     Known,
     Measured,
     Prepared,
+    Reopened,
     Repaired,
     Replayed,
     Seen,
@@ -101,7 +102,7 @@ ENTRIES: st.SearchStrategy[Entry] = st.one_of(
     st.builds(Measured, IDS, st.lists(MEASUREMENTS, max_size=2).map(tuple)),
     st.builds(Accounted, IDS, MEASUREMENTS),
     *(st.builds(kind, IDS, TEXTS) for kind in (Skipped, Ended, Replayed, Closed, Cancelled)),
-    *(st.builds(kind, IDS, TIMES) for kind in (Prepared, Acknowledged, Repaired)),
+    *(st.builds(kind, IDS, TIMES) for kind in (Prepared, Acknowledged, Repaired, Reopened)),
     st.builds(Booked, st.dates().map(str), TEXTS),
     st.builds(Checked, IDS, st.sampled_from([GONE, STILL_THERE])),
 )

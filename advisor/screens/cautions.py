@@ -15,7 +15,7 @@ from textual.widgets import Button, Static
 from advisor.screens.asking import AskingDialog
 from advisor.screens.cardtext import CardText
 
-NOT_ALL_SEEN = "Not every caution was in view. Now it is: read it, then press y again."
+NOT_ALL_SEEN = "Not every caution was in view. Read the one that is now, then press y again."
 
 
 class CautionsScreen(AskingDialog[bool]):

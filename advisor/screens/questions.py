@@ -117,7 +117,7 @@ def setups(bench: TaskScreen) -> None:
         names = " and ".join(known[one].name for one in plan.setups)
         lines.insert(0, ("begin", f"Begin now: {names} ({duration(plan.waiting_minutes)})"))
     if not lines and unread:
-        bench.show_news("Read the cautions first (⚠, then key y). Then the wait can begin.")
+        bench.show_news("The cautions were not read yet. Read them (⚠), press y, then begin the wait.")
         return
     if not lines:
         bench.notify("Nothing has to be waited for, and no setup is in place.", timeout=3)
