@@ -201,14 +201,34 @@ def test_a_normal_thing_is_named_where_two_words_are_of_it(known: Known_) -> Non
     normal = "harmless:\n  drips: {name: Drops, customer: clear drops below, tell: That is normal.}\n"
     knowledge = known(WORDS + normal)
     assert fitting(knowledge, "clear drops").harmless == ("drips",)
+    assert fitting(knowledge, "clear drops").dangers == ()
     assert fitting(knowledge, "drops").harmless == ()
     assert fitting(knowledge, "clear").harmless == ()
+
+
+@pytest.mark.parametrize(
+    ("spoken", "fits"),
+    [
+        ("lamp", True),
+        ("lamp purple", False),
+        ("lamp glove purple", True),
+        ("boot purple", True),
+        ("boot purple orange", True),
+        ("purple", False),
+    ],
+)
+def test_one_word_of_a_longer_phrase_is_too_little_beside_others(
+    known: Known_, spoken: str, fits: bool
+) -> None:
+    """Of "lamp glove shelf" one word counts if it is all that was said; half of "boot lid" always does."""
+    text = WORDS.replace("customer: The trim is wet", "customer: [lamp glove shelf, boot lid]")
+    assert fitting(known(text), spoken).complaints == (("damp",) if fits else ())
 
 
 def test_a_name_of_words_that_say_nothing_fits_nothing(known: Known_) -> None:
     """It is no fault of a complaint that its name could be any."""
     knowledge = known(
-        WORDS.replace("name: Wind noise", "name: It does not").replace("It whistles at", "It has")
+        WORDS.replace("name: Wind noise", "name: It does not").replace("It whistles at speed", "It has it")
     )
     assert fitting(knowledge, "it does not, it has not").complaints == ()
     assert fitting(knowledge, "the trim").complaints == ("damp",)
