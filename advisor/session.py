@@ -448,6 +448,12 @@ class Session:
         """With the remedy of a fault done."""
         return self._entered(Repaired(fault, self.store.now()))
 
+    def repair_words(self, fault: str) -> str:
+        """What recording a remedy as done will enter."""
+        listed, title = self.knowledge.faults.get(fault), self.knowledge.title(fault)
+        done = f"“{listed.remedy}” ({title})" if listed else f"the remedy for {title}"
+        return f"Record on {self.filed.name.lower()}, {self.filed.tag}, that {done} was done just now?"
+
     def checked(self, gone: bool) -> Session:
         """With what the check after a repair found."""
         return self._entered(Checked(self.case.complaint, GONE if gone else STILL_THERE))

@@ -411,6 +411,12 @@ async def test_a_repair_is_checked_and_the_search_goes_on(hum: Path, tmp_path: P
         await settled(pilot)
         await pilot.press("1")
         await settled(pilot)
+        question = pilot.app.screen
+        assert isinstance(question, ChoiceScreen)
+        recorded = "“Adjust the switch” (Lamp stays lit) was done just now"
+        assert question.heading == f"Record on job 1, bay 2, that {recorded}?"
+        await pilot.press("1")
+        await settled(pilot)
         assert "Now look for the complaint again." in words(pilot)
         assert "How: Listen again at night" in words(pilot)
         same_as_kept("the_complaint_is_looked_for_again", pilot)
@@ -421,7 +427,7 @@ async def test_a_repair_is_checked_and_the_search_goes_on(hum: Path, tmp_path: P
         await pilot.press("1")
         await settled(pilot)
         assert "The complaint is gone after the repair." in words(pilot)
-        await pilot.press("1")
+        await pilot.press("1", "1")
         await until(pilot, listed)
         kinds = [type(entry) for entry in task.session.case.entries]
         assert kinds.count(Repaired) == 2
@@ -429,6 +435,42 @@ async def test_a_repair_is_checked_and_the_search_goes_on(hum: Path, tmp_path: P
         closed = task.session.case.closed
         assert closed is not None
         assert closed.fault == "radio"
+
+
+@pytest.mark.parametrize("slip", [("1",), ("e", "2")], ids=["on the stop card", "another remedy"])
+async def test_a_remedy_is_recorded_only_after_a_question(
+    hum: Path, tmp_path: Path, slip: tuple[str, ...]
+) -> None:
+    """It says in one sentence what will be recorded; left by Esc or by the second line it records nothing."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot)
+        await entered(
+            pilot,
+            lambda: task.session.saw("hiss", "hisses"),
+            lambda: task.session.saw("click", "silent"),
+            lambda: task.session.saw("glow", "dark"),
+        )
+        assert "Sure enough: Radio stays awake." in words(pilot)
+        fault = "radio" if slip == ("1",) else task.session.advice.suspects[1].fault
+        if fault == "lamp":
+            await entered(pilot, lambda: task.session.acknowledged(["hot"]))
+        before = task.session.case.entries
+        for way_out in ("escape", "2"):
+            for key in slip:
+                await pilot.press(key)
+                await settled(pilot)
+            asked = pilot.app.screen
+            assert isinstance(asked, ChoiceScreen)
+            assert f"({task.session.knowledge.title(fault)}) was done just now?" in asked.heading
+            await pilot.press("enter")
+            assert pilot.app.screen is asked
+            await pilot.press(way_out)
+            await settled(pilot)
+            assert pilot.app.screen is task
+            assert task.session.case.entries == before
+        await pilot.press(*slip, "1")
+        await settled(pilot)
+        assert [type(one) for one in task.session.case.entries[len(before) :]] == [Repaired]
 
 
 async def test_one_cause_that_cannot_explain_everything_is_pointed_out(hum: Path, tmp_path: Path) -> None:

@@ -33,17 +33,22 @@ def remedy(bench: TaskScreen) -> None:
 
 
 def repaired(bench: TaskScreen, fault: str) -> None:
-    """Enter that the remedy of a fault was done, once its cautions have been read."""
+    """Enter that the remedy of a fault was done: its cautions are read first, then it is asked once."""
     session = bench.session
     due = session.to_acknowledge(session.remedy_cautions(fault))
-    if not due:
-        bench.change(lambda: session.repaired(fault))
-        return
+
+    def decided(answer: str | None) -> None:
+        if answer == "record":
+            bench.change(lambda: session.acknowledged(due).repaired(fault))
 
     def read(answer: bool | None) -> None:
         if answer:
-            bench.change(lambda: session.acknowledged(due).repaired(fault))
+            lines = [("record", "Record it"), ("not", "Record nothing")]
+            bench.app.push_screen(ChoiceScreen(session.repair_words(fault), lines), decided)
 
+    if not due:
+        read(True)
+        return
     words = [caution_words(session.knowledge, one) for one in due]
     bench.app.push_screen(CautionsScreen("Before the remedy", words), read)
 

@@ -72,7 +72,7 @@ STRAY_KEYS = (
     *("home", "end", "pageup", "pagedown", "left", "right", "up", "down", "enter", "space", "z", "Z", "0"),
     *("9", "ß", "é", "漢", "ctrl+s", "ctrl+p", "ctrl+w", "f4", "f10", "minus", "5", "j", "k", "v"),
 )
-FINISHING = ("repaired", "checked", "closed", "close", "read", "book", "go", "begin", "leave")
+FINISHING = ("repaired", "checked", "closed", "close", "read", "book", "go", "begin", "leave", "record")
 """Choices that bring a job further to its end, by the first word of their name."""
 MANY_JOBS = 9
 """With so many open jobs a visitor rather goes on with one of them than begins another."""
