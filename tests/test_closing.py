@@ -117,6 +117,10 @@ async def test_another_cause_is_searched_in_the_list(door: Path, tmp_path: Path,
         assert keys(pilot) == ["glass", "in words"]
         await pilot.press("enter", "enter")
         await settled(pilot)
+        assert isinstance(pilot.app.screen, CauseScreen)
+        await pilot.press("down", "enter")
+        await settled(pilot)
+        assert "Glass loose in its run" in asked(pilot)
         await choose(pilot, "close")
         await until(pilot, listed)
         assert store.cases()[0].case.closed == Closed("glass", "")

@@ -12,6 +12,7 @@ from textual.widgets import Button, Input, Static
 
 from advisor.report import account_lines
 from advisor.screens.asking import AskingDialog
+from advisor.screens.labelled import Labelled
 from advisor.session import NotUnderstood, Session
 from advisor.trouble import StoreTrouble
 
@@ -30,9 +31,12 @@ class AccountScreen(AskingDialog[Session]):
         """The account, and a row for another part."""
         with VerticalScroll(id="box", can_focus=False):
             yield Static(id="account", markup=False)
-            with Horizontal(classes="row"):
-                yield Input(placeholder="What was disconnected", id="what", compact=True, max_length=60)
-                yield Input(placeholder="Draw falls by, e.g. 120 mA", id="much", compact=True, max_length=30)
+            yield Labelled(
+                "Disconnected", Input(placeholder="which part", id="what", compact=True, max_length=60)
+            )
+            yield Labelled(
+                "Draw falls by", Input(placeholder="e.g. 120 mA", id="much", compact=True, max_length=30)
+            )
             yield Static(id="says", markup=False)
             with Horizontal(classes="row"):
                 yield Button("Add this part", id="add", variant="primary", compact=True)

@@ -19,6 +19,7 @@ from advisor.desk import Call, heard
 from advisor.engine import TooWide
 from advisor.problems import ProblemsFound
 from advisor.screens.asking import AskingScreen
+from advisor.screens.labelled import Labelled
 from advisor.screens.ticks import TickList
 from advisor.session import Engines
 from advisor.store import Store
@@ -46,17 +47,13 @@ class CallStartScreen(AskingScreen[Call]):
         """Tag, words, and the complaints that fit them."""
         yield Static("A call: which car, and what is it about?", id="title")
         with Vertical(id="body"):
-            yield Input(
-                placeholder="Tag of the car: no names, no number plates",
-                id="tag",
-                max_length=80,
-                compact=True,
+            yield Labelled(
+                "Tag of the car",
+                Input(placeholder="no names, no number plates", id="tag", max_length=80, compact=True),
             )
-            yield Input(
-                placeholder='What the customer says, e.g. "dead in the morning"',
-                id="words",
-                max_length=200,
-                compact=True,
+            yield Labelled(
+                "Customer says",
+                Input(placeholder='e.g. "dead in the morning"', id="words", max_length=200, compact=True),
             )
             yield Static(id="danger", markup=False)
             yield Static(id="says", markup=False)

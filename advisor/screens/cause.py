@@ -14,6 +14,8 @@ from textual.widgets import Button, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from advisor.screens.asking import AskingDialog
+from advisor.screens.choices import ChoiceList
+from advisor.screens.labelled import Labelled
 from advisor.session import LONGEST_CAUSE
 
 IN_WORDS = "in words"
@@ -35,8 +37,9 @@ class CauseScreen(AskingDialog[tuple[str, str]]):
         """A search, what it finds, and what was typed as a cause of its own."""
         with Vertical(id="box"):
             yield Static("Search the causes of this complaint, or write what it was.", markup=False)
-            yield Input(placeholder="cause", id="search", max_length=LONGEST_CAUSE, compact=True)
-            yield OptionList(id="causes")
+            field = Input(placeholder="search, or write", id="search", max_length=LONGEST_CAUSE, compact=True)
+            yield Labelled("Cause", field)
+            yield ChoiceList(id="causes")
             yield Button("Back", compact=True)
 
     def on_mount(self) -> None:
@@ -57,11 +60,8 @@ class CauseScreen(AskingDialog[tuple[str, str]]):
 
     @on(Input.Submitted)
     def to_list(self) -> None:
-        """On to what was found."""
-        listed = self.query_one(OptionList)
-        if listed.option_count:
-            listed.focus()
-            listed.highlighted = 0
+        """On to what was found; none of it is chosen by that."""
+        self.query_one(OptionList).focus()
 
     @on(OptionList.OptionSelected)
     def chosen(self, event: OptionList.OptionSelected) -> None:

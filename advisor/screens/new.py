@@ -15,6 +15,7 @@ from textual.widgets.option_list import Option
 from advisor.knowledge import Knowledge
 from advisor.screens.asking import AskingDialog
 from advisor.screens.choices import ChoiceList
+from advisor.screens.labelled import Labelled
 
 
 class NewJobScreen(AskingDialog[tuple[str, str]]):
@@ -30,7 +31,8 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
         """Tag first, then the complaints in the customer's words."""
         with Vertical(id="box"):
             yield Static("New job. Which car? A tag of your own: no names, no number plates.", markup=False)
-            yield Input(placeholder="e.g. bay 2 blue estate", id="tag", max_length=80, compact=True)
+            field = Input(placeholder="e.g. bay 2 blue estate", id="tag", max_length=80, compact=True)
+            yield Labelled("Tag", field)
             yield Static("What is complained about?", markup=False)
             yield ChoiceList(
                 *(

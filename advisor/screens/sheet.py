@@ -13,6 +13,7 @@ from textual.widgets import Button, Footer, Input, Static
 
 from advisor.desk import Call
 from advisor.screens.asking import AskingScreen
+from advisor.screens.labelled import Labelled
 from advisor.screens.paper import Paper
 from advisor.trouble import StoreTrouble
 
@@ -40,7 +41,7 @@ class SheetScreen(AskingScreen[Call]):
         with Horizontal(classes="row"):
             yield Button("Today", id="today", variant="primary", compact=True)
             yield Button("Tomorrow", id="tomorrow", compact=True)
-            yield Input(placeholder="another day: 2030-01-31", id="day", compact=True, max_length=10)
+            yield Labelled("Day", Input(placeholder="2030-01-31", id="day", compact=True, max_length=10))
             yield Button("Save", id="save", compact=True)
             yield Button("Back", id="back", compact=True)
         yield Static(id="says", markup=False)

@@ -62,7 +62,9 @@ class StartScreen(AskingScreen[None]):
     def compose(self) -> ComposeResult:
         """A search, then the jobs."""
         yield Static("advisor: which reading next, how sure are we, when to stop", id="title")
-        yield Input(placeholder="Search all jobs: tag, complaint, cause (key /)", id="search", max_length=80)
+        search = Input(placeholder="tag, complaint, cause", id="search", max_length=80)
+        search.border_title = "Search all jobs (key /)"
+        yield search
         yield OptionList(id="jobs")
         yield Static(id="says", markup=False)
         yield Footer()

@@ -1,0 +1,20 @@
+"""A field with its label beside it: what a placeholder says is gone as soon as one types."""
+
+from __future__ import annotations
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal
+from textual.widgets import Input, Label
+
+
+class Labelled(Horizontal):
+    """A field in one row with its label, which stays whatever is typed."""
+
+    def __init__(self, label: str, field: Input) -> None:
+        super().__init__()
+        self.label, self.field = label, field
+
+    def compose(self) -> ComposeResult:
+        """The label, then the field."""
+        yield Label(self.label, markup=False)
+        yield self.field
