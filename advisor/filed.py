@@ -87,6 +87,11 @@ class Filed:
         return replace(self, case=self.case.with_entry(entry), times=(*self.times, at))
 
 
+def in_one_line(tag: str) -> str:
+    """A tag as all screens and papers show it; one stored by an earlier version may have line breaks."""
+    return " ".join(tag.split())
+
+
 def but_for_time(entry: Entry) -> tuple[type[Entry], dict[str, Any]]:
     """What an entry says, whenever it was said."""
     return type(entry), {name: said for name, said in vars(entry).items() if name != "at"}
@@ -177,7 +182,7 @@ def _check_time(said: str) -> None:
 
 def filed_from(number: int, head: Any, rows: list[Any]) -> Filed:
     """A case from its row, if there is one, and those of its entries; raises `Damaged`."""
-    tag = head.tag if head and isinstance(head.tag, str) else ""
+    tag = in_one_line(head.tag) if head and isinstance(head.tag, str) else ""
     try:
         if head is None:
             raise ValueError("what it is about is missing")

@@ -20,7 +20,7 @@ from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 from advisor import database
 from advisor.case import Case, Entry, TakenBack
 from advisor.database import CASES, ENTRIES, ERASED, OFF_TROLLEY, PREFERENCES, SETTINGS, reason_of, trouble
-from advisor.filed import Filed, but_for_time, filed_from, row_of
+from advisor.filed import Filed, but_for_time, filed_from, in_one_line, row_of
 from advisor.trouble import Damaged, Erased, Overtaken, StoreTrouble
 
 EXPORT_VERSION = 1
@@ -89,7 +89,7 @@ class Store:
 
     def draft(self, tag: str, complaint: str, knowledge: str = "") -> Filed:
         """A case for a vehicle that nobody has entered anything on: it is stored with its first entry."""
-        return Filed(0, " ".join(tag.split())[:80], self.now(), Case(complaint), (), knowledge)
+        return Filed(0, in_one_line(tag)[:80], self.now(), Case(complaint), (), knowledge)
 
     def open_case(self, tag: str, complaint: str, knowledge: str = "") -> Filed:
         """Start a case for a vehicle, known by a tag of the workshop's own."""
