@@ -45,7 +45,7 @@ KINDS: dict[str, type[Entry]] = {
     "cancelled": cases.Cancelled,
 }
 UNSURE = "unsure"
-STAMPED = ("prepared", "acknowledged", "repaired")
+STAMPED = ("prepared", "acknowledged", "repaired", "reopened")
 """Entries that say a time themselves."""
 _SPEAKERS = (TECHNICIAN, CUSTOMER)
 YEARS = range(1970, 9999)
