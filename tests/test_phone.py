@@ -116,7 +116,7 @@ readings:
 )
 
 
-OTHERWISE = "table: [{otherwise: {quiet: 0.5, loud: 0.5}}]"
+SAGS = "    noisy_or: {leak: 5 of 100, causes: {hinge: 70 of 100}}\n"
 
 
 def phone_engine(knowledge: Knowledge, complaint: str) -> Engine:
@@ -340,14 +340,18 @@ def test_what_is_left_may_just_be_enough(known: Known_) -> None:
 
 def test_a_question_that_tells_nothing_is_none_that_is_left(known: Known_) -> None:
     """Its answers come alike with every cause: there is nothing left to ask, and nothing to weigh."""
-    knowledge = known(
-        ASKED.replace("noisy_or: {leak: 10 of 100, causes: {strap: 90 of 100}}", OTHERWISE).replace(
-            "noisy_or: {leak: 5 of 100, causes: {hinge: 70 of 100}}",
-            OTHERWISE.replace("quiet", "straight").replace("loud", "sags"),
-        )
-    )
+    alike = """\
+    table:
+      - when: {hinge: present}
+        gives: {straight: 0.5, sags: 0.5}
+      - otherwise: {straight: 0.5, sags: 0.5}
+"""
+    knowledge = known(ASKED.replace(SAGS, alike))
+    case = Case("knock").with_entry(said(knowledge, "bumps", "loud"))
+    (only,) = questions(knowledge, [(phone_engine(knowledge, "knock"), case)])
+    assert (only.reading, only.bits) == ("sags", 0)
     engine = phone_engine(knowledge, "knock")
-    found = next_question(knowledge, engine, Case("knock"), 0, rule=PhoneRule(0.0))
+    found = next_question(knowledge, engine, case, 0, rule=PhoneRule(0.0))
     assert (found.question, found.reason, found.worth) == (None, "nothing-left", 0)
     assert found.words == "Everything that a customer can answer has been asked."
 
