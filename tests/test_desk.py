@@ -286,3 +286,12 @@ async def test_a_call_begins_with_what_is_ticked_and_is_kept_once_answered(
         await pilot.press("1")
         await settled(pilot)
         assert store.cases() == list(screen.call.jobs)
+
+
+async def test_ctrl_c_says_how_the_desk_is_left(tmp_path: Path) -> None:
+    """Whoever tries to leave as in other programs is told the key, and nothing ends."""
+    async with at_desk(tmp_path) as pilot:
+        await settled(pilot)
+        await pilot.press("ctrl+c")
+        await settled(pilot)
+        assert "Ctrl+Q leaves the program; everything is saved." in " ".join(text_of(pilot).split())

@@ -254,6 +254,10 @@ class AdvisorApp(App[None]):
         if not isinstance(self.screen, HelpScreen):
             self.push_screen(HelpScreen(self.screen))
 
+    def action_help_quit(self) -> None:
+        """Say how the program is left, where somebody tries it with Ctrl+C."""
+        self.notify("Ctrl+Q leaves the program; everything is saved.")
+
     def action_light(self) -> None:
         """Switch between light and dark."""
         self.theme = "textual-light" if self.theme == "textual-dark" else "textual-dark"

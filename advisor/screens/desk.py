@@ -78,14 +78,14 @@ class DeskScreen(AskingScreen[None]):
             booked = appointments(self.engines, self.store, today, lambda: worker.is_cancelled)
             damaged = [str(one) for one in self.store.jobs().damaged]
         except (StoreTrouble, ProblemsFound, TooWide) as error:
-            self.app.call_from_thread(self.tell, [], str(error))
+            self.app.call_from_thread(self.show_overview, [], str(error))
             return
         if booked is not None:
             says = "This is advice: local rules and licensed practice come first."
             lines = [*overview_lines(overview(booked, today)), *damaged]
-            self.app.call_from_thread(self.tell, lines, says)
+            self.app.call_from_thread(self.show_overview, lines, says)
 
-    def tell(self, lines: list[str], says: str) -> None:
+    def show_overview(self, lines: list[str], says: str) -> None:
         """Show the overview."""
         self.query_one("#overview", Static).update(Content("\n").join(map(Content, lines)))
         self.query_one("#says", Static).update(says)
