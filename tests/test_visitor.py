@@ -80,7 +80,7 @@ def ranking_among_units() -> Iterator[None]:
 def test_a_key_that_locks_every_job_is_found(tmp_path: Path) -> None:
     """With the ranking among the units again, the visitor comes upon it."""
     with ranking_among_units():
-        _, problems = walked(options(tmp_path / "log", 1500, 2, "generated"))
+        _, problems = walked(options(tmp_path / "log", 1500, 7, "generated"))
     assert problems
     assert "There is no preference for 'ranking'" in problems[0]
     assert json.loads((tmp_path / "log").read_text(encoding="utf-8").splitlines()[-1])["found"] == problems[0]

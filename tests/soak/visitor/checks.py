@@ -5,7 +5,7 @@ from __future__ import annotations
 import inspect
 import random
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import sqlalchemy as sa
@@ -214,7 +214,9 @@ class Watch:
         there = self.filed.get(session.filed.number, session.filed)
         if there.entries != session.filed.entries:
             return  # somebody else has gone on with it: shown within seconds
-        fresh = Session.opened(self.engines, self.store, there, Workshop())
+        opened = Session.opened(self.engines, self.store, there, Workshop())
+        # What another bench has chosen meanwhile counts here from the next opening on.
+        fresh = replace(opened, ranking=session.ranking, off_trolley=session.off_trolley)
         wrong = differ(advised(session), advised(fresh), waits=bool(session.waiting))
         if wrong:
             raise Found(f"the advice on job {there.number} is another one after a fresh start: {wrong}")
