@@ -19,7 +19,8 @@ LISTED = [
 ]
 PARTS = {"saving": 3, "web": 3, "typed": 2, "command": 2, "knowledge": 2, "part": 1, "news": 1, "inner": 1}
 KEPT = re.compile(
-    r"\b(kept|not entered|put back|Nothing (was|is) (lost|changed|erased|started|saved))\b", re.IGNORECASE
+    r"\b(kept|not entered|put back|Nothing (was|is) (lost|changed|erased|started|saved|written))\b",
+    re.IGNORECASE,
 )
 DO = re.compile(
     r"(add|change|check|choose|close|compare|end|enter|fill|find|give|go|hang|keep|leave|let|look|lower|make|measure|mend"
