@@ -362,13 +362,24 @@ async def test_the_vehicle_is_asked_for_every_fact_that_matters(tmp_path: Path) 
         assert "sunroof" not in task.session.facts
 
 
+async def cautions_read(pilot: Pilot[None], task: TaskScreen) -> None:
+    """Confirm the cautions on the card: at once where all are in view, else once the rest came into view."""
+    for _ in range(2):
+        proposal = task.proposal
+        if proposal is not None and task.session.to_acknowledge(task.session.cautions(proposal)):
+            await pilot.press("y")
+            await settled(pilot)
+    assert task.proposal is not None
+    assert not task.session.to_acknowledge(task.session.cautions(task.proposal))
+
+
 async def measuring(pilot: Pilot[None], *keys: str) -> TaskScreen:
     """A new drain job with the sleeping current on the card, and some keys pressed."""
     task = await opened(pilot)
     task.chosen = "sleeping_current"
     task.show_session()
-    await pilot.press("y")
     await settled(pilot)
+    await cautions_read(pilot, task)
     for key in keys:
         await pilot.press(key)
     await settled(pilot)
@@ -406,8 +417,9 @@ async def test_a_bounced_key_answers_one_card(tmp_path: Path) -> None:
     async with running(KNOWLEDGE, tmp_path) as pilot:
         task = await opened(pilot)
         task.chosen = "battery_test"
-        task.action_read()
+        task.show_session()
         await settled(pilot)
+        await cautions_read(pilot, task)
         pilot.app.attention = Attention(60, lambda: 0.0)
         for _ in range(8):
             pilot.app.post_message(Key("1", "1"))
