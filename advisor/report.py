@@ -57,7 +57,7 @@ def percent(probability: float) -> str:
         return "<1 %"
     if 0.995 < probability < 1:
         return ">99 %"
-    return f"{100 * probability:.0f} %"
+    return f"{round(100 * probability, 8):.0f} %"  # round-off does not tell 60 from 61
 
 
 def move(suspect: Suspect) -> str:

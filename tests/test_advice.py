@@ -29,7 +29,7 @@ from advisor.engine import Engine, compile_tables
 from advisor.evidence import Measurement
 from advisor.knowledge import Knowledge
 from advisor.network import build
-from advisor.report import remedy_lines, stop_sentence, why
+from advisor.report import percent, remedy_lines, stop_sentence, why
 from tests import oracle
 from tests.conftest import complaint, faults
 
@@ -785,3 +785,8 @@ def test_advice_that_is_not_exact_says_how_far_it_may_be_off(
     for one in advice.proposals:
         truth = exact.information_bits[one.reading]
         assert one.information_bits == pytest.approx(truth, abs=advice.bits_error + 1e-9)
+
+
+def test_round_off_shows_no_other_percentage() -> None:
+    """The same probability worked out in two ways reads the same."""
+    assert percent(0.6049999999999999) == percent(0.6050000000000001)
