@@ -232,6 +232,23 @@ def test_a_job_that_was_opened_on_the_second_try_is_found_on_the_third(store: St
     assert store.open_case("bay", "no_heat").number > begun.number
 
 
+def test_a_job_whose_first_entries_nobody_heard_of_is_found_again_once(store: Store) -> None:
+    """With all of them at their first times, and so is the other job of the call; a new job is a new one."""
+    drafts = [store.draft("bay", one) for one in ("flat_battery", "no_heat")]
+    with losing(store, done=False):
+        store.append_each((drafts[0], [FAR]), (drafts[1], []))
+    with losing(store, done=True):
+        store.append_each((drafts[0], [FAR, NEAR]), (drafts[1], []))
+    there = store.cases()[::-1]
+    assert [one.case.entries for one in there] == [(FAR, NEAR), ()]
+    assert store.append_each((drafts[0], [FAR, NEAR]), (drafts[1], [])) == (there[0], there[1])
+    assert store.append(there[0], FAR).entries == 3
+    made = store.append(store.draft("bay", "flat_battery"), FAR, NEAR)
+    assert made.number == 3
+    assert store.case(3) == made
+    assert made.entries == 2
+
+
 def test_a_job_is_opened_with_its_tag_cut_at_80_letters_and_at_the_stores_time(store: Store) -> None:
     """Seconds and zone are in the time; without a version of the knowledge it is empty."""
     made = store.open_case("x" * 81, "flat_battery")
@@ -354,15 +371,22 @@ def test_entries_that_name_no_job_are_numbered_0(store: Store, file: Path) -> No
     """Text, 0 and less in the place of a number: found, exported and erased under 0, and no job suffers."""
     whole = store.append(store.open_case("whole", "flat_battery"), FAR)
     row = "INSERT INTO entries VALUES ({}, {}, '2030-01-15T12:00:00+00:00', 'seen', 'glow', 'dark')"
-    run(file, row.format(-3, 3), row.format("'what'", 1), row.format(0, 2), row.format(77, 1))
+    run(
+        file,
+        row.format(-3, 3),
+        row.format("'what'", 1),
+        row.format(0, 2),
+        row.format(77, 2),
+        row.format(78, 1),
+    )
     found = store.jobs()
     assert found.filed == [whole]
-    assert [one.number for one in found.damaged] == [0, 77]
+    assert [one.number for one in found.damaged] == [0, 77, 78]
     kept = store.export(0)
     assert kept is not None
     assert (kept["number"], kept["tag"], [one["step"] for one in kept["entries"]]) == (0, None, [1, 2, 3])
     assert store.erase(0)
-    assert [one.number for one in store.jobs().damaged] == [77]
+    assert [one.number for one in store.jobs().damaged] == [77, 78]
     assert store.cases() == [whole]
 
 
