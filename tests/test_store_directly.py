@@ -301,6 +301,18 @@ def test_it_is_known_when_a_job_was_erased(store: Store, file: Path) -> None:
     assert store.left_on_server == ""
 
 
+def test_no_text_of_an_erased_job_is_left_when_erasing_returns(store: Store, file: Path) -> None:
+    """Neither in the database nor in its log, where the words had been."""
+    filed = store.append(store.open_case("bay", "flat_battery"), Skipped("key_near", "Hidden-Words"))
+
+    def traces() -> int:
+        return sum(one.read_bytes().count(b"Hidden-Words") for one in file.parent.glob("cases.sqlite*"))
+
+    assert traces()
+    store.erase(filed.number)
+    assert not traces()
+
+
 NOT_TIDIED = (
     "INSERT INTO erased VALUES (9, '2030-01-01T00:00:00+00:00', 0)",
     "INSERT INTO erased VALUES (4, '2030-01-02T00:00:00+00:00', 0)",
