@@ -18,7 +18,7 @@ STILL_LIKELY = 0.30
 """Another cause this likely is named to the customer."""
 LINE = 80
 """Letters in a line of the page, rather too few."""
-TOLD, CHECKED, NOT_CHECKED, DONE = 4, 9, 2, 4
+TOLD, CHECKED, NOT_CHECKED, DONE = 4, 7, 2, 4
 """Lines for each list, so that it stays one page."""
 
 
