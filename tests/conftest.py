@@ -9,13 +9,13 @@ from pathlib import Path
 
 import pytest
 
+from advisor.checks.lint import checked
 from advisor.cli import main
-from advisor.engine import Engine, Outlook, compile_tables
-from advisor.knowledge import Document, Knowledge
-from advisor.lint import checked
-from advisor.loading import parse
-from advisor.network import Network, build
-from advisor.problems import Place, ProblemsFound
+from advisor.inference.engine import Engine, Outlook, compile_tables
+from advisor.knowledge.knowledge import Document, Knowledge
+from advisor.knowledge.loading import parse
+from advisor.knowledge.problems import Place, ProblemsFound
+from advisor.model.network import Network, build
 
 ROOT = Path(__file__).parent.parent
 SHIPPED = ROOT / "knowledge"
@@ -127,7 +127,7 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 @pytest.fixture(autouse=True)
 def _keys_count_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Screens in this process take keys as fast as they come, but where a test is about just that."""
-    monkeypatch.setattr("advisor.screens.attention.PAUSE_SECONDS", 0.0)
+    monkeypatch.setattr("advisor.screens.widgets.attention.PAUSE_SECONDS", 0.0)
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from uuid import uuid4
 import pytest
 import sqlalchemy as sa
 
-from advisor.store import Store
+from advisor.store.store import Store
 from tests.postgresql import SERVER
 
 OLD = Path(__file__).parent / "old"

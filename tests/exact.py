@@ -4,7 +4,7 @@ Every number of the tables and of the evidence is taken as the fraction that its
 eliminated one after the other, fewest neighbours first (bucket elimination, Dechter 1999, Artificial
 Intelligence 113), and a second pass back gives every joint. All of it is sums and products of whole numbers,
 so nothing is rounded, however small it gets; logarithms have 50 digits. No code is shared with
-`advisor.engine`, and none with a library of networks.
+`advisor.inference.engine`, and none with a library of networks.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
-from advisor.tables import Tables
+from advisor.inference.tables import Tables
 
 DIGITS = 50
 """Of logarithms."""

@@ -1,7 +1,7 @@
 """Answers by brute force and by two general-purpose libraries, for the engine to be compared with.
 
-Nothing here shares code with `advisor.engine`: the whole joint distribution is written out, evidence is
-multiplied in, and every answer is a sum over it. That is slow and easy to believe.
+Nothing here shares code with the engine: the whole joint distribution is written out, evidence is multiplied
+in, and every answer is a sum over it. That is slow and easy to believe.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from pgmpy.factors.discrete import TabularCPD
 from pgmpy.models import DiscreteBayesianNetwork
 
-from advisor.tables import Table, Tables
+from advisor.inference.tables import Table, Tables
 
 with warnings.catch_warnings():
     # Its compiled types warn as they are made; where warnings are errors the interpreter crashes there.

@@ -6,12 +6,12 @@ import math
 
 import pytest
 
-from advisor.account import account
-from advisor.case import Accounted, Case, Entry, Measured, Repaired, Seen
-from advisor.confirmed import faults_below
-from advisor.evidence import Measurement
-from advisor.knowledge import Knowledge
-from advisor.report import account_line, account_lines
+from advisor.bench.wording import account_line, account_lines
+from advisor.case.case import Accounted, Case, Entry, Measured, Repaired, Seen
+from advisor.case.confirmed import faults_below
+from advisor.case.current_draw import account
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.observation import Measurement
 
 
 def draw(milliamps: float, instrument: str = "low_current_clamp") -> Measured:

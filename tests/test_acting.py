@@ -8,13 +8,13 @@ from dataclasses import replace
 
 import pytest
 
-from advisor.acting import CALL_MINUTES, Act, act, remedies
-from advisor.advice import Answer, advise, what_answers_do
-from advisor.case import Case
-from advisor.engine import compile_tables
-from advisor.knowledge import Knowledge
-from advisor.network import build
-from advisor.repair import Remedy
+from advisor.advice.advice import Answer, advise, what_answers_do
+from advisor.advice.repair_or_test import CALL_MINUTES, Act, act, remedies
+from advisor.advice.repair_order import Remedy
+from advisor.case.case import Case
+from advisor.inference.engine import compile_tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import build
 from tests import oracle
 
 CLAMP = """\

@@ -8,8 +8,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from advisor import cliquetree
-from advisor.advice import (
+from advisor.advice.advice import (
     Advice,
     Contradiction,
     Proposal,
@@ -23,13 +22,15 @@ from advisor.advice import (
     waiting_minutes,
     what_answers_do,
 )
-from advisor.bounded import compile_bounded
-from advisor.case import Case, Checked, Known, Measured, Prepared, Repaired, Seen, Skipped
-from advisor.engine import Engine, compile_tables
-from advisor.evidence import Measurement
-from advisor.knowledge import Knowledge
-from advisor.network import build
-from advisor.report import percent, remedy_lines, stop_sentence, why
+from advisor.bench.wording import remedy_lines, stop_sentence, why
+from advisor.case.case import Case, Checked, Known, Measured, Prepared, Repaired, Seen, Skipped
+from advisor.inference import cliquetree
+from advisor.inference.bounded import compile_bounded
+from advisor.inference.engine import Engine, compile_tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import build
+from advisor.model.observation import Measurement
+from advisor.papers.format import percent
 from tests import oracle
 from tests.conftest import complaint, faults
 

@@ -15,13 +15,13 @@ from textual.pilot import Pilot
 from textual.widgets import Input, OptionList
 
 from advisor.screens.app import AdvisorApp
-from advisor.screens.attention import Attention
-from advisor.screens.choices import ChoiceScreen
-from advisor.screens.entry import EntryScreen
+from advisor.screens.bench.entry import EntryScreen
+from advisor.screens.bench.new import NewJobScreen
+from advisor.screens.bench.task import TaskScreen
 from advisor.screens.help import HelpScreen
-from advisor.screens.new import NewJobScreen
 from advisor.screens.start import StartScreen
-from advisor.screens.task import TaskScreen
+from advisor.screens.widgets.attention import Attention
+from advisor.screens.widgets.choices import ChoiceScreen
 from tests.test_desk import at_desk, called
 from tests.test_screens import KNOWLEDGE, SMALL, door, listed, opened, running, settled, until
 

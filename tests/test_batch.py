@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from advisor.batch import Batch, narrow, pick, spread_evenly
-from advisor.engine import Engine, ImpossibleEvidence, compile_tables
-from advisor.knowledge import Knowledge
-from advisor.network import build
-from advisor.tables import Table, Tables
+from advisor.inference.batch import Batch, narrow, pick, spread_evenly
+from advisor.inference.engine import Engine, ImpossibleEvidence, compile_tables
+from advisor.inference.tables import Table, Tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import build
 from tests import oracle
 from tests.oracle import BINARY
 

@@ -13,24 +13,24 @@ from textual.content import Content
 from textual.pilot import Pilot
 from textual.widgets import Input, OptionList
 
-from advisor.advice import Workshop
-from advisor.case import Acknowledged, Cancelled, Checked, Prepared, Repaired, Replayed, Seen, TakenBack
-from advisor.confirmed import finding
-from advisor.filed import Filed
-from advisor.lint import checked
+from advisor.advice.advice import Workshop
+from advisor.bench.session import Engines, Session
+from advisor.case.case import Acknowledged, Cancelled, Checked, Prepared, Repaired, Replayed, Seen, TakenBack
+from advisor.case.confirmed import finding
+from advisor.checks.lint import checked
 from advisor.screens.app import AdvisorApp
-from advisor.screens.card import card
-from advisor.screens.changed import ChangedScreen
-from advisor.screens.choices import ChoiceScreen
-from advisor.screens.jobcard import JobCardScreen
-from advisor.screens.lookahead import LookAheadScreen
-from advisor.screens.new import NewJobScreen
-from advisor.screens.paper import Paper
-from advisor.screens.task import TaskScreen
-from advisor.screens.ticks import TickList
-from advisor.session import Engines, Session
-from advisor.store import Store
-from advisor.trouble import StoreTrouble
+from advisor.screens.bench.card import card
+from advisor.screens.bench.changed import ChangedScreen
+from advisor.screens.bench.jobcard import JobCardScreen
+from advisor.screens.bench.lookahead import LookAheadScreen
+from advisor.screens.bench.new import NewJobScreen
+from advisor.screens.bench.task import TaskScreen
+from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.screens.widgets.paper import Paper
+from advisor.screens.widgets.ticks import TickList
+from advisor.store.errors import StoreTrouble
+from advisor.store.records import Filed
+from advisor.store.store import Store
 from tests.test_screens import SMALL, entered, listed, opened, running, said, settled, text_of, until, words
 
 HUM = """
@@ -590,7 +590,7 @@ async def test_the_job_card_is_read_on_the_screen_and_saved(
     hum: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Key b shows the job card, key c the customer's page, key s saves it as a page to print."""
-    monkeypatch.setattr("advisor.store.user_downloads_path", lambda: tmp_path)
+    monkeypatch.setattr("advisor.store.store.user_downloads_path", lambda: tmp_path)
     async with running(hum, tmp_path, (100, 40)) as pilot:
         task = await opened(pilot, "bay 7")
         await entered(pilot, lambda: task.session.saw("glow", "glows"))

@@ -11,9 +11,9 @@ from datetime import date
 import numpy as np
 import pytest
 
-from advisor.advice import Workshop
-from advisor.agenda import Appointment, overview
-from advisor.booking import (
+from advisor.advice.advice import Workshop
+from advisor.case.case import Case, Known, Prepared, Seen, Skipped
+from advisor.desk.booking import (
     AT_THE_CAR,
     IN_DOUBT,
     PEOPLE_WORDS,
@@ -24,15 +24,15 @@ from advisor.booking import (
     safety,
     simulated,
 )
-from advisor.bookingsheet import KEYS, as_dict, document, text_lines
-from advisor.case import Case, Known, Prepared, Seen, Skipped
-from advisor.document import html, markdown
-from advisor.engine import compile_tables
-from advisor.knowledge import Knowledge
-from advisor.likelihoods import WORDS
-from advisor.network import build
-from advisor.phone import not_known, said
-from advisor.ranking import compile_ranker
+from advisor.desk.bookingsheet import KEYS, as_dict, document, text_lines
+from advisor.desk.questions import not_known, said
+from advisor.desk.schedule import Appointment, overview
+from advisor.inference.engine import compile_tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.probability import WORDS
+from advisor.model.network import build
+from advisor.papers.document import html, markdown
+from advisor.simulate.array_advice import compile_ranker
 from tests.conftest import Ran, faults
 
 Made = Callable[[str], Knowledge]

@@ -9,11 +9,12 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from advisor import cliquetree
-from advisor.bounded import Bounded, compile_bounded
-from advisor.engine import ImpossibleEvidence, Outlook, TooWide, compile_tables
-from advisor.likelihoods import noisy_or
-from advisor.tables import Floats, Table, Tables
+from advisor.arrays import Floats
+from advisor.inference import cliquetree
+from advisor.inference.bounded import Bounded, compile_bounded
+from advisor.inference.engine import ImpossibleEvidence, Outlook, TooWide, compile_tables
+from advisor.inference.tables import Table, Tables
+from advisor.knowledge.probability import noisy_or
 from tests import oracle
 from tests.benchmarks.growth import made_up, seen_on
 from tests.oracle import BINARY, gum

@@ -16,8 +16,8 @@ from typing import Any
 
 import pytest
 
-from advisor import cache as caches
-from advisor.cache import Cache, this_program
+from advisor import diskcache as caches
+from advisor.diskcache import Cache, this_program
 from tests.conftest import ROOT
 
 KEY = ("engine", "c")
@@ -283,7 +283,7 @@ def test_what_was_not_used_for_longest_goes_first(cache: Cache, monkeypatch: pyt
 AT_ONCE = """
 import sys
 from pathlib import Path
-from advisor.cache import Cache
+from advisor.diskcache import Cache
 cache = Cache(Path(sys.argv[1]), "this program")
 whole = {size: bytes([size]) * size * 4000 for size in (1, 7)}
 found = 0

@@ -12,12 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from advisor import desk as desks
-from advisor.advice import Contradiction
-from advisor.agenda import overview
-from advisor.booking import IN_DOUBT, booking_sheet
-from advisor.bookingsheet import as_dict, document, overview_lines
-from advisor.case import (
+from advisor.advice.advice import Contradiction
+from advisor.bench.session import Engines
+from advisor.case.case import (
     ASKED,
     CUSTOMER,
     TOLD,
@@ -30,13 +27,16 @@ from advisor.case import (
     TakenBack,
     Warned,
 )
-from advisor.desk import Call, appointments, heard
-from advisor.document import html, markdown
-from advisor.filed import Filed
-from advisor.lint import checked
-from advisor.phone import ALLOWED_MINUTES, NOT_KNOWN, fitting, minutes_asked, next_question_of_all
-from advisor.session import Engines
-from advisor.store import STRAY, Store
+from advisor.checks.lint import checked
+from advisor.desk import call as desks
+from advisor.desk.booking import IN_DOUBT, booking_sheet
+from advisor.desk.bookingsheet import as_dict, document, overview_lines
+from advisor.desk.call import Call, appointments, heard
+from advisor.desk.questions import ALLOWED_MINUTES, NOT_KNOWN, fitting, minutes_asked, next_question_of_all
+from advisor.desk.schedule import overview
+from advisor.papers.document import html, markdown
+from advisor.store.records import Filed
+from advisor.store.store import STRAY, Store
 from tests.conftest import HEAD, faults
 
 NOON = datetime(2030, 1, 15, 12, 0, tzinfo=UTC)

@@ -7,9 +7,9 @@ import dataclasses
 import numpy as np
 import pytest
 
-from advisor.case import Case, Closed, Known, Seen, Skipped
-from advisor.engine import Engine
-from advisor.knowledge import Knowledge
+from advisor.case.case import Case, Closed, Known, Seen, Skipped
+from advisor.inference.engine import Engine
+from advisor.knowledge.knowledge import Knowledge
 
 
 def test_adding_an_entry_leaves_the_case_as_it_was() -> None:

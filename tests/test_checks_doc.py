@@ -9,14 +9,19 @@ from typing import NamedTuple
 import pytest
 import yaml
 
-from advisor import lint, loading, plausible, priors, references, replacing, review, simulation
-from advisor.derived import FORMULAS
-from advisor.engine import compile_tables
-from advisor.lint import problems
-from advisor.loading import load
-from advisor.network import build
-from advisor.problems import Problem, ProblemsFound
-from advisor.simulation import read_scenarios
+from advisor.checks import consistency as plausible
+from advisor.checks import informativeness as review
+from advisor.checks import lint, references
+from advisor.checks.lint import problems
+from advisor.evaluation import scenarios as simulation
+from advisor.evaluation.scenarios import read_scenarios
+from advisor.inference.engine import compile_tables
+from advisor.knowledge import loading, replacing
+from advisor.knowledge.loading import load
+from advisor.knowledge.problems import Problem, ProblemsFound
+from advisor.measure.formula import FORMULAS
+from advisor.model import priors
+from advisor.model.network import build
 from tests.test_mistakes import NOT_IN_A_YAML_FILE, codes_in
 
 PAGE = Path(__file__).parent.parent / "knowledge" / "checks.md"

@@ -14,9 +14,9 @@ import click
 import pytest
 from pgmpy.readwrite import BIFReader, XMLBIFReader
 
-from advisor import cliquetree
 from advisor.cli import LIST_OF_COMMANDS
 from advisor.cli.program import COMMANDS, commands
+from advisor.inference import cliquetree
 from tests.conftest import HEAD, ROOT, SCENARIOS, SHIPPED, Ran, complaint, entangled, faults
 
 Advisor = Callable[..., Ran]

@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from advisor import cliquetree
-from advisor.cliquetree import Bag, Scope, TooWide, clique_tree, to_blame
-from advisor.engine import compile_tables
-from advisor.tables import Table, Tables
+from advisor.inference import cliquetree
+from advisor.inference.cliquetree import Bag, Scope, TooWide, clique_tree, to_blame
+from advisor.inference.engine import compile_tables
+from advisor.inference.tables import Table, Tables
 from tests import oracle
 from tests.oracle import BINARY
 from tests.test_engine_properties import assert_agrees

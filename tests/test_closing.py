@@ -9,22 +9,22 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input, OptionList
 
-from advisor.advice import Workshop
-from advisor.case import Case, Checked, Closed, Entry, Known, Reopened, Repaired, Seen
-from advisor.confirmed import Finding, before_repair, confirmed_causes, finding, gather
-from advisor.customer import customer_sheet
-from advisor.document import markdown
-from advisor.jobcard import job_card
-from advisor.lint import checked
-from advisor.screens.cause import CauseScreen
-from advisor.screens.choices import ChoiceScreen
-from advisor.screens.jobcard import JobCardScreen
+from advisor.advice.advice import Workshop
+from advisor.bench.customer import customer_sheet
+from advisor.bench.jobcard import job_card
+from advisor.bench.session import Engines, Session, reopened
+from advisor.case.case import Case, Checked, Closed, Entry, Known, Reopened, Repaired, Seen
+from advisor.case.confirmed import Finding, before_repair, confirmed_causes, finding, gather
+from advisor.checks.lint import checked
+from advisor.learning.summary import in_words_lines
+from advisor.learning.track_record import judge
+from advisor.papers.document import markdown
+from advisor.screens.bench.cause import CauseScreen
+from advisor.screens.bench.jobcard import JobCardScreen
+from advisor.screens.bench.task import TaskScreen
 from advisor.screens.start import StartScreen
-from advisor.screens.task import TaskScreen
-from advisor.session import Engines, Session, reopened
-from advisor.store import Store
-from advisor.tally import in_words_lines
-from advisor.track import judge
+from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.store.store import Store
 from tests.test_screens import DOOR, entered, listed, opened, running, said, settled, text_of, until, words
 
 AT = "2030-03-04T09:00:00+00:00"

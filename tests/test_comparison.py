@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from advisor.comparison import Comparison, compare
-from advisor.knowledge import Knowledge
+from advisor.evaluation.comparison import Comparison, compare
+from advisor.knowledge.knowledge import Knowledge
 from tests.conftest import HEAD, Ran
 from tests.test_evaluation import TEXT
 

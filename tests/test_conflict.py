@@ -8,9 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.conflict import disagreement
-from advisor.engine import Engine, compile_tables
-from advisor.tables import Floats, Table, Tables
+from advisor.advice.conflict import disagreement
+from advisor.arrays import Floats
+from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.tables import Table, Tables
 
 ABSENT_PRESENT = ("absent", "present")
 
@@ -175,9 +176,9 @@ def test_a_rare_fault_is_named_where_it_is_likely_and_explains_the_reading(
 
 def test_shipped_scenarios_with_a_single_cause_seldom_raise_it() -> None:
     """What typical cars show is no disagreement: at most one in twenty shipped scenarios raises it."""
-    from advisor.lint import checked
-    from advisor.network import build
-    from advisor.simulation import play, read_scenarios
+    from advisor.checks.lint import checked
+    from advisor.evaluation.scenarios import play, read_scenarios
+    from advisor.model.network import build
 
     root = Path(__file__).parent.parent
     knowledge = checked([root / "knowledge"])

@@ -13,8 +13,8 @@ from unittest.mock import Mock, call
 import pytest
 from aiohttp import ClientTimeout
 
-from advisor import connections
-from advisor.connections import Connection, Connections, Notices, WrongTokens, address_of
+from advisor.web import connections
+from advisor.web.connections import Connection, Connections, Notices, WrongTokens, address_of
 from tests.test_serve import DEADLINE_SECONDS, browser, served, until
 
 HALF = b"GET / HTTP/1.1\r\nX-Slow: "

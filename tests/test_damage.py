@@ -13,8 +13,11 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from advisor.advice import Contradiction, Workshop
-from advisor.case import (
+from advisor.advice.advice import Contradiction, Workshop
+from advisor.bench.customer import customer_sheet
+from advisor.bench.jobcard import job_card
+from advisor.bench.session import Engines, Session, glance
+from advisor.case.case import (
     Accounted,
     Acknowledged,
     Booked,
@@ -31,19 +34,16 @@ from advisor.case import (
     Skipped,
     TakenBack,
 )
-from advisor.confirmed import gather
-from advisor.customer import customer_sheet
-from advisor.desk import appointments
-from advisor.evidence import Measurement
-from advisor.filed import Filed
-from advisor.jobcard import job_card
-from advisor.knowledge import Knowledge
-from advisor.lint import checked
-from advisor.report import age
-from advisor.session import Engines, Session, glance
-from advisor.store import STRAY, Store
-from advisor.track import judge
-from advisor.trouble import Damaged
+from advisor.case.confirmed import gather
+from advisor.checks.lint import checked
+from advisor.desk.call import appointments
+from advisor.knowledge.knowledge import Knowledge
+from advisor.learning.track_record import judge
+from advisor.model.observation import Measurement
+from advisor.papers.format import age
+from advisor.store.errors import Damaged
+from advisor.store.records import Filed
+from advisor.store.store import STRAY, Store
 from tests.conftest import SHIPPED, Ran
 from tests.databases import KINDS, Database, fresh
 

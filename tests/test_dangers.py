@@ -11,19 +11,19 @@ from pathlib import Path
 import pytest
 from textual.widgets import Input
 
-from advisor.booking import booking_sheet
-from advisor.bookingsheet import document, fitting_lines
-from advisor.case import ASKED, TOLD, Case, Warned
-from advisor.dangers import Heard, heard_dangers
-from advisor.desk import heard
-from advisor.engine import compile_tables
-from advisor.filed import row_of
-from advisor.knowledge import Knowledge
-from advisor.network import build
-from advisor.phone import fitting
-from advisor.screens.call import CallScreen
-from advisor.screens.callstart import CallStartScreen
-from advisor.screens.ticks import TickList
+from advisor.case.case import ASKED, TOLD, Case, Warned
+from advisor.desk.booking import booking_sheet
+from advisor.desk.bookingsheet import document, fitting_lines
+from advisor.desk.call import heard
+from advisor.desk.questions import fitting
+from advisor.inference.engine import compile_tables
+from advisor.knowledge.dangers import Heard, heard_dangers
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import build
+from advisor.screens.desk.call import CallScreen
+from advisor.screens.desk.callstart import CallStartScreen
+from advisor.screens.widgets.ticks import TickList
+from advisor.store.records import row_of
 from tests.conftest import Ran
 from tests.test_desk import at_desk
 from tests.test_screens import settled, text_of, until

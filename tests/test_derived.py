@@ -19,8 +19,8 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from advisor import derived
-from advisor.derived import FORMULAS, Estimate, Formula, OutOfRange, evaluate
+from advisor.measure import formula as derived
+from advisor.measure.formula import FORMULAS, Estimate, Formula, OutOfRange, evaluate
 
 bounded = settings(
     derandomize=True, max_examples=80, deadline=None, database=None, suppress_health_check=list(HealthCheck)
@@ -605,7 +605,9 @@ def test_an_estimate_is_a_number_with_a_spread(value: float, uncertainty: float)
 
 def test_the_libraries_are_loaded_only_when_needed() -> None:
     """Importing the module loads neither of the two slow libraries."""
-    code = "import sys, advisor.derived; print(*sorted({'CoolProp', 'psychrolib'} & set(sys.modules)))"
+    code = (
+        "import sys, advisor.measure.formula; print(*sorted({'CoolProp', 'psychrolib'} & set(sys.modules)))"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == ""
 

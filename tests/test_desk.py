@@ -12,22 +12,22 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input, OptionList, Static
 
-from advisor.agenda import overview
-from advisor.bookingsheet import overview_lines
-from advisor.case import CUSTOMER, Booked, Seen, Skipped
-from advisor.desk import Call, appointments, heard
-from advisor.knowledge import Knowledge
-from advisor.phone import NOT_KNOWN
+from advisor.bench.session import Engines
+from advisor.case.case import CUSTOMER, Booked, Seen, Skipped
+from advisor.desk.bookingsheet import overview_lines
+from advisor.desk.call import Call, appointments, heard
+from advisor.desk.questions import NOT_KNOWN
+from advisor.desk.schedule import overview
+from advisor.knowledge.knowledge import Knowledge
 from advisor.screens.app import AdvisorApp
-from advisor.screens.call import CallScreen
-from advisor.screens.callstart import CallStartScreen
-from advisor.screens.desk import DeskScreen
-from advisor.screens.paper import Paper
-from advisor.screens.sheet import SheetScreen
-from advisor.screens.task import TaskScreen
-from advisor.session import Engines
-from advisor.store import Store
-from advisor.trouble import Overtaken
+from advisor.screens.bench.task import TaskScreen
+from advisor.screens.desk.call import CallScreen
+from advisor.screens.desk.callstart import CallStartScreen
+from advisor.screens.desk.days import DeskScreen
+from advisor.screens.desk.sheet import SheetScreen
+from advisor.screens.widgets.paper import Paper
+from advisor.store.errors import Overtaken
+from advisor.store.store import Store
 from tests.test_screens import KNOWLEDGE, SMALL, listed, running, settled, text_of, until
 
 NOON = datetime(2030, 1, 15, 12, 0, tzinfo=UTC)

@@ -8,11 +8,11 @@ from xml.etree import ElementTree as Xml
 
 import pytest
 
-from advisor.draw import tree_svg
-from advisor.knowledge import Knowledge
-from advisor.lint import checked
-from advisor.loading import load
-from advisor.priors import tree_of
+from advisor.checks.lint import checked
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.loading import load
+from advisor.model.priors import tree_of
+from advisor.papers.fault_tree import tree_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
 HEAD = "language: 1\nstanding: estimate\n"

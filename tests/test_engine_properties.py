@@ -20,9 +20,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from pgmpy.inference import VariableElimination
 
-from advisor.engine import Engine, ImpossibleEvidence, Outlook, compile_tables
-from advisor.likelihoods import noisy_or
-from advisor.tables import Table, Tables
+from advisor.inference.engine import Engine, ImpossibleEvidence, Outlook, compile_tables
+from advisor.inference.tables import Table, Tables
+from advisor.knowledge.probability import noisy_or
 from tests import oracle
 from tests.oracle import BINARY, gum
 
@@ -638,7 +638,7 @@ def test_the_same_tables_give_the_same_bits_in_every_process(tmp_path: Path) -> 
     stored.write_bytes(pickle.dumps(large_tree(7)))
     script = (
         "import pathlib, pickle\n"
-        "from advisor.engine import compile_tables\n"
+        "from advisor.inference.engine import compile_tables\n"
         f"tables = pickle.loads(pathlib.Path({str(stored)!r}).read_bytes())\n"
         "outlook = compile_tables(tables).outlook({'complaint': (0, 1), 'fault20': (1, 0)})\n"
         "print([float(bits).hex() for bits in outlook.information_bits.values()])\n"

@@ -20,20 +20,20 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 from scipy import sparse
 
-from advisor import engines as making
-from advisor.advice import Workshop
-from advisor.cache import Cache, of_this_user
-from advisor.case import Case, Checked, Repaired, Seen
-from advisor.engine import Engine, Outlook, compile_tables
-from advisor.engines import Engines
-from advisor.knowledge import SECTIONS, Knowledge
-from advisor.lint import checked
-from advisor.loading import load_with_digest
-from advisor.network import build
-from advisor.packing import packed, unpacked
-from advisor.problems import ProblemsFound
-from advisor.session import Session
-from advisor.store import Store
+from advisor.advice import engines as making
+from advisor.advice.advice import Workshop
+from advisor.advice.engines import Engines
+from advisor.bench.session import Session
+from advisor.case.case import Case, Checked, Repaired, Seen
+from advisor.checks.lint import checked
+from advisor.diskcache import Cache, of_this_user
+from advisor.inference.engine import Engine, Outlook, compile_tables
+from advisor.inference.serialize import packed, unpacked
+from advisor.knowledge.knowledge import SECTIONS, Knowledge
+from advisor.knowledge.loading import load_with_digest
+from advisor.knowledge.problems import ProblemsFound
+from advisor.model.network import build
+from advisor.store.store import Store
 from tests.conftest import HEAD, ROOT, Ran, complaint, faults
 
 READING = """\
@@ -213,7 +213,7 @@ def test_the_order_of_files_counts_too(tmp_path: Path) -> None:
 
 def test_the_digest_is_the_same_in_every_run(shipped: Knowledge) -> None:
     """It hangs on no order that Python draws anew each time, else nothing would ever be found again."""
-    code = "from pathlib import Path; from advisor.loading import load; "
+    code = "from pathlib import Path; from advisor.knowledge.loading import load; "
     code += "print(load([Path('knowledge')]).digest)"
     for seed in ("1", "2"):
         done = subprocess.run(
@@ -278,7 +278,7 @@ def test_texts_without_error_are_not_asked_again(
     file.write_text(SMALL, encoding="utf-8")
     first = checked([file], cache)
     asked = []
-    monkeypatch.setattr("advisor.lint.problems", lambda knowledge: asked.append(knowledge) or [])
+    monkeypatch.setattr("advisor.checks.lint.problems", lambda knowledge: asked.append(knowledge) or [])
     assert checked([file], cache) == first
     assert asked == []
     file.write_text(SMALL + "# a remark\n", encoding="utf-8")

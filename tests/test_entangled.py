@@ -7,19 +7,19 @@ from pathlib import Path
 
 import pytest
 
-from advisor import bounded, cliquetree
-from advisor.advice import Workshop
-from advisor.bounded import Bounded, compile_bounded
-from advisor.desk import Call
-from advisor.engine import TooWide
-from advisor.engines import Engines
-from advisor.knowledge import Knowledge
-from advisor.lint import checked
-from advisor.network import build
-from advisor.screens.card import card
-from advisor.session import Session
-from advisor.store import Store
-from advisor.tables import Tables
+from advisor.advice.advice import Workshop
+from advisor.advice.engines import Engines
+from advisor.bench.session import Session
+from advisor.checks.lint import checked
+from advisor.desk.call import Call
+from advisor.inference import bounded, cliquetree
+from advisor.inference.bounded import Bounded, compile_bounded
+from advisor.inference.engine import TooWide
+from advisor.inference.tables import Tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import build
+from advisor.screens.bench.card import card
+from advisor.store.store import Store
 from tests import oracle
 from tests.conftest import entangled
 from tests.oracle import gum

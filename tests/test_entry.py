@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case import Case, Known, Measured
-from advisor.entry import NotUnderstood, direct, fields, understand
-from advisor.evidence import Measurement, estimate
-from advisor.knowledge import Knowledge
-from advisor.lint import problems
-from advisor.loading import load
+from advisor.case.case import Case, Known, Measured
+from advisor.case.typed import NotUnderstood, direct, fields, understand
+from advisor.checks.lint import problems
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.loading import load
+from advisor.model.observation import Measurement, estimate
 
 CASE = Case("flat_battery")
 

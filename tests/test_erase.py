@@ -13,10 +13,10 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from advisor.cache import UNFINISHED_SECONDS, Cache
-from advisor.case import Skipped
-from advisor.cli.saying import write_private
-from advisor.store import Store
+from advisor.case.case import Skipped
+from advisor.cli.output import write_private
+from advisor.diskcache import UNFINISHED_SECONDS, Cache
+from advisor.store.store import Store
 from tests.conftest import Ran
 from tests.databases import Database, fresh
 

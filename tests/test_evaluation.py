@@ -15,16 +15,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.advice import StopRule
-from advisor.case import Case
-from advisor.disturbance import disturbed_tables, off
-from advisor.evaluation import EVERYTHING, Plan, Trial, disturbed, evaluate, ranker_of
-from advisor.knowledge import Knowledge
-from advisor.network import build
-from advisor.player import Jobs, draw_cars, starts_of
-from advisor.policies import WAYS, Way, play_way, told_of_single_faults
-from advisor.scorecard import measured, scorecards
-from advisor.sensitivity import costs_of, most_costly, spreads_of, table_of
+from advisor.advice.advice import StopRule
+from advisor.case.case import Case
+from advisor.evaluation.perturbation import disturbed_tables, off
+from advisor.evaluation.policies import WAYS, Way, play_way, told_of_single_faults
+from advisor.evaluation.scorecard import measured, scorecards
+from advisor.evaluation.sensitivity import costs_of, most_costly, spreads_of, table_of
+from advisor.evaluation.trials import EVERYTHING, Plan, Trial, disturbed, evaluate, ranker_of
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import build
+from advisor.simulate.jobs import Jobs, draw_cars, starts_of
 from tests.conftest import ROOT, Ran, complaint, faults
 
 SMALL = """\

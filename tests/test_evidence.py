@@ -14,11 +14,12 @@ from hypothesis import strategies as st
 from scipy import stats
 from scipy.integrate import quad
 
-from advisor.advice import Workshop, advise
-from advisor.case import Case, Measured, Seen
-from advisor.derived import FORMULAS, Estimate
-from advisor.engine import Engine
-from advisor.evidence import (
+from advisor.advice.advice import Workshop, advise
+from advisor.case.case import Case, Measured, Seen
+from advisor.inference.engine import Engine
+from advisor.knowledge.knowledge import Accuracy, Knowledge
+from advisor.measure.formula import FORMULAS, Estimate
+from advisor.model.observation import (
     Measurement,
     Number,
     accuracy_of,
@@ -33,7 +34,6 @@ from advisor.evidence import (
     weigh,
     weighed,
 )
-from advisor.knowledge import Accuracy, Knowledge
 from tests.test_advice import METERS
 
 INF = math.inf

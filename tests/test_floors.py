@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import pytest
 
-from advisor.evaluation import Plan, Trial, evaluate
-from advisor.knowledge import Knowledge
-from advisor.scorecard import Scorecard, scorecards
+from advisor.evaluation.scorecard import Scorecard, scorecards
+from advisor.evaluation.trials import Plan, Trial, evaluate
+from advisor.knowledge.knowledge import Knowledge
 
 FAMILIES = ("drain", "ingress", "climate")
 CARS = 1000

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 from pgmpy.utils import get_example_model
 
-from advisor.engine import compile_tables
-from advisor.tables import Floats, Table, Tables
+from advisor.arrays import Floats
+from advisor.inference.engine import compile_tables
+from advisor.inference.tables import Table, Tables
 from tests import oracle
 from tests.oracle import gum
 

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import pytest
 
-from advisor.case import Case, Known
-from advisor.engine import Engine, compile_tables
-from advisor.knowledge import Knowledge, setups_of
-from advisor.network import build
+from advisor.case.case import Case, Known
+from advisor.inference.engine import Engine, compile_tables
+from advisor.knowledge.knowledge import Knowledge, setups_of
+from advisor.model.network import build
 
 GAUGES = {
     "low_side",

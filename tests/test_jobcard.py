@@ -15,8 +15,11 @@ from pathlib import Path
 
 import pytest
 
-from advisor.advice import Workshop
-from advisor.case import (
+from advisor.advice.advice import Workshop
+from advisor.bench.customer import customer_sheet
+from advisor.bench.jobcard import job_card
+from advisor.bench.session import Engines, Session
+from advisor.case.case import (
     Accounted,
     Acknowledged,
     Case,
@@ -32,18 +35,15 @@ from advisor.case import (
     Skipped,
     TakenBack,
 )
-from advisor.chart import HEIGHT, LEADING, LINES, Chart, Line, Point, spread, svg
-from advisor.customer import customer_sheet
-from advisor.document import Document, Paragraph, Section, html, markdown
-from advisor.evidence import Measurement
-from advisor.filed import Filed
-from advisor.history import minutes, when
-from advisor.jobcard import job_card
-from advisor.knowledge import Knowledge
-from advisor.lint import checked
-from advisor.report import age, percent
-from advisor.session import Engines, Session
-from advisor.store import Store
+from advisor.case.setups import minutes
+from advisor.checks.lint import checked
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.observation import Measurement
+from advisor.papers.chart import HEIGHT, LEADING, LINES, Chart, Line, Point, spread, svg
+from advisor.papers.document import Document, Paragraph, Section, html, markdown
+from advisor.papers.format import age, percent, when
+from advisor.store.records import Filed
+from advisor.store.store import Store
 from tests.conftest import HEAD, Ran, complaint, faults
 
 Advisor = Callable[..., Ran]

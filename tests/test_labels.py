@@ -10,20 +10,20 @@ import sqlalchemy as sa
 from textual.pilot import Pilot
 from textual.widgets import Input, OptionList
 
-from advisor.customer import customer_sheet
-from advisor.desk import Call
-from advisor.document import html
-from advisor.jobcard import job_card
-from advisor.lint import checked
-from advisor.screens.account import AccountScreen
-from advisor.screens.callstart import CallStartScreen
-from advisor.screens.cause import CauseScreen
-from advisor.screens.new import NewJobScreen
-from advisor.screens.sheet import SheetScreen
+from advisor.bench.customer import customer_sheet
+from advisor.bench.jobcard import job_card
+from advisor.bench.session import Engines
+from advisor.checks.lint import checked
+from advisor.desk.call import Call
+from advisor.papers.document import html
+from advisor.screens.bench.account import AccountScreen
+from advisor.screens.bench.cause import CauseScreen
+from advisor.screens.bench.new import NewJobScreen
+from advisor.screens.bench.task import TaskScreen
+from advisor.screens.desk.callstart import CallStartScreen
+from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.start import StartScreen
-from advisor.screens.task import TaskScreen
-from advisor.session import Engines
-from advisor.store import Store
+from advisor.store.store import Store
 from tests.test_screens import DOOR, KNOWLEDGE, listed, opened, running, said, settled, text_of, until
 
 AT = "2030-03-04T09:00:00+00:00"

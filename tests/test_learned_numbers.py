@@ -13,10 +13,10 @@ import numpy as np
 import pytest
 from scipy.stats import beta
 
-from advisor.confirmed import Finding
-from advisor.knowledge import Knowledge, Path
-from advisor.learning import Change, Learned, Weights, learn, listed_part
-from advisor.priors import solve
+from advisor.case.confirmed import Finding
+from advisor.knowledge.knowledge import Knowledge, Path
+from advisor.learning.revision import Change, Learned, Weights, learn, listed_part
+from advisor.model.priors import solve
 from tests.conftest import complaint, faults, given_complaint
 
 Made = Callable[[str], Knowledge]

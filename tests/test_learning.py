@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.case import (
+from advisor.case.case import (
     GONE,
     STILL_THERE,
     Cancelled,
@@ -27,18 +27,14 @@ from advisor.case import (
     Repaired,
     Seen,
 )
-from advisor.confirmed import Finding, finding, gather
-from advisor.counting import interval, posterior
-from advisor.engine import compile_tables
-from advisor.evidence import Measurement
-from advisor.knowledge import Knowledge
-from advisor.learning import Change, Learned, Weights, learn, listed_part
-from advisor.lint import checked
-from advisor.loading import load
-from advisor.network import build
-from advisor.player import draw_cars, starts_of
-from advisor.problems import Place
-from advisor.proposal import (
+from advisor.case.confirmed import Finding, finding, gather
+from advisor.checks.lint import checked
+from advisor.inference.engine import compile_tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.loading import load
+from advisor.knowledge.problems import Place
+from advisor.learning.dirichlet import interval, posterior
+from advisor.learning.proposal import (
     CannotApply,
     Proposal,
     applied,
@@ -50,8 +46,12 @@ from advisor.proposal import (
     rewritten,
     unified,
 )
-from advisor.ranking import compile_ranker
-from advisor.store import Store
+from advisor.learning.revision import Change, Learned, Weights, learn, listed_part
+from advisor.model.network import build
+from advisor.model.observation import Measurement
+from advisor.simulate.array_advice import compile_ranker
+from advisor.simulate.jobs import draw_cars, starts_of
+from advisor.store.store import Store
 from tests.conftest import HEAD, ROOT, SHIPPED, Ran, complaint, faults
 
 WORKSHOPS = 200

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from advisor.knowledge import Knowledge
-from advisor.lint import CHECKS, REFERENCES, checked, problems
-from advisor.loading import load
-from advisor.problems import Problem, ProblemsFound
+from advisor.checks.lint import CHECKS, REFERENCES, checked, problems
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.loading import load
+from advisor.knowledge.problems import Problem, ProblemsFound
 from tests.conftest import HEAD, SHIPPED, complaint, faults, text_at
 
 GOOD = """\

@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 from aiohttp import ClientSession, ClientWebSocketResponse, WSMsgType
 
-from advisor.case import Case, Seen, Skipped
-from advisor.filed import Filed
-from advisor.screens.attention import PAUSE_SECONDS
-from advisor.store import Store
+from advisor.case.case import Case, Seen, Skipped
+from advisor.screens.widgets.attention import PAUSE_SECONDS
+from advisor.store.records import Filed
+from advisor.store.store import Store
 from tests.benchmarks import load
 from tests.databases import KINDS, Database, fresh
 from tests.test_serve import Shown, browser, entered, served, until

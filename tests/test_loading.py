@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from advisor.knowledge import Document, Knowledge
-from advisor.likelihoods import WORDS, in_words, parse_probability
-from advisor.lint import problems
-from advisor.loading import LARGEST_FILE, load, parse, read
-from advisor.problems import Place, ProblemsFound, nearest
-from advisor.simulation import Scenario
+from advisor.checks.lint import problems
+from advisor.evaluation.scenarios import Scenario
+from advisor.knowledge.knowledge import Document, Knowledge
+from advisor.knowledge.loading import LARGEST_FILE, load, parse, read
+from advisor.knowledge.probability import WORDS, in_words, parse_probability
+from advisor.knowledge.problems import Place, ProblemsFound, nearest
 from tests.conftest import HEAD, SHIPPED, complaint, faults, form_problems
 
 EXAMPLE = (SHIPPED / "example" / "door_rattle.yaml").read_text(encoding="utf-8")

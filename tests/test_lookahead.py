@@ -8,14 +8,14 @@ from statistics import mean
 import numpy as np
 import pytest
 
-from advisor.advice import advise
-from advisor.case import Case, Seen
-from advisor.engine import compile_tables
-from advisor.knowledge import Knowledge
-from advisor.lookahead import LookAhead, RepairCosts, knowing_saves_minutes, look_ahead
-from advisor.network import build
-from advisor.ranking import Ranker, compile_ranker
-from advisor.repair import Remedy
+from advisor.advice.advice import advise
+from advisor.advice.repair_order import Remedy
+from advisor.case.case import Case, Seen
+from advisor.inference.engine import compile_tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import build
+from advisor.simulate.array_advice import Ranker, compile_ranker
+from advisor.simulate.rollout import LookAhead, RepairCosts, knowing_saves_minutes, look_ahead
 from tests.benchmarks import lookahead as study
 from tests.conftest import complaint, faults
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from advisor.derived import FORMULAS
-from advisor.trouble import ELSE, UNKNOWN, WAYS_OUT
-from advisor.trouble import KEPT as KEPT_THEN
+from advisor.measure.formula import FORMULAS
+from advisor.store.errors import ELSE, UNKNOWN, WAYS_OUT
+from advisor.store.errors import KEPT as KEPT_THEN
 from tests.saying import Message, messages
 
 LISTED = [

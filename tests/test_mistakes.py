@@ -8,10 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from advisor import loading, plausible, priors, references
-from advisor.lint import problems
-from advisor.loading import load
-from advisor.problems import ProblemsFound
+from advisor.checks import consistency as plausible
+from advisor.checks import references
+from advisor.checks.lint import problems
+from advisor.knowledge import loading
+from advisor.knowledge.loading import load
+from advisor.knowledge.problems import ProblemsFound
+from advisor.model import priors
 
 MISTAKES = sorted((Path(__file__).parent / "mistakes").glob("*.yaml"))
 EXPECT = re.compile(r"#\s*expect:\s*(.+)")

@@ -13,12 +13,13 @@ from pgmpy.inference import VariableElimination
 from pgmpy.models import DiscreteBayesianNetwork
 from pgmpy.readwrite import BIFReader, XMLBIFReader
 
-from advisor.engine import Engine, compile_tables
-from advisor.evidence import cells
-from advisor.knowledge import Knowledge
-from advisor.likelihoods import noisy_or
-from advisor.network import Network, build, node_then, phone_answers, write
-from advisor.tables import Floats, Table
+from advisor.arrays import Floats
+from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.tables import Table
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.probability import noisy_or
+from advisor.model.network import Network, build, node_then, phone_answers, write
+from advisor.model.observation import cells
 from tests.conftest import complaint, faults, given_complaint
 from tests.oracle import from_pgmpy
 

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from textual.widgets import OptionList, Static
 
-from advisor import store as stores
-from advisor.screens.jobcard import JobCardScreen
+from advisor.screens.bench.jobcard import JobCardScreen
+from advisor.store import store as stores
 from tests.test_closing import choose
 from tests.test_screens import DOOR, entered, opened, running, said, settled, until, words
 

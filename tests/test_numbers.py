@@ -16,25 +16,26 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from advisor.advice import Contradiction, advise, one_cause, suspicion, what_answers_do
-from advisor.case import Case, Known, Seen
-from advisor.conflict import disagreement
-from advisor.customer import customer_sheet
-from advisor.derived import FORMULAS, Estimate, OutOfRange, evaluate
-from advisor.document import html
-from advisor.engine import ImpossibleEvidence, Outlook, compile_tables
-from advisor.entry import NotUnderstood, understand
-from advisor.evidence import Number, band_chances, band_likelihood, cells, combined, number
-from advisor.filed import Filed
-from advisor.jobcard import job_card
-from advisor.knowledge import Accuracy, Knowledge
-from advisor.likelihoods import noisy_max, noisy_or
-from advisor.lint import checked
-from advisor.network import build
-from advisor.problems import ProblemsFound
-from advisor.report import advice_lines
-from advisor.tables import Floats, Table, Tables
-from advisor.units import NotAQuantity, convert, parse, show
+from advisor.advice.advice import Contradiction, advise, one_cause, suspicion, what_answers_do
+from advisor.advice.conflict import disagreement
+from advisor.arrays import Floats
+from advisor.bench.customer import customer_sheet
+from advisor.bench.jobcard import job_card
+from advisor.bench.wording import advice_lines
+from advisor.case.case import Case, Known, Seen
+from advisor.case.typed import NotUnderstood, understand
+from advisor.checks.lint import checked
+from advisor.inference.engine import ImpossibleEvidence, Outlook, compile_tables
+from advisor.inference.tables import Table, Tables
+from advisor.knowledge.knowledge import Accuracy, Knowledge
+from advisor.knowledge.probability import noisy_max, noisy_or
+from advisor.knowledge.problems import ProblemsFound
+from advisor.measure.formula import FORMULAS, Estimate, OutOfRange, evaluate
+from advisor.measure.units import NotAQuantity, convert, parse, show
+from advisor.model.network import build
+from advisor.model.observation import Number, band_chances, band_likelihood, cells, combined, number
+from advisor.papers.document import html
+from advisor.store.records import Filed
 from tests import oracle
 from tests.conftest import complaint, faults
 from tests.exact import Answers

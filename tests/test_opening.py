@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case import Seen
-from advisor.database import SCHEMA
-from advisor.store import Store
-from advisor.trouble import StoreTrouble
+from advisor.case.case import Seen
+from advisor.store.database import SCHEMA
+from advisor.store.errors import StoreTrouble
+from advisor.store.store import Store
 from tests.conftest import SHIPPED, Ran
 from tests.databases import KINDS, Database, fresh, put_old
 

@@ -16,12 +16,12 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from advisor.advice import advise, present
-from advisor.case import MISSED_BY_CHECK, Case, Checked, Entry, Known, Repaired, Seen, TakenBack
-from advisor.engine import Engine, compile_tables
-from advisor.knowledge import Knowledge
-from advisor.network import Network, Repair, build
-from advisor.tables import Table
+from advisor.advice.advice import advise, present
+from advisor.case.case import MISSED_BY_CHECK, Case, Checked, Entry, Known, Repaired, Seen, TakenBack
+from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.tables import Table
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import Network, Repair, build
 
 TEXT = """\
 complaints:
@@ -84,7 +84,7 @@ class Hum:
 @pytest.fixture(scope="module")
 def hum(tmp_path_factory: pytest.TempPathFactory) -> Hum:
     """The knowledge of a humming engine, invented."""
-    from advisor.lint import checked
+    from advisor.checks.lint import checked
 
     file = tmp_path_factory.mktemp("hum") / "hum.yaml"
     file.write_text("language: 1\nstanding: estimate\n" + TEXT, encoding="utf-8")

@@ -10,13 +10,10 @@ from functools import cache
 import numpy as np
 import pytest
 
-from advisor.advice import Contradiction, present
-from advisor.case import Booked, Case, Known, Seen, Skipped
-from advisor.engine import Engine, compile_tables
-from advisor.knowledge import Knowledge
-from advisor.lint import checked, problems
-from advisor.network import build
-from advisor.phone import (
+from advisor.advice.advice import Contradiction, present
+from advisor.case.case import Booked, Case, Known, Seen, Skipped
+from advisor.checks.lint import checked, problems
+from advisor.desk.questions import (
     NOT_KNOWN,
     PhoneRule,
     asked_by_phone,
@@ -30,6 +27,9 @@ from advisor.phone import (
     questions,
     said,
 )
+from advisor.inference.engine import Engine, compile_tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import build
 from tests import oracle
 from tests.benchmarks.calls import (
     TEST_SEED,

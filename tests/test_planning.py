@@ -10,13 +10,13 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from advisor.advice import Proposal, advise, one_cause, setups_in_place, waiting_minutes
-from advisor.case import Case, Ended, Prepared, Seen
-from advisor.engine import Engine, Evidence, Outlook, Reasoner, compile_tables
-from advisor.knowledge import Knowledge
-from advisor.network import build
-from advisor.planning import Plan, plan
-from advisor.tables import Tables
+from advisor.advice.advice import Proposal, advise, one_cause, setups_in_place, waiting_minutes
+from advisor.advice.waits import Plan, plan
+from advisor.case.case import Case, Ended, Prepared, Seen
+from advisor.inference.engine import Engine, Evidence, Outlook, Reasoner, compile_tables
+from advisor.inference.tables import Tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import build
 from tests import oracle
 from tests.conftest import faults
 

@@ -9,16 +9,16 @@ from functools import cache
 import numpy as np
 import pytest
 
-from advisor.advice import Proposal, StopRule, Workshop, advise
-from advisor.case import Case, Known, Seen, Skipped
-from advisor.engine import Engine, ImpossibleEvidence, compile_tables
-from advisor.evidence import seen_with
-from advisor.knowledge import Knowledge
-from advisor.lookahead import candidates
-from advisor.network import WITH, build
-from advisor.player import Cars, Jobs, draw_cars, play_many, starts_of
-from advisor.ranking import REASONS, Ranker, Ranking, choose, compile_ranker, offers
-from advisor.tables import Floats
+from advisor.advice.advice import Proposal, StopRule, Workshop, advise
+from advisor.arrays import Floats
+from advisor.case.case import Case, Known, Seen, Skipped
+from advisor.inference.engine import Engine, ImpossibleEvidence, compile_tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import WITH, build
+from advisor.model.observation import seen_with
+from advisor.simulate.array_advice import REASONS, Ranker, Ranking, choose, compile_ranker, offers
+from advisor.simulate.jobs import Cars, Jobs, draw_cars, play_many, starts_of
+from advisor.simulate.rollout import candidates
 from tests.conftest import complaint, faults
 
 COMPLAINTS = [
@@ -313,7 +313,7 @@ def test_jobs_played_in_blocks_are_those_played_together(
     """How many jobs are in memory at a time changes nothing."""
     ranker = small(known)
     together, _ = played(ranker, Case("c"), 30)
-    monkeypatch.setattr("advisor.player.NUMBERS_AT_ONCE", 7 * len(ranker.batch.kept))
+    monkeypatch.setattr("advisor.simulate.jobs.NUMBERS_AT_ONCE", 7 * len(ranker.batch.kept))
     apart, _ = played(ranker, Case("c"), 30)
     np.testing.assert_array_equal(together.taken, apart.taken)
     np.testing.assert_array_equal(together.minutes, apart.minutes)

@@ -6,15 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from advisor.advice import advise
-from advisor.case import Case, Known, Measured, Seen
-from advisor.derived import Estimate, OutOfRange, evaluate
-from advisor.engine import Engine, compile_tables
-from advisor.evidence import Measurement, weigh
-from advisor.knowledge import Knowledge
-from advisor.lint import problems
-from advisor.loading import load
-from advisor.network import build
+from advisor.advice.advice import advise
+from advisor.case.case import Case, Known, Measured, Seen
+from advisor.checks.lint import problems
+from advisor.inference.engine import Engine, compile_tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.loading import load
+from advisor.measure.formula import Estimate, OutOfRange, evaluate
+from advisor.model.network import build
+from advisor.model.observation import Measurement, weigh
 
 
 def surfaces(reading: str, suspect: float, neighbour: float) -> Measured:

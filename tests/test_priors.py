@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from advisor.engine import Engine
-from advisor.knowledge import UNLISTED, Document, Gated, Knowledge
-from advisor.lint import problems
-from advisor.loading import parse
-from advisor.priors import solve, tree_of
-from advisor.problems import ProblemsFound
+from advisor.checks.lint import problems
+from advisor.inference.engine import Engine
+from advisor.knowledge.knowledge import UNLISTED, Document, Gated, Knowledge
+from advisor.knowledge.loading import parse
+from advisor.knowledge.problems import ProblemsFound
+from advisor.model.priors import solve, tree_of
 from tests.conftest import HEAD, complaint, faults, given_complaint, text_at
 
 Known = Callable[[str], Knowledge]

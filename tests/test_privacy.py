@@ -15,11 +15,11 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from advisor.case import Closed, Known, Measured, Seen, Skipped, TakenBack
-from advisor.evidence import Measurement
-from advisor.filed import Filed
-from advisor.store import Store
-from advisor.trouble import Erased, Overtaken, StoreTrouble
+from advisor.case.case import Closed, Known, Measured, Seen, Skipped, TakenBack
+from advisor.model.observation import Measurement
+from advisor.store.errors import Erased, Overtaken, StoreTrouble
+from advisor.store.records import Filed
+from advisor.store.store import Store
 from tests.conftest import Ran
 from tests.databases import KINDS, Database, fresh
 
@@ -203,7 +203,7 @@ def test_a_file_that_cannot_be_cleaned_yet_is_told(
     sqlite: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Another program is in the middle of reading: the job is gone, and what the message says to do helps."""
-    monkeypatch.setattr("advisor.database.LOCKED_SECONDS", 0.1)
+    monkeypatch.setattr("advisor.store.database.LOCKED_SECONDS", 0.1)
     with sqlite.opened() as store:
         filed = job(store, SECRET)
         with sqlite.connected() as reading:
@@ -221,7 +221,7 @@ def test_a_file_that_is_locked_before_it_is_cleaned_is_told(
     sqlite: Database, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Another program begins to write in between: the same message with that reason, and the same way out."""
-    monkeypatch.setattr("advisor.database.LOCKED_SECONDS", 0.1)
+    monkeypatch.setattr("advisor.store.database.LOCKED_SECONDS", 0.1)
     with sqlite.opened() as store, closing(sqlite3.connect(tmp_path / "cases.sqlite")) as writer:
         filed = job(store, SECRET)
 

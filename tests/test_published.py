@@ -17,9 +17,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from advisor.engine import Engine, ImpossibleEvidence, Outlook, compile_tables
-from advisor.likelihoods import noisy_max, noisy_or
-from advisor.tables import Table, Tables
+from advisor.inference.engine import Engine, ImpossibleEvidence, Outlook, compile_tables
+from advisor.inference.tables import Table, Tables
+from advisor.knowledge.probability import noisy_max, noisy_or
 from tests import oracle
 from tests.oracle import BINARY
 

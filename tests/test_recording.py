@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case import (
+from advisor.case.case import (
     GONE,
     Accounted,
     Case,
@@ -20,14 +20,14 @@ from advisor.case import (
     Seen,
     TakenBack,
 )
-from advisor.engine import Engine
-from advisor.entry import direct
-from advisor.evidence import Measurement
-from advisor.filed import Filed
-from advisor.knowledge import Knowledge
-from advisor.recording import NotRecordable, scenario_text
-from advisor.simulation import Scenario, play, read_scenarios
-from advisor.store import Store
+from advisor.case.typed import direct
+from advisor.evaluation.scenarios import Scenario, play, read_scenarios
+from advisor.inference.engine import Engine
+from advisor.knowledge.knowledge import Knowledge
+from advisor.learning.recording import NotRecordable, scenario_text
+from advisor.model.observation import Measurement
+from advisor.store.records import Filed
+from advisor.store.store import Store
 from tests.conftest import Ran
 
 Runs = Callable[..., Ran]

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from advisor.repair import (
+from advisor.advice.repair_order import (
     Inspection,
     Remedy,
     best_plan,

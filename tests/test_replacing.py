@@ -14,9 +14,9 @@ from pathlib import Path
 
 import pytest
 
-from advisor.loading import load, settled
-from advisor.problems import ProblemsFound
-from advisor.replacing import BESIDE, DRAFT, JOURNAL, replace_all, settle
+from advisor.knowledge.loading import load, settled
+from advisor.knowledge.problems import ProblemsFound
+from advisor.knowledge.replacing import BESIDE, DRAFT, JOURNAL, replace_all, settle
 from tests.conftest import HEAD, ROOT, complaint, faults
 
 KILLED_BEFORE = """\
@@ -34,7 +34,7 @@ def act(event, said):
 REPLACES = (
     KILLED_BEFORE
     + """\
-from advisor.replacing import replace_all
+from advisor.knowledge.replacing import replace_all
 files = [Path(one) for one in sys.argv[2:]]
 sys.addaudithook(act)
 replace_all({file: file.read_bytes().replace(b"old", b"new") for file in files})
@@ -43,7 +43,7 @@ replace_all({file: file.read_bytes().replace(b"old", b"new") for file in files})
 SETTLES = (
     KILLED_BEFORE
     + """\
-from advisor.replacing import settle
+from advisor.knowledge.replacing import settle
 sys.addaudithook(act)
 settle(list(dict.fromkeys(Path(one).parent for one in sys.argv[2:])))
 """
@@ -135,7 +135,7 @@ def test_any_loading_finishes(tmp_path: Path) -> None:
     replace_all(longer)
     done = load([tmp_path])
     code = KILLED_BEFORE + (
-        "from advisor.replacing import replace_all\n"
+        "from advisor.knowledge.replacing import replace_all\n"
         "import json\n"
         "sys.addaudithook(act)\n"
         "replace_all({Path(name): text.encode() for name, text in json.loads(sys.argv[2]).items()})\n"

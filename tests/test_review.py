@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from advisor.checks.informativeness import pairs_apart, review
 from advisor.cli import check, main
-from advisor.engine import compile_tables
-from advisor.knowledge import Knowledge
-from advisor.network import build
-from advisor.review import pairs_apart, review
+from advisor.inference.engine import compile_tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import build
 from tests.conftest import complaint, faults
 
 Known = Callable[[str], Knowledge]

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from advisor import saturation
-from advisor.saturation import saturated
+from advisor.measure import refrigerants as saturation
+from advisor.measure.refrigerants import saturated
 from tests.conftest import ROOT
 
 QUESTIONS = [

@@ -7,12 +7,12 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case import Seen
-from advisor.engine import Engine, compile_tables
-from advisor.knowledge import Knowledge
-from advisor.network import build
-from advisor.problems import ProblemsFound
-from advisor.simulation import Scenario, play, read_scenarios, typical_outcomes
+from advisor.case.case import Seen
+from advisor.evaluation.scenarios import Scenario, play, read_scenarios, typical_outcomes
+from advisor.inference.engine import Engine, compile_tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.problems import ProblemsFound
+from advisor.model.network import build
 from tests.conftest import SCENARIOS
 
 FILES = sorted(SCENARIOS.rglob("*.yaml"))

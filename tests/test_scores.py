@@ -10,7 +10,7 @@ from sklearn.calibration import calibration_curve
 from sklearn.metrics import brier_score_loss
 from sklearn.metrics import log_loss as reference_log_loss
 
-from advisor.scores import brier, calibration, calibration_error, log_loss
+from advisor.evaluation.scores import brier, calibration, calibration_error, log_loss
 
 PAIRS = st.lists(st.tuples(st.booleans(), st.floats(0, 1, width=16)), min_size=2, max_size=60)
 

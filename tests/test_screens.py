@@ -13,17 +13,17 @@ from textual.pilot import Pilot
 from textual.screen import Screen
 from textual.widgets import Input, OptionList, Static
 
+from advisor.bench.session import Session
 from advisor.screens.app import AdvisorApp
-from advisor.screens.attention import Attention
-from advisor.screens.choices import ChoiceScreen
-from advisor.screens.facts import FactsScreen
+from advisor.screens.bench.facts import FactsScreen
+from advisor.screens.bench.new import NewJobScreen
+from advisor.screens.bench.task import TaskScreen
 from advisor.screens.help import HelpScreen
-from advisor.screens.new import NewJobScreen
-from advisor.screens.pick import Pick
 from advisor.screens.start import StartScreen
-from advisor.screens.task import TaskScreen
-from advisor.session import Session
-from advisor.store import Store
+from advisor.screens.widgets.attention import Attention
+from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.screens.widgets.pick import Pick
+from advisor.store.store import Store
 
 KNOWLEDGE = Path(__file__).parent.parent / "knowledge"
 SMALL = (80, 24)

@@ -19,19 +19,19 @@ from xml.etree import ElementTree
 import pytest
 from click.testing import CliRunner
 
-from advisor import serve
-from advisor.booking import booking_sheet
-from advisor.bookingsheet import document as booking_paper
-from advisor.case import Case, Closed, Known, Seen, Skipped
+from advisor.bench.session import Engines
+from advisor.case.case import Case, Closed, Known, Seen, Skipped
+from advisor.checks.lint import checked
 from advisor.cli.program import commands
-from advisor.document import html, markdown
-from advisor.knowledge import Document
-from advisor.letters import UNSEEN, clean, visible
-from advisor.lint import checked
-from advisor.loading import parse
-from advisor.problems import Place, Problem, ProblemsFound
-from advisor.session import Engines
-from advisor.store import Store, default_url
+from advisor.desk.booking import booking_sheet
+from advisor.desk.bookingsheet import document as booking_paper
+from advisor.knowledge.knowledge import Document
+from advisor.knowledge.loading import parse
+from advisor.knowledge.problems import Place, Problem, ProblemsFound
+from advisor.papers.document import html, markdown
+from advisor.store.store import Store, default_url
+from advisor.text import UNSEEN, clean, visible
+from advisor.web import server as serve
 from tests.conftest import HEAD, ROOT, SHIPPED, Ran, form_problems
 from tests.databases import KINDS, fresh
 from tests.test_screens import running, settled, text_of, until

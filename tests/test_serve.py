@@ -24,9 +24,10 @@ from aiohttp import ClientSession, ClientWebSocketResponse, CookieJar, WSMsgType
 from aiohttp.test_utils import TestClient, TestServer
 from playwright.async_api import Page, Response, WebSocket, async_playwright
 
-from advisor import connections, serve
-from advisor.connections import Notices
-from advisor.store import Store
+from advisor.store.store import Store
+from advisor.web import connections
+from advisor.web import server as serve
+from advisor.web.connections import Notices
 from tests.conftest import HEAD, ROOT, Ran, faults
 
 DEADLINE_SECONDS = 60.0
@@ -255,7 +256,7 @@ async def test_secrets_are_compared_in_constant_time(monkeypatch: pytest.MonkeyP
         compared.append(given)
         return real(given, wanted)
 
-    monkeypatch.setattr("advisor.serve.hmac.compare_digest", compare)
+    monkeypatch.setattr("advisor.web.server.hmac.compare_digest", compare)
     async with client(local=False, entered=False) as pages:
         await pages.get("/", params={"token": "guess"}, cookies={serve.COOKIE: "another"})
     assert compared == [b"guess", b"another"]

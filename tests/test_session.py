@@ -12,10 +12,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from advisor import session as sessions
-from advisor.acting import CALL_MINUTES, act
-from advisor.advice import Contradiction, Workshop, what_answers_do
-from advisor.case import (
+from advisor.advice.advice import Contradiction, Workshop, what_answers_do
+from advisor.advice.repair_or_test import CALL_MINUTES, act
+from advisor.advice.waits import plan
+from advisor.bench import session as sessions
+from advisor.bench.customer import customer_sheet
+from advisor.bench.jobcard import job_card
+from advisor.bench.session import Engines, Session, glance, reopened
+from advisor.case.case import (
     Accounted,
     Acknowledged,
     Cancelled,
@@ -33,18 +37,14 @@ from advisor.case import (
     Skipped,
     TakenBack,
 )
-from advisor.customer import customer_sheet
-from advisor.document import Document, html, markdown
-from advisor.entry import NotUnderstood, fields, understand
-from advisor.evidence import Measurement
-from advisor.jobcard import job_card
-from advisor.knowledge import Knowledge
-from advisor.lint import checked
-from advisor.lookahead import LookAhead
-from advisor.planning import plan
-from advisor.ranking import compile_ranker
-from advisor.session import Engines, Session, glance, reopened
-from advisor.store import Store
+from advisor.case.typed import NotUnderstood, fields, understand
+from advisor.checks.lint import checked
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.observation import Measurement
+from advisor.papers.document import Document, html, markdown
+from advisor.simulate.array_advice import compile_ranker
+from advisor.simulate.rollout import LookAhead
+from advisor.store.store import Store
 from tests.test_bench import GAS, HUM
 from tests.test_screens import DOOR
 

@@ -8,11 +8,11 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import OptionList
 
-from advisor.case import Acknowledged, Prepared, Repaired
-from advisor.screens.cardtext import CardText
-from advisor.screens.cautions import CautionsScreen
-from advisor.screens.choices import ChoiceScreen
-from advisor.screens.task import TaskScreen
+from advisor.case.case import Acknowledged, Prepared, Repaired
+from advisor.screens.bench.cautions import CautionsScreen
+from advisor.screens.bench.task import TaskScreen
+from advisor.screens.widgets.cardtext import CardText
+from advisor.screens.widgets.choices import ChoiceScreen
 from tests.test_bench import HUM, on_card
 from tests.test_screens import SMALL, opened, running, said, settled, text_of, until, words
 

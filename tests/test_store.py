@@ -25,8 +25,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy.exc import OperationalError
 
-from advisor.advice import Workshop
-from advisor.case import (
+from advisor.advice.advice import Workshop
+from advisor.bench.session import Engines, Ranking, Session
+from advisor.case.case import (
     GONE,
     STILL_THERE,
     Accounted,
@@ -48,13 +49,12 @@ from advisor.case import (
     Skipped,
     TakenBack,
 )
-from advisor.database import SCHEMA
-from advisor.evidence import Measurement
-from advisor.filed import Filed
-from advisor.knowledge import Knowledge
-from advisor.session import Engines, Ranking, Session
-from advisor.store import Store
-from advisor.trouble import Damaged, Overtaken, StoreTrouble
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.observation import Measurement
+from advisor.store.database import SCHEMA
+from advisor.store.errors import Damaged, Overtaken, StoreTrouble
+from advisor.store.records import Filed
+from advisor.store.store import Store
 from tests.conftest import Ran
 from tests.databases import KINDS, Database, fresh, put_old
 
@@ -376,7 +376,7 @@ def test_an_upgrade_that_fails_leaves_the_database_as_it_was(
         raise sa.exc.OperationalError("a disk", {}, OSError("disk full"))
 
     with monkeypatch.context() as broken:
-        broken.setattr("advisor.database._MIGRATIONS", (breaks,))
+        broken.setattr("advisor.store.database._MIGRATIONS", (breaks,))
         with pytest.raises(StoreTrouble, match="disk full"):
             Store(database.url)
     assert database.rows("SELECT version FROM schema_version") == [(1,)]
@@ -410,7 +410,7 @@ def test_programs_that_open_a_database_at_once_all_succeed(database: Database, o
     if old is not None:
         put_old(database, old)
     processes = multiprocessing.get_context("forkserver")
-    processes.set_forkserver_preload(["advisor.store"])
+    processes.set_forkserver_preload(["advisor.store.store"])
     with ProcessPoolExecutor(8, processes, ready, (processes.Barrier(8),)) as pool:
         numbers = list(pool.map(open_and_enter, [database.url] * 8, timeout=START_SECONDS))
     with database.opened() as store:
@@ -467,7 +467,7 @@ def test_a_locked_file_is_told_in_seconds(
     sqlite: Database, file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Another program holds the file: a message instead of a wait without end; afterwards it is saved."""
-    monkeypatch.setattr("advisor.database.LOCKED_SECONDS", 0.1)
+    monkeypatch.setattr("advisor.store.database.LOCKED_SECONDS", 0.1)
     with sqlite.opened() as store:
         filed = store.open_case("plate 1", "flat_battery")
         with closing(sqlite3.connect(file, isolation_level=None)) as other:
@@ -525,7 +525,7 @@ def test_an_answer_that_is_cut_off_is_told_and_can_be_given_again(postgresql: Da
 
 def test_a_locked_table_is_told_in_seconds(postgresql: Database, monkeypatch: pytest.MonkeyPatch) -> None:
     """Another session holds the table: a message instead of a wait without end; afterwards it is saved."""
-    monkeypatch.setattr("advisor.database.LOCKED_SECONDS", 0.1)
+    monkeypatch.setattr("advisor.store.database.LOCKED_SECONDS", 0.1)
     with postgresql.opened() as store:
         filed = store.open_case("bay", "flat_battery")
         with postgresql.connected() as other:

@@ -14,11 +14,11 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from advisor import store as stores
-from advisor.case import Case, Prepared, Seen, Skipped, TakenBack
-from advisor.filed import Filed
-from advisor.store import Store, default_url, papers_folder
-from advisor.trouble import Erased, Overtaken, StoreTrouble
+from advisor.case.case import Case, Prepared, Seen, Skipped, TakenBack
+from advisor.store import store as stores
+from advisor.store.errors import Erased, Overtaken, StoreTrouble
+from advisor.store.records import Filed
+from advisor.store.store import Store, default_url, papers_folder
 
 NOON = datetime(2030, 1, 15, 12, 0, 0, 999_999, tzinfo=UTC)
 FAR, NEAR = Seen("key_near", "far"), Seen("key_near", "near")
@@ -347,7 +347,7 @@ def test_an_erasing_that_cannot_be_finished_yet_is_told(
     store: Store, file: Path, reading: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The jobs can be used all the same; the first that is due is named, and why it does not go."""
-    monkeypatch.setattr("advisor.database.LOCKED_SECONDS", 0.05)
+    monkeypatch.setattr("advisor.store.database.LOCKED_SECONDS", 0.05)
     run(file, *NOT_TIDIED)
     with closing(sqlite3.connect(file, isolation_level=None)) as busy:
         busy.execute("BEGIN")

@@ -18,9 +18,9 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case import Seen
-from advisor.proposal import unified
-from advisor.store import Store
+from advisor.case.case import Seen
+from advisor.learning.proposal import unified
+from advisor.store.store import Store
 from tests import postgresql, test_bench
 from tests.conftest import ROOT, SHIPPED, Ran
 from tests.databases import Database
@@ -134,7 +134,7 @@ async def test_an_answer_waits_on_the_bench_until_the_trouble_with_the_file_is_o
     hum: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, trouble: str
 ) -> None:
     """Locked, moved, replaced, or without its log: nothing is lost, and nothing goes to another file."""
-    monkeypatch.setattr("advisor.database.LOCKED_SECONDS", 0.1)
+    monkeypatch.setattr("advisor.store.database.LOCKED_SECONDS", 0.1)
     made, told = TROUBLES[trouble]
     await answered_in_trouble(hum, tmp_path / "cases.sqlite", made(tmp_path / "cases.sqlite"), told)
 
@@ -226,7 +226,7 @@ def test_a_locked_file_is_told_by_commands(
     file: Path, advisor: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Erasing while another program writes: nothing is erased, and it says to wait for it."""
-    monkeypatch.setattr("advisor.database.LOCKED_SECONDS", 0.1)
+    monkeypatch.setattr("advisor.store.database.LOCKED_SECONDS", 0.1)
     with locked(file):
         ran = advisor("case", "erase", str(JOBS), "--yes", "--store", f"sqlite:///{file}")
     assert (ran.code, ran.out) == (3, "")

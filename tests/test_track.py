@@ -7,12 +7,20 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case import Case, Closed, Entry, Known, Repaired, Seen
-from advisor.filed import Filed
-from advisor.knowledge import Knowledge
-from advisor.session import Engines
-from advisor.store import Store
-from advisor.track import Judged, TooFew, checklist_minutes, judge, period_of, summed_up, wilson
+from advisor.bench.session import Engines
+from advisor.case.case import Case, Closed, Entry, Known, Repaired, Seen
+from advisor.knowledge.knowledge import Knowledge
+from advisor.learning.track_record import (
+    Judged,
+    TooFew,
+    checklist_minutes,
+    judge,
+    period_of,
+    summed_up,
+    wilson,
+)
+from advisor.store.records import Filed
+from advisor.store.store import Store
 from tests.conftest import Ran, complaint, faults
 
 Made = Callable[[str], Knowledge]

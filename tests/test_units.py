@@ -9,7 +9,7 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from advisor.units import (
+from advisor.measure.units import (
     KNOWN,
     PREFERENCES,
     NotAQuantity,

@@ -18,15 +18,15 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from advisor import database as databases
-from advisor.advice import advise
-from advisor.case import Accounted, Closed, Known, Seen, Skipped, TakenBack
-from advisor.database import SCHEMA
-from advisor.knowledge import Knowledge
-from advisor.lint import checked
-from advisor.session import Engines
-from advisor.store import Store
-from advisor.trouble import StoreTrouble
+from advisor.advice.advice import advise
+from advisor.bench.session import Engines
+from advisor.case.case import Accounted, Closed, Known, Seen, Skipped, TakenBack
+from advisor.checks.lint import checked
+from advisor.knowledge.knowledge import Knowledge
+from advisor.store import database as databases
+from advisor.store.database import SCHEMA
+from advisor.store.errors import StoreTrouble
+from advisor.store.store import Store
 from tests.conftest import Ran
 from tests.databases import KINDS, Database, fresh, put_old
 

@@ -13,12 +13,12 @@ from unittest import mock
 
 import pytest
 
-from advisor import units
-from advisor.case import Skipped
-from advisor.engines import Engines
-from advisor.lint import checked
-from advisor.session import RANKING, Session
-from advisor.store import Store
+from advisor.advice.engines import Engines
+from advisor.bench.session import RANKING, Session
+from advisor.case.case import Skipped
+from advisor.checks.lint import checked
+from advisor.measure import units
+from advisor.store.store import Store
 from tests.soak.visitor.checks import SILENT_TRIES, Figures, Found, Watch
 from tests.soak.visitor.fresh import wrong_in
 from tests.soak.visitor.places import generated

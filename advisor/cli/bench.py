@@ -8,15 +8,9 @@ from pathlib import Path
 
 import click
 
-from advisor.cli.ending import fail, refuse_unknown
-from advisor.cli.given import (
-    checked,
-    for_screens,
-    knowledge_option,
-    store_option,
-    without_option,
-)
-from advisor.cli.saying import say
+from advisor.cli.errors import fail, refuse_unknown
+from advisor.cli.options import checked, for_screens, knowledge_option, store_option, without_option
+from advisor.cli.output import say
 
 
 @click.command()
@@ -68,7 +62,7 @@ def serve(
     The address that is printed carries a token, without which nobody gets in. Nothing is encrypted: serve
     only on a network that you trust.
     """
-    from advisor import serve as server
+    from advisor.web import server
 
     known = checked(paths).instruments
     refuse_unknown("instrument", without, known)

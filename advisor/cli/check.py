@@ -9,8 +9,8 @@ from pathlib import Path
 
 import click
 
-from advisor.cli.given import shipped, tell_of_changes
-from advisor.cli.saying import json_text, say
+from advisor.cli.options import shipped, tell_of_changes
+from advisor.cli.output import json_text, say
 
 WATCHED_EVERY_SECONDS = 0.5
 
@@ -43,10 +43,10 @@ def check(paths: tuple[Path, ...], form: str, watch: bool) -> None:
 
 def _check(paths: list[Path], form: str) -> int:
     """Print what is wrong and weak; returns the exit code."""
-    from advisor.lint import leaning, problems
-    from advisor.loading import load
-    from advisor.problems import ProblemsFound
-    from advisor.review import review
+    from advisor.checks.informativeness import review
+    from advisor.checks.lint import leaning, problems
+    from advisor.knowledge.loading import load
+    from advisor.knowledge.problems import ProblemsFound
 
     try:
         tell_of_changes(paths)
@@ -71,7 +71,7 @@ def _check(paths: list[Path], form: str) -> int:
 
 
 def _stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int]]:
-    from advisor.loading import knowledge_files
+    from advisor.knowledge.loading import knowledge_files
 
     stamps = {}
     for file in knowledge_files(paths):

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import click
 
-from advisor.cli.ending import fail, refuse_unknown
-from advisor.cli.given import Number, checked, knowledge_option, shipped, without_option
+from advisor.cli.errors import fail, refuse_unknown
+from advisor.cli.options import Number, checked, knowledge_option, shipped, without_option
+from advisor.cli.output import json_text, say
 from advisor.cli.progress import bar_of, moving
-from advisor.cli.saying import json_text, say
 
 _cars = click.option(
     "--cars", type=click.IntRange(1, 1_000_000), default=1000, show_default=True, help="For each complaint."
@@ -69,12 +69,12 @@ def evaluate(
     """Play made-up cars, and say how well the advice finds their causes, and against what else."""
     from dataclasses import asdict
 
-    from advisor import evaluation
-    from advisor.advice import Workshop
-    from advisor.document import html
-    from advisor.proofpage import lines, page
-    from advisor.scorecard import scorecards
-    from advisor.sensitivity import Costly, most_costly
+    from advisor.advice.advice import Workshop
+    from advisor.evaluation import trials as evaluation
+    from advisor.evaluation.report import lines, page
+    from advisor.evaluation.scorecard import scorecards
+    from advisor.evaluation.sensitivity import Costly, most_costly
+    from advisor.papers.document import html
 
     knowledge = checked(paths)
     refuse_unknown("instrument", without, knowledge.instruments)
@@ -139,10 +139,10 @@ def compare(
     """
     from dataclasses import asdict
 
-    from advisor.comparison import compare as compared
-    from advisor.loading import knowledge_files
-    from advisor.problems import ProblemsFound
-    from advisor.proofpage import comparison_lines
+    from advisor.evaluation.comparison import compare as compared
+    from advisor.evaluation.report import comparison_lines
+    from advisor.knowledge.loading import knowledge_files
+    from advisor.knowledge.problems import ProblemsFound
 
     try:
         before, after = checked([old]), checked([new])

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from advisor.cli.ending import fail
-from advisor.cli.given import (
+from advisor.cli.errors import fail
+from advisor.cli.options import (
     any_number_argument,
     checked,
     engines_of,
@@ -18,11 +18,11 @@ from advisor.cli.given import (
     output_option,
     store_option,
 )
-from advisor.cli.saying import json_text, say, write_private
+from advisor.cli.output import json_text, say, write_private
 
 if TYPE_CHECKING:
-    from advisor.filed import Filed
-    from advisor.store import Store
+    from advisor.store.records import Filed
+    from advisor.store.store import Store
 
 NEWEST = 8
 """So many open jobs are listed where the one asked for does not exist."""
@@ -53,9 +53,9 @@ def report_case(
     output: Path | None,
 ) -> None:
     """Write the card of a job, or with --customer a page for the customer; CASE is the job's number."""
-    from advisor.customer import customer_sheet
-    from advisor.document import html, markdown
-    from advisor.jobcard import job_card
+    from advisor.bench.customer import customer_sheet
+    from advisor.bench.jobcard import job_card
+    from advisor.papers.document import html, markdown
 
     knowledge = checked(paths)
     filed, preferences, now = filed_job(store, number)
@@ -123,7 +123,7 @@ def erase_case(number: int, store: str | None, yes: bool) -> None:
     In a SQLite file nothing of its text is left; what a PostgreSQL server keeps is said, with the command
     that clears it. Backups and papers are yours to delete. No other job will have its number.
     """
-    from advisor.letters import clean
+    from advisor.text import clean
 
     # Looked for first by a store for reading: a wrong name makes no database.
     there, before = of_job(store, number, lambda found: _stored_or_erased(found, number))
@@ -167,7 +167,7 @@ def _erased(store: Store, number: int) -> str | None:
 @output_option
 def scenario_of_case(number: int, store: str | None, paths: tuple[Path, ...], output: Path | None) -> None:
     """Write a closed job as a scenario file, without its tag, remarks and times; CASE is its number."""
-    from advisor.recording import NotRecordable, scenario_text
+    from advisor.learning.recording import NotRecordable, scenario_text
 
     filed, _, _ = filed_job(store, number)
     try:
@@ -194,9 +194,9 @@ def of_job(
     url: str | None, number: int, find: Callable[[Store], _Found | None], reading: bool = True
 ) -> _Found:
     """What is found of a job in the database; where that is None there is no such job, and we end."""
-    from advisor.letters import clean
-    from advisor.store import Store, default_url
-    from advisor.trouble import StoreTrouble
+    from advisor.store.errors import StoreTrouble
+    from advisor.store.store import Store, default_url
+    from advisor.text import clean
 
     try:
         store = Store(url or default_url(reading), reading=reading)
@@ -221,8 +221,8 @@ def of_job(
 
 def stored_jobs(url: str | None) -> list[Filed]:
     """Every job in the database that can be read; what is wrong with the others goes to standard error."""
-    from advisor.store import Store, default_url
-    from advisor.trouble import StoreTrouble
+    from advisor.store.errors import StoreTrouble
+    from advisor.store.store import Store, default_url
 
     try:
         store = Store(url or default_url(reading=True), reading=True)

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from advisor.cli.ending import fail, refuse
-from advisor.cli.given import (
+from advisor.cli.errors import fail, refuse
+from advisor.cli.jobs import stored_jobs
+from advisor.cli.options import (
     Number,
     checked,
     engines_of,
@@ -22,14 +23,13 @@ from advisor.cli.given import (
     store_option,
     tell_of_changes,
 )
-from advisor.cli.jobs import stored_jobs
+from advisor.cli.output import say
 from advisor.cli.progress import bar_of
-from advisor.cli.saying import say
 
 if TYPE_CHECKING:
-    from advisor.filed import Filed
-    from advisor.knowledge import Knowledge
-    from advisor.simulation import Scenario
+    from advisor.evaluation.scenarios import Scenario
+    from advisor.knowledge.knowledge import Knowledge
+    from advisor.store.records import Filed
 
 
 LARGEST_PATCH = 1_000_000
@@ -79,12 +79,12 @@ def learn(
     if patch is not None:
         _apply(patch, meant)
         return
-    from advisor.confirmed import gather
-    from advisor.learning import LIKELIHOOD_CARS, SHARE_CARS, Weights
-    from advisor.learning import learn as learned
-    from advisor.loading import knowledge_files
-    from advisor.proposal import patched, propose, unified
-    from advisor.tally import in_words_lines, proposal_lines, replay_lines
+    from advisor.case.confirmed import gather
+    from advisor.knowledge.loading import knowledge_files
+    from advisor.learning.proposal import patched, propose, unified
+    from advisor.learning.revision import LIKELIHOOD_CARS, SHARE_CARS, Weights
+    from advisor.learning.revision import learn as learned
+    from advisor.learning.summary import in_words_lines, proposal_lines, replay_lines
 
     knowledge = checked(paths)
     jobs = stored_jobs(store)
@@ -114,9 +114,9 @@ def learn(
 
 def _apply(patch: Path, meant: list[Path]) -> None:
     """Change numbers in the knowledge files by a patch, once a copy with it has passed the checks."""
-    from advisor.loading import knowledge_files, text_of
-    from advisor.proposal import CannotApply, applied, only_numbers, patch_files
-    from advisor.replacing import replace_all
+    from advisor.knowledge.loading import knowledge_files, text_of
+    from advisor.knowledge.replacing import replace_all
+    from advisor.learning.proposal import CannotApply, applied, only_numbers, patch_files
 
     if not patch.is_file() or patch.stat().st_size > LARGEST_PATCH:
         refuse([f"{patch} is no file, or larger than any patch. Name what `advisor learn --output` wrote."])
@@ -149,8 +149,8 @@ def _apply(patch: Path, meant: list[Path]) -> None:
 
 def _errors_of(texts: Mapping[Path, str]) -> list[str]:
     """What would be wrong with knowledge of these texts, tried on copies elsewhere."""
-    from advisor.lint import checked as without_error
-    from advisor.problems import ProblemsFound
+    from advisor.checks.lint import checked as without_error
+    from advisor.knowledge.problems import ProblemsFound
 
     with TemporaryDirectory() as folder:
         copies = {Path(folder) / str(at) / file.name: file for at, file in enumerate(texts)}
@@ -170,11 +170,11 @@ def _errors_of(texts: Mapping[Path, str]) -> list[str]:
 
 def _tried(jobs: list[Filed], *versions: Knowledge) -> list[tuple[int, int, int]]:
     """How many of the shipped scenarios and of the closed jobs end right with each of two versions."""
-    from advisor.advice import Contradiction
-    from advisor.case import Case
-    from advisor.problems import ProblemsFound
-    from advisor.simulation import play, read_scenarios
-    from advisor.track import judge
+    from advisor.advice.advice import Contradiction
+    from advisor.case.case import Case
+    from advisor.evaluation.scenarios import play, read_scenarios
+    from advisor.knowledge.problems import ProblemsFound
+    from advisor.learning.track_record import judge
 
     scenarios: list[Scenario] = []
     for file in sorted(shipped("scenarios").rglob("*.yaml")):
@@ -207,8 +207,8 @@ def _tried(jobs: list[Filed], *versions: Knowledge) -> list[tuple[int, int, int]
 )
 def track(paths: tuple[Path, ...], store: str | None, span: Literal["month", "quarter", "year"]) -> None:
     """Say how well we are doing: of closed jobs, how often the confirmed cause came out first, over time."""
-    from advisor.tally import record_lines, too_few_lines
-    from advisor.track import FEWEST, TooFew, judge, summed_up
+    from advisor.learning.summary import record_lines, too_few_lines
+    from advisor.learning.track_record import FEWEST, TooFew, judge, summed_up
 
     knowledge = checked(paths)
     jobs = stored_jobs(store)

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
-from advisor.cli.ending import fail, refuse_unknown
-from advisor.cli.given import (
+from advisor.cli.errors import fail, refuse_unknown
+from advisor.cli.options import (
     Pair,
     case_of,
     checked,
@@ -17,7 +17,7 @@ from advisor.cli.given import (
     reasoner_of,
     without_option,
 )
-from advisor.cli.saying import json_text, say
+from advisor.cli.output import json_text, say
 
 
 @click.command(name="next")
@@ -41,8 +41,8 @@ def next_reading(
     as_json: bool,
 ) -> None:
     """Say what to read next on a case, and how sure we are."""
-    from advisor.advice import Contradiction, Workshop, advise
-    from advisor.report import advice_lines
+    from advisor.advice.advice import Contradiction, Workshop, advise
+    from advisor.bench.wording import advice_lines
 
     knowledge = checked(paths)
     case = case_of(knowledge, complaint, facts, saw, without)

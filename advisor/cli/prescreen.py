@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from advisor.cli.ending import fail, refuse, refuse_unknown, there_is_no
-from advisor.cli.given import (
+from advisor.cli.errors import fail, refuse, refuse_unknown, there_is_no
+from advisor.cli.options import (
     Number,
     Pair,
     case_of,
@@ -23,12 +23,12 @@ from advisor.cli.given import (
     store_option,
     without_option,
 )
-from advisor.cli.saying import json_text, say
+from advisor.cli.output import json_text, say
 
 if TYPE_CHECKING:
-    from advisor.case import Case, Entry
-    from advisor.engine import Engine
-    from advisor.knowledge import Knowledge
+    from advisor.case.case import Case, Entry
+    from advisor.inference.engine import Engine
+    from advisor.knowledge.knowledge import Knowledge
 
 
 @click.command()
@@ -85,9 +85,9 @@ def prescreen(
         app = AdvisorApp(for_screens(paths), frozenset(without), store, minutes)
         app.run()
         sys.exit(app.return_code or 0)
-    from advisor.advice import Contradiction, Workshop
-    from advisor.booking import AT_THE_CAR, booking_sheet
-    from advisor.bookingsheet import (
+    from advisor.advice.advice import Contradiction, Workshop
+    from advisor.desk.booking import AT_THE_CAR, booking_sheet
+    from advisor.desk.bookingsheet import (
         as_dict,
         document,
         fitting_lines,
@@ -95,8 +95,8 @@ def prescreen(
         question_lines,
         text_lines,
     )
-    from advisor.document import html, markdown
-    from advisor.phone import fitting, minutes_asked, next_question_of_all
+    from advisor.desk.questions import fitting, minutes_asked, next_question_of_all
+    from advisor.papers.document import html, markdown
 
     knowledge = checked(paths)
     if not complaints:
@@ -137,9 +137,9 @@ def _calls(
     unknown: tuple[str, ...],
 ) -> list[tuple[Engine, Case]]:
     """A call for each complaint, with what was answered entered where it belongs."""
-    from advisor.case import Case
-    from advisor.phone import asked_by_phone, entered, not_known
-    from advisor.phone import said as answered
+    from advisor.case.case import Case
+    from advisor.desk.questions import asked_by_phone, entered, not_known
+    from advisor.desk.questions import said as answered
 
     refuse_unknown("complaint", complaints, knowledge.complaints)
     engines = [engine_of(knowledge, one, by_phone=True) for one in complaints]

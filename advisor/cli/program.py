@@ -12,8 +12,8 @@ from typing import NamedTuple
 
 import click
 
-from advisor.cli.ending import fail
-from advisor.problems import ProblemsFound
+from advisor.cli.errors import fail
+from advisor.knowledge.problems import ProblemsFound
 
 
 class Command(NamedTuple):

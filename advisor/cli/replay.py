@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from advisor.cli.ending import fail
-from advisor.cli.given import checked, knowledge_option, reasoner_of, shipped
-from advisor.cli.saying import say
+from advisor.cli.errors import fail
+from advisor.cli.options import checked, knowledge_option, reasoner_of, shipped
+from advisor.cli.output import say
 
 if TYPE_CHECKING:
-    from advisor.engine import Reasoner
-    from advisor.knowledge import Knowledge
-    from advisor.simulation import Played
+    from advisor.evaluation.scenarios import Played
+    from advisor.inference.engine import Reasoner
+    from advisor.knowledge.knowledge import Knowledge
 
 DEMO = "drain/01_boot_lamp.yaml"
 
@@ -23,7 +23,7 @@ DEMO = "drain/01_boot_lamp.yaml"
 @click.command()
 def demo() -> None:
     """Play a shipped scenario as text, from complaint to cause."""
-    from advisor.simulation import play, read_scenarios
+    from advisor.evaluation.scenarios import play, read_scenarios
 
     knowledge = checked(())
     file, scenario = next(iter(read_scenarios([shipped("scenarios") / DEMO], knowledge).items()))
@@ -41,9 +41,9 @@ def demo() -> None:
 @click.option("--per-minute", is_flag=True, help="Ask by bits per minute. Default: by bits.")
 def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool, per_minute: bool) -> None:
     """Play scenario files to the end, and say whether the true causes came out on top."""
-    from advisor.advice import Contradiction
-    from advisor.report import duration
-    from advisor.simulation import play, read_scenarios
+    from advisor.advice.advice import Contradiction
+    from advisor.evaluation.scenarios import play, read_scenarios
+    from advisor.papers.format import duration
 
     knowledge = checked(paths)
     engines: dict[str, Reasoner] = {}
@@ -74,7 +74,8 @@ def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool, pe
 
 
 def _story(knowledge: Knowledge, played: Played) -> Iterable[str]:
-    from advisor.report import duration, entry_words, remedy_lines, stop_sentence, suspect_lines
+    from advisor.bench.wording import entry_words, remedy_lines, stop_sentence, suspect_lines
+    from advisor.papers.format import duration
 
     yield f"Complaint: {knowledge.complaints[played.scenario.complaint].name}"
     yield from suspect_lines(played.start.suspects, 3)

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from advisor.cli.ending import fail, refuse_unknown
-from advisor.cli.given import (
+from advisor.cli.errors import fail, refuse_unknown
+from advisor.cli.options import (
     Pair,
     case_of,
     checked,
@@ -17,10 +17,10 @@ from advisor.cli.given import (
     knowledge_option,
     output_option,
 )
-from advisor.cli.saying import json_text, say
+from advisor.cli.output import json_text, say
 
 if TYPE_CHECKING:
-    from advisor.knowledge import Knowledge
+    from advisor.knowledge.knowledge import Knowledge
 
 
 @click.command()
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 @output_option
 def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | None) -> None:
     """Write a complaint's network for any other Bayesian-network program."""
-    from advisor.network import build, write
+    from advisor.model.network import build, write
 
     knowledge = checked(paths)
     refuse_unknown("complaint", [complaint], knowledge.complaints)
@@ -68,7 +68,7 @@ def draw(
     no_readings: bool,
 ) -> None:
     """Draw a complaint's or a branch's tree as an SVG picture, with the gate symbols of IEC 61025."""
-    from advisor.draw import tree_svg
+    from advisor.papers.fault_tree import tree_svg
 
     knowledge = checked(paths)
     known = {**knowledge.complaints, **knowledge.branches}
@@ -95,7 +95,7 @@ def _probabilities(
     saw: tuple[tuple[str, str], ...],
 ) -> dict[str, float]:
     """P(present) of every fault, branch and state, given the complaint and what was seen."""
-    from advisor.engine import ImpossibleEvidence
+    from advisor.inference.engine import ImpossibleEvidence
 
     engine = engine_of(knowledge, complaint)
     case = case_of(knowledge, complaint, facts, saw, ())
@@ -109,6 +109,6 @@ def _probabilities(
 @click.command(name="schema")
 def print_schema() -> None:
     """Print the JSON Schema of knowledge files, for editors that complete by one."""
-    from advisor.knowledge import schema
+    from advisor.knowledge.knowledge import schema
 
     say(json_text(schema()))

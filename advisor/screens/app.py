@@ -23,12 +23,12 @@ from textual.screen import Screen
 from textual.widgets import Input
 from textual.worker import get_current_worker
 
-from advisor.letters import UNSEEN
-from advisor.screens.asking import AskingScreen
-from advisor.screens.attention import Attention
 from advisor.screens.help import HelpScreen
-from advisor.screens.news import SHORT_SECONDS, told
 from advisor.screens.welcome import WelcomeScreen
+from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.attention import Attention
+from advisor.screens.widgets.news import SHORT_SECONDS, told
+from advisor.text import UNSEEN
 
 if TYPE_CHECKING:
     from advisor.screens.opening import Opened
@@ -227,7 +227,7 @@ class AdvisorApp(App[None]):
 
     def deliver_paper(self, text: str, name: str, mime_type: str) -> None:
         """Save a paper: as a download in a browser, else in the folder for downloads or the next best."""
-        from advisor.store import papers_folder
+        from advisor.store.store import papers_folder
 
         self.deliver_text(
             io.StringIO(text),

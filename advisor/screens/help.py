@@ -11,7 +11,7 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Button, Static
 
-from advisor.screens.asking import AskingDialog
+from advisor.screens.widgets.asking import AskingDialog
 
 
 class HelpScreen(AskingDialog[None]):

@@ -10,16 +10,16 @@ from pathlib import Path
 
 from textual.screen import Screen
 
-from advisor import cache
-from advisor.advice import Workshop
-from advisor.lint import checked
-from advisor.phone import ALLOWED_MINUTES
-from advisor.problems import ProblemsFound
-from advisor.screens.desk import DeskScreen
+from advisor import diskcache as cache
+from advisor.advice.advice import Workshop
+from advisor.bench.session import Engines, preload
+from advisor.checks.lint import checked
+from advisor.desk.questions import ALLOWED_MINUTES
+from advisor.knowledge.problems import ProblemsFound
+from advisor.screens.desk.days import DeskScreen
 from advisor.screens.start import StartScreen
-from advisor.session import Engines, preload
-from advisor.store import Store, default_url
-from advisor.trouble import StoreTrouble
+from advisor.store.errors import StoreTrouble
+from advisor.store.store import Store, default_url
 
 
 class CannotOpen(Exception):

@@ -13,22 +13,23 @@ from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from advisor.advice import Contradiction, Workshop
-from advisor.engine import TooWide
-from advisor.filed import Filed
-from advisor.problems import ProblemsFound
-from advisor.report import age, cause_words, percent
-from advisor.screens.asking import AskingScreen
-from advisor.screens.changed import ChangedScreen
-from advisor.screens.choices import ChoiceScreen
-from advisor.screens.desk import DeskScreen
-from advisor.screens.facts import FactsScreen
-from advisor.screens.jobcard import JobCardScreen
-from advisor.screens.new import NewJobScreen
-from advisor.screens.task import TaskScreen
-from advisor.session import Engines, Glance, Session, glance, reopened
-from advisor.store import Store
-from advisor.trouble import StoreTrouble
+from advisor.advice.advice import Contradiction, Workshop
+from advisor.bench.session import Engines, Glance, Session, glance, reopened
+from advisor.bench.wording import cause_words
+from advisor.inference.engine import TooWide
+from advisor.knowledge.problems import ProblemsFound
+from advisor.papers.format import age, percent
+from advisor.screens.bench.changed import ChangedScreen
+from advisor.screens.bench.facts import FactsScreen
+from advisor.screens.bench.jobcard import JobCardScreen
+from advisor.screens.bench.new import NewJobScreen
+from advisor.screens.bench.task import TaskScreen
+from advisor.screens.desk.days import DeskScreen
+from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.store.errors import StoreTrouble
+from advisor.store.records import Filed
+from advisor.store.store import Store
 
 if TYPE_CHECKING:
     from advisor.screens.app import AdvisorApp

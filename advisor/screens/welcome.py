@@ -9,7 +9,7 @@ from textual.binding import Binding, BindingType
 from textual.screen import Screen
 from textual.widgets import Footer, Static
 
-from advisor.screens.asking import AskingScreen
+from advisor.screens.widgets.asking import AskingScreen
 
 
 class WelcomeScreen(AskingScreen[None]):

@@ -21,14 +21,14 @@ from typing import Any
 
 import numpy as np
 
-from advisor.batch import narrow
-from advisor.case import Case
-from advisor.engine import Engine, compile_tables
-from advisor.loading import load
-from advisor.network import build
-from advisor.player import draw_cars, play_many, starts_of
-from advisor.ranking import compile_ranker
-from advisor.tables import Floats
+from advisor.arrays import Floats
+from advisor.case.case import Case
+from advisor.inference.batch import narrow
+from advisor.inference.engine import Engine, compile_tables
+from advisor.knowledge.loading import load
+from advisor.model.network import build
+from advisor.simulate.array_advice import compile_ranker
+from advisor.simulate.jobs import draw_cars, play_many, starts_of
 from tests.benchmarks.step import AGREE_TO, KNOWLEDGE, WIDEST, machine
 
 AT_LEAST = 20

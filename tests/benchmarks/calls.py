@@ -21,17 +21,17 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.advice import Workshop, present
-from advisor.batch import pick, spread_evenly
-from advisor.booking import AT_THE_CAR, CARS, SEED, booking_sheet, simulated
-from advisor.case import Case
-from advisor.engine import Engine, compile_tables
-from advisor.knowledge import Knowledge
-from advisor.lint import checked
-from advisor.network import build, phone_answers
-from advisor.phone import LEAST_BITS_LEFT, PhoneRule, asked_by_phone, next_question, not_known, said
-from advisor.player import Cars, draw_cars, play_many, starts_of
-from advisor.ranking import Ranker, compile_ranker
+from advisor.advice.advice import Workshop, present
+from advisor.case.case import Case
+from advisor.checks.lint import checked
+from advisor.desk.booking import AT_THE_CAR, CARS, SEED, booking_sheet, simulated
+from advisor.desk.questions import LEAST_BITS_LEFT, PhoneRule, asked_by_phone, next_question, not_known, said
+from advisor.inference.batch import pick, spread_evenly
+from advisor.inference.engine import Engine, compile_tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import build, phone_answers
+from advisor.simulate.array_advice import Ranker, compile_ranker
+from advisor.simulate.jobs import Cars, draw_cars, play_many, starts_of
 
 Floats = NDArray[np.float64]
 Says = Mapping[str, str | None]

@@ -14,14 +14,14 @@ from pathlib import Path
 
 import numpy as np
 
-from advisor.advice import advise
-from advisor.case import Case
-from advisor.engine import Engine, compile_tables
-from advisor.knowledge import Knowledge
-from advisor.lint import checked
-from advisor.network import build
-from advisor.player import Cars, draw_cars, play_many, starts_of
-from advisor.ranking import Ranker, compile_ranker
+from advisor.advice.advice import advise
+from advisor.case.case import Case
+from advisor.checks.lint import checked
+from advisor.inference.engine import Engine, compile_tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import build
+from advisor.simulate.array_advice import Ranker, compile_ranker
+from advisor.simulate.jobs import Cars, draw_cars, play_many, starts_of
 from tests.test_player import Drawn, after, leaf_of
 
 COMPLAINTS = ("wind_noise", "no_air", "flat_battery", "water_inside")

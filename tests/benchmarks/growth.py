@@ -6,7 +6,7 @@ A network has branches of eight faults under a chain of any-of gates, and twice 
 Each reading hangs on one or two faults of a branch; a share of them, the cross-links, on a fault of another
 branch besides. With cross-links to the next branch the treewidth is the same at every size, so that cost
 should be proportional to size. With cross-links to any branch it grows with size; what an answer costs then,
-and by how much it may be off, is shown too (`advisor.bounded`). Times are processor time.
+and by how much it may be off, is shown too (`advisor.inference.bounded`). Times are processor time.
 """
 
 from __future__ import annotations
@@ -19,9 +19,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from advisor.bounded import compile_bounded
-from advisor.engine import Reasoner, TooWide, compile_tables
-from advisor.tables import Floats, Table, Tables
+from advisor.arrays import Floats
+from advisor.inference.bounded import compile_bounded
+from advisor.inference.engine import Reasoner, TooWide, compile_tables
+from advisor.inference.tables import Table, Tables
 from tests import oracle
 from tests.benchmarks.step import machine, median_ms
 from tests.oracle import BINARY

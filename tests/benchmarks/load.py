@@ -27,10 +27,10 @@ from threading import Barrier
 
 import sqlalchemy as sa
 
-from advisor.case import Entry, Known, Seen, Skipped, TakenBack
-from advisor.filed import Filed
-from advisor.store import Store
-from advisor.trouble import Overtaken, StoreTrouble
+from advisor.case.case import Entry, Known, Seen, Skipped, TakenBack
+from advisor.store.errors import Overtaken, StoreTrouble
+from advisor.store.records import Filed
+from advisor.store.store import Store
 
 DESKS, BAYS = 4, 8
 SHARED_PART = 0.3
@@ -234,7 +234,7 @@ def run(url: str, seconds: float, desks: int = DESKS, bays: int = BAYS) -> Outco
     """Load a store for some time, and compare what was acknowledged with what is stored."""
     names = [f"desk{n}" for n in range(desks)] + [f"bay{n}" for n in range(bays)]
     processes = multiprocessing.get_context("forkserver")
-    processes.set_forkserver_preload(["advisor.store"])
+    processes.set_forkserver_preload(["advisor.store.store"])
     store = Store(url)
     shared_jobs = (int(seconds / SHARED_SECONDS) + 1) * SHARED_AT_ONCE
     shared = [store.open_case("shared", COMPLAINT).number for _ in range(shared_jobs)]

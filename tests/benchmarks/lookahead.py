@@ -6,7 +6,7 @@ A problem has ten causes, exactly one of which is there, and two-outcome reading
 possible is found by dynamic programming. First set: readings without error, and the minutes until the cause
 is known. Second set: readings that err, and the minutes until the complaint is gone, where at every point one
 may stop reading and try remedies, in their best order and with a call at the end. The roll-out is
-`advisor.lookahead` on knowledge written as YAML; the other ways are written out here on plain arrays.
+`advisor.simulate.rollout` on knowledge written as YAML; the other ways are written out here on plain arrays.
 """
 
 from __future__ import annotations
@@ -22,14 +22,14 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.advice import StopRule
-from advisor.case import Case, Seen
-from advisor.engine import compile_tables
-from advisor.lint import checked
-from advisor.lookahead import PATIENCES, RepairCosts, look_ahead
-from advisor.network import build
-from advisor.ranking import Ranker, compile_ranker
-from advisor.repair import Remedy, best_plan
+from advisor.advice.advice import StopRule
+from advisor.advice.repair_order import Remedy, best_plan
+from advisor.case.case import Case, Seen
+from advisor.checks.lint import checked
+from advisor.inference.engine import compile_tables
+from advisor.model.network import build
+from advisor.simulate.array_advice import Ranker, compile_ranker
+from advisor.simulate.rollout import PATIENCES, RepairCosts, look_ahead
 
 Floats = NDArray[np.float64]
 State = frozenset[tuple[int, int]]

@@ -29,10 +29,10 @@ import networkx as nx
 import numpy as np
 from pgmpy.inference import VariableElimination
 
-from advisor.engine import Engine, compile_tables
-from advisor.loading import load
-from advisor.network import build
-from advisor.tables import Table, Tables
+from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.tables import Table, Tables
+from advisor.knowledge.loading import load
+from advisor.model.network import build
 from tests import oracle
 from tests.oracle import gum
 

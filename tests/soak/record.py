@@ -16,9 +16,9 @@ from typing import Literal
 
 import sqlalchemy as sa
 
-from advisor.case import Entry
-from advisor.filed import Filed
-from advisor.trouble import StoreTrouble
+from advisor.case.case import Entry
+from advisor.store.errors import StoreTrouble
+from advisor.store.records import Filed
 from tests.databases import Database
 
 Told = Literal["nothing", "saved", "refused"]

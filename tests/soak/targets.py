@@ -25,27 +25,31 @@ from unittest import mock
 import click
 import sqlalchemy as sa
 
-from advisor import cli, comparison, evaluation, lint, serve
-from advisor.advice import Contradiction
-from advisor.case import Case, Known, Measured, Seen
+from advisor import cli
+from advisor.advice.advice import Contradiction
+from advisor.bench.customer import customer_sheet
+from advisor.bench.jobcard import job_card
+from advisor.bench.session import Engines
+from advisor.case.case import Case, Known, Measured, Seen
+from advisor.case.confirmed import gather
+from advisor.case.typed import NotUnderstood, direct, understand
+from advisor.checks import lint
 from advisor.cli.program import COMMANDS, commands
 from advisor.cli.replay import DEMO
-from advisor.confirmed import gather
-from advisor.customer import customer_sheet
-from advisor.document import html, markdown
-from advisor.entry import NotUnderstood, direct, understand
-from advisor.jobcard import job_card
-from advisor.knowledge import Knowledge
-from advisor.loading import load, parse
-from advisor.problems import ProblemsFound
-from advisor.recording import NotRecordable, scenario_text
-from advisor.session import Engines
-from advisor.simulation import Scenario, play, read_scenarios
-from advisor.store import Store
-from advisor.track import judge
-from advisor.trouble import StoreTrouble
-from advisor.units import KNOWN, NotAQuantity, convert, show
-from advisor.units import parse as parsed
+from advisor.evaluation import comparison
+from advisor.evaluation import trials as evaluation
+from advisor.evaluation.scenarios import Scenario, play, read_scenarios
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.loading import load, parse
+from advisor.knowledge.problems import ProblemsFound
+from advisor.learning.recording import NotRecordable, scenario_text
+from advisor.learning.track_record import judge
+from advisor.measure.units import KNOWN, NotAQuantity, convert, show
+from advisor.measure.units import parse as parsed
+from advisor.papers.document import html, markdown
+from advisor.store.errors import StoreTrouble
+from advisor.store.store import Store
+from advisor.web import server as serve
 
 ROOT = Path(__file__).parent.parent.parent
 EXAMPLE = ROOT / "knowledge" / "example" / "door_rattle.yaml"

@@ -9,11 +9,11 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
-from advisor.case import Closed, Entry, Known, Measured, Seen, Skipped
-from advisor.evidence import Measurement
-from advisor.filed import Filed
-from advisor.store import Store
-from advisor.trouble import Overtaken, StoreTrouble
+from advisor.case.case import Closed, Entry, Known, Measured, Seen, Skipped
+from advisor.model.observation import Measurement
+from advisor.store.errors import Overtaken, StoreTrouble
+from advisor.store.records import Filed
+from advisor.store.store import Store
 from tests.soak.record import Record, Told
 
 Given = TypeVar("Given")

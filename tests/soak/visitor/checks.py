@@ -11,13 +11,13 @@ from typing import Any
 import sqlalchemy as sa
 from textual.actions import ActionError, parse
 
-from advisor.advice import Workshop
-from advisor.case import Booked, Checked, Closed, Measured, Repaired, Seen, TakenBack
-from advisor.database import ENTRIES
-from advisor.filed import Filed
-from advisor.report import percent
-from advisor.session import Engines, Session
-from advisor.store import Store
+from advisor.advice.advice import Workshop
+from advisor.bench.session import Engines, Session
+from advisor.case.case import Booked, Checked, Closed, Measured, Repaired, Seen, TakenBack
+from advisor.papers.format import percent
+from advisor.store.database import ENTRIES
+from advisor.store.records import Filed
+from advisor.store.store import Store
 from tests.soak.visitor.fresh import advised, differ, most_percent, told, without_typed, wrong_in
 from tests.soak.visitor.seen import NamedKey, keys, messages, texts, world
 from tests.soak.visitor.terminal import Terminal

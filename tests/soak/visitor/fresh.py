@@ -15,13 +15,13 @@ from math import inf
 from pathlib import Path
 from typing import Any
 
-from advisor.advice import Workshop
-from advisor.confirmed import gather
-from advisor.filed import Filed, row_of
-from advisor.knowledge import Knowledge
-from advisor.lint import checked
-from advisor.session import Engines, Session
-from advisor.store import Store
+from advisor.advice.advice import Workshop
+from advisor.bench.session import Engines, Session
+from advisor.case.confirmed import gather
+from advisor.checks.lint import checked
+from advisor.knowledge.knowledge import Knowledge
+from advisor.store.records import Filed, row_of
+from advisor.store.store import Store
 from tests.soak.visitor.ways import ODD_NUMBERS, ODD_WORDS
 
 PERCENT = re.compile(r"(?<![\w.,])(-?[\d.]+|nan|inf|None) ?%")

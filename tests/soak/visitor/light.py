@@ -18,8 +18,8 @@ from textual.dom import DOMNode
 from textual.screen import Screen
 from textual.widgets import Footer
 
-from advisor.knowledge import Knowledge
-from advisor.lint import checked
+from advisor.checks.lint import checked
+from advisor.knowledge.knowledge import Knowledge
 from advisor.screens import opening
 
 

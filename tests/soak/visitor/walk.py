@@ -22,8 +22,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TextIO
 
-from advisor.lint import checked
-from advisor.session import Engines
+from advisor.bench.session import Engines
+from advisor.checks.lint import checked
 from tests.soak.visitor import fresh, killed, places
 from tests.soak.visitor.checks import Figures, Found, Watch
 from tests.soak.visitor.light import Painting, lightly
@@ -57,7 +57,7 @@ def looked(url: str, when: str, paths: list[str], numbers: list[int] | None) -> 
     """Look at the jobs in this process, which is a fresh one."""
     from datetime import datetime
 
-    from advisor.store import Store
+    from advisor.store.store import Store
 
     now = datetime.fromisoformat(when)
     store = Store(url, lambda: now)

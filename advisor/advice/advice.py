@@ -1,0 +1,398 @@
+"""What to read next, why, and when to stop.
+
+Readings are ranked by the bits they tell about which faults are there, and by bits per minute, with
+setups that are not in place yet charged once. The search stops when every fault is settled, or when no
+reading that can be taken tells enough for the work that it is.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal, overload
+
+import numpy as np
+
+from advisor.arrays import Floats
+from advisor.case.case import GONE, Case, Ended, Measured, Prepared, Seen
+from advisor.inference.engine import ImpossibleEvidence, Reasoner
+from advisor.knowledge.knowledge import UNLISTED, Knowledge, setups_of
+from advisor.model.network import BEFORE, WITH
+
+DECIMALS = 10
+"""Of bits that are compared: equal readings differ by round-off, by 2e-15 at most where it was measured."""
+LEAST_CHARGE_MINUTES = 0.1
+"""So many minutes a reading is charged at least, where bits are divided by minutes."""
+
+
+@overload
+def comparable(bits: float) -> float: ...
+@overload
+def comparable(bits: Floats) -> Floats: ...
+def comparable(bits: float | Floats) -> float | Floats:
+    """Bits, by the minute too, or probabilities: equal ones are equal however they were added up."""
+    return np.round(bits, DECIMALS)
+
+
+@dataclass(frozen=True)
+class Workshop:
+    """What is at hand: instruments that are missing, and who there is to take readings."""
+
+    without: frozenset[str] = frozenset()
+    who: frozenset[str] = frozenset({"customer", "technician", "certified"})
+
+
+@dataclass(frozen=True)
+class StopRule:
+    """When the search ends. The figures are the project's choice, tried by simulation.
+
+    A reading is worth taking where it tells `least_bits`, and so many bits for its hands-on time: while a car
+    waits, the technician does something else.
+    """
+
+    sure_at: float = 0.95
+    settled_below: float = 0.15
+    least_bits: float = 0.02
+    least_bits_per_hour: float = 0.3
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A possible cause: its probability now, and before the last entry."""
+
+    fault: str
+    name: str
+    probability: float
+    before: float
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A reading that could be taken next. Minutes include its setups that are not in place yet, and the
+    waiting that is left of those that are; hands-on minutes are those without any waiting.
+
+    Bits are those with the best instrument at hand, `instrument`; `exact_bits` those with a perfect one, and
+    `best_instrument` the one of those listed that would tell most.
+    """
+
+    reading: str
+    name: str
+    information_bits: float
+    minutes: float
+    hands_on_minutes: float
+    setups: tuple[str, ...]
+    instrument: str | None
+    exact_bits: float
+    best_instrument: str | None
+    best_bits: float
+
+    @property
+    def information_bits_per_minute(self) -> float:
+        """Bits told for each minute spent, of which there are `LEAST_CHARGE_MINUTES` at least."""
+        return self.information_bits / max(self.minutes, LEAST_CHARGE_MINUTES)
+
+    def is_worth_taking(self, rule: StopRule) -> bool:
+        """Whether it tells enough, and enough for the work that it is."""
+        enough = max(rule.least_bits, rule.least_bits_per_hour * self.hands_on_minutes / 60)
+        return comparable(self.information_bits) >= enough
+
+
+@dataclass(frozen=True)
+class Stop:
+    """The search is over: "sure" of the fault, "nothing-left" worth its minutes, or "unlisted".
+
+    After a repair it rests until the complaint was looked for again ("check"), and ends where it is "gone".
+    """
+
+    reason: Literal["sure", "nothing-left", "unlisted", "check", "gone"]
+    fault: str | None
+
+
+@dataclass(frozen=True)
+class Advice:
+    """Suspects by probability and readings by information, best first, those worth taking before the others.
+
+    `per_minute` are the readings that are worth taking, by bits per minute. `left_out` are
+        readings that would tell something but cannot be taken here, with the reason. No probability is off by
+        more than `belief_error` and no information by more than `bits_error` (see `bounded`); 0 is exact.
+    """
+
+    suspects: tuple[Suspect, ...]
+    proposals: tuple[Proposal, ...]
+    per_minute: tuple[Proposal, ...]
+    left_out: tuple[tuple[Proposal, str], ...]
+    stop: Stop | None
+    belief_error: float = 0.0
+    bits_error: float = 0.0
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What one answer would do: how likely it is, and the suspects' probabilities after it."""
+
+    outcome: str
+    words: str
+    probability: float
+    after: Mapping[str, float] = field(repr=False)
+
+
+class Contradiction(Exception):
+    """What was said of a case cannot be so together. `clash` are the nodes that show it."""
+
+    def __init__(self, clash: tuple[str, ...], sentence: str) -> None:
+        self.clash = clash
+        super().__init__(sentence)
+
+
+def advise(
+    knowledge: Knowledge,
+    engine: Reasoner,
+    case: Case,
+    workshop: Workshop | None = None,
+    rule: StopRule | None = None,
+    waiting: Mapping[str, float] | None = None,
+    before: Mapping[str, float] | None = None,
+) -> Advice:
+    """What to do next on a case; raises `Contradiction` where what was seen cannot be so.
+
+    The engine is that of the case's complaint and repairs. `waiting` are the setups in place with the minutes
+    that they still need (`setups_in_place` with none left, if not given), `before` the beliefs before the
+    last entry (worked out, if not given, where the same engine can).
+    """
+    workshop, rule = workshop or Workshop(), rule or StopRule()
+    try:
+        now = engine.outlook(case.evidence(knowledge, engine))
+    except ImpossibleEvidence as error:
+        raise Contradiction(error.clash, _clash_sentence(knowledge, case, error.clash)) from error
+    if before is None and case.undone().repairs == case.repairs:
+        try:
+            before = engine.outlook(case.undone().evidence(knowledge, engine)).beliefs
+        except ImpossibleEvidence:
+            before = None  # the last entry has taken a clash away: there is no belief to compare with
+    before = before or now.beliefs
+    suspects = tuple(
+        sorted(
+            (
+                Suspect(fault, knowledge.title(fault), probability, before[fault])
+                for fault, probability in present(now.beliefs).items()
+            ),
+            key=lambda suspect: (-comparable(suspect.probability), suspect.fault),
+        )
+    )
+    ready = dict.fromkeys(setups_in_place(knowledge, case), 0.0) if waiting is None else waiting
+    proposals, left_out = [], []
+    told = now.information_bits
+    for reading in told:
+        if WITH in reading:
+            continue
+        proposal = _proposal(knowledge, reading, told, ready, workshop)
+        obstacle = case.skipped.get(reading) or _obstacle(knowledge, reading, workshop)
+        if proposal.information_bits == 0:
+            continue
+        if obstacle:
+            left_out.append((proposal, obstacle))
+        else:
+            proposals.append(proposal)
+    proposals.sort(key=lambda one: (not one.is_worth_taking(rule), *_most_first(one, one.information_bits)))
+    left_out.sort(key=lambda pair: _most_first(pair[0], pair[0].information_bits))
+    worth = [proposal for proposal in proposals if proposal.is_worth_taking(rule)]
+    worth.sort(key=lambda one: _most_first(one, one.information_bits_per_minute))
+    stop = _after_repair(case) or _stop(suspects, worth, rule)
+    return Advice(
+        suspects, tuple(proposals), tuple(worth), tuple(left_out), stop, now.belief_error, now.bits_error
+    )
+
+
+def _most_first(proposal: Proposal, bits: float) -> tuple[float, float, str]:
+    """What readings are sorted by: among those that tell the same fewer minutes come first, then the id."""
+    return -comparable(bits), proposal.minutes, proposal.reading
+
+
+def possible(knowledge: Knowledge, engine: Reasoner, case: Case) -> None:
+    """Raise `Contradiction` where what was seen cannot be so."""
+    evidence = case.evidence(knowledge, engine)
+    if engine.log2_chances([evidence])[0] == -math.inf:
+        try:
+            engine.outlook(evidence)
+        except ImpossibleEvidence as error:
+            raise Contradiction(error.clash, _clash_sentence(knowledge, case, error.clash)) from error
+
+
+def present(beliefs: Mapping[str, float]) -> dict[str, float]:
+    """The beliefs about the car as it is now, without those about what a repair has changed since."""
+    return {fault: probability for fault, probability in beliefs.items() if BEFORE not in fault}
+
+
+def setups_in_place(knowledge: Knowledge, case: Case) -> frozenset[str]:
+    """The setups that were made, or that readings taken so far have needed, and that were not ended since."""
+    ready: set[str] = set()
+    for entry in case.counting.values():
+        if isinstance(entry, Seen | Measured) and entry.reading in knowledge.readings:
+            ready.update(setups_of(knowledge, entry.reading))
+        elif isinstance(entry, Prepared):
+            ready.add(entry.setup)
+        elif isinstance(entry, Ended):
+            ready -= _built_on(knowledge, entry.setup)
+    return frozenset(ready)
+
+
+def waiting_minutes(knowledge: Knowledge, case: Case, now: datetime) -> dict[str, float]:
+    """The setups in place, each with the minutes that its waiting still takes; 0 where it is over.
+
+    A reading taken with a setup shows that the waiting was over; a clock that was set back never makes it
+    longer than the setup's own minutes.
+    """
+    left = dict.fromkeys(setups_in_place(knowledge, case), 0.0)
+    steps = case.counting.items()
+    made = {entry.setup: (step, entry.at) for step, entry in steps if isinstance(entry, Prepared)}
+    for setup, (step, at) in made.items():
+        if setup not in left or setup not in knowledge.setups:
+            continue
+        used = any(
+            isinstance(entry, Seen | Measured)
+            and entry.reading in knowledge.readings
+            and setup in setups_of(knowledge, entry.reading)
+            for later, entry in steps
+            if later > step
+        )
+        whole = knowledge.setups[setup].waiting_minutes
+        gone = (now - datetime.fromisoformat(at)).total_seconds() / 60
+        left[setup] = 0.0 if used else min(whole, max(0.0, whole - gone))
+    return left
+
+
+def _built_on(knowledge: Knowledge, setup: str) -> set[str]:
+    """The setup, and every other one that needs it."""
+    ended = {setup}
+    while more := {
+        name for name, one in knowledge.setups.items() if name not in ended and ended.intersection(one.needs)
+    }:
+        ended |= more
+    return ended
+
+
+def one_cause(engine: Reasoner, evidence: Mapping[str, Floats]) -> float:
+    """The probability that exactly one of the causes is there, given what was seen."""
+    causes = [cause for cause in engine.sought if BEFORE not in cause]
+    absent = {cause: engine.one_hot(cause, "absent") for cause in causes}
+    alone = [{**evidence, **absent, cause: engine.one_hot(cause, "present")} for cause in causes]
+    whole, *single = engine.log2_chances([evidence, *alone]).tolist()
+    return float(sum(2.0 ** (one - whole) for one in single))
+
+
+def what_answers_do(knowledge: Knowledge, engine: Reasoner, case: Case, reading: str) -> tuple[Answer, ...]:
+    """For each answer that is possible now: its probability, and what would be believed after it."""
+    evidence = case.evidence(knowledge, engine)
+    chances = engine.outlook(evidence).predictive[reading].tolist()
+    words = knowledge.readings[reading].answers
+    possible = [(name, chance) for name, chance in zip(words, chances, strict=True) if chance > 0]
+    outlooks = engine.outlook_many(
+        [{**evidence, reading: engine.one_hot(reading, name)} for name, _ in possible]
+    )
+    return tuple(
+        Answer(name, words[name], chance, present(outlook.beliefs))
+        for (name, chance), outlook in zip(possible, outlooks, strict=True)
+    )
+
+
+def suspicion(
+    knowledge: Knowledge, engine_of: Callable[[Case], Reasoner], case: Case
+) -> tuple[Mapping[str, float], ...]:
+    """Every fault's probability at the start and after each entry: one more than there are entries.
+
+    `engine_of` gives the engine of a case's complaint and repairs. A stage whose entries clash, until a later
+    one took the clash away, repeats the stage before it.
+    """
+    stages = [Case(case.complaint, case.entries[:count]) for count in range(len(case.entries) + 1)]
+    told: list[Mapping[str, float]] = []
+    for _, alike in itertools.groupby(stages, key=lambda stage: stage.repairs):
+        same = list(alike)
+        engine = engine_of(same[0])
+        evidence = [stage.evidence(knowledge, engine) for stage in same]
+        can_be = (engine.log2_chances(evidence) > -math.inf).tolist()
+        outlooks = iter(engine.outlook_many(list(itertools.compress(evidence, can_be))))
+        for is_so in can_be:
+            told.append(present(next(outlooks).beliefs) if is_so else told[-1])
+    return tuple(told)
+
+
+def _proposal(
+    knowledge: Knowledge,
+    reading: str,
+    told: Mapping[str, float],
+    ready: Mapping[str, float],
+    workshop: Workshop,
+) -> Proposal:
+    said = knowledge.readings[reading]
+    exact = told[reading]
+    by_instrument = {one: told.get(reading + WITH + one, exact) for one in said.instrument}
+    best = max(by_instrument, key=lambda one: comparable(by_instrument[one]), default=None)
+    here = {one: bits for one, bits in by_instrument.items() if one not in workshop.without} or by_instrument
+    instrument = max(here, key=lambda one: comparable(here[one]), default=None)
+    setups = setups_of(knowledge, reading)
+    missing = tuple(setup for setup in setups if setup not in ready)
+    wait = max((ready[setup] for setup in setups if setup in ready), default=0.0)
+    wait += sum(knowledge.setups[setup].waiting_minutes for setup in missing)
+    hands_on = said.minutes + sum(knowledge.setups[setup].hands_on_minutes for setup in missing)
+    return Proposal(
+        reading,
+        said.name,
+        here[instrument] if instrument else exact,
+        hands_on + wait,
+        hands_on,
+        missing,
+        instrument,
+        exact,
+        best,
+        by_instrument[best] if best else exact,
+    )
+
+
+def _obstacle(knowledge: Knowledge, reading: str, workshop: Workshop) -> str | None:
+    said = knowledge.readings[reading]
+    if said.instrument and workshop.without.issuperset(said.instrument):
+        return "no " + " or ".join(knowledge.instruments[one].name for one in said.instrument)
+    if said.who not in workshop.who:
+        return {"customer": "the customer is not here", "certified": "needs a certified person"}.get(
+            said.who, f"needs a {said.who}"
+        )
+    return None
+
+
+def _after_repair(case: Case) -> Stop | None:
+    if not case.repairs or (case.checked and case.checked != GONE):
+        return None
+    return Stop("gone" if case.checked else "check", case.repaired[-1])
+
+
+def _stop(suspects: Sequence[Suspect], worth: Sequence[Proposal], rule: StopRule) -> Stop | None:
+    leading = suspects[0]
+    unlisted = leading.fault.startswith(UNLISTED)
+    open_ones = [s for s in suspects if rule.settled_below < s.probability < rule.sure_at]
+    if leading.probability >= rule.sure_at and not open_ones:
+        return Stop("unlisted" if unlisted else "sure", leading.fault)
+    if not worth:
+        return Stop("unlisted" if unlisted else "nothing-left", leading.fault)
+    return None
+
+
+def _clash_sentence(knowledge: Knowledge, case: Case, clash: tuple[str, ...]) -> str:
+    said = []
+    for name in clash:
+        node = name.partition(BEFORE)[0]
+        if node in case.seen:
+            reading = knowledge.readings[node]
+            said.append(f"{reading.name}: {reading.answers[case.seen[node]]}")
+        elif node in case.measured:
+            typed = ", ".join(one.typed for take in case.measured[node] for one in take)
+            said.append(f"{knowledge.readings[node].name}: {typed}")
+        elif node in case.facts:
+            said.append(f"{knowledge.facts[node].name}: {case.facts[node]}")
+        else:
+            said.append(f"the complaint {knowledge.title(node)}")
+    if len(said) == 1:
+        return f"This cannot be, by what is written here: {said[0]}. Take it back, or repeat it."
+    return f"These cannot be so together: {'; '.join(said)}. Repeat one of them, or take it back."

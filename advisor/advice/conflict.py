@@ -1,0 +1,86 @@
+"""Readings that disagree: how much, which one to repeat, and what it should have shown.
+
+The measure of a set of readings is log2 of the product of their own probabilities over their joint one
+(Jensen, Chamberlain, Nordahl & Jensen 1990, on data conflict, Uncertainty in Artificial Intelligence 6):
+readings of one cause support each other and make it negative; above 0 they are less likely together than
+apart. Taken between
+one reading and all the others it says how much that one stands against the rest:
+log2 P(it) / P(it | the rest). The one that stands out most is the one to repeat.
+
+A rare fault f can explain it instead, if with f the reading is no less likely than by itself (to a factor
+of 2): P(it | the rest, f) / P(it | the rest) = P(f | all) / P(f | the rest).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from advisor.advice.advice import comparable
+from advisor.arrays import Floats
+from advisor.inference.engine import Reasoner
+
+WORTH_SAYING_BITS = 2.5
+"""From here on a reading is said to stand against the rest: nearly six times less likely than by itself.
+
+On 150 cars drawn from the drain network, up to 20 readings each, all of them right, the 95th percentile
+of the measure was 2.2 bits.
+"""
+
+
+@dataclass(frozen=True)
+class Disagreement:
+    """A reading that stands against the rest.
+
+    `bits` is the measure between `repeat` and the others, `total` that of the whole set. `expected` is the
+    likeliest outcome of `repeat` if the rest is right. `rare_fault` explains the set, or is None.
+    """
+
+    bits: float
+    total: float
+    repeat: str
+    expected: str
+    rare_fault: str | None
+
+
+def disagreement(
+    engine: Reasoner, given: Mapping[str, Floats], readings: Mapping[str, Floats]
+) -> Disagreement | None:
+    """The reading that stands most against the others, if any does by 2.5 bits.
+
+    `given` (complaint and facts) is beyond doubt. Raises `ImpossibleEvidence` where everything together
+    cannot be. Where answers are within bounds only, there is none to tell.
+    """
+    if len(readings) < 2:
+        return None
+    names = list(readings)
+    everything = {**given, **readings}
+    singles = [{**given, name: readings[name]} for name in names]
+    fewer = [{node: said for node, said in everything.items() if node != name} for name in names]
+    base, whole, *rest = engine.outlook_many([given, everything, *singles, *fewer])
+    if any(one.belief_error for one in (base, whole, *rest)):
+        return None  # chances within bounds are too coarse to compare
+    alone = [one.log2_evidence - base.log2_evidence for one in rest[: len(names)]]
+    left_out = rest[len(names) :]
+    against = [
+        own - (whole.log2_evidence - one.log2_evidence) for own, one in zip(alone, left_out, strict=True)
+    ]
+    at = max(range(len(names)), key=lambda index: (comparable(against[index]), names[index]))
+    if against[at] < WORTH_SAYING_BITS:
+        return None
+    repeat = names[at]
+    rises = {
+        fault: math.log2(whole.beliefs[fault] / left_out[at].beliefs[fault])
+        for fault in engine.sought
+        if left_out[at].beliefs[fault] > 0 and whole.beliefs[fault] >= 0.5
+    }
+    rare = max(rises, key=lambda fault: (rises[fault], fault), default=None)
+    explains = rare is not None and rises[rare] >= against[at] - 1
+    return Disagreement(
+        against[at],
+        sum(alone) - (whole.log2_evidence - base.log2_evidence),
+        repeat,
+        engine.outcomes[repeat][int(left_out[at].predictive[repeat].argmax())],
+        rare if explains else None,
+    )

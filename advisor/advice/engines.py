@@ -1,0 +1,72 @@
+"""The engines of a knowledge: each made when it is first needed, then kept at hand and on disk."""
+
+from __future__ import annotations
+
+import json
+from collections import OrderedDict
+from collections.abc import Sequence
+
+from advisor.case.case import Case
+from advisor.diskcache import Cache
+from advisor.inference.bounded import compile_bounded
+from advisor.inference.engine import Engine, Reasoner, TooWide, compile_tables
+from advisor.inference.propagation import Clique, Entry
+from advisor.inference.serialize import packed, unpacked
+from advisor.inference.tables import Tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import Repair, build
+
+MOST_ENGINES = 24
+"""Compiled networks that are kept at hand."""
+KINDS = (Engine, Clique, Entry)
+"""What an engine is made of."""
+
+
+class Engines:
+    """The compiled networks of a knowledge; seconds the first time, where `cache` does not have them.
+
+    With `by_phone` they know what questions tell when a customer answers them.
+    """
+
+    def __init__(self, knowledge: Knowledge, by_phone: bool = False, cache: Cache | None = None) -> None:
+        self.knowledge, self.by_phone, self.cache = knowledge, by_phone, cache
+        self._made: OrderedDict[tuple[str, tuple[Repair, ...]], Reasoner] = OrderedDict()
+
+    def of(self, case: Case) -> Reasoner:
+        """What a case's complaint and repairs are weighed by: an engine, or several where one is too wide.
+
+        Raises `ProblemsFound`, or `TooWide` where the faults and states alone are.
+        """
+        key = (case.complaint, case.repairs)
+        if key not in self._made:
+            self._made[key] = self._kept_or_made(*key)
+        self._made.move_to_end(key)
+        while len(self._made) > MOST_ENGINES:
+            self._made.popitem(last=False)
+        return self._made[key]
+
+    def one(self, case: Case) -> Engine:
+        """The one engine that made-up cars are drawn from; raises `ProblemsFound`, or `TooWide`."""
+        found = self.of(case)
+        return (
+            found if isinstance(found, Engine) else compile_tables(self._tables(case.complaint, case.repairs))
+        )
+
+    def _tables(self, complaint: str, repairs: Sequence[Repair]) -> Tables:
+        return build(self.knowledge, complaint, repairs, by_phone=self.by_phone).tables
+
+    def _kept_or_made(self, complaint: str, repairs: Sequence[Repair]) -> Reasoner:
+        done = [(repair.fault, sorted(repair.read)) for repair in repairs]
+        key = ("engine", self.knowledge.digest, complaint, json.dumps([done, self.by_phone]))
+        kept = self.cache.find(*key) if self.cache else None
+        if kept is not None:
+            engine: Engine = unpacked(kept, KINDS)
+            return engine
+        tables = self._tables(complaint, repairs)
+        try:
+            engine = compile_tables(tables)
+        except TooWide:
+            return compile_bounded(tables)
+        if self.cache:
+            self.cache.keep(packed(engine), *key)
+        return engine

@@ -1,0 +1,206 @@
+"""Expected minutes of repair: in which order to try remedies, and when to ask somebody senior instead.
+
+After Heckerman, Breese & Rommelse 1995, "Decision-theoretic troubleshooting", Communications of the ACM
+38(3), 49-57; the order by chance over cost goes back to Kadane & Simon 1977. One cause is there (single-fault
+assumption): beliefs are shares of at most 1 in all, and what is missing to 1 is a cause that no remedy mends.
+Remedies are tried one after the other until the complaint is gone; a last resort, the *call* to somebody
+senior, mends whatever is left. Each remedy is tried once, and what it costs does not hang on when.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.arrays import Floats
+
+ROUND_OFF = 1e-9
+"""Shares may add up to this much more than 1."""
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """Something to try: the faults it mends, each with the chance `success`.
+
+    `minutes` include checking afterwards whether the complaint is gone.
+    """
+
+    name: str
+    fixes: frozenset[str]
+    minutes: float
+    success: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.minutes) and self.minutes >= 0 and 0 <= self.success <= 1):
+            raise ValueError(f"'{self.name}' has {self.minutes:g} minutes and a success of {self.success:g}")
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Remedies in order and then the call, what that takes on average, and how often it comes to the call."""
+
+    order: tuple[Remedy, ...]
+    expected_minutes: float
+    call_probability: float
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """A part that shows on inspection whether it has the fault, and is then mended for certain."""
+
+    fault: str
+    inspect_minutes: float
+    mend_minutes: float
+
+
+def single_fault_shares(beliefs: Floats) -> Floats:
+    """Probabilities of single faults, shape (…, causes), as shares of one cause: divided by a sum above 1.
+
+    The complaint has at least one cause, so that all its causes' probabilities add up to 1 or more.
+    """
+    return np.asarray(beliefs / np.maximum(beliefs.sum(axis=-1, keepdims=True), 1.0))
+
+
+def by_rate(remedies: Iterable[Remedy], shares: Mapping[str, float]) -> tuple[Remedy, ...]:
+    """The remedies by their chance to mend per minute, best first, then by name.
+
+    No order takes less if no fault is mended by two of them.
+    """
+    return tuple(sorted(remedies, key=lambda remedy: (-_rate(remedy, shares), remedy.name)))
+
+
+def by_updated_rate(remedies: Iterable[Remedy], shares: Mapping[str, float]) -> tuple[Remedy, ...]:
+    """The same order where remedies mend several faults: chances are taken anew after each that failed.
+
+    Good, but not always best; finding the best order is hard in general. Remedies that can mend nothing any
+    more are left out.
+    """
+    left, waiting = dict(shares), list(remedies)
+    order = []
+    while waiting:
+        best = by_rate(waiting, left)[0]
+        if _chance(best, left) == 0:
+            break
+        order.append(best)
+        waiting.remove(best)
+        left = _after_failing(best, left)
+    return tuple(order)
+
+
+def expected_minutes(
+    order: Iterable[Remedy], shares: Mapping[str, float], call_minutes: float = 0.0
+) -> float:
+    """Minutes that trying in this order takes on average until the complaint is gone, the call included."""
+    total, left, remaining = 0.0, _checked(shares), 1.0
+    for remedy in order:
+        total += remaining * remedy.minutes
+        remaining -= _chance(remedy, left)
+        left = _after_failing(remedy, left)
+    return total + max(remaining, 0.0) * call_minutes
+
+
+def still_broken(order: Iterable[Remedy], shares: Mapping[str, float]) -> float:
+    """The probability that the complaint is still there when all of these were tried."""
+    left, remaining = _checked(shares), 1.0
+    for remedy in order:
+        remaining -= _chance(remedy, left)
+        left = _after_failing(remedy, left)
+    return max(remaining, 0.0)
+
+
+def best_plan(remedies: Iterable[Remedy], shares: Mapping[str, float], call_minutes: float) -> Plan:
+    """How many of the remedies, in the order of `by_updated_rate`, to try before the call.
+
+    No plan takes less if no fault is mended by two remedies: a remedy worth trying last before the call makes
+    any with a better rate worth trying as well, so that the best set is a beginning of the best order.
+    """
+    order = by_updated_rate(remedies, shares)
+    plans = [
+        Plan(
+            order[:count],
+            expected_minutes(order[:count], shares, call_minutes),
+            still_broken(order[:count], shares),
+        )
+        for count in range(len(order) + 1)
+    ]
+    return min(plans, key=lambda plan: plan.expected_minutes)
+
+
+def least_minutes_of_many(
+    remedies: Sequence[Remedy], causes: Sequence[str], shares: Floats, call_minutes: float
+) -> Floats:
+    """The expected minutes of `best_plan` for many cases at once.
+
+    `shares` have shape (cases, causes), the result (cases,). No fault may be mended by two remedies: raises
+    `ValueError`.
+    """
+    mended = np.array([[cause in remedy.fixes for cause in causes] for remedy in remedies], dtype=np.float64)
+    mended = mended.reshape(len(remedies), len(causes))
+    if np.any(mended.sum(axis=0) > 1):
+        raise ValueError("two remedies mend the same fault")
+    minutes = np.array([remedy.minutes for remedy in remedies])
+    chances = shares @ (mended * np.array([remedy.success for remedy in remedies])[:, None]).T
+    with np.errstate(divide="ignore", invalid="ignore"):
+        rates = np.where(chances > 0, chances / minutes, 0.0)
+    order = np.argsort(-rates, axis=1, kind="stable")
+    chances = np.take_along_axis(chances, order, axis=1)
+    none = np.zeros((len(shares), 1))
+    remaining = np.maximum(1 - np.concatenate([none, np.cumsum(chances, axis=1)], axis=1), 0.0)
+    spent = np.concatenate([none, np.cumsum(remaining[:, :-1] * minutes[order], axis=1)], axis=1)
+    return np.asarray((spent + remaining * call_minutes).min(axis=1))
+
+
+def inspection_order(
+    inspections: Iterable[Inspection], shares: Mapping[str, float]
+) -> tuple[Inspection, ...]:
+    """The best order to look at parts, by share per minute of looking; what mending takes does not matter."""
+
+    def key(one: Inspection) -> tuple[float, str]:
+        return -_per_minute(shares.get(one.fault, 0.0), one.inspect_minutes), one.fault
+
+    return tuple(sorted(inspections, key=key))
+
+
+def inspection_minutes(order: Iterable[Inspection], shares: Mapping[str, float]) -> float:
+    """Minutes on average when parts are looked at in this order and the one at fault is mended.
+
+    Heckerman, Breese & Rommelse 1995: sum over i of (1 - sum of p_j before i) inspect_i + p_i mend_i.
+    """
+    left, total, remaining = _checked(shares), 0.0, 1.0
+    for one in order:
+        share = left.get(one.fault, 0.0)
+        total += remaining * one.inspect_minutes + share * one.mend_minutes
+        remaining = max(remaining - share, 0.0)
+    return total
+
+
+def _checked(shares: Mapping[str, float]) -> dict[str, float]:
+    """The shares; raises `ValueError` where more than one cause is claimed."""
+    if sum(shares.values()) > 1 + ROUND_OFF or min(shares.values(), default=0.0) < 0:
+        raise ValueError("shares of a single fault are from 0 up and add up to 1 at most")
+    return dict(shares)
+
+
+def _chance(remedy: Remedy, left: Mapping[str, float]) -> float:
+    return remedy.success * sum(left.get(fault, 0.0) for fault in sorted(remedy.fixes))
+
+
+def _after_failing(remedy: Remedy, left: Mapping[str, float]) -> dict[str, float]:
+    """What is left of each share where the remedy did not help; the sum falls by its chance."""
+    return {
+        fault: share * (1 - remedy.success) if fault in remedy.fixes else share
+        for fault, share in left.items()
+    }
+
+
+def _rate(remedy: Remedy, left: Mapping[str, float]) -> float:
+    return _per_minute(_chance(remedy, left), remedy.minutes)
+
+
+def _per_minute(chance: float, minutes: float) -> float:
+    if minutes > 0:
+        return chance / minutes
+    return math.inf if chance > 0 else 0.0

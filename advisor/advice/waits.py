@@ -1,0 +1,106 @@
+"""What to do around a wait: which readings to take before it, and which when it is over.
+
+A night of standing or an hour to sleep is expensive and changes the car. So before the best reading behind a
+wait is gone for, the readings that tell most without it are named, and those that the wait serves besides.
+Sets are chosen one by one, each for what it adds to those chosen already: the information of a set is exact,
+averaged over what its members may show.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from advisor.advice.advice import Advice, Proposal, comparable, setups_in_place
+from advisor.case.case import Case
+from advisor.inference.engine import Evidence, Reasoner
+from advisor.knowledge.knowledge import Knowledge, setups_of
+
+LONG_WAIT_MINUTES = 10.0
+"""A wait from here on is worth planning around."""
+MOST_BEFORE, MOST_AFTER = 3, 4
+MOST_BRANCHES = 96
+"""The sets of answers that are looked at; less likely ones are left out."""
+WORTH_BITS = 0.05
+"""A reading has to add so much to be named."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """A wait, and the readings on both sides of it. `setups` are to be made, in this order."""
+
+    setups: tuple[str, ...]
+    hands_on_minutes: float
+    waiting_minutes: float
+    before: tuple[Proposal, ...]
+    after: tuple[Proposal, ...]
+
+
+def plan(
+    knowledge: Knowledge, engine: Reasoner, case: Case, advice: Advice, towards: Proposal | None
+) -> Plan | None:
+    """How to spend the visit if the reading `towards` is next and stands behind a long wait; else None."""
+    if towards is None:
+        return None
+    ready = setups_in_place(knowledge, case)
+    missing = [setup for setup in setups_of(knowledge, towards.reading) if setup not in ready]
+    waits = sum(knowledge.setups[setup].waiting_minutes for setup in missing)
+    if waits < LONG_WAIT_MINUTES:
+        return None
+    evidence = case.evidence(knowledge, engine)
+    without_wait = [one for one in advice.proposals if _wait(knowledge, one) < LONG_WAIT_MINUTES]
+    before, worlds = _chosen(engine, [(1.0, evidence)], without_wait, MOST_BEFORE)
+    served = [
+        one
+        for one in advice.proposals
+        if one not in before and one.setups and set(one.setups) <= set(missing)
+    ]
+    after, _ = _chosen(engine, worlds, served, MOST_AFTER)
+    if towards not in after:
+        after = (towards, *after)[:MOST_AFTER]
+    hands_on = sum(knowledge.setups[setup].hands_on_minutes for setup in missing)
+    return Plan(tuple(missing), hands_on, waits, before, after)
+
+
+def _wait(knowledge: Knowledge, proposal: Proposal) -> float:
+    return sum(knowledge.setups[setup].waiting_minutes for setup in proposal.setups)
+
+
+Worlds = list[tuple[float, Evidence]]
+
+
+def _chosen(
+    engine: Reasoner, worlds: Worlds, among: Sequence[Proposal], most: int
+) -> tuple[tuple[Proposal, ...], Worlds]:
+    """The readings that together tell most, chosen one by one, and the worlds that their answers make.
+
+    Among those that add the same but for round-off the shorter one comes first.
+    """
+    chosen: list[Proposal] = []
+    while len(chosen) < most:
+        outlooks = engine.outlook_many([evidence for _, evidence in worlds])
+        adds = {
+            one: sum(
+                chance * outlook.information_bits[one.reading]
+                for (chance, _), outlook in zip(worlds, outlooks, strict=True)
+            )
+            for one in among
+            if one not in chosen
+        }
+        best = min(adds, key=lambda one: (-comparable(adds[one]), one.minutes, one.reading), default=None)
+        if best is None or adds[best] < WORTH_BITS:
+            break
+        chosen.append(best)
+        split = [
+            (chance * likely, {**evidence, best.reading: engine.one_hot(best.reading, outcome)})
+            for (chance, evidence), outlook in zip(worlds, outlooks, strict=True)
+            for outcome, likely in zip(
+                engine.outcomes[best.reading], outlook.predictive[best.reading].tolist(), strict=True
+            )
+            if likely > 0
+        ]
+        split.sort(key=lambda world: -world[0])
+        kept = split[:MOST_BRANCHES]
+        total = sum(chance for chance, _ in kept)
+        worlds = [(chance / total, evidence) for chance, evidence in kept]
+    return tuple(chosen), worlds

@@ -1,0 +1,175 @@
+"""The page for the customer, in plain words: no percentages, no ids, nothing that only the workshop needs."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+
+from advisor.bench.history import History, weighed
+from advisor.case.case import GONE, Case, Measured, Seen
+from advisor.inference.engine import Reasoner
+from advisor.knowledge.knowledge import UNLISTED, Knowledge
+from advisor.papers.document import Bullets, Document, Paragraph, Part, Section
+from advisor.papers.format import plain, when
+from advisor.store.records import Filed
+
+STILL_LIKELY = 0.30
+"""Another cause this likely is named to the customer."""
+LINE = 80
+"""Letters in a line of the page, rather too few."""
+TOLD, CHECKED, NOT_CHECKED, DONE = 4, 7, 2, 4
+"""Lines for each list, so that it stays one page."""
+
+
+def customer_sheet(
+    knowledge: Knowledge,
+    engine_of: Callable[[Case], Reasoner],
+    filed: Filed,
+    preferences: Mapping[str, str],
+    printed: str,
+) -> Document:
+    """One page for the customer; `printed` is the time now (ISO 8601).
+
+    `engine_of` gives the engine of a case's complaint and repairs; the knowledge must have the complaint.
+    """
+    found = weighed(knowledge, engine_of, filed.case)
+    return _Sheet(knowledge, filed, History(knowledge, filed, preferences, found)).document(printed)
+
+
+@dataclass(frozen=True)
+class _Sheet:
+    """The page, section by section."""
+
+    knowledge: Knowledge
+    filed: Filed
+    history: History
+
+    @property
+    def case(self) -> Case:
+        return self.filed.case
+
+    def document(self, printed: str) -> Document:
+        sections = (
+            Section("What you told us", tuple(self.told())),
+            Section("What we checked", tuple(self.checks())),
+            Section("What we found", tuple(map(Paragraph, self.found()))),
+            Section("What was done", tuple(self.done())),
+            Section("Is it gone?", (Paragraph(self.gone()),)),
+            Section("What to watch", tuple(map(Paragraph, self.watch()))),
+            Section("What was not checked", tuple(self.not_checked())),
+        )
+        state = "cancelled" if self.case.cancelled else "not finished yet"
+        if self.case.closed:
+            state = f"finished {self.history.closed_at}"
+        return Document(
+            f"Your car: {self.filed.tag}",
+            f"{self.filed.name}, opened {when(self.filed.opened)}, {state}",
+            tuple(section for section in sections if section.parts),
+            (f"Printed {when(printed)}. Keep this page: with the job's number we go on where we stopped.",),
+            self.filed.name,
+        )
+
+    def told(self) -> Iterator[Part]:
+        complaint = self.knowledge.complaints[self.case.complaint]
+        yield Paragraph(f"“{complaint.customer[0]}”" if complaint.customer else complaint.name)
+        asked = (name for name in self.case.taken if self._asked(name))
+        yield from _list((f"{self._question(name)} {self._answer(name)}" for name in asked), TOLD)
+
+    def checks(self) -> Iterator[Part]:
+        made = [name for name in self.case.taken if not self._asked(name)]
+        if made:
+            yield from _list(
+                (f"{self.history.reading(name)}: {self._answer(name)}" for name in made), CHECKED
+            )
+        else:
+            yield Paragraph("Nothing has been measured on the car yet.")
+
+    def found(self) -> Iterator[str]:
+        closed, now = self.case.closed, self.history.found.now
+        if closed and not closed.fault:
+            yield "We did not find the cause."
+        elif closed and closed.in_words:
+            yield f"{closed.remark}."
+        elif closed:
+            yield f"{self._cause(closed.fault)}."
+        elif self.history.repairs and self.case.checked == GONE:
+            yield f"{self._cause(self.history.repairs[-1].fault)}. The job is not closed yet."
+        else:
+            yield "We are not finished: the cause is not certain yet."
+            leading = max(now, key=lambda one: (now[one], one), default="")
+            if leading and now[leading] >= STILL_LIKELY:
+                yield f"So far most points to this: {self._cause(leading)}."
+        if self.history.found.trouble:
+            yield "Some of what we noted does not fit together. Please ask us before you rely on this page."
+
+    def done(self) -> Iterator[Part]:
+        if self.history.repairs:
+            yield from _list(map(self.history.remedy, self.history.repairs), DONE)
+        else:
+            yield Paragraph("Nothing has been repaired on this job.")
+
+    def gone(self) -> str:
+        if not self.history.repairs:
+            return "Nothing was repaired, so there was nothing to look for again."
+        if not self.case.checked:
+            return "We have not looked yet whether it is gone after the repair."
+        if self.case.checked == GONE:
+            return "Yes. We looked for it again after the repair, and it is gone."
+        return "No. We looked for it again after the repair, and it is still there."
+
+    def watch(self) -> Iterator[str]:
+        closed, now = self.case.closed, self.history.found.now
+        settled = {*self.case.repaired, closed.fault if closed else ""}
+        others = [one for one in now if one not in settled and now[one] >= STILL_LIKELY]
+        others.sort(key=lambda one: (-now[one], one))
+        if closed or self.case.checked == GONE:
+            for one in others[:2]:
+                yield f"Still possible, and not ruled out: {self._cause(one)}."
+        yield "If you notice it again, or anything new, tell us, and when and where it happened."
+
+    def not_checked(self) -> Iterator[Part]:
+        yield from _list((self.history.reading(one) for one in self.case.skipped), NOT_CHECKED)
+
+    def _cause(self, cause: str) -> str:
+        if cause.startswith(UNLISTED):
+            return "Something that is not on our usual list"
+        return self.knowledge.title(cause)
+
+    def _asked(self, name: str) -> bool:
+        reading = self.knowledge.readings.get(name)
+        return reading is not None and reading.who == "customer"
+
+    def _question(self, name: str) -> str:
+        said = self.knowledge.readings[name]
+        return said.ask or f"{said.name}:"
+
+    def _answer(self, name: str) -> str:
+        """The last answer to a reading: in words, and the number as it was read."""
+        steps = self.case.counting.items()
+        step, entry = next(
+            (step, entry)
+            for step, entry in reversed(steps)
+            if isinstance(entry, Seen | Measured) and entry.reading == name
+        )
+        said = self.knowledge.readings.get(name)
+        if isinstance(entry, Seen):
+            words = said.answers.get(entry.outcome) if said else None
+            return (words or plain(entry.outcome)) + (" (not certain)" if entry.confidence < 1 else "")
+        typed = [one.typed for one in entry.take if one.measurand == name]
+        band = ["", *self.history.measured(step, entry)][-1]
+        return f"{', '.join(typed)} ({band[:1].lower()}{band[1:]})" if typed and band not in typed else band
+
+
+def _list(items: Iterable[str], lines: int) -> Iterator[Part]:
+    """A list cut to so many lines of the page, with what was left out counted."""
+    shown: list[str] = []
+    every = [item.replace("%", "per cent") for item in items]
+    for item in every:
+        lines -= math.ceil(len(item) / LINE)
+        if lines < 0:
+            shown.append(f"and {len(every) - len(shown)} more; ask us for the job card")
+            break
+        shown.append(item)
+    if shown:
+        yield Bullets(tuple(shown))

@@ -1,0 +1,265 @@
+"""A case retold for paper: what is believed of it, its steps in words and what each did, its minutes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from advisor.advice.advice import Contradiction, Stop, advise, possible, suspicion
+from advisor.advice.conflict import Disagreement, disagreement
+from advisor.bench.wording import entry_words, largest_move, outcome_words
+from advisor.case.case import (
+    Accounted,
+    Case,
+    Checked,
+    Closed,
+    Entry,
+    Known,
+    Measured,
+    Reopened,
+    Repaired,
+    Seen,
+    TakenBack,
+)
+from advisor.case.typed import TELLING
+from advisor.inference.engine import Reasoner, TooWide
+from advisor.knowledge.knowledge import Knowledge, quantity_of
+from advisor.measure.units import convert, preferred, show
+from advisor.model.observation import Measurement, can_weigh, estimate, weigh
+from advisor.papers.chart import LINES, Chart, Line, Point
+from advisor.papers.document import Cell, Row
+from advisor.papers.format import percent, plain, when
+from advisor.store.records import Filed
+
+MOVED = 0.005
+"""A step that moves every cause by less is left out of the picture."""
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """What is believed of a case at the start and after each entry; nothing where `trouble` says why."""
+
+    stages: tuple[Mapping[str, float], ...] = ()
+    stop: Stop | None = None
+    disagreement: Disagreement | None = None
+    belief_error: float = 0.0
+    trouble: str = ""
+
+    @property
+    def now(self) -> Mapping[str, float]:
+        """Every cause's probability now; empty where the case cannot be weighed."""
+        return self.stages[-1] if self.stages else {}
+
+
+def weighed(knowledge: Knowledge, engine_of: Callable[[Case], Reasoner], case: Case) -> Weighed:
+    """A case weighed by this knowledge, or the sentence that says why it cannot be."""
+    try:
+        engine = engine_of(case)
+        possible(knowledge, engine, case)
+        stages = suspicion(knowledge, engine_of, case)
+    except Contradiction as error:
+        return Weighed(trouble=str(error))
+    except TooWide:
+        return Weighed(trouble="With these repairs it would take too long to work out.")
+    given = case.evidence(knowledge, engine)
+    readings = {name: given.pop(name) for name in case.taken if name in given}
+    advice = advise(knowledge, engine, case, before=stages[-1])
+    return Weighed(stages, advice.stop, disagreement(engine, given, readings), advice.belief_error)
+
+
+@dataclass(frozen=True)
+class History:
+    """The steps of a filed case in words."""
+
+    knowledge: Knowledge
+    filed: Filed
+    preferences: Mapping[str, str]
+    found: Weighed
+
+    @property
+    def case(self) -> Case:
+        """The case."""
+        return self.filed.case
+
+    @property
+    def repairs(self) -> list[Repaired]:
+        """The remedies done, in order."""
+        return [entry for entry in self.case.counting.values() if isinstance(entry, Repaired)]
+
+    @property
+    def closed_at(self) -> str:
+        """When the last step that counts was entered: that of closing, on a closed job."""
+        return when(self.filed.times[max(self.case.counting) - 1]) if self.case.counting else ""
+
+    def reading(self, name: str) -> str:
+        """A reading's name, or its id as words where the knowledge has it no more."""
+        readings = self.knowledge.readings
+        return readings[name].name if name in readings else plain(name)
+
+    def remedy(self, entry: Repaired) -> str:
+        """When what was put right, and how."""
+        fault = self.knowledge.faults.get(entry.fault)
+        what = f". {fault.remedy}" if fault else ""
+        return f"{when(entry.at)}: {self.knowledge.title(entry.fault)}{what}"
+
+    @cached_property
+    def taken_back(self) -> dict[int, int]:
+        """Every step that was taken back, with the step that did it."""
+        steps = enumerate(self.case.entries, start=1)
+        return {entry.step: step for step, entry in steps if isinstance(entry, TakenBack)}
+
+    def time(self, step: int) -> str:
+        """When a step was entered, in short."""
+        return when(self.filed.times[step - 1], year=False)
+
+    def rows(self) -> Iterator[Row]:
+        """The steps that bear on the causes, and all that were taken back: with what they said and did."""
+        for step, entry in enumerate(self.case.entries, start=1):
+            bears = isinstance(entry, Known | Seen | Measured | Accounted | Repaired | Checked | Reopened)
+            bears = bears or (isinstance(entry, Closed) and step < len(self.case.entries))
+            if not bears and step not in self.taken_back:
+                continue
+            what, answer, instruments = self.said(step)
+            back = step in self.taken_back
+            did = self.withdrawal(step) if back else self.effect(step)
+            yield Row((str(step), self.time(step), what, answer, instruments, did), struck=back)
+
+    def said(self, step: int) -> tuple[str, Cell, str]:
+        """What a step is about, what was said, and with which instrument."""
+        knowledge, entry = self.knowledge, self.case.entries[step - 1]
+        if isinstance(entry, Seen | Measured):
+            reading = knowledge.readings.get(entry.reading)
+            name = self.reading(entry.reading)
+            if isinstance(entry, Measured):
+                return name, tuple(self.measured(step, entry)), self._instruments(entry.take)
+            sure = "" if entry.confidence == 1 else f"{percent(entry.confidence)} sure"
+            used = [knowledge.instruments[one].name for one in reading.instrument] if reading else []
+            asked = "Customer asked" if reading and reading.who == "customer" else ""
+            return name, (self.outcome(entry), sure), " or ".join(used) or asked
+        if isinstance(entry, Accounted):
+            one = entry.measurement
+            return f"Part of the draw: {entry.what}", one.typed, self._instruments((one,))
+        what, _, answer = entry_words(knowledge, self.case, entry).partition(": ")
+        return what, answer, ""
+
+    def outcome(self, entry: Seen) -> str:
+        """An answer in words, with the limits where it is a quantity's."""
+        reading = self.knowledge.readings.get(entry.reading)
+        if reading is None or entry.outcome not in reading.answers:
+            return plain(entry.outcome)
+        return outcome_words(self.knowledge, self.case, entry.reading, entry.outcome, self.preferences)
+
+    def measured(self, step: int, entry: Measured) -> Iterator[str]:
+        """What was typed, and what all takes so far come to."""
+        known = self.knowledge.measurands
+        for one in entry.take:
+            about = known[one.measurand].name if one.measurand in known else plain(one.measurand)
+            yield one.typed if one.measurand == entry.reading else f"{about}: {one.typed}"
+        takes: list[tuple[Measurement, ...]] = []
+        for number, other in enumerate(self.case.entries[:step], start=1):
+            counts = number == step or number in self.case.counting
+            if isinstance(other, Repaired) and counts:
+                takes = []
+            elif isinstance(other, Measured) and counts and other.reading == entry.reading:
+                takes.append(other.take)
+        yield from self._worked_out(entry.reading, takes)
+
+    def _worked_out(self, reading: str, takes: Sequence[tuple[Measurement, ...]]) -> Iterator[str]:
+        """The value with its uncertainty in the preferred unit, and the bands that explain it."""
+        knowledge, facts = self.knowledge, self.case.facts
+        if not can_weigh(knowledge, reading, takes):
+            return
+        try:
+            value = estimate(knowledge, reading, facts, takes)
+            likelihood = weigh(knowledge, reading, facts, takes).tolist()
+        except (ValueError, ArithmeticError) as error:
+            yield f"Cannot be worked out: {error}"
+            return
+        quantity = quantity_of(knowledge, reading)
+        unit = preferred(quantity.unit, self.preferences)
+        there = convert(value.value, quantity.unit, unit)
+        spread = convert(value.value + value.uncertainty, quantity.unit, unit) - there
+        shown = show(there, unit, 4)
+        words = [] if [shown] == [one.typed for one in takes[-1][:1]] else [f"= {shown}"]
+        words += [f"± {show(spread, unit, 2)}"] if spread else []
+        words += [f"from {len(takes)} takes"] if len(takes) > 1 else []
+        yield " ".join(words)
+        best = max(likelihood)
+        pairs = zip(quantity.bands.values(), likelihood, strict=True)
+        yield " or ".join(band for band, weight in pairs if best > 0 and weight / best >= TELLING)
+
+    def _instruments(self, take: Sequence[Measurement]) -> str:
+        known = self.knowledge.instruments
+        used = dict.fromkeys(one.instrument for one in take if one.instrument)
+        return ", ".join(known[one].name if one in known else plain(one) for one in used)
+
+    def withdrawal(self, step: int) -> Cell:
+        """That a step was taken back, when and why."""
+        by = self.taken_back[step]
+        entry = self.case.entries[by - 1]
+        reason = entry.reason if isinstance(entry, TakenBack) else ""
+        return f"Taken back in step {by}, {self.time(by)}" + (f": {reason}" if reason else "")
+
+    def effect(self, step: int) -> Cell:
+        """The largest move, before → after; or why the step does not count as it stands."""
+        entry = self.case.entries[step - 1]
+        if isinstance(entry, Seen | Measured) and entry.reading not in self.knowledge.readings:
+            return "Counts for nothing: not in this knowledge any more"
+        if isinstance(entry, Accounted):
+            return "Counts in the account of the draw"
+        if isinstance(entry, Closed | Reopened):
+            return ""
+        moved = ""
+        if self.found.stages:
+            before, after = self.found.stages[step - 1 : step + 1]
+            moved = largest_move(self.knowledge, before, after) or "Hardly moved anything"
+        again = self._answered_again(step)
+        return moved, f"Answered again in step {again}" if again else ""
+
+    def _answered_again(self, step: int) -> int:
+        """The later step that takes this one's place, before any repair; or 0."""
+        entry = self.case.entries[step - 1]
+        if not isinstance(entry, Seen | Measured):
+            return 0
+        for later, other in self.case.counting.items():
+            if later > step and isinstance(other, Repaired):
+                break
+            same = isinstance(other, Seen | Measured) and other.reading == entry.reading
+            if later > step and same and Seen in (type(entry), type(other)):
+                return later
+        return 0
+
+    def chart(self) -> Chart | None:
+        """The suspicion against the leading causes over the steps that moved something."""
+        stages = self.found.stages
+        shown = [step for step in range(1, len(stages)) if self._shown(step)]
+        if not shown:
+            return None
+        peak = {cause: max(stage[cause] for stage in stages) for cause in stages[-1]}
+        now, closed = stages[-1], self.case.closed
+        must = [closed.fault if closed else "", max(now, key=lambda one: (now[one], one))]
+        must += [one for one in reversed(self.case.repaired) if one in peak]
+        by_peak = sorted(peak, key=lambda one: (-peak[one], one))
+        shown_causes = [one for one in dict.fromkeys([*must[:3], *by_peak]) if one in peak][: len(LINES)]
+        causes = sorted(shown_causes, key=lambda one: (-now[one], -peak[one], one))
+        points = [Point("start", "The complaint alone"), *map(self._point, shown)]
+        lines = [
+            Line(self.knowledge.title(cause), tuple(stages[step][cause] for step in (0, *shown)))
+            for cause in causes
+        ]
+        return Chart("Suspicion against the leading causes, step by step", tuple(points), tuple(lines))
+
+    def _shown(self, step: int) -> bool:
+        entry = self.case.entries[step - 1]
+        before, after = self.found.stages[step - 1 : step + 1]
+        moved = max((abs(after[cause] - before[cause]) for cause in after), default=0.0)
+        return moved >= MOVED or isinstance(entry, Repaired | Checked)
+
+    def _point(self, step: int) -> Point:
+        entry: Entry = self.case.entries[step - 1]
+        if isinstance(entry, TakenBack):
+            return Point(str(step), f"Step {entry.step} taken back", "taken back")
+        counts = step not in self.taken_back
+        mark = "remedy" if isinstance(entry, Repaired) and counts else ""
+        return Point(str(step), self.said(step)[0], mark)

@@ -1,0 +1,210 @@
+"""The card of a job, for the workshop and the file: what was read, what it did, what was found and done."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from itertools import groupby
+
+from advisor.bench.history import History, weighed
+from advisor.bench.wording import account_lines, cause_words, disagreement_words, off_by_words, stop_sentence
+from advisor.case.case import GONE, Acknowledged, Case, Checked, Ended, Prepared, Replayed
+from advisor.case.current_draw import account
+from advisor.case.setups import minutes, used_setups
+from advisor.inference.engine import Reasoner
+from advisor.knowledge.knowledge import Knowledge
+from advisor.papers.document import Bullets, Cell, Document, Facts, Paragraph, Part, Row, Section, Table
+from advisor.papers.format import duration, percent, plain, when
+from advisor.store.records import Filed
+
+ADVICE = (
+    "This card is advice, worked out from what was entered and from the knowledge named above. Local rules, "
+    "licensed practice and the figures of the vehicle at hand come first."
+)
+
+
+def job_card(
+    knowledge: Knowledge,
+    engine_of: Callable[[Case], Reasoner],
+    filed: Filed,
+    preferences: Mapping[str, str],
+    printed: str,
+) -> Document:
+    """Everything about a job on one paper, for the file; `printed` is the time now (ISO 8601).
+
+    `engine_of` gives the engine of a case's complaint and repairs; the knowledge must have the complaint.
+    """
+    found = weighed(knowledge, engine_of, filed.case)
+    return _Card(knowledge, filed, History(knowledge, filed, preferences, found)).document(printed)
+
+
+@dataclass(frozen=True)
+class _Card:
+    """The card for the workshop and the file."""
+
+    knowledge: Knowledge
+    filed: Filed
+    history: History
+
+    @property
+    def case(self) -> Case:
+        return self.filed.case
+
+    def document(self, printed: str) -> Document:
+        sections = (
+            Section("Result", (Facts(tuple(self.result())), *self.warnings())),
+            Section("The job", (Facts(tuple(self.job())),)),
+            Section("Suspicion over the steps", tuple(self.picture())),
+            Section("Readings and repairs, in order", tuple(self.steps())),
+            Section("Account of the draw", tuple(self.draw())),
+            Section("Readings not taken", tuple(self.skipped())),
+            Section("Setups", tuple(self.setups())),
+            Section("Cautions", tuple(self.cautions())),
+        )
+        return Document(
+            f"{self.filed.name}: {self.filed.tag}",
+            f"{self.knowledge.complaints[self.case.complaint].name} · job card for the workshop and the file",
+            tuple(section for section in sections if section.parts),
+            (ADVICE, f"Printed {when(printed)}."),
+            f"{self.filed.name}, job card",
+        )
+
+    def result(self) -> Iterator[tuple[str, Cell]]:
+        title, closed, found = self.knowledge.title, self.case.closed, self.history.found
+        if closed:
+            yield "State", f"Closed {self.history.closed_at}"
+            yield "Cause", cause_words(self.knowledge, closed) if closed.fault else "No cause found"
+        else:
+            cancelled = self.case.cancelled
+            yield "State", f"Cancelled: {cancelled.reason}" if cancelled else "Still open"
+            yield "Cause", "Not settled"
+            leading = sorted(found.now, key=lambda one: (-found.now[one], one))[:3]
+            if leading:
+                yield (
+                    "Most suspected now",
+                    tuple(f"{title(one)}, {percent(found.now[one])}" for one in leading),
+                )
+            if found.stop:
+                yield "The search", stop_sentence(self.knowledge, found.stop)
+        yield "Remedy done", tuple(map(self.history.remedy, self.history.repairs)) or "None"
+        if self.history.repairs:
+            yield "Complaint after it", self.checked()
+        if closed and closed.remark and not closed.in_words:
+            yield "Remark", closed.remark
+
+    def checked(self) -> str:
+        if not self.case.checked:
+            return "Not looked for again yet"
+        step = max(step for step, entry in self.case.counting.items() if isinstance(entry, Checked))
+        words = "Gone" if self.case.checked == GONE else "Still there"
+        return f"{words} ({when(self.filed.times[step - 1])})"
+
+    def warnings(self) -> Iterator[Part]:
+        found = self.history.found
+        if found.trouble:
+            yield Paragraph(
+                "What was entered cannot be weighed by the knowledge as it is now, so this card shows no "
+                f"suspicion and not what each reading did. {found.trouble}",
+                strong=True,
+            )
+        if found.belief_error:
+            yield Paragraph(off_by_words(found.belief_error))
+        if found.disagreement:
+            yield Paragraph(disagreement_words(self.knowledge, found.disagreement), strong=True)
+
+    def job(self) -> Iterator[tuple[str, Cell]]:
+        knowledge, case = self.knowledge, self.case
+        complaint = knowledge.complaints[case.complaint]
+        yield "Vehicle tag", self.filed.tag
+        yield "Complaint", (complaint.name, f"“{complaint.customer[0]}”" if complaint.customer else "")
+        yield "Opened", when(self.filed.opened)
+        for name, value in case.facts.items():
+            fact = knowledge.facts.get(name)
+            yield fact.name if fact else plain(name), plain(value)
+        hands_on, waiting = minutes(knowledge, case)
+        yield (
+            "Time, as planned",
+            f"{duration(hands_on)} hands-on, {duration(waiting)} waiting; readings taken, each setup once",
+        )
+        changes = [entry.version for entry in case.counting.values() if isinstance(entry, Replayed)]
+        yield (
+            "Knowledge",
+            (
+                f"Opened with version {self.filed.knowledge or 'not known'}",
+                *(f"Then weighed by version {version}" for version in changes),
+                f"This card weighed by version {knowledge.version}",
+            ),
+        )
+
+    def picture(self) -> Iterator[Part]:
+        chart = self.history.chart()
+        if chart:
+            yield chart
+
+    def steps(self) -> Iterator[Part]:
+        rows = tuple(self.history.rows())
+        if rows:
+            head = ("Step", "Time", "What", "Answer", "With", "What it did")
+            yield Table(head, (6, 9, 22, 24, 16, 23), rows)
+
+    def draw(self) -> Iterator[Part]:
+        """The account of the draw, where a total was measured that can be weighed."""
+        found = account(self.knowledge, self.case)
+        if found is None:
+            return
+        for are_rows, lines in groupby(account_lines(found), key=lambda line: "  " in line):
+            if are_rows:
+                yield Facts(tuple(map(_two, lines)))
+            else:
+                yield from map(Paragraph, lines)
+
+    def skipped(self) -> Iterator[Part]:
+        items = tuple(f"{self.history.reading(one)}: {reason}" for one, reason in self.case.skipped.items())
+        if items:
+            yield Bullets(items)
+
+    def setups(self) -> Iterator[Part]:
+        """The setups that were begun, and those that readings needed without a note of it."""
+        known, steps = self.knowledge.setups, self.case.counting
+        rows, begun = [], set()
+        for step, entry in steps.items():
+            if not isinstance(entry, Prepared):
+                continue
+            begun.add(entry.setup)
+            name = known[entry.setup].name if entry.setup in known else plain(entry.setup)
+            ended = "Not noted"
+            for later, other in reversed(steps.items()):
+                if later > step and isinstance(other, Ended) and other.setup == entry.setup:
+                    ended = f"{self.history.time(later)}: {other.reason}"
+            rows.append(Row((name, when(entry.at, year=False), ended)))
+        for setup in used_setups(self.knowledge, self.case):
+            if setup not in begun:
+                rows.append(Row((known[setup].name, "Not noted, but needed", "Not noted")))
+        if rows:
+            yield Table(("Setup", "Begun", "Ended"), (46, 27, 27), tuple(rows))
+
+    def cautions(self) -> Iterator[Part]:
+        """What was acknowledged, and what belongs to the readings taken and the remedies done."""
+        known, case = self.knowledge, self.case
+        read = {one.caution: one.at for one in case.counting.values() if isinstance(one, Acknowledged)}
+        items = [known.readings[one] for one in case.taken if one in known.readings]
+        belong = [caution for item in items for caution in item.cautions]
+        belong += [one for setup in used_setups(known, case) for one in known.setups[setup].cautions]
+        done = [known.faults[one] for one in case.repaired if one in known.faults]
+        belong += [caution for fault in done for caution in fault.cautions]
+        rows = []
+        for name in dict.fromkeys([*read, *belong]):
+            said = known.cautions.get(name)
+            noted = when(read[name], year=False) if name in read else "Not noted"
+            rows.append(Row((said.name, said.text, noted) if said else (plain(name), "", noted)))
+        if rows:
+            yield Table(("Caution", "What it says", "Read at"), (20, 65, 15), tuple(rows))
+
+
+def _two(line: str) -> tuple[str, str]:
+    """A line of the account as a name and a number."""
+    if line.startswith("  "):
+        name, _, number = line.strip().rpartition(": ")
+        return name[:1].upper() + name[1:], number
+    name, _, number = line.partition("  ")
+    return name, number.strip()

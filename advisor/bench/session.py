@@ -1,0 +1,574 @@
+"""A technician's work on one case at a time: what the screens ask for, and what they may do.
+
+It ties knowledge, engines and store together, so that screens hold no rules. Every change is in the
+store before it counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from functools import cached_property
+from typing import Literal, get_args
+
+import numpy as np
+
+from advisor.advice.advice import (
+    Advice,
+    Answer,
+    Contradiction,
+    Proposal,
+    Workshop,
+    advise,
+    one_cause,
+    possible,
+    present,
+    suspicion,
+    waiting_minutes,
+    what_answers_do,
+)
+from advisor.advice.conflict import Disagreement, disagreement
+from advisor.advice.engines import Engines
+from advisor.advice.repair_or_test import CALL_MINUTES, Act, act, remedies
+from advisor.advice.waits import Plan, plan
+from advisor.bench.customer import customer_sheet
+from advisor.bench.jobcard import job_card
+from advisor.case.case import (
+    GONE,
+    STILL_THERE,
+    Accounted,
+    Acknowledged,
+    Cancelled,
+    Case,
+    Checked,
+    Closed,
+    Ended,
+    Entry,
+    Known,
+    Measured,
+    Prepared,
+    Reopened,
+    Repaired,
+    Replayed,
+    Seen,
+    Skipped,
+    TakenBack,
+)
+from advisor.case.current_draw import Account, account
+from advisor.case.typed import Field, NotUnderstood, Understood, fields, understand
+from advisor.inference.engine import Engine, Reasoner
+from advisor.knowledge.knowledge import UNLISTED, Fact, Knowledge, LimitByFact, setups_of, worst_first
+from advisor.measure import refrigerants as saturation
+from advisor.measure.units import NotAQuantity, convert, parse, show
+from advisor.model.observation import Measurement
+from advisor.papers.document import html, markdown
+from advisor.simulate.array_advice import compile_ranker
+from advisor.simulate.rollout import LookAhead, RepairCosts, look_ahead
+from advisor.store.records import Filed
+from advisor.store.store import Store
+
+LARGEST_PART_MA = 100_000.0
+"""Above this a part of a sleeping car's draw is a slip of the finger."""
+LONGEST_CAUSE = 120
+"""Letters of a cause in words."""
+QUICK_MINUTES = 3.0
+"""A quick look takes no longer than this, setups included."""
+HARDLY_ONE = 0.2
+"""Below this probability of a single cause it is said that one cause hardly explains what was seen."""
+LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
+CONFIDENCE = {"certain": 1.0, "fairly sure": 0.9, "a guess": 0.7}
+"""How sure a person can be of an answer, as the chance that it was seen rightly (estimates)."""
+
+STOP_STEPS = {
+    "sure": "do the remedy",
+    "nothing-left": "do the remedy of the likeliest cause",
+    "unlisted": "ask somebody senior",
+    "check": "look for the complaint again",
+    "gone": "close the job",
+}
+"""What comes next where the search is over, by the reason of the stop."""
+
+RANKING = "ranking"
+"""The setting under which the ranking is remembered."""
+Ranking = Literal["bits", "bits per minute", "quick looks", "on the trolley"]
+
+
+def preload() -> None:
+    """Load what takes seconds to import and every case will need; best done while a person reads.
+
+    What would hold up every thread of this process for long gets ready in another one meanwhile.
+    """
+    saturation.beside()
+    convert(1.0, "°C", "°F")
+
+
+@dataclass(frozen=True)
+class Session:
+    """The case on the bench. Every method that changes it saves first and returns a new session."""
+
+    knowledge: Knowledge
+    engines: Engines
+    store: Store
+    filed: Filed
+    workshop: Workshop
+    ranking: Ranking = "bits"
+    off_trolley: frozenset[str] = frozenset()
+    preferences: Mapping[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def opened(cls, engines: Engines, store: Store, filed: Filed, workshop: Workshop) -> Session:
+        """A case as it lies in the store, with what is remembered for everybody there."""
+        preferences = store.preferences()
+        known: tuple[Ranking, ...] = get_args(Ranking)
+        chosen = store.setting(RANKING)
+        ranking = next((one for one in known if one == chosen), known[0])
+        return cls(
+            engines.knowledge, engines, store, filed, workshop, ranking, store.off_trolley(), preferences
+        )
+
+    # What is known
+
+    @property
+    def case(self) -> Case:
+        """The case."""
+        return self.filed.case
+
+    @property
+    def engine(self) -> Reasoner:
+        """What the case as it stands is weighed by."""
+        return self.engines.of(self.case)
+
+    @property
+    def at_hand(self) -> Workshop:
+        """What there is to work with: without what is off the trolley, where only the trolley counts."""
+        if self.ranking != "on the trolley":
+            return self.workshop
+        return replace(self.workshop, without=self.workshop.without | self.off_trolley)
+
+    @cached_property
+    def advice(self) -> Advice:
+        """What to do next; raises `Contradiction` where new knowledge does not fit what was entered."""
+        before = self.stages[-2] if len(self.stages) > 1 else None
+        return advise(
+            self.knowledge, self.engine, self.case, self.at_hand, waiting=self.waiting, before=before
+        )
+
+    @cached_property
+    def stages(self) -> tuple[Mapping[str, float], ...]:
+        """Every fault's probability at the start and after each entry."""
+        possible(self.knowledge, self.engine, self.case)
+        return suspicion(self.knowledge, self.engines.of, self.case)
+
+    @cached_property
+    def facts(self) -> Mapping[str, Fact]:
+        """The vehicle facts that matter here: for faults, for limits, or for a formula of this complaint."""
+        names = set(self.engine.outcomes)
+        for reading in self.engine.readings:
+            said = self.knowledge.readings.get(reading)
+            if said and said.quantity:
+                names.update(limit.by for limit in said.quantity.limits if isinstance(limit, LimitByFact))
+                names.update(map(str, said.quantity.derived.inputs.values() if said.quantity.derived else ()))
+        return {name: fact for name, fact in self.knowledge.facts.items() if name in names}
+
+    @cached_property
+    def proposals(self) -> tuple[Proposal, ...]:
+        """The readings that can be taken, by the ranking that was chosen."""
+        if self.ranking == "bits per minute":
+            rest = tuple(one for one in self.advice.proposals if one not in self.advice.per_minute)
+            return self.advice.per_minute + rest
+        if self.ranking == "quick looks":
+            return tuple(one for one in self.advice.proposals if one.minutes <= QUICK_MINUTES)
+        return self.advice.proposals
+
+    @cached_property
+    def waiting(self) -> Mapping[str, float]:
+        """The setups in place, with the minutes that their waiting still takes."""
+        return waiting_minutes(self.knowledge, self.case, self.store.clock())
+
+    def ready_at(self, setup: str) -> datetime:
+        """When the waiting of a setup in place is over."""
+        return self.store.clock() + timedelta(minutes=self.waiting.get(setup, 0.0))
+
+    @cached_property
+    def _answers(self) -> dict[str, tuple[Answer, ...]]:
+        return {}
+
+    def answers(self, reading: str) -> tuple[Answer, ...]:
+        """What each possible answer of a reading would do."""
+        if reading not in self._answers:
+            self._answers[reading] = what_answers_do(self.knowledge, self.engine, self.case, reading)
+        return self._answers[reading]
+
+    @cached_property
+    def _plans(self) -> dict[str, Plan | None]:
+        return {}
+
+    def plan(self, towards: Proposal) -> Plan | None:
+        """What to do before and after the wait that a reading stands behind, if it is a long one."""
+        if towards.reading not in self._plans:
+            self._plans[towards.reading] = plan(self.knowledge, self.engine, self.case, self.advice, towards)
+        return self._plans[towards.reading]
+
+    @cached_property
+    def _acts(self) -> dict[str, Act | None]:
+        return {}
+
+    def act(self, proposal: Proposal) -> Act | None:
+        """The remedy that should be tried before a reading, if one should."""
+        if proposal.reading not in self._acts:
+            answers = self.answers(proposal.reading)
+            self._acts[proposal.reading] = act(
+                self.knowledge, self.case.complaint, self.advice, proposal, answers
+            )
+        return self._acts[proposal.reading]
+
+    def look_ahead(
+        self, progress: Callable[[int, int], None], stop: Callable[[], bool], cars: int = LOOK_AHEAD_CARS
+    ) -> LookAhead | None:
+        """The best readings played out to the end of the repair; None once `stop` says so.
+
+        The same case gives the same figures: the made-up cars are drawn with a fixed seed.
+        """
+        causes = present(dict.fromkeys(self.engine.sought, 0.0))
+        costs = RepairCosts(remedies(self.knowledge, self.case.complaint, causes), CALL_MINUTES)
+        engine = self.engines.one(self.case)
+        ranker = compile_ranker(self.knowledge, engine, self.case.complaint, self.at_hand)
+        random = np.random.default_rng(LOOK_AHEAD_SEED)
+        found = look_ahead(ranker, self.case, costs, random, cars, progress=progress, stop=stop)
+        first = self.proposals[0].reading if self.proposals else None
+        if found is None or first not in {one.reading for one in found.candidates}:
+            return found
+        return replace(found, plain=first)
+
+    def better_ahead(self, stop: Callable[[], bool]) -> LookAhead | None:
+        """Looking ahead on fewer cars, where it clearly changes the advice; else None."""
+        if not self.can_look_ahead or self.advice.stop is not None:
+            return None
+        found = self.look_ahead(lambda done, total: None, stop, QUIET_CARS)
+        return found if found is not None and found.changes_the_advice else None
+
+    @property
+    def plays_out(self) -> bool:
+        """Whether made-up cars can be played on this complaint: one engine holds it all."""
+        return isinstance(self.engine, Engine)
+
+    @property
+    def can_look_ahead(self) -> bool:
+        """Whether there is something to play out: readings left, and no repair still to be checked."""
+        due = bool(self.case.repairs) and self.case.checked != STILL_THERE
+        return self.plays_out and bool(self.advice.proposals) and not due
+
+    def job_card(self, form: Literal["markdown", "html"], customer: bool) -> str:
+        """The job card for the file, or the page for the customer, as it stands now."""
+        write = customer_sheet if customer else job_card
+        paper = write(self.knowledge, self.engines.of, self.filed, self.preferences, self.store.now())
+        return html(paper) if form == "html" else markdown(paper)
+
+    def needed(self, reading: str) -> tuple[str, ...]:
+        """Every setup of a reading, those that come first at the front."""
+        return setups_of(self.knowledge, reading)
+
+    @property
+    def found(self) -> str:
+        """The fault that the search has ended with, or "" where there is none."""
+        return self.advice.stop.fault or "" if self.advice.stop else ""
+
+    def remedy_cautions(self, fault: str) -> tuple[str, ...]:
+        """The cautions of a fault's remedy, the most severe first; none for what is not listed."""
+        listed = self.knowledge.faults.get(fault)
+        return worst_first(self.knowledge, listed.cautions) if listed else ()
+
+    @property
+    def instruments(self) -> tuple[str, ...]:
+        """The instruments that readings of this complaint are taken with and that the workshop has."""
+        readings = self.knowledge.readings
+        used = {one for name in self.engine.readings if name in readings for one in readings[name].instrument}
+        for name in self.engine.readings:
+            quantity = readings[name].quantity if name in readings else None
+            for source in quantity.derived.inputs.values() if quantity and quantity.derived else ():
+                measurand = self.knowledge.measurands.get(str(source))
+                used.update(measurand.instrument if measurand else ())
+        return tuple(name for name in self.knowledge.instruments if name in used - self.workshop.without)
+
+    @cached_property
+    def account(self) -> Account | None:
+        """The account of the draw, once its total was measured."""
+        return account(self.knowledge, self.case)
+
+    @property
+    def account_instrument(self) -> str:
+        """What the total was measured with: parts are taken with the same instrument."""
+        readings = self.knowledge.readings
+        for reading, takes in self.case.measured.items():
+            quantity = readings[reading].quantity if reading in readings else None
+            if quantity and quantity.account == "total" and takes[-1]:
+                return takes[-1][0].instrument
+        return ""
+
+    @cached_property
+    def disagreement(self) -> Disagreement | None:
+        """Readings that do not fit together, if any."""
+        evidence = self.case.evidence(self.knowledge, self.engine)
+        readings = {name: evidence.pop(name) for name in self.case.taken if name in evidence}
+        return disagreement(self.engine, evidence, readings)
+
+    @cached_property
+    def one_cause(self) -> float | None:
+        """The probability that one cause explains it all, where that is low enough to be said; else None."""
+        unchecked = bool(self.case.repairs) and self.case.checked != STILL_THERE
+        if len(self.case.taken) < 2 or unchecked:
+            return None
+        if self.advice.belief_error:
+            return None  # what is very unlikely is no better known than that
+        chance = one_cause(self.engine, self.case.evidence(self.knowledge, self.engine))
+        return chance if chance < HARDLY_ONE else None
+
+    def to_acknowledge(self, cautions: Iterable[str]) -> tuple[str, ...]:
+        """Those of the cautions that can hurt people and that nobody on this job has read yet."""
+        return tuple(
+            one
+            for one in dict.fromkeys(cautions)
+            if self.knowledge.cautions[one].hurts and one not in self.case.acknowledged
+        )
+
+    def cautions(self, proposal: Proposal) -> tuple[str, ...]:
+        """Every caution of a reading and of the setups still to be made for it, the most severe first."""
+        said = list(self.knowledge.readings[proposal.reading].cautions)
+        for setup in proposal.setups:
+            said += self.knowledge.setups[setup].cautions
+        return worst_first(self.knowledge, said)
+
+    def may_begin(self, plan: Plan) -> bool:
+        """Whether a wait may begin: the cautions of all its setups were read."""
+        setups = self.knowledge.setups
+        return not self.to_acknowledge(one for setup in plan.setups for one in setups[setup].cautions)
+
+    @property
+    def knowledge_before(self) -> str | None:
+        """The version of the knowledge this case was last weighed by, where that is another one."""
+        seen = [entry.version for entry in self.case.entries if isinstance(entry, Replayed)]
+        last = seen[-1] if seen else self.filed.knowledge
+        return last if last and not self.knowledge.is_version(last) else None
+
+    def meaningless(self) -> tuple[int, ...]:
+        """The steps that count for nothing under this knowledge: what they name is not in it any more."""
+        return tuple(step for step, entry in self.case.counting.items() if not _means(self.knowledge, entry))
+
+    def worked_out(self, chosen: str | None = None) -> Session:
+        """The same session with everything a screen will show worked out; best done off the event loop.
+
+        That is with the first reading on the card, or another one that was chosen.
+        """
+        self.advice, self.disagreement, self.one_cause, self.account  # noqa: B018
+        for proposal in [one for one in self.advice.proposals if one.reading == chosen] or self.proposals[:1]:
+            self.answers(proposal.reading)
+            self.plan(proposal)
+            self.act(proposal)
+        return self
+
+    # What a person does
+
+    def ranked(self, ranking: Ranking) -> Session:
+        """The same case with another ranking of the readings, remembered for everybody at this store."""
+        self.store.set_to(RANKING, ranking)
+        return replace(self, ranking=ranking)
+
+    def refreshed(self) -> Session:
+        """The same case at the time it is now."""
+        return replace(self)
+
+    def with_trolley(self, off_trolley: Iterable[str]) -> Session:
+        """With what is not on the trolley, remembered for everybody at this store."""
+        left = frozenset(off_trolley)
+        self.store.leave_off_trolley(left)
+        self.store.set_to(RANKING, "on the trolley")
+        return replace(self, off_trolley=left, ranking="on the trolley")
+
+    def knows(self, facts: Mapping[str, str]) -> Session:
+        """With facts that are new or differ; raises `Contradiction` and saves nothing if they clash."""
+        new = [Known(fact, value) for fact, value in facts.items() if self.case.facts.get(fact) != value]
+        return self._entered(*new)
+
+    def saw(self, reading: str, outcome: str, confidence: float = 1.0) -> Session:
+        """With a reading's outcome; raises `Contradiction` and saves nothing where it cannot be."""
+        return self._entered(Seen(reading, outcome, confidence))
+
+    def prefers(self, kind: str, unit: str) -> Session:
+        """With a preferred unit, remembered for everybody at this store."""
+        self.store.prefer(kind, unit)
+        return replace(self, preferences={**self.preferences, kind: unit})
+
+    def fields(self, reading: str) -> tuple[Field, ...]:
+        """What has to be filled in for a quantity reading."""
+        return fields(self.knowledge, self.case, reading, self.preferences, self.workshop.without)
+
+    def understand(
+        self, reading: str, filled: Mapping[str, str], instruments: Mapping[str, str]
+    ) -> Understood:
+        """What was filled in comes to; raises `NotUnderstood` with a sentence."""
+        return understand(self.knowledge, self.case, reading, filled, instruments, self.preferences)
+
+    def measured(self, understood: Understood) -> Session:
+        """With a quantity as measured; raises `Contradiction` and saves nothing where it cannot be."""
+        return self._entered(*understood.facts, understood.measured)
+
+    def accounted(self, what: str, text: str, instrument: str) -> Session:
+        """With a part of the draw that was found by disconnecting; raises `NotUnderstood`."""
+        try:
+            milliamps = parse(text, "mA")
+        except NotAQuantity as error:
+            raise NotUnderstood(str(error)) from error
+        if not 0 <= milliamps <= LARGEST_PART_MA:
+            raise NotUnderstood(
+                f"{show(milliamps, 'mA')} is not plausible for a part of the draw. Read it again."
+            )
+        measurement = Measurement("part", milliamps, instrument, show(milliamps, "mA"))
+        return self._entered(Accounted(what, measurement))
+
+    def skipped(self, reading: str, reason: str) -> Session:
+        """With a reading that cannot be taken on this car."""
+        return self._entered(Skipped(reading, reason))
+
+    def prepared(self, setups: Iterable[str]) -> Session:
+        """With setups that were made now; their waiting begins."""
+        at = self.store.now()
+        return self._entered(*(Prepared(setup, at) for setup in setups))
+
+    def ended(self, setup: str, reason: str) -> Session:
+        """With a setup that is no longer in place."""
+        return self._entered(Ended(setup, reason))
+
+    def acknowledged(self, cautions: Iterable[str]) -> Session:
+        """With cautions that a person has read."""
+        at = self.store.now()
+        return self._entered(*(Acknowledged(caution, at) for caution in cautions))
+
+    def repaired(self, fault: str) -> Session:
+        """With the remedy of a fault done."""
+        return self._entered(Repaired(fault, self.store.now()))
+
+    def repair_words(self, fault: str) -> str:
+        """What recording a remedy as done will enter."""
+        listed, title = self.knowledge.faults.get(fault), self.knowledge.title(fault)
+        done = f"“{listed.remedy}” ({title})" if listed else f"the remedy for {title}"
+        return f"Record on {self.filed.name.lower()}, {self.filed.tag}, that {done} was done just now?"
+
+    def checked(self, gone: bool) -> Session:
+        """With what the check after a repair found."""
+        return self._entered(Checked(self.case.complaint, GONE if gone else STILL_THERE))
+
+    def replayed(self) -> Session:
+        """With everything weighed by the present knowledge from here on."""
+        return self._entered(Replayed(self.knowledge.version, self.knowledge_before or ""))
+
+    def taken_back(self, step: int, reason: str = "") -> Session:
+        """With one step taken back, whichever it is; the record of it stays."""
+        if step not in self.case.counting:
+            return self
+        return self._entered(TakenBack(step, reason))
+
+    def withdrawn(self, step: int) -> Session:
+        """With one step taken back, even where what is left still cannot be so."""
+        return replace(self, filed=self.store.append(self.filed, TakenBack(step, "")))
+
+    def undone(self) -> Session:
+        """With the last step that counts taken back."""
+        return self.taken_back(max(self.case.counting)) if self.case.counting else self
+
+    def closed(self, fault: str, remark: str = "") -> Session:
+        """With the job done and the cause that was found, or "" for none."""
+        return self._entered(Closed(fault, remark))
+
+    def closed_in_words(self, words: str) -> Session:
+        """With the job done and a cause that is not listed, as it was written."""
+        return self.closed(f"{UNLISTED}{self.case.complaint}", " ".join(words.split())[:LONGEST_CAUSE])
+
+    def closing_words(self, fault: str, words: str = "") -> str:
+        """What closing with a fault, "" for none, or with a cause in words will record."""
+        head = f"Close {self.filed.name.lower()}, {self.filed.tag}?"
+        if words:
+            said = f"Recorded is this cause, as written: {words}. It is not listed, so nothing is counted."
+        elif not fault:
+            said = "Recorded is that no cause was found: nothing is learned from this job."
+        else:
+            said = f"Recorded is as found and put right: {self.knowledge.title(fault)}."
+            if fault not in self.case.repaired:
+                said += " No remedy was entered for it."
+        return f"{head} {said} It then stands among the closed jobs, where it can be reopened."
+
+    def cancelled(self, reason: str) -> Session:
+        """With the job called off: out of the list of open jobs, kept in the record."""
+        return self._entered(Cancelled(reason, ""))
+
+    def newer(self) -> Session | None:
+        """The case as others have left it in the meantime, or None where nobody has entered anything."""
+        if not self.filed.number or self.store.length(self.filed) == self.filed.entries:
+            return None
+        filed = self.store.case(self.filed.number)
+        return replace(self, filed=filed) if filed else None
+
+    def _entered(self, *entries: Entry) -> Session:
+        if not entries:
+            return self
+        case = self.case
+        for entry in entries:
+            case = case.with_entry(entry)
+        possible(self.knowledge, self.engines.of(case), case)
+        return replace(self, filed=self.store.append(self.filed, *entries))
+
+
+def reopened(store: Store, number: int) -> Filed | None:
+    """A closed job that goes on, as an entry of its own; one that is open already stays as it is."""
+    filed = store.case(number)
+    if filed is None or filed.case.closed is None:
+        return filed
+    return store.append(filed, Reopened("", store.now()))
+
+
+@dataclass(frozen=True)
+class Glance:
+    """A job in a list: the leading cause with its probability, and the next step in words."""
+
+    leading: str
+    probability: float
+    next_step: str
+
+
+def glance(session: Session) -> Glance:
+    """What a list of jobs says of one."""
+    try:
+        advice = session.advice
+    except Contradiction:
+        return Glance("what was entered does not fit this knowledge", 0.0, "open it to put it right")
+    leading = advice.suspects[0]
+    waits = [setup for setup, left in session.waiting.items() if left > 0]
+    if waits:
+        step = f"waiting: {session.knowledge.setups[waits[0]].name}"
+    elif advice.stop is not None:
+        step = STOP_STEPS[advice.stop.reason]
+    else:
+        step = session.proposals[0].name
+    return Glance(leading.name, leading.probability, step)
+
+
+def _means(knowledge: Knowledge, entry: Entry) -> bool:
+    """Whether everything that an entry names is in the knowledge."""
+    if isinstance(entry, Known):
+        return entry.fact in knowledge.facts and entry.value in knowledge.facts[entry.fact].values
+    if isinstance(entry, Seen):
+        reading = knowledge.readings.get(entry.reading)
+        return reading is not None and entry.outcome in reading.answers
+    if isinstance(entry, Measured | Skipped):
+        return entry.reading in knowledge.readings
+    if isinstance(entry, Prepared | Ended):
+        return entry.setup in knowledge.setups
+    if isinstance(entry, Acknowledged):
+        return entry.caution in knowledge.cautions
+    if isinstance(entry, Repaired | Closed):
+        fault = entry.fault.removeprefix(UNLISTED)
+        return not fault or fault in {**knowledge.faults, **knowledge.complaints, **knowledge.branches}
+    return True
+
+
+__all__ = ["CONFIDENCE", "Contradiction", "Engines", "NotUnderstood", "Ranking", "Session"]

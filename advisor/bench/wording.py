@@ -1,0 +1,403 @@
+"""A case and its advice as plain text for people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+from advisor.advice.advice import Advice, Answer, Proposal, Stop, Suspect
+from advisor.advice.conflict import Disagreement
+from advisor.case.case import (
+    CUSTOMER,
+    GONE,
+    TOLD,
+    Accounted,
+    Acknowledged,
+    Booked,
+    Cancelled,
+    Case,
+    Checked,
+    Closed,
+    Ended,
+    Entry,
+    Known,
+    Measured,
+    Prepared,
+    Reopened,
+    Repaired,
+    Replayed,
+    Seen,
+    Skipped,
+    TakenBack,
+    Warned,
+)
+from advisor.case.current_draw import Account
+from advisor.knowledge.knowledge import UNLISTED, Knowledge, LimitByFact
+from advisor.measure.formula import Estimate
+from advisor.measure.units import convert, preferred, show
+from advisor.papers.format import bar, curve, duration, percent, plain
+from advisor.simulate.rollout import LookAhead
+from advisor.store.records import Filed
+
+COLUMN = 3
+"""Characters of one step in the picture of suspicion."""
+
+
+def move(suspect: Suspect) -> str:
+    """What the last entry did to a suspect: ▲ or ▼ with percentage points, or nothing."""
+    points = 100 * (suspect.probability - suspect.before)
+    if abs(points) < 0.5:
+        return ""
+    return f"{'▲' if points > 0 else '▼'} {abs(points):.0f}"
+
+
+def why(advice: Advice, answers: Iterable[Answer], proposal: Proposal) -> str:
+    """In words: which suspects the reading moves apart, and what it tells for its minutes."""
+    answers = list(answers)
+    names = {suspect.fault: suspect.name for suspect in advice.suspects}
+    now = {suspect.fault: suspect.probability for suspect in advice.suspects}
+    moved = {
+        fault: sum(answer.probability * (answer.after[fault] - now[fault]) ** 2 for answer in answers)
+        for fault in now
+    }
+    first = max(moved, key=lambda fault: moved[fault])
+    # The other side: the suspect that the same answers move most the opposite way.
+    against = {
+        fault: -sum(
+            answer.probability * (answer.after[fault] - now[fault]) * (answer.after[first] - now[first])
+            for answer in answers
+        )
+        for fault in now
+    }
+    second = max(against, key=lambda fault: against[fault])
+    told = f"{proposal.information_bits:.2f} bits for {duration(proposal.minutes)}"
+    if against[second] <= 0:
+        return f"Tells most about “{names[first]}”: {told}"
+    return f"Separates “{names[first]}” from “{names[second]}”: {told}"
+
+
+def off_by_words(belief_error: float) -> str:
+    """That what is told is not exact, and how far it may be off."""
+    return f"Too much hangs together to be exact: probabilities are off by at most {belief_error:.2g}."
+
+
+def one_cause_words(suspects: Sequence[Suspect], chance: float) -> str:
+    """That one cause hardly explains what was seen, and which two would."""
+    both = " and ".join(f"“{one.name}” ({percent(one.probability)})" for one in suspects[:2])
+    hardly = "cannot explain" if chance == 0 else f"hardly explains ({percent(chance)})"
+    return f"One cause alone {hardly} what was seen. Likely together: {both}."
+
+
+def look_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
+    """What looking ahead has found, against the plain advice and against mending at once."""
+    words = (
+        "Expected minutes to the end of the repair, on made-up cars like this one (± standard error). "
+        f"Mending at once in the best order: {duration(found.repair_now_minutes)}. "
+    )
+    names = knowledge.readings
+    if found.winner is None:
+        return words + "No reading is worth its minutes any more: mend."
+    if found.plain is None or found.winner == found.plain:
+        return words + f"The plain advice stands: “{names[found.winner].name}”."
+    return words + f"It changes the advice: “{names[found.winner].name}” before “{names[found.plain].name}”."
+
+
+def better_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
+    """That another reading than the plain advice's takes fewer minutes to the end."""
+    best = found.candidates[0]
+    plain = next(one for one in found.candidates if one.reading == found.plain)
+    saved = duration(plain.expected_minutes - best.expected_minutes)
+    name = knowledge.readings[best.reading].name
+    return f"Looking ahead (key l): “{name}” first saves about {saved} to the end."
+
+
+def changed_lines(
+    knowledge: Knowledge, filed: Filed, meaningless: Sequence[int], clash: str
+) -> Iterator[str]:
+    """What other knowledge means for a case that was begun under an older one."""
+    case = filed.case
+    opened = filed.knowledge or "unknown"
+    yield f"Job {filed.number}, {filed.tag}: the knowledge has changed since it was opened."
+    yield f"Opened with version {opened}; this is version {knowledge.version}. Nothing entered is lost."
+    for step in meaningless:
+        words = entry_words(knowledge, case, case.entries[step - 1])
+        yield f"Counts for nothing now, it is no longer in the knowledge: {step} {words}"
+    if clash:
+        yield f"By the new knowledge: {clash}"
+
+
+def suspect_lines(suspects: Iterable[Suspect], most: int = 6) -> Iterator[str]:
+    """The leading suspects as bars."""
+    for suspect in list(suspects)[:most]:
+        yield (
+            f"  {percent(suspect.probability):>5} {bar(suspect.probability)} {suspect.name}  {move(suspect)}"
+        ).rstrip()
+
+
+def proposal_lines(proposals: Iterable[Proposal], most: int = 6) -> Iterator[str]:
+    """The leading readings with what they tell and cost."""
+    for proposal in list(proposals)[:most]:
+        yield f"  {proposal.information_bits:5.2f} bits  {duration(proposal.minutes):>8}  {proposal.name}"
+
+
+def stop_sentence(knowledge: Knowledge, stop: Stop) -> str:
+    """Why the search is over, and what follows."""
+    if stop.reason == "unlisted":
+        return (
+            "What was seen points outside what is written here. "
+            "Ask somebody senior before anything is replaced."
+        )
+    name = knowledge.title(stop.fault or "")
+    if stop.reason == "check":
+        return f"The remedy is done: {name}. Now look for the complaint again."
+    if stop.reason == "gone":
+        return "The complaint is gone after the repair."
+    if stop.reason == "sure":
+        return f"Sure enough: {name}."
+    return f"No reading left is worth its minutes. Most likely: {name}."
+
+
+def caution_words(knowledge: Knowledge, caution: str) -> str:
+    """A caution under its signal word."""
+    said = knowledge.cautions[caution]
+    return f"{said.signal.upper()}, {said.name}: {said.text}"
+
+
+def remedy_lines(knowledge: Knowledge, stop: Stop, cautions: bool = True) -> Iterator[str]:
+    """The remedy of the cause that was found, with its cautions or without."""
+    if stop.fault is None or stop.fault.startswith(UNLISTED) or stop.reason in ("check", "gone"):
+        return
+    fault = knowledge.faults[stop.fault]
+    yield f"Remedy: {fault.remedy} ({duration(fault.remedy_minutes)}, price class {fault.price})."
+    for caution in fault.cautions if cautions else ():
+        yield caution_words(knowledge, caution)
+
+
+def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:
+    """The advice as text: suspects, readings, what cannot be taken, and whether to stop."""
+    yield "Suspected causes"
+    yield from suspect_lines(advice.suspects)
+    if advice.belief_error or advice.bits_error:
+        yield f"{off_by_words(advice.belief_error)[:-1]}, bits by at most {advice.bits_error:.2g}."
+    if advice.stop:
+        yield ""
+        yield stop_sentence(knowledge, advice.stop)
+        yield from remedy_lines(knowledge, advice.stop)
+    if advice.proposals:
+        yield ""
+        yield "Readings that tell most"
+        yield from proposal_lines(advice.proposals)
+    if advice.left_out:
+        yield ""
+        yield "Would tell something, but cannot be taken"
+        for proposal, obstacle in advice.left_out[:4]:
+            yield f"  {proposal.information_bits:5.2f} bits  {proposal.name}: {obstacle}"
+
+
+def outcome_words(
+    knowledge: Knowledge, case: Case, reading: str, outcome: str, preferences: Mapping[str, str]
+) -> str:
+    """An outcome in words; for a quantity with the limits for this vehicle, in preferred units."""
+    said = knowledge.readings[reading]
+    words = said.answers[outcome]
+    if not said.quantity:
+        return words
+    limits = said.quantity.limits_for(case.facts)
+    if limits is None:
+        facts = {limit.by for limit in said.quantity.limits if isinstance(limit, LimitByFact)}
+        names = ", ".join(knowledge.facts[fact].name.lower() for fact in sorted(facts))
+        return f"{words} (limits depend on: {names})"
+    at = list(said.answers).index(outcome)
+    own, unit = said.quantity.unit, preferred(said.quantity.unit, preferences)
+    shown = [show(convert(limit, own, unit), unit) for limit in limits]
+    if at == 0:
+        return f"under {shown[0]}: {words}"
+    if at == len(limits):
+        return f"over {shown[-1]}: {words}"
+    return f"{shown[at - 1]} to {shown[at]}: {words}"
+
+
+def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:
+    """One entry of a case as a line of its story."""
+    if isinstance(entry, Known):
+        fact = knowledge.facts.get(entry.fact)
+        return f"{fact.name if fact else plain(entry.fact)}: {plain(entry.value)}"
+    if isinstance(entry, Closed):
+        return f"Closed: {cause_words(knowledge, entry)}"
+    if isinstance(entry, Reopened):
+        return "Reopened" + (f" ({entry.reason})" if entry.reason else "")
+    if isinstance(entry, Cancelled):
+        return f"Cancelled: {entry.reason}"
+    if isinstance(entry, Accounted):
+        return f"Part of the draw: {entry.what}, {entry.measurement.typed}"
+    if isinstance(entry, Seen | Measured | Skipped):
+        return _reading_words(knowledge, entry)
+    if isinstance(entry, Prepared | Ended):
+        setup = knowledge.setups.get(entry.setup)
+        name = setup.name if setup else plain(entry.setup)
+        return f"Begun: {name}" if isinstance(entry, Prepared) else f"Ended: {name} ({entry.reason})"
+    if isinstance(entry, Acknowledged):
+        caution = knowledge.cautions.get(entry.caution)
+        return f"Caution read: {caution.name if caution else plain(entry.caution)}"
+    if isinstance(entry, Repaired):
+        return f"Remedy done: {knowledge.title(entry.fault)}"
+    if isinstance(entry, Checked):
+        return "Checked after the repair: " + (
+            "the complaint is gone" if entry.found == GONE else "the complaint is still there"
+        )
+    if isinstance(entry, Booked):
+        return f"Booked for {entry.day}" + (f" ({entry.remark})" if entry.remark else "")
+    if isinstance(entry, Warned):
+        danger = knowledge.dangers.get(entry.danger)
+        name = danger.name if danger else plain(entry.danger)
+        return f"Danger on the phone: {name}" + (
+            ", the customer was told" if entry.how == TOLD else ", not so"
+        )
+    if isinstance(entry, Replayed):
+        return f"Weighed by knowledge version {entry.version} from here on ({entry.before} before)"
+    taken = _step_words(knowledge, case, entry)
+    return f"Taken back: {taken}" + (f" ({entry.reason})" if entry.reason else "")
+
+
+def cause_words(knowledge: Knowledge, closed: Closed) -> str:
+    """The cause a job was closed with; one that is not listed in the words of whoever closed it."""
+    if closed.in_words:
+        return f"{closed.remark} (in words, not one of those listed)"
+    return knowledge.title(closed.fault) if closed.fault else "no cause found"
+
+
+def _step_words(knowledge: Knowledge, case: Case, entry: TakenBack) -> str:
+    if not 1 <= entry.step <= len(case.entries):
+        return f"step {entry.step}"
+    meant = case.entries[entry.step - 1]
+    if isinstance(meant, TakenBack):
+        return f"step {entry.step}"
+    return f"step {entry.step}, {entry_words(knowledge, case, meant)}"
+
+
+def confidence_words(confidence: float) -> str:
+    """How sure a person was of an answer, where not certain."""
+    return "" if confidence == 1 else f" ({percent(confidence)} sure)"
+
+
+def _reading_words(knowledge: Knowledge, entry: Seen | Measured | Skipped) -> str:
+    reading = knowledge.readings.get(entry.reading)
+    name = reading.name if reading else plain(entry.reading)
+    if isinstance(entry, Measured):
+        used = {one.instrument for one in entry.take if one.instrument}
+        names = [knowledge.instruments[one].name for one in sorted(used) if one in knowledge.instruments]
+        return f"{name}: {', '.join(one.typed for one in entry.take)}" + (
+            f" ({', '.join(names)})" if names else ""
+        )
+    if isinstance(entry, Skipped):
+        return f"{name}: not taken ({entry.reason})"
+    answers = reading.answers if reading else {}
+    said = answers.get(entry.outcome, plain(entry.outcome))
+    by = " (customer, by phone)" if entry.by == CUSTOMER else confidence_words(entry.confidence)
+    return f"{name}: {said}{by}"
+
+
+def account_line(found: Account) -> str:
+    """The account of a draw in one line."""
+    mended = f" ({show(found.put_right_ma, 'mA')} of it put right)" if found.put_right else ""
+    return (
+        f"Draw: {show(found.total.value, 'mA')} in all, {show(found.found_ma, 'mA')} found{mended}, "
+        f"{show(found.unexplained.value, 'mA')} unexplained, limit {show(found.limit_ma, 'mA')} (key d)."
+    )
+
+
+def account_lines(found: Account | None) -> Iterator[str]:
+    """The account of a draw as text."""
+    if found is None:
+        yield "The account begins with the sleeping current as a number: measure it first."
+        return
+    for what, part in found.before:
+        yield f"  put right before this total: {what}: {_current(part)}"
+    yield f"Total draw          {_current(found.total)}"
+    for what, part in found.put_right:
+        yield f"  found and put right: {what}: {_current(part)}"
+    for what, part in found.parts:
+        yield f"  found: {what}: {_current(part)}"
+    yield f"Still unexplained   {_current(found.unexplained)}"
+    yield f"Limit               {show(found.limit_ma, 'mA')}"
+    yield "For a battery of 60 Ah, left at 90 % and needing 50 % to start (common practice):"
+    now, after = (_days(days) for days in (found.days_now, found.days_after))
+    if not found.parts and not found.put_right:
+        yield f"Days until flat     {now}"
+        yield {
+            "done": "The draw is within the limit: nothing has to be found.",
+            "another one": "Nothing is found yet: measure over fuses, or disconnect one by one.",
+            "cannot tell": "The draw may be within the limit or not: measure again, with a finer instrument.",
+        }[found.verdict]
+        return
+    yield f"Days until flat     {now} now, {after} with the parts found put right"
+    yield {
+        "done": "What is left is within the limit: that is the whole draw.",
+        "another one": "What is left is over the limit: there is another one.",
+        "cannot tell": "What is left may be within the limit or not: measure again after the repair, "
+        "with a finer instrument.",
+    }[found.verdict]
+    if found.put_right:
+        yield "Measure the sleeping current again: it was measured before the repair."
+
+
+def _days(days: float | None) -> str:
+    if days is None or days < 1:
+        return "under 1"
+    return f"{days:.1f}" if days < 10 else f"{days:.0f}"
+
+
+def _current(estimate: Estimate) -> str:
+    if not estimate.uncertainty:
+        return show(estimate.value, "mA")
+    return f"{show(estimate.value, 'mA')} ± {show(estimate.uncertainty, 'mA', 2)}"
+
+
+def disagreement_words(knowledge: Knowledge, found: Disagreement) -> str:
+    """What does not fit together, and what to repeat."""
+    if found.rare_fault is not None:
+        return (
+            f"These readings rarely come together ({found.bits:.1f} bits), "
+            f"but “{knowledge.title(found.rare_fault)}” explains them."
+        )
+    reading = knowledge.readings[found.repeat]
+    return (
+        f"The readings disagree ({found.bits:.1f} bits). Repeat “{reading.name}”: if the rest is right, "
+        f"it should have shown “{reading.answers[found.expected]}”."
+    )
+
+
+def largest_move(knowledge: Knowledge, before: Mapping[str, float], after: Mapping[str, float]) -> str:
+    """What an entry did to the fault it moved most, in one line; empty where it moved none."""
+    fault = max(after, key=lambda one: abs(after[one] - before[one]))
+    if abs(after[fault] - before[fault]) < 0.005:
+        return ""
+    sign = "▲" if after[fault] > before[fault] else "▼"
+    return f"{sign} {knowledge.title(fault)} {percent(before[fault])} → {percent(after[fault])}"
+
+
+def telling_steps(case: Case) -> list[int]:
+    """The start, 0, and the steps of a case that can move the suspicion."""
+    kept = (Acknowledged, Accounted, Booked, Replayed, Closed, Reopened, Cancelled)
+    silent = (Skipped, Prepared, Ended, *kept)
+    return [0, *(step for step, entry in enumerate(case.entries, start=1) if not isinstance(entry, silent))]
+
+
+def suspicion_rows(
+    knowledge: Knowledge, stages: Sequence[Mapping[str, float]], steps: Sequence[int], width: int, most: int
+) -> Iterator[str]:
+    """A heading, then the leading faults: how likely now, and a column for each of the steps as a picture.
+
+    Rows are at most `width` characters; the oldest steps give way where there is no room.
+    """
+    now = stages[-1]
+    before = stages[-2] if len(stages) > 1 else now
+    name_wide = min(44, width // 2)
+    shown = steps[max(0, len(steps) - (width - name_wide - 15) // COLUMN) :]
+    numbers = "".join(f"{number or '':<{COLUMN}}" for number in shown)
+    yield f"{'Suspected causes':<{name_wide}} {'now':>6}        {numbers}".rstrip()
+    for fault in sorted(now, key=lambda one: (-now[one], one))[:most]:
+        name = knowledge.title(fault)
+        name = name if len(name) <= name_wide else name[: name_wide - 1] + "…"
+        moved = move(Suspect(fault, name, now[fault], before[fault]))
+        picture = "".join(curve([stages[at][fault]] * (COLUMN - 1)) + " " for at in shown)
+        yield f"{name:<{name_wide}} {percent(now[fault]):>6} {moved:<6} {picture}".rstrip()

@@ -1,0 +1,418 @@
+"""One vehicle's job: what is known, what was read, what was repaired and what could not be, in order.
+
+A case never changes. Adding gives a new one, and undoing goes back to the older one. Taking back is an entry
+too: what was said first stays on record and no longer counts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from advisor.arrays import Floats
+from advisor.inference.engine import Reasoner
+from advisor.knowledge.knowledge import UNLISTED, Knowledge
+from advisor.model.network import Repair, node_then
+from advisor.model.observation import Measurement, Take, weighed
+
+MISSED_BY_CHECK = 0.05
+"""How often the check after a repair finds a complaint gone that is still there (estimate)."""
+
+
+TECHNICIAN, CUSTOMER = "technician", "customer"
+"""Who says what was seen."""
+
+
+@dataclass(frozen=True)
+class Known:
+    """A vehicle fact has this value."""
+
+    fact: str
+    value: str
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A reading showed this outcome; `confidence` is the chance that this was seen rightly, 1 if certain.
+
+    `by` is who said so: "technician" at the car, or "customer" on the phone.
+    """
+
+    reading: str
+    outcome: str
+    confidence: float = 1.0
+    by: str = TECHNICIAN
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A quantity reading was measured. Measuring again adds to what was measured before."""
+
+    reading: str
+    take: tuple[Measurement, ...]
+
+
+@dataclass(frozen=True)
+class Accounted:
+    """A current was found by disconnecting something: a part of the draw."""
+
+    what: str
+    measurement: Measurement
+
+
+@dataclass(frozen=True)
+class Skipped:
+    """A reading cannot be taken on this car, and why."""
+
+    reading: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A setup was made at a time (ISO 8601, with zone); its waiting begins then."""
+
+    setup: str
+    at: str
+
+
+@dataclass(frozen=True)
+class Ended:
+    """A setup is no longer in place, because of `reason`."""
+
+    setup: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Acknowledged:
+    """A person has read a caution at a time (ISO 8601, with zone)."""
+
+    caution: str
+    at: str
+
+
+@dataclass(frozen=True)
+class Repaired:
+    """The remedy of a fault was done at a time (ISO 8601, with zone)."""
+
+    fault: str
+    at: str
+
+
+@dataclass(frozen=True)
+class Checked:
+    """The complaint was looked for again after a repair: it is "gone" or "still there"."""
+
+    complaint: str
+    found: str
+
+
+@dataclass(frozen=True)
+class Booked:
+    """The car comes on a day (ISO 8601 date); a remark for whoever takes it in."""
+
+    day: str
+    remark: str
+
+
+@dataclass(frozen=True)
+class Warned:
+    """A danger was heard on the phone: the customer was "told" what to do, or "asked" and it is not so."""
+
+    danger: str
+    how: str
+
+
+@dataclass(frozen=True)
+class Replayed:
+    """What was entered is weighed by another version of the knowledge from here on; `before` was the last."""
+
+    version: str
+    before: str
+
+
+@dataclass(frozen=True)
+class TakenBack:
+    """An earlier step, counted from 1, no longer counts."""
+
+    step: int
+    reason: str
+
+
+@dataclass(frozen=True)
+class Closed:
+    """The job is done: the fault that was found, or "" where none was, and a remark.
+
+    With the unlisted cause of the complaint the remark says in words what it was.
+    """
+
+    fault: str
+    remark: str
+
+    @property
+    def in_words(self) -> bool:
+        """Whether the cause is told in words because it is not listed."""
+        return self.fault.startswith(UNLISTED) and bool(self.remark)
+
+
+@dataclass(frozen=True)
+class Reopened:
+    """A closed job goes on, for `reason` or "", at a time (ISO 8601, with zone)."""
+
+    reason: str
+    at: str
+
+
+@dataclass(frozen=True)
+class Cancelled:
+    """The job was called off before its end, and why; a remark. Nothing is learned from it."""
+
+    reason: str
+    remark: str
+
+
+Entry = (
+    Known
+    | Seen
+    | Measured
+    | Accounted
+    | Skipped
+    | Prepared
+    | Ended
+    | Acknowledged
+    | Repaired
+    | Checked
+    | Booked
+    | Warned
+    | Replayed
+    | TakenBack
+    | Closed
+    | Reopened
+    | Cancelled
+)
+
+GONE, STILL_THERE = "gone", "still there"
+TOLD, ASKED = "told", "asked"
+
+
+@dataclass(frozen=True)
+class Case:
+    """A complaint and everything entered since, oldest first. A later entry on the same thing replaces it."""
+
+    complaint: str
+    entries: tuple[Entry, ...] = ()
+
+    def with_entry(self, entry: Entry) -> Case:
+        """The case with one more entry."""
+        return replace(self, entries=(*self.entries, entry))
+
+    def undone(self) -> Case:
+        """The case before its last entry; a case without entries stays as it is."""
+        return replace(self, entries=self.entries[:-1])
+
+    @cached_property
+    def counting(self) -> dict[int, Entry]:
+        """The entries that count, by their step (from 1): all but those taken back, and the taking back."""
+        steps = dict(enumerate(self.entries, start=1))
+        for entry in self.entries:
+            if isinstance(entry, TakenBack):
+                steps.pop(entry.step, None)
+        return {step: entry for step, entry in steps.items() if not isinstance(entry, TakenBack)}
+
+    @cached_property
+    def facts(self) -> dict[str, str]:
+        """Known vehicle facts with their values."""
+        return {entry.fact: entry.value for entry in self.counting.values() if isinstance(entry, Known)}
+
+    @cached_property
+    def seen(self) -> dict[str, str]:
+        """Readings answered in words, with the outcome that counts now."""
+        return {reading: said.outcome for reading, said in self._said.items() if isinstance(said, Seen)}
+
+    @cached_property
+    def measured(self) -> dict[str, tuple[Take, ...]]:
+        """Quantity readings that were measured, each with all takes that count now, oldest first."""
+        return {reading: said for reading, said in self._said.items() if isinstance(said, tuple)}
+
+    @property
+    def taken(self) -> tuple[str, ...]:
+        """Every reading taken, in the order of the first take."""
+        return tuple(self._said)
+
+    @cached_property
+    def _said(self) -> dict[str, Seen | tuple[Take, ...]]:
+        said: dict[str, Seen | tuple[Take, ...]] = {}
+        for entry in self.counting.values():
+            if isinstance(entry, Seen):
+                said[entry.reading] = entry
+            elif isinstance(entry, Measured):
+                before = said.get(entry.reading)
+                said[entry.reading] = (*(before if isinstance(before, tuple) else ()), entry.take)
+        return said
+
+    @cached_property
+    def repairs(self) -> tuple[Repair, ...]:
+        """Every repair done, in order, with the readings taken before it."""
+        found: list[Repair] = []
+        read: set[str] = set()
+        for entry in self.counting.values():
+            if isinstance(entry, Seen | Measured):
+                read.add(entry.reading)
+            elif isinstance(entry, Repaired):
+                found.append(Repair(entry.fault, frozenset(read)))
+        return tuple(found)
+
+    @property
+    def repaired(self) -> tuple[str, ...]:
+        """The faults whose remedy was done, in order."""
+        return tuple(repair.fault for repair in self.repairs)
+
+    @property
+    def checked(self) -> str | None:
+        """What the check after the last repair found: "gone", "still there", or None where it is due.
+
+        It is due again on a job that was reopened.
+        """
+        found = None
+        for entry in self.counting.values():
+            if isinstance(entry, Repaired | Reopened):
+                found = None
+            elif isinstance(entry, Checked):
+                found = entry.found
+        return found
+
+    @property
+    def booked(self) -> Booked | None:
+        """For when the car is booked, if it is."""
+        said = [entry for entry in self.counting.values() if isinstance(entry, Booked)]
+        return said[-1] if said else None
+
+    @property
+    def dangers(self) -> tuple[str, ...]:
+        """The dangers that were heard on the phone, each once."""
+        said = {entry.danger: entry.how for entry in self.counting.values() if isinstance(entry, Warned)}
+        return tuple(danger for danger, how in said.items() if how == TOLD)
+
+    @property
+    def by_customer(self) -> frozenset[str]:
+        """The readings whose answer that counts is the customer's, from the phone."""
+        return frozenset(
+            reading for reading, said in self._said.items() if isinstance(said, Seen) and said.by == CUSTOMER
+        )
+
+    @property
+    def parts(self) -> tuple[Accounted, ...]:
+        """The parts of a draw that were found by disconnecting."""
+        return tuple(entry for entry in self.counting.values() if isinstance(entry, Accounted))
+
+    @property
+    def prepared(self) -> dict[str, str]:
+        """The setups that were made and not ended since, with the time (ISO 8601)."""
+        made: dict[str, str] = {}
+        for entry in self.counting.values():
+            if isinstance(entry, Prepared):
+                made[entry.setup] = entry.at
+            elif isinstance(entry, Ended):
+                made.pop(entry.setup, None)
+        return made
+
+    @property
+    def ended(self) -> frozenset[str]:
+        """The setups that were ended and not made again since."""
+        gone: set[str] = set()
+        for entry in self.counting.values():
+            if isinstance(entry, Ended):
+                gone.add(entry.setup)
+            elif isinstance(entry, Prepared):
+                gone.discard(entry.setup)
+        return frozenset(gone)
+
+    @property
+    def acknowledged(self) -> frozenset[str]:
+        """The cautions that somebody has read on this job."""
+        return frozenset(entry.caution for entry in self.counting.values() if isinstance(entry, Acknowledged))
+
+    def remembered(self, measurand: str) -> Measurement | None:
+        """The last value entered for a measurand, whatever reading it was for."""
+        takes = (entry.take for entry in self.counting.values() if isinstance(entry, Measured))
+        values = [one for take in takes for one in take if one.measurand == measurand]
+        return values[-1] if values else None
+
+    @property
+    def skipped(self) -> dict[str, str]:
+        """Readings that cannot be taken, with the reason, but for those taken after all."""
+        reasons = {
+            entry.reading: entry.reason for entry in self.counting.values() if isinstance(entry, Skipped)
+        }
+        return {reading: reason for reading, reason in reasons.items() if reading not in self._said}
+
+    @property
+    def closed(self) -> Closed | None:
+        """How the job ended, if it did."""
+        return self._last if isinstance(self._last, Closed) else None
+
+    @property
+    def cancelled(self) -> Cancelled | None:
+        """Why the job was called off, if it was."""
+        return self._last if isinstance(self._last, Cancelled) else None
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the job still goes on: neither closed nor cancelled."""
+        return not isinstance(self._last, Closed | Cancelled)
+
+    @property
+    def _last(self) -> Entry | None:
+        return next(reversed(self.counting.values()), None)
+
+    def evidence(self, knowledge: Knowledge, engine: Reasoner) -> dict[str, Floats]:
+        """What the engine has to know: the complaint held, and everything seen that bears on it.
+
+        The engine is that of the complaint and of the case's `repairs`: what was entered before a repair goes
+        to the car as it was then. What this knowledge does not know (any more) is kept in the case and counts
+        for nothing.
+        """
+        repairs = len(self.repairs)
+
+        def node(name: str, era: int) -> str:
+            return node_then(name, era, repairs, engine.outcomes)
+
+        evidence = {node(self.complaint, 0): engine.one_hot(self.complaint, "present")}
+        for fact, value in self.facts.items():
+            if value in engine.outcomes.get(fact, ()):
+                evidence[fact] = engine.one_hot(fact, value)
+        takes: dict[str, tuple[Take, ...]] = {}
+        for era, entry in self._by_era():
+            if isinstance(entry, Seen):
+                name = node(entry.reading, era)
+                if entry.outcome in engine.outcomes.get(name, ()):
+                    evidence[name] = _seen(engine, name, entry)
+            elif isinstance(entry, Measured):
+                name = node(entry.reading, era)
+                takes[name] = (*takes.get(name, ()), entry.take)
+                likelihood = weighed(knowledge, entry.reading, self.facts, takes[name])
+                if name in engine.outcomes and likelihood is not None:
+                    evidence[name] = likelihood
+            elif isinstance(entry, Checked) and era:
+                there = entry.found == STILL_THERE
+                found = [0.0 if there else 1.0, 1.0 if there else MISSED_BY_CHECK]
+                evidence[node(self.complaint, era)] = np.array(found)
+        return evidence
+
+    def _by_era(self) -> Iterator[tuple[int, Entry]]:
+        """The entries that count, each with the number of repairs before it."""
+        era = 0
+        for entry in self.counting.values():
+            era += isinstance(entry, Repaired)
+            yield era, entry
+
+
+def _seen(engine: Reasoner, node: str, entry: Seen) -> Floats:
+    """The likelihood of an outcome seen with a confidence: the rest goes evenly to the other outcomes."""
+    certain = engine.one_hot(node, entry.outcome)
+    others = len(certain) - 1
+    return certain * entry.confidence + (1 - certain) * ((1 - entry.confidence) / others)

@@ -1,0 +1,160 @@
+"""What closed jobs say for certain: the causes that were confirmed, and what was read before any repair.
+
+A cause counts as confirmed where the job was closed with it, or where its remedy was the last one before the
+complaint was found gone. A fault whose remedy was done without either is unclear: nobody knows whether it was
+there. Where a job was reopened, what was confirmed before that is unclear as well. All other faults are taken
+as absent, though a second one may have gone unnoticed.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from advisor.arrays import Floats
+from advisor.case.case import GONE, Case, Checked, Closed, Entry, Measured, Reopened, Repaired, Seen
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.observation import Take, weighed
+from advisor.model.priors import tree_of
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A car whose causes are known, and what its readings showed before anything was repaired.
+
+    `read` holds for each reading taken a likelihood over its outcomes, in the order written, that sums to 1.
+    A reading that is not there was not taken: it is missing, not normal.
+    """
+
+    complaint: str
+    causes: frozenset[str]
+    unclear: frozenset[str] = frozenset()
+    facts: Mapping[str, str] = field(default_factory=dict)
+    read: Mapping[str, Floats] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """The jobs that can be learned from, and how many others there are, by the reason why not.
+
+    `in_words` are the causes of closed jobs that are told in words because they are not listed.
+    """
+
+    findings: tuple[Finding, ...]
+    left_out: Mapping[str, int]
+    in_words: tuple[str, ...] = ()
+
+
+def gather(knowledge: Knowledge, cases: Iterable[Case]) -> Gathered:
+    """Sort jobs into those whose causes are confirmed and those that nothing is learned from."""
+    findings: list[Finding] = []
+    left_out: Counter[str] = Counter()
+    in_words: list[str] = []
+    for case in cases:
+        if case.closed and case.closed.in_words and case.complaint in knowledge.complaints:
+            in_words.append(f"{knowledge.complaints[case.complaint].name}: {case.closed.remark}")
+        found = finding(knowledge, case)
+        if isinstance(found, Finding):
+            findings.append(found)
+        else:
+            left_out[found] += 1
+    return Gathered(tuple(findings), dict(left_out), tuple(sorted(in_words)))
+
+
+def finding(knowledge: Knowledge, case: Case) -> Finding | str:
+    """What a closed job says for certain, or the reason why it says nothing."""
+    if case.cancelled:
+        return "cancelled"
+    if case.closed is None:
+        return "still open"
+    if case.complaint not in knowledge.complaints:
+        return "about a complaint that is not in this knowledge"
+    causes = confirmed_causes(case)
+    if not causes:
+        return "closed without a cause that was confirmed"
+    if not causes <= faults_below(knowledge, case.complaint):
+        return "closed with a cause that this complaint does not list"
+    said = {one.fault for one in case.counting.values() if isinstance(one, Closed) and one.fault}
+    unclear = frozenset({*case.repaired, *said}) - causes
+    before = before_repair(case)
+    return Finding(case.complaint, causes, unclear, before.facts, dict(_read(knowledge, before)))
+
+
+def confirmed_causes(case: Case) -> frozenset[str]:
+    """The faults that the job was closed with, or that were repaired last before the complaint was gone.
+
+    What was found before a job was reopened does not count.
+    """
+    causes: set[str] = set()
+    last = ""
+    for entry in case.counting.values():
+        if isinstance(entry, Repaired):
+            last = entry.fault
+        elif isinstance(entry, Checked) and entry.found == GONE and last:
+            causes.add(last)
+        elif isinstance(entry, Reopened):
+            causes, last = set(), ""
+    if case.closed and case.closed.fault:
+        causes.add(case.closed.fault)
+    return frozenset(causes)
+
+
+def before_repair(case: Case) -> Case:
+    """The job as it was before the first repair and before it was closed, without what was taken back.
+
+    One that was closed without a cause and reopened was not repaired by that.
+    """
+    entries: list[Entry] = []
+    for entry in case.counting.values():
+        if isinstance(entry, Repaired) or (isinstance(entry, Closed) and entry.fault):
+            break
+        if not isinstance(entry, Closed | Reopened):
+            entries.append(entry)
+    return Case(case.complaint, tuple(entries))
+
+
+def faults_below(knowledge: Knowledge, name: str) -> frozenset[str]:
+    """The faults that a complaint, branch or state hangs on; of a fault itself that fault."""
+    if name in knowledge.complaints or name in knowledge.branches:
+        gates = tree_of(knowledge, name)
+        return frozenset(m for gated in gates.values() for m in gated.gate.members if m in knowledge.faults)
+    if name in knowledge.states:
+        return frozenset().union(*(faults_below(knowledge, one) for one in knowledge.states[name].causes))
+    return frozenset({name} & set(knowledge.faults))
+
+
+def _read(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, Floats]]:
+    for name, reading in knowledge.readings.items():
+        if name in case.seen and case.seen[name] in reading.answers:
+            yield name, _said(tuple(reading.answers), case, name)
+        elif name in case.measured:
+            likelihood = _weighed(knowledge, name, case, case.measured[name])
+            if likelihood is not None:
+                yield name, likelihood
+
+
+def _said(answers: tuple[str, ...], case: Case, name: str) -> Floats:
+    """An answer in words: its confidence on the outcome said, the rest evenly on the others."""
+    entry = next(
+        one for one in reversed(case.counting.values()) if isinstance(one, Seen) and one.reading == name
+    )
+    likelihood = np.full(len(answers), (1 - entry.confidence) / (len(answers) - 1))
+    likelihood[answers.index(entry.outcome)] = entry.confidence
+    return likelihood
+
+
+def _weighed(knowledge: Knowledge, name: str, case: Case, takes: tuple[Take, ...]) -> Floats | None:
+    likelihood = weighed(knowledge, name, case.facts, takes)
+    if likelihood is None:
+        return None
+    total = float(likelihood.sum())
+    return likelihood / total if total > 0 else None
+
+
+def took(case: Case) -> tuple[str, ...]:
+    """The readings of a job before its first repair, in the order of the first take."""
+    said = (one.reading for one in before_repair(case).entries if isinstance(one, Seen | Measured))
+    return tuple(dict.fromkeys(said))

@@ -1,0 +1,201 @@
+"""The account of a draw: how much flows in all, how much of it is found, and what is still unexplained.
+
+A remedy puts right one part: the largest that its fault shows in; a part entered by hand where no reading
+shows that fault. Where the total is measured again after it, that part is not in the new total.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Literal
+
+from advisor.case.case import Accounted, Case, Measured, Repaired, Seen
+from advisor.case.confirmed import faults_below
+from advisor.knowledge.knowledge import Knowledge
+from advisor.measure.formula import Estimate, OutOfRange, days_until_flat
+from advisor.measure.units import convert
+from advisor.model.observation import Measurement, Take, accuracy_of, can_weigh, combined, estimate, number
+
+CAPACITY_AH = 60.0
+"""A common battery's capacity, where nobody entered one (estimate)."""
+START_PERCENT, NEEDED_PERCENT = 90.0, 50.0
+"""State of charge when the car is left, and what it needs to start (common practice, no source)."""
+SELF_DISCHARGE_PERCENT_PER_MONTH = 4.0
+"""Of a flooded battery at 20 to 25 °C (common practice, no source)."""
+COVERAGE = 2.0
+"""Standard uncertainties between "it may be" and "it is": about 95 of 100."""
+
+NOTHING = Estimate(0.0)
+
+Verdict = Literal["done", "another one", "cannot tell"]
+
+
+@dataclass(frozen=True)
+class Account:
+    """Currents in mA. `verdict` is about what would be left with the parts found put right.
+
+    `put_right` are parts whose remedy was done since the total was measured, `before` those whose remedy was
+    done before: they are not in the total. Days are until the battery no longer starts the engine; None for
+    a draw that empties it within a day.
+    """
+
+    total: Estimate
+    parts: tuple[tuple[str, Estimate], ...]
+    put_right: tuple[tuple[str, Estimate], ...]
+    before: tuple[tuple[str, Estimate], ...]
+    unexplained: Estimate
+    limit_ma: float
+    days_now: float | None
+    days_after: float | None
+    verdict: Verdict
+
+    @property
+    def found_ma(self) -> float:
+        """What was found of the total, put right or not."""
+        return sum(part.value for _, part in (*self.parts, *self.put_right))
+
+    @property
+    def put_right_ma(self) -> float:
+        """What was put right of the total."""
+        return sum(part.value for _, part in self.put_right)
+
+
+@dataclass
+class _Part:
+    """A part with what was measured of it since `era` repairs, put right by the repair of number `mended`."""
+
+    name: str
+    reading: str
+    era: int
+    takes: list[Take] = field(default_factory=list)
+    current: Estimate = NOTHING
+    mended: int = 0
+
+
+def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) -> Account | None:
+    """The account of a draw; None while its total was not measured, or where it cannot be worked out."""
+    totals = [one for one in _measured(knowledge, case, "total") if one.takes]
+    if not totals:
+        return None
+    last = max(totals, key=lambda one: one.era)
+    try:
+        total = _milliamps(knowledge, case, last)
+        parts = [one for one in _measured(knowledge, case, "part") if one.takes]
+        for one in parts:
+            one.current = _milliamps(knowledge, case, one)
+        parts += _by_hand(knowledge, case)
+    except (ValueError, ArithmeticError):
+        return None
+    _mend(knowledge, case, parts, last.reading)
+    newest = {one.reading: one for one in parts if one.reading and not one.mended}
+    there = [one for one in parts if one.mended or not one.reading or newest[one.reading] is one]
+    listed: dict[str, tuple[tuple[str, Estimate], ...]] = {
+        state: tuple((one.name, one.current) for one in there if _state(one, last.era) == state)
+        for state in ("found", "put right", "before")
+    }
+    counting = [current for state in ("found", "put right") for _, current in listed[state]]
+    spread = math.sqrt(sum(one.uncertainty**2 for one in (total, *counting)))
+    unexplained = Estimate(total.value - sum(one.value for one in counting), spread)
+    quantity = knowledge.readings[last.reading].quantity
+    limits = quantity.limits_for(case.facts) if quantity else None
+    limit = convert(limits[0], quantity.unit, "mA") if quantity and limits else 50.0
+    now = total.value - sum(current.value for _, current in listed["put right"])
+    return Account(
+        total,
+        listed["found"],
+        listed["put right"],
+        listed["before"],
+        unexplained,
+        limit,
+        _days(max(now, 0.0), capacity_ah),
+        _days(max(unexplained.value, 0.0), capacity_ah),
+        _verdict(unexplained, limit),
+    )
+
+
+def _state(part: _Part, total_era: int) -> str:
+    """Whether a part is found, or put right since the total was measured, or before."""
+    if not part.mended:
+        return "found"
+    return "before" if part.mended <= total_era else "put right"
+
+
+def _measured(knowledge: Knowledge, case: Case, role: str) -> list[_Part]:
+    """What was measured of readings with this role, apart for each time between two repairs."""
+    found: dict[tuple[str, int], _Part] = {}
+    era = 0
+    for entry in case.counting.values():
+        era += isinstance(entry, Repaired)
+        if isinstance(entry, Seen | Measured) and _role(knowledge, entry.reading) == role:
+            name = knowledge.readings[entry.reading].name
+            one = found.setdefault((entry.reading, era), _Part(name, entry.reading, era))
+            if isinstance(entry, Measured):
+                one.takes.append(entry.take)
+            else:
+                one.takes.clear()  # a band picked by hand is no number
+    return list(found.values())
+
+
+def _by_hand(knowledge: Knowledge, case: Case) -> Iterator[_Part]:
+    """The parts that were found by disconnecting."""
+    era = 0
+    for entry in case.counting.values():
+        era += isinstance(entry, Repaired)
+        if isinstance(entry, Accounted):
+            yield _Part(entry.what, "", era, current=_entered(knowledge, entry.measurement))
+
+
+def _mend(knowledge: Knowledge, case: Case, parts: list[_Part], total: str) -> None:
+    """Note which part each remedy has put right."""
+    for step, repair in enumerate(case.repairs, start=1):
+        there = [one for one in parts if one.era < step and not one.mended]
+        shown = [one for one in there if one.reading and repair.fault in _causes(knowledge, one.reading)]
+        if not shown and repair.fault in _causes(knowledge, total):
+            shown = [one for one in there if not one.reading]
+        if shown:
+            max(shown, key=lambda one: one.current.value).mended = step
+
+
+def _causes(knowledge: Knowledge, reading: str) -> frozenset[str]:
+    """The faults that a reading can show."""
+    causes = knowledge.readings[reading].causes
+    return frozenset().union(*(faults_below(knowledge, one) for one in causes))
+
+
+def _verdict(unexplained: Estimate, limit: float) -> Verdict:
+    if unexplained.value + COVERAGE * unexplained.uncertainty <= limit:
+        return "done"
+    if unexplained.value - COVERAGE * unexplained.uncertainty > limit:
+        return "another one"
+    return "cannot tell"
+
+
+def _role(knowledge: Knowledge, reading: str) -> str | None:
+    said = knowledge.readings.get(reading)
+    return said.quantity.account if said and said.quantity else None
+
+
+def _milliamps(knowledge: Knowledge, case: Case, part: _Part) -> Estimate:
+    quantity = knowledge.readings[part.reading].quantity
+    if not can_weigh(knowledge, part.reading, part.takes):
+        raise ValueError(f"This knowledge cannot weigh {part.reading}.")
+    found = estimate(knowledge, part.reading, case.facts, part.takes)
+    scale = convert(1.0, quantity.unit if quantity else "mA", "mA")
+    return Estimate(found.value * scale, found.uncertainty * scale)
+
+
+def _entered(knowledge: Knowledge, measurement: Measurement) -> Estimate:
+    """A part entered by hand, in mA: the difference of two readings with the same instrument."""
+    accuracy = accuracy_of(knowledge, measurement.instrument, "mA")
+    return combined([number(float(measurement.value), measurement.instrument, accuracy)])
+
+
+def _days(draw_ma: float, capacity_ah: float) -> float | None:
+    try:
+        return days_until_flat(
+            draw_ma, capacity_ah, START_PERCENT, NEEDED_PERCENT, SELF_DISCHARGE_PERCENT_PER_MONTH
+        )
+    except OutOfRange:
+        return None

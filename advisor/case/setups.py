@@ -1,0 +1,25 @@
+"""The setups a case has used, and the minutes planned for them."""
+
+from __future__ import annotations
+
+from advisor.case.case import Case, Measured, Prepared, Seen
+from advisor.knowledge.knowledge import Knowledge, setups_of
+
+
+def used_setups(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
+    """Every setup that was begun or that a reading taken needs, each once, those needed first in front."""
+    used: dict[str, None] = {}
+    for entry in case.counting.values():
+        if isinstance(entry, Prepared) and entry.setup in knowledge.setups:
+            used[entry.setup] = None
+        elif isinstance(entry, Seen | Measured) and entry.reading in knowledge.readings:
+            used.update(dict.fromkeys(setups_of(knowledge, entry.reading)))
+    return tuple(used)
+
+
+def minutes(knowledge: Knowledge, case: Case) -> tuple[float, float]:
+    """Minutes hands-on and waiting, as planned, for the readings taken; every setup is charged once."""
+    setups = [knowledge.setups[name] for name in used_setups(knowledge, case)]
+    readings = [knowledge.readings[name] for name in case.taken if name in knowledge.readings]
+    hands_on = sum(one.minutes for one in readings) + sum(one.hands_on_minutes for one in setups)
+    return hands_on, sum(one.waiting_minutes for one in setups)

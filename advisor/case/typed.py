@@ -1,0 +1,227 @@
+"""What a person types for a quantity reading, understood: fields to fill, and what they come to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from advisor.case.case import Case, Known, Measured
+from advisor.knowledge.knowledge import Knowledge, quantity_of
+from advisor.measure.formula import FORMULAS, OutOfRange
+from advisor.measure.units import NotAQuantity, convert, parse, preferred, show
+from advisor.model.observation import Measurement, estimate, weigh
+
+ECHOED_DIGITS = 6
+"""What a person typed is shown again to so many digits."""
+TELLING = 0.02
+"""A band is named as possible if it explains the number at least this well, beside the best one."""
+
+
+class NotUnderstood(ValueError):
+    """What was typed cannot be used; the sentence says what is wrong and what would be right.
+
+    Where something is missing, `field` is the key of its field.
+    """
+
+    field = ""
+
+    def of(self, field: str) -> NotUnderstood:
+        """The same, with the field where something is missing."""
+        self.field = field
+        return self
+
+
+@dataclass(frozen=True)
+class Field:
+    """One thing to fill in: a number in `unit`, or one of `choices` (word, and what it means).
+
+    `instrument` is what a number counts as taken with unless somebody says so: the only one that there is, or
+    the one that was used last on this job; else it has to be said.
+    """
+
+    key: str
+    ask: str
+    unit: str | None
+    choices: tuple[tuple[str, str], ...]
+    instruments: tuple[str, ...]
+    optional: bool = False
+    instrument: str = ""
+
+
+@dataclass(frozen=True)
+class Understood:
+    """What the filled-in fields come to: entries for the case, and lines for the person."""
+
+    facts: tuple[Known, ...]
+    measured: Measured
+    lines: tuple[str, ...]
+
+
+def fields(
+    knowledge: Knowledge, case: Case, reading: str, preferences: Mapping[str, str], without: Iterable[str]
+) -> tuple[Field, ...]:
+    """What has to be filled in for a quantity reading; what the case remembers is not asked again."""
+    said = knowledge.readings[reading]
+    quantity = quantity_of(knowledge, reading)
+    lacking = set(without)
+
+    def at_hand(instruments: Iterable[str]) -> tuple[str, ...]:
+        return tuple(one for one in instruments if one not in lacking)
+
+    if quantity.derived is None:
+        unit = preferred(quantity.unit, preferences)
+        instruments = at_hand(said.instrument)
+        return (Field(reading, said.name, unit, (), instruments, instrument=_usual(case, instruments)),)
+    asked = []
+    formula = FORMULAS[quantity.derived.formula]
+    for name, source in ((name, str(source)) for name, source in quantity.derived.inputs.items()):
+        measurand = knowledge.measurands.get(source)
+        if source in knowledge.facts and source not in case.facts:
+            fact = knowledge.facts[source]
+            values = tuple((value, value.replace("_", " ")) for value in fact.values)
+            asked.append(Field(source, fact.ask, None, values, ()))
+        elif measurand is not None and (measurand.each_time or case.remembered(source) is None):
+            own = measurand.unit and preferred(measurand.unit, preferences)
+            choices = tuple((word, word) for word in measurand.choices or ())
+            instruments = at_hand(measurand.instrument or said.instrument) if own else ()
+            optional = name in formula.inputs and name not in formula.needed
+            usual = _usual(case, instruments)
+            asked.append(Field(source, measurand.ask, own, choices, instruments, optional, usual))
+    return tuple(asked)
+
+
+def _usual(case: Case, instruments: tuple[str, ...]) -> str:
+    """Which of them a number counts as taken with unless somebody says so, or ""."""
+    if len(instruments) == 1:
+        return instruments[0]
+    measured = [entry.take for entry in case.counting.values() if isinstance(entry, Measured)]
+    used = [one.instrument for take in measured for one in take if one.instrument in instruments]
+    return used[-1] if used else ""
+
+
+def understand(
+    knowledge: Knowledge,
+    case: Case,
+    reading: str,
+    filled: Mapping[str, str],
+    instruments: Mapping[str, str],
+    preferences: Mapping[str, str],
+) -> Understood:
+    """Turn filled-in fields into entries; `instruments` says what each number was taken with.
+
+    Raises `NotUnderstood` with a sentence where something is missing, implausible or cannot be read.
+    """
+    quantity = quantity_of(knowledge, reading)
+    facts: list[Known] = []
+    take: list[Measurement] = []
+    for one in fields(knowledge, case, reading, preferences, ()):
+        text = filled.get(one.key, "").strip()
+        if not text and (one.optional or one.key in _idle(knowledge, reading, take)):
+            continue
+        if not text:
+            raise NotUnderstood(f"Something is missing. Fill in: {one.ask}").of(one.key)
+        if one.key in knowledge.facts:
+            facts.append(Known(one.key, text))
+        elif one.unit is None:
+            take.append(Measurement(one.key, text, "", text))
+        else:
+            instrument = instruments.get(one.key, one.instrument)
+            take.append(_measured(knowledge, reading, one, text, instrument))
+            if one.instruments and not instrument:
+                sentence = f"Something is missing. Choose what it was taken with: {one.ask}"
+                raise NotUnderstood(sentence).of(one.key)
+    keys = {one.measurand for one in take}
+    for source in map(str, quantity.derived.inputs.values() if quantity.derived else ()):
+        remembered = case.remembered(source)
+        if remembered is not None and source not in keys:
+            take.append(remembered)
+    measured = Measured(reading, tuple(take))
+    known = {**case.facts, **{fact.fact: fact.value for fact in facts}}
+    return Understood(tuple(facts), measured, _lines(knowledge, case, measured, known, preferences))
+
+
+def _idle(knowledge: Knowledge, reading: str, take: Iterable[Measurement]) -> frozenset[str]:
+    """What need not be said because something measured is 0: a fuse without a voltage carries no current."""
+    derived = quantity_of(knowledge, reading).derived
+    if derived is None:
+        return frozenset()
+    zero = {one.measurand for one in take if one.value == 0}
+    lookups = FORMULAS[derived.formula].lookups.values()
+    idle = {
+        derived.inputs.get(word)
+        for lookup in lookups
+        if derived.inputs.get(lookup.not_at_zero_of) in zero
+        for word in lookup.words
+    }
+    return frozenset(one for one in idle if isinstance(one, str))
+
+
+def direct(knowledge: Knowledge, reading: str, text: str, instrument: str) -> Measured:
+    """A quantity reading given as one number in text, the result of its formula included."""
+    quantity = quantity_of(knowledge, reading)
+    name = knowledge.readings[reading].name
+    field = Field(reading, name, quantity.unit, (), ())
+    return Measured(reading, (_measured(knowledge, reading, field, text, instrument),))
+
+
+def _measured(knowledge: Knowledge, reading: str, field: Field, text: str, instrument: str) -> Measurement:
+    if field.key == reading:
+        quantity = quantity_of(knowledge, reading)
+        unit, (low, high) = quantity.unit, quantity.range
+    else:
+        measurand = knowledge.measurands[field.key]
+        unit, (low, high) = measurand.unit or "", measurand.range or (0.0, 0.0)
+    shown = field.unit or unit
+
+    def words(number: float) -> str:
+        return show(convert(number, unit, shown), shown, ECHOED_DIGITS)
+
+    try:
+        value = convert(parse(text, shown), shown, unit)
+    except NotAQuantity as error:
+        raise NotUnderstood(str(error)) from error
+    if not low <= value <= high:
+        raise NotUnderstood(
+            f"{words(value)} is not plausible here: {words(low)} to {words(high)} is. Read again."
+        )
+    bare = not any(letter.isalpha() or letter in "°%" for letter in text)
+    return Measurement(field.key, value, instrument, words(value) if bare else " ".join(text.split()))
+
+
+def _lines(
+    knowledge: Knowledge,
+    case: Case,
+    measured: Measured,
+    facts: Mapping[str, str],
+    preferences: Mapping[str, str],
+) -> tuple[str, ...]:
+    """The value and its uncertainty, in its own and the preferred unit, and the bands it may be in."""
+    reading, quantity = measured.reading, quantity_of(knowledge, measured.reading)
+    takes = (*case.measured.get(reading, ()), measured.take)
+    try:
+        found = estimate(knowledge, reading, facts, takes)
+        likelihood = weigh(knowledge, reading, facts, takes)
+    except OutOfRange as error:
+        raise NotUnderstood(str(error)) from error
+    low, high = quantity.range
+    if not low <= found.value <= high:
+        raise NotUnderstood(
+            f"This comes to {show(found.value, quantity.unit)}, but {show(low, quantity.unit)} to "
+            f"{show(high, quantity.unit)} is plausible. Read it again."
+        )
+    value = f"= {show(found.value, quantity.unit, 4)}"
+    other = preferred(quantity.unit, preferences)
+    if other != quantity.unit:
+        value += f" = {show(convert(found.value, quantity.unit, other), other, 4)}"
+    if found.uncertainty:
+        value += f" ± {show(found.uncertainty, quantity.unit, 2)} (standard uncertainty)"
+    if len(takes) > 1:
+        value += f", from {len(takes)} takes"
+    best = float(likelihood.max())
+    possible = [
+        words
+        for words, weight in zip(quantity.bands.values(), likelihood.tolist(), strict=True)
+        if best > 0 and weight / best >= TELLING
+    ]
+    bands = f"In the band: {possible[0]}" if len(possible) == 1 else f"May be: {' or '.join(possible)}"
+    return value, bands

@@ -1,0 +1,412 @@
+"""Do the numbers and words make sense together? One function for each question; the references are sound."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections.abc import Iterator, Mapping
+
+from advisor.checks.references import Check, unknown
+from advisor.knowledge.dangers import Heard, heard_dangers, says_something, spoken_out
+from advisor.knowledge.knowledge import Knowledge, LimitByFact, Reading, Source, Spread, State, setups_of
+from advisor.knowledge.probability import noisy_max, noisy_or
+from advisor.knowledge.problems import Problem
+
+WIDEST = 12
+"""Causes of one reading or noisy state: a table has 2 to the power of them rows."""
+UNREASONED = (0.01, 0.95)
+"""Chances beyond these call for a reason: one such answer can outweigh all others (the project's choice)."""
+
+
+def limits(knowledge: Knowledge) -> Iterator[Problem]:
+    """Bands that do not follow one another."""
+    for name, reading in knowledge.readings.items():
+        if not reading.quantity:
+            continue
+        quantity, path = reading.quantity, ("readings", name, "quantity")
+        if len(quantity.limits) != len(quantity.bands) - 1:
+            yield Problem(
+                knowledge.place(*path, "limits"),
+                "limit",
+                f"There are {len(quantity.limits)} limits for {len(quantity.bands)} bands.",
+                "A limit stands between two neighbouring bands.",
+                f"Write {len(quantity.bands) - 1} limits.",
+            )
+            continue
+        facts = {limit.by: tuple(limit.values) for limit in quantity.limits if isinstance(limit, LimitByFact)}
+        for values in itertools.product(*facts.values()):
+            numbers = quantity.limits_for(dict(zip(facts, values, strict=True)))
+            edges = [quantity.range[0], *(numbers or ()), quantity.range[1]]
+            if any(low >= high for low, high in itertools.pairwise(edges)):
+                who = f" with {', '.join(values)}" if values else ""
+                yield Problem(
+                    knowledge.place(*path, "limits"),
+                    "limit",
+                    f"The range and limits{who} do not rise: {', '.join(f'{edge:g}' for edge in edges)}.",
+                    "Bands go from low to high, inside the range.",
+                    "Put them in rising order.",
+                )
+                break
+
+
+def likelihoods(knowledge: Knowledge) -> Iterator[Problem]:
+    """Chances that do not add up, orders that leave outcomes out, and strengths that cannot be."""
+    for name, reading in knowledge.readings.items():
+        at = ("readings", name)
+        two = len(reading.answers) == 2
+        if reading.noisy_or and not two:
+            yield Problem(
+                knowledge.place(*at, "noisy_or"),
+                "outcomes",
+                "noisy_or is for two outcomes.",
+                "",
+                "Use noisy_max for graded outcomes, or table.",
+            )
+            continue
+        if sorted(reading.graded) != sorted(reading.answers) or (
+            reading.noisy_max and reading.graded[0] != reading.normal_outcome
+        ):
+            yield Problem(
+                knowledge.place(*at, "mildest_first"),
+                "outcomes",
+                "mildest_first does not name every outcome once, the normal one first.",
+                "",
+                f"Name each of {', '.join(reading.answers)} once, {reading.normal_outcome} first.",
+            )
+            continue
+        wrong = False
+        for path, spread in reading.spreads():
+            numbers = reading.chances(spread, tuple(reading.answers))
+            if abs(numbers.sum() - 1) > 1e-9 or numbers.min() < -1e-9:
+                wrong = True
+                total = 100 * sum(spread.values())
+                yield Problem(
+                    knowledge.place(*at, *path),
+                    "sum",
+                    f"The chances add up to {total:g} of 100.",
+                    "Every car shows exactly one outcome.",
+                    "Make them add up to 100, or leave the normal outcome out: it gets the rest.",
+                )
+        if len(reading.causes) > WIDEST:
+            yield _too_wide(knowledge, "readings", name, len(reading.causes))
+        elif not wrong:
+            yield from _strengths(knowledge, name, reading)
+        yield from _rows(knowledge, name, reading)
+    for name, state in knowledge.states.items():
+        if not state.noisy_or:
+            continue
+        if len(state.causes) > WIDEST:
+            yield _too_wide(knowledge, "states", name, len(state.causes))
+        said = state.noisy_or
+        for cause, strength in said.causes.items():
+            try:
+                noisy_or(said.leak, [strength], said.strengths == "with_leak")
+            except ValueError:
+                yield _rarer(knowledge, "states", name, "noisy_or", cause)
+
+
+def _rarer(knowledge: Knowledge, section: str, name: str, kind: str, cause: str) -> Problem:
+    return Problem(
+        knowledge.place(section, name, kind, "causes", cause),
+        "rarer",
+        f"With '{cause}' the outcomes are milder than without it.",
+        f"In {kind} a cause can only add to the leak.",
+        "Raise it above the leak, leave it out, or use a table.",
+    )
+
+
+def _too_wide(knowledge: Knowledge, section: str, name: str, count: int) -> Problem:
+    return Problem(
+        knowledge.place(section, name),
+        "too-wide",
+        f"'{name}' hangs on {count} causes.",
+        f"Its table has a row for every combination; {WIDEST} causes are the limit.",
+        "Hang it on a branch of causes that act alike.",
+    )
+
+
+def _strengths(knowledge: Knowledge, name: str, reading: Reading) -> Iterator[Problem]:
+    """Causes that would make outcomes milder than they are without any."""
+    said = reading.noisy_or or reading.noisy_max
+    for cause in said.causes if said else ():
+        try:
+            if reading.noisy_or:
+                strength = reading.noisy_or.causes[cause]
+                noisy_or(reading.noisy_or.leak, [strength], reading.noisy_or.strengths == "with_leak")
+            elif reading.noisy_max:
+                effects = [reading.chances(reading.noisy_max.causes[cause], reading.graded)]
+                leak = reading.chances(reading.noisy_max.leak, reading.graded)
+                noisy_max(leak, effects, reading.noisy_max.strengths == "with_leak")
+        except ValueError:
+            kind = "noisy_or" if reading.noisy_or else "noisy_max"
+            yield _rarer(knowledge, "readings", name, kind, cause)
+
+
+def _rows(knowledge: Knowledge, name: str, reading: Reading) -> Iterator[Problem]:
+    rows = reading.table or ()
+    if rows and not any(row.otherwise for row in rows):
+        yield Problem(
+            knowledge.place("readings", name, "table"),
+            "rows",
+            "The table has no row for what is left.",
+            "Some combination may fit no row.",
+            "End with '- otherwise: …'.",
+        )
+    for at, row in enumerate(rows[:-1]):
+        if row.otherwise:
+            yield Problem(
+                knowledge.place("readings", name, "table", at),
+                "rows",
+                "Rows after 'otherwise' never count.",
+                "The first row that fits counts.",
+                "Put 'otherwise' last.",
+            )
+    for at, row in enumerate(rows):
+        said = (row.when or {}).items()
+        if row.when and any(earlier.when and earlier.when.items() <= said for earlier in rows[:at]):
+            yield Problem(
+                knowledge.place("readings", name, "table", at, "when"),
+                "rows",
+                "This row never counts: an earlier one fits wherever it does.",
+                "The first row that fits counts.",
+                "Put the row that says more first.",
+            )
+
+
+def standing(knowledge: Knowledge) -> Iterator[Problem]:
+    """Items whose numbers do not say where they come from."""
+    for section, name, item in knowledge.items():
+        silent = ("families", "harmless", "dangers", "cautions", "measurands", "instruments")
+        numbers = section not in silent or getattr(item, "accuracy", None)
+        if numbers and knowledge.standing_of(section, name, "") is None:
+            yield Problem(
+                knowledge.place(section, name),
+                "standing",
+                f"Nothing says where the numbers of '{name}' come from.",
+                "A reader must be able to tell a measured figure from a guess.",
+                "Write 'standing: estimate' at the head of the file, or a source here.",
+            )
+        for part in item.standing_of:
+            if part not in type(item).model_fields and part not in ("limits", "shares"):
+                yield unknown(
+                    knowledge, part, type(item).model_fields, "field", section, name, "standing_of", part
+                )
+
+
+def near_certain(knowledge: Knowledge) -> Iterator[Problem]:
+    """Chances close to 0 or 1 beside which no reason stands."""
+    said: list[tuple[str, str, Reading | State]] = [
+        *(("readings", name, reading) for name, reading in knowledge.readings.items()),
+        *(("states", name, state) for name, state in knowledge.states.items()),
+    ]
+    for section, name, item in said:
+        chances = [(path, chance) for path, chance in _chances(item) if not _needs_no_reason(chance)]
+        if not chances or item.note:
+            continue
+        path, chance = chances[0]
+        if isinstance(knowledge.standing_of(section, name, str(path[0])), Source):
+            continue
+        yield Problem(
+            knowledge.place(section, name, *path),
+            "near-certain",
+            f"A chance of {chance * 100:g} of 100 in '{name}' has no reason beside it.",
+            "An answer that is hardly ever wrong, or never seen, outweighs all others.",
+            "Say in 'note:' why it is so sure, name its source, or write a number nearer the middle.",
+            "weak",
+        )
+
+
+def _needs_no_reason(chance: float) -> bool:
+    low, high = UNREASONED
+    return low <= chance <= high
+
+
+def _chances(item: Reading | State) -> Iterator[tuple[tuple[str | int, ...], float]]:
+    """Every authored chance of a reading or noisy state, with the path to it."""
+    if item.noisy_or:
+        yield ("noisy_or", "leak"), item.noisy_or.leak
+        for cause, chance in item.noisy_or.causes.items():
+            yield ("noisy_or", "causes", cause), chance
+    if isinstance(item, Reading):
+        for path, spread in item.spreads():
+            for outcome, chance in spread.items():
+                yield (*path, outcome), chance
+
+
+DANGEROUS = re.compile(
+    r"engine (is )?(running|idling|on\b)|run the engine|\bidle\b|\d000 rpm|(?<!cold-)(?<!cold )\bcrank|"
+    r"hot coolant|\bbelt\b|cooling fan|refrigerant|high.voltage|orange cable|airbag|squib|ladder|\broof\b|"
+    r"lift the car|smoke|disconnect the battery|battery post|charger|hose over|radiator cap",
+    re.IGNORECASE,
+)
+"""Words in the steps of a reading that call for a caution (the project's list; common practice)."""
+
+
+def cautions(knowledge: Knowledge) -> Iterator[Problem]:
+    """Readings that can hurt somebody and carry no caution, by their words or their certified person."""
+    for name, reading in knowledge.readings.items():
+        around = [knowledge.setups[setup] for setup in setups_of(knowledge, name)]
+        if reading.cautions or any(setup.cautions for setup in around):
+            continue
+        steps = [*reading.steps, *(step for setup in around for step in setup.steps)]
+        word = next((found[0] for step in steps if (found := DANGEROUS.search(step))), None)
+        if word is not None or reading.who == "certified":
+            yield Problem(
+                knowledge.place("readings", name),
+                "caution",
+                f"'{name}' has no caution.",
+                f"Its steps speak of '{word}'." if word else "It is for a certified person.",
+                "Add 'cautions: […]'.",
+                "weak",
+            )
+
+
+def less_often(knowledge: Knowledge) -> Iterator[Problem]:
+    """Tables in which a fault makes the normal outcome likelier than it is without any of the causes."""
+    for name, reading in knowledge.readings.items():
+        for cause in reading.causes if reading.table else ():
+            if cause not in knowledge.faults:
+                continue
+            with_it = _row(reading, {cause: "present"})
+            without = _row(reading, {})
+            if with_it is None or without is None:
+                continue
+            order = (reading.normal_outcome,)
+            here, bare = (reading.chances(one, order)[0] for one in (with_it, without))
+            if here > bare + 1e-9:
+                yield Problem(
+                    knowledge.place("readings", name, "table"),
+                    "less-often",
+                    f"With '{cause}' the normal outcome is likelier, {here:.3g} against {bare:.3g}.",
+                    "A fault seldom makes a car look better; the two may be swapped.",
+                    "Check the rows; leave it if it is meant.",
+                    "weak",
+                )
+
+
+def _row(reading: Reading, here: Mapping[str, str]) -> Spread | None:
+    """The row of a table that holds for these causes, all others absent; None where it hangs on a fact."""
+    for row in reading.table or ():
+        when = row.when or {}
+        if any(value not in ("present", "absent") for value in when.values()):
+            return None
+        if all(here.get(cause, "absent") == value for cause, value in when.items()):
+            return row.spread
+    return None
+
+
+def customer_words(knowledge: Knowledge) -> Iterator[Problem]:
+    """Questions for the customer without a wording, and what is said of phones where nobody is asked."""
+    for name, reading in knowledge.readings.items():
+        if reading.who == "customer" and not reading.ask:
+            yield Problem(
+                knowledge.place("readings", name),
+                "missing",
+                f"'{name}' is for the customer and has no 'ask'.",
+                "",
+                "Add 'ask: …' in the customer's words.",
+            )
+        if reading.who != "customer" and "right_by_phone" in reading.model_fields_set:
+            yield Problem(
+                knowledge.place("readings", name, "right_by_phone"),
+                "wrong-value",
+                f"'{name}' is not for the customer.",
+                "Only what is asked of the customer is answered by phone.",
+                "Take 'right_by_phone' out, or write 'who: customer' and 'ask: …'.",
+            )
+
+
+def unused(knowledge: Knowledge) -> Iterator[Problem]:
+    """Things that nothing leads to: they are written, but never count."""
+    used: set[str] = set()
+    used.update(complaint.family for complaint in knowledge.complaints.values())
+    for owner in (*knowledge.complaints.values(), *knowledge.branches.values()):
+        used.update(owner.gate.members)
+    for state in knowledge.states.values():
+        used.update(state.causes)
+    for reading in knowledge.readings.values():
+        used.update([*reading.causes, *reading.cautions, *reading.instrument, reading.setup or ""])
+        derived = reading.quantity.derived if reading.quantity else None
+        used.update(str(source) for source in (derived.inputs.values() if derived else ()))
+        used.update(
+            limit.by
+            for limit in (reading.quantity.limits if reading.quantity else ())
+            if isinstance(limit, LimitByFact)
+        )
+    for measurand in knowledge.measurands.values():
+        used.update(measurand.instrument)
+    for fault in knowledge.faults.values():
+        used.update([*fault.given, *fault.cautions])
+    for setup in knowledge.setups.values():
+        used.update([*setup.needs, *setup.cautions])
+    for section, name, _ in knowledge.items():
+        if section not in ("complaints", "readings", "harmless", "dangers") and name not in used:
+            yield Problem(
+                knowledge.place(section, name),
+                "unused",
+                f"Nothing uses '{name}'.",
+                "",
+                "Use it, or take it out.",
+                "weak",
+            )
+
+
+def unseen_faults(knowledge: Knowledge) -> Iterator[Problem]:
+    """Faults that no reading can tell from the others of their branch."""
+    read = {cause for reading in knowledge.readings.values() for cause in reading.causes}
+    states = [name for name in knowledge.states if name in read]
+    while states:
+        fresh = [cause for cause in knowledge.states[states.pop()].causes if cause not in read]
+        read.update(fresh)
+        states += [cause for cause in fresh if cause in knowledge.states]
+    for name in knowledge.faults:
+        if name not in read:
+            yield Problem(
+                knowledge.place("faults", name),
+                "unseen",
+                f"No reading looks at '{name}' itself.",
+                "It can only be found by clearing everything else.",
+                "Add a reading that has it as a cause.",
+                "weak",
+            )
+
+
+def unheard(knowledge: Knowledge) -> Iterator[Problem]:
+    """Dangers that nobody's words reach, and normal things whose own words are taken for a danger."""
+    for name, danger in knowledge.dangers.items():
+        for at, phrase in enumerate(danger.customer):
+            found = heard_dangers(knowledge, spoken_out(phrase))
+            if not says_something(phrase) or Heard(name, True) not in found:
+                yield Problem(
+                    knowledge.place("dangers", name, "customer", at),
+                    "unheard",
+                    f"'{phrase}' is never heard, or in nearly everything that is said.",
+                    "Each of its words has to be said, and one of them has to say what is the matter.",
+                    "Write the words that people say, as in 'petrol/fuel leaking'.",
+                    "weak",
+                )
+    for name, normal in knowledge.harmless.items():
+        for at, phrase in enumerate(normal.customer):
+            for one in heard_dangers(knowledge, phrase):
+                yield Problem(
+                    knowledge.place("harmless", name, "customer", at),
+                    "unheard",
+                    f"'{phrase}' is taken for the danger '{one.danger}'.",
+                    "Danger is heard first, so nobody is ever told that this is normal.",
+                    "Change these words, or those of the danger.",
+                    "weak",
+                )
+
+
+CHECKS: tuple[Check, ...] = (
+    limits,
+    likelihoods,
+    standing,
+    near_certain,
+    customer_words,
+    cautions,
+    less_often,
+    unused,
+    unseen_faults,
+    unheard,
+)

@@ -1,0 +1,158 @@
+"""Questions about the knowledge that need its networks: what its readings can tell, and what they cost.
+
+They come after `lint`, which makes sure that networks can be built. One function, one code each.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.arrays import Floats
+from advisor.inference.engine import Engine, TooWide, compile_tables
+from advisor.knowledge.knowledge import UNLISTED, Knowledge
+from advisor.knowledge.problems import Problem
+from advisor.model.network import WITH, Network, build
+
+TELLING_APART_BITS = 0.05
+"""Two faults count as alike if no reading tells more about which of the two it is."""
+SLOW_ENTRIES = 2**14
+"""From here on the largest table of a network makes a step noticeably slow (tens of milliseconds)."""
+NOTHING_BITS = 1e-6
+"""A reading that tells less than this about every complaint tells nothing."""
+
+
+@dataclass(frozen=True, eq=False)
+class Compiled:
+    """A complaint's network and engine, or why exact inference would be too dear."""
+
+    network: Network
+    engine: Engine | None
+    too_wide: TooWide | None
+
+
+def compiled(knowledge: Knowledge) -> dict[str, Compiled]:
+    """Every complaint's network, compiled; the knowledge has passed `lint`.
+
+    pgmpy verifies each one (`ValueError` where it objects, which would be an error of this program).
+    """
+    found = {}
+    for complaint in knowledge.complaints:
+        network = build(knowledge, complaint)
+        network.model.check_model()
+        try:
+            found[complaint] = Compiled(network, compile_tables(network.tables), None)
+        except TooWide as error:
+            found[complaint] = Compiled(network, None, error)
+    return found
+
+
+def review(knowledge: Knowledge) -> list[Problem]:
+    """Everything weak about what the readings can tell, in the order of the files."""
+    networks = compiled(knowledge)
+    engines = {name: one.engine for name, one in networks.items() if one.engine is not None}
+    asked = {name for one in networks.values() if one.engine is None for name in one.network.tables.readings}
+    found = [
+        *too_dear(knowledge, networks),
+        *tells_nothing(knowledge, engines, asked),
+        *alike(knowledge, engines),
+    ]
+    return sorted(found, key=lambda problem: (problem.place, problem.code, problem.what))
+
+
+def too_dear(knowledge: Knowledge, networks: Mapping[str, Compiled]) -> Iterator[Problem]:
+    """Complaints whose exact inference needs large tables, with the reading that causes it."""
+    for complaint, one in networks.items():
+        if one.too_wide is not None:
+            node, entries = one.too_wide.node, one.too_wide.entries
+        elif one.engine is not None:
+            node, entries = one.engine.widest
+        if entries > SLOW_ENTRIES:
+            section = next(
+                (name for name in ("readings", "states", "branches") if node in knowledge.section(name)),
+                "complaints",
+            )
+            yield Problem(
+                knowledge.place(section, node if section != "complaints" else complaint),
+                "too-wide",
+                f"'{node}' makes '{complaint}' need a table of {entries:.2g} numbers.",
+                "The bench answers slowly, and says where not exactly; calls and made-up cars are refused."
+                if one.too_wide
+                else "Every step of the advice is slow.",
+                "Hang it on fewer causes, or on a branch of causes that act alike.",
+                "error" if one.too_wide else "weak",
+            )
+
+
+def tells_nothing(
+    knowledge: Knowledge, engines: Mapping[str, Engine], unknown: Collection[str] = ()
+) -> Iterator[Problem]:
+    """Readings that tell nothing in any complaint; of those in `unknown` it is not known what they tell."""
+    told = {name: 0.0 for name in knowledge.readings if name not in unknown}
+    for complaint, engine in engines.items():
+        outlook = engine.outlook({complaint: engine.one_hot(complaint, "present")})
+        for reading, bits in outlook.information_bits.items():
+            if reading in told:
+                told[reading] = max(told[reading], bits)
+    for reading, bits in told.items():
+        if bits < NOTHING_BITS:
+            yield Problem(
+                knowledge.place("readings", reading),
+                "tells-nothing",
+                f"'{reading}' tells nothing about any complaint.",
+                "Its causes are in no complaint's tree, or do not change its outcome.",
+                "Give it causes of a complaint, or take it out.",
+                "weak",
+            )
+
+
+def alike(knowledge: Knowledge, engines: Mapping[str, Engine]) -> Iterator[Problem]:
+    """Pairs of faults that no reading tells apart, with the bits that the best one tells."""
+    seen: set[tuple[str, str]] = set()
+    for complaint, engine in engines.items():
+        faults = [fault for fault in engine.sought if not fault.startswith(UNLISTED)]
+        for first, second, bits, best in pairs_apart(engine, complaint, faults):
+            if bits >= TELLING_APART_BITS or (first, second) in seen:
+                continue
+            seen.add((first, second))
+            yield Problem(
+                knowledge.place("faults", first),
+                "alike",
+                f"No reading tells '{first}' from '{second}'.",
+                f"The best, '{best}', tells {bits:.3f} of the 1 bit between the two.",
+                "Add a reading that differs between them, or make them one fault if the remedy is the same.",
+                "weak",
+            )
+
+
+def pairs_apart(engine: Engine, complaint: str, faults: list[str]) -> Iterator[tuple[str, str, float, str]]:
+    """For each pair of faults, each alone on a car: the bits that the best reading tells about which it is.
+
+    That is the Jensen-Shannon divergence of the reading's two distributions, from 0 to 1 bit.
+    """
+    cases = []
+    absent = {fault: engine.one_hot(fault, "absent") for fault in engine.sought}
+    for fault in faults:
+        cases.append({**absent, fault: engine.one_hot(fault, "present")})
+    outlooks = engine.outlook_many(cases)
+    readings = [reading for reading in engine.readings if WITH not in reading]
+    shown = {reading: np.array([outlook.predictive[reading] for outlook in outlooks]) for reading in readings}
+    entropies = {reading: _entropy(table) for reading, table in shown.items()}
+    for one, other in itertools.combinations(range(len(faults)), 2):
+        best, told = "", -1.0
+        for reading in readings:
+            table, entropy = shown[reading], entropies[reading]
+            middle = _entropy((table[one] + table[other])[None, :] / 2)[0]
+            bits = float(middle - (entropy[one] + entropy[other]) / 2)
+            if bits > told:
+                best, told = reading, max(bits, 0.0)
+        yield faults[one], faults[other], told, best
+
+
+def _entropy(table: Floats) -> Floats:
+    logs = np.zeros_like(table)
+    np.log2(table, out=logs, where=table > 0)
+    return np.asarray(-(table * logs).sum(axis=-1))

@@ -1,0 +1,92 @@
+"""Questions about the whole knowledge, in the order in which they make sense.
+
+A question about one file's form is asked in `loading`. What everything else relies on stands in
+`references`, the rest in `plausible`; questions that need compiled networks stand in `review`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
+from pathlib import Path
+
+from advisor.checks.consistency import CHECKS as PLAUSIBLE
+from advisor.checks.references import REFERENCES, UNKNOWN, Check, word_of
+from advisor.diskcache import Cache
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.loading import load, load_with_digest
+from advisor.knowledge.problems import Place, Problem, ProblemsFound
+from advisor.model.priors import solve
+
+MOST_TOLD = 300
+"""Problems told of one question; whoever has more mends these first."""
+
+
+def checked(paths: Iterable[Path], cache: Cache | None = None) -> Knowledge:
+    """Load knowledge and make sure that it can be used; raises `ProblemsFound` with every error in it.
+
+    That texts had no error is remembered in the cache, so that the same ones are not asked again.
+    """
+    knowledge, digest = load_with_digest(paths)
+    if cache and cache.find("no error", digest) is not None:
+        return knowledge
+    errors = [problem for problem in problems(knowledge) if problem.severity == "error"]
+    if errors:
+        raise ProblemsFound(errors)
+    if cache:
+        cache.keep(b"", "no error", digest)
+    return knowledge
+
+
+def problems(knowledge: Knowledge) -> list[Problem]:
+    """What is wrong or weak, in the order of the files; of one question `MOST_TOLD` problems at most."""
+    found = [problem for check in REFERENCES for problem in islice(check(knowledge), MOST_TOLD)]
+    if not found:
+        found = [problem for check in CHECKS for problem in islice(check(knowledge), MOST_TOLD)]
+    return sorted(found, key=lambda problem: (problem.place, problem.code, problem.what))
+
+
+def leaning(files: Sequence[Path], found: Sequence[Problem]) -> list[Problem]:
+    """The problems of files that were checked by themselves, with the ids of their folder in one line.
+
+    That is where all lie in one folder and the rest of it defines ids that they miss; else as found.
+    """
+    folders = {file.parent for file in files}
+    missing = [one for one in found if one.code == UNKNOWN]
+    if not missing or len(folders) != 1 or any(file.is_dir() for file in files):
+        return list(found)
+    (folder,) = folders
+    try:
+        whole = load([folder])
+    except ProblemsFound:
+        return list(found)
+    still = {(one.place, word_of(one)) for one in problems(whole) if one.code == UNKNOWN}
+    defined = [one for one in missing if (one.place, word_of(one)) not in still]
+    owners = {name: Path(whole.place(section, name).file).name for section, name, _ in whole.items()}
+    others = sorted({owners[word_of(one)] for one in defined if word_of(one) in owners})
+    if not others:
+        return list(found)
+    alone = files[0].name if len(files) == 1 else f"{files[0].name} and what was named with it"
+    line = Problem(
+        Place(str(files[0]), 1, 1),
+        "leans",
+        f"{alone} leans on the rest of its folder: {', '.join(others)}.",
+        "",
+        f"Check them together: `advisor check {folder}`.",
+    )
+    return [line, *(one for one in found if one not in defined)]
+
+
+def shares(knowledge: Knowledge) -> Iterator[Problem]:
+    """Complaints whose numbers cannot be so together."""
+    for name in knowledge.complaints:
+        try:
+            solve(knowledge, name)
+        except ProblemsFound as error:
+            yield from error.problems
+
+
+CHECKS: tuple[Check, ...] = (*PLAUSIBLE, shares)
+"""What is asked once the references are sound."""
+
+__all__ = ["CHECKS", "REFERENCES", "checked", "leaning", "problems", "shares"]

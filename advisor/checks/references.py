@@ -1,0 +1,380 @@
+"""Does everything that is named exist, and can it stand where it stands? One function for each question."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+
+from advisor.knowledge.knowledge import UNLISTED, Knowledge, LimitByFact, Quantity
+from advisor.knowledge.problems import Problem, nearest
+from advisor.measure.formula import FORMULAS, Formula
+from advisor.measure.units import KNOWN, kind_of
+
+Check = Callable[[Knowledge], Iterator[Problem]]
+UNKNOWN = "unknown-id"
+"""The code of a word that names nothing."""
+
+
+def unknown(knowledge: Knowledge, word: str, choices: Iterable[str], kind: str, *path: str | int) -> Problem:
+    """The problem that a word names nothing, with the nearest that it could have meant."""
+    what = f"There is no {kind} '{word}'."
+    return Problem(knowledge.place(*path), "unknown-id", what, "", nearest(word, choices))
+
+
+def word_of(problem: Problem) -> str:
+    """The word that such a problem is about."""
+    return problem.what.partition("'")[2].removesuffix("'.")
+
+
+def _missing(
+    knowledge: Knowledge, words: Iterable[str], choices: Mapping[str, object], kind: str, *path: str | int
+) -> Iterator[Problem]:
+    for at, word in enumerate(words):
+        if word not in choices:
+            inner = word if (*path, word) in knowledge.places else at
+            yield unknown(knowledge, word, choices, kind, *path, inner)
+
+
+def unknown_gate_members(knowledge: Knowledge) -> Iterator[Problem]:
+    """Members of gates that do not exist, or cannot stand there."""
+    tree = {**knowledge.faults, **knowledge.branches}
+    for section, owners in (("complaints", knowledge.complaints), ("branches", knowledge.branches)):
+        for name, owner in owners.items():
+            part = "of" if owner.gate.kind == "at_least" else owner.gate.kind
+            yield from _missing(knowledge, owner.gate.members, tree, "fault or branch", section, name, part)
+    known = {**tree, **knowledge.states, **knowledge.complaints}
+    for name, state in knowledge.states.items():
+        path = ("noisy_or", "causes") if state.noisy_or else ("of" if state.of else state.gate.kind,)
+        known_causes = {**known, **_unlisted(knowledge)}
+        yield from _missing(
+            knowledge, state.causes, known_causes, "fault, branch or state", "states", name, *path
+        )
+
+
+def _unlisted(knowledge: Knowledge) -> dict[str, object]:
+    complaints = dict.fromkeys(UNLISTED + name for name in knowledge.complaints)
+    return {
+        **complaints,
+        **{UNLISTED + name: None for name, one in knowledge.branches.items() if one.unlisted},
+    }
+
+
+def unknown_reading_parts(knowledge: Knowledge) -> Iterator[Problem]:
+    """Causes, instruments, setups, cautions and outcomes that a reading names and nobody defines."""
+    hidden = {
+        **knowledge.faults,
+        **knowledge.branches,
+        **knowledge.states,
+        **knowledge.complaints,
+        **_unlisted(knowledge),
+    }
+    for name, reading in knowledge.readings.items():
+        at = ("readings", name)
+        yield from _missing(
+            knowledge, reading.instrument, knowledge.instruments, "instrument", *at, "instrument"
+        )
+        if reading.setup is not None and reading.setup not in knowledge.setups:
+            yield unknown(knowledge, reading.setup, knowledge.setups, "setup", *at, "setup")
+        yield from _missing(
+            knowledge, reading.complaints, knowledge.complaints, "complaint", *at, "complaints"
+        )
+        for part in ("noisy_or", "noisy_max"):
+            if getattr(reading, part):
+                yield from _missing(
+                    knowledge, reading.causes, hidden, "fault, branch or state", *at, part, "causes"
+                )
+        for row, said in enumerate(reading.table or ()):
+            for cause, value in (said.when or {}).items():
+                where = (*at, "table", row, "when", cause)
+                if cause in knowledge.facts:
+                    yield from _missing(knowledge, [value], knowledge.facts[cause].values, "value", *where)
+                elif cause not in hidden:
+                    yield unknown(
+                        knowledge, cause, [*hidden, *knowledge.facts], "fault, branch, state or fact", *where
+                    )
+                elif value not in ("present", "absent"):
+                    yield unknown(knowledge, value, ("present", "absent"), "value", *where)
+        if reading.normal is not None:
+            yield from _missing(knowledge, [reading.normal], reading.answers, "outcome", *at, "normal")
+        yield from _missing(knowledge, reading.graded, reading.answers, "outcome", *at, "mildest_first")
+        yield from _missing(knowledge, reading.warn, reading.answers, "outcome", *at, "warn")
+        for path, spread in reading.spreads():
+            yield from _missing(knowledge, spread, reading.answers, "outcome", *at, *path)
+
+
+def unknown_facts(knowledge: Knowledge) -> Iterator[Problem]:
+    """Facts and values of facts that nobody defines."""
+    for name, fault in knowledge.faults.items():
+        yield from _missing(knowledge, fault.given, knowledge.facts, "fact", "faults", name, "given")
+        for fact, times in fault.given.items():
+            if fact in knowledge.facts:
+                values = knowledge.facts[fact].values
+                yield from _missing(knowledge, times, values, "value", "faults", name, "given", fact)
+    for name, reading in knowledge.readings.items():
+        for at, limit in enumerate(reading.quantity.limits if reading.quantity else ()):
+            if isinstance(limit, LimitByFact):
+                path = ("readings", name, "quantity", "limits", at)
+                if limit.by not in knowledge.facts:
+                    yield unknown(knowledge, limit.by, knowledge.facts, "fact", *path, "by")
+                    continue
+                values = knowledge.facts[limit.by].values
+                yield from _missing(knowledge, limit.values, values, "value", *path)
+                for value in values:
+                    if value not in limit.values:
+                        yield Problem(
+                            knowledge.place(*path),
+                            "limit",
+                            f"There is no limit for '{value}'.",
+                            "",
+                            f"Add '{value}: …'.",
+                        )
+
+
+def unknown_shared_parts(knowledge: Knowledge) -> Iterator[Problem]:
+    """Cautions, setups and families that an item names and nobody defines; families may be left out."""
+    for section, name, item in knowledge.items():
+        for part, choices in (("cautions", knowledge.cautions), ("needs", knowledge.setups)):
+            kind = "caution" if part == "cautions" else "setup"
+            yield from _missing(knowledge, getattr(item, part, ()), choices, kind, section, name, part)
+    for name, complaint in knowledge.complaints.items() if knowledge.families else ():
+        if complaint.family not in knowledge.families:
+            at = ("complaints", name, "family")
+            yield unknown(knowledge, complaint.family, knowledge.families, "family", *at)
+
+
+def circles(knowledge: Knowledge) -> Iterator[Problem]:
+    """Branches and states that hang on themselves, and setups that need themselves."""
+    import networkx as nx  # needed nowhere else where the knowledge has been checked before
+
+    graph = nx.DiGraph()
+    for section in ("branches", "states", "setups"):
+        for name, item in knowledge.section(section).items():
+            members = getattr(item, "causes", None) or getattr(item, "needs", None) or ()
+            if section == "branches":
+                members = knowledge.branches[name].gate.members
+            graph.add_edges_from(((section, name), member) for member in _nodes(knowledge, members))
+    for knot in nx.strongly_connected_components(graph):
+        first = min(knot)
+        if len(knot) == 1 and not graph.has_edge(first, first):
+            continue
+        section, name = first
+        back = {node: nx.shortest_path(graph, node, first) for node in graph[first] if node in knot}
+        names = [name, *(node for _, node in min(back.values(), key=lambda way: (len(way), way))[:-1])]
+        yield Problem(
+            knowledge.place(section, name),
+            "circle",
+            f"'{name}' hangs on itself: {' → '.join([*names, names[0]])}.",
+            "A consequence cannot be its own cause.",
+            "Take one of them out of the circle.",
+        )
+
+
+def _nodes(knowledge: Knowledge, names: Iterable[str]) -> Iterator[tuple[str, str]]:
+    for name in names:
+        for section in ("branches", "states", "setups"):
+            if name in knowledge.section(section):
+                yield section, name
+
+
+def gate_inputs(knowledge: Knowledge) -> Iterator[Problem]:
+    """Gates with one input, and counts that the gate cannot reach."""
+    sections = [("complaints", knowledge.complaints), ("branches", knowledge.branches)]
+    for section, owners in [
+        *sections,
+        ("states", {n: s for n, s in knowledge.states.items() if not s.noisy_or}),
+    ]:
+        for name, owner in owners.items():
+            gate = owner.gate
+            if len(gate.members) < 2:
+                yield Problem(
+                    knowledge.place(section, name),
+                    "gate",
+                    f"The gate of '{name}' has one input.",
+                    "It says nothing that the input does not say.",
+                    "Use the input itself, or add another.",
+                )
+            if gate.kind == "at_least" and not 1 <= gate.least <= len(gate.members):
+                yield Problem(
+                    knowledge.place(section, name, "at_least"),
+                    "gate",
+                    f"At least {gate.least} of {len(gate.members)} cannot be meant.",
+                    "",
+                    f"Write a number from 1 to {len(gate.members)}.",
+                )
+
+
+def measuring(knowledge: Knowledge) -> Iterator[Problem]:
+    """Units, formulas and inputs that nobody knows, and instruments that cannot show a reading's unit."""
+    for name, reading in knowledge.readings.items():
+        if not reading.quantity:
+            continue
+        path = ("readings", name, "quantity")
+        unit = reading.quantity.unit
+        if unit not in KNOWN:
+            yield unknown(knowledge, unit, KNOWN, "unit", *path, "unit")
+        elif reading.quantity.derived is None:
+            yield from _fitting(knowledge, reading.instrument, unit, "readings", name, "instrument")
+        if reading.quantity.derived:
+            yield from _formula(knowledge, reading.quantity, *path, "derived")
+    for name, measurand in knowledge.measurands.items():
+        yield from _missing(
+            knowledge,
+            measurand.instrument,
+            knowledge.instruments,
+            "instrument",
+            "measurands",
+            name,
+            "instrument",
+        )
+        if measurand.range and measurand.range[0] >= measurand.range[1]:
+            yield Problem(
+                knowledge.place("measurands", name, "range"),
+                "limit",
+                f"The range does not rise: {measurand.range[0]:g}, {measurand.range[1]:g}.",
+                "It goes from the lowest plausible value to the highest.",
+                "Put them in rising order.",
+            )
+        if measurand.unit and measurand.unit not in KNOWN:
+            yield unknown(knowledge, measurand.unit, KNOWN, "unit", "measurands", name, "unit")
+        elif measurand.unit:
+            yield from _fitting(
+                knowledge, measurand.instrument, measurand.unit, "measurands", name, "instrument"
+            )
+    for name, instrument in knowledge.instruments.items():
+        for unit in dict.fromkeys((*instrument.units, *instrument.accuracy)):
+            if unit not in KNOWN:
+                where = "accuracy" if unit in instrument.accuracy else "units"
+                yield unknown(knowledge, unit, KNOWN, "unit", "instruments", name, where, unit)
+
+
+def _fitting(knowledge: Knowledge, instruments: Iterable[str], unit: str, *path: str) -> Iterator[Problem]:
+    for name in instruments:
+        said = knowledge.instruments.get(name)
+        units = (said.units or tuple(said.accuracy)) if said else ()
+        if units and all(one in KNOWN and kind_of(one) != kind_of(unit) for one in units):
+            yield Problem(
+                knowledge.place(*path),
+                "unit",
+                f"A {knowledge.instruments[name].name.lower()} shows {', '.join(units)}, not {unit}.",
+                "",
+                "Name another instrument, or compute the value from what it shows (derived).",
+            )
+
+
+def _formula(knowledge: Knowledge, quantity: Quantity, *path: str) -> Iterator[Problem]:
+    derived = quantity.derived
+    if derived is None:
+        return
+    if derived.formula not in FORMULAS:
+        yield unknown(knowledge, derived.formula, FORMULAS, "formula", *path, "formula")
+        return
+    formula = FORMULAS[derived.formula]
+    known = {**formula.inputs, **formula.choices}
+    yield from _missing(knowledge, derived.inputs, known, f"input of {derived.formula}", *path, "inputs")
+    if quantity.unit in KNOWN and quantity.unit != formula.unit:
+        yield Problem(
+            knowledge.place(*path, "formula"),
+            "unit",
+            f"{derived.formula} gives {formula.unit}, and the reading is in {quantity.unit}.",
+            "",
+            f"Write 'unit: {formula.unit}', and its limits in that unit.",
+        )
+    chosen = [
+        name for name in formula.choices if not any(name in one.words for one in formula.lookups.values())
+    ]
+    words = [name for key, one in formula.lookups.items() if key not in derived.inputs for name in one.words]
+    for name in (*formula.needed, *chosen, *words):
+        if name not in derived.inputs:
+            yield Problem(
+                knowledge.place(*path, "inputs"),
+                "missing",
+                f"{derived.formula} needs '{name}'.",
+                "",
+                f"Add '{name}: …' with a measurand, a fact, or a value.",
+            )
+    for name, source in derived.inputs.items():
+        yield from _source(knowledge, formula, name, source, *path, "inputs", name)
+
+
+def _source(
+    knowledge: Knowledge, formula: Formula, name: str, source: str | float, *path: str
+) -> Iterator[Problem]:
+    """Whether an input gets what it needs: a number in its unit, or one of its words."""
+    measurand = knowledge.measurands.get(str(source))
+    if name in formula.inputs:
+        if isinstance(source, float | int):
+            return
+        if measurand is None:
+            yield unknown(knowledge, source, knowledge.measurands, "measurand", *path)
+        elif measurand.unit != formula.inputs[name]:
+            yield Problem(
+                knowledge.place(*path),
+                "unit",
+                f"'{source}' is in {measurand.unit}, and the formula needs {formula.inputs[name]}.",
+                "",
+                f"Give the measurand 'unit: {formula.inputs[name]}'; people may type any unit of its kind.",
+            )
+    elif name in formula.choices:
+        words = formula.choices[name]
+        fact = knowledge.facts.get(str(source))
+        offered = fact.values if fact else (measurand.choices or ()) if measurand else (str(source),)
+        for word in offered:
+            if word not in words:
+                yield unknown(knowledge, word, words, f"{name} of {formula.name}", *path)
+
+
+def ruled_out(knowledge: Knowledge) -> Iterator[Problem]:
+    """Faults that a fact rules out on every car."""
+    for name, fault in knowledge.faults.items():
+        for fact, times in fault.given.items():
+            shares = knowledge.facts[fact].values if fact in knowledge.facts else {}
+            if shares and not any(share * times.get(value, 1) for value, share in shares.items()):
+                yield Problem(
+                    knowledge.place("faults", name, "given", fact),
+                    "ruled-out",
+                    f"'{fact}' makes '{name}' impossible on every car.",
+                    "Of 100 cars with the complaint none could have it.",
+                    "Leave a value with which it is possible, or take the fault out.",
+                )
+
+
+def state_gates(knowledge: Knowledge) -> Iterator[Problem]:
+    """Gates of states that carry shares, which nothing would read."""
+    for name, state in knowledge.states.items():
+        if not state.noisy_or and any(share is not None for share in state.gate.shares.values()):
+            part = "of" if state.gate.kind == "at_least" else state.gate.kind
+            yield Problem(
+                knowledge.place("states", name, part),
+                "shares",
+                "A state's gate carries numbers.",
+                "How common a state is follows from its members.",
+                "Write the members as a list.",
+            )
+
+
+def fact_values(knowledge: Knowledge) -> Iterator[Problem]:
+    """Facts whose values do not cover 100 cars."""
+    for name, fact in knowledge.facts.items():
+        total = sum(fact.values.values())
+        if abs(total - 100) > 1e-6:
+            yield Problem(
+                knowledge.place("facts", name, "values"),
+                "sum",
+                f"The values add up to {total:g}.",
+                "Each of 100 cars has exactly one of them.",
+                "Make them add up to 100.",
+            )
+
+
+REFERENCES: tuple[Check, ...] = (
+    unknown_gate_members,
+    unknown_reading_parts,
+    unknown_facts,
+    unknown_shared_parts,
+    measuring,
+    circles,
+    gate_inputs,
+    fact_values,
+    ruled_out,
+    state_gates,
+)
+"""What has to hold before the other questions make sense."""

@@ -1,0 +1,34 @@
+"""How a command ends where it cannot go on: sentences on standard error, and an exit code."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable
+from typing import NoReturn
+
+from advisor.cli.output import say
+from advisor.knowledge.problems import nearest
+
+
+def fail(lines: Iterable[str], code: int) -> NoReturn:
+    """End with these lines and this exit code."""
+    for line in lines:
+        say(line, err=True)
+    sys.exit(code)
+
+
+def refuse(problems: list[str]) -> None:
+    """End with exit code 1 if there are problems."""
+    if problems:
+        fail(problems, 1)
+
+
+def refuse_unknown(kind: str, words: Iterable[str], choices: Iterable[str]) -> None:
+    """End with exit code 1 if a word is none of the choices."""
+    choices = list(choices)
+    refuse([there_is_no(kind, word, choices) for word in words if word not in choices])
+
+
+def there_is_no(kind: str, word: str, choices: Iterable[str]) -> str:
+    """The sentence that a word is none of its kind, with the nearest that it could have meant."""
+    return f"There is no {kind} '{word}'. {nearest(word, choices)}"

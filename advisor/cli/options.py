@@ -1,0 +1,196 @@
+"""What is given on the command line: options that commands share, and what they stand for.
+
+A command's module is imported when it runs, and imports what it needs inside its functions, so that its
+help comes at once: pgmpy and textual take seconds.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from advisor.cli.errors import fail, refuse, refuse_unknown, there_is_no
+from advisor.cli.output import say
+
+if TYPE_CHECKING:
+    from advisor.advice.engines import Engines
+    from advisor.case.case import Case
+    from advisor.inference.engine import Engine, Reasoner
+    from advisor.knowledge.knowledge import Knowledge
+
+_Reasoner = TypeVar("_Reasoner", bound="Reasoner")
+
+
+def shipped(folder: str) -> Path:
+    """The knowledge or scenarios that come along: inside the package, or beside it in a checkout."""
+    here = Path(__file__).parent.parent
+    inside = here / "shipped" / folder
+    return from_here(inside if inside.is_dir() else here.parent / folder)
+
+
+def from_here(path: Path) -> Path:
+    """A path as it is from the current folder, where it is below that."""
+    path, here = path.resolve(), Path.cwd()
+    return path.relative_to(here) if path.is_relative_to(here) else path
+
+
+class Pair(click.ParamType[tuple[str, str]]):
+    """Two words with an equals sign between them."""
+
+    name = "ID=VALUE"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[str, str]:
+        """The words on both sides of the first equals sign, without spaces around them."""
+        if isinstance(value, tuple):
+            return value
+        left, equals, right = str(value).partition("=")
+        if not equals or not left or not right:
+            self.fail(
+                f"'{value}' is not of the form ID=VALUE. Write for example battery_type=agm.", param, ctx
+            )
+        return left.strip(), right.strip()
+
+
+class Number(click.FloatRange):
+    """A number within a range; what is no number at all would pass every comparison."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number, if it is finite and in the range."""
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            self.fail(f"{value} is not a finite number. Write a finite one.", param, ctx)
+        return number
+
+
+knowledge_option = click.option(
+    "--knowledge",
+    "paths",
+    type=click.Path(path_type=Path),
+    multiple=True,
+    help="A YAML file or a folder of them; may be repeated. Default: the shipped knowledge.",
+)
+complaint_option = click.option("--complaint", required=True, metavar="ID", help="The complaint's id.")
+store_option = click.option(
+    "--store",
+    metavar="URL",
+    help="The database of cases, such as sqlite:///cases.sqlite or postgresql+psycopg://user@host/cases. "
+    "Default: a SQLite file in your data folder.",
+)
+output_option = click.option(
+    "--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output."
+)
+facts_option = click.option(
+    "--fact",
+    "facts",
+    type=Pair(),
+    multiple=True,
+    help="What is known of the vehicle; the last on a fact counts.",
+)
+number_argument = click.argument("number", metavar="CASE", type=click.IntRange(1, 2**31 - 1))
+any_number_argument = click.argument("number", metavar="CASE", type=click.IntRange(0, 2**31 - 1))
+without_option = click.option(
+    "--without", multiple=True, metavar="INSTRUMENT", help="An instrument that is missing."
+)
+
+
+def checked(paths: Iterable[Path]) -> Knowledge:
+    """The knowledge in these files and folders, or the shipped one; raises `ProblemsFound`."""
+    from advisor import diskcache as cache
+    from advisor.checks import lint
+
+    meant = list(paths) or [shipped("knowledge")]
+    tell_of_changes(meant)
+    return lint.checked(meant, cache.of_this_user())
+
+
+def tell_of_changes(paths: Iterable[Path]) -> None:
+    """Have a change of these files that was stopped halfway finished or undone, and say so."""
+    from advisor.knowledge.loading import settled
+
+    for line in settled(paths):
+        say(line, err=True)
+
+
+def for_screens(paths: Iterable[Path]) -> list[Path]:
+    """The files and folders that screens will read, or the shipped ones; such changes are put in order."""
+    from advisor.knowledge.problems import ProblemsFound
+
+    meant = list(paths) or [shipped("knowledge")]
+    with suppress(ProblemsFound):  # the screens say what cannot be put in order
+        tell_of_changes(meant)
+    return meant
+
+
+def engines_of(knowledge: Knowledge, by_phone: bool = False) -> Engines:
+    """The engines of a knowledge, those included that an earlier run has made."""
+    from advisor import diskcache as cache
+    from advisor.advice.engines import Engines
+
+    return Engines(knowledge, by_phone, cache.of_this_user())
+
+
+def engine_of(knowledge: Knowledge, complaint: str, by_phone: bool = False) -> Engine:
+    """The one engine of a complaint; ends, naming the line, where there is none or it is too wide."""
+    return _found(knowledge, complaint, engines_of(knowledge, by_phone).one)
+
+
+def reasoner_of(knowledge: Knowledge, complaint: str) -> Reasoner:
+    """What a complaint's cases are weighed by; ends where there is none, or it is too wide for any."""
+    return _found(knowledge, complaint, engines_of(knowledge).of)
+
+
+def _found(knowledge: Knowledge, complaint: str, find: Callable[[Case], _Reasoner]) -> _Reasoner:
+    from advisor.case.case import Case
+    from advisor.inference.engine import TooWide
+
+    refuse_unknown("complaint", [complaint], knowledge.complaints)
+    try:
+        return find(Case(complaint))
+    except TooWide as error:
+        section = "readings" if error.node in knowledge.readings else "states"
+        fail([f"{knowledge.place(section, error.node)}: too-wide {error}"], 1)
+
+
+def case_of(
+    knowledge: Knowledge,
+    complaint: str,
+    facts: tuple[tuple[str, str], ...],
+    saw: tuple[tuple[str, str], ...],
+    without: tuple[str, ...],
+) -> Case:
+    """A case of this complaint with what is known and was seen; ends where a word is not known."""
+    from advisor.case.case import Case, Known, Seen
+    from advisor.case.typed import NotUnderstood, direct
+
+    refuse_unknown("complaint", [complaint], knowledge.complaints)
+    case, problems = Case(complaint), []
+    for fact, value in facts:
+        if fact not in knowledge.facts:
+            problems.append(there_is_no("vehicle fact", fact, knowledge.facts))
+        elif value not in knowledge.facts[fact].values:
+            problems.append(there_is_no(f"value of {fact}", value, knowledge.facts[fact].values))
+        case = case.with_entry(Known(fact, value))
+    for reading, outcome in saw:
+        if reading not in knowledge.readings:
+            problems.append(there_is_no("reading", reading, knowledge.readings))
+        elif outcome in knowledge.readings[reading].answers:
+            case = case.with_entry(Seen(reading, outcome))
+        elif knowledge.readings[reading].quantity and any(letter.isdigit() for letter in outcome):
+            at_hand = [one for one in knowledge.readings[reading].instrument if one not in without]
+            try:
+                case = case.with_entry(direct(knowledge, reading, outcome, at_hand[0] if at_hand else ""))
+            except NotUnderstood as error:
+                problems.append(f"{reading}: {error}")
+        else:
+            problems.append(
+                there_is_no(f"outcome of {reading}", outcome, knowledge.readings[reading].answers)
+            )
+    refuse(problems)
+    return case

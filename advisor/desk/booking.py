@@ -1,0 +1,311 @@
+"""The booking sheet: what to book for a car, from what is believed of it before anybody has seen it.
+
+Jobs are played by the technician's plain advice on made-up cars drawn from that belief (`player`): how long
+they take, what they are read with and what has to be arranged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.advice.advice import Workshop, comparable, present
+from advisor.arrays import Floats
+from advisor.case.case import Case
+from advisor.inference.engine import Engine
+from advisor.knowledge.knowledge import UNLISTED, Danger, Knowledge
+from advisor.knowledge.probability import WORDS
+from advisor.model.network import WITH
+from advisor.simulate.array_advice import Bools, Ranker, compile_ranker
+from advisor.simulate.jobs import Cars, Jobs, Starts, draw_cars, play_many, starts_of
+
+SEED, CARS = 20_260_301, 400
+"""The same case gives the same sheet: the seed of the made-up cars, and how many there are."""
+AT_THE_CAR = Workshop(who=frozenset({"technician", "certified"}))
+"""Who searches: the customer has gone, and what was not asked by phone stays unasked (our choice)."""
+COVERED = 0.8
+"""The share of jobs that are done within the minutes to book."""
+USED_IN = 0.2
+"""Instruments, bays and setups are on the sheet where this share of jobs use them (the project's choice)."""
+NO_VISIT_AT, OTHERS_BELOW = 0.8, 0.1
+"""Nobody has to come where a cause without need of a visit is this likely, and every cause that needs one is
+less likely than the second figure (the project's choice)."""
+LEAST_SHOWN, MOST_SHOWN = 0.05, 5
+"""Causes less likely than this are left out, and so are those after the fifth (the project's choice)."""
+OVERNIGHT_MINUTES = 360.0
+"""A setup that waits at least this long is made overnight (the project's choice)."""
+PEOPLE_WORDS = {
+    "certain": "almost certain",
+    "probable": "very likely",
+    "expected": "likely",
+    "fifty-fifty": "as likely as not",
+    "uncertain": "possible",
+    "improbable": "unlikely",
+    "impossible": "very unlikely",
+}
+"""The words of `likelihoods.WORDS` as they are said to people; none of them promises or rules out."""
+IN_DOUBT = (
+    "If in doubt do not drive, and call roadside help or the workshop: with a red warning lamp, smoke, a "
+    "smell of burning or fuel, a hot engine, glass that does not clear, or brakes or steering that feel "
+    "different."
+)
+"""What is said to everybody (common practice)."""
+
+
+@dataclass(frozen=True)
+class Cause:
+    """A possible cause with its probability, as a number and in words."""
+
+    fault: str
+    name: str
+    probability: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Minutes:
+    """Minutes of a job: on average, and those that 80 of 100 jobs stay within."""
+
+    expected: float
+    upto: float
+
+
+@dataclass(frozen=True)
+class Needed:
+    """Something that jobs need, by id and name, and the share of the jobs that do."""
+
+    what: str
+    name: str
+    share: float
+
+
+@dataclass(frozen=True)
+class SetupNeeded:
+    """A state of the car that a share of jobs need, and what the customer has to do for it, if anything."""
+
+    setup: str
+    name: str
+    share: float
+    waiting_minutes: float
+    arrange: str | None
+
+    @property
+    def overnight(self) -> bool:
+        """Whether the car has to come the evening before."""
+        return self.waiting_minutes >= OVERNIGHT_MINUTES
+
+
+@dataclass(frozen=True)
+class BookingSheet:
+    """What to book and to say. `said` are questions with the answers, None where the customer knows none.
+
+    `total` is the search, of which `hands_on` and `waiting` are parts (percentiles do not add up);
+    `remedy_minutes` come on top on average. `no_visit` is what to say where nobody has to come, else empty.
+    """
+
+    complaint: str
+    name: str
+    knowledge: str
+    causes: tuple[Cause, ...]
+    no_visit: tuple[str, ...]
+    total: Minutes
+    hands_on: Minutes
+    waiting: Minutes
+    remedy_minutes: float
+    instruments: tuple[Needed, ...]
+    bays: tuple[Needed, ...]
+    certified_share: float
+    setups: tuple[SetupNeeded, ...]
+    safety: tuple[str, ...]
+    facts: tuple[tuple[str, str], ...]
+    said: tuple[tuple[str, str | None], ...]
+    dangers: tuple[tuple[str, str], ...] = ()
+    """Name of each danger that was heard on the phone, and what is done about it."""
+
+    @property
+    def visit(self) -> bool:
+        """Whether the car has to come at all."""
+        return not self.no_visit
+
+    @property
+    def certified(self) -> bool:
+        """Whether a certified person is to be booked."""
+        return self.certified_share >= USED_IN
+
+    @property
+    def arrange(self) -> tuple[SetupNeeded, ...]:
+        """The setups for which the customer has to do something."""
+        return tuple(one for one in self.setups if one.arrange)
+
+    @property
+    def overnight(self) -> bool:
+        """Whether the car has to come the evening before."""
+        return any(one.overnight for one in self.setups)
+
+
+def booking_sheet(
+    knowledge: Knowledge,
+    engine: Engine,
+    case: Case,
+    workshop: Workshop | None = None,
+    seed: int = SEED,
+    cars: int = CARS,
+) -> BookingSheet:
+    """The sheet of a case as it is; the engine is that of its complaint. Raises `ImpossibleEvidence`."""
+    workshop = workshop or AT_THE_CAR
+    ranker = compile_ranker(knowledge, engine, case.complaint, workshop)
+    starts, drawn, jobs = simulated(ranker, case, seed, cars)
+    beliefs = present(engine.outlook(case.evidence(knowledge, engine)).beliefs)
+    used = _columns_used(jobs, len(ranker.batch.readings))
+    columns = [name.partition(WITH)[0] for name in ranker.batch.readings]
+    setups = _setups(ranker, starts, columns, used)
+    instruments = [_instruments(knowledge, name, workshop) for name in ranker.batch.readings]
+    named = {name: one.name for name, one in knowledge.instruments.items()}
+    certified = np.array([knowledge.readings[name].who == "certified" for name in columns], dtype=bool)
+    return BookingSheet(
+        complaint=case.complaint,
+        name=knowledge.complaints[case.complaint].name,
+        knowledge=knowledge.version,
+        causes=_causes(knowledge, beliefs),
+        no_visit=() if case.dangers else no_visit(knowledge, beliefs),
+        total=_minutes(jobs.minutes),
+        hands_on=_minutes(jobs.hands_on_minutes),
+        waiting=_minutes(jobs.waiting_minutes),
+        remedy_minutes=_remedy_minutes(ranker, drawn),
+        instruments=_needed(named, instruments, used),
+        bays=_bays(knowledge, ranker.setups, setups),
+        certified_share=float(used[:, certified].any(axis=1).mean()),
+        setups=tuple(_setups_needed(knowledge, ranker.setups, setups)),
+        safety=safety(knowledge, case),
+        facts=tuple(_facts(knowledge, case)),
+        said=tuple(_said(knowledge, case)),
+        dangers=tuple((one.name, one.do) for one in _dangers(knowledge, case)),
+    )
+
+
+def simulated(ranker: Ranker, case: Case, seed: int, cars: int) -> tuple[Starts, Cars, Jobs]:
+    """Made-up cars from what is believed of a case, each job played to the stop of the plain advice."""
+    starts = starts_of(ranker, [case])
+    drawn = draw_cars(ranker, starts, np.zeros(cars, dtype=np.intp), np.random.default_rng(seed))
+    return starts, drawn, play_many(ranker, starts, drawn)
+
+
+def in_words(probability: float) -> str:
+    """The word for people whose anchor on the verbal scale is nearest; the lower one of two."""
+    word = min(reversed(WORDS), key=lambda one: abs(WORDS[one] - probability))
+    return PEOPLE_WORDS[word]
+
+
+def no_visit(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[str, ...]:
+    """What to tell a customer who need not come; empty where somebody has to look at the car."""
+    texts = {name: knowledge.faults[name].no_visit for name in beliefs if name in knowledge.faults}
+    harmless = [name for name in beliefs if texts.get(name)]
+    sure = [name for name in harmless if beliefs[name] >= NO_VISIT_AT]
+    if not sure or any(beliefs[name] >= OTHERS_BELOW for name in beliefs if name not in harmless):
+        return ()
+    sure.sort(key=lambda name: _likeliest_first(beliefs, name))
+    return tuple(text for name in sure if (text := texts[name]))
+
+
+def safety(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
+    """What the customer has to be told: for the complaint, for the answers given, and to everybody."""
+    said = [f"{one.name}: {one.tell}" for one in _dangers(knowledge, case)]
+    said += knowledge.complaints[case.complaint].warn
+    for reading, outcome in case.seen.items():
+        if reading in knowledge.readings and outcome in knowledge.readings[reading].warn:
+            said.append(knowledge.readings[reading].warn[outcome])
+    return tuple(dict.fromkeys([*said, IN_DOUBT]))
+
+
+def _dangers(knowledge: Knowledge, case: Case) -> tuple[Danger, ...]:
+    """The dangers heard on the phone that the knowledge knows."""
+    return tuple(knowledge.dangers[one] for one in case.dangers if one in knowledge.dangers)
+
+
+def _causes(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[Cause, ...]:
+    order = sorted(beliefs, key=lambda name: _likeliest_first(beliefs, name))[:MOST_SHOWN]
+    shown = [name for at, name in enumerate(order) if not at or beliefs[name] >= LEAST_SHOWN]
+    return tuple(Cause(name, knowledge.title(name), beliefs[name], in_words(beliefs[name])) for name in shown)
+
+
+def _likeliest_first(beliefs: Mapping[str, float], name: str) -> tuple[float, str]:
+    """The key to sort causes by, so that those that are equally likely but for round-off go by id."""
+    return -comparable(beliefs[name]), name
+
+
+def _minutes(minutes: Floats) -> Minutes:
+    return Minutes(float(minutes.mean()), float(np.quantile(minutes, COVERED)))
+
+
+def _remedy_minutes(ranker: Ranker, cars: Cars) -> float:
+    faults = ranker.knowledge.faults
+    minutes = [0.0 if name.startswith(UNLISTED) else faults[name].remedy_minutes for name in ranker.faults]
+    return float((cars.faults @ np.array(minutes)).mean())
+
+
+def _columns_used(jobs: Jobs, columns: int) -> Bools:
+    """Which readings, as columns of the batch, each job took."""
+    used = np.zeros((len(jobs.taken), columns + 1), dtype=bool)
+    np.put_along_axis(used, jobs.taken, True, axis=1)  # -1, no reading, falls into the spare column
+    return used[:, :-1]
+
+
+def _setups(ranker: Ranker, starts: Starts, columns: Sequence[str], used: Bools) -> Bools:
+    """Which setups have to be made for each job."""
+    needs = ranker.needs[np.array([ranker.readings.index(name) for name in columns], dtype=np.intp)]
+    return np.asarray((used @ needs) & ~starts.ready)
+
+
+def _instruments(knowledge: Knowledge, column: str, workshop: Workshop) -> frozenset[str]:
+    """What a reading is taken with, where it is seen as `column` says: the first at hand of each kind."""
+    name, _, instrument = column.partition(WITH)
+    reading = knowledge.readings[name]
+    kinds = [(instrument,) if instrument else reading.instrument]
+    derived = reading.quantity.derived if reading.quantity else None
+    for source in derived.inputs.values() if derived else ():
+        measurand = knowledge.measurands.get(str(source))
+        kinds.append(measurand.instrument if measurand else ())
+    at_hand = ([one for one in kind if one not in workshop.without] for kind in kinds)
+    return frozenset(kind[0] for kind in at_hand if kind)
+
+
+def _needed(names: Mapping[str, str], needs: Sequence[frozenset[str]], used: Bools) -> tuple[Needed, ...]:
+    """What enough of the jobs need, most used first; `needs` is what each column of `used` needs."""
+    found = []
+    for what in names:
+        columns = np.array([what in one for one in needs], dtype=bool)
+        share = float(used[:, columns].any(axis=1).mean())
+        if share >= USED_IN:
+            found.append(Needed(what, names[what], share))
+    return tuple(sorted(found, key=lambda one: (-one.share, one.what)))
+
+
+def _bays(knowledge: Knowledge, setups: Sequence[str], made: Bools) -> tuple[Needed, ...]:
+    bays = [frozenset(filter(None, [knowledge.setups[name].bay])) for name in setups]
+    return _needed({bay: bay for bay in sorted(frozenset().union(*bays))}, bays, made)
+
+
+def _setups_needed(knowledge: Knowledge, setups: Sequence[str], made: Bools) -> Iterator[SetupNeeded]:
+    names = {name: knowledge.setups[name].name for name in setups}
+    for one in _needed(names, [frozenset([name]) for name in setups], made):
+        said = knowledge.setups[one.what]
+        yield SetupNeeded(one.what, one.name, one.share, said.waiting_minutes, said.arrange)
+
+
+def _facts(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, str]]:
+    for fact, value in case.facts.items():
+        if fact in knowledge.facts:
+            yield knowledge.facts[fact].name, value.replace("_", " ")
+
+
+def _said(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, str | None]]:
+    """Questions for the customer with what was answered, in the order of the knowledge."""
+    for name, reading in knowledge.readings.items():
+        if reading.who != "customer" or not reading.ask:
+            continue
+        if name in case.seen:
+            yield reading.ask, reading.answers.get(case.seen[name], case.seen[name])
+        elif name in case.skipped:
+            yield reading.ask, None

@@ -1,0 +1,281 @@
+"""What the desk reads and hands on: the booking sheet as text, Markdown, a page to print and JSON, the next
+question, and the complaints that fit what was said."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from typing import Any
+
+from advisor.desk.booking import COVERED, BookingSheet, Minutes, Needed
+from advisor.desk.questions import Fitting, Next, families
+from advisor.desk.schedule import Day
+from advisor.knowledge.dangers import Heard
+from advisor.knowledge.knowledge import Harmless, Knowledge
+from advisor.papers.document import Bullets, Document, Facts, Paragraph, Part, Row, Section, Table
+from advisor.papers.format import duration, percent
+
+VERSION = 1
+"""Of the form of `as_dict`; it rises when a key goes or comes to mean something else."""
+KEYS = {
+    "version": "of this form",
+    "complaint": "the complaint's id",
+    "name": "the complaint's name",
+    "knowledge": "the version of the knowledge that the sheet was made with",
+    "visit_needed": "whether the car has to come at all",
+    "no_visit": "sentences for a customer who need not come; empty where a visit is needed",
+    "causes": "leading causes: id, name, probability from 0 to 1, and words for it",
+    "minutes": "of the search: total, hands_on and waiting, each with expected and p80 (80 of 100 jobs)",
+    "remedy_minutes": "expected minutes of the repair that follows",
+    "instruments": "id, name and the share of jobs that use it, from 0 to 1",
+    "bays": "name and share of jobs",
+    "certified_person": "needed (true or false) and share of jobs",
+    "setups": "id, name, share of jobs, waiting_minutes, overnight, and what the customer arranges or null",
+    "overnight": "whether the car comes the evening before",
+    "dangers": "heard on the phone: name, and what to do about it",
+    "safety": "sentences that the customer has to be told",
+    "facts": "what is known of the vehicle: name and value",
+    "answers": "question and answer, null where the customer does not know",
+}
+"""What stands under each key of `as_dict`."""
+
+
+OUTSIDE = "These words are outside what the advisor knows: book a general inspection."
+"""What is said where no complaint fits."""
+
+DOES_NOT_FIT = "what was entered does not fit this knowledge: open it on the bench to put it right"
+"""What is said of a booked job for which no sheet can be worked out."""
+
+# The booking sheet
+
+
+def document(sheets: Sequence[BookingSheet], tag: str, printed: str) -> Document:
+    """The sheets of one car as a paper; `tag` says which car, `printed` when, in words."""
+    sections = []
+    for sheet in sheets:
+        about = f"{sheet.name}: " if len(sheets) > 1 else ""
+        for heading, parts in _sections(sheet):
+            sections.append(Section(about + heading if about else heading[:1].upper() + heading[1:], parts))
+    versions = ", ".join(dict.fromkeys(sheet.knowledge for sheet in sheets))
+    foot = (
+        "Minutes are from made-up cars that fit what was said, searched by the advice as the workshop would. "
+        f"Knowledge version {versions}. Printed {printed}.",
+    )
+    names = " and ".join(sheet.name for sheet in sheets)
+    return Document(f"Booking sheet: {tag}", names, tuple(sections), foot, f"Booking sheet {tag}")
+
+
+def _sections(sheet: BookingSheet) -> Iterator[tuple[str, tuple[Part, ...]]]:
+    if sheet.dangers:
+        done = tuple(f"{name}: {do}" for name, do in sheet.dangers)
+        yield "DANGER, heard on the phone", (Bullets(done),)
+    yield "say to the customer", tuple(_to_say(sheet))
+    yield ("to book" if sheet.visit else "to book if the car comes all the same"), (Facts(_to_book(sheet)),)
+    causes = tuple(Row((one.name, one.words, percent(one.probability))) for one in sheet.causes)
+    yield "leading causes", (Table(("Cause", "How likely", "Probability"), (60, 25, 15), causes),)
+    answers = tuple(Row((question, answer or "does not know")) for question, answer in sheet.said)
+    known = tuple(Row(pair) for pair in sheet.facts)
+    if known or answers:
+        yield "what is known", (Table(("Asked", "Answer"), (60, 40), known + answers),)
+
+
+def _to_say(sheet: BookingSheet) -> Iterator[Part]:
+    for words in sheet.no_visit:
+        yield Paragraph(f"No visit is needed, by all that was said: {words}", strong=True)
+    yield Bullets(sheet.safety)
+    if sheet.visit and sheet.arrange:
+        yield Paragraph("Please arrange beforehand:")
+        yield Bullets(tuple(f"{one.arrange} ({_in(one.share)})" for one in sheet.arrange))
+
+
+def _to_book(sheet: BookingSheet) -> tuple[tuple[str, str], ...]:
+    evening = [one.name for one in sheet.setups if one.overnight]
+    rows = [
+        ("Time for the search", _expected(sheet.total)),
+        ("of it hands on", _expected(sheet.hands_on)),
+        ("of it waiting", _expected(sheet.waiting)),
+        ("Repair on top", f"{duration(sheet.remedy_minutes)} on average"),
+        ("Evening before", f"bring the car: {', '.join(evening)}" if evening else ""),
+        ("Bay", _names(sheet.bays)),
+        ("Certified person", _certified(sheet)),
+        ("Instruments", _names(sheet.instruments)),
+    ]
+    return tuple((name, said) for name, said in rows if said)
+
+
+def _expected(minutes: Minutes) -> str:
+    return (
+        f"{duration(minutes.expected)} on average, {percent(COVERED)} of jobs within {duration(minutes.upto)}"
+    )
+
+
+def _in(share: float) -> str:
+    return f"for {percent(share)} of such jobs"
+
+
+def _names(needed: Iterable[Needed]) -> str:
+    return ", ".join(f"{one.name} ({percent(one.share)})" for one in needed)
+
+
+def _certified(sheet: BookingSheet) -> str:
+    if not sheet.certified_share:
+        return "not needed"
+    needed = "needed" if sheet.certified else "hardly ever needed"
+    return f"{needed} ({_in(sheet.certified_share)})"
+
+
+def text_lines(paper: Document) -> Iterator[str]:
+    """The paper as plain text."""
+    yield f"{paper.title} ({paper.subtitle})"
+    for section in paper.sections:
+        yield ""
+        yield section.heading
+        for part in section.parts:
+            yield from (f"  {line}" for line in _text(part))
+    yield ""
+    yield from paper.foot
+
+
+def _text(part: Part) -> Iterator[str]:
+    if isinstance(part, Paragraph):
+        yield part.words
+    elif isinstance(part, Bullets):
+        yield from (f"- {item}" for item in part.items)
+    elif isinstance(part, Facts):
+        yield from (f"{name:<20} {said}" for name, said in part.rows)
+    elif isinstance(part, Table):
+        yield from (" · ".join(map(str, row.cells)) for row in part.rows)
+
+
+def as_dict(sheet: BookingSheet) -> dict[str, Any]:
+    """The sheet for other programs, ready for JSON; `KEYS` says what stands where."""
+    return {
+        "version": VERSION,
+        "complaint": sheet.complaint,
+        "name": sheet.name,
+        "knowledge": sheet.knowledge,
+        "visit_needed": sheet.visit,
+        "no_visit": list(sheet.no_visit),
+        "causes": [
+            {"id": one.fault, "name": one.name, "probability": one.probability, "words": one.words}
+            for one in sheet.causes
+        ],
+        "minutes": {
+            name: {"expected": one.expected, "p80": one.upto}
+            for name, one in (
+                ("total", sheet.total),
+                ("hands_on", sheet.hands_on),
+                ("waiting", sheet.waiting),
+            )
+        },
+        "remedy_minutes": sheet.remedy_minutes,
+        "instruments": [{"id": one.what, "name": one.name, "share": one.share} for one in sheet.instruments],
+        "bays": [{"name": one.name, "share": one.share} for one in sheet.bays],
+        "certified_person": {"needed": sheet.certified, "share": sheet.certified_share},
+        "setups": [
+            {
+                "id": one.setup,
+                "name": one.name,
+                "share": one.share,
+                "waiting_minutes": one.waiting_minutes,
+                "overnight": one.overnight,
+                "arrange": one.arrange,
+            }
+            for one in sheet.setups
+        ],
+        "overnight": sheet.overnight,
+        "dangers": [{"name": name, "do": do} for name, do in sheet.dangers],
+        "safety": list(sheet.safety),
+        "facts": [{"name": name, "value": value} for name, value in sheet.facts],
+        "answers": [{"question": question, "answer": answer} for question, answer in sheet.said],
+    }
+
+
+# The call
+
+
+def question_lines(found: Next, asked_minutes: float, allowed_minutes: float) -> Iterator[str]:
+    """The next question with how to enter each answer, or why none is asked any more."""
+    question = found.question
+    yield found.words
+    if question is None:
+        return
+    wide = max(map(len, [f"--said {question.reading}={outcome}" for outcome in question.answers]))
+    for outcome, words in question.answers.items():
+        yield f"  {f'--said {question.reading}={outcome}':<{wide}}  {words}"
+    yield f"  {f'--unknown {question.reading}':<{wide}}  the customer does not know"
+    yield (
+        f"Tells {question.bits:.2f} bits for {duration(question.minutes)}; {_questions(found.worth)} worth "
+        f"asking; {asked_minutes:g} of {allowed_minutes:g} minutes used."
+    )
+
+
+def _questions(count: int) -> str:
+    return "1 question is" if count == 1 else f"{count} questions are"
+
+
+def question_dict(found: Next) -> dict[str, Any]:
+    """The next question for other programs, ready for JSON; `question` is null once the questions end."""
+    question = found.question
+    return {
+        "question": question
+        and {
+            "id": question.reading,
+            "ask": question.ask,
+            "answers": dict(question.answers),
+            "bits": question.bits,
+            "minutes": question.minutes,
+            "complaints": list(question.told),
+        },
+        "ended": found.reason,
+    }
+
+
+def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
+    """Danger first, then the complaints that fit what was said, or what to ask to find the family."""
+    for heard in found.dangers:
+        yield from danger_lines(knowledge, heard)
+    wide = max(map(len, knowledge.complaints), default=0)
+    names: Mapping[str, str] = {name: one.name for name, one in knowledge.complaints.items()}
+    for name in found.harmless:
+        yield harmless_words(knowledge.harmless[name])
+    if found.complaints:
+        yield "Complaints that fit, best first"
+        yield from (f"  {name:<{wide}}  {names[name]}" for name in found.complaints)
+        return
+    yield f"{OUTSIDE} Or ask:"
+    for family in found.ask or families(knowledge):
+        yield f"{family.name}: {family.ask}"
+        yield from (f"  {name:<{wide}}  {names[name]}" for name in family.complaints)
+
+
+def danger_lines(knowledge: Knowledge, heard: Heard) -> Iterator[str]:
+    """What to tell a customer at once who has spoken of danger, and what is done; or what to ask first."""
+    danger = knowledge.dangers[heard.danger]
+    if heard.sure:
+        yield f"{danger.signal.upper()}: {danger.name}. Tell the customer at once: {danger.tell}"
+    else:
+        yield f"ASK TO BE SURE: {danger.ask} If so, tell the customer at once: {danger.tell}"
+    yield f"  Then: {danger.do}"
+
+
+def harmless_words(one: Harmless) -> str:
+    """What a customer is told whose car may be in order."""
+    return f"Perhaps nothing is wrong: {one.name}. Tell: {one.tell}"
+
+
+def overview_lines(days: Iterable[Day]) -> Iterator[str]:
+    """Who comes when and what is prepared for them, day by day."""
+    for name, day in zip(("Today", "Tomorrow"), days, strict=True):
+        yield f"{name}, {day.day:%A %d %B}"
+        if not day.jobs and not day.evening:
+            yield "  Nobody is booked."
+        for job in day.jobs:
+            here = " (here since the evening before)" if job in day.here else ""
+            says = f"{job.sheet.name}, {_expected(job.sheet.total)}{here}" if job.sheet else DOES_NOT_FIT
+            yield f"  {'DANGER, ' if job.danger else ''}{job.number} {job.tag}: {says}"
+        for group in day.groups:
+            tags = ", ".join(f"{job.number} {job.tag}" for job in group.jobs)
+            yield f"  {'Overnight' if group.overnight else 'Prepare'}: {group.name}: {tags}"
+        for job in day.evening:
+            yield f"  This evening comes {job.number} {job.tag}, booked for tomorrow: it stands overnight."
+        yield ""

@@ -1,0 +1,266 @@
+"""The pre-screen by phone: which complaint it is, what to ask the customer next, and when to stop asking.
+
+What a customer says is weaker than what somebody at the car finds: an answer counts with its reading's
+`right_by_phone`, and a question is worth the bits of that answer. Several complaints about one car are a
+case each; what they share is asked once and entered in all of them. A call is an engine, built with
+`network.build(…, by_phone=True)`, and the case of one complaint.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from advisor.advice.advice import comparable, possible
+from advisor.case.case import CUSTOMER, Case, Entry, Known, Seen, Skipped
+from advisor.inference.engine import Engine
+from advisor.knowledge.dangers import Heard, heard_dangers
+from advisor.knowledge.knowledge import Complaint, Harmless, Knowledge
+from advisor.knowledge.phrases import alike, telling
+from advisor.model.network import PHONE, WITH
+
+LEAST_BITS_LEFT = 0.15
+"""Asking ends where all the questions that are left would tell less than this, one by one and added up.
+
+Measured: `python -m tests.benchmarks.calls --stops` shows what other figures would do.
+"""
+ALLOWED_MINUTES = 10.0
+"""How long the questions may take where the desk does not say (estimate)."""
+NOT_KNOWN = "the customer does not know"
+"""The reason under which a question is skipped that the customer cannot answer."""
+REASONS = {
+    "nothing-left": "Everything that a customer can answer has been asked.",
+    "not-worth-it": "What could still be asked would hardly tell anything.",
+    "time": "The minutes for questions are used up.",
+}
+"""Why no further question is asked, in words."""
+LEAST_PART = 0.5
+"""One word alone fits a complaint where it is so much of a phrase, or where nothing else was said."""
+HARMLESS_WORDS = 2
+"""A normal thing is named where so many words of what was said are in a phrase for it."""
+
+Call = tuple[Engine, Case]
+
+
+@dataclass(frozen=True)
+class FamilyQuestion:
+    """A short question that finds out whether the trouble is of a family, and the complaints in it."""
+
+    family: str
+    name: str
+    ask: str
+    complaints: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Fitting:
+    """Complaints that fit what was said, best first; the families' questions where none does.
+
+    `harmless` are normal things that may be meant, by id; none where a danger was heard.
+    """
+
+    complaints: tuple[str, ...]
+    ask: tuple[FamilyQuestion, ...]
+    harmless: tuple[str, ...] = ()
+    dangers: tuple[Heard, ...] = ()
+
+
+@dataclass(frozen=True)
+class PhoneRule:
+    """When the questions end: where those left about a complaint tell less than this together."""
+
+    least_bits_left: float = LEAST_BITS_LEFT
+
+
+@dataclass(frozen=True)
+class Question:
+    """A question for the customer, with the bits that an answer on the phone tells about each complaint."""
+
+    reading: str
+    ask: str
+    answers: Mapping[str, str]
+    minutes: float
+    told: Mapping[str, float]
+
+    @property
+    def bits(self) -> float:
+        """The sum over the complaints."""
+        return sum(self.told.values())
+
+
+@dataclass(frozen=True)
+class Next:
+    """The next question, or why there is none; `worth` is how many are worth asking now."""
+
+    question: Question | None
+    reason: Literal["nothing-left", "not-worth-it", "time"] | None
+    worth: int
+
+    @property
+    def words(self) -> str:
+        """The question, or why none is asked any more."""
+        return self.question.ask if self.question else REASONS[self.reason or "nothing-left"]
+
+
+# Which complaint
+
+
+def fitting(knowledge: Knowledge, said: str) -> Fitting:
+    """The complaints that share words with what the customer said, those that share most first.
+
+    A complaint counts by the one of its phrases, or its name, that shares most words; among equals the phrase
+    that has fewest others, then the order of the knowledge. None fits where the best shares one word of a
+    longer phrase, and something else was said.
+    """
+    spoken = telling(said)
+    scores = {name: _score(spoken, one) for name, one in knowledge.complaints.items()}
+    found = [name for name in scores if scores[name][0]]
+    if not any(_fits(scores[name], len(spoken)) for name in found):
+        found = []
+    found.sort(key=lambda name: scores[name], reverse=True)
+    dangers = heard_dangers(knowledge, said)
+    normal = [name for name, one in knowledge.harmless.items() if _score(spoken, one)[0] >= HARMLESS_WORDS]
+    return Fitting(
+        tuple(found), () if found else families(knowledge), () if dangers else tuple(normal), dangers
+    )
+
+
+def _fits(score: tuple[int, float], spoken: int) -> bool:
+    """Whether enough of what was said, or of the phrase, is shared."""
+    shared, part = score
+    return shared > 1 or (shared == 1 and (part >= LEAST_PART or shared == spoken))
+
+
+def _score(spoken: frozenset[str], item: Complaint | Harmless) -> tuple[int, float]:
+    """How well the words fit a complaint or a normal thing, by the best of its phrases."""
+    phrases = [words for one in (*item.customer, item.name) if (words := telling(one))]
+    return max((_overlap(spoken, phrase) for phrase in phrases), default=(0, 0.0))
+
+
+def families(knowledge: Knowledge) -> tuple[FamilyQuestion, ...]:
+    """A question for each family that has complaints, in the order in which the complaints stand."""
+    members: dict[str, list[str]] = {}
+    for name, complaint in knowledge.complaints.items():
+        members.setdefault(complaint.family, []).append(name)
+    return tuple(_family(knowledge, family, tuple(names)) for family, names in members.items())
+
+
+def _family(knowledge: Knowledge, family: str, complaints: tuple[str, ...]) -> FamilyQuestion:
+    said = knowledge.families.get(family)
+    if said is not None:
+        return FamilyQuestion(family, said.name, said.ask, complaints)
+    names = "; ".join(knowledge.complaints[one].name.lower() for one in complaints)
+    return FamilyQuestion(family, family.replace("_", " "), f"Is it one of these: {names}?", complaints)
+
+
+def _overlap(spoken: frozenset[str], phrase: frozenset[str]) -> tuple[int, float]:
+    """How many of the spoken words are in the phrase, and which part of the phrase they are."""
+    shared = sum(any(alike(word, one) for one in phrase) for word in spoken)
+    return shared, shared / len(phrase)
+
+
+# What to ask
+
+
+def next_question(
+    knowledge: Knowledge,
+    engine: Engine,
+    case: Case,
+    asked_minutes: float,
+    allowed_minutes: float = ALLOWED_MINUTES,
+    rule: PhoneRule | None = None,
+) -> Next:
+    """The question that tells most of one complaint, or why none is asked; raises `Contradiction`."""
+    return next_question_of_all(knowledge, [(engine, case)], asked_minutes, allowed_minutes, rule)
+
+
+def next_question_of_all(
+    knowledge: Knowledge,
+    calls: Sequence[Call],
+    asked_minutes: float,
+    allowed_minutes: float = ALLOWED_MINUTES,
+    rule: PhoneRule | None = None,
+) -> Next:
+    """The question that tells most of several complaints about one car together, in the sum of their bits.
+
+    `asked_minutes` are those of the questions so far (`minutes_asked`). Raises `Contradiction` where answers
+    cannot be so together.
+    """
+    rule = rule or PhoneRule()
+    left = [one for one in questions(knowledge, calls) if one.bits > 0]
+    still = {case.complaint: sum(one.told.get(case.complaint, 0.0) for one in left) for _, case in calls}
+    going_on = {complaint for complaint, bits in still.items() if bits >= rule.least_bits_left}
+    worth = [one for one in left if going_on.intersection(one.told)]
+    if not worth:
+        return Next(None, "not-worth-it" if left else "nothing-left", 0)
+    in_time = [one for one in worth if asked_minutes + one.minutes <= allowed_minutes]
+    return Next(in_time[0], None, len(worth)) if in_time else Next(None, "time", len(worth))
+
+
+def questions(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[Question, ...]:
+    """Every question that can still be asked, the one that tells most first.
+
+    Among equals the shorter one comes first, then that whose id does. Raises `Contradiction`.
+    """
+    told: dict[str, dict[str, float]] = {}
+    done = {name for _, case in calls for name in (*case.taken, *case.skipped)}
+    for engine, case in calls:
+        possible(knowledge, engine, case)
+        bits = engine.outlook(case.evidence(knowledge, engine)).information_bits
+        for name in asked_by_phone(engine):
+            if name not in done:
+                told.setdefault(name, {})[case.complaint] = bits[name + WITH + PHONE]
+    found = [
+        Question(name, said.ask or said.name, said.answers, said.minutes, bits)
+        for name, bits in told.items()
+        if (said := knowledge.readings[name])
+    ]
+    return tuple(sorted(found, key=lambda one: (-comparable(one.bits), one.minutes, one.reading)))
+
+
+def asked_by_phone(engine: Engine) -> tuple[str, ...]:
+    """The readings of a complaint that a customer can be asked for on the phone."""
+    return tuple(name for name in engine.readings if name + WITH + PHONE in engine.entries)
+
+
+# What was answered
+
+
+def said(knowledge: Knowledge, reading: str, outcome: str) -> Seen:
+    """The entry for what the customer answered."""
+    return Seen(reading, outcome, knowledge.readings[reading].right_by_phone, CUSTOMER)
+
+
+def not_known(reading: str) -> Skipped:
+    """The entry for a question that the customer cannot answer."""
+    return Skipped(reading, NOT_KNOWN)
+
+
+def entered(calls: Sequence[Call], entry: Entry) -> tuple[Case, ...]:
+    """The cases with one more entry each: a fact goes to all of them, an answer to those it is about."""
+    return tuple(case.with_entry(entry) if _is_about(engine, entry) else case for engine, case in calls)
+
+
+def _is_about(engine: Engine, entry: Entry) -> bool:
+    if isinstance(entry, Seen | Skipped):
+        return entry.reading in engine.entries
+    return isinstance(entry, Known)
+
+
+def facts_to_ask(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[str, ...]:
+    """The vehicle facts that bear on a complaint and are not known yet, in the order of the knowledge."""
+    known = {fact for _, case in calls for fact in case.facts}
+    bearing = {name for engine, _ in calls for name in engine.entries}
+    return tuple(fact for fact in knowledge.facts if fact in bearing - known)
+
+
+def minutes_asked(knowledge: Knowledge, cases: Iterable[Case]) -> float:
+    """How long the questions so far took, those to several complaints counted once."""
+    asked = {name for case in cases for name in _asked(case)}
+    return sum(knowledge.readings[name].minutes for name in sorted(asked) if name in knowledge.readings)
+
+
+def _asked(case: Case) -> Iterator[str]:
+    yield from case.by_customer
+    yield from (name for name, reason in case.skipped.items() if reason == NOT_KNOWN)

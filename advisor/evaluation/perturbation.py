@@ -1,0 +1,110 @@
+"""Knowledge whose every probability is off by noise: how it would be had the author been wrong.
+
+Noise is added to log-odds, normal and independent for each number. Likelihoods and leaks are disturbed as
+written (of a spread over several outcomes each one against the normal outcome), effects of causes without the
+leak's part; shares and priors in their solved form, as the prior of each fault and unlisted cause; values of
+vehicle facts against the first one. What is impossible stays impossible, and gates stay gates.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from advisor.arrays import Floats
+from advisor.inference.tables import Table, Tables
+from advisor.knowledge.knowledge import Knowledge, NoisyMax, NoisyOr, Reading, Row, State
+from advisor.model.network import build
+
+
+def disturbed_tables(
+    knowledge: Knowledge, complaint: str, noise: float, random: np.random.Generator
+) -> Tables:
+    """A complaint's network with all numbers disturbed; `noise` is the standard deviation of log-odds."""
+    readings = {name: disturbed_reading(said, noise, random) for name, said in knowledge.readings.items()}
+    states = {name: _state(said, noise, random) for name, said in knowledge.states.items()}
+    network = build(replace(knowledge, readings=readings, states=states), complaint)
+    roots = {*network.sought, *knowledge.facts}
+    tables = network.tables
+    return replace(
+        tables,
+        tables=tuple(
+            _root(table, noise, random) if table.child in roots else table for table in tables.tables
+        ),
+    )
+
+
+def disturbed_reading(said: Reading, noise: float, random: np.random.Generator) -> Reading:
+    """A reading with its leak, effects and spreads disturbed."""
+    if said.noisy_or:
+        return said.model_copy(update={"noisy_or": _noisy_or(said.noisy_or, noise, random)})
+    if said.noisy_max:
+        grades = said.graded
+        leak = said.chances(said.noisy_max.leak, grades)
+        effects = {cause: said.chances(one, grades) for cause, one in said.noisy_max.causes.items()}
+        if said.noisy_max.strengths == "with_leak":
+            effects = {cause: without_leak(one, leak) for cause, one in effects.items()}
+        normal = grades.index(said.normal_outcome)
+
+        def spread(chances: Floats) -> dict[str, float]:
+            moved = off(chances, noise, random, normal)
+            return dict(zip(grades, moved.tolist(), strict=True))
+
+        causes = {cause: spread(one) for cause, one in effects.items()}
+        new = NoisyMax.model_construct(leak=spread(leak), strengths="alone", causes=causes)
+        return said.model_copy(update={"noisy_max": new})
+    order = tuple(said.answers)
+    normal = order.index(said.normal_outcome)
+    rows = [
+        _row(row, order, off(said.chances(row.spread, order), noise, random, normal))
+        for row in said.table or ()
+    ]
+    return said.model_copy(update={"table": tuple(rows)})
+
+
+def off(chances: Floats, noise: float, random: np.random.Generator, against: int) -> Floats:
+    """Chances (the last axis) with the log-odds of each outcome against one of them moved by noise."""
+    moves: Floats = noise * random.standard_normal(chances.shape[-1:])
+    moves[against] = 0.0
+    moved = chances * np.exp(moves)
+    return np.asarray(moved / moved.sum(axis=-1, keepdims=True))
+
+
+def without_leak(effect: Floats, leak: Floats) -> Floats:
+    """What a cause does by itself, where `effect` says what is seen with the leak; mildest outcome first."""
+    own, leaking = np.cumsum(effect), np.cumsum(leak)
+    alone = np.divide(own, leaking, out=np.zeros_like(own), where=leaking > 0)
+    return np.clip(np.diff(np.minimum(alone, 1.0), prepend=0.0), 0.0, 1.0)
+
+
+def _noisy_or(said: NoisyOr, noise: float, random: np.random.Generator) -> NoisyOr:
+    causes: Mapping[str, float] = said.causes
+    if said.strengths == "with_leak":
+        causes = {cause: 1 - (1 - one) / (1 - said.leak) for cause, one in causes.items()}
+    return NoisyOr.model_construct(
+        leak=_chance(said.leak, noise, random),
+        strengths="alone",
+        causes={cause: _chance(one, noise, random) for cause, one in causes.items()},
+    )
+
+
+def _chance(chance: float, noise: float, random: np.random.Generator) -> float:
+    return float(off(np.array([1 - chance, chance]), noise, random, 0)[1])
+
+
+def _state(said: State, noise: float, random: np.random.Generator) -> State:
+    if said.noisy_or is None:
+        return said
+    return said.model_copy(update={"noisy_or": _noisy_or(said.noisy_or, noise, random)})
+
+
+def _row(row: Row, order: Sequence[str], chances: Floats) -> Row:
+    spread = dict(zip(order, chances.tolist(), strict=True))
+    return row.model_copy(update={"gives" if row.gives is not None else "otherwise": spread})
+
+
+def _root(table: Table, noise: float, random: np.random.Generator) -> Table:
+    """A prior, or a vehicle fact's values, moved; where it hangs on facts, for all their values alike."""
+    return replace(table, values=off(table.values, noise, random, 0))

@@ -1,0 +1,219 @@
+"""What an evaluation found, as lines for a terminal and as a page with plots."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from advisor.evaluation.comparison import FALSE_ALARM, MEASURES, Comparison
+from advisor.evaluation.policies import WAYS
+from advisor.evaluation.scorecard import FaultScore, Measured, Scorecard
+from advisor.evaluation.sensitivity import Costly
+from advisor.evaluation.trials import EVERYTHING, Plan
+from advisor.knowledge.knowledge import Knowledge
+from advisor.papers.document import Document, Paragraph, Part, Row, Section, Table
+from advisor.papers.plots import Bars, Curve
+
+EXPLAINED = (
+    "Made-up cars are drawn from the knowledge itself, several causes and the instruments' errors included. "
+    "So these figures are properties of the numbers written there, not of cars in a workshop."
+)
+FEW_CARS = 30
+"""Below so many cars a fault's figures are marked as a guess."""
+HEAD = ("way", "first", "in 3", "readings", "hands-on", "waiting", "open", "Brier", "log", "off by")
+WIDTHS = (28, 9, 7, 8, 9, 8, 7, 8, 8, 8)
+COLUMNS = (
+    "first: right cause leads at the end, in %, with the standard error. in 3: among the first three. "
+    "hands-on and waiting: mean minutes. open: ended without being sure of a listed cause, in %. "
+    "Brier and log: means over all pairs of car and fault. off by: calibration error of the leading suspect."
+)
+
+
+def way_title(way: str) -> str:
+    """What a way is called."""
+    if way == EVERYTHING:
+        return "every reading taken (the ceiling)"
+    if way.startswith("disturbed"):
+        return f"the advice, numbers off by {way.split()[1]}"
+    return next((title for one, title in WAYS.items() if one == way), way)
+
+
+def lines(
+    plan: Plan, families: Sequence[Scorecard], complaints: Sequence[Scorecard], costly: Sequence[Costly]
+) -> Iterator[str]:
+    """The tables for a terminal; faults are told where their cars are mistaken for others'."""
+    yield f"{plan.cars} made-up cars for each complaint, seed {plan.seed}. {EXPLAINED}"
+    yield COLUMNS
+    for card in (*families, *complaints):
+        kind = "family" if card in families else "complaint"
+        yield ""
+        yield f"{kind} {card.name}: {card.title} ({card.ways['advice'].cars} cars)"
+        yield _line(HEAD)
+        for way, found in card.ways.items():
+            yield _line((way_title(way), *_cells(way, found)))
+        yield from verdict(card)
+        if card.faults:
+            yield "  mistaken most often (cars with one cause):"
+            yield from (f"    {words}" for words in mistakes(card.faults)[:5] or ["none"])
+    if costly:
+        yield ""
+        yield COSTLY
+        yield from (f"  {one.cost_nats:.4f}  {one.place}: {one.name}" for one in costly)
+
+
+COSTLY = (
+    "The numbers whose error would cost most, with what log-odds off by 1 would cost the log score of a "
+    "car's true causes on average (with the readings that the advice takes as it is):"
+)
+
+
+def verdict(card: Scorecard) -> Iterator[str]:
+    """How the advice stands against the ceiling and the checklists."""
+    said = f"  {card.of_ceiling:.1%} of the ceiling with {card.of_all_hands_on:.0%} of its hands-on minutes"
+    fewer = [
+        f"{card.fewer_hands_on_than(way):.0%} fewer than {WAYS[way]}"
+        for way in WAYS
+        if way in ("checklist", "skipping") and way in card.ways
+    ]
+    yield "; ".join([said, *fewer]) + "."
+
+
+def mistakes(faults: Sequence[FaultScore]) -> list[str]:
+    """Which fault is mistaken for which, the most frequent ones first."""
+    names = {one.fault: one.name for one in faults}
+    found = [
+        (-count, f"{count} of {one.alone}  {one.name} taken for {names.get(other, other)}")
+        for one in faults
+        for other, count in one.mistaken
+    ]
+    return [words for _, words in sorted(found)]
+
+
+def comparison_lines(knowledge: Knowledge, found: Comparison) -> Iterator[str]:
+    """What two versions differ in, worse things first; of what stayed the same only how much there is."""
+    yield (
+        f"{found.cars} made-up cars for each complaint, half of them drawn from each version, each played "
+        f"under both. {len(found.differences)} comparisons of means; the chance of any false alarm among "
+        f"all of them is about {FALSE_ALARM:.0%}."
+    )
+    for name in found.removed:
+        yield f"WORSE   the complaint {name} is gone"
+    for name in found.added:
+        yield f"new     the complaint {name}"
+    changed = [one for one in found.differences if one.verdict != "same"]
+    for one in sorted(changed, key=lambda one: (one.verdict != "worse", one.complaint, one.fault or "")):
+        about = f": {knowledge.title(one.fault)}" if one.fault else ""
+        yield (
+            f"{VERDICTS[one.verdict]}  {one.complaint}{about}: {MEASURES[one.measure]} "
+            f"{one.old:.1f} → {one.new:.1f} ({one.change:+.1f} ±{one.standard_error:.1f}, {one.cars} cars)"
+        )
+    for played in found.scenarios:
+        if played.verdict != "same":
+            yield f"{VERDICTS[played.verdict]}  scenario {played.name}"
+    told = {one.verdict for one in found.scenarios}
+    same = [one for one in found.scenarios if one.verdict == "same" and one.old_minutes != one.new_minutes]
+    for played in same:
+        if played.old_right is not None and played.new_right is not None:
+            yield f"        scenario {played.name}: {played.old_minutes:.0f} → {played.new_minutes:.0f} min"
+    if not changed and told <= {"same"} and not found.removed:
+        yield "Nothing is better or worse by more than chance."
+
+
+VERDICTS = {"worse": "WORSE ", "better": "better", "same": "      "}
+
+
+def page(
+    plan: Plan,
+    families: Sequence[Scorecard],
+    complaints: Sequence[Scorecard],
+    costly: Sequence[Costly],
+    version: str,
+) -> Document:
+    """The page: for every family and complaint a table and plots, for complaints the faults too."""
+    sections = [Section("What this is", (Paragraph(EXPLAINED), Paragraph(COLUMNS)))]
+    for card in (*families, *complaints):
+        parts: list[Part] = [_table(card), *map(Paragraph, verdict(card)), *_plots(card)]
+        if card.faults:
+            parts += [_fault_table(card.faults), _confusion(card.faults)]
+        kind = "Family" if card in families else "Complaint"
+        sections.append(Section(f"{kind}: {card.title}", tuple(parts)))
+    if costly:
+        rows = tuple(Row((f"{one.cost_nats:.4f}", str(one.place), one.name)) for one in costly)
+        sections.append(
+            Section(
+                "Numbers to ask colleagues about",
+                (Paragraph(COSTLY), Table(("Cost", "Where", "Number"), (12, 38, 50), rows)),
+            )
+        )
+    return Document(
+        "How well the advice finds causes",
+        f"{plan.cars} made-up cars for each complaint, seed {plan.seed}, knowledge {version}",
+        tuple(sections),
+        (),
+        f"Evaluation of knowledge {version}",
+    )
+
+
+def _cells(way: str, found: Measured) -> tuple[str, ...]:
+    return (
+        f"{100 * found.first:.1f} ±{100 * found.first_standard_error:.1f}",
+        f"{100 * found.in_three:.1f}",
+        f"{found.readings:.1f}",
+        f"{found.hands_on_minutes:.0f}",
+        f"{found.waiting_minutes:.0f}",
+        "" if way == EVERYTHING else f"{100 * found.unresolved:.0f}",
+        f"{found.brier:.4f}",
+        f"{found.log_loss:.4f}",
+        f"{found.calibration_error:.3f}",
+    )
+
+
+def _line(cells: Sequence[str]) -> str:
+    name, *numbers = cells
+    return f"  {name:<46}" + "".join(f"{one:>{11 if at == 0 else 9}}" for at, one in enumerate(numbers))
+
+
+def _table(card: Scorecard) -> Table:
+    rows = tuple(Row((way_title(way), *_cells(way, found))) for way, found in card.ways.items())
+    return Table(HEAD, WIDTHS, rows)
+
+
+def _plots(card: Scorecard) -> Iterator[Part]:
+    yield Paragraph("Right cause first, in %")
+    hits = tuple((way_title(way), 100 * found.first) for way, found in card.ways.items())
+    yield Bars("Right cause first", "%", hits)
+    yield Paragraph("Hands-on minutes")
+    minutes = tuple((way_title(way), found.hands_on_minutes) for way, found in card.ways.items())
+    yield Bars("Hands-on minutes", "min", minutes)
+    yield Paragraph("Calibration of the leading suspect")
+    points = tuple((one.believed, one.seen, one.count) for one in card.ways["advice"].calibration)
+    yield Curve("Calibration of the leading suspect", points)
+
+
+def _fault_table(faults: Sequence[FaultScore]) -> Table:
+    rows = tuple(
+        Row(
+            (
+                one.name,
+                f"{one.cars}{' (few)' if one.cars < FEW_CARS else ''}",
+                f"{100 * one.found:.0f} %",
+                f"{100 * one.in_three:.0f} %",
+                f"{one.readings:.0f}",
+                f"{one.hands_on_minutes:.0f}",
+                f"{one.waiting_minutes:.0f}",
+                f"{100 * one.unresolved:.0f} %",
+            )
+        )
+        for one in sorted(faults, key=lambda one: (one.found, one.fault))
+    )
+    head = ("fault", "cars", "found", "in 3", "readings", "hands-on", "waiting", "open")
+    return Table(head, (38, 11, 9, 8, 9, 9, 9, 7), rows)
+
+
+def _confusion(faults: Sequence[FaultScore]) -> Table:
+    names = {one.fault: one.name for one in faults}
+    rows = tuple(
+        Row((one.name, f"{100 * (1 - sum(n for _, n in one.mistaken) / one.alone):.0f} %", told))
+        for one in faults
+        if one.mistaken and (told := tuple(f"{names.get(f, f)}: {n} of {one.alone}" for f, n in one.mistaken))
+    )
+    return Table(("on cars with this cause alone", "it leads", "what leads instead"), (36, 12, 52), rows)

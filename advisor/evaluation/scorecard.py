@@ -1,0 +1,177 @@
+"""What came of played cars, in numbers: for each way, family, complaint and fault.
+
+A car's cause is *right first* where the leading suspect at the end is one of its causes, *in the first three*
+where one of the first three is. Brier and log score (natural logarithm) are means over all pairs of a car and
+a fault of its complaint, present or absent, the unlisted ones included; most pairs are easy. The calibration
+error is that of the leading suspect, for which it is harder; that of all pairs stands beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.arrays import Floats
+from advisor.evaluation.scores import Bin, brier, calibration, calibration_error, log_loss
+from advisor.evaluation.trials import EVERYTHING, Record, Trial
+from advisor.knowledge.knowledge import Knowledge
+
+
+@dataclass(frozen=True)
+class Measured:
+    """How one way did on cars of one or more complaints; minutes and readings are means for a car."""
+
+    cars: int
+    first: float
+    first_standard_error: float
+    in_three: float
+    readings: float
+    hands_on_minutes: float
+    hands_on_standard_error: float
+    waiting_minutes: float
+    unresolved: float
+    brier: float
+    log_loss: float
+    calibration_error: float
+    calibration_error_of_all: float
+    calibration: tuple[Bin, ...]  # of the leading suspect
+
+
+@dataclass(frozen=True)
+class FaultScore:
+    """How the advice did on the cars that have one fault.
+
+    `found` is the share of them where it is among as many first suspects as the car has causes. `mistaken`
+    are faults that led instead, on cars that have this one alone, with how many cars.
+    """
+
+    fault: str
+    name: str
+    cars: int
+    found: float
+    in_three: float
+    readings: float
+    hands_on_minutes: float
+    waiting_minutes: float
+    unresolved: float
+    alone: int
+    mistaken: tuple[tuple[str, int], ...]
+
+
+@dataclass(frozen=True)
+class Scorecard:
+    """A group of cars: each way with how it did, and each fault."""
+
+    name: str
+    title: str
+    ways: dict[str, Measured]
+    faults: tuple[FaultScore, ...]
+
+    @property
+    def of_ceiling(self) -> float:
+        """Right cause first, as a share of what taking every reading reaches."""
+        return _share(self.ways["advice"].first, self.ways[EVERYTHING].first)
+
+    @property
+    def of_all_hands_on(self) -> float:
+        """Hands-on minutes, as a share of those of taking every reading."""
+        return _share(self.ways["advice"].hands_on_minutes, self.ways[EVERYTHING].hands_on_minutes)
+
+    def fewer_hands_on_than(self, way: str) -> float:
+        """How much fewer hands-on minutes the advice takes than another way, as a share of that one's."""
+        return 1 - _share(self.ways["advice"].hands_on_minutes, self.ways[way].hands_on_minutes)
+
+
+def _share(part: float, whole: float) -> float:
+    """A part as a share of the whole; where there is nothing to reach, all of it is reached."""
+    return part / whole if whole else 1.0
+
+
+def scorecards(knowledge: Knowledge, trials: Sequence[Trial]) -> tuple[tuple[Scorecard, ...], ...]:
+    """Scorecards of the families, without faults, and of the complaints."""
+    titles = {name: family.name for name, family in knowledge.families.items()}
+    complaints = knowledge.complaints
+    families: dict[str, list[Trial]] = {}
+    for trial in trials:
+        families.setdefault(complaints[trial.complaint].family, []).append(trial)
+    return (
+        tuple(Scorecard(name, titles.get(name, name), _ways(of), ()) for name, of in families.items()),
+        tuple(
+            Scorecard(one.complaint, complaints[one.complaint].name, _ways([one]), _faults(knowledge, one))
+            for one in trials
+        ),
+    )
+
+
+def _ways(trials: Sequence[Trial]) -> dict[str, Measured]:
+    return {way: measured(trials, way) for way in trials[0].records}
+
+
+def measured(trials: Sequence[Trial], way: str) -> Measured:
+    """How one way did on all cars of some complaints together, every car counting the same."""
+    pairs = [(trial, trial.records[way]) for trial in trials]
+
+    def all_of(numbers: Callable[[Trial, Record], Floats]) -> Floats:
+        return np.concatenate([numbers(trial, record).ravel() for trial, record in pairs])
+
+    first = all_of(lambda trial, record: right_among(trial, record, 1))
+    hands_on = all_of(lambda _, record: record.hands_on_minutes)
+    leading = calibration(first > 0, all_of(lambda _, record: record.beliefs.max(axis=1)))
+    present = all_of(lambda trial, _: trial.present.astype(np.float64)) > 0
+    believed = all_of(lambda _, record: record.beliefs)
+    root = np.sqrt(len(first))
+    return Measured(
+        cars=len(first),
+        first=float(first.mean()),
+        first_standard_error=float(first.std() / root),
+        in_three=float(all_of(lambda trial, record: right_among(trial, record, 3)).mean()),
+        readings=float(all_of(lambda _, record: record.readings.astype(np.float64)).mean()),
+        hands_on_minutes=float(hands_on.mean()),
+        hands_on_standard_error=float(hands_on.std() / root),
+        waiting_minutes=float(all_of(lambda _, record: record.waiting_minutes).mean()),
+        unresolved=float(all_of(lambda _, record: record.unresolved.astype(np.float64)).mean()),
+        brier=brier(present, believed),
+        log_loss=log_loss(present, believed),
+        calibration_error=calibration_error(leading),
+        calibration_error_of_all=calibration_error(calibration(present, believed)),
+        calibration=leading,
+    )
+
+
+def right_among(trial: Trial, record: Record, most: int) -> Floats:
+    """1 for each car one of whose causes is among the first suspects, else 0."""
+    ahead = np.argsort(-record.beliefs, axis=1, kind="stable")[:, :most]
+    return np.asarray(np.take_along_axis(trial.present, ahead, axis=1).any(axis=1), dtype=np.float64)
+
+
+def _faults(knowledge: Knowledge, trial: Trial) -> tuple[FaultScore, ...]:
+    record = trial.records["advice"]
+    order = np.argsort(-record.beliefs, axis=1, kind="stable")
+    place = np.argsort(order, axis=1)  # of each fault among the suspects
+    causes = trial.present.sum(axis=1)
+    found = []
+    for at, fault in enumerate(trial.faults):
+        has = trial.present[:, at]
+        if not has.any():
+            continue
+        alone = has & (causes == 1)
+        led, times = np.unique(order[alone & (place[:, at] > 0), 0], return_counts=True)
+        mistaken = sorted(zip((-times).tolist(), (trial.faults[one] for one in led), strict=True))
+        found.append(
+            FaultScore(
+                fault=fault,
+                name=knowledge.title(fault),
+                cars=int(has.sum()),
+                found=float((place[has, at] < causes[has]).mean()),
+                in_three=float((place[has, at] < 3).mean()),
+                readings=float(record.readings[has].mean()),
+                hands_on_minutes=float(record.hands_on_minutes[has].mean()),
+                waiting_minutes=float(record.waiting_minutes[has].mean()),
+                unresolved=float(record.unresolved[has].mean()),
+                alone=int(alone.sum()),
+                mistaken=tuple((name, -count) for count, name in mistaken),
+            )
+        )
+    return tuple(found)

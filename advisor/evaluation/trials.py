@@ -1,0 +1,177 @@
+"""Made-up cars played in several ways, on all cores, and what comes of it.
+
+Cars are drawn from each complaint's network: their causes, several of them where it so happens, and what
+every reading would show with each instrument, errors included. Nothing but the complaint is known at the
+start. The figures are properties of the numbers written in the knowledge, not of cars in a workshop.
+
+Each run of cars has a seed of its own, so that the result is the same whatever the number of cores.
+"""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
+
+import joblib
+import numpy as np
+
+from advisor.advice.advice import StopRule, Workshop
+from advisor.arrays import Floats, Ints
+from advisor.case.case import Case
+from advisor.evaluation.perturbation import disturbed_tables
+from advisor.evaluation.policies import WAYS, Way, all_readings, play_way, told_of_single_faults
+from advisor.inference.engine import compile_tables
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.network import build
+from advisor.simulate.array_advice import REASONS, Bools, Ranker, compile_ranker
+from advisor.simulate.jobs import Jobs, draw_cars, play_many, starts_of
+
+EVERYTHING = "everything"
+"""The name under which all readings taken at once stand among the ways."""
+CARS_AT_ONCE = 250
+"""Cars of one run; a disturbance is drawn anew for each run."""
+
+
+def disturbed(noise: float) -> str:
+    """The name among the ways of the advice from knowledge disturbed by this much log-odds noise."""
+    return f"disturbed {noise:g}"
+
+
+@dataclass(frozen=True, eq=False)
+class Record:
+    """What came of playing cars in one way, one entry for each car."""
+
+    beliefs: Floats  # (cars, faults)
+    readings: Ints
+    hands_on_minutes: Floats
+    waiting_minutes: Floats
+    unresolved: Bools  # ended with nothing left to read, or with an unlisted cause ahead
+
+    @classmethod
+    def of(cls, jobs: Jobs) -> Record:
+        """The record of jobs."""
+        open_ends = [REASONS.index("nothing-left"), REASONS.index("unlisted")]
+        return cls(
+            jobs.beliefs,
+            np.asarray((jobs.taken >= 0).sum(axis=1)),
+            jobs.hands_on_minutes,
+            jobs.waiting_minutes,
+            np.isin(jobs.reason, open_ends),
+        )
+
+
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """Cars of one complaint, and a record for each way in which they were played."""
+
+    complaint: str
+    faults: tuple[str, ...]
+    present: Bools  # (cars, faults)
+    records: Mapping[str, Record]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What to play: cars for each complaint, in which ways, with which disturbances, and the seed."""
+
+    complaints: tuple[str, ...]
+    cars: int
+    seed: int
+    ways: tuple[Way, ...] = tuple(WAYS)
+    noises: tuple[float, ...] = ()
+    workshop: Workshop = field(default_factory=Workshop)
+    rule: StopRule = field(default_factory=StopRule)
+
+
+@dataclass(frozen=True, eq=False)
+class _Run:
+    ranker: Ranker
+    complaint: str
+    told: Floats
+    count: int
+    seed: np.random.SeedSequence
+    plan: Plan
+
+
+def evaluate(
+    knowledge: Knowledge, plan: Plan, cores: int, progress: Callable[[int, int], None] | None = None
+) -> tuple[Trial, ...]:
+    """Play made-up cars of every complaint of the plan; `progress` is told cars done of how many.
+
+    Cores of -1 are all there are. An interrupt ends it without a result.
+    """
+    sizes = _sizes(plan.cars)
+    done, parts = 0, []
+    # An interrupt is this process's to answer: it ends the others, which would each print where they were.
+    parallel = joblib.Parallel(
+        n_jobs=cores,
+        return_as="generator",
+        pre_dispatch="n_jobs",
+        initializer=partial(signal.signal, signal.SIGINT, signal.SIG_IGN),
+    )
+    for part in parallel(joblib.delayed(_played)(run) for run in _runs(knowledge, plan, sizes)):
+        parts.append(part)
+        done += len(part.present)
+        if progress is not None:
+            progress(done, plan.cars * len(plan.complaints))
+    each = len(sizes)
+    return tuple(_joined(parts[at : at + each]) for at in range(0, len(parts), each))
+
+
+def ranker_of(
+    knowledge: Knowledge, complaint: str, workshop: Workshop | None = None, rule: StopRule | None = None
+) -> Ranker:
+    """What the advice on a complaint goes by, from the knowledge as it is written."""
+    return compile_ranker(
+        knowledge, compile_tables(build(knowledge, complaint).tables), complaint, workshop, rule
+    )
+
+
+def _sizes(cars: int) -> list[int]:
+    return [min(CARS_AT_ONCE, cars - first) for first in range(0, cars, CARS_AT_ONCE)]
+
+
+def _runs(knowledge: Knowledge, plan: Plan, sizes: Sequence[int]) -> Iterator[_Run]:
+    for complaint in plan.complaints:
+        ranker = ranker_of(knowledge, complaint, plan.workshop, plan.rule)
+        told = told_of_single_faults(ranker, complaint)
+        # A complaint's cars are the same whatever other complaints are played with it.
+        own = np.random.SeedSequence([plan.seed, *complaint.encode()])
+        for size, seed in zip(sizes, own.spawn(len(sizes)), strict=True):
+            yield _Run(ranker, complaint, told, size, seed, plan)
+
+
+def _played(run: _Run) -> Trial:
+    ranker, plan = run.ranker, run.plan
+    for_cars, for_order, *for_noise = run.seed.spawn(2 + len(plan.noises))
+    starts = starts_of(ranker, [Case(run.complaint)])
+    everywhere = np.zeros(run.count, dtype=np.intp)
+    cars = draw_cars(ranker, starts, everywhere, np.random.default_rng(for_cars))
+    order = np.random.default_rng(for_order)
+    records = {str(way): Record.of(play_way(ranker, starts, cars, way, run.told, order)) for way in plan.ways}
+    records[EVERYTHING] = Record.of(all_readings(ranker, starts, cars))
+    for noise, seed in zip(plan.noises, for_noise, strict=True):
+        tables = disturbed_tables(ranker.knowledge, run.complaint, noise, np.random.default_rng(seed))
+        other = compile_ranker(
+            ranker.knowledge, compile_tables(tables), run.complaint, plan.workshop, plan.rule
+        )
+        jobs = play_many(other, starts_of(other, [Case(run.complaint)]), cars)
+        records[disturbed(noise)] = Record.of(jobs)
+    return Trial(run.complaint, ranker.faults, cars.faults, records)
+
+
+def _joined(parts: Sequence[Trial]) -> Trial:
+    first = parts[0]
+    records = {
+        way: Record(
+            np.concatenate([part.records[way].beliefs for part in parts]),
+            np.concatenate([part.records[way].readings for part in parts]),
+            np.concatenate([part.records[way].hands_on_minutes for part in parts]),
+            np.concatenate([part.records[way].waiting_minutes for part in parts]),
+            np.concatenate([part.records[way].unresolved for part in parts]),
+        )
+        for way in first.records
+    }
+    return Trial(first.complaint, first.faults, np.concatenate([part.present for part in parts]), records)

@@ -1,0 +1,223 @@
+"""Thousands of cases at once: a compiled engine narrowed to what can still be, and made-up cars from it.
+
+What holds in all cases of a batch (the complaint) rules entries of the cliques out; they are cut away once,
+and so are readings that nobody asks about. What is left is the engine's own arithmetic over many cases.
+Beliefs and informations are those of `Engine.outlook`, to round-off.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from scipy import sparse
+
+from advisor.arrays import Floats, Ints
+from advisor.inference.engine import MOST_AT_ONCE, ROUND_OFF_BITS, Engine, Evidence, at_once, x_log2_x
+from advisor.inference.propagation import Clique, collect, distribute, summing
+
+TERMS_AT_ONCE = 2048
+"""Terms of entropies that are worked on together: more, of many cases, would not fit a processor's cache."""
+TINY = 1e-300
+"""Stands in for a likelihood's largest value where it is 0."""
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """An engine narrowed by `narrow` to the entries that can be; `readings` are those it informs about."""
+
+    engine: Engine
+    readings: tuple[str, ...]
+    kept: Ints  # where the entries stand in the engine's long array
+    cliques: tuple[Clique, ...]  # those of the engine with the entries kept
+    start: Floats
+    to_sought: sparse.csr_matrix
+    to_joints: sparse.csr_matrix
+    to_certain: sparse.csr_matrix
+    entropies: tuple[tuple[slice, sparse.csr_matrix, sparse.csr_matrix], ...]  # readings, to_terms, to_bits
+
+    def potentials(self, cases: Sequence[Evidence]) -> Floats:
+        """What the tree knows of each case before messages are sent, shape (cases, entries).
+
+        The evidence is taken as it is: `Engine.outlook` tells whether it can be.
+        """
+        rows = np.repeat(self.start[None, :], len(cases), axis=0)
+        for row, evidence in zip(rows, cases, strict=True):
+            for node, said in evidence.items():
+                span, index = self._placed[node]
+                weights = self.engine.entries[node].weights
+                _multiply(row[None, span], (np.asarray(said, dtype=np.float64) @ weights.T)[None, index])
+        return rows
+
+    def see(self, potentials: Floats, rows: Ints, node: str, outcomes: Ints) -> None:
+        """Enter in place that `node` showed `outcomes`, one for each of `rows`."""
+        span, index = self._placed[node]
+        likelihoods = self.engine.entries[node].weights.T[outcomes][:, index]
+        seen = potentials[rows, span]
+        _multiply(seen, likelihoods)
+        potentials[rows, span] = seen
+
+    def outlooks(self, potentials: Floats) -> tuple[Floats, Floats]:
+        """P(present) of each sought node, (cases, sought), and bits of each of `readings`, (cases, readings).
+
+        Bits of a reading that was seen are those of an independent repeat.
+        """
+        beliefs = np.empty((len(potentials), len(self.engine.sought)))
+        bits = np.empty((len(potentials), len(self.readings)))
+        count = at_once(len(self.kept) + self.to_joints.shape[0])
+        for first in range(0, len(potentials), count):
+            some = slice(first, first + count)
+            entries = self._calibrated(potentials[some])
+            beliefs[some] = (self.to_sought @ entries).T
+            joints = self.to_joints @ entries
+            bits[some] = -(self.to_certain @ joints).T
+            for readings, to_terms, to_bits in self.entropies:
+                bits[some, readings] += (to_bits @ x_log2_x(to_terms @ joints)).T
+        bits[bits < ROUND_OFF_BITS] = 0.0
+        return beliefs, bits
+
+    def draw(self, potentials: Floats, case: Ints, random: np.random.Generator) -> Ints:
+        """Made-up cars from what is believed of cases: an entry of each clique, shape (cars, cliques).
+
+        `case` says for each car which row of `potentials` it belongs to.
+        """
+        believed = np.empty_like(potentials)
+        count = at_once(len(self.kept))
+        for first in range(0, len(potentials), count):
+            some = slice(first, first + count)
+            believed[some] = self._calibrated(potentials[some]).T
+        drawn = np.empty((len(case), len(self.cliques)), dtype=np.intp)
+        for at, clique in enumerate(self.cliques):
+            luck = spread_evenly(len(case), random)
+            for first in range(0, len(case), MOST_AT_ONCE):
+                some = slice(first, first + MOST_AT_ONCE)
+                chances = believed[case[some], clique.span]
+                if at:
+                    separator = clique.above[drawn[some, clique.parent]]
+                    chances = chances * (clique.own == separator[:, None])
+                drawn[some, at] = pick(chances, luck[some])
+        return drawn
+
+    def configurations(self, node: str, drawn: Ints) -> Ints:
+        """Of each drawn car the state of a hidden node, or that of a reading's parents together."""
+        _, index = self._placed[node]
+        return np.asarray(index[drawn[:, self.engine.entries[node].clique]])
+
+    def configuration_chances(self, potentials: Floats, nodes: Sequence[str]) -> dict[str, Floats]:
+        """P(state | seen) of hidden nodes, of readings their parents together: (cases, configurations)."""
+        entries = self._calibrated(potentials)
+        found = {}
+        for node in nodes:
+            span, index = self._placed[node]
+            found[node] = (summing(index, len(self.engine.entries[node].weights)) @ entries[span]).T
+        return found
+
+    @cached_property
+    def _placed(self) -> Mapping[str, tuple[slice, Ints]]:
+        """For each node, where its clique's entries stand, and their index into its table's rows."""
+        placed = {}
+        for node, entry in self.engine.entries.items():
+            span = self.cliques[entry.clique].span
+            start = self.engine.cliques[entry.clique].span.start
+            placed[node] = (span, entry.index[self.kept[span] - start])
+        return placed
+
+    def _calibrated(self, potentials: Floats) -> Floats:
+        """P(entry | seen) of every clique's entries, shape (entries, cases)."""
+        entries = np.array(potentials.T, order="C")
+        messages, _ = collect(self.cliques, entries)
+        distribute(self.cliques, entries, messages)
+        return entries
+
+
+def spread_evenly(count: int, random: np.random.Generator) -> Floats:
+    """Numbers from 0 up to 1 in random order, one in each of as many equal parts (McKay et al. 1979).
+
+    Each is uniform, and together they cover the range better than independent ones.
+    """
+    return np.asarray((random.permutation(count) + random.random(count)) / count)
+
+
+def pick(chances: Floats, uniform: Floats) -> Ints:
+    """For each row of chances (up to a factor) the column that a number from 0 up to 1 falls on."""
+    upto = np.cumsum(chances, axis=1)
+    found = (upto <= (uniform * upto[:, -1])[:, None]).sum(axis=1)
+    return np.asarray(np.minimum(found, chances.shape[1] - 1))
+
+
+def narrow(engine: Engine, always: Evidence, readings: Sequence[str]) -> Batch:
+    """Cut away from an engine what cannot be given `always`, and all readings but those named.
+
+    Raises `ImpossibleEvidence` where `always` itself cannot be.
+    """
+    engine.outlook(always)
+    whole = _narrowed(engine, np.flatnonzero(engine.start > 0), readings)
+    entries = whole._calibrated(whole.potentials([always]))[:, 0]
+    return _narrowed(engine, whole.kept[entries > 0], readings)
+
+
+def _narrowed(engine: Engine, kept: Ints, readings: Sequence[str]) -> Batch:
+    bounds = np.searchsorted(kept, [0, *(clique.span.stop for clique in engine.cliques)])
+    spans = [
+        slice(start, stop) for start, stop in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True)
+    ]
+    cliques = []
+    for clique, span in zip(engine.cliques, spans, strict=True):
+        own, above = clique.own[kept[span] - clique.span.start], clique.above
+        if clique.parent >= 0:
+            above = above[kept[spans[clique.parent]] - engine.cliques[clique.parent].span.start]
+        states, number = np.unique(np.concatenate([own, above]), return_inverse=True)
+        own, above = number[: len(own)], number[len(own) :]
+        cliques.append(Clique(span, clique.parent, len(states), own, above))
+    named = dict(zip(engine.readings, range(len(engine.readings)), strict=True))
+    joints, terms, bits, certain = _joints(engine, kept, [named[reading] for reading in readings])
+    return Batch(
+        engine=engine,
+        readings=tuple(readings),
+        kept=kept,
+        cliques=tuple(cliques),
+        start=engine.start[kept],
+        to_sought=engine.to_hidden[engine.sought_at][:, kept],
+        to_joints=joints,
+        to_certain=certain,
+        entropies=tuple(_blocks(terms, bits)),
+    )
+
+
+def _joints(engine: Engine, kept: Ints, rows: Sequence[int]) -> tuple[sparse.csr_matrix, ...]:
+    """The engine's matrices to joints, terms, bits and certain entropies, without what stays 0."""
+    joints = engine.to_joints[:, kept]
+    possible = np.diff(joints.indptr) > 0
+    bits, certain = engine.to_bits[rows], engine.to_certain[rows][:, possible]
+    terms = engine.to_terms[:, possible]
+    used = _columns(bits) & (np.diff(terms.indptr) > 0)
+    terms = terms[used]
+    hangs_on = _columns(terms) | _columns(certain)
+    return joints[possible][hangs_on], terms[:, hangs_on], bits[:, used], certain[:, hangs_on]
+
+
+def _blocks(
+    terms: sparse.csr_matrix, bits: sparse.csr_matrix
+) -> Iterator[tuple[slice, sparse.csr_matrix, sparse.csr_matrix]]:
+    """Runs of readings with no more than `TERMS_AT_ONCE` terms where one reading has not more alone."""
+    first = 0
+    for after in range(1, bits.shape[0] + 1):
+        if after == bits.shape[0] or bits.indptr[after + 1] - bits.indptr[first] > TERMS_AT_ONCE:
+            own = _columns(bits[first:after])
+            yield slice(first, after), terms[own], bits[first:after, own]
+            first = after
+
+
+def _columns(matrix: sparse.csr_matrix) -> Ints:
+    """Which columns hold anything."""
+    held = np.zeros(matrix.shape[1], dtype=bool)
+    held[matrix.indices] = True
+    return held
+
+
+def _multiply(potentials: Floats, likelihoods: Floats) -> None:
+    """Multiply rows in place, keeping their largest at 1: many small likelihoods would underflow."""
+    potentials *= likelihoods
+    potentials /= np.maximum(potentials.max(axis=1, keepdims=True), TINY)

@@ -1,0 +1,337 @@
+"""Answers where one engine for all readings would be too wide: exact where it can be, else within bounds.
+
+Readings that were not seen are barren: without them the beliefs are the same (Shachter 1986). So for what was
+seen several engines are compiled, each with the readings seen and as many of the others as fit. Together they
+inform about all, exactly. That is all that is needed unless a reading is too wide by itself or too many were
+seen.
+
+Then parents of readings are cut, one at a time, those that matter least, until the rest fits. Over the cut
+parents a likelihood lies between its least and its largest value, and so, all being sums of products of
+numbers from 0 up, does P(anything, seen) (as in mini-buckets: Dechter & Rish 2003). With low, middle and high
+likelihoods (the middle averages over the cut parents as if nothing had been seen):
+
+    P(x | seen) >= low P(x, seen) / (low P(x, seen) + high P(not x, seen)), and the other way round
+
+P(seen) times an entropy grows with each P(outcome, seen) and is bounded alike. An answer is the middle one,
+and its error the largest distance to its bounds. A network whose hidden nodes alone are too wide is refused.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from advisor.arrays import Floats, Ints
+from advisor.inference.engine import (
+    Engine,
+    Evidence,
+    Outlook,
+    Reasoner,
+    TooWide,
+    checked,
+    compile_tables,
+    steady_nodes,
+    x_log2_x,
+)
+from advisor.inference.propagation import SMALLEST
+from advisor.inference.tables import Table, Tables
+
+MOST_PLANS = 8
+"""Engines are kept for so many sets of readings seen,"""
+MOST_ENTRIES = 2**20
+"""and the older ones among them while all have no more entries than this (about 1 GB)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Cut:
+    """A reading without some of its parents: its table has the columns low, middle, high and entropies."""
+
+    table: Table
+    outcomes: int
+
+    def columns(self, which: int) -> slice:
+        """Where low (0), middle (1) or high (2) chances of the outcomes stand."""
+        return slice(which * self.outcomes, (which + 1) * self.outcomes)
+
+    def said(self, likelihood: Floats, which: int) -> Floats:
+        """The likelihood on the reading, with the low, middle or high chances."""
+        vector = np.zeros(self.table.values.shape[-1])
+        vector[self.columns(which)] = likelihood
+        return vector
+
+
+@dataclass(frozen=True, eq=False)
+class Part:
+    """An engine that informs about the readings asked; `cuts` are those in it that lack parents."""
+
+    engine: Engine
+    asked: tuple[str, ...]
+    cuts: Mapping[str, Cut]
+
+
+@dataclass(frozen=True, eq=False)
+class Bounded(Reasoner):
+    """A network that is too wide for one engine. Made by `compile_bounded`."""
+
+    tables: Tables
+    outcomes: Mapping[str, tuple[str, ...]]
+    sought: tuple[str, ...]
+    readings: tuple[str, ...]
+    hidden_spans: Mapping[str, slice]
+    sought_at: Ints
+    reading_spans: Mapping[str, slice]
+    steady: frozenset[str]
+    priors: Mapping[str, Floats]
+    parents: Mapping[str, tuple[str, ...]]  # of readings
+    plans: dict[frozenset[str], tuple[Part, ...]] = field(default_factory=dict, repr=False)
+
+    def outlook_many(self, cases: Sequence[Evidence]) -> tuple[Outlook, ...]:
+        """The outlooks of many cases, one by one."""
+        return tuple(map(self._outlook, self._planned(cases)))
+
+    def log2_chances(self, cases: Sequence[Evidence]) -> Floats:
+        """log2 of P(evidence) for each case: the middle one, -inf only where it cannot be."""
+        found = []
+        for given in self._planned(cases):
+            part = self._plan(given)[0]
+            low_to_high = part.engine.log2_chances([_said(part, given, which) for which in range(3)])
+            found.append(float(low_to_high[1 if low_to_high[1] > -math.inf else 2]))
+        return np.array(found)
+
+    def _planned(self, cases: Sequence[Evidence]) -> list[dict[str, Floats]]:
+        """The evidence as arrays, once there are engines for whatever was seen most of."""
+        given = [checked(self.outcomes, evidence) for evidence in cases]
+        for most in sorted(given, key=len, reverse=True)[:MOST_PLANS]:
+            self._plan(most)
+        return given
+
+    def _outlook(self, given: Mapping[str, Floats]) -> Outlook:
+        parts = self._plan(given)
+        predictive = np.empty(max(span.stop for span in self.reading_spans.values()))
+        bits, errors = np.empty(len(self.readings)), [0.0]
+        number = {name: at for at, name in enumerate(self.readings)}
+        for part in parts:
+            views, ratio = _views(part, given)
+            if part is parts[0]:
+                first, belief_error = views[1], self._belief_error(views, ratio)
+            for name in part.asked:
+                chances, told = _told(self, part, views, ratio, name)
+                predictive[self.reading_spans[name]] = chances
+                bits[number[name]] = told[1]
+                if name not in given:
+                    errors.append(float(max(told[2] - told[1], told[1] - told[0])))
+        hidden = first._hidden
+        return Outlook(
+            self, hidden, predictive, bits, frozenset(given), first.log2_evidence, belief_error, max(errors)
+        )
+
+    def _belief_error(self, views: Sequence[Outlook], ratio: float) -> float:
+        if views[0] is views[2]:
+            return 0.0
+        low, middle, high = (view._hidden[self.sought_at] for view in views)
+        with np.errstate(invalid="ignore"):
+            least = np.where(high >= 1, 1.0, low * ratio / (low * ratio + 1 - high))
+            most = np.where(high <= 0, 0.0, high / (high + ratio * (1 - low)))
+        return float(np.max(np.maximum(most - middle, middle - least), initial=0.0))
+
+    def _plan(self, given: Iterable[str]) -> tuple[Part, ...]:
+        """Engines for what was seen, together asked about every reading."""
+        seen = frozenset(given).intersection(self.readings)
+        for wider, parts in list(self.plans.items()):
+            # Engines for more than was seen serve as well, unless that made them cut.
+            if seen == wider or (seen < wider and not any(part.cuts for part in parts)):
+                self.plans[wider] = self.plans.pop(wider, parts)  # the one used last is given up last
+                return parts
+        cuts: dict[str, Cut] = {}
+        _fitted(self, seen, None, cuts)
+        whole = [name for name in self.readings if name not in cuts]
+        again = [_fitted(self, seen, name, dict(cuts)) for name in cuts]
+        made = self.plans[seen] = (*_parts(self, seen, whole, cuts), *again)
+        while len(self.plans) > 1 and (
+            len(self.plans) > MOST_PLANS or sum(map(_entries, list(self.plans.values()))) > MOST_ENTRIES
+        ):
+            self.plans.pop(next(iter(self.plans)), None)
+        return made
+
+
+def _entries(parts: Sequence[Part]) -> int:
+    return sum(len(part.engine.start) for part in parts)
+
+
+def compile_bounded(tables: Tables) -> Bounded:
+    """Take on a network too wide for one engine; raises `TooWide` where its hidden nodes alone are."""
+    readings = set(tables.readings)
+    hidden = tuple(table for table in tables.tables if table.child not in readings)
+    outcomes = {table.child: tables.outcomes[table.child] for table in hidden}
+    bare = compile_tables(Tables(hidden, outcomes, tables.sought, ()))
+    stops = np.cumsum([len(tables.outcomes[name]) for name in tables.readings]).tolist()
+    spans = {
+        name: slice(stop - len(tables.outcomes[name]), stop)
+        for name, stop in zip(tables.readings, stops, strict=True)
+    }
+    return Bounded(
+        tables=tables,
+        outcomes=tables.outcomes,
+        sought=tables.sought,
+        readings=tables.readings,
+        hidden_spans=bare.hidden_spans,
+        sought_at=bare.sought_at,
+        reading_spans=spans,
+        parents={table.child: table.parents for table in tables.tables if table.child in readings},
+        steady=frozenset(steady_nodes(tables)),
+        priors=bare.outlook({}).marginals,
+    )
+
+
+def _parts(
+    network: Bounded, seen: frozenset[str], asked: Sequence[str], cuts: Mapping[str, Cut]
+) -> list[Part]:
+    """Engines that fit, each for a part of the readings asked about."""
+    try:
+        return [_part(network, seen, asked, cuts)]
+    except TooWide:
+        if len(asked) > 1:
+            half = len(asked) // 2
+            return [
+                *_parts(network, seen, asked[:half], cuts),
+                *_parts(network, seen, asked[half:], cuts),
+            ]
+        return [_fitted(network, seen, asked[0], dict(cuts))]
+
+
+def _fitted(network: Bounded, seen: frozenset[str], asked: str | None, cuts: dict[str, Cut]) -> Part:
+    """The engine for what was seen and perhaps a reading asked about; parents are cut until it fits."""
+    tables = {table.child: table for table in network.tables.tables}
+    if asked is not None and asked not in cuts:
+        cuts[asked] = _cut(tables[asked], tables[asked].parents, network.priors)
+    while True:
+        try:
+            return _part(network, seen, [] if asked is None else [asked], cuts)
+        except TooWide as error:
+            losses = [
+                (loss, name, kept)
+                for name in ([asked] if asked is not None else sorted(seen))
+                for loss, kept in _losses(network, tables[name], cuts.get(name), error.members)
+            ]
+            if not losses:
+                raise
+            _, name, kept = min(losses)
+            cuts[name] = _cut(tables[name], kept, network.priors)
+
+
+def _losses(
+    network: Bounded, table: Table, cut: Cut | None, members: frozenset[str]
+) -> list[tuple[float, tuple[str, ...]]]:
+    """For each parent that might be cut: how far apart low and high would be on average, and who stays."""
+    now = cut.table.parents if cut else table.parents
+    losses = []
+    for parent in members.intersection(now) or now:
+        kept = tuple(name for name in now if name != parent)
+        values = _cut(table, kept, network.priors)
+        apart = values.table.values[..., values.columns(2)] - values.table.values[..., values.columns(0)]
+        for name in kept:
+            apart = np.tensordot(network.priors[name], apart, axes=(0, 0))
+        losses.append((float(apart.sum()), kept))
+    return losses
+
+
+def _cut(table: Table, kept: Sequence[str], priors: Mapping[str, Floats]) -> Cut:
+    """The table over the parents kept: least, average and largest chances, and so the entropies."""
+    gone = tuple(at for at, name in enumerate(table.parents) if name not in kept)
+    columns = []
+    for values in (table.values, -x_log2_x(table.values).sum(axis=-1, keepdims=True)):
+        middle = values
+        for at in reversed(gone):
+            middle = np.tensordot(priors[table.parents[at]], middle, axes=(0, at))
+        columns += [values.min(axis=gone), middle, values.max(axis=gone)]
+    return Cut(Table(table.child, tuple(kept), np.concatenate(columns, axis=-1)), table.values.shape[-1])
+
+
+def _part(network: Bounded, seen: frozenset[str], asked: Sequence[str], cuts: Mapping[str, Cut]) -> Part:
+    """The engine for what was seen and the readings asked about; raises `TooWide`."""
+    needed = seen.union(asked)
+    readings = tuple(name for name in network.readings if name in needed)
+    tables = [
+        cuts[table.child].table if table.child in cuts else table
+        for table in network.tables.tables
+        if table.child in needed or table.child in network.hidden_spans
+    ]
+    outcomes = {
+        table.child: tuple(map(str, range(table.values.shape[-1])))
+        if table.child in cuts
+        else network.outcomes[table.child]
+        for table in tables
+    }
+    # Of a reading with parents cut only the averages of its columns are asked: no node has to be noise.
+    sought = tuple(network.hidden_spans) if cuts.keys() & set(asked) else network.sought
+    engine = compile_tables(Tables(tuple(tables), outcomes, sought, readings), asked)
+    return Part(engine, tuple(asked), {name: cuts[name] for name in cuts if name in needed})
+
+
+def _said(part: Part, given: Mapping[str, Floats], which: int) -> dict[str, Floats]:
+    """The evidence with low (0), middle (1) or high (2) likelihoods where parents were cut."""
+    return {
+        name: part.cuts[name].said(likelihood, which) if name in part.cuts else likelihood
+        for name, likelihood in given.items()
+    }
+
+
+def _views(part: Part, given: Mapping[str, Floats]) -> tuple[tuple[Outlook, Outlook, Outlook], float]:
+    """The outlooks with low, middle and high likelihoods; low P(seen) over high P(seen)."""
+    if not part.cuts.keys() & given.keys():
+        exact = part.engine.outlook(given)
+        return (exact, exact, exact), 1.0
+    high = part.engine.outlook(_said(part, given, 2))
+    chances = part.engine.log2_chances([_said(part, given, which) for which in range(2)])
+    # A view that cannot be has no weight.
+    middle = part.engine.outlook(_said(part, given, 1)) if chances[1] > -math.inf else high
+    low = part.engine.outlook(_said(part, given, 0)) if chances[0] > -math.inf else middle
+    return (low, middle, high), float(2.0 ** (chances[0] - high.log2_evidence))
+
+
+def _told(
+    network: Bounded, part: Part, views: Sequence[Outlook], ratio: float, name: str
+) -> tuple[Floats, tuple[float, float, float]]:
+    """A reading's predictions, and what it tells in bits: at least, the answer, at most."""
+    shown = [view.predictive[name] for view in views]
+    if name not in part.cuts:
+        told = [view.information_bits.get(name, 0.0) for view in views]
+        if views[0] is views[2]:
+            return shown[1], (told[1], told[1], told[1])
+        # P(seen) times the entropy of the outcome, or what is left of it, grows with each P(outcome, seen).
+        whole = [_entropy(chances) for chances in shown]
+        left = [all_of - bits for all_of, bits in zip(whole, told, strict=True)]
+        entropy, remains = _over(whole, ratio), _over(left, ratio)
+        return shown[1], _between(entropy, remains, told[1], len(shown[1]))
+    cut = part.cuts[name]
+    chances = [averages[cut.columns(which)] for which, averages in enumerate(shown)]
+    low, high = ratio * chances[0], np.minimum(chances[2] / max(ratio, SMALLEST), 1.0)
+    ends = -np.array([x_log2_x(low), x_log2_x(high)])
+    largest = -x_log2_x(np.clip(1 / math.e, low, high))
+    entropy = (float(ends.min(axis=0).sum()), float(largest.sum()))
+    least, most = _over([shown[0][-3], 0.0, shown[2][-1]], ratio)
+    if not network.steady.issuperset(network.parents[name]):
+        most = entropy[1]  # what it tells about noise does not count
+    answer = _entropy(chances[1]) - float(shown[1][-2])
+    return chances[1], _between(entropy, (least, most), answer, cut.outcomes)
+
+
+def _over(low_to_high: Sequence[float], ratio: float) -> tuple[float, float]:
+    """Bounds on an average given what was seen, from those of the low and the high view."""
+    return ratio * low_to_high[0], low_to_high[2] / max(ratio, SMALLEST)
+
+
+def _between(
+    entropy: tuple[float, float], remains: tuple[float, float], answer: float, outcomes: int
+) -> tuple[float, float, float]:
+    """Bounds on the difference of two entropies, and the answer between them."""
+    least = min(max(entropy[0] - remains[1], 0.0), math.log2(outcomes))
+    most = min(max(entropy[1] - remains[0], 0.0), math.log2(outcomes))
+    return least, min(max(answer, least), most), most
+
+
+def _entropy(chances: Floats) -> float:
+    return float(-x_log2_x(chances).sum())

@@ -1,0 +1,31 @@
+"""Conditional probability tables by name: the plain form that `network` gives and `engine` reads."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from advisor.arrays import Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Table:
+    """P(child | parents): `values` has shape (*parent sizes, child size), summing to 1 over the last axis."""
+
+    child: str
+    parents: tuple[str, ...]
+    values: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class Tables:
+    """A whole discrete network.
+
+    `outcomes` names the states of each node. `sought` are the faults: information is about
+    their joint state. `readings` are the leaves that can be read.
+    """
+
+    tables: tuple[Table, ...]
+    outcomes: Mapping[str, tuple[str, ...]]
+    sought: tuple[str, ...]
+    readings: tuple[str, ...]

@@ -1,0 +1,96 @@
+"""Danger in a customer's words: heard before anything else, by phrases that the authors wrote.
+
+A phrase is heard where all its words are said near each other, in any order and form; `petrol/fuel` is one
+or the other. After a "no" or "not" nothing is taken as settled: whoever says "no smoke" is asked about it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import get_args
+
+from advisor.knowledge.knowledge import Knowledge, Signal
+from advisor.knowledge.phrases import SILENT, meant, spoken
+
+NEAR = 5
+"""So many other words may stand between those of a phrase."""
+DENIES = frozenset(
+    re.findall(
+        r"\S+",
+        """
+        no not never none nor neither without non nothing isn't isnt aren't arent wasn't wasnt weren't doesn't
+        doesnt don't dont didn't didnt hasn't hasnt haven't can't cant cannot won't wont
+        """,
+    )
+)
+"""Words after which something may not be so, but for `NOT_STOP`."""
+NOT_STOP = frozenset({"stop", "stops", "stopping"})
+"""What will not stop is so."""
+TURNS = frozenset(
+    re.findall(r"\S+", ". , ; : ! ? and but because since so then just only though although except")
+)
+"""What ends the reach of a denying word."""
+REACH = 5
+"""A denying word is looked for so many words back."""
+
+
+@dataclass(frozen=True)
+class Heard:
+    """A danger that was heard, by its id; where it is not `sure`, it was said not to be so."""
+
+    danger: str
+    sure: bool
+
+
+def heard_dangers(knowledge: Knowledge, said: str) -> tuple[Heard, ...]:
+    """The dangers in what was said: the sure ones first, the most severe ahead."""
+    words = spoken(said)
+    found = []
+    for name, danger in knowledge.dangers.items():
+        certain = [sure for phrase in danger.customer for sure in _heard(words, phrase)]
+        if certain:
+            found.append(Heard(name, any(certain)))
+    signals = get_args(Signal)
+    return tuple(
+        sorted(found, key=lambda one: (not one.sure, signals.index(knowledge.dangers[one.danger].signal)))
+    )
+
+
+def spoken_out(phrase: str) -> str:
+    """A phrase as somebody may say it: the first of each alternatives."""
+    return " ".join(word.split("/")[0] for word in phrase.split())
+
+
+def says_something(phrase: str) -> bool:
+    """Whether a phrase has a word that says what is the matter, whichever of the alternatives is said."""
+    return any(SILENT.isdisjoint(word.split("/")) for word in phrase.casefold().split())
+
+
+def _heard(words: Sequence[str], phrase: str) -> Iterator[bool]:
+    """For each place where a phrase is said, whether it is not denied there."""
+    wanted = [spoken(word.replace("/", " ")) for word in phrase.split()]
+    reach = len(wanted) + NEAR
+    firsts = [at for at, word in enumerate(words) if any(_one_of(word, one) for one in wanted)]
+    for first in firsts:
+        near = words[first : first + reach]
+        places = [next((at for at, word in enumerate(near) if _one_of(word, one)), None) for one in wanted]
+        last = max((at for at in places if at is not None), default=0)
+        if None not in places:
+            itself = any(DENIES.intersection(one) for one in wanted)
+            yield itself or not _denied(words, max(0, first - REACH), first + last)
+
+
+def _one_of(word: str, choices: Sequence[str]) -> bool:
+    return any(word == one if one in SILENT or one in DENIES else meant(word, one) for one in choices)
+
+
+def _denied(words: Sequence[str], start: int, end: int) -> bool:
+    """Whether a denying word between two places reaches as far as the second."""
+    for at in range(end - 1, start - 1, -1):
+        if words[at] in TURNS:
+            return False
+        if words[at] in DENIES and words[at + 1] not in NOT_STOP:
+            return True
+    return False

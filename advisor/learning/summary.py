@@ -1,0 +1,130 @@
+"""What closed jobs have taught, and how well we are doing, as text for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+
+from advisor.knowledge.knowledge import Knowledge, Path
+from advisor.learning.proposal import Edit, Proposal
+from advisor.learning.revision import Weights
+from advisor.learning.track_record import Rate, Record, TooFew
+from advisor.papers.format import duration
+
+TRIED = ("scenarios", "closed jobs")
+"""What both versions of the knowledge are tried on."""
+
+
+def proposal_lines(
+    knowledge: Knowledge, proposal: Proposal, weights: Weights, jobs: int, left_out: Mapping[str, int]
+) -> Iterator[str]:
+    """The numbers that would move, most moved first, with place, interval and cars, and what was left out."""
+    yield f"Learned from {jobs} closed jobs with confirmed causes."
+    yield from left_out_lines(left_out)
+    yield (
+        f"The author's shares count as {weights.share_cars:g} cars for each complaint or branch, each "
+        f"likelihood as {weights.likelihood_cars:g}."
+    )
+    yield (
+        "Counted are cars with the complaint, and for a reading those on which it was taken before any "
+        "repair: one not taken is missing, not normal."
+    )
+    yield ("A second cause that nobody noticed is counted as absent, so several at once come out too rare.")
+    yield ""
+    if proposal.edits:
+        yield f"{'now':>12}  {'proposed':>12}  {f'{weights.level:.0%} interval':>18}  {'cars':>6}"
+    for edit in proposal.edits:
+        yield _edit_line(edit)
+        yield f"      {edit.place}: {_what(knowledge, edit.change.path)}"
+    if not proposal.edits:
+        yield "No number would move."
+    if proposal.left_out:
+        yield ""
+        yield "Left as they are, or changed otherwise than counted:"
+    for path, reason in proposal.left_out:
+        yield f"  {' '.join(map(str, path)) or 'everything'}: {reason}."
+
+
+def _edit_line(edit: Edit) -> str:
+    change, times = edit.change, 1 if edit.change.is_share else 100
+    between = f"{times * change.low:.1f} to {times * change.high:.1f}"
+    return f"{edit.before:>12}  {edit.after:>12}  {between:>18}  {change.cars:>6.4g}"
+
+
+def _what(knowledge: Knowledge, path: Path) -> str:
+    """What a number is about, in words."""
+    section, name, *inside = path
+    owner = knowledge.section(str(section))[str(name)].name
+    last = str(inside[-1])
+    if section != "readings":
+        return f"{owner}: share of {knowledge.title(last)}"
+    steps = [str(one) for one in inside if one not in ("noisy_or", "noisy_max", "causes", "gives")]
+    steps = [knowledge.title(step) for step in steps]
+    if "table" in steps:
+        at = steps.index("table")
+        steps[at : at + 2] = [f"row {int(steps[at + 1]) + 1}"]
+    return f"{owner}: {', '.join(steps)}"
+
+
+def left_out_lines(left_out: Mapping[str, int]) -> Iterator[str]:
+    """How many jobs nothing is taken from, by the reason."""
+    for reason, count in sorted(left_out.items()):
+        yield f"  {count} more {reason}: left out."
+
+
+def in_words_lines(in_words: Sequence[str]) -> Iterator[str]:
+    """The causes that closed jobs name in words: they are not listed, so that nothing is counted for them."""
+    if in_words:
+        yield "Causes that closed jobs name in words, for whoever writes the knowledge:"
+    for words in in_words:
+        yield f"  {words}"
+
+
+def replay_lines(counts: Sequence[tuple[int, int, int]]) -> Iterator[str]:
+    """How many scenarios and closed jobs end right with the numbers as they are and as proposed."""
+    for what, (before, after, count) in zip(TRIED, counts, strict=True):
+        yield f"Of {count} {what} {before} end right now, {after} with the proposal."
+    yield "The closed jobs are those that the numbers were learned from: they flatter the proposal."
+
+
+def record_lines(record: Record, fewest: int) -> Iterator[str]:
+    """The record in lines: over all jobs, by period, by sureness, and against the checklist."""
+    yield f"{record.jobs} closed jobs with a confirmed cause, as this knowledge ends them before the repair."
+    yield from left_out_lines(record.left_out)
+    yield ""
+    yield f"{'':12}  {'jobs':>5}  {'confirmed cause first':>24}  {'among the first three':>24}  minutes"
+    yield f"{'all':12}  {record.jobs:>5}  {_rate(record.first):>24}  {_rate(record.in_three):>24}"
+    for one in record.periods:
+        head = f"{one.name or 'no date':12}  {one.jobs:>5}"
+        if one.first is None or one.in_three is None or one.minutes is None:
+            yield f"{head}  fewer than {fewest} jobs: nothing is said"
+        else:
+            yield (f"{head}  {_rate(one.first):>24}  {_rate(one.in_three):>24}  {duration(one.minutes):>8}")
+    yield ""
+    for grade in record.sureness:
+        yield (
+            f"When {grade.low:.0%} to {grade.high:.0%} sure ({grade.right.count} jobs, {grade.promised:.0%} "
+            f"on average) the first cause was right in {_rate(grade.right)}."
+        )
+    if sum(grade.right.count for grade in record.sureness) < record.jobs:
+        yield f"Of degrees of sureness with fewer than {fewest} jobs nothing is said."
+    if record.saved is None:
+        yield (
+            f"Against the written order of readings: {record.compared} jobs can be compared, fewer than "
+            f"{fewest}; nothing is said. It takes jobs that took every reading the order asks for."
+        )
+    else:
+        mean, low, high = record.saved
+        yield (
+            f"Against the written order of readings, on {record.compared} jobs that took all it asks for: "
+            f"{mean:.0f} minutes less ({low:.0f} to {high:.0f})."
+        )
+
+
+def too_few_lines(error: TooFew) -> Iterator[str]:
+    """Why nothing is said yet, and which jobs do not count."""
+    yield str(error)
+    yield from left_out_lines(error.left_out)
+
+
+def _rate(rate: Rate) -> str:
+    return f"{rate.rate:.0%} ({rate.low:.0%} to {rate.high:.0%})"

@@ -1,0 +1,274 @@
+"""How well we are doing: closed jobs with a confirmed cause, weighed by this knowledge, over time.
+
+Every rate carries its interval, and below a smallest number of jobs nothing is said at all. Jobs are weighed
+by the knowledge as it is now: numbers learned from the same jobs flatter themselves.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+from typing import Literal
+
+from scipy.stats import norm
+
+from advisor.advice.advice import Contradiction, advise, present
+from advisor.case.case import Case, Closed, Known, Measured, Seen
+from advisor.case.confirmed import before_repair, finding, took
+from advisor.case.setups import minutes
+from advisor.inference.engine import ImpossibleEvidence, Reasoner
+from advisor.knowledge.knowledge import Knowledge
+from advisor.store.records import Filed
+
+FEWEST = 20
+"""So many jobs there have to be before anything is said of them (the project's choice)."""
+LEVEL = 0.95
+"""How much an interval covers (the project's choice)."""
+SURE = (0.0, 0.5, 0.8, 0.95, 1.0)
+"""Limits between the degrees of sureness whose promises are compared with what came true (a choice)."""
+
+Span = Literal["month", "quarter", "year"]
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A closed job as this knowledge ends it: the confirmed causes, and every cause by its probability.
+
+    `minutes` are those planned for the readings taken before the first repair; `checklist_minutes` those of
+    the written order on this car, where every reading that it asks for was taken, else None.
+    """
+
+    number: int
+    at: str
+    causes: frozenset[str]
+    beliefs: Mapping[str, float]
+    minutes: float
+    checklist_minutes: float | None
+
+    @property
+    def order(self) -> tuple[str, ...]:
+        """The causes, the most probable first."""
+        return tuple(sorted(self.beliefs, key=lambda fault: (-self.beliefs[fault], fault)))
+
+    @property
+    def first(self) -> bool:
+        """Whether a confirmed cause came out first."""
+        return self.order[0] in self.causes
+
+    @property
+    def in_three(self) -> bool:
+        """Whether a confirmed cause was among the first three."""
+        return not self.causes.isdisjoint(self.order[:3])
+
+    @property
+    def right(self) -> bool:
+        """Whether the confirmed causes, and no others, head the list, as with scenarios."""
+        return set(self.order[: len(self.causes)]) == self.causes
+
+
+@dataclass(frozen=True)
+class Rate:
+    """So many of so many, with an interval."""
+
+    hits: int
+    count: int
+    low: float
+    high: float
+
+    @property
+    def rate(self) -> float:
+        """The part that hit; 0 of none."""
+        return self.hits / self.count if self.count else 0.0
+
+
+@dataclass(frozen=True)
+class Sureness:
+    """Jobs that ended about as sure of their first cause: what was promised, and how often it was right."""
+
+    low: float
+    high: float
+    promised: float
+    right: Rate
+
+
+@dataclass(frozen=True)
+class Period:
+    """The jobs closed in one month, quarter or year; their rates only where there are enough of them."""
+
+    name: str
+    jobs: int
+    first: Rate | None
+    in_three: Rate | None
+    minutes: float | None
+
+
+@dataclass(frozen=True)
+class Record:
+    """What closed jobs say: over all of them, by sureness, and by period, the oldest first.
+
+    `saved` is how many minutes fewer than the checklist a job took on average, with its interval, over
+    `compared` jobs; None where too few can be compared. `left_out` counts jobs by the reason why.
+    """
+
+    jobs: int
+    first: Rate
+    in_three: Rate
+    sureness: tuple[Sureness, ...]
+    periods: tuple[Period, ...]
+    compared: int
+    saved: tuple[float, float, float] | None
+    left_out: Mapping[str, int]
+
+
+class TooFew(ValueError):
+    """There are fewer jobs than anything should be said of."""
+
+    def __init__(self, jobs: int, fewest: int, left_out: Mapping[str, int]) -> None:
+        self.jobs, self.fewest, self.left_out = jobs, fewest, left_out
+        super().__init__(
+            f"There are {jobs} closed jobs with a confirmed cause. Below {fewest} nothing is said: a rate of "
+            "so few would be chance. Close jobs with the cause that was found."
+        )
+
+
+def wilson(hits: int, count: int, level: float = LEVEL) -> Rate:
+    """A rate with Wilson's score interval (Wilson 1927); of none the interval is everything."""
+    if not count:
+        return Rate(0, 0, 0.0, 1.0)
+    z = float(norm.ppf(0.5 + level / 2))
+    rate, square = hits / count, z * z / count
+    middle = (rate + square / 2) / (1 + square)
+    half = z * math.sqrt(rate * (1 - rate) / count + square / (4 * count)) / (1 + square)
+    return Rate(hits, count, max(0.0, middle - half), min(1.0, middle + half))
+
+
+def judge(
+    knowledge: Knowledge,
+    engine_of: Callable[[Case], Reasoner],
+    jobs: Iterable[Filed],
+    checklist: bool = True,
+    progress: Callable[[], None] | None = None,
+) -> tuple[tuple[Judged, ...], dict[str, int]]:
+    """Weigh every closed job by this knowledge; and how many cannot be, by the reason.
+
+    The written order of readings is only followed with `checklist`. `progress` is told of every job.
+    """
+    judged: list[Judged] = []
+    left_out: Counter[str] = Counter()
+    for filed in jobs:
+        found = finding(knowledge, filed.case)
+        if isinstance(found, str):
+            left_out[found] += 1
+        else:
+            case = before_repair(filed.case)
+            engine = engine_of(case)
+            try:
+                beliefs = present(engine.outlook(case.evidence(knowledge, engine)).beliefs)
+            except ImpossibleEvidence:
+                left_out["with readings that cannot be so together"] += 1
+            else:
+                other = checklist_minutes(knowledge, engine, case) if checklist else None
+                judged.append(
+                    Judged(
+                        filed.number,
+                        _closed_at(filed),
+                        found.causes,
+                        beliefs,
+                        sum(minutes(knowledge, case)),
+                        other,
+                    )
+                )
+        if progress is not None:
+            progress()
+    return tuple(judged), dict(left_out)
+
+
+def checklist_minutes(knowledge: Knowledge, engine: Reasoner, case: Case) -> float | None:
+    """Minutes until the advice would stop, had the readings been taken in the order written.
+
+    None where that asks for a reading which was not taken on this car: what it would have shown nobody knows.
+    """
+    last = {one.reading: one for one in case.counting.values() if isinstance(one, Seen | Measured)}
+    done = Case(case.complaint, tuple(one for one in case.counting.values() if isinstance(one, Known)))
+    for reading in (name for name in knowledge.readings if name in engine.readings):
+        try:
+            if advise(knowledge, engine, done).stop is not None:
+                break
+        except Contradiction:
+            return None
+        if reading in case.skipped:
+            continue
+        if reading not in last:
+            return None
+        done = done.with_entry(last[reading])
+    return sum(minutes(knowledge, done)) if took(done) else None
+
+
+def summed_up(
+    judged: Sequence[Judged], left_out: Mapping[str, int], span: Span = "quarter", fewest: int = FEWEST
+) -> Record:
+    """Rates over all jobs and by period; raises `TooFew` below the smallest number of jobs."""
+    if len(judged) < fewest:
+        raise TooFew(len(judged), fewest, left_out)
+    by_period: dict[str, list[Judged]] = defaultdict(list)
+    for one in judged:
+        by_period[period_of(one.at, span)].append(one)
+    spared = [one.checklist_minutes - one.minutes for one in judged if one.checklist_minutes is not None]
+    return Record(
+        jobs=len(judged),
+        first=wilson(sum(one.first for one in judged), len(judged)),
+        in_three=wilson(sum(one.in_three for one in judged), len(judged)),
+        sureness=tuple(_sureness(judged, fewest)),
+        periods=tuple(_period(name, jobs, fewest) for name, jobs in sorted(by_period.items())),
+        compared=len(spared),
+        saved=_mean(spared) if len(spared) >= fewest else None,
+        left_out=left_out,
+    )
+
+
+def _period(name: str, jobs: Sequence[Judged], fewest: int) -> Period:
+    if len(jobs) < fewest:
+        return Period(name, len(jobs), None, None, None)
+    return Period(
+        name,
+        len(jobs),
+        wilson(sum(one.first for one in jobs), len(jobs)),
+        wilson(sum(one.in_three for one in jobs), len(jobs)),
+        sum(one.minutes for one in jobs) / len(jobs),
+    )
+
+
+def _sureness(judged: Sequence[Judged], fewest: int) -> Iterator[Sureness]:
+    for low, high in pairwise(SURE):
+        jobs = [one for one in judged if low < one.beliefs[one.order[0]] <= high]
+        if len(jobs) >= fewest:
+            promised = sum(one.beliefs[one.order[0]] for one in jobs) / len(jobs)
+            yield Sureness(low, high, promised, wilson(sum(one.first for one in jobs), len(jobs)))
+
+
+def period_of(at: str, span: Span) -> str:
+    """The month, quarter or year of a time (ISO 8601): "2030-03", "2030 Q1", "2030"; "" where it is none."""
+    try:
+        when = datetime.fromisoformat(at)
+    except ValueError:
+        return ""
+    if span == "month":
+        return f"{when:%Y-%m}"
+    return f"{when:%Y}" if span == "year" else f"{when:%Y} Q{(when.month + 2) // 3}"
+
+
+def _closed_at(filed: Filed) -> str:
+    closed = [step for step, entry in filed.case.counting.items() if isinstance(entry, Closed)]
+    return filed.times[closed[-1] - 1] if closed and closed[-1] <= len(filed.times) else filed.touched
+
+
+def _mean(values: Sequence[float]) -> tuple[float, float, float]:
+    """The mean with its interval, for so many values that it is about normal."""
+    mean = sum(values) / len(values)
+    spread = math.sqrt(sum((one - mean) ** 2 for one in values) / (len(values) - 1) / len(values))
+    half = float(norm.ppf(0.5 + LEVEL / 2)) * spread
+    return mean, mean - half, mean + half

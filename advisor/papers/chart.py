@@ -1,0 +1,185 @@
+"""Probabilities over the steps of a job as a self-contained SVG picture that needs no colour.
+
+Every line has a dash pattern and a marker of its own and is named at its end; names are moved apart
+where ends lie close together, and a thin line leads from each end to its name.
+"""
+
+from __future__ import annotations
+
+import textwrap
+import unicodedata
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from html import escape
+
+from advisor.papers.format import percent
+from advisor.text import clean
+
+WIDTH, HEIGHT = 680.0, 262.0
+LEFT, RIGHT = 46.0, 252.0
+"""Room for the percentages at the left and the names at the right, in px."""
+TOP, BOTTOM = 34.0, 40.0
+LETTER = 12.0
+"""Size of the text; 680 px across the page of a printed card make it 9 points."""
+LEADING = 14.0
+BETWEEN = 4.0
+"""Air between two names."""
+NAME_LETTERS = 29
+"""Letters of a name in one line; a name has two lines at most."""
+SAMPLE = 30.0
+"""Length of the piece of line before its name."""
+STEP_WIDE, MARKER_WIDE, WORD_WIDE = 24.0, 14.0, 70.0
+"""Least room for a step's number, for a marker on a line, and for a word above the picture."""
+
+LINES = (("", "circle"), ("9 4", "square"), ("2 3", "triangle"), ("10 3 2 3", "diamond"), ("5 3", "cross"))
+"""Dash pattern and marker of each line, in order; a picture shows no more lines than these."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One cause: its name, and its probability at every point."""
+
+    name: str
+    values: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Point:
+    """A point of the row: what stands below it, what was done there, and a word above it if it has one."""
+
+    label: str
+    words: str
+    mark: str = ""
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A picture of probabilities; the numbers behind it are told as a table where there are no pictures."""
+
+    title: str
+    points: tuple[Point, ...]
+    lines: tuple[Line, ...]
+
+
+def svg(chart: Chart) -> str:
+    """The chart as an SVG element to stand in a page."""
+    parts = [
+        f'<svg class="chart" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
+        f'aria-label="{escape(clean(chart.title))}">',
+        *_axes(chart),
+    ]
+    shown = list(zip(chart.lines, LINES, strict=False))
+    for line, (dash, marker) in shown:
+        ends = " ".join(f"{_x(chart, at):.1f},{_y(value):.1f}" for at, value in enumerate(line.values))
+        parts.append(f'<polyline points="{ends}" {_stroke(dash)}/>')
+        parts += [_marker(marker, _x(chart, at), _y(line.values[at])) for at in _spaced(chart, MARKER_WIDE)]
+    parts += _names([line for line, _ in shown])
+    return "".join([*parts, "</svg>"])
+
+
+def _x(chart: Chart, at: int) -> float:
+    return LEFT + 8 + (WIDTH - LEFT - RIGHT - 16) * at / max(1, len(chart.points) - 1)
+
+
+def _spaced(chart: Chart, room: float) -> list[int]:
+    """The first point, and of the others those that are at least `room` px apart; the first takes two."""
+    found = [0]
+    for at in range(1, len(chart.points)):
+        if _x(chart, at) - _x(chart, found[-1]) >= (2 * room if found == [0] and room == STEP_WIDE else room):
+            found.append(at)
+    return found
+
+
+def _y(probability: float) -> float:
+    return TOP + (HEIGHT - TOP - BOTTOM) * (1 - probability)
+
+
+def _stroke(dash: str) -> str:
+    return 'fill="none" stroke="#111" stroke-width="1.6"' + (f' stroke-dasharray="{dash}"' if dash else "")
+
+
+def _text(x: float, y: float, words: str, anchor: str = "start") -> str:
+    return (
+        f'<text x="{x:.1f}" y="{y:.1f}" font-size="{LETTER:g}" fill="#111" '
+        f'text-anchor="{anchor}">{escape(clean(words))}</text>'
+    )
+
+
+def _rule(x1: float, y1: float, x2: float, y2: float, stroke: str) -> str:
+    return (
+        f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{stroke}" stroke-width="1"/>'
+    )
+
+
+def _axes(chart: Chart) -> Iterator[str]:
+    right = WIDTH - RIGHT
+    for level in (0.0, 0.25, 0.5, 0.75, 1.0):
+        yield _rule(LEFT, _y(level), right, _y(level), "#111" if level == 0 else "#bbb")
+        yield _text(LEFT - 6, _y(level) + 4, f"{100 * level:.0f} %", "end")
+    for at in _spaced(chart, STEP_WIDE):
+        yield _text(_x(chart, at), _y(0) + 18, chart.points[at].label, "middle")
+    word_ends = [-WORD_WIDE, -WORD_WIDE]  # of the two rows of words
+    for at, point in enumerate(chart.points):
+        if not point.mark:
+            continue
+        x = _x(chart, at)
+        row = next((row for row, end in enumerate(word_ends) if x - end >= WORD_WIDE), None)
+        yield _rule(x, TOP - 6 - LEADING * (row or 0), x, _y(0), "#666")
+        if row is not None:
+            yield _text(x, TOP - 9 - LEADING * row, point.mark, "middle")
+            word_ends[row] = x
+    yield _text((LEFT + right) / 2, HEIGHT - 6, "step", "middle")
+
+
+def _marker(kind: str, x: float, y: float) -> str:
+    if kind == "circle":
+        return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3.6" fill="#111"/>'
+    if kind == "cross":
+        arms = f"M{x - 4:.1f},{y - 4:.1f}l8,8M{x - 4:.1f},{y + 4:.1f}l8,-8"
+        return f'<path d="{arms}" stroke="#111" stroke-width="2" fill="none"/>'
+    path = {
+        "square": f"M{x - 3.6:.1f},{y - 3.6:.1f}h7.2v7.2h-7.2z",
+        "triangle": f"M{x:.1f},{y - 4.8:.1f}l4.6,8h-9.2z",
+        "diamond": f"M{x:.1f},{y - 5:.1f}l5,5l-5,5l-5,-5z",
+    }[kind]
+    return f'<path d="{path}" fill="#fff" stroke="#111" stroke-width="1.4"/>'
+
+
+def wrapped(name: str, letters: int = NAME_LETTERS) -> list[str]:
+    """A name in one or two lines; what is longer ends in dots."""
+    wide = any(unicodedata.east_asian_width(one) in "WF" for one in name)
+    return textwrap.wrap(name, letters // 2 if wide else letters, max_lines=2, placeholder=" …") or [""]
+
+
+def spread(wanted: Sequence[float], heights: Sequence[float], low: float, high: float) -> list[float]:
+    """Tops of labels from `low` down to `high`: as near to those wanted as they can be without overlaps.
+
+    `wanted` must be in order. What does not fit all together is packed from `low` on.
+    """
+    tops: list[float] = []
+    floor = low
+    for want, height in zip(wanted, heights, strict=True):
+        tops.append(max(want, floor))
+        floor = tops[-1] + height
+    ceiling = high
+    for at in reversed(range(len(tops))):
+        tops[at] = max(min(tops[at], ceiling - heights[at]), low + sum(heights[:at]))
+        ceiling = tops[at]
+    return tops
+
+
+def _names(lines: Sequence[Line]) -> Iterator[str]:
+    order = sorted(range(len(lines)), key=lambda at: (-lines[at].values[-1], at))
+    said = [wrapped(f"{percent(lines[at].values[-1])} {lines[at].name}") for at in order]
+    heights = [LEADING * len(words) + BETWEEN for words in said]
+    ends = [_y(lines[at].values[-1]) for at in order]
+    tops = spread([end - LEADING / 2 for end in ends], heights, 4.0, HEIGHT - 4)
+    right = WIDTH - RIGHT
+    for at, words, end, top in zip(order, said, ends, tops, strict=True):
+        middle = top + LEADING / 2
+        yield _rule(right - 2, end, right + 16, middle, "#888")
+        dash, marker = LINES[at]
+        yield f'<path d="M{right + 16:.1f},{middle:.1f}h{SAMPLE:g}" {_stroke(dash)}/>'
+        yield _marker(marker, right + 16 + SAMPLE / 2, middle)
+        for number, one in enumerate(words):
+            yield _text(right + 22 + SAMPLE, middle + 4 + number * LEADING, one)

@@ -1,0 +1,69 @@
+"""Numbers, times and probabilities as people read them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+
+BAR = 20
+"""Characters of a full bar."""
+
+
+def bar(probability: float, width: int = BAR) -> str:
+    """A probability as a bar of block characters, to an eighth of a character."""
+    eighths = round(probability * width * 8)
+    whole, part = divmod(eighths, 8)
+    return ("█" * whole + (" ▏▎▍▌▋▊▉"[part] if part else "")).ljust(width)
+
+
+def percent(probability: float) -> str:
+    """A probability for people: never 0 % or 100 % where it is neither."""
+    if 0 < probability < 0.005:
+        return "<1 %"
+    if 0.995 < probability < 1:
+        return ">99 %"
+    return f"{round(100 * probability, 8):.0f} %"  # round-off does not tell 60 from 61
+
+
+def duration(minutes: float) -> str:
+    """Minutes for people: "5 min", "1 h 15"."""
+    whole = round(minutes)
+    if whole < 60:
+        return f"{minutes:.2g} min" if minutes < 1 else f"{whole} min"
+    hours, rest = divmod(whole, 60)
+    return f"{hours} h {rest:02}" if rest else f"{hours} h"
+
+
+def clock_words(when: datetime) -> str:
+    """A time of day here, with the weekday."""
+    return f"{when.astimezone():%a %H:%M}"
+
+
+def age(since: str, now: datetime) -> str:
+    """How long ago a time (ISO 8601) was: "5 min ago", "3 days ago"; "just now" where it is still to come."""
+    minutes = (now - datetime.fromisoformat(since)).total_seconds() / 60
+    if minutes < 1:
+        return "just now"
+    if minutes < 24 * 60:
+        return f"{duration(minutes)} ago"
+    days = round(minutes / (24 * 60))
+    return f"{days} day{'' if days == 1 else 's'} ago"
+
+
+def plain(word: str) -> str:
+    """An id as words."""
+    return word.replace("_", " ")
+
+
+def curve(probabilities: Iterable[float]) -> str:
+    """Probabilities over the steps as a row of columns, an eighth of the height each."""
+    return "".join("▁▂▃▄▅▆▇█"[min(7, int(8 * probability))] for probability in probabilities)
+
+
+def when(at: str, year: bool = True) -> str:
+    """A time (ISO 8601, with zone) as it was here: "4 Mar 2030, 09:20", or "4 Mar 09:20"."""
+    try:
+        here = datetime.fromisoformat(at).astimezone()
+    except ValueError:
+        return at
+    return f"{here.day} {here:%b %Y, %H:%M}" if year else f"{here.day} {here:%b %H:%M}"

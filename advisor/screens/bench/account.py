@@ -1,0 +1,95 @@
+"""The account of a draw: total, what is found, what is unexplained, and whether that is the end of it."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import on, work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.widgets import Button, Input, Static
+
+from advisor.bench.session import NotUnderstood, Session
+from advisor.bench.wording import account_lines
+from advisor.screens.widgets.asking import AskingDialog
+from advisor.screens.widgets.labelled import Labelled
+from advisor.store.errors import StoreTrouble
+
+
+class AccountScreen(AskingDialog[Session]):
+    """Shows the account and takes parts found by disconnecting; returns the session it ends with."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back", tooltip="Back to the bench")]
+
+    def __init__(self, session: Session) -> None:
+        super().__init__()
+        self.session = session
+        self.saving = False
+
+    def compose(self) -> ComposeResult:
+        """The account, and a row for another part."""
+        with VerticalScroll(id="box", can_focus=False):
+            yield Static(id="account", markup=False)
+            yield Labelled(
+                "Disconnected", Input(placeholder="which part", id="what", compact=True, max_length=60)
+            )
+            yield Labelled(
+                "Draw falls by", Input(placeholder="e.g. 120 mA", id="much", compact=True, max_length=30)
+            )
+            yield Static(id="says", markup=False)
+            with Horizontal(classes="row"):
+                yield Button("Add this part", id="add", variant="primary", compact=True)
+                yield Button("Back", id="back", compact=True)
+
+    def on_mount(self) -> None:
+        """Show the account as it stands."""
+        self.show_account()
+
+    def show_account(self) -> None:
+        """Show the account as it stands."""
+        self.query_one("#account", Static).update("\n".join(account_lines(self.session.account)))
+
+    @on(Input.Submitted)
+    @on(Button.Pressed, "#add")
+    def add(self) -> None:
+        """Add a part."""
+        what, much = self.query_one("#what", Input), self.query_one("#much", Input)
+        if not what.value.strip() or not much.value.strip():
+            self.query_one("#says", Static).update(
+                "Something is missing. Write what was disconnected, and by how much the draw fell."
+            )
+            return
+        if not self.saving:
+            self.saving = True
+            self.save(what.value.strip(), much.value)
+
+    @work(thread=True)
+    def save(self, what: str, much: str) -> None:
+        """Save the part, off the event loop."""
+        try:
+            session = self.session.accounted(what, much, self.session.account_instrument)
+        except (NotUnderstood, StoreTrouble) as error:
+            self.app.call_from_thread(self.not_added, str(error))
+            return
+        self.app.call_from_thread(self.added, session)
+
+    def not_added(self, why: str) -> None:
+        """Say why it is not; it still stands in its fields."""
+        self.saving = False
+        self.query_one("#says", Static).update(why)
+
+    def added(self, session: Session) -> None:
+        """Show the account with it, ready for another one."""
+        self.session, self.saving = session, False
+        self.show_account()
+        self.query_one("#says", Static).update("Added.")
+        what, much = self.query_one("#what", Input), self.query_one("#much", Input)
+        what.value = much.value = ""
+        what.focus()
+
+    @on(Button.Pressed, "#back")
+    def action_back(self) -> None:
+        """Back to the bench, once what was added is saved."""
+        if not self.saving:
+            self.dismiss(self.session)

@@ -1,0 +1,258 @@
+"""What stands on the task card: lines to read, and lines to choose from, for every state a job can be in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from textual.content import Content
+
+from advisor.advice.advice import Proposal
+from advisor.advice.waits import Plan
+from advisor.bench.session import Session
+from advisor.bench.wording import (
+    account_line,
+    better_ahead_words,
+    caution_words,
+    disagreement_words,
+    off_by_words,
+    one_cause_words,
+    outcome_words,
+    remedy_lines,
+    stop_sentence,
+    why,
+)
+from advisor.papers.format import clock_words, duration, percent
+from advisor.simulate.rollout import LookAhead
+
+
+@dataclass(frozen=True)
+class Card:
+    """Lines of text, and choices as (action with its argument, words, what it would do).
+
+    `to_see` are the places of the lines that have to come into view before they can be confirmed.
+    """
+
+    lines: tuple[Content, ...]
+    choices: tuple[tuple[str, str, str], ...]
+    to_see: tuple[int, ...] = ()
+
+
+def card(
+    session: Session, proposal: Proposal | None, confidence: str, ahead: LookAhead | None = None
+) -> Card:
+    """The card for a reading to be taken, or for the end of the search where there is none."""
+    return _reading(session, proposal, confidence, ahead) if proposal else _end(session)
+
+
+def _warnings(session: Session) -> list[Content]:
+    """What is said above everything else."""
+    lines = []
+    if session.advice.belief_error:
+        lines.append(Content(off_by_words(session.advice.belief_error)))
+    if session.disagreement:
+        words = disagreement_words(session.knowledge, session.disagreement)
+        lines.append(Content.styled(f"! {words}", "bold"))
+    if session.one_cause is not None:
+        words = one_cause_words(session.advice.suspects, session.one_cause)
+        lines.append(Content.styled(f"! {words}", "bold"))
+    if session.account and (session.account.found_ma or session.one_cause is not None):
+        lines.append(Content(account_line(session.account)))
+    return lines
+
+
+def _reading(session: Session, proposal: Proposal, confidence: str, ahead: LookAhead | None) -> Card:
+    knowledge = session.knowledge
+    reading = knowledge.readings[proposal.reading]
+    answers = session.answers(proposal.reading)
+    cautions = session.cautions(proposal)
+    to_read = session.to_acknowledge(cautions)
+    lines = _warnings(session)
+    lines.append(Content.styled(reading.name, "bold"))
+    to_see = _places(len(lines), cautions, to_read)
+    if to_read:  # in view on a small screen as well
+        lines += caution_lines(session, cautions)
+    lines.append(Content.styled(why(session.advice, answers, proposal), "italic"))
+    lines.append(Content(" · ".join(_facts(session, proposal))))
+    if ahead is not None and ahead.winner not in (None, proposal.reading):
+        lines.append(Content.styled(better_ahead_words(knowledge, ahead), "bold"))
+    act = session.act(proposal)
+    if act is not None:
+        lines.append(
+            Content.styled(
+                f"Or try the remedy at once (key e): “{knowledge.title(act.fault)}”. Expected to the end: "
+                f"{duration(act.minutes_acting)}, against {duration(act.minutes_reading)} by this reading.",
+                "bold",
+            )
+        )
+    plan = session.plan(proposal)
+    if plan is not None:
+        lines += _plan_lines(session, plan)
+    for setup in proposal.setups:
+        said = knowledge.setups[setup]
+        wait = f", then wait {duration(said.waiting_minutes)}" if said.waiting_minutes else ""
+        lines.append(Content(f"First: {said.name} ({duration(said.hands_on_minutes)}{wait})"))
+        lines += [Content(f"  – {step}") for step in said.steps]
+    lines += _in_place(session, proposal)
+    if not to_read:
+        lines += caution_lines(session, cautions)
+    if reading.ask and reading.who == "customer":
+        lines.append(Content(f"Ask: “{reading.ask}”"))
+    lines += [Content(f"– {step}") for step in reading.steps]
+    choices: list[tuple[str, str, str]] = []
+    if to_read:
+        choices.append(("read", "y I have read the cautions (⚠) above", ""))
+    else:
+        choices += _answers(session, proposal, confidence)
+    if plan is not None and session.may_begin(plan):
+        choices.append(("wait", f"w Begin the wait now: {knowledge.setups[plan.setups[-1]].name}", ""))
+    choices.append(("skip", "x Cannot do this here", ""))
+    if session.advice.stop is not None:
+        choices.append(("result", f"r Back to: {stop_sentence(knowledge, session.advice.stop)}", ""))
+    return Card(tuple(lines), tuple(choices), to_see)
+
+
+def _places(first: int, cautions: Sequence[str], to_read: Sequence[str]) -> tuple[int, ...]:
+    """Where the cautions still to be read stand, the first of all cautions standing at `first`."""
+    return tuple(first + at for at, caution in enumerate(cautions) if caution in to_read)
+
+
+def _facts(session: Session, proposal: Proposal) -> list[str]:
+    knowledge, reading = session.knowledge, session.knowledge.readings[proposal.reading]
+    facts = [duration(reading.minutes)]
+    if reading.instrument:
+        at_hand = [one for one in reading.instrument if one not in session.at_hand.without]
+        facts.append(" or ".join(knowledge.instruments[one].name for one in at_hand))
+    if proposal.best_instrument and proposal.best_bits > proposal.information_bits + 0.005:
+        best = knowledge.instruments[proposal.best_instrument].name
+        facts.append(f"{best} would tell {proposal.best_bits:.2f} bits")
+    if reading.who == "certified":
+        facts.append("by a certified person")
+    return facts
+
+
+def _plan_lines(session: Session, plan: Plan) -> list[Content]:
+    """Before you wait, take these; when you come back, these."""
+    names = " and ".join(session.knowledge.setups[setup].name.lower() for setup in plan.setups)
+    lines = [
+        Content.styled(
+            f"Plan: {duration(plan.hands_on_minutes)} to prepare, {duration(plan.waiting_minutes)} to wait "
+            f"({names}), charged once.",
+            "bold",
+        )
+    ]
+    for title, readings in (("Before you wait", plan.before), ("When you come back", plan.after)):
+        if readings:
+            lines.append(Content(f"{title}: " + "; ".join(one.name for one in readings) + "."))
+    return lines
+
+
+def _in_place(session: Session, proposal: Proposal) -> list[Content]:
+    """The setups of the reading that are in place, and how long they still need."""
+    knowledge = session.knowledge
+    lines = []
+    for setup in session.needed(proposal.reading):
+        left = session.waiting.get(setup)
+        if left is None:
+            continue
+        name = knowledge.setups[setup].name
+        if left > 0:
+            when = clock_words(session.ready_at(setup))
+            lines.append(Content.styled(f"… Waiting: {name}. Ready at {when}, in {duration(left)}.", "bold"))
+        else:
+            lines.append(Content(f"✓ In place: {name}"))
+    return lines
+
+
+def caution_lines(session: Session, cautions: Iterable[str]) -> list[Content]:
+    """Cautions with their signal words; those that were read already say so."""
+    lines = []
+    for name in cautions:
+        words = caution_words(session.knowledge, name)
+        if name in session.case.acknowledged:
+            lines.append(Content(f"✓ read: {words}"))
+        else:
+            lines.append(Content.styled(f"⚠ {words}", "bold $warning"))
+    return lines
+
+
+def _answers(session: Session, proposal: Proposal, confidence: str) -> list[tuple[str, str, str]]:
+    knowledge, reading = session.knowledge, session.knowledge.readings[proposal.reading]
+    choices = []
+    if reading.quantity:
+        choices.append(("measure", "m Type what the meter shows (or just type it)", ""))
+    sure = "" if confidence == "certain" or reading.quantity else f" ({confidence})"
+    for number, answer in enumerate(session.answers(proposal.reading), start=1):
+        words = outcome_words(knowledge, session.case, proposal.reading, answer.outcome, session.preferences)
+        leading = max(answer.after, key=lambda fault: answer.after[fault])
+        effect = f"→ {percent(answer.after[leading])} {knowledge.title(leading)}"
+        mark = "–" if reading.quantity else str(number)
+        choices.append((f"saw {answer.outcome}", f"{mark} {words}{sure}", effect))
+    return choices
+
+
+def _end(session: Session) -> Card:
+    knowledge, stop = session.knowledge, session.advice.stop
+    lines = _warnings(session)
+    choices: list[tuple[str, str, str]] = []
+    if stop is None:
+        if session.ranking in ("quick looks", "on the trolley") and session.advice.proposals:
+            lines.append(Content(f"No reading is left among the {session.ranking}. Others are: key i."))
+        else:
+            lines.append(Content("Every reading that could tell something has been taken or skipped."))
+    else:
+        lines.append(Content.styled(stop_sentence(knowledge, stop), "bold"))
+        if stop.reason == "check":
+            return _check(session, lines)
+        if stop.reason == "gone":
+            return _gone(session, lines)
+        lines += [Content(line) for line in remedy_lines(knowledge, stop, cautions=False)]
+    cautions = session.remedy_cautions(session.found)
+    to_see = _places(len(lines), cautions, session.to_acknowledge(cautions))
+    lines += caution_lines(session, cautions)
+    others = [one for one in session.advice.suspects[1:] if one.probability >= 0.5]
+    lines += [Content(f"Also likely: {one.name} ({percent(one.probability)}).") for one in others]
+    lines.append(Content("After the repair the complaint is looked for again: two causes are common."))
+    if to_see:
+        choices.append(("read", "y I have read the cautions (⚠) above", ""))
+    elif stop is not None and stop.fault is not None:
+        choices.append((f"repaired {stop.fault}", f"1 The remedy is done: {knowledge.title(stop.fault)}", ""))
+    choices.append(("remedy", "e Another remedy was done", ""))
+    choices.append(("close", "c Close the job", ""))
+    if session.proposals:
+        choices.append(("other", "o Take another reading all the same", ""))
+    choices.append(("undo", "u Take back the last step", ""))
+    return Card(tuple(lines), tuple(choices), to_see)
+
+
+def _check(session: Session, lines: list[Content]) -> Card:
+    """The remedy is done: is the complaint gone?"""
+    complaint = session.knowledge.complaints[session.case.complaint]
+    lines.append(Content(f"How: {complaint.check or 'as the customer noticed it: ' + complaint.name}"))
+    lines.append(
+        Content(f"About {duration(complaint.check_minutes)}. What was read before the repair still counts.")
+    )
+    choices = [
+        ("checked gone", "1 The complaint is gone", ""),
+        ("checked there", "2 The complaint is still there", "→ the search goes on with what is known"),
+        ("other", "o Take a reading first", ""),
+        ("undo", "u Take back the last step", ""),
+    ]
+    return Card(tuple(lines), tuple(choices))
+
+
+def _gone(session: Session, lines: list[Content]) -> Card:
+    """The complaint is gone: close, unless another cause is still likely."""
+    others = [one for one in session.advice.suspects if one.probability >= 0.3]
+    for one in others:
+        lines.append(
+            Content.styled(f"! Still likely: {one.name} ({percent(one.probability)}). Look first.", "bold")
+        )
+    found = session.case.repaired[-1]
+    choices = [
+        (f"closed {found}", f"1 Close the job: {session.knowledge.title(found)}", ""),
+        ("close", "c Close it with another cause", ""),
+        ("other", "o Take another reading", ""),
+        ("undo", "u Take back the last step", ""),
+    ]
+    return Card(tuple(lines), tuple(choices))

@@ -1,0 +1,77 @@
+"""Another cause than the leading ones: searched among all that the complaint lists, or written in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.widgets import Button, Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+from advisor.bench.session import LONGEST_CAUSE
+from advisor.screens.widgets.asking import AskingDialog
+from advisor.screens.widgets.choices import ChoiceList
+from advisor.screens.widgets.labelled import Labelled
+
+IN_WORDS = "in words"
+
+
+class CauseScreen(AskingDialog[tuple[str, str]]):
+    """Returns a listed fault and "", or "" and the cause in words; None for going back."""
+
+    AUTO_FOCUS = "#search"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "back", "Back", tooltip="Go back, enter nothing")
+    ]
+
+    def __init__(self, causes: Sequence[tuple[str, str]]) -> None:
+        super().__init__()
+        self.causes = causes
+
+    def compose(self) -> ComposeResult:
+        """A search, what it finds, and what was typed as a cause of its own."""
+        with Vertical(id="box"):
+            yield Static("Search the causes of this complaint, or write what it was.", markup=False)
+            field = Input(placeholder="search, or write", id="search", max_length=LONGEST_CAUSE, compact=True)
+            yield Labelled("Cause", field)
+            yield ChoiceList(id="causes")
+            yield Button("Back", compact=True)
+
+    def on_mount(self) -> None:
+        """Show all causes."""
+        self.find()
+
+    @on(Input.Changed)
+    def find(self) -> None:
+        """Show the causes that all words fit."""
+        typed = self.query_one(Input).value
+        listed = self.query_one(OptionList)
+        listed.clear_options()
+        for fault, words in self.causes:
+            if all(word in words.casefold() for word in typed.casefold().split()):
+                listed.add_option(Option(Content(words), id=fault))
+        if typed.strip():
+            listed.add_option(Option(Content(f"None of these, in words: {typed.strip()}"), id=IN_WORDS))
+
+    @on(Input.Submitted)
+    def to_list(self) -> None:
+        """On to what was found; none of it is chosen by that."""
+        self.query_one(OptionList).focus()
+
+    @on(OptionList.OptionSelected)
+    def chosen(self, event: OptionList.OptionSelected) -> None:
+        """Hand back the cause."""
+        if event.option_id == IN_WORDS:
+            self.dismiss(("", self.query_one(Input).value.strip()))
+        else:
+            self.dismiss((event.option_id or "", ""))
+
+    @on(Button.Pressed)
+    def action_back(self) -> None:
+        """Go back."""
+        self.dismiss(None)

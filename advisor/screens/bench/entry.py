@@ -1,0 +1,167 @@
+"""Type what the meter shows; what it comes to is shown while typing."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.events import Key
+from textual.widget import Widget
+from textual.widgets import Button, Input, Label, Static
+
+from advisor.bench.session import NotUnderstood, Session
+from advisor.case.typed import Understood
+from advisor.screens.widgets.asking import AskingDialog
+from advisor.screens.widgets.pick import Pick
+
+
+class EntryScreen(AskingDialog[Understood]):
+    """The fields of a quantity reading; returns what they come to, or None for going back."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "back", "Back", tooltip="Go back, enter nothing")
+    ]
+
+    def __init__(self, session: Session, reading: str, started: str = "") -> None:
+        super().__init__()
+        self.session, self.reading, self.started = session, reading, started
+        self.fields = session.fields(reading)
+        self.is_up = False
+        self.missing = ""
+
+    def compose(self) -> ComposeResult:
+        """One row for each field, then what they come to."""
+        names = self.session.knowledge.instruments
+        with VerticalScroll(id="box", can_focus=False):
+            yield Static(self.session.knowledge.readings[self.reading].name, markup=False)
+            for at, one in enumerate(self.fields):
+                if one.key != self.reading:
+                    yield Label(one.ask, classes="ask", markup=False)
+                with Horizontal(classes="row"):
+                    if one.unit is None:
+                        yield Pick(one.ask, one.choices, "choose", name=f"field-{at}")
+                        continue
+                    yield Input(
+                        value=self.started if at == 0 else "",
+                        id=f"field-{at}",
+                        compact=True,
+                        max_length=60,
+                        select_on_focus=False,
+                        placeholder="may stay empty" if one.optional else "the number the meter shows",
+                    )
+                    yield Label(one.unit, classes="unit", markup=False)
+                    if self.with_what(at) == f"with-{at}":
+                        words = [(name, names[name].name) for name in one.instruments]
+                        yield Pick(
+                            "Taken with", words, "taken with?", one.instrument or None, name=f"with-{at}"
+                        )
+            yield Static(id="says", markup=False)
+            with Horizontal(classes="row"):
+                yield Button("Enter it", id="enter", variant="primary", compact=True)
+                yield Button("Back", id="back", compact=True)
+
+    def with_what(self, at: int) -> str:
+        """Where it is chosen what a number was taken with, once for all that can share it; or ""."""
+        instruments = self.fields[at].instruments
+        first = next(which for which, one in enumerate(self.fields) if one.instruments == instruments)
+        return f"with-{first}" if len(instruments) > 1 else ""
+
+    def on_mount(self) -> None:
+        """Begin where the first thing is to be filled in."""
+        first = self.query_one("#field-0") if self.fields else self.query_one("#enter")
+        if isinstance(first, Input):
+            first.value = self.started
+            first.cursor_position = len(self.started)
+        self.is_up = True
+        first.focus()
+        self.understood()
+
+    def on_key(self, event: Key) -> None:
+        """Keys that come before the field has the focus go into it; with the focus it takes them itself."""
+        if event.is_printable and self.takes_typing:
+            self.take(event)
+
+    @property
+    def takes_typing(self) -> bool:
+        """Letters go into the first field unless something else has the focus."""
+        return not isinstance(self.focused, Pick | Button)
+
+    def take(self, event: Key) -> None:
+        """Put a typed character into the first field, or keep it until there is one."""
+        event.stop()
+        event.prevent_default()
+        if not event.is_printable or event.character is None:
+            return
+        if not self.is_up:
+            self.started += event.character
+            return
+        for field in self.query("#field-0").results(Input):
+            field.insert_text_at_cursor(event.character)
+
+    def understood(self) -> Understood | None:
+        """Show what the fields come to."""
+        filled: dict[str, str] = {}
+        instruments: dict[str, str] = {}
+        for at, one in enumerate(self.fields):
+            widget = self.query_one(f"#field-{at}")
+            if isinstance(widget, Input):
+                filled[one.key] = widget.value
+                shared = self.with_what(at)
+                chosen = self.query_one(f"#{shared}", Pick).value if shared else one.instrument
+                instruments[one.key] = chosen or ""
+            elif isinstance(widget, Pick):
+                filled[one.key] = widget.value or ""
+        says = self.query_one("#says", Static)
+        self.missing = ""
+        try:
+            understood = self.session.understand(self.reading, filled, instruments)
+        except NotUnderstood as error:
+            says.update(str(error))
+            self.missing = error.field
+            return None
+        says.update("\n".join(understood.lines))
+        return understood
+
+    @on(Input.Changed)
+    def typed(self) -> None:
+        """Something was typed."""
+        self.understood()
+
+    @on(Pick.Changed)
+    def chosen(self) -> None:
+        """Something was chosen: on to what is missing, or to the end."""
+        if self.understood() is not None:
+            self.query_one("#enter").focus()
+        else:
+            self.where_missing().focus()
+
+    @on(Input.Submitted)
+    @on(Button.Pressed, "#enter")
+    def entered(self) -> None:
+        """Hand back what was understood; where something is missing go there, and list what it can be."""
+        understood = self.understood()
+        if understood is not None:
+            self.dismiss(understood)
+            return
+        self.app.bell()
+        missing = self.where_missing()
+        missing.focus()
+        if isinstance(missing, Pick):
+            missing.action_open()
+
+    def where_missing(self) -> Widget:
+        """The line to go on with: the field that is missing, what it was taken with, or where one is now."""
+        for at, one in enumerate(self.fields):
+            if one.key == self.missing:
+                field = self.query_one(f"#field-{at}")
+                filled = isinstance(field, Input) and field.value.strip()
+                return self.query_one(f"#{self.with_what(at)}") if filled else field
+        return self.focused or self.query_one("#enter")
+
+    @on(Button.Pressed, "#back")
+    def action_back(self) -> None:
+        """Go back."""
+        self.dismiss(None)

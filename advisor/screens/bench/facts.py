@@ -1,0 +1,60 @@
+"""What is known of the vehicle: one question for each fact, "not known" is always an answer."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.widgets import Button, Footer, Label, Static
+
+from advisor.knowledge.knowledge import Fact
+from advisor.papers.format import plain
+from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.pick import Pick
+
+
+class FactsScreen(AskingScreen[dict[str, str]]):
+    """Vehicle facts as choices; returns those that are known."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on with what is known"),
+        Binding("escape", "back", "Back", tooltip="Leave the vehicle as it was"),
+    ]
+
+    def __init__(self, facts: Mapping[str, Fact], known: Mapping[str, str]) -> None:
+        super().__init__()
+        self.facts, self.known = facts, known
+
+    def compose(self) -> ComposeResult:
+        """A row for each fact that bears on this complaint."""
+        yield Static("The vehicle. Leave what you do not know; nothing is assumed.", id="title")
+        with VerticalScroll(id="facts", can_focus=False):
+            for name, fact in self.facts.items():
+                with Horizontal(classes="fact"):
+                    yield Label(fact.ask, markup=False)
+                    yield Pick(
+                        fact.ask,
+                        [(value, plain(value)) for value in fact.values],
+                        "not known",
+                        self.known.get(name),
+                        may_be_none=True,
+                        name=f"fact-{name}",
+                    )
+        yield Button("Go on", id="go", variant="primary", compact=True)
+        yield Footer()
+
+    def on_button_pressed(self) -> None:
+        """Hand back what is known."""
+        self.action_go()
+
+    def action_back(self) -> None:
+        """Leave the vehicle as it was."""
+        self.dismiss(None)
+
+    def action_go(self) -> None:
+        """Hand back what is known."""
+        chosen = {name: self.query_one(f"#fact-{name}", Pick).value for name in self.facts}
+        self.dismiss({name: value for name, value in chosen.items() if value is not None})

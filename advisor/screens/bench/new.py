@@ -1,0 +1,77 @@
+"""A new job: the tag of the car, and what the customer complains about."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.widgets import Button, Input, OptionList, Static
+from textual.widgets.option_list import Option
+
+from advisor.knowledge.knowledge import Knowledge
+from advisor.screens.widgets.asking import AskingDialog
+from advisor.screens.widgets.choices import ChoiceList
+from advisor.screens.widgets.labelled import Labelled
+
+
+class NewJobScreen(AskingDialog[tuple[str, str]]):
+    """Returns tag and complaint, or None for going back."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back", tooltip="No new job")]
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        super().__init__()
+        self.knowledge = knowledge
+
+    def compose(self) -> ComposeResult:
+        """Tag first, then the complaints in the customer's words."""
+        with Vertical(id="box"):
+            yield Static("New job. Which car? A tag of your own: no names, no number plates.", markup=False)
+            field = Input(placeholder="e.g. bay 2 blue estate", id="tag", max_length=80, compact=True)
+            yield Labelled("Tag", field)
+            yield Static("What is complained about?", markup=False)
+            yield ChoiceList(
+                *(
+                    Option(
+                        Content.assemble(one.name, (f'  "{one.customer[0]}"' if one.customer else "", "dim")),
+                        id=name,
+                    )
+                    for name, one in self.knowledge.complaints.items()
+                ),
+                id="complaints",
+            )
+            yield Static(id="says", markup=False)
+            yield Button("Back", compact=True)
+
+    def on_mount(self) -> None:
+        """The tag comes first."""
+        self.query_one("#tag").focus()
+
+    @on(Input.Submitted)
+    def to_complaints(self) -> None:
+        """Enter in the tag goes on to the complaints."""
+        self.screen.set_focus(self.query_one("#complaints"))
+
+    @on(OptionList.OptionSelected)
+    def chosen(self, event: OptionList.OptionSelected) -> None:
+        """Hand back tag and complaint; without a tag nobody finds the job again."""
+        tag = self.query_one("#tag", Input).value.strip()
+        if not tag:
+            self.query_one("#says", Static).update(
+                "There is no tag. Give the car one, to find the job again."
+            )
+            self.query_one("#tag").focus()
+            return
+        self.dismiss((tag, event.option_id or ""))
+
+    def on_button_pressed(self) -> None:
+        """No new job."""
+        self.dismiss(None)
+
+    def action_back(self) -> None:
+        """No new job."""
+        self.dismiss(None)

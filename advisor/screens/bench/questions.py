@@ -1,0 +1,192 @@
+"""What is asked before something is done at the bench: which reading, which step, which setup, and why."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from advisor.bench.wording import entry_words
+from advisor.measure.units import PREFERENCES
+from advisor.papers.format import duration
+from advisor.screens.widgets.choices import ChoiceScreen
+
+if TYPE_CHECKING:
+    from advisor.screens.bench.task import TaskScreen
+
+SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
+CANCEL_REASONS = ("opened by mistake", "the customer called it off", "done elsewhere")
+END_REASONS = ("the car was disturbed", "no longer needed", "begun by mistake")
+
+
+def units(bench: TaskScreen) -> None:
+    """Choose preferred units."""
+    lines = [(f"{kind} {unit}", f"{kind}: {unit}") for kind, units in PREFERENCES.items() for unit in units]
+
+    def prefer(chosen: str | None) -> None:
+        if chosen:
+            kind, _, unit = chosen.rpartition(" ")
+            bench.change(lambda: bench.session.prefers(kind, unit))
+
+    bench.app.push_screen(ChoiceScreen("Units you prefer; they are remembered", lines), prefer)
+
+
+def again(bench: TaskScreen) -> None:
+    """Take a reading again that was taken before."""
+    readings = bench.session.knowledge.readings
+    lines = [(name, readings[name].name) for name in bench.session.case.taken if name in readings]
+    if not lines:
+        bench.notify("Nothing has been read yet.", timeout=3)
+        return
+    bench.app.push_screen(
+        ChoiceScreen("Which reading again?", lines), lambda reading: take_again(bench, reading)
+    )
+
+
+def take_again(bench: TaskScreen, reading: str | None) -> None:
+    """Ask for the answer of a reading once more; the first one stays on record."""
+    if reading is None:
+        return
+    said = bench.session.knowledge.readings[reading]
+    if said.quantity:
+        bench.measure(reading)
+        return
+
+    def saw(outcome: str | None) -> None:
+        if outcome is not None:
+            bench.change(lambda: bench.session.saw(reading, outcome))
+
+    bench.app.push_screen(ChoiceScreen(said.name, list(said.answers.items())), saw)
+
+
+def steps(bench: TaskScreen) -> None:
+    """Choose any step, to take it back or to correct it."""
+    session = bench.session
+    lines = [
+        (str(step), entry_words(session.knowledge, session.case, entry))
+        for step, entry in session.case.counting.items()
+    ]
+    if not lines:
+        bench.notify("Nothing has been entered yet.", timeout=3)
+        return
+
+    def take_back(step: str | None) -> None:
+        if step is not None:
+            correct(bench, int(step))
+
+    title = "Take back which step? The record of it stays."
+    bench.app.push_screen(ChoiceScreen(title, lines, numbered=False), take_back)
+
+
+def correct(bench: TaskScreen, step: int) -> None:
+    """Take back a step, and ask for the right answer where it was one."""
+    entry = bench.session.case.counting[step]
+    reading = getattr(entry, "reading", None)
+    lines = [("wrong", "It was wrong: take it back"), ("slip", "A slip of the finger: take it back")]
+    if reading in bench.session.knowledge.readings:
+        lines.insert(0, ("again", "Take it back and give another answer"))
+
+    def because(reason: str | None) -> None:
+        if reason is not None:
+            words = {"wrong": "it was wrong", "slip": "a slip of the finger", "again": "corrected"}
+            bench.change(lambda: bench.session.taken_back(step, words[reason]))
+            if reason == "again":
+                take_again(bench, reading)
+
+    bench.app.push_screen(ChoiceScreen("What about it?", lines), because)
+
+
+def skip(bench: TaskScreen) -> None:
+    """Say why the reading cannot be taken."""
+    proposal = bench.proposal
+    if proposal is None:
+        return
+
+    def because(reason: str | None) -> None:
+        if reason:
+            bench.change(lambda: bench.session.skipped(proposal.reading, reason))
+
+    bench.app.push_screen(ChoiceScreen("Why not?", [(one, one) for one in SKIP_REASONS]), because)
+
+
+def setups(bench: TaskScreen) -> None:
+    """Begin the wait that the card plans, or end a setup that is in place."""
+    session, proposal = bench.session, bench.proposal
+    plan = session.plan(proposal) if proposal else None
+    known = session.knowledge.setups
+    lines = [(f"end {one}", f"No longer in place: {known[one].name}") for one in session.waiting]
+    unread = plan is not None and not session.may_begin(plan)
+    if plan is not None and not unread:
+        names = " and ".join(known[one].name for one in plan.setups)
+        lines.insert(0, ("begin", f"Begin now: {names} ({duration(plan.waiting_minutes)})"))
+    if not lines and unread:
+        bench.show_news("The cautions were not read yet. Read them (⚠), press y, then begin the wait.")
+        return
+    if not lines:
+        bench.notify("Nothing has to be waited for, and no setup is in place.", timeout=3)
+        return
+
+    def chosen(what: str | None) -> None:
+        if what == "begin" and plan is not None:
+            bench.change(lambda: session.prepared(plan.setups))
+            bench.ringing = frozenset(plan.setups)
+        elif what is not None:
+            end(bench, what.removeprefix("end "))
+
+    bench.app.push_screen(ChoiceScreen("Setups of the car", lines), chosen)
+
+
+def end(bench: TaskScreen, setup: str) -> None:
+    """Say why a setup is no longer in place."""
+
+    def because(reason: str | None) -> None:
+        if reason:
+            bench.change(lambda: bench.session.ended(setup, reason))
+
+    bench.app.push_screen(ChoiceScreen("Why?", [(one, one) for one in END_REASONS]), because)
+
+
+def other(bench: TaskScreen) -> None:
+    """Choose from all readings that tell something."""
+    session = bench.session
+    if not session.proposals:
+        bench.notify("No reading that can be taken here tells anything.")
+        return
+    lines = [
+        (one.reading, f"{one.information_bits:5.2f} bits {duration(one.minutes):>9}  {one.name}")
+        for one in session.proposals
+    ]
+    title = f"Readings by {session.ranking}"
+    if session.advice.left_out:
+        best, obstacle = session.advice.left_out[0]
+        title += f". Left out: {best.name} ({best.information_bits:.2f} bits): {obstacle}"
+    bench.app.push_screen(ChoiceScreen(title, lines), bench.choose)
+
+
+def cancel(bench: TaskScreen) -> None:
+    """Say why the job is called off; one that nobody has entered anything on is simply left."""
+    if not bench.session.case.entries:
+        bench.notify("Nothing was entered on this job, so it is not kept. Escape leaves it.", timeout=5)
+        return
+
+    def because(reason: str | None) -> None:
+        if reason:
+            bench.change(lambda: bench.session.cancelled(reason))
+
+    title = (
+        "Cancel this job? It leaves the list of open jobs. What was entered stays on record; learning and "
+        "the track record do not count it. Why is it cancelled?"
+    )
+    bench.app.push_screen(ChoiceScreen(title, [(one, one) for one in CANCEL_REASONS]), because)
+
+
+def leave(bench: TaskScreen) -> None:
+    """Back to the jobs; an answer that is not saved yet is asked about."""
+    if bench.unsaved is None:
+        bench.dismiss()
+        return
+
+    def decided(answer: str | None) -> None:
+        if answer == "leave":
+            bench.dismiss()
+
+    lines = [("stay", "Stay, and go on trying to save it"), ("leave", "Leave without the last answer")]
+    bench.app.push_screen(ChoiceScreen("The last answer is not saved yet.", lines), decided)

@@ -1,0 +1,88 @@
+"""What is asked about repairs: which cause was put right, and with which one the job is closed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from advisor.bench.wording import caution_words
+from advisor.papers.format import percent
+from advisor.screens.bench.cause import CauseScreen
+from advisor.screens.bench.cautions import CautionsScreen
+from advisor.screens.widgets.choices import ChoiceScreen
+
+if TYPE_CHECKING:
+    from advisor.screens.bench.task import TaskScreen
+
+LEADING = 7
+"""So many causes are offered at once: with the two lines below them each has a key."""
+
+
+def causes(bench: TaskScreen) -> list[tuple[str, str]]:
+    """The leading causes to choose from."""
+    suspects = [one for one in bench.session.advice.suspects if not one.fault.startswith("unlisted:")]
+    return [(one.fault, f"{percent(one.probability):>6}  {one.name}") for one in suspects]
+
+
+def remedy(bench: TaskScreen) -> None:
+    """Enter that a remedy was done."""
+
+    def done(fault: str | None) -> None:
+        if fault is not None:
+            repaired(bench, fault)
+
+    bench.app.push_screen(ChoiceScreen("Which cause was put right?", causes(bench)), done)
+
+
+def repaired(bench: TaskScreen, fault: str) -> None:
+    """Enter that the remedy of a fault was done: its cautions are read first, then it is asked once."""
+    session = bench.session
+    due = session.to_acknowledge(session.remedy_cautions(fault))
+
+    def decided(answer: str | None) -> None:
+        if answer == "record":
+            bench.change(lambda: session.acknowledged(due).repaired(fault))
+
+    def read(answer: bool | None) -> None:
+        if answer:
+            lines = [("record", "Record it"), ("not", "Record nothing")]
+            bench.app.push_screen(ChoiceScreen(session.repair_words(fault), lines), decided)
+
+    if not due:
+        read(True)
+        return
+    words = [caution_words(session.knowledge, one) for one in due]
+    bench.app.push_screen(CautionsScreen("Before the remedy", words), read)
+
+
+def close(bench: TaskScreen) -> None:
+    """Close the job with the cause that was found."""
+    mended = dict.fromkeys(reversed(bench.session.case.repaired))
+    lines = [(one, f"repaired  {bench.session.knowledge.title(one)}") for one in mended]
+    lines += [line for line in causes(bench) if line[0] not in mended]
+    lines = lines[:LEADING]
+
+    def done(fault: str | None) -> None:
+        if fault == "another":
+            bench.app.push_screen(CauseScreen(causes(bench)), named)
+        elif fault is not None:
+            ask_to_close(bench, "" if fault == "none" else fault)
+
+    def named(cause: tuple[str, str] | None) -> None:
+        if cause is not None:
+            ask_to_close(bench, *cause)
+
+    lines.append(("another", "Another cause: from the list, or in words"))
+    lines.append(("none", "No cause was found"))
+    bench.app.push_screen(ChoiceScreen("Which cause was found and put right?", lines), done)
+
+
+def ask_to_close(bench: TaskScreen, fault: str, words: str = "") -> None:
+    """Ask once, with what closing will record."""
+    session = bench.session
+
+    def decided(answer: str | None) -> None:
+        if answer == "close":
+            bench.change(lambda: session.closed_in_words(words) if words else session.closed(fault))
+
+    lines = [("close", "Close the job"), ("stay", "Do not close it")]
+    bench.app.push_screen(ChoiceScreen(session.closing_words(fault, words), lines), decided)

@@ -1,0 +1,54 @@
+"""What stands around the task: which job it is, the story so far, and the suspicion over the steps."""
+
+from __future__ import annotations
+
+from textual.content import Content
+
+from advisor.bench.session import Session
+from advisor.bench.wording import entry_words, largest_move, suspicion_rows, telling_steps
+from advisor.case.case import Acknowledged, Known, TakenBack
+
+
+def headline(session: Session) -> str:
+    """Which job it is, how far it has come, and what it goes by."""
+    taken = len(session.case.taken)
+    complaint = session.knowledge.complaints[session.case.complaint].name
+    by = "" if session.ranking == "bits" else f" · {session.ranking}"
+    job = f"{session.filed.name}: {session.filed.tag}"
+    return f"{job} · {complaint} · {taken} reading{'' if taken == 1 else 's'} taken{by}"
+
+
+def last_move(session: Session) -> str:
+    """What the last entry moved most, or nothing."""
+    if not session.case.entries:
+        return ""
+    last = session.case.entries[-1]
+    moved = largest_move(session.knowledge, session.stages[-2], session.stages[-1])
+    return f"{entry_words(session.knowledge, session.case, last)}  {moved}" if moved else ""
+
+
+def trail(session: Session) -> Content:
+    """The story so far: each entry, and what it moved; what was taken back is struck out and says so."""
+    knowledge, case, stages = session.knowledge, session.case, session.stages
+    lines: list[Content] = [Content.styled("The story so far", "bold")]
+    for step, entry in enumerate(case.entries, start=1):
+        words = f"{step} {entry_words(knowledge, case, entry)}"
+        if isinstance(entry, Acknowledged):
+            lines.append(Content.styled(words, "dim"))
+        elif step in case.counting or isinstance(entry, TakenBack):
+            lines.append(Content(words))
+        else:
+            lines.append(Content.assemble((words, "strike dim"), " (taken back)"))
+        moved = largest_move(knowledge, stages[step - 1], stages[step])
+        if moved and not isinstance(entry, Known):
+            lines.append(Content.styled(f"  {moved}", "dim"))
+    if not case.entries:
+        lines.append(Content.styled("Nothing yet.", "dim"))
+    return Content("\n").join(lines)
+
+
+def suspicion(session: Session, width: int, causes: int) -> Content:
+    """The leading causes, each with its probability over the steps."""
+    steps = telling_steps(session.case)
+    heading, *rows = suspicion_rows(session.knowledge, session.stages, steps, width, causes)
+    return Content("\n").join([Content.styled(heading, "dim"), *map(Content, rows)])

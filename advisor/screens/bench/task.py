@@ -1,0 +1,410 @@
+"""The bench: one task at a time, the story so far beside it, and the suspicion over the steps below."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import on, work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.events import Key
+from textual.widgets import Footer, OptionList, Static
+from textual.widgets.option_list import Option
+
+from advisor.advice.advice import Proposal
+from advisor.bench.session import CONFIDENCE, Ranking, Session
+from advisor.case.typed import Understood
+from advisor.screens.bench import questions, repairs
+from advisor.screens.bench.account import AccountScreen
+from advisor.screens.bench.card import Card, card
+from advisor.screens.bench.cautions import NOT_ALL_SEEN
+from advisor.screens.bench.entry import EntryScreen
+from advisor.screens.bench.facts import FactsScreen
+from advisor.screens.bench.job import JobScreen
+from advisor.screens.bench.jobcard import JobCardScreen
+from advisor.screens.bench.lookahead import LookAheadScreen
+from advisor.screens.bench.story import headline, last_move, suspicion, trail
+from advisor.screens.bench.trolley import TrolleyScreen
+from advisor.screens.widgets.cardtext import CardText
+from advisor.screens.widgets.choices import ChoiceList, ChoiceScreen
+from advisor.simulate.rollout import LookAhead
+
+
+class TaskScreen(JobScreen):
+    """What to do next on this car, and what came of what was done."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *(Binding(str(n), f"answer({n - 1})", show=False) for n in range(1, 10)),
+        Binding("m", "measure", show=False, tooltip="Type what the meter shows"),
+        Binding(
+            "pagedown,space",
+            "page(1)",
+            show=False,
+            key_display="PgDn",
+            priority=True,
+            tooltip="Read on in the task",
+        ),
+        Binding(
+            "pageup",
+            "page(-1)",
+            show=False,
+            key_display="PgUp",
+            priority=True,
+            tooltip="Read back in the task",
+        ),
+        Binding("x", "skip", "Cannot", tooltip="This reading cannot be taken here"),
+        Binding("g", "confidence", "Sure", tooltip="How sure the next answer is: certain, fairly, a guess"),
+        Binding("y", "read", show=False, tooltip="The cautions were read"),
+        Binding("u", "undo", "Undo", tooltip="Take back the last step"),
+        Binding("s", "steps", "Steps", tooltip="Take back or correct any step"),
+        Binding("o", "other", "Other", tooltip="Choose another reading"),
+        Binding("r", "result", show=False, tooltip="Back from another reading to where the search has ended"),
+        Binding("i", "rank('bits')", show=False, tooltip="Next: the most informative reading"),
+        Binding("p", "rank('bits per minute')", show=False, tooltip="Next: the most told per minute"),
+        Binding("q", "rank('quick looks')", show=False, tooltip="Next: quick looks only"),
+        Binding("t", "trolley", show=False, tooltip="Next: with what is on the trolley"),
+        Binding("l", "look_ahead", show=False, tooltip="Play the best readings out to the end and compare"),
+        Binding("w", "wait", show=False, tooltip="Begin the wait for a setup, or end a setup"),
+        Binding("a", "again", show=False, tooltip="Take a reading again; repeats are averaged"),
+        Binding("d", "account", show=False, tooltip="The account of the draw: total, found, unexplained"),
+        Binding("n", "units", show=False, tooltip="Choose the units you prefer"),
+        Binding("f", "facts", show=False, tooltip="Change what is known of the vehicle"),
+        Binding("e", "remedy", "Repair", tooltip="A remedy was done"),
+        Binding("b", "job_card", show=False, tooltip="The job card: read it, or save it as a file"),
+        Binding("c", "close", show=False, tooltip="Close the job with the cause that was found"),
+        Binding(
+            "delete",
+            "cancel",
+            show=False,
+            key_display="Del",
+            tooltip="Cancel the job: out of the list, kept on record",
+        ),
+        Binding("h", "more", "More", tooltip="Everything that can be done here, as a list"),
+        Binding("escape", "leave", "Jobs", tooltip="Back to the list of jobs; everything is saved"),
+    ]
+
+    def __init__(self, session: Session) -> None:
+        super().__init__(session)
+        self.entering: EntryScreen | None = None
+
+    def compose(self) -> ComposeResult:
+        """Trail and task side by side, the picture of suspicion below."""
+        yield Static(id="head", markup=False)
+        yield Static(id="news", markup=False)
+        with Horizontal(id="middle"):
+            with VerticalScroll(id="trail"):
+                yield Static(id="story")
+            with Vertical(id="card"):
+                yield CardText(name="text")
+                yield ChoiceList(id="answers")
+        yield Static(id="suspicion")
+        yield Footer()
+
+    def on_resize(self) -> None:
+        """The picture and the answers are drawn for the room there is."""
+        self.show_session()
+
+    @property
+    def proposal(self) -> Proposal | None:
+        """The reading on the card, unless the search is over."""
+        proposals = {one.reading: one for one in self.session.advice.proposals}
+        if self.chosen in proposals:
+            return proposals[self.chosen]
+        if not self.session.proposals or self.session.advice.stop:
+            return None
+        return self.session.proposals[0]
+
+    @property
+    def takes_typing(self) -> bool:
+        """Whether a number is being typed for which the entry is about to come up."""
+        return self.entering is not None
+
+    # What is shown
+
+    def show_session(self) -> None:
+        """Show the session as it is now, everywhere."""
+        session = self.session
+        self.query_one("#head", Static).update(headline(session))
+        self.show_news()
+        self.query_one("#story", Static).update(trail(session))
+        self.call_after_refresh(self.query_one("#trail", VerticalScroll).scroll_end, animate=False)
+        causes = 8 if self.size.height >= 30 else 4 if self.size.height >= 20 else 1
+        panel = self.query_one("#suspicion", Static)
+        panel.styles.height = causes + 2
+        panel.update(suspicion(session, max(40, self.size.width - 2), causes))
+        self.show_card(card(session, self.proposal, self.confidence, self.ahead))
+
+    def show_news(self, words: str = "") -> None:
+        """What the last entry did, or what is in the way, above the task."""
+        words = words or self.told or last_move(self.session)
+        news = self.query_one("#news", Static)
+        news.display = bool(words)
+        news.update(words)
+
+    def show_card(self, shown: Card) -> None:
+        """The task and its choices; what a choice would do is cut where there is no room."""
+        self.show_text(shown)
+        answers = self.query_one("#answers", OptionList)
+        answers.clear_options()
+        for action, words, effect in shown.choices:
+            room = self.query_one("#card").size.width - 4 - len(words)
+            if len(effect) > room:
+                effect = effect[: room - 1] + "…" if room > 12 else ""
+            answers.add_option(Option(Content.assemble(words, "  ", (effect, "dim")), id=action))
+        answers.focus()
+        reading = self.proposal.reading if self.proposal else self.session.advice.stop
+        self.asks((reading, tuple(action for action, _, _ in shown.choices)))
+
+    def show_text(self, shown: Card) -> None:
+        """The lines of the task; the same task stays where it was scrolled to."""
+        about = (self.session.filed.number, self.proposal.reading if self.proposal else "")
+        self.query_one(CardText).show_lines(about, shown.lines, shown.to_see)
+
+    def show_ahead(self, session: Session, found: LookAhead) -> None:
+        """Say on the card that another reading is better to the end."""
+        if self.session is session:
+            self.ahead = found
+            self.show_text(card(session, self.proposal, self.confidence, found))
+
+    # What a person does
+
+    @on(OptionList.OptionSelected, "#answers")
+    async def selected(self, event: OptionList.OptionSelected) -> None:
+        """One of the lines was chosen."""
+        await self.do(event.option_id or "")
+
+    async def do(self, choice: str) -> None:
+        """Carry out a choice of the card: an action, with its argument after a space."""
+        what, _, argument = choice.partition(" ")
+        if what == "saw":
+            self.enter(argument)
+        elif what == "repaired":
+            repairs.repaired(self, argument)
+        elif what == "checked":
+            self.change(lambda: self.session.checked(argument == "gone"))
+        elif what == "closed":
+            repairs.ask_to_close(self, argument)
+        else:
+            await self.run_action(what)
+
+    async def action_answer(self, at: int) -> None:
+        """Choose the line with this number."""
+        for option in self.query_one("#answers", OptionList).options:
+            if str(option.prompt).startswith(f"{at + 1} "):
+                await self.do(option.id or "")
+
+    def enter(self, outcome: str) -> None:
+        """Enter the outcome of the reading on the card."""
+        proposal, confidence = self.proposal, CONFIDENCE[self.confidence]
+        if proposal is not None:
+            self.change(lambda: self.session.saw(proposal.reading, outcome, confidence))
+
+    def action_confidence(self) -> None:
+        """Change how sure the next answer is."""
+        levels = list(CONFIDENCE)
+        self.confidence = levels[(levels.index(self.confidence) + 1) % len(levels)]
+        self.show_session()
+        self.notify(f"The next answer counts as: {self.confidence}.", timeout=3)
+
+    def action_read(self) -> None:
+        """The cautions on the card were read: each has to have been in view, else it is brought there."""
+        session, proposal = self.session, self.proposal
+        shown = session.cautions(proposal) if proposal else session.remedy_cautions(session.found)
+        due = session.to_acknowledge(shown)
+        if due and self.query_one(CardText).read_on():
+            self.show_news(NOT_ALL_SEEN)
+            self.app.asks_anew()
+        elif due:
+            self.change(lambda: session.acknowledged(due), self.chosen)
+
+    @property
+    def asks_number(self) -> bool:
+        """Whether the reading on the card is a quantity whose cautions have been read."""
+        proposal, session = self.proposal, self.session
+        return (
+            proposal is not None
+            and session.knowledge.readings[proposal.reading].quantity is not None
+            and not session.to_acknowledge(session.cautions(proposal))
+        )
+
+    def action_measure(self, started: str = "") -> None:
+        """Type what the meter shows for the reading on the card."""
+        proposal = self.proposal
+        if proposal is None or not self.asks_number:
+            self.notify("This is answered by one of the lines below.", timeout=3)
+            return
+        self.measure(proposal.reading, started)
+
+    def measure(self, reading: str, started: str = "") -> None:
+        """Ask for the numbers of a quantity reading."""
+
+        def measured(understood: Understood | None) -> None:
+            self.entering = None
+            if understood is not None:
+                self.change(lambda: self.session.measured(understood))
+
+        self.entering = EntryScreen(self.session, reading, started)
+        self.app.push_screen(self.entering, measured)
+
+    def on_key(self, event: Key) -> None:
+        """A number may be typed at once, and whatever comes before the entry is up belongs to it.
+
+        Keys of a burst all pass here before the first binding is looked at.
+        """
+        proposal = self.proposal
+        if self.entering is not None:
+            self.entering.take(event)
+        elif (
+            event.character
+            and event.character in "0123456789-"
+            and proposal is not None
+            and self.asks_number
+            and not self.saving
+        ):
+            event.stop()
+            event.prevent_default()
+            self.measure(proposal.reading, event.character)
+
+    def action_account(self) -> None:
+        """Show the account of the draw."""
+
+        def back(session: Session | None) -> None:
+            if session is not None:
+                self.change(lambda: session)
+
+        self.app.push_screen(AccountScreen(self.session), back)
+
+    def action_undo(self) -> None:
+        """Take back the last step that counts."""
+        self.change(self.session.undone)
+
+    def enter_facts(self, facts: dict[str, str]) -> None:
+        """Enter what is known of the vehicle."""
+        self.change(lambda: self.session.knows(facts))
+
+    def action_page(self, pages: int) -> None:
+        """Read on or back in the task, wherever the focus is."""
+        self.query_one(CardText).page(pages)
+
+    def choose(self, reading: str | None) -> None:
+        """Put a reading on the card."""
+        if reading and not self.saving:
+            self.work_out_card(self.session, reading)
+
+    @work(thread=True, exclusive=True, group="card")
+    def work_out_card(self, session: Session, reading: str) -> None:
+        """Work out what a reading would do, off the event loop."""
+        session.worked_out(reading)
+        self.app.call_from_thread(self.put_on_card, session, reading)
+
+    def put_on_card(self, session: Session, reading: str) -> None:
+        """Show the reading, unless the job has gone on meanwhile."""
+        if self.session is session:
+            self.chosen = reading
+            self.show_session()
+
+    def action_result(self) -> None:
+        """Back to where the search has ended, from a reading that was chosen all the same."""
+        if self.session.advice.stop is None:
+            self.notify("The search has not ended yet.", timeout=3)
+        elif not self.saving:
+            self.chosen = None
+            self.show_session()
+
+    def action_rank(self, ranking: Ranking) -> None:
+        """Rank readings another way."""
+        self.change(lambda: self.session.ranked(ranking))
+        self.notify(f"Next readings: {ranking}.", timeout=3)
+
+    def action_trolley(self) -> None:
+        """Say what is on the trolley, and go on with that."""
+
+        def off(instruments: frozenset[str] | None) -> None:
+            if instruments is not None:
+                self.change(lambda: self.session.with_trolley(instruments))
+
+        self.app.push_screen(TrolleyScreen(self.session), off)
+
+    def action_look_ahead(self) -> None:
+        """Play the best readings out to the end."""
+        if not self.session.plays_out:
+            self.notify("Too much hangs together in this complaint to play cars out.", timeout=3)
+        elif not self.session.can_look_ahead:
+            self.notify("There is nothing to play out now.", timeout=3)
+        elif not self.saving:
+            self.app.push_screen(LookAheadScreen(self.session), self.choose)
+
+    def action_facts(self) -> None:
+        """Change what is known of the vehicle."""
+        if not self.session.facts:
+            self.notify("Nothing has to be known of the vehicle for this complaint.", timeout=3)
+            return
+        self.app.push_screen(
+            FactsScreen(self.session.facts, self.session.case.facts),
+            lambda facts: self.enter_facts(facts or {}),
+        )
+
+    def action_more(self) -> None:
+        """Everything that can be done here, to be chosen by finger as well."""
+        lines = [
+            (one.action, f"{one.key_display or self.app.get_key_display(one)}  {one.tooltip}")
+            for bindings in self._bindings.key_to_bindings.values()
+            for one in bindings
+            if one.tooltip and one.action != "more"
+        ]
+
+        async def chosen(action: str | None) -> None:
+            if action is not None:
+                await self.run_action(action)
+
+        self.app.push_screen(
+            ChoiceScreen("What is to be done?", list(dict(lines).items()), numbered=False), chosen
+        )
+
+    def action_job_card(self) -> None:
+        """Show the job card."""
+        self.app.push_screen(JobCardScreen(self.session))
+
+    # What is asked first
+
+    def action_units(self) -> None:
+        """Choose preferred units."""
+        questions.units(self)
+
+    def action_again(self) -> None:
+        """Take a reading again that was taken before."""
+        questions.again(self)
+
+    def action_steps(self) -> None:
+        """Choose any step, to take it back or to correct it."""
+        questions.steps(self)
+
+    def action_skip(self) -> None:
+        """Say why the reading cannot be taken."""
+        questions.skip(self)
+
+    def action_wait(self) -> None:
+        """Begin the wait that the card plans, or end a setup that is in place."""
+        questions.setups(self)
+
+    def action_other(self) -> None:
+        """Choose from all readings that tell something."""
+        questions.other(self)
+
+    def action_leave(self) -> None:
+        """Back to the jobs; an answer that is not saved yet is asked about."""
+        questions.leave(self)
+
+    def action_cancel(self) -> None:
+        """Ask why the job is cancelled, and do it."""
+        questions.cancel(self)
+
+    def action_remedy(self) -> None:
+        """Enter that a remedy was done."""
+        repairs.remedy(self)
+
+    def action_close(self) -> None:
+        """Close the job with the cause that was found."""
+        repairs.close(self)

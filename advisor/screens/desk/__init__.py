@@ -1,0 +1,1 @@
+"""The service desk's screens."""

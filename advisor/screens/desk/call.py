@@ -1,0 +1,170 @@
+"""A call: one question at a time in the customer's words, then the booking sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import ClassVar
+
+from textual import on, work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.widgets import Footer, OptionList, Static
+from textual.widgets.option_list import Option
+
+from advisor.advice.advice import Contradiction
+from advisor.desk.booking import in_words
+from advisor.desk.call import Call
+from advisor.inference.engine import TooWide
+from advisor.knowledge.problems import ProblemsFound
+from advisor.papers.format import duration
+from advisor.screens.bench.facts import FactsScreen
+from advisor.screens.desk.sheet import SheetScreen
+from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.choices import ChoiceList
+from advisor.store.errors import Overtaken, StoreTrouble
+
+
+class CallScreen(AskingScreen[None]):
+    """The questions, the most telling one first, until none is worth its time."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *(Binding(str(n), f"answer({n})", show=False) for n in range(10)),
+        Binding("u", "undo", "Undo", tooltip="Take back the last answer"),
+        Binding("f", "facts", "Car", tooltip="What is known of the vehicle"),
+        Binding("b", "book", "Booking sheet", tooltip="Stop asking and see what to book"),
+        Binding("escape", "leave", "Desk", tooltip="Back to the desk; everything is saved"),
+    ]
+
+    def __init__(self, call: Call) -> None:
+        super().__init__()
+        self.call = call
+        self.busy = False
+
+    def compose(self) -> ComposeResult:
+        """What to say at once, the question, its answers, and the causes so far."""
+        yield Static(id="title", markup=False)
+        yield Static(id="warn", markup=False)
+        with VerticalScroll(id="text", can_focus=False):
+            yield Static(id="question", markup=False)
+        yield Static(id="says", markup=False)
+        yield ChoiceList(id="answers")
+        yield Static(id="causes", markup=False)
+        yield Footer()
+
+    def on_mount(self) -> None:
+        """Show the first question."""
+        self.show_call()
+
+    def show_call(self) -> None:
+        """Show the call as it stands."""
+        call = self.call
+        names = " and ".join(call.knowledge.complaints[job.case.complaint].name for job in call.jobs)
+        asked = len(call.asked)
+        self.query_one("#title", Static).update(
+            f"{call.jobs[0].tag} · {names} · {asked} asked, {duration(call.minutes)} of "
+            f"{duration(call.allowed_minutes)}"
+        )
+        warn = self.query_one("#warn", Static)
+        warn.display = bool(call.warnings)
+        warn.update("\n".join(f"⚠ Tell at once: {sentence}" for sentence in call.warnings))
+        answers = self.query_one("#answers", OptionList)
+        answers.clear_options()
+        question = call.next.question
+        text = f"Ask: {question.ask}" if question else f"{call.next.words} On to the booking."
+        self.query_one("#question", Static).update(text)
+        if question is not None:
+            for number, (outcome, words) in enumerate(question.answers.items(), start=1):
+                answers.add_option(Option(Content(f"{number} {words}"), id=f"said {outcome}"))
+            answers.add_option(Option(Content("0 The customer does not know"), id="unknown"))
+        answers.add_option(Option(Content("b The booking sheet"), id="book"))
+        answers.focus()
+        self.asks(question)
+        leading = "   ".join(f"{one.name}: {in_words(one.probability)}" for one in call.suspects[:3])
+        self.query_one("#causes", Static).update(f"So far: {leading}")
+
+    def change(self, make: Callable[[], Call]) -> None:
+        """Go on with the call that is made, once it is saved."""
+        if not self.busy:
+            self.busy = True
+            self.work_out(make)
+
+    @work(thread=True, group="saving")
+    def work_out(self, make: Callable[[], Call]) -> None:
+        """Save and work out the next question, off the event loop; where others were first, look again."""
+        try:
+            try:
+                call = make().worked_out()
+            except Overtaken as error:
+                call = self.call.refreshed().worked_out()
+                self.app.call_from_thread(self.refused, str(error))
+        except (StoreTrouble, Contradiction, ProblemsFound, TooWide) as error:
+            self.app.call_from_thread(self.refused, str(error))
+        else:
+            self.app.call_from_thread(self.changed, call)
+
+    def changed(self, call: Call) -> None:
+        """The answer is saved: the next question."""
+        self.call, self.busy = call, False
+        self.show_call()
+
+    def refused(self, why: str) -> None:
+        """The answer is not entered: why, and everything stays as it was."""
+        self.busy = False
+        self.notify(
+            f"{why} The job is as it was.", title="Not entered", severity="error", timeout=15, markup=False
+        )
+
+    @on(OptionList.OptionSelected, "#answers")
+    def selected(self, event: OptionList.OptionSelected) -> None:
+        """A line was chosen."""
+        self.do(event.option_id or "")
+
+    def do(self, choice: str) -> None:
+        """Carry out a choice."""
+        question = self.call.next.question
+        what, _, outcome = choice.partition(" ")
+        if what == "said" and question is not None:
+            self.change(lambda: self.call.answered(question.reading, outcome))
+        elif what == "unknown" and question is not None:
+            self.change(lambda: self.call.unknown(question.reading))
+        elif what == "book":
+            self.action_book()
+
+    def action_answer(self, number: int) -> None:
+        """Choose the line with this number."""
+        for option in self.query_one("#answers", OptionList).options:
+            if str(option.prompt).startswith(f"{number} "):
+                self.do(option.id or "")
+                return
+
+    def action_undo(self) -> None:
+        """Take back the last answer."""
+        self.change(self.call.undone)
+
+    def action_facts(self) -> None:
+        """What is known of the vehicle."""
+        if not self.call.facts:
+            self.notify("Nothing more has to be known of the vehicle.", timeout=3)
+            return
+
+        def known(facts: dict[str, str] | None) -> None:
+            if facts:
+                self.change(lambda: self.call.knows(facts))
+
+        self.app.push_screen(FactsScreen(self.call.facts, {}), known)
+
+    def action_book(self) -> None:
+        """See what to book."""
+
+        def booked(call: Call | None) -> None:
+            if call is not None:
+                self.dismiss()
+
+        if not self.busy:
+            self.app.push_screen(SheetScreen(self.call), booked)
+
+    def action_leave(self) -> None:
+        """Back to the desk."""
+        self.dismiss()

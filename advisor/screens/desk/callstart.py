@@ -1,0 +1,177 @@
+"""The start of a call: which car, and what the customer says; several complaints at once are fine."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual import on, work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.widgets import Button, Footer, Input, Static
+
+from advisor.advice.advice import Contradiction
+from advisor.bench.session import Engines
+from advisor.case.case import ASKED, TOLD
+from advisor.desk.bookingsheet import OUTSIDE, danger_lines, harmless_words
+from advisor.desk.call import Call, heard
+from advisor.inference.engine import TooWide
+from advisor.knowledge.dangers import Heard
+from advisor.knowledge.problems import ProblemsFound
+from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.labelled import Labelled
+from advisor.screens.widgets.ticks import TickList
+from advisor.store.errors import StoreTrouble
+from advisor.store.store import Store
+
+
+class CallStartScreen(AskingScreen[Call]):
+    """Returns the call that has begun, or None for going back."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on to the questions"),
+        Binding("f9", "told", "Told", tooltip="The customer was told of the danger"),
+        Binding("f8", "not_so", "Not so", tooltip="The customer was asked: there is no such danger"),
+        Binding("escape", "back", "Back", tooltip="No call"),
+    ]
+
+    def __init__(self, engines: Engines, store: Store, minutes: float) -> None:
+        super().__init__()
+        self.engines, self.store, self.minutes = engines, store, minutes
+        self.chosen: set[str] = set()
+        self.spoken_of: dict[str, Heard] = {}
+        self.settled_dangers: dict[str, str] = {}
+
+    def compose(self) -> ComposeResult:
+        """Tag, words, and the complaints that fit them."""
+        yield Static("A call: which car, and what is it about?", id="title")
+        with Vertical(id="body"):
+            yield Labelled(
+                "Tag of the car",
+                Input(placeholder="no names, no number plates", id="tag", max_length=80, compact=True),
+            )
+            yield Labelled(
+                "Customer says",
+                Input(placeholder='e.g. "dead in the morning"', id="words", max_length=200, compact=True),
+            )
+            yield Static(id="danger", markup=False)
+            yield Static(id="says", markup=False)
+            yield TickList(name="complaints")
+        with Horizontal(classes="row"):
+            yield Button("Go on to the questions", id="go", variant="primary", compact=True)
+            yield Button("Back", id="back", compact=True)
+        yield Footer()
+
+    def on_mount(self) -> None:
+        """The tag comes first."""
+        self.show_fitting("")
+        self.query_one("#tag").focus()
+
+    def show_fitting(self, words: str) -> None:
+        """The complaints that fit the words, normal things with what to tell, questions if unclear."""
+        found = heard(self.engines.knowledge, words)
+        self.show_dangers(found.dangers)
+        says = [harmless_words(self.engines.knowledge.harmless[one]) for one in found.harmless]
+        if found.ask:
+            asks = f"{OUTSIDE} Or ask which it is:" if words.strip() else "Ask, or tick what it is (space):"
+            says.append(asks)
+            says += [f"  {one.ask} ({one.name})" for one in found.ask]
+        else:
+            says.append("Tick what the customer means (space); several are fine.")
+        self.query_one("#says", Static).update("\n".join(says))
+        ordered = [*found.complaints, *(one for one in sorted(self.chosen) if one not in found.complaints)]
+        lines = []
+        for name in ordered:
+            one = self.engines.knowledge.complaints[name]
+            said = f'  "{one.customer[0]}"' if one.customer else ""
+            lines.append((name, Content.assemble(one.name, (said, "dim"))))
+        self.query_one("#complaints", TickList).show_lines(lines, self.chosen)
+
+    def show_dangers(self, heard_now: tuple[Heard, ...]) -> None:
+        """What to tell at once; a sure danger stays, whatever is typed, until it was told."""
+        kept = {name: one for name, one in self.spoken_of.items() if one.sure}
+        found = {**kept, **{one.danger: one for one in heard_now if one.danger not in kept}}
+        self.spoken_of = {name: one for name, one in found.items() if name not in self.settled_dangers}
+        lines = [
+            line for one in self.spoken_of.values() for line in danger_lines(self.engines.knowledge, one)
+        ]
+        if lines:
+            lines.append("F9 once the customer was told. F8 if you asked and it is not so.")
+        for name, how in self.settled_dangers.items():
+            lines.append(
+                f"{'Told' if how == TOLD else 'Not so'}: {self.engines.knowledge.dangers[name].name}"
+            )
+        shown = self.query_one("#danger", Static)
+        shown.display = bool(lines)
+        shown.update("\n".join(lines))
+        self.refresh_bindings()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """What is done with a danger can be said only where one is shown."""
+        return bool(self.spoken_of) if action in ("told", "not_so") else True
+
+    def action_told(self) -> None:
+        """The customer was told."""
+        self.settle(TOLD)
+
+    def action_not_so(self) -> None:
+        """The customer was asked, and there is no such danger."""
+        self.settle(ASKED)
+
+    def settle(self, how: str) -> None:
+        """Say of every danger shown what became of it."""
+        self.settled_dangers |= dict.fromkeys(self.spoken_of, how)
+        self.show_fitting(self.query_one("#words", Input).value)
+
+    @on(Input.Changed, "#words")
+    def words_changed(self, event: Input.Changed) -> None:
+        """Look again for what fits."""
+        self.show_fitting(event.value)
+
+    @on(Input.Submitted)
+    def onward(self, event: Input.Submitted) -> None:
+        """Enter goes on to the next field."""
+        order = {"tag": "#words", "words": "#complaints"}
+        self.set_focus(self.query_one(order[event.input.id or "tag"]))
+
+    @on(TickList.Ticked)
+    def ticked(self, event: TickList.Ticked) -> None:
+        """Remember what is ticked while the list changes with the words."""
+        self.chosen = set(event.ticks.ticked)
+
+    @on(Button.Pressed, "#go")
+    def action_go(self) -> None:
+        """Go on with what is ticked; nothing is stored before the first answer."""
+        tag = self.query_one("#tag", Input).value.strip()
+        chosen = sorted(self.chosen)
+        if not tag or not chosen:
+            what = "There is no tag. Give the car one." if not tag else "No complaint is ticked. Tick one."
+            self.notify(what, severity="warning", timeout=5)
+            self.query_one("#tag" if not tag else "#complaints").focus()
+            return
+        if self.spoken_of:
+            what = (
+                "The customer spoke of danger. Tell what stands there, then press F9, or F8 if it is not so."
+            )
+            self.notify(what, severity="warning", timeout=5)
+            return
+        self.query_one("#says", Static).update("Working out the questions …")
+        self.begin(tag, chosen)
+
+    @work(thread=True, exclusive=True)
+    def begin(self, tag: str, complaints: list[str]) -> None:
+        """Work out the first question, off the event loop."""
+        try:
+            call = Call.begun(
+                self.engines, self.store, tag, complaints, self.minutes, self.settled_dangers
+            ).worked_out()
+        except (StoreTrouble, ProblemsFound, TooWide, Contradiction) as error:
+            self.app.call_from_thread(self.notify, str(error), severity="error", timeout=15, markup=False)
+            return
+        self.app.call_from_thread(self.dismiss, call)
+
+    @on(Button.Pressed, "#back")
+    def action_back(self) -> None:
+        """No call."""
+        self.dismiss(None)

@@ -1,0 +1,127 @@
+"""The booking sheet of a call: read it out, choose the day, save it for the booking system."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import ClassVar, Literal
+
+from textual import on, work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
+from textual.widgets import Button, Footer, Input, Static
+
+from advisor.desk.call import Call
+from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.labelled import Labelled
+from advisor.screens.widgets.paper import Paper
+from advisor.store.errors import StoreTrouble
+
+
+class SheetScreen(AskingScreen[Call]):
+    """Returns the call once a day is booked, or None for going back to the questions."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("t", "day(0)", "Today", tooltip="Book it for today"),
+        Binding("m", "day(1)", "Tomorrow", tooltip="Book it for tomorrow"),
+        Binding("d", "date", "Date", tooltip="Book it for another day"),
+        Binding("s", "save", "Save", tooltip="Save the sheet as a page to print (HTML)"),
+        Binding("j", "save_json", "JSON", tooltip="Save the sheet for a booking system (JSON)"),
+        Binding("escape", "back", "Questions", tooltip="Back to the questions"),
+    ]
+
+    def __init__(self, call: Call) -> None:
+        super().__init__()
+        self.call = call
+        self.saving = False
+
+    def compose(self) -> ComposeResult:
+        """The sheet, and what can be done with it."""
+        yield Paper("Playing the job on made-up cars to see how long it takes …", name="text")
+        with Horizontal(classes="row"):
+            yield Button("Today", id="today", variant="primary", compact=True)
+            yield Button("Tomorrow", id="tomorrow", compact=True)
+            yield Labelled("Day", Input(placeholder="2030-01-31", id="day", compact=True, max_length=10))
+            yield Button("Save", id="save", compact=True)
+            yield Button("Back", id="back", compact=True)
+        yield Static(id="says", markup=False)
+        yield Footer()
+
+    def on_mount(self) -> None:
+        """Work the sheet out at once."""
+        self.query_one("#text").focus()
+        self.query_one(Paper).show(lambda: self.call.sheet("markdown"))
+
+    @on(Button.Pressed, "#today")
+    def today(self) -> None:
+        """Book it for today."""
+        self.action_day(0)
+
+    @on(Button.Pressed, "#tomorrow")
+    def tomorrow(self) -> None:
+        """Book it for tomorrow."""
+        self.action_day(1)
+
+    def action_day(self, ahead: int) -> None:
+        """Book it for a day from today on."""
+        self.book(self.call.store.clock().astimezone().date() + timedelta(days=ahead))
+
+    def action_date(self) -> None:
+        """Type another day."""
+        self.query_one("#day").focus()
+
+    @on(Input.Submitted, "#day")
+    def typed(self, event: Input.Submitted) -> None:
+        """Book it for the day typed."""
+        try:
+            self.book(date.fromisoformat(event.value.strip()))
+        except ValueError:
+            what = f"'{event.value}' is no day. Write year, month, day: 2030-01-31."
+            self.notify(what, severity="warning", timeout=8, markup=False)
+
+    def book(self, day: date) -> None:
+        """Enter the day and go back to the desk."""
+        if not self.saving:
+            self.saving = True
+            self.save(day.isoformat())
+
+    @work(thread=True)
+    def save(self, day: str) -> None:
+        """Save the day, off the event loop."""
+        try:
+            call = self.call.booked(day)
+        except StoreTrouble as error:
+            self.app.call_from_thread(self.not_booked, str(error))
+            return
+        self.app.call_from_thread(self.booked, call)
+
+    def not_booked(self, why: str) -> None:
+        """Say why it is not."""
+        self.saving = False
+        self.notify(why, title="Not booked", severity="error", timeout=15, markup=False)
+
+    def booked(self, call: Call) -> None:
+        """Back to the desk."""
+        self.dismiss(call)
+
+    @on(Button.Pressed, "#save")
+    def action_save(self) -> None:
+        """Save it as a page to print."""
+        self.deliver("html", "text/html")
+
+    def action_save_json(self) -> None:
+        """Save it for a booking system."""
+        self.deliver("json", "application/json")
+
+    @work(thread=True)
+    def deliver(self, form: Literal["html", "json"], kind: str) -> None:
+        """Write it off the event loop; save to the downloads folder, or as a download in the browser."""
+        name = "-".join(str(job.number or "new") for job in self.call.jobs)
+        page = self.call.sheet(form)
+        self.app.call_from_thread(self.app.deliver_paper, page, f"booking-{name}.{form}", kind)
+
+    @on(Button.Pressed, "#back")
+    def action_back(self) -> None:
+        """Back to the questions, unless a day is being saved."""
+        if not self.saving:
+            self.dismiss(None)

@@ -1,0 +1,88 @@
+"""One of a few things, chosen from a list that comes up: a single line, as fields in a form are many."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.message import Message
+from textual.reactive import reactive
+from textual.widgets import Static
+
+from advisor.screens.widgets.choices import ChoiceScreen
+
+
+class Pick(Static, can_focus=True):
+    """Shows what was chosen, or that nothing was; Enter, space or a tap opens the list.
+
+    With `may_be_none` the list begins with the words for nothing.
+    """
+
+    DEFAULT_CSS = """
+    Pick {
+        width: 30; height: 1; background: $surface; color: $foreground;
+        text-wrap: nowrap; text-overflow: ellipsis; pointer: pointer;
+    }
+    Pick:focus {
+        background: $block-cursor-background; color: $block-cursor-foreground;
+        text-style: $block-cursor-text-style;
+    }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding(
+            "enter,space,down", "open", "Choose", show=False, tooltip="Open the list of what can be chosen"
+        )
+    ]
+
+    value: reactive[str | None] = reactive[str | None](None, init=False)
+    """What was chosen, or None."""
+
+    class Changed(Message):
+        """Something else was chosen."""
+
+        def __init__(self, pick: Pick) -> None:
+            super().__init__()
+            self.pick = pick
+
+        @property
+        def control(self) -> Pick:
+            """Where it was chosen."""
+            return self.pick
+
+    def __init__(
+        self,
+        title: str,
+        lines: Sequence[tuple[str, str]],
+        none: str,
+        value: str | None = None,
+        may_be_none: bool = False,
+        name: str | None = None,
+    ) -> None:
+        super().__init__(id=name, markup=False)
+        self.heading, self.lines, self.none, self.may_be_none = title, list(lines), none, may_be_none
+        self.set_reactive(Pick.value, value)
+
+    def render(self) -> Content:
+        """What was chosen, and that there is a list."""
+        words = dict(self.lines).get(self.value or "", self.none)
+        return Content(f"▼ {words}")
+
+    def watch_value(self) -> None:
+        """Tell that something else was chosen."""
+        self.post_message(self.Changed(self))
+
+    def on_click(self) -> None:
+        """A tap opens the list."""
+        self.action_open()
+
+    def action_open(self) -> None:
+        """Choose from the list."""
+        lines = [("", self.none), *self.lines] if self.may_be_none else self.lines
+
+        def chosen(key: str | None) -> None:
+            if key is not None:
+                self.value = key or None
+
+        self.app.push_screen(ChoiceScreen(self.heading, lines), chosen)

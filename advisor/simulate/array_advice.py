@@ -1,0 +1,193 @@
+"""The plain advice's rules in arrays: what `advice.advise` would propose first, and when it would stop.
+
+For simulation, which asks it of thousands of states. Rules and ties are those of `advice`, to which tests
+hold it; what people see comes from there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.advice.advice import LEAST_CHARGE_MINUTES, StopRule, Workshop, comparable
+from advisor.arrays import Floats, Ints
+from advisor.inference.batch import Batch, narrow
+from advisor.inference.engine import Engine
+from advisor.knowledge.knowledge import UNLISTED, Knowledge, setups_of
+from advisor.model.network import BEFORE, WITH
+
+Bools = NDArray[np.bool_]
+Ranking = Literal["bits", "bits per minute"]
+Reason = Literal["sure", "nothing-left", "unlisted", "enough", "halted"]
+
+REASONS: tuple[Reason, ...] = ("sure", "nothing-left", "unlisted", "enough", "halted")
+"""Why a job ended: as `advice.Stop` says, or the caller had enough of this job, or halted everything."""
+
+
+@dataclass(frozen=True, eq=False)
+class Ranker:
+    """What the plain advice goes by at one workshop, as arrays; made by `compile_ranker`.
+
+    `readings` are those that can be taken here, in alphabetical order, `faults` likewise.
+    """
+
+    knowledge: Knowledge
+    batch: Batch
+    readings: tuple[str, ...]
+    seen_with: Ints  # (readings, instruments): columns of the batch's readings, in the order of preference
+    minutes: Floats  # (readings,)
+    needs: Bools  # (readings, setups)
+    setups: tuple[str, ...]
+    hands_on_minutes: Floats  # (setups,)
+    waiting_minutes: Floats  # (setups,)
+    faults: tuple[str, ...]
+    unlisted: Bools  # (faults,)
+    rule: StopRule
+    ranking: Ranking
+
+    def outlooks(self, potentials: Floats) -> tuple[Floats, Floats]:
+        """Beliefs in `faults`, shape (states, faults), and the batch's bits (see `Batch.outlooks`)."""
+        beliefs, bits = self.batch.outlooks(potentials)
+        return beliefs[:, [self.batch.engine.sought.index(fault) for fault in self.faults]], bits
+
+
+@dataclass(frozen=True, eq=False)
+class Offers:
+    """Of each reading in each state: bits it tells (0 once gone), minutes with setups, and seen with what.
+
+    Minutes include waiting; hands-on minutes do not.
+    """
+
+    bits: Floats  # (states, readings), as all of these
+    minutes: Floats
+    hands_on_minutes: Floats
+    seen_with: Ints
+
+
+@dataclass(frozen=True, eq=False)
+class Choices:
+    """What the advice says in each state: the reading to take (-1 at a stop), seen with what, why to stop."""
+
+    reading: Ints
+    seen_with: Ints
+    reason: Ints
+
+
+def compile_ranker(
+    knowledge: Knowledge,
+    engine: Engine,
+    complaint: str,
+    workshop: Workshop | None = None,
+    rule: StopRule | None = None,
+    ranking: Ranking = "bits per minute",
+) -> Ranker:
+    """Put what the advice goes by into arrays, once for a complaint at a workshop."""
+    workshop = workshop or Workshop()
+    readings = sorted(name for name in engine.readings if _can_be_taken(knowledge, name, workshop))
+    columns: dict[str, int] = {}
+    by_reading = []
+    for name in readings:
+        here = [one for one in knowledge.readings[name].instrument if one not in workshop.without]
+        shown = [name + WITH + one if name + WITH + one in engine.entries else name for one in here] or [name]
+        by_reading.append([columns.setdefault(one, len(columns)) for one in shown])
+    most = max(map(len, by_reading), default=1)
+    setups = {name: setups_of(knowledge, name) for name in readings}
+    every = tuple(sorted({setup for needed in setups.values() for setup in needed}))
+    faults = tuple(sorted(name for name in engine.sought if BEFORE not in name))
+    return Ranker(
+        knowledge=knowledge,
+        batch=narrow(engine, {complaint: engine.one_hot(complaint, "present")}, tuple(columns)),
+        readings=tuple(readings),
+        # The first of several that tell the same is taken: repeating it fills up the row.
+        seen_with=np.array([row + row[:1] * (most - len(row)) for row in by_reading], dtype=np.intp).reshape(
+            len(readings), most
+        ),
+        minutes=np.array([knowledge.readings[name].minutes for name in readings], dtype=np.float64),
+        needs=flags([setups[name] for name in readings], every),
+        setups=every,
+        hands_on_minutes=np.array(
+            [knowledge.setups[one].hands_on_minutes for one in every], dtype=np.float64
+        ),
+        waiting_minutes=np.array([knowledge.setups[one].waiting_minutes for one in every], dtype=np.float64),
+        faults=faults,
+        unlisted=np.array([name.startswith(UNLISTED) for name in faults]),
+        rule=rule or StopRule(),
+        ranking=ranking,
+    )
+
+
+def offers(ranker: Ranker, bits: Floats, gone: Bools, ready: Bools) -> Offers:
+    """What each reading offers in many states, with the instrument at hand that tells most.
+
+    `bits` are the batch's; `gone` and `ready` as in `Starts`.
+    """
+    told = bits[:, ranker.seen_with]
+    which = comparable(told).argmax(axis=2)
+    seen_with = ranker.seen_with[np.arange(told.shape[1]), which]
+    hands_on = ranker.minutes + ~ready @ (ranker.needs * ranker.hands_on_minutes).T
+    minutes = hands_on + ~ready @ (ranker.needs * ranker.waiting_minutes).T
+    most = np.take_along_axis(told, which[:, :, np.newaxis], axis=2)[:, :, 0]
+    return Offers(np.where(gone, 0.0, most), minutes, hands_on, seen_with)
+
+
+def rates(offered: Offers) -> Floats:
+    """Bits per minute, as `advice.Proposal.information_bits_per_minute` has them."""
+    return np.asarray(offered.bits / np.maximum(offered.minutes, LEAST_CHARGE_MINUTES))
+
+
+def worth_taking(ranker: Ranker, offered: Offers) -> Bools:
+    """Which readings tell enough, and enough for the work that they are."""
+    rule = ranker.rule
+    enough = np.maximum(rule.least_bits, rule.least_bits_per_hour * offered.hands_on_minutes / 60)
+    return np.asarray((offered.bits > 0) & (comparable(offered.bits) >= enough))
+
+
+def choose(ranker: Ranker, beliefs: Floats, offered: Offers, wishes: Floats | None = None) -> Choices:
+    """What the plain advice would do in many states; beliefs and offers as the ranker gives them.
+
+    With `wishes`, (states, readings), the most wished reading that can tell anything is taken instead.
+    """
+    if not ranker.readings:
+        nothing = np.full(len(beliefs), -1)
+        return Choices(nothing, nothing, _reasons(ranker, beliefs, np.zeros(len(beliefs), dtype=bool)))
+    worth = worth_taking(ranker, offered)
+    reason = _reasons(ranker, beliefs, np.asarray(worth.any(axis=1)))
+    if wishes is not None:
+        reading = np.where(offered.bits > 0, wishes, -np.inf).argmax(axis=1)
+    else:
+        rank = np.where(worth, comparable(offered.bits if ranker.ranking == "bits" else rates(offered)), 0.0)
+        best = rank == rank.max(axis=1, keepdims=True)
+        reading = np.where(best, offered.minutes, np.inf).argmin(axis=1)
+    seen_with = offered.seen_with[np.arange(len(reading)), reading]
+    return Choices(np.where(reason < 0, reading, -1), seen_with, reason)
+
+
+def _reasons(ranker: Ranker, beliefs: Floats, any_worth: Bools) -> Ints:
+    """Why the search ends in each state, as an index of `REASONS`; -1 where it goes on."""
+    rule = ranker.rule
+    leading = beliefs.argmax(axis=1)
+    still_open = (beliefs > rule.settled_below) & (beliefs < rule.sure_at)
+    settled = (beliefs.max(axis=1) >= rule.sure_at) & ~still_open.any(axis=1)
+    why = np.where(settled, REASONS.index("sure"), REASONS.index("nothing-left"))
+    why = np.where(ranker.unlisted[leading], REASONS.index("unlisted"), why)
+    return np.asarray(np.where(settled | ~any_worth, why, -1))
+
+
+def _can_be_taken(knowledge: Knowledge, name: str, workshop: Workshop) -> bool:
+    """Whether it is a reading for which there are an instrument and a person."""
+    if WITH in name:
+        return False
+    said = knowledge.readings[name]
+    missing = bool(said.instrument) and workshop.without.issuperset(said.instrument)
+    return not missing and said.who in workshop.who
+
+
+def flags(rows: Sequence[Sequence[str] | frozenset[str]], names: Sequence[str]) -> Bools:
+    """Which of the names each row holds."""
+    return np.array([[name in row for name in names] for row in rows], dtype=bool).reshape(
+        len(rows), len(names)
+    )

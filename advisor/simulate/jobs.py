@@ -1,0 +1,232 @@
+"""Many made-up jobs at once, played by the plain advice to its stop.
+
+Cars are drawn from what is believed of a case: their hidden states first, then what each reading would show
+of them with each instrument at hand, errors included. What is read next and when a job ends is asked of
+`ranking`. Jobs that have seen the same share one calculation: a batch grows like a tree of answers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.advice.advice import setups_in_place
+from advisor.arrays import Floats, Ints
+from advisor.case.case import Case
+from advisor.inference.batch import pick, spread_evenly
+from advisor.model.network import WITH
+from advisor.simulate.array_advice import REASONS, Bools, Choices, Offers, Ranker, choose, flags, offers
+
+Enough = Callable[[Floats, Floats], Bools]
+"""From beliefs, (states, faults), and minutes of the next reading, (states,): where to read no more."""
+Wish = Callable[[Floats, Offers], Floats]
+"""From beliefs and offers: how much each reading is wished for, (states, readings); the most is taken."""
+NUMBERS_AT_ONCE = 2**23
+"""Jobs are played in blocks whose states fill this many numbers at most (64 MB)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Starts:
+    """Cases as the ranker sees them: `gone` readings are seen or skipped, `ready` setups are in place."""
+
+    potentials: Floats  # (starts, entries)
+    gone: Bools  # (starts, readings)
+    ready: Bools  # (starts, setups)
+
+
+@dataclass(frozen=True, eq=False)
+class Cars:
+    """Made-up cars: which case each belongs to, its faults, and what each reading shows of it.
+
+    `shows` has a column for each of the batch's readings: the outcome, or the cell that the instrument shows.
+    """
+
+    start: Ints  # (cars,)
+    faults: Bools  # (cars, faults)
+    shows: Ints  # (cars, readings of the batch)
+
+
+@dataclass(frozen=True, eq=False)
+class Jobs:
+    """Jobs played to their stop, one for each car.
+
+    `taken` are columns of the batch's readings in the order taken, -1 from the stop on; `reason` indexes
+    `REASONS`; `beliefs` are those at the stop.
+    """
+
+    ranker: Ranker
+    taken: Ints  # (jobs, steps)
+    hands_on_minutes: Floats  # (jobs,)
+    waiting_minutes: Floats  # (jobs,)
+    beliefs: Floats  # (jobs, faults)
+    reason: Ints  # (jobs,)
+
+    @property
+    def minutes(self) -> Floats:
+        """Minutes of each job, hands on and waiting."""
+        return self.hands_on_minutes + self.waiting_minutes
+
+    @property
+    def halted(self) -> bool:
+        """Whether the caller stopped it before every job was over."""
+        return bool(np.any(self.reason == REASONS.index("halted")))
+
+    def readings(self, job: int) -> tuple[str, ...]:
+        """The readings that a job took, in order."""
+        names = self.ranker.batch.readings
+        return tuple(names[column].split(WITH)[0] for column in self.taken[job].tolist() if column >= 0)
+
+
+def starts_of(ranker: Ranker, cases: Sequence[Case]) -> Starts:
+    """Where the jobs begin; raises `ImpossibleEvidence` where what was seen of a case cannot be so."""
+    engine, knowledge = ranker.batch.engine, ranker.knowledge
+    evidence = [case.evidence(knowledge, engine) for case in cases]
+    engine.outlook_many(evidence)
+    gone = [(*seen, *case.skipped) for seen, case in zip(evidence, cases, strict=True)]
+    ready = [setups_in_place(knowledge, case) for case in cases]
+    return Starts(
+        ranker.batch.potentials(evidence), flags(gone, ranker.readings), flags(ready, ranker.setups)
+    )
+
+
+def draw_cars(ranker: Ranker, starts: Starts, start: Ints, random: np.random.Generator) -> Cars:
+    """Made-up cars, one for each of `start` (indices of cases), from what is believed of that case."""
+    batch = ranker.batch
+    drawn = batch.draw(starts.potentials, start, random)
+    faults = [batch.configurations(name, drawn) > 0 for name in ranker.faults]
+    shows = np.empty((len(start), len(batch.readings)), dtype=np.intp)
+    luck: dict[str, Floats] = {}
+    for column, name in enumerate(batch.readings):
+        # One reading of one car has one luck, whatever it is read with.
+        reading = name.split(WITH)[0]
+        if reading not in luck:
+            luck[reading] = spread_evenly(len(start), random)
+        chances = batch.engine.entries[name].weights[batch.configurations(name, drawn)]
+        shows[:, column] = pick(chances, luck[reading])
+    return Cars(start, np.stack(faults, axis=1), shows)
+
+
+def play_many(
+    ranker: Ranker,
+    starts: Starts,
+    cars: Cars,
+    first: str | None = None,
+    enough: Enough | None = None,
+    progress: Callable[[int, int], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+    wish: Wish | None = None,
+) -> Jobs:
+    """Play a job on every car to the stop of the plain advice.
+
+    With `first`, every job begins with that reading. `enough` may end jobs sooner, `wish` choose the readings
+    otherwise. `progress` is told how many jobs of how many are over; once `stop` says so, jobs not yet over
+    end as "halted".
+    """
+    count = len(cars.start)
+    blocks = []
+    done = 0
+
+    def over(jobs: int) -> None:
+        nonlocal done
+        done += jobs
+        if progress is not None:
+            progress(done, count)
+
+    size = max(1, NUMBERS_AT_ONCE // max(len(ranker.batch.kept), 1))
+    for begin in range(0, count, size):
+        some = slice(begin, begin + size)
+        block = Cars(cars.start[some], cars.faults[some], cars.shows[some])
+        blocks.append(_play_block(ranker, starts, block, first, enough, over, stop, wish))
+    steps = max((block.taken.shape[1] for block in blocks), default=0)
+    taken = [np.pad(b.taken, ((0, 0), (0, steps - b.taken.shape[1])), constant_values=-1) for b in blocks]
+    none = np.empty(0)
+    return Jobs(
+        ranker,
+        np.concatenate([np.empty((0, steps), dtype=np.intp), *taken]),
+        np.concatenate([none, *(block.hands_on_minutes for block in blocks)]),
+        np.concatenate([none, *(block.waiting_minutes for block in blocks)]),
+        np.concatenate([np.empty((0, len(ranker.faults))), *(block.beliefs for block in blocks)]),
+        np.concatenate([np.empty(0, dtype=np.intp), *(block.reason for block in blocks)]),
+    )
+
+
+def _play_block(
+    ranker: Ranker,
+    starts: Starts,
+    cars: Cars,
+    first: str | None,
+    enough: Enough | None,
+    over: Callable[[int], None],
+    stop: Callable[[], bool] | None,
+    wish: Wish | None,
+) -> Jobs:
+    count = len(cars.start)
+    hands_on, waiting = np.zeros(count), np.zeros(count)
+    beliefs, reason = np.zeros((count, len(ranker.faults))), np.full(count, REASONS.index("halted"))
+    taken: list[Ints] = []
+    jobs = np.arange(count)  # those not over yet
+    begun, at = np.unique(cars.start, return_inverse=True)  # the state each of them is in
+    states = Starts(starts.potentials[begun], starts.gone[begun], starts.ready[begun])
+    while len(jobs):
+        believed, bits = ranker.outlooks(states.potentials)
+        offered = offers(ranker, bits, states.gone, states.ready)
+        choices = choose(ranker, believed, offered, None if wish is None else wish(believed, offered))
+        if first is not None and not taken:
+            choices = _all_taking(ranker.readings.index(first), offered)
+        elif enough is not None:
+            choices = _ended(
+                choices, enough(believed, offered.minutes[np.arange(len(bits)), choices.reading])
+            )
+        beliefs[jobs] = believed[at]
+        if stop is not None and stop():
+            break
+        ended = choices.reading[at] < 0
+        reason[jobs[ended]] = choices.reason[at[ended]]
+        over(int(ended.sum()))
+        jobs, at = jobs[~ended], at[~ended]
+        if not len(jobs):
+            break
+        needed = ranker.needs[choices.reading] & ~states.ready
+        hands_on[jobs] += (ranker.minutes[choices.reading] + needed @ ranker.hands_on_minutes)[at]
+        waiting[jobs] += (needed @ ranker.waiting_minutes)[at]
+        taken.append(np.full(count, -1))
+        taken[-1][jobs] = choices.seen_with[at]
+        states, at = _after(ranker, states, choices, at, cars.shows[jobs, choices.seen_with[at]])
+    return Jobs(
+        ranker,
+        np.stack(taken, axis=1) if taken else np.empty((count, 0), dtype=np.intp),
+        hands_on,
+        waiting,
+        beliefs,
+        reason,
+    )
+
+
+def _after(ranker: Ranker, states: Starts, choices: Choices, at: Ints, shown: Ints) -> tuple[Starts, Ints]:
+    """The states after jobs in the states `at` have seen `shown`, and which of them each job is in."""
+    most = int(shown.max()) + 1
+    different, at = np.unique(at * most + shown, return_inverse=True)
+    before, shown = np.divmod(different, most)
+    reading, seen_with = choices.reading[before], choices.seen_with[before]
+    potentials = states.potentials[before]
+    for column in np.unique(seen_with).tolist():
+        rows = np.flatnonzero(seen_with == column)
+        ranker.batch.see(potentials, rows, ranker.batch.readings[column], shown[rows])
+    gone = states.gone[before]
+    gone[np.arange(len(before)), reading] = True
+    return Starts(potentials, gone, states.ready[before] | ranker.needs[reading]), at
+
+
+def _ended(choices: Choices, ends: Bools) -> Choices:
+    """The same choices, with an end in those states that go on and are marked."""
+    ends = ends & (choices.reading >= 0)
+    reading = np.where(ends, -1, choices.reading)
+    return Choices(reading, choices.seen_with, np.where(ends, REASONS.index("enough"), choices.reason))
+
+
+def _all_taking(reading: int, offered: Offers) -> Choices:
+    """The same reading in every state."""
+    count = len(offered.bits)
+    return Choices(np.full(count, reading), offered.seen_with[:, reading], np.full(count, -1))

@@ -1,0 +1,161 @@
+"""Looking to the end of the job: the few best readings, each played out, and the one that ends soonest.
+
+A roll-out (Tesauro & Galperin 1997; Bertsekas, Tsitsiklis & Wu 1997): after each candidate the job goes on by
+the plain advice to its stop, on the same made-up cars for all candidates, and the minutes of readings, setups
+and the repair that follows are averaged. Mending at once is weighed against them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.advice.advice import comparable
+from advisor.advice.repair_order import Remedy, least_minutes_of_many, single_fault_shares
+from advisor.arrays import Floats
+from advisor.case.case import Case
+from advisor.simulate.array_advice import Bools, Ranker, offers, rates, worth_taking
+from advisor.simulate.jobs import Enough, Starts, draw_cars, play_many, starts_of
+
+PATIENCES = (2.0, 4.0, 8.0)
+"""Reading ends where knowing the cause would save less than this many times the next reading's minutes."""
+
+
+@dataclass(frozen=True)
+class RepairCosts:
+    """What mending takes: remedies, no two of which mend one fault, and minutes of the call at the end."""
+
+    remedies: tuple[Remedy, ...]
+    call_minutes: float
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A reading played out: expected minutes from here to the end of the repair.
+
+    The standard error is that of as many independent cars; evenly spread ones do better as a rule.
+    """
+
+    reading: str
+    expected_minutes: float
+    standard_error_minutes: float
+
+
+@dataclass(frozen=True)
+class LookAhead:
+    """What playing out found: `candidates`, best first; `plain` is the first choice of the plain advice."""
+
+    candidates: tuple[Candidate, ...]
+    repair_now_minutes: float
+    plain: str | None
+
+    @property
+    def changes_the_advice(self) -> bool:
+        """Whether another reading than the plain advice's is better by more than chance."""
+        plain = next((one for one in self.candidates if one.reading == self.plain), None)
+        best = next((one for one in self.candidates if one.reading == self.winner), None)
+        return plain is not None and best is not None and _clearly_less(best, plain)
+
+    @property
+    def winner(self) -> str | None:
+        """The reading to take; None where mending at once takes no longer, or nothing can be read."""
+        if self.candidates and self.candidates[0].expected_minutes < self.repair_now_minutes:
+            return self.candidates[0].reading
+        return None
+
+
+def _clearly_less(one: Candidate, other: Candidate) -> bool:
+    """Whether the difference is more than twice its standard error, taken as if of independent cars."""
+    error = math.hypot(one.standard_error_minutes, other.standard_error_minutes)
+    return other.expected_minutes - one.expected_minutes > 2 * error
+
+
+def look_ahead(
+    ranker: Ranker,
+    case: Case,
+    costs: RepairCosts | None,
+    random: np.random.Generator,
+    cars: int = 400,
+    most: int = 5,
+    progress: Callable[[int, int], None] | None = None,
+    stop: Callable[[], bool] | None = None,
+) -> LookAhead | None:
+    """Play out the `most` best readings on made-up cars; None once `stop` says so.
+
+    Without costs only the minutes of readings count, up to the stop of the plain advice. `progress` is told
+    how many candidates of how many are done. Raises `ImpossibleEvidence`.
+    """
+    start = starts_of(ranker, [case])
+    believed, bits = ranker.outlooks(start.potentials)
+    now = math.inf if costs is None else float(repair_minutes(ranker, believed, costs)[0])
+    names = candidates(ranker, start, bits, most)
+    drawn = draw_cars(ranker, start, np.zeros(cars, dtype=np.intp), random)
+    tried = []
+    for done, name in enumerate(names):
+        ways = []
+        for enough in _stops(ranker, costs):
+            jobs = play_many(ranker, start, drawn, first=name, enough=enough, stop=stop)
+            if jobs.halted:
+                return None
+            mending = 0.0 if costs is None else repair_minutes(ranker, jobs.beliefs, costs)
+            ways.append(jobs.minutes + mending)
+        minutes = min(ways, key=lambda way: float(way.mean()))
+        tried.append(Candidate(name, float(minutes.mean()), float(minutes.std(ddof=1)) / math.sqrt(cars)))
+        if progress is not None:
+            progress(done + 1, len(names))
+    # The plain advice's choice comes first among equals.
+    tried.sort(key=lambda one: (one.expected_minutes, names.index(one.reading)))
+    return LookAhead(tuple(tried), now, names[0] if names else None)
+
+
+def candidates(ranker: Ranker, start: Starts, bits: Floats, most: int) -> tuple[str, ...]:
+    """The best readings of one case by its ranking and by the other, in turn; the plain choice first."""
+    offered = offers(ranker, bits, start.gone, start.ready)
+    told, minutes = comparable(offered.bits[0]), offered.minutes[0]
+    per_minute = comparable(rates(offered)[0])
+    worth = np.flatnonzero(worth_taking(ranker, offered)[0]).tolist()
+    if not worth:
+        return ()
+    by_bits = sorted(worth, key=lambda at: (-told[at], minutes[at], at))
+    by_rate = sorted(worth, key=lambda at: (-per_minute[at], minutes[at], at))
+    pair = (by_bits, by_rate) if ranker.ranking == "bits" else (by_rate, by_bits)
+    in_turn = dict.fromkeys(at for both in zip(*pair, strict=True) for at in both)
+    return tuple(ranker.readings[at] for at in list(in_turn)[:most])
+
+
+def repair_minutes(ranker: Ranker, beliefs: Floats, costs: RepairCosts) -> Floats:
+    """Expected minutes of repair for many cases' beliefs, (cases, faults) in the ranker's order."""
+    return least_minutes_of_many(
+        costs.remedies, ranker.faults, single_fault_shares(beliefs), costs.call_minutes
+    )
+
+
+def knowing_saves_minutes(ranker: Ranker, beliefs: Floats, costs: RepairCosts) -> Floats:
+    """How many minutes of repair it would save on average to know the cause, for many cases' beliefs."""
+    known = least_minutes_of_many(
+        costs.remedies, ranker.faults, np.eye(len(ranker.faults)), costs.call_minutes
+    )
+    shares = single_fault_shares(beliefs)
+    knowing = shares @ known + (1 - shares.sum(axis=1)) * costs.call_minutes
+    return np.asarray(repair_minutes(ranker, beliefs, costs) - knowing)
+
+
+def _stops(ranker: Ranker, costs: RepairCosts | None) -> list[Enough | None]:
+    """Ways to end a job before the plain stop: where the next reading takes too much of what it could save.
+
+    No reading saves more than knowing the cause would, and most save only part of that: patience is above 1.
+    The roll-out goes by the patience that does best (policy switching; Chang, Givan & Chong 2004).
+    """
+    if costs is None:
+        return [None]
+
+    def stop_at(patience: float) -> Enough:
+        def enough(beliefs: Floats, minutes: Floats) -> Bools:
+            return np.asarray(knowing_saves_minutes(ranker, beliefs, costs) <= patience * minutes)
+
+        return enough
+
+    return [stop_at(patience) for patience in PATIENCES]

@@ -1,0 +1,221 @@
+"""A case with its number, tag and times, and how its entries are written in rows and read from them."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime
+from typing import Any
+
+from advisor.case import case as cases
+from advisor.case.case import (
+    CUSTOMER,
+    GONE,
+    STILL_THERE,
+    TECHNICIAN,
+    Accounted,
+    Case,
+    Entry,
+    Measured,
+    Seen,
+    TakenBack,
+)
+from advisor.model.observation import Measurement
+from advisor.store.errors import Damaged
+
+KINDS: dict[str, type[Entry]] = {
+    "known": cases.Known,
+    "seen": cases.Seen,
+    "measured": cases.Measured,
+    "accounted": cases.Accounted,
+    "skipped": cases.Skipped,
+    "prepared": cases.Prepared,
+    "ended": cases.Ended,
+    "acknowledged": cases.Acknowledged,
+    "repaired": cases.Repaired,
+    "checked": cases.Checked,
+    "booked": cases.Booked,
+    "warned": cases.Warned,
+    "replayed": cases.Replayed,
+    "taken back": cases.TakenBack,
+    "closed": cases.Closed,
+    "reopened": cases.Reopened,
+    "cancelled": cases.Cancelled,
+}
+UNSURE = "unsure"
+STAMPED = ("prepared", "acknowledged", "repaired", "reopened")
+"""Entries that say a time themselves."""
+_SPEAKERS = (TECHNICIAN, CUSTOMER)
+YEARS = range(1970, 9999)
+"""The years of times that every time zone can tell."""
+
+
+@dataclass(frozen=True)
+class Filed:
+    """A case as it lies in the database: one row for each of its entries, at the times given (ISO 8601).
+
+    `knowledge` is the version it was opened with, or "" where that is not known. The number is 0 until the
+    first entry is saved: a job without one is nowhere but in memory.
+    """
+
+    number: int
+    tag: str
+    opened: str
+    case: Case
+    times: tuple[str, ...] = ()
+    knowledge: str = ""
+
+    @property
+    def entries(self) -> int:
+        """How many rows there are."""
+        return len(self.case.entries)
+
+    @property
+    def name(self) -> str:
+        """Which job it is."""
+        return f"Job {self.number}" if self.number else "New job"
+
+    @property
+    def touched(self) -> str:
+        """When something was last entered."""
+        return self.times[-1] if self.times else self.opened
+
+    def with_entry(self, entry: Entry, at: str) -> Filed:
+        """With one more entry at a time."""
+        return replace(self, case=self.case.with_entry(entry), times=(*self.times, at))
+
+
+def in_one_line(tag: str) -> str:
+    """A tag as all screens and papers show it; one stored by an earlier version may have line breaks."""
+    return " ".join(tag.split())
+
+
+def but_for_time(entry: Entry) -> tuple[type[Entry], dict[str, Any]]:
+    """What an entry says, whenever it was said."""
+    return type(entry), {name: said for name, said in vars(entry).items() if name != "at"}
+
+
+def row_of(entry: Entry) -> tuple[str, str, str]:
+    """What an entry is in the database: kind, what it is about, and what was said."""
+    kind = next(kind for kind, made in KINDS.items() if made is type(entry))
+    if isinstance(entry, Measured):
+        return kind, entry.reading, json.dumps([vars(one) for one in entry.take], ensure_ascii=False)
+    if isinstance(entry, Accounted):
+        return kind, entry.what, json.dumps(vars(entry.measurement), ensure_ascii=False)
+    if isinstance(entry, Seen):
+        if entry.confidence == 1.0 and entry.by == TECHNICIAN:
+            return kind, entry.reading, entry.outcome
+        said = [entry.outcome, entry.confidence, entry.by]
+        return UNSURE, entry.reading, json.dumps(said, ensure_ascii=False)
+    about, said = vars(entry).values()
+    return kind, str(about), said
+
+
+def _entry(row: Any, case: Case) -> Entry:
+    """The entry that a row holds, on a case that has come so far."""
+    if row.kind == "measured":
+        return Measured(row.about, tuple(map(_measurement, _listed(json.loads(row.said)))))
+    if row.kind == "accounted":
+        part = _measurement(json.loads(row.said))
+        if isinstance(part.value, str):
+            raise ValueError("no current")
+        return Accounted(row.about, part)
+    if row.kind == UNSURE:
+        match json.loads(row.said):
+            case [str(outcome), float(confidence), str(by)] if 0 < confidence <= 1 and by in _SPEAKERS:
+                return Seen(row.about, outcome, confidence, by)
+        raise ValueError("no outcome with a confidence from 0 to 1")
+    if row.kind == "taken back":
+        # Schema 1 wrote no step: it was always the last one that counted.
+        step = int(row.about) if row.about else max(case.counting, default=0)
+        if row.about and str(step) != row.about:
+            raise ValueError("no step before this one")
+        if not 0 <= step <= len(case.entries):
+            raise ValueError("no step before this one")
+        return TakenBack(step, row.said)
+    if row.kind not in KINDS:
+        raise ValueError("no kind of entry that is known here")
+    if row.kind in STAMPED:
+        _check_time(row.said)
+    if row.kind == "booked" and str(date.fromisoformat(row.about)) != row.about:
+        raise ValueError("no day such as 2030-03-04")
+    if row.kind == "checked" and row.said not in (GONE, STILL_THERE):
+        raise ValueError(f"neither '{GONE}' nor '{STILL_THERE}'")
+    made: Callable[[str, str], Entry] = KINDS[row.kind]
+    return made(row.about, row.said)
+
+
+def _listed(said: Any) -> list[Any]:
+    """A list as JSON gave it."""
+    if not isinstance(said, list):
+        raise ValueError("no list of measurements")
+    return said
+
+
+def _measurement(said: Any) -> Measurement:
+    """What was measured, as JSON gave it."""
+    match said:
+        case {
+            "measurand": str(measurand),
+            "value": str() | float() | int() as value,
+            "instrument": str(instrument),
+            "typed": str(typed),
+        } if len(said) == 4 and not isinstance(value, bool):
+            if isinstance(value, str) or math.isfinite(value):
+                return Measurement(measurand, value, instrument, typed)
+    raise ValueError("no measurement")
+
+
+def _check_time(said: str) -> None:
+    """Refuse what is no time with its zone."""
+    try:
+        at = datetime.fromisoformat(said)
+    except ValueError:
+        raise ValueError(f"'{said[:40]}' is no time") from None
+    if at.tzinfo is None:
+        raise ValueError(f"the time '{said}' has no zone")
+    if at.year not in YEARS or at.astimezone(UTC).year not in YEARS:
+        raise ValueError(f"the time '{said}' is in no year that can be")
+
+
+def filed_from(number: int, head: Any, rows: list[Any]) -> Filed:
+    """A case from its row, if there is one, and those of its entries; raises `Damaged`."""
+    tag = in_one_line(head.tag) if head and isinstance(head.tag, str) else ""
+    try:
+        if head is None:
+            raise ValueError("what it is about is missing")
+        if not all(isinstance(one, str) for one in (head.tag, head.complaint, head.opened, head.knowledge)):
+            raise ValueError("no text")
+        if not head.complaint:
+            raise ValueError("it has no complaint")
+        _check_time(head.opened)
+    except (ValueError, OverflowError) as error:
+        raise Damaged(
+            number,
+            tag,
+            f"Job {number} is damaged in the database: {error}. This program has not written it so, and "
+            f"nothing was changed. Use the other jobs; `advisor case export {number}` writes down what there "
+            "is of this one.",
+        ) from error
+    filed = Filed(number, tag, head.opened, Case(head.complaint), (), head.knowledge)
+    for step, row in enumerate(rows, start=1):
+        try:
+            if row.number != step:
+                raise ValueError("it is missing")
+            if not all(isinstance(one, str) for one in (row.at, row.kind, row.about, row.said)):
+                raise ValueError("no text")
+            _check_time(row.at)
+            entry = _entry(row, filed.case)
+        except (ValueError, OverflowError, RecursionError) as error:
+            why = str(error).splitlines()[0]
+            raise Damaged(
+                number,
+                tag,
+                f"Step {step} of job {number} is damaged in the database: {why}. This program has not "
+                f"written it so, and nothing was changed. Use the other jobs; `advisor case export {number}` "
+                "writes down what there is of this one.",
+            ) from error
+        filed = filed.with_entry(entry, row.at)
+    return filed
