@@ -11,7 +11,7 @@ import pytest
 
 from advisor.checks.lint import checked
 from advisor.cli import main
-from advisor.inference.engine import Engine, Outlook, compile_tables
+from advisor.inference.engine import Engine, Posterior, compile_tables
 from advisor.knowledge.knowledge import Document, Knowledge
 from advisor.knowledge.loading import parse
 from advisor.knowledge.problems import Place, ProblemsFound
@@ -53,10 +53,10 @@ def entangled() -> str:
     return HEAD + complaint(f"any_of: {{{shares}}}") + faults(*names) + "readings:\n" + readings
 
 
-def given_complaint(knowledge: Knowledge, name: str = "c") -> tuple[Engine, Outlook]:
+def given_complaint(knowledge: Knowledge, name: str = "c") -> tuple[Engine, Posterior]:
     """A complaint's engine, and what is believed when nothing but the complaint is known."""
     engine = compile_tables(build(knowledge, name).tables)
-    return engine, engine.outlook({name: engine.one_hot(name, "present")})
+    return engine, engine.query({name: engine.one_hot(name, "present")})
 
 
 def form_problems(text: str) -> list[str]:

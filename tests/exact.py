@@ -20,7 +20,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import ArrayLike
 
-from advisor.inference.tables import Tables
+from advisor.inference.tables import DiscreteNetwork
 
 DIGITS = 50
 """Of logarithms."""
@@ -54,7 +54,7 @@ class Answers:
     tell about their parents.
     """
 
-    def __init__(self, tables: Tables, evidence: Mapping[str, ArrayLike]) -> None:
+    def __init__(self, tables: DiscreteNetwork, evidence: Mapping[str, ArrayLike]) -> None:
         self.tables = tables
         self.sizes = {name: len(outcomes) for name, outcomes in tables.outcomes.items()}
         self.evidence = {name: np.asarray(said, dtype=np.float64) for name, said in evidence.items()}

@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from pgmpy.factors.discrete import TabularCPD
 from pgmpy.models import DiscreteBayesianNetwork
 
-from advisor.inference.tables import Table, Tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 
 with warnings.catch_warnings():
     # Its compiled types warn as they are made; where warnings are errors the interpreter crashes there.
@@ -33,7 +33,7 @@ BINARY = ("absent", "present")
 
 @dataclass(frozen=True, eq=False)
 class Answers:
-    """What `Outlook` has to say, computed the long way.
+    """What `Posterior` has to say, computed the long way.
 
     `predictive` is of the reading taken now; of one already seen, of an independent repeat.
     `information_bits` leaves out the readings seen.
@@ -41,11 +41,11 @@ class Answers:
 
     marginals: Mapping[str, Floats]
     predictive: Mapping[str, Floats]
-    information_bits: Mapping[str, float]
+    expected_information_bits: Mapping[str, float]
     log2_evidence: float
 
 
-def enumerate_joint(tables: Tables, evidence: Evidence) -> Floats:
+def enumerate_joint(tables: DiscreteNetwork, evidence: Evidence) -> Floats:
     """P(all nodes, evidence): one axis per node, in the order of `tables.tables`."""
     axes = {table.child: axis for axis, table in enumerate(tables.tables)}
     sizes = [len(tables.outcomes[name]) for name in axes]
@@ -57,7 +57,7 @@ def enumerate_joint(tables: Tables, evidence: Evidence) -> Floats:
     return joint
 
 
-def enumerate_answers(tables: Tables, evidence: Evidence) -> Answers:
+def enumerate_answers(tables: DiscreteNetwork, evidence: Evidence) -> Answers:
     """Every answer by summing the whole joint; ZeroDivisionError where the evidence is impossible."""
     names = [table.child for table in tables.tables]
     joint = enumerate_joint(tables, evidence)
@@ -75,14 +75,14 @@ def enumerate_answers(tables: Tables, evidence: Evidence) -> Answers:
             for table in tables.tables
             if table.child in tables.readings
         },
-        information_bits={
-            name: information(_sum_to(joint, names, (*tables.sought, name)), last_axes=1) for name in unseen
+        expected_information_bits={
+            name: information(_sum_to(joint, names, (*tables.targets, name)), last_axes=1) for name in unseen
         },
         log2_evidence=math.log2(total),
     )
 
 
-def is_possible(tables: Tables, evidence: Evidence) -> bool:
+def is_possible(tables: DiscreteNetwork, evidence: Evidence) -> bool:
     """Whether the evidence has any probability at all."""
     return bool(enumerate_joint(tables, evidence).sum() > 0)
 
@@ -101,7 +101,7 @@ def information(joint: Floats, last_axes: int) -> float:
     return entropy(grid.sum(axis=1)) + entropy(grid.sum(axis=0)) - entropy(grid)
 
 
-def information_by_parents(joint: Floats, table: Table, order: Sequence[str]) -> float:
+def information_by_parents(joint: Floats, table: CPT, order: Sequence[str]) -> float:
     """I(reading ; its parents) from the joint of the parents, whose axes are in `order`.
 
     It is the information about the sought nodes only where the parents are functions of them.
@@ -130,27 +130,27 @@ def gate_values(kind: str, inputs: int, least: int = 1, most: int | None = None)
     return values
 
 
-def root(name: str, distribution: Sequence[float]) -> Table:
+def root(name: str, distribution: Sequence[float]) -> CPT:
     """A node without parents."""
-    return Table(name, (), np.array(distribution, dtype=np.float64))
+    return CPT(name, (), np.array(distribution, dtype=np.float64))
 
 
-def gate(name: str, kind: str, inputs: Sequence[str], least: int = 1, most: int | None = None) -> Table:
+def gate(name: str, kind: str, inputs: Sequence[str], least: int = 1, most: int | None = None) -> CPT:
     """A deterministic node over binary inputs; see `gate_values`."""
-    return Table(name, tuple(inputs), gate_values(kind, len(inputs), least, most))
+    return CPT(name, tuple(inputs), gate_values(kind, len(inputs), least, most))
 
 
-def copy_of(name: str, node: str, size: int) -> Table:
+def copy_of(name: str, node: str, size: int) -> CPT:
     """A reading that tells the state of a node without error."""
-    return Table(name, (node,), np.eye(size))
+    return CPT(name, (node,), np.eye(size))
 
 
 def tree_tables(
     tree: Mapping[str, Any],
-    readings: Sequence[Table] = (),
+    readings: Sequence[CPT] = (),
     outcomes: Mapping[str, tuple[str, ...]] | None = None,
-    sought: Sequence[str] | None = None,
-) -> Tables:
+    targets: Sequence[str] | None = None,
+) -> DiscreteNetwork:
     """Tables of a fault tree in the shape of published/fault_trees.json; all events binary.
 
     `readings` are leaves on it, with `outcomes` naming theirs. Sought are the basic events, unless said.
@@ -162,33 +162,35 @@ def tree_tables(
         least, most = said.get("k", said.get("min", 1)), said.get("max")
         tables.append(gate(name, said["type"], said["inputs"], least, most))
     names = {table.child: BINARY for table in tables}
-    return Tables(
+    return DiscreteNetwork(
         tables=(*tables, *readings),
         outcomes={**names, **{table.child: BINARY for table in readings}, **(outcomes or {})},
-        sought=tuple(tree["basic_events"] if sought is None else sought),
+        targets=tuple(tree["basic_events"] if targets is None else targets),
         readings=tuple(table.child for table in readings),
     )
 
 
 def network_tables(
-    nodes: Mapping[str, Any], readings: Sequence[str], sought: Sequence[str], copied: Sequence[str] = ()
-) -> Tables:
+    nodes: Mapping[str, Any], readings: Sequence[str], targets: Sequence[str], copied: Sequence[str] = ()
+) -> DiscreteNetwork:
     """Tables of a network in the shape of published/networks.json; each `copied` node gets a leaf copy.
 
     The copy is called "NODE seen".
     """
     tables = [
-        Table(name, tuple(said["parents"]), np.array(said["cpt"], dtype=np.float64))
+        CPT(name, tuple(said["parents"]), np.array(said["cpt"], dtype=np.float64))
         for name, said in nodes.items()
     ]
     outcomes = {name: tuple(said["states"]) for name, said in nodes.items()}
     for name in copied:
         tables.append(copy_of(f"{name} seen", name, len(outcomes[name])))
         outcomes[f"{name} seen"] = outcomes[name]
-    return Tables(tuple(tables), outcomes, tuple(sought), (*readings, *(f"{name} seen" for name in copied)))
+    return DiscreteNetwork(
+        tuple(tables), outcomes, tuple(targets), (*readings, *(f"{name} seen" for name in copied))
+    )
 
 
-def to_pgmpy(tables: Tables) -> DiscreteBayesianNetwork:
+def to_pgmpy(tables: DiscreteNetwork) -> DiscreteBayesianNetwork:
     """The same network for pgmpy, states numbered from 0."""
     model = DiscreteBayesianNetwork()
     sizes = {name: len(outcomes) for name, outcomes in tables.outcomes.items()}
@@ -208,17 +210,19 @@ def to_pgmpy(tables: Tables) -> DiscreteBayesianNetwork:
     return model
 
 
-def from_pgmpy(model: DiscreteBayesianNetwork, sought: Iterable[str], readings: Iterable[str]) -> Tables:
+def from_pgmpy(
+    model: DiscreteBayesianNetwork, targets: Iterable[str], readings: Iterable[str]
+) -> DiscreteNetwork:
     """The tables of a pgmpy model, as the engine takes them."""
     tables, outcomes = [], {}
     for cpd in model.get_cpds():
         child, *parents = cpd.variables
         outcomes[child] = tuple(cpd.state_names[child])
-        tables.append(Table(child, tuple(parents), np.moveaxis(np.asarray(cpd.values), 0, -1)))
-    return Tables(tuple(tables), outcomes, tuple(sought), tuple(readings))
+        tables.append(CPT(child, tuple(parents), np.moveaxis(np.asarray(cpd.values), 0, -1)))
+    return DiscreteNetwork(tuple(tables), outcomes, tuple(targets), tuple(readings))
 
 
-def to_pyagrum(tables: Tables) -> gum.BayesNet:
+def to_pyagrum(tables: DiscreteNetwork) -> gum.BayesNet:
     """The same network for pyAgrum, states named by their number."""
     net = gum.BayesNet()
     for table in tables.tables:

@@ -17,9 +17,9 @@ from pathlib import Path
 PACKAGE = Path(__file__).parent.parent / "advisor"
 
 SAYING = {"Problem", "UsageError", "BadParameter", "ClickException", "notify", "_fail", "fail", "show_news"}
-SAYING |= {"failed", "_refused", "_written", "not_started", "note"}
+SAYING |= {"failed", "_refused", "_written", "not_started", "note", "tell"}
 """Names whose calls say something to a person, besides the project's exceptions."""
-TRANSLATED = {"ValueError": ("knowledge.py", "likelihoods.py")}
+TRANSLATED = {"ValueError": ("knowledge/knowledge.py", "knowledge/probability.py")}
 """Exceptions of Python that become problems of the knowledge; elsewhere they are programming errors."""
 SILENT_ARGUMENTS = {"title", "severity", "timeout", "markup", "code", "err", "address"}
 
@@ -30,7 +30,7 @@ Function = ast.FunctionDef | ast.AsyncFunctionDef
 
 @dataclass(frozen=True, order=True)
 class Message:
-    """A message, and the module or package of `advisor` that says it."""
+    """A message, and the package of `advisor` that says it."""
 
     part: str
     template: str

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from advisor.advice.advice import Answer, advise, what_answers_do
+from advisor.advice.advice import Answer, advise, outcome_effects
 from advisor.advice.repair_or_test import CALL_MINUTES, Act, act, remedies
 from advisor.advice.repair_order import Remedy
 from advisor.case.case import Case
@@ -42,7 +42,7 @@ def proposed(knowledge: Knowledge) -> tuple[str, float, float] | None:
     """What is proposed at the start: the remedy, and the minutes of both ways."""
     engine = compile_tables(build(knowledge, "c").tables)
     advice = advise(knowledge, engine, Case("c"))
-    answers = what_answers_do(knowledge, engine, Case("c"), "drop")
+    answers = outcome_effects(knowledge, engine, Case("c"), "drop")
     found = act(knowledge, "c", advice, advice.proposals[0], answers)
     return found and (found.fault, found.minutes_acting, found.minutes_reading)
 
@@ -110,7 +110,7 @@ def test_both_ways_take_what_enumeration_says(
 
     def by_enumeration(**seen: list[float]) -> float:
         marginals = oracle.enumerate_answers(tables, {"c": [0.0, 1.0], **seen}).marginals
-        return least_minutes({cause: float(marginals[cause][1]) for cause in tables.sought}, tried)
+        return least_minutes({cause: float(marginals[cause][1]) for cause in tables.targets}, tried)
 
     small, large = oracle.enumerate_answers(tables, {"c": [0.0, 1.0]}).predictive["drop"]
     acting = by_enumeration()
@@ -157,5 +157,5 @@ def test_where_no_remedy_is_worth_trying_none_is_proposed(known: Callable[[str],
 def test_what_is_not_listed_has_no_remedy(shipped: Knowledge) -> None:
     """Only faults can be put right; the unlisted cause is left to the call."""
     network = build(shipped, "flat_battery")
-    names = {one.name for one in remedies(shipped, "flat_battery", network.sought)}
-    assert names == {name for name in network.sought if name in shipped.faults}
+    names = {one.name for one in remedies(shipped, "flat_battery", network.targets)}
+    assert names == {name for name in network.targets if name in shipped.faults}

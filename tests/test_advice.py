@@ -10,17 +10,17 @@ import pytest
 
 from advisor.advice.advice import (
     Advice,
-    Contradiction,
-    Proposal,
+    CandidateReading,
+    InconsistentEvidence,
     Stop,
     StopRule,
     Workshop,
     advise,
+    outcome_effects,
     possible,
+    posterior_history,
     setups_of,
-    suspicion,
     waiting_minutes,
-    what_answers_do,
 )
 from advisor.bench.wording import remedy_lines, stop_sentence, why
 from advisor.case.case import Case, Checked, Known, Measured, Prepared, Repaired, Seen, Skipped
@@ -132,12 +132,12 @@ def door(known: Callable[[str], Knowledge]) -> Bench:
     return bench(known(DOOR), "rattle")
 
 
-def named(proposals: tuple[Proposal, ...]) -> list[str]:
+def named(proposals: tuple[CandidateReading, ...]) -> list[str]:
     """The readings in their order."""
     return [proposal.reading for proposal in proposals]
 
 
-def of(advice: Advice, reading: str) -> Proposal:
+def of(advice: Advice, reading: str) -> CandidateReading:
     """What is proposed about one reading."""
     return next(proposal for proposal in advice.proposals if proposal.reading == reading)
 
@@ -148,9 +148,9 @@ def of(advice: Advice, reading: str) -> Proposal:
 def test_readings_stand_by_what_they_tell(door: Bench) -> None:
     """The reading that tells most about the faults comes first; each figure is the engine's."""
     advice = door.advise()
-    told = door.engine.outlook(door.case().evidence(door.knowledge, door.engine)).information_bits
+    told = door.engine.query(door.case().evidence(door.knowledge, door.engine)).expected_information_bits
     assert named(advice.proposals) == sorted(named(advice.proposals), key=lambda name: -told[name])
-    assert {one.reading: one.information_bits for one in advice.proposals} == {
+    assert {one.reading: one.expected_information_bits for one in advice.proposals} == {
         name: bits for name, bits in told.items() if bits > 0
     }
     assert {one.reading: one.name for one in advice.proposals}["wiggle"] == "Wiggle the strap"
@@ -159,7 +159,7 @@ def test_readings_stand_by_what_they_tell(door: Bench) -> None:
 def test_readings_stand_by_what_they_tell_a_minute(door: Bench) -> None:
     """By the minute a short look without setups comes before a thorough reading with them."""
     advice = door.advise()
-    rates = [one.information_bits / one.minutes for one in advice.per_minute]
+    rates = [one.expected_information_bits / one.minutes for one in advice.per_minute]
     assert rates == sorted(rates, reverse=True)
     assert rates == [one.information_bits_per_minute for one in advice.per_minute]
     assert named(advice.proposals)[0] == "seat"
@@ -182,7 +182,7 @@ def test_a_reading_taken_is_not_proposed_again(door: Bench) -> None:
 def test_a_reading_that_tells_too_little_is_not_worth_its_minutes(door: Bench) -> None:
     """Below the least bits a reading is still listed, and never asked for by the minute."""
     advice = door.advise(rule=StopRule(least_bits=0.3))
-    small = {one.reading for one in advice.proposals if one.information_bits < 0.3}
+    small = {one.reading for one in advice.proposals if one.expected_information_bits < 0.3}
     assert "look" in small
     assert small.isdisjoint(named(advice.per_minute))
 
@@ -195,12 +195,14 @@ def test_much_work_has_to_tell_more(door: Bench) -> None:
     advice = door.advise(rule=StopRule(least_bits=0, least_bits_per_hour=1.5))
     worth = {one.reading for one in advice.per_minute}
     assert worth == {
-        one.reading for one in advice.proposals if one.information_bits >= 1.5 / 60 * one.hands_on_minutes
+        one.reading
+        for one in advice.proposals
+        if one.expected_information_bits >= 1.5 / 60 * one.hands_on_minutes
     }
     wiggle = of(advice, "wiggle")
     assert (wiggle.hands_on_minutes, wiggle.minutes) == (18, 22)
     assert 0 < len(worth) < len(advice.proposals)
-    asked = [(one.reading in worth, one.information_bits) for one in advice.proposals]
+    asked = [(one.reading in worth, one.expected_information_bits) for one in advice.proposals]
     assert asked == sorted(asked, reverse=True)
 
 
@@ -249,9 +251,9 @@ def test_what_the_workshop_lacks_is_left_out_with_what_that_costs(door: Bench) -
         ("seat", "needs a certified person"),
         ("tap", "no Rubber mallet"),
     ]
-    assert [one.information_bits for one, _ in advice.left_out] == [
-        of(with_all, "seat").information_bits,
-        of(with_all, "tap").information_bits,
+    assert [one.expected_information_bits for one, _ in advice.left_out] == [
+        of(with_all, "seat").expected_information_bits,
+        of(with_all, "tap").expected_information_bits,
     ]
 
 
@@ -314,8 +316,8 @@ def test_what_the_answers_do_averages_to_what_is_believed_now(door: Bench, readi
     case = door.case(Known("frame", "frameless"), Seen("look", "slack"))
     if reading == "look":
         case = case.undone()
-    now = door.engine.outlook(case.evidence(door.knowledge, door.engine)).beliefs
-    answers = what_answers_do(door.knowledge, door.engine, case, reading)
+    now = door.engine.query(case.evidence(door.knowledge, door.engine)).beliefs
+    answers = outcome_effects(door.knowledge, door.engine, case, reading)
     assert sum(answer.probability for answer in answers) == pytest.approx(1, abs=1e-12)
     for fault, belief in now.items():
         average = sum(answer.probability * answer.after[fault] for answer in answers)
@@ -325,10 +327,10 @@ def test_what_the_answers_do_averages_to_what_is_believed_now(door: Bench, readi
 def test_what_the_answers_do_averages_for_every_shipped_reading(shipped: Knowledge, drain: Engine) -> None:
     """The same for all readings of the flat battery, some way into a case."""
     case = Case("flat_battery", (Known("battery_age", "over_five_years"), Seen("sleeping_current", "raised")))
-    now = drain.outlook(case.evidence(shipped, drain)).beliefs
+    now = drain.query(case.evidence(shipped, drain)).beliefs
     for reading in shipped.readings:
         if reading in drain.entries and reading not in case.seen:
-            answers = what_answers_do(shipped, drain, case, reading)
+            answers = outcome_effects(shipped, drain, case, reading)
             for fault, belief in now.items():
                 average = sum(answer.probability * answer.after[fault] for answer in answers)
                 assert average == pytest.approx(belief, abs=1e-12), (reading, fault)
@@ -336,7 +338,7 @@ def test_what_the_answers_do_averages_for_every_shipped_reading(shipped: Knowled
 
 def test_an_answer_does_what_was_said_that_it_would(door: Bench) -> None:
     """What is shown before an answer is what is believed after it."""
-    said = {one.outcome: one for one in what_answers_do(door.knowledge, door.engine, door.case(), "tap")}
+    said = {one.outcome: one for one in outcome_effects(door.knowledge, door.engine, door.case(), "tap")}
     after = {one.fault: one.probability for one in door.advise(Seen("tap", "dull")).suspects}
     assert said["dull"].words == "Dull"
     assert after == pytest.approx(dict(said["dull"].after), abs=1e-12)
@@ -344,25 +346,25 @@ def test_an_answer_does_what_was_said_that_it_would(door: Bench) -> None:
 
 def test_answers_that_cannot_come_are_not_offered(door: Bench) -> None:
     """With a frame the glass cannot be loose: it cannot be off its seat."""
-    answers = what_answers_do(door.knowledge, door.engine, door.case(Known("frame", "framed")), "seat")
+    answers = outcome_effects(door.knowledge, door.engine, door.case(Known("frame", "framed")), "seat")
     assert [(one.outcome, one.probability) for one in answers] == [("seated", pytest.approx(1, abs=1e-12))]
 
 
 def test_suspicion_is_told_for_every_step(door: Bench) -> None:
     """One stage more than there are entries: the start, and what was believed after each."""
     entries = (Known("frame", "frameless"), Seen("tap", "rings"))
-    stages = suspicion(door.knowledge, lambda _: door.engine, door.case(*entries))
+    stages = posterior_history(door.knowledge, lambda _: door.engine, door.case(*entries))
     assert len(stages) == 3
     for at, stage in enumerate(stages):
         believed = {one.fault: one.probability for one in door.advise(*entries[:at]).suspects}
         assert dict(stage) == pytest.approx(believed, abs=1e-12)
-    assert suspicion(door.knowledge, lambda _: door.engine, door.case()) == stages[:1]
+    assert posterior_history(door.knowledge, lambda _: door.engine, door.case()) == stages[:1]
 
 
 def test_suspicion_goes_on_through_what_was_measured(meters: Bench) -> None:
     """15 V, by a meter that is hardly ever 3 V off, rules out what would leave less than 12 V."""
     measured = Measured("r", (Measurement("r", 15.0, "clear", "15 V"),))
-    before, after = suspicion(meters.knowledge, lambda _: meters.engine, Case("c", (measured,)))
+    before, after = posterior_history(meters.knowledge, lambda _: meters.engine, Case("c", (measured,)))
     assert before["a"] == pytest.approx(0.6, abs=1e-9)
     assert after["a"] < 1e-9
     (suspect,) = (
@@ -373,7 +375,7 @@ def test_suspicion_goes_on_through_what_was_measured(meters: Bench) -> None:
         if one.fault == "b"
     )
     assert suspect.before == pytest.approx(after["b"], abs=1e-12)
-    (answer,) = what_answers_do(meters.knowledge, meters.engine, Case("c", (measured,)), "never")
+    (answer,) = outcome_effects(meters.knowledge, meters.engine, Case("c", (measured,)), "never")
     assert (answer.outcome, answer.words, answer.probability) == ("yes", "Yes", 1.0)
     assert dict(answer.after) == pytest.approx(dict(after), abs=1e-12)
 
@@ -382,9 +384,9 @@ def test_why_a_reading_is_worth_taking_is_said_in_words(door: Bench) -> None:
     """The two suspects that its answers move apart, by name, and what it tells for its minutes."""
     advice = door.advise()
     tap = of(advice, "tap")
-    answers = what_answers_do(door.knowledge, door.engine, door.case(), "tap")
+    answers = outcome_effects(door.knowledge, door.engine, door.case(), "tap")
     assert why(advice, answers, tap) == (
-        f"Separates “Glass loose” from “Strap loose”: {tap.information_bits:.2f} bits for 2 min"
+        f"Separates “Glass loose” from “Strap loose”: {tap.expected_information_bits:.2f} bits for 2 min"
     )
 
 
@@ -451,7 +453,7 @@ def test_the_figures_of_the_stop_rule_can_be_chosen(door: Bench) -> None:
 
 def test_answers_that_cannot_be_so_together_are_named_in_words(door: Bench) -> None:
     """The glass cannot be off its seat and sound dull: both are named as the technician gave them."""
-    with pytest.raises(Contradiction) as refused:
+    with pytest.raises(InconsistentEvidence) as refused:
         door.advise(Seen("wiggle", "loose"), Seen("tap", "dull"), Seen("seat", "off"))
     assert refused.value.clash == ("tap", "seat")
     assert str(refused.value) == (
@@ -462,7 +464,7 @@ def test_answers_that_cannot_be_so_together_are_named_in_words(door: Bench) -> N
 
 def test_a_fact_that_rules_a_reading_out_is_named_with_it(door: Bench) -> None:
     """With a frame the glass cannot be off its seat."""
-    with pytest.raises(Contradiction) as refused:
+    with pytest.raises(InconsistentEvidence) as refused:
         door.advise(Known("frame", "framed"), Seen("seat", "off"))
     assert set(refused.value.clash) == {"frame", "seat"}
     assert str(refused.value) == (
@@ -481,7 +483,7 @@ def test_an_answer_that_can_never_be_is_named_alone(known: Callable[[str], Knowl
             "    table: [{when: {a: present}, gives: {yes: 1.0}}, {otherwise: {yes: 1.0}}]\n"
         )
     )
-    with pytest.raises(Contradiction) as refused:
+    with pytest.raises(InconsistentEvidence) as refused:
         bench(known(text), "c").advise(Seen("r", "no"))
     assert str(refused.value) == (
         "This cannot be, by what is written here: Reading: Never. Take it back, or repeat it."
@@ -499,7 +501,7 @@ def test_a_later_answer_that_takes_a_clash_away_is_accepted(door: Bench) -> None
 def test_a_contradiction_does_no_harm(door: Bench) -> None:
     """After a refusal the same engine gives the same advice as before it."""
     before = door.advise(Seen("tap", "rings"))
-    with pytest.raises(Contradiction):
+    with pytest.raises(InconsistentEvidence):
         door.advise(Seen("tap", "dull"), Seen("seat", "off"))
     assert door.advise(Seen("tap", "rings")) == before
 
@@ -507,9 +509,9 @@ def test_a_contradiction_does_no_harm(door: Bench) -> None:
 # -------------------------------------------------------------------------------------- by hand, at the edge
 
 
-def proposal(bits: float, minutes: float, hands_on: float) -> Proposal:
+def proposal(bits: float, minutes: float, hands_on: float) -> CandidateReading:
     """A proposal with these figures."""
-    return Proposal("r", "Reading", bits, minutes, hands_on, (), None, bits, None, bits)
+    return CandidateReading("r", "Reading", bits, minutes, hands_on, (), None, bits, None, bits)
 
 
 def test_a_reading_is_worth_taking_at_exactly_the_least(door: Bench) -> None:
@@ -578,7 +580,7 @@ def test_what_is_alike_stands_by_minutes_and_then_by_name(known: Callable[[str],
     twins = bench(known(TWINS), "c")
     advice = twins.advise()
     assert [one.fault for one in advice.suspects] == ["a", "b", "unlisted:c"]
-    told = {one.reading: one.information_bits for one in advice.proposals}
+    told = {one.reading: one.expected_information_bits for one in advice.proposals}
     assert told["slow"] == told["quick"]
     assert told["late"] == told["early"]
     order = named(advice.proposals)
@@ -624,18 +626,18 @@ def meters(known: Callable[[str], Knowledge]) -> Bench:
 
 def test_a_reading_is_worth_what_the_best_meter_at_hand_tells(meters: Bench) -> None:
     """Without the fine meter the coarse one's bits count, and the fine one's are said beside them."""
-    told = meters.engine.outlook({"c": meters.engine.one_hot("c", "present")}).information_bits
+    told = meters.engine.query({"c": meters.engine.one_hot("c", "present")}).expected_information_bits
     assert told["r"] > told["r@clear"] > told["r@rough"] > 0
     best = (told["r"], "clear", told["r@clear"])
     both = of(meters.advise(), "r")
-    assert (both.instrument, both.information_bits) == ("clear", told["r@clear"])
+    assert (both.instrument, both.expected_information_bits) == ("clear", told["r@clear"])
     assert (both.exact_bits, both.best_instrument, both.best_bits) == best
     one = of(meters.advise(workshop=Workshop(frozenset({"clear"}))), "r")
-    assert (one.instrument, one.information_bits) == ("rough", told["r@rough"])
+    assert (one.instrument, one.expected_information_bits) == ("rough", told["r@rough"])
     assert (one.exact_bits, one.best_instrument, one.best_bits) == best
     (left,) = meters.advise(workshop=Workshop(frozenset({"clear", "rough"}))).left_out
     assert left[1] == "no Coarse meter or Fine meter"
-    assert (left[0].reading, left[0].information_bits) == ("r", told["r@clear"])
+    assert (left[0].reading, left[0].expected_information_bits) == ("r", told["r@clear"])
 
 
 def test_what_is_written_after_a_reading_that_tells_nothing_is_proposed(
@@ -652,7 +654,7 @@ def test_a_reading_without_an_instrument_names_none(door: Bench) -> None:
     """Its bits are the exact ones."""
     look = of(door.advise(), "look")
     assert (look.instrument, look.best_instrument) == (None, None)
-    assert look.information_bits == look.exact_bits == look.best_bits
+    assert look.expected_information_bits == look.exact_bits == look.best_bits
 
 
 def test_a_technicians_reading_waits_for_a_technician(door: Bench) -> None:
@@ -677,7 +679,7 @@ def test_a_case_is_tried_before_it_is_kept(door: Bench, meters: Bench) -> None:
     possible(door.knowledge, door.engine, door.case(Seen("tap", "rings"), Seen("seat", "off")))
     volts = Measured("r", (Measurement("r", 15.0, "clear", "15 V"),))
     possible(meters.knowledge, meters.engine, Case("c", (volts,)))
-    with pytest.raises(Contradiction) as refused:
+    with pytest.raises(InconsistentEvidence) as refused:
         possible(door.knowledge, door.engine, door.case(Seen("tap", "dull"), Seen("seat", "off")))
     assert refused.value.clash == ("tap", "seat")
     assert str(refused.value) == (
@@ -691,7 +693,7 @@ def test_a_clash_with_the_complaint_names_it_and_what_was_typed(known: Callable[
     rows = "".join(f"{{when: {{{one}: present}}, gives: {{low: 1.0}}}}, " for one in ("b", "'unlisted:c'"))
     meters = bench(known(METERS.replace("{otherwise: {full: 1.0}}", rows + "{otherwise: {full: 1.0}}")), "c")
     takes = [Measured("r", (Measurement("r", 15.0, "", typed),)) for typed in ("15 V", "15.0")]
-    with pytest.raises(Contradiction) as refused:
+    with pytest.raises(InconsistentEvidence) as refused:
         advise(meters.knowledge, meters.engine, Case("c", tuple(takes)))
     assert set(refused.value.clash) == {"c", "r"}
     assert "Volts: 15 V, 15.0" in str(refused.value)
@@ -711,7 +713,7 @@ def test_beliefs_are_compared_with_what_is_given_and_never_with_a_clash(door: Be
 def test_suspicion_stands_still_while_entries_clash(door: Bench) -> None:
     """The stage of a clash repeats the one before it; once it is taken away suspicion goes on."""
     entries = (Seen("wiggle", "loose"), Seen("tap", "dull"), Seen("seat", "off"), Seen("tap", "rings"))
-    stages = suspicion(door.knowledge, lambda _: door.engine, door.case(*entries))
+    stages = posterior_history(door.knowledge, lambda _: door.engine, door.case(*entries))
     assert stages[3] == stages[2] != stages[1]
     believed = {one.fault: one.probability for one in door.advise(*entries).suspects}
     assert dict(stages[-1]) == pytest.approx(believed, abs=1e-12)
@@ -725,7 +727,7 @@ def test_suspicion_goes_on_through_a_repair(door: Bench) -> None:
     def engine_of(stage: Case) -> Engine:
         return compile_tables(build(door.knowledge, "rattle", stage.repairs).tables)
 
-    stages = suspicion(door.knowledge, engine_of, case)
+    stages = posterior_history(door.knowledge, engine_of, case)
     assert [set(stage) for stage in stages] == [{"strap", "glass", "unlisted:rattle"}] * 4
     assert stages[2]["strap"] < 0.1 < stages[1]["strap"]
     advice = advise(door.knowledge, engine_of(case), case)
@@ -784,8 +786,8 @@ def test_advice_that_is_not_exact_says_how_far_it_may_be_off(
         truth = exact.marginals[suspect.fault][1]
         assert suspect.probability == pytest.approx(truth, abs=advice.belief_error + 1e-9)
     for one in advice.proposals:
-        truth = exact.information_bits[one.reading]
-        assert one.information_bits == pytest.approx(truth, abs=advice.bits_error + 1e-9)
+        truth = exact.expected_information_bits[one.reading]
+        assert one.expected_information_bits == pytest.approx(truth, abs=advice.bits_error + 1e-9)
 
 
 def test_round_off_shows_no_other_percentage() -> None:

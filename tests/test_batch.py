@@ -7,7 +7,7 @@ import pytest
 
 from advisor.inference.batch import Batch, narrow, pick, spread_evenly
 from advisor.inference.engine import Engine, ImpossibleEvidence, compile_tables
-from advisor.inference.tables import Table, Tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from tests import oracle
@@ -28,11 +28,11 @@ def two_suspects() -> Engine:
         oracle.root("leak", (0.8, 0.2)),
         oracle.root("blocked", (0.9, 0.1)),
         oracle.gate("complaint", "or", ("leak", "blocked")),
-        Table("dye", ("leak",), np.array([[0.9, 0.1], [0.3, 0.7]])),
+        CPT("dye", ("leak",), np.array([[0.9, 0.1], [0.3, 0.7]])),
         oracle.copy_of("flow", "blocked", 2),
     )
     nodes = dict.fromkeys(("leak", "blocked", "complaint", "dye", "flow"), BINARY)
-    return compile_tables(Tables(tables, nodes, ("leak", "blocked"), ("dye", "flow")))
+    return compile_tables(DiscreteNetwork(tables, nodes, ("leak", "blocked"), ("dye", "flow")))
 
 
 @pytest.mark.parametrize("complaint", FAMILIES)
@@ -43,15 +43,15 @@ def test_beliefs_and_bits_are_those_of_the_engine(shipped: Knowledge, complaint:
     evidence = {complaint: engine.one_hot(complaint, "present")}
     potentials = batch.potentials([evidence])
     for reading in random.choice(engine.readings, 8, replace=False).tolist():
-        chances = engine.outlook(evidence).predictive[reading]
+        chances = engine.query(evidence).predictive[reading]
         shown = int(random.choice(len(chances), p=chances / chances.sum()))
         evidence[reading] = np.eye(len(chances))[shown]
         batch.see(potentials, np.array([0]), reading, np.array([shown]))
-        whole = engine.outlook(evidence)
-        beliefs, bits = batch.outlooks(potentials)
+        whole = engine.query(evidence)
+        beliefs, bits = batch.posteriors(potentials)
         np.testing.assert_allclose(beliefs[0], list(whole.beliefs.values()), rtol=0, atol=1e-12)
         told = dict(zip(batch.readings, bits[0].tolist(), strict=True))
-        for name, expected in whole.information_bits.items():
+        for name, expected in whole.expected_information_bits.items():
             assert told[name] == pytest.approx(expected, abs=1e-12), name
 
 
@@ -61,7 +61,9 @@ def test_evidence_given_at_once_is_evidence_seen_one_by_one(shipped: Knowledge) 
     begun = {"no_heat": engine.one_hot("no_heat", "present"), "gurgle": np.array([0.0, 1.0])}
     gathered = batch.potentials([{"no_heat": begun["no_heat"]}])
     batch.see(gathered, np.array([0]), "gurgle", np.array([1]))
-    for one, other in zip(batch.outlooks(batch.potentials([begun])), batch.outlooks(gathered), strict=True):
+    for one, other in zip(
+        batch.posteriors(batch.potentials([begun])), batch.posteriors(gathered), strict=True
+    ):
         np.testing.assert_allclose(one, other, rtol=0, atol=1e-12)
 
 
@@ -71,7 +73,7 @@ def test_asking_leaves_the_potentials_as_they_were() -> None:
     batch = narrow(engine, {"complaint": (0, 1)}, engine.readings)
     potentials = batch.potentials([{}])
     before = potentials.copy()
-    batch.outlooks(potentials)
+    batch.posteriors(potentials)
     np.testing.assert_array_equal(potentials, before)
 
 
@@ -87,8 +89,8 @@ def test_only_the_readings_asked_for_are_informed_about() -> None:
     engine = two_suspects()
     both = narrow(engine, {"complaint": (0, 1)}, ("dye", "flow"))
     one = narrow(engine, {"complaint": (0, 1)}, ("flow",))
-    assert one.outlooks(one.potentials([{}]))[1] == pytest.approx(
-        both.outlooks(both.potentials([{}]))[1][:, 1:], abs=1e-12
+    assert one.posteriors(one.potentials([{}]))[1] == pytest.approx(
+        both.posteriors(both.potentials([{}]))[1][:, 1:], abs=1e-12
     )
 
 

@@ -26,10 +26,10 @@ from advisor.screens.bench.lookahead import LookAheadScreen
 from advisor.screens.bench.new import NewJobScreen
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.widgets.choices import ChoiceScreen
-from advisor.screens.widgets.paper import Paper
+from advisor.screens.widgets.paper import MarkdownView
 from advisor.screens.widgets.ticks import TickList
-from advisor.store.errors import StoreTrouble
-from advisor.store.records import Filed
+from advisor.store.errors import StoreError
+from advisor.store.records import StoredCase
 from advisor.store.store import Store
 from tests.test_screens import SMALL, entered, listed, opened, running, said, settled, text_of, until, words
 
@@ -129,7 +129,7 @@ def same_as_kept(name: str, pilot: Pilot[None]) -> None:
     assert shown == file.read_text(encoding="utf-8")
 
 
-def stored(folder: Path) -> list[Filed]:
+def stored(folder: Path) -> list[StoredCase]:
     """The jobs in the store of the program under test."""
     store = Store(f"sqlite:///{folder / 'cases.sqlite'}")
     try:
@@ -525,7 +525,7 @@ async def test_an_answer_that_cannot_be_saved_is_kept_and_saved_later(
     async with running(hum, tmp_path, (100, 30)) as pilot:
         task = await opened(pilot)
         with monkeypatch.context() as broken:
-            trouble = StoreTrouble("The database of cases cannot be written: disk full.")
+            trouble = StoreError("The database of cases cannot be written: disk full.")
 
             def append(*_: object) -> None:
                 raise trouble
@@ -607,7 +607,7 @@ async def test_a_paper_begins_at_its_beginning_and_keeps_to_the_width(hum: Path,
         await opened(pilot, "bay 7")
         await pilot.press("b")
         await settled(pilot)
-        paper = pilot.app.screen.query_one(Paper)
+        paper = pilot.app.screen.query_one(MarkdownView)
         assert "New job: bay 7" in text_of(pilot)
         await pilot.press("pagedown")
         assert "New job: bay 7" not in text_of(pilot)

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from advisor.arrays import Floats
 from advisor.inference import cliquetree
 from advisor.inference.bounded import Bounded, compile_bounded
-from advisor.inference.engine import ImpossibleEvidence, Outlook, TooWide, compile_tables
-from advisor.inference.tables import Table, Tables
+from advisor.inference.engine import ImpossibleEvidence, Posterior, TooWide, compile_tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.probability import noisy_or
 from tests import oracle
 from tests.benchmarks.growth import made_up, seen_on
@@ -29,45 +29,45 @@ examples = settings(
 )
 
 
-def taken_on(patch: pytest.MonkeyPatch, tables: Tables, largest: int) -> Bounded:
+def taken_on(patch: pytest.MonkeyPatch, tables: DiscreteNetwork, largest: int) -> Bounded:
     """The network where a clique may have no more entries than `largest`, from now on."""
     patch.setattr(cliquetree, "LARGEST_CLIQUE", largest)
     return compile_bounded(tables)
 
 
-def assert_within(outlook: Outlook, answers: oracle.Answers) -> None:
+def assert_within(posterior: Posterior, answers: oracle.Answers) -> None:
     """No belief and no information is further from enumeration than the outlook says."""
-    for name, belief in outlook.beliefs.items():
-        assert abs(belief - answers.marginals[name][-1]) <= outlook.belief_error + 1e-9, name
-    assert set(outlook.information_bits) == set(answers.information_bits)
-    for name, bits in outlook.information_bits.items():
-        assert abs(bits - answers.information_bits[name]) <= outlook.bits_error + 1e-9, name
+    for name, belief in posterior.beliefs.items():
+        assert abs(belief - answers.marginals[name][-1]) <= posterior.belief_error + 1e-9, name
+    assert set(posterior.expected_information_bits) == set(answers.expected_information_bits)
+    for name, bits in posterior.expected_information_bits.items():
+        assert abs(bits - answers.expected_information_bits[name]) <= posterior.bits_error + 1e-9, name
 
 
 @st.composite
-def wide(draw: st.DrawFn) -> tuple[Tables, dict[str, Floats]]:
+def wide(draw: st.DrawFn) -> tuple[DiscreteNetwork, dict[str, Floats]]:
     """Four to six faults, a noisy state of two, readings of three or four of these, some seen."""
     faults = tuple(f"fault{at}" for at in range(draw(st.integers(4, 6))))
     tables = [oracle.root(name, (1 - p, p)) for name in faults for p in [draw(st.floats(0.01, 0.5))]]
-    tables.append(Table("state", faults[:2], draw(rows([2, 2], 2))))
+    tables.append(CPT("state", faults[:2], draw(rows([2, 2], 2))))
     readings = tuple(f"reading{at}" for at in range(draw(st.integers(2, 4))))
     for name in readings:
         parents = draw(st.lists(st.sampled_from([*faults, "state"]), min_size=3, max_size=4, unique=True))
-        tables.append(Table(name, tuple(parents), draw(rows([2] * len(parents), draw(st.integers(2, 3))))))
+        tables.append(CPT(name, tuple(parents), draw(rows([2] * len(parents), draw(st.integers(2, 3))))))
     outcomes = {one.child: tuple(map(str, range(one.values.shape[-1]))) for one in tables}
     seen = {}
     for name in draw(st.lists(st.sampled_from(readings), max_size=3, unique=True)):
         said = draw(st.lists(st.sampled_from([0.0, 0.1, 1.0]), min_size=3, max_size=3).filter(any))
         seen[name] = np.array(said[: len(outcomes[name])])
         assume(seen[name].any())
-    return Tables(tuple(tables), outcomes, faults, readings), seen
+    return DiscreteNetwork(tuple(tables), outcomes, faults, readings), seen
 
 
 @pytest.mark.parametrize("largest", [8, 10, 12])
 @examples
 @given(wide())
 def test_no_answer_is_off_by_more_than_it_says(
-    largest: int, network_and_seen: tuple[Tables, dict[str, Floats]]
+    largest: int, network_and_seen: tuple[DiscreteNetwork, dict[str, Floats]]
 ) -> None:
     """With room for 8, 10 or 12 entries, beliefs and informations are within their error of enumeration."""
     tables, seen = network_and_seen
@@ -77,9 +77,9 @@ def test_no_answer_is_off_by_more_than_it_says(
             network = taken_on(patch, tables, largest)
         except TooWide:
             assume(False)  # the hidden nodes alone need more
-        outlook = network.outlook(seen)
-        assert network.log2_chances([seen])[0] > -math.inf
-    assert_within(outlook, oracle.enumerate_answers(tables, seen))
+        posterior = network.query(seen)
+        assert network.log2_evidence_probability([seen])[0] > -math.inf
+    assert_within(posterior, oracle.enumerate_answers(tables, seen))
 
 
 @pytest.mark.parametrize("largest", [3, 6])
@@ -94,8 +94,8 @@ def test_no_answer_about_any_network_is_off_by_more_than_it_says(data: st.DataOb
             network = taken_on(patch, tables, largest)
         except TooWide:
             assume(False)  # the hidden nodes alone need more
-        outlook = network.outlook(seen)
-    assert_within(outlook, oracle.enumerate_answers(tables, seen))
+        posterior = network.query(seen)
+    assert_within(posterior, oracle.enumerate_answers(tables, seen))
 
 
 @examples
@@ -106,16 +106,16 @@ def test_where_there_is_room_nothing_is_cut(data: st.DataObject) -> None:
     seen = data.draw(evidences(tables))
     network = compile_bounded(tables)
     if not oracle.is_possible(tables, seen):
-        assert network.log2_chances([seen])[0] == -math.inf
+        assert network.log2_evidence_probability([seen])[0] == -math.inf
         with pytest.raises(ImpossibleEvidence):
-            network.outlook(seen)
+            network.query(seen)
         return
-    outlook = network.outlook(seen)
-    assert outlook.belief_error == outlook.bits_error == 0.0
-    assert_agrees(outlook, oracle.enumerate_answers(tables, seen))
+    posterior = network.query(seen)
+    assert posterior.belief_error == posterior.bits_error == 0.0
+    assert_agrees(posterior, oracle.enumerate_answers(tables, seen))
 
 
-def tied_in_pairs(faults: int) -> Tables:
+def tied_in_pairs(faults: int) -> DiscreteNetwork:
     """Faults under a complaint, and a reading of every pair of them: one clique would hold them all."""
     random = np.random.default_rng(faults)
     names = tuple(f"fault{at}" for at in range(faults))
@@ -125,23 +125,23 @@ def tied_in_pairs(faults: int) -> Tables:
         for other in names[at + 1 :]:
             readings.append(f"{one}, {other}")
             table = noisy_or(0.05, random.uniform(0.2, 0.9, 2).tolist(), with_leak=False)
-            tables.append(Table(readings[-1], (one, other), table))
-    return Tables(tuple(tables), {table.child: BINARY for table in tables}, names, tuple(readings))
+            tables.append(CPT(readings[-1], (one, other), table))
+    return DiscreteNetwork(tuple(tables), {table.child: BINARY for table in tables}, names, tuple(readings))
 
 
 def test_readings_not_seen_make_nothing_inexact() -> None:
     """Ten faults tied in pairs, room for 64 entries, two seen: every number is that of the whole."""
     tables = tied_in_pairs(10)
     seen = {"fault0, fault1": np.array([0.0, 1.0]), "fault4, fault7": np.array([0.3, 0.7])}
-    whole = compile_tables(tables).outlook(seen)
+    whole = compile_tables(tables).query(seen)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(cliquetree, "LARGEST_CLIQUE", 64)
         with pytest.raises(TooWide):
             compile_tables(tables)
-        pruned = compile_bounded(tables).outlook(seen)
+        pruned = compile_bounded(tables).query(seen)
     assert pruned.belief_error == pruned.bits_error == 0.0
     assert pruned.beliefs == pytest.approx(dict(whole.beliefs), abs=1e-12)
-    assert pruned.information_bits == pytest.approx(dict(whole.information_bits), abs=1e-12)
+    assert pruned.expected_information_bits == pytest.approx(dict(whole.expected_information_bits), abs=1e-12)
     assert pruned.log2_evidence == pytest.approx(whole.log2_evidence, abs=1e-9)
     for name, chances in whole.predictive.items():
         np.testing.assert_allclose(pruned.predictive[name], chances, rtol=0, atol=1e-12)
@@ -153,8 +153,8 @@ def test_a_parent_that_hardly_matters_is_the_one_that_is_cut() -> None:
     Strengths 0.9, 0.8, 0.01 without a leak. Seen: the reading shows. Room for two causes.
     """
     names = ("a", "b", "c")
-    reading = Table("r", names, noisy_or(0.02, [0.9, 0.8, 0.01], with_leak=False))
-    tables = Tables(
+    reading = CPT("r", names, noisy_or(0.02, [0.9, 0.8, 0.01], with_leak=False))
+    tables = DiscreteNetwork(
         (*(oracle.root(name, (0.7, 0.3)) for name in names), reading),
         dict.fromkeys((*names, "r"), BINARY),
         names,
@@ -163,10 +163,10 @@ def test_a_parent_that_hardly_matters_is_the_one_that_is_cut() -> None:
     seen: dict[str, Floats] = {"r": np.array([0.0, 1.0])}
     truth = oracle.enumerate_answers(tables, seen).marginals
     with pytest.MonkeyPatch.context() as patch:
-        outlook = taken_on(patch, tables, 4).outlook(seen)
-    assert 0 < outlook.belief_error < 0.01
+        posterior = taken_on(patch, tables, 4).query(seen)
+    assert 0 < posterior.belief_error < 0.01
     for name in names:
-        assert outlook.beliefs[name] == pytest.approx(truth[name][1], abs=outlook.belief_error)
+        assert posterior.beliefs[name] == pytest.approx(truth[name][1], abs=posterior.belief_error)
 
 
 @pytest.mark.parametrize("seed", [1, 2])
@@ -178,14 +178,16 @@ def test_a_network_far_too_wide_agrees_with_lazy_propagation(seed: int) -> None:
     seen = seen_on(tables, 8, seed)
     kept = set(tables.readings).intersection(seen)
     pruned = tuple(one for one in tables.tables if one.child not in set(tables.readings) - kept)
-    lazy = gum.LazyPropagation(oracle.to_pyagrum(Tables(pruned, tables.outcomes, tables.sought, tuple(kept))))
+    lazy = gum.LazyPropagation(
+        oracle.to_pyagrum(DiscreteNetwork(pruned, tables.outcomes, tables.targets, tuple(kept)))
+    )
     lazy.setEvidence({name: likelihood.tolist() for name, likelihood in seen.items()})
     lazy.addAllTargets()
     lazy.makeInference()
-    outlook = compile_bounded(tables).outlook(seen)
-    assert outlook.belief_error == outlook.bits_error == 0.0
-    for name in tables.sought:
-        assert outlook.beliefs[name] == pytest.approx(lazy.posterior(name).toarray()[1], abs=1e-9)
+    posterior = compile_bounded(tables).query(seen)
+    assert posterior.belief_error == posterior.bits_error == 0.0
+    for name in tables.targets:
+        assert posterior.beliefs[name] == pytest.approx(lazy.posterior(name).toarray()[1], abs=1e-9)
 
 
 def test_hidden_nodes_that_are_too_wide_are_refused() -> None:
@@ -194,4 +196,4 @@ def test_hidden_nodes_that_are_too_wide_are_refused() -> None:
     tables = (*(oracle.root(name, (0.9, 0.1)) for name in names), oracle.gate("all", "or", names))
     nodes = dict.fromkeys((*names, "all"), BINARY)
     with pytest.MonkeyPatch.context() as patch, pytest.raises(TooWide, match="'all' ties so many"):
-        taken_on(patch, Tables(tables, nodes, names, ()), 16)
+        taken_on(patch, DiscreteNetwork(tables, nodes, names, ()), 16)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor.advice.advice import Contradiction
+from advisor.advice.advice import InconsistentEvidence
 from advisor.bench.session import Engines
 from advisor.case.case import (
     ASKED,
@@ -35,7 +35,7 @@ from advisor.desk.call import Call, appointments, heard
 from advisor.desk.questions import ALLOWED_MINUTES, NOT_KNOWN, fitting, minutes_asked, next_question_of_all
 from advisor.desk.schedule import overview
 from advisor.papers.document import html, markdown
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 from advisor.store.store import STRAY, Store
 from tests.conftest import HEAD, faults
 
@@ -252,7 +252,7 @@ def test_what_cannot_be_is_refused_on_all_jobs(both: Call) -> None:
     loose = both.store.append_each(*((job, [Seen("wiggle", "loose")]) for job in both.jobs))
     call = both.refreshed()
     assert call.jobs == loose
-    with pytest.raises(Contradiction):
+    with pytest.raises(InconsistentEvidence):
         call._entered(Known("frame", "framed"), Seen("slam", "clack"))
     assert entries(call) == [(Seen("wiggle", "loose"),)] * 2
 
@@ -281,7 +281,7 @@ def test_of_an_answer_given_twice_the_last_is_taken_back_first(call: Call) -> No
 def test_the_leading_causes_are_those_of_all_complaints_each_at_its_largest(both: Call) -> None:
     """In order of probability, among equals by id, with their titles."""
     call = both.answered("bumps", "loud")
-    each = [engine.outlook(case.evidence(call.knowledge, engine)).beliefs for engine, case in call.calls]
+    each = [engine.query(case.evidence(call.knowledge, engine)).beliefs for engine, case in call.calls]
     wanted = {fault: max(one.get(fault, 0.0) for one in each) for fault in {*each[0], *each[1]}}
     assert {one.fault: one.probability for one in call.suspects} == wanted
     assert {one.fault: one.before for one in call.suspects} == wanted
@@ -366,7 +366,7 @@ def test_what_a_screen_shows_is_worked_out_before_it_shows_it(
 # ----------------------------------------------------------------------------------------- who comes when
 
 
-def booked(store: Store, days: int, *more: Entry, complaint: str = "rattle") -> Filed:
+def booked(store: Store, days: int, *more: Entry, complaint: str = "rattle") -> StoredCase:
     """A job that is booked for so many days from today."""
     filed = store.open_case(f"in {days}", complaint)
     return store.append(filed, Booked(str(TODAY + timedelta(days=days)), ""), *more)

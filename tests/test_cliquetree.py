@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from advisor.inference import cliquetree
 from advisor.inference.cliquetree import Bag, Scope, TooWide, clique_tree, to_blame
 from advisor.inference.engine import compile_tables
-from advisor.inference.tables import Table, Tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 from tests import oracle
 from tests.oracle import BINARY
 from tests.test_engine_properties import assert_agrees
@@ -26,39 +26,39 @@ TREES = ("nureg0492_pressure_tank", "hipps_2oo3_ccf", "hecs_memory_3of5", "ne574
 NETWORKS = ("asia", "firealarm", "earthquake")
 
 
-def literature(identity: str, readings: bool = False) -> Tables:
+def literature(identity: str, readings: bool = False) -> DiscreteNetwork:
     """A fault tree or network of the literature; with `readings`, what has no children is one."""
     if identity in TREES:
         shape = tree(identity)
         seen = [
-            Table(f"{name} seen", (name,), np.array([[0.8, 0.2], [0.3, 0.7]]))
+            CPT(f"{name} seen", (name,), np.array([[0.8, 0.2], [0.3, 0.7]]))
             for name in list(shape["gates"])[:2]
         ]
         return oracle.tree_tables(shape, seen if readings else ())
     nodes = network(identity)["nodes"]
     parents = {parent for said in nodes.values() for parent in said["parents"]}
     leaves = [name for name in nodes if name not in parents] if readings else []
-    sought = [name for name in nodes if name not in leaves][:3]
-    return oracle.network_tables(nodes, leaves, sought)
+    targets = [name for name in nodes if name not in leaves][:3]
+    return oracle.network_tables(nodes, leaves, targets)
 
 
-def cliques_of(tables: Tables) -> tuple[list[Bag], list[int]]:
+def cliques_of(tables: DiscreteNetwork) -> tuple[list[Bag], list[int]]:
     """The clique tree of a network without readings."""
     order = tuple(TopologicalSorter({one.child: one.parents for one in tables.tables}).static_order())
     return clique_tree(order, sizes(tables), scopes_of(tables), tables.tables)
 
 
-def sizes(tables: Tables) -> dict[str, int]:
+def sizes(tables: DiscreteNetwork) -> dict[str, int]:
     """How many states each node has."""
     return {name: len(states) for name, states in tables.outcomes.items()}
 
 
-def scopes_of(tables: Tables) -> list[Scope]:
+def scopes_of(tables: DiscreteNetwork) -> list[Scope]:
     """Each node with its parents and itself."""
     return [(one.child, (*one.parents, one.child)) for one in tables.tables]
 
 
-def what_can_be(tables: Tables, names: Sequence[str]) -> set[tuple[int, ...]]:
+def what_can_be(tables: DiscreteNetwork, names: Sequence[str]) -> set[tuple[int, ...]]:
     """The combinations of states of some nodes that the whole joint, written out, gives any probability."""
     axes = [[one.child for one in tables.tables].index(name) for name in names]
     return {tuple(states) for states in np.argwhere(oracle.enumerate_joint(tables, {}) > 0)[:, axes].tolist()}
@@ -117,12 +117,12 @@ def test_configurations_are_numbered_as_in_a_table() -> None:
     assert bag.shared(Bag(("b", "d", "x"), np.zeros((3, 1), dtype=np.int16))) == ("d", "b")
 
 
-def dense(parents: int) -> Tables:
+def dense(parents: int) -> DiscreteNetwork:
     """A node with so many parents that all combinations can be."""
     names = [f"cause {at}" for at in range(parents)]
     tables = [oracle.root(name, (0.5, 0.5)) for name in names]
-    tables.append(Table("state", tuple(names), np.full((*[2] * parents, 2), 0.5)))
-    return Tables(tuple(tables), dict.fromkeys((*names, "state"), BINARY), tuple(names), ())
+    tables.append(CPT("state", tuple(names), np.full((*[2] * parents, 2), 0.5)))
+    return DiscreteNetwork(tuple(tables), dict.fromkeys((*names, "state"), BINARY), tuple(names), ())
 
 
 @pytest.mark.parametrize("limit", [2, 3, 4, 15])
@@ -149,7 +149,7 @@ def test_a_table_of_just_the_largest_size_is_taken(monkeypatch: pytest.MonkeyPat
     with pytest.raises(TooWide):
         cliques_of(dense(3))
     causes = [oracle.root(name, (0.5, 0.5)) for name in "abd"]
-    gated = Tables(
+    gated = DiscreteNetwork(
         (*causes, oracle.gate("top", "or", "abd")), dict.fromkeys(("a", "b", "d", "top"), BINARY), ("a",), ()
     )
     assert [len(bag) for bag in cliques_of(gated)[0]] == [8]
@@ -245,9 +245,9 @@ def test_messages_between_many_cliques_give_enumeration(
     weakened = [{name: weak * said for name, said in case.items()} for case in cases]
     for case, alone, together, chance in zip(
         cases,
-        map(engine.outlook, weakened),
-        engine.outlook_many(weakened),
-        engine.log2_chances(weakened).tolist(),
+        map(engine.query, weakened),
+        engine.query_batch(weakened),
+        engine.log2_evidence_probability(weakened).tolist(),
         strict=True,
     ):
         answers = oracle.enumerate_answers(tables, case)
@@ -259,7 +259,7 @@ def test_messages_between_many_cliques_give_enumeration(
         assert chance == pytest.approx(expected.log2_evidence, abs=1e-9)
 
 
-def seen_softly(tables: Tables, count: int) -> dict[str, NDArray[np.float64]]:
+def seen_softly(tables: DiscreteNetwork, count: int) -> dict[str, NDArray[np.float64]]:
     """Soft evidence on so many nodes, from the last one back: readings first."""
     nodes = [table.child for table in tables.tables][::-1][:count]
     return {name: 0.9 / np.arange(1, len(tables.outcomes[name]) + 1) ** 2 for name in nodes}

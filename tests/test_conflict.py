@@ -11,7 +11,7 @@ import pytest
 from advisor.advice.conflict import disagreement
 from advisor.arrays import Floats
 from advisor.inference.engine import Engine, compile_tables
-from advisor.inference.tables import Table, Tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 
 ABSENT_PRESENT = ("absent", "present")
 
@@ -25,16 +25,18 @@ def tell(*rows: list[float]) -> Floats:
 def engine() -> Engine:
     """One cause seen by four readings, and a rare cause that makes two of them differ."""
     tables = [
-        Table("common", (), np.array([0.7, 0.3])),
-        Table("rare", (), np.array([0.999, 0.001])),
+        CPT("common", (), np.array([0.7, 0.3])),
+        CPT("rare", (), np.array([0.999, 0.001])),
     ]
     for name in ("a", "b", "c", "d"):
-        tables.append(Table(name, ("common",), tell([0.95, 0.05], [0.05, 0.95])))
+        tables.append(CPT(name, ("common",), tell([0.95, 0.05], [0.05, 0.95])))
     for name in ("e", "f"):
-        tables.append(Table(name, ("rare",), tell([0.999, 0.001], [0.05, 0.95])))
+        tables.append(CPT(name, ("rare",), tell([0.999, 0.001], [0.05, 0.95])))
     names = [table.child for table in tables]
     return compile_tables(
-        Tables(tuple(tables), dict.fromkeys(names, ABSENT_PRESENT), ("common", "rare"), tuple("abcdef"))
+        DiscreteNetwork(
+            tuple(tables), dict.fromkeys(names, ABSENT_PRESENT), ("common", "rare"), tuple("abcdef")
+        )
     )
 
 
@@ -86,12 +88,12 @@ def test_the_measure_is_taken_within_what_is_beyond_doubt() -> None:
     P(x) = 0.4·0.05 + 0.6·0.95 = 0.59 for "present".
     """
     tables = [
-        Table("fact", (), np.array([0.8, 0.2])),
-        Table("common", ("fact",), tell([0.7, 0.3], [0.4, 0.6])),
+        CPT("fact", (), np.array([0.8, 0.2])),
+        CPT("common", ("fact",), tell([0.7, 0.3], [0.4, 0.6])),
     ]
-    tables += [Table(name, ("common",), tell([0.95, 0.05], [0.05, 0.95])) for name in "abcd"]
+    tables += [CPT(name, ("common",), tell([0.95, 0.05], [0.05, 0.95])) for name in "abcd"]
     outcomes = dict.fromkeys((table.child for table in tables), ABSENT_PRESENT)
-    engine = compile_tables(Tables(tuple(tables), outcomes, ("common",), tuple("abcd")))
+    engine = compile_tables(DiscreteNetwork(tuple(tables), outcomes, ("common",), tuple("abcd")))
     found = disagreement(
         engine, hard(engine, fact="present"), hard(engine, a="present", b="present", c="absent", d="present")
     )
@@ -106,13 +108,13 @@ def test_the_measure_is_taken_within_what_is_beyond_doubt() -> None:
 def test_of_two_readings_the_same_one_is_named_whatever_the_round_off(prior: float) -> None:
     """Two readings stand against each other by the same bits; no cause is likely enough to explain them."""
     tables = (
-        Table("common", (), np.array([1 - prior, prior])),
-        Table("z", (), np.array([0.9, 0.1])),
-        Table("a", ("common",), tell([0.99, 0.01], [0.01, 0.99])),
-        Table("b", ("common",), tell([0.991, 0.009], [0.01, 0.99])),
+        CPT("common", (), np.array([1 - prior, prior])),
+        CPT("z", (), np.array([0.9, 0.1])),
+        CPT("a", ("common",), tell([0.99, 0.01], [0.01, 0.99])),
+        CPT("b", ("common",), tell([0.991, 0.009], [0.01, 0.99])),
     )
     outcomes = dict.fromkeys(("common", "z", "a", "b"), ABSENT_PRESENT)
-    engine = compile_tables(Tables(tables, outcomes, ("z",), ("a", "b")))
+    engine = compile_tables(DiscreteNetwork(tables, outcomes, ("z",), ("a", "b")))
     found = disagreement(engine, {}, hard(engine, b="absent", a="present"))
     assert found is not None
     assert (found.repeat, found.expected, found.rare_fault) == ("b", "present", None)
@@ -125,14 +127,14 @@ def two_that_differ(rare: float, b_with_it: float, common: float = 0.5) -> Engin
     The fault is there with `rare`; `a` shows it in 99 of 100, `b` with `b_with_it`.
     """
     tables = (
-        Table("z_common", (), np.array([1 - common, common])),
-        Table("rare", (), np.array([1 - rare, rare])),
-        Table(
+        CPT("z_common", (), np.array([1 - common, common])),
+        CPT("rare", (), np.array([1 - rare, rare])),
+        CPT(
             "a",
             ("z_common", "rare"),
             np.array([[[0.999, 0.001], [0.01, 0.99]], [[0.001, 0.999], [0.01, 0.99]]]),
         ),
-        Table(
+        CPT(
             "b",
             ("z_common", "rare"),
             np.array(
@@ -141,7 +143,7 @@ def two_that_differ(rare: float, b_with_it: float, common: float = 0.5) -> Engin
         ),
     )
     outcomes = dict.fromkeys(("z_common", "rare", "a", "b"), ABSENT_PRESENT)
-    return compile_tables(Tables(tables, outcomes, ("z_common", "rare"), ("a", "b")))
+    return compile_tables(DiscreteNetwork(tables, outcomes, ("z_common", "rare"), ("a", "b")))
 
 
 @pytest.mark.parametrize(
@@ -165,7 +167,7 @@ def test_a_rare_fault_is_named_where_it_is_likely_and_explains_the_reading(
     engine = two_that_differ(rare, b_with_it, common)
     odds = rare * 0.99 * b_with_it / ((1 - rare) * 0.999 * 0.001)
     both = hard(engine, a="present", b="present")
-    assert engine.outlook(both).beliefs["rare"] == pytest.approx(odds / (1 + odds), abs=1e-9)
+    assert engine.query(both).beliefs["rare"] == pytest.approx(odds / (1 + odds), abs=1e-9)
     found = disagreement(engine, {}, both)
     assert found is not None
     assert found.repeat == "b"

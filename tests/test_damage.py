@@ -13,10 +13,10 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from advisor.advice.advice import Contradiction, Workshop
+from advisor.advice.advice import InconsistentEvidence, Workshop
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
-from advisor.bench.session import Engines, Session, glance
+from advisor.bench.session import Engines, Session, job_summary
 from advisor.case.case import (
     Accounted,
     Acknowledged,
@@ -41,8 +41,8 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.learning.track_record import judge
 from advisor.model.observation import Measurement
 from advisor.papers.format import age
-from advisor.store.errors import Damaged
-from advisor.store.records import Filed
+from advisor.store.errors import CorruptRow
+from advisor.store.records import StoredCase
 from advisor.store.store import STRAY, Store
 from tests.conftest import SHIPPED, Ran
 from tests.databases import KINDS, Database, fresh
@@ -109,10 +109,10 @@ def engines() -> Engines:
     return Engines(checked([EXAMPLE]))
 
 
-def use(engines: Engines, store: Store, filed: Filed) -> None:
+def use(engines: Engines, store: Store, filed: StoredCase) -> None:
     """Everything that the program does with a job that it can read."""
     knowledge: Knowledge = engines.knowledge
-    age(filed.touched, NOW)
+    age(filed.last_modified, NOW)
     gather(knowledge, [filed.case])
     if filed.case.complaint not in knowledge.complaints:
         return
@@ -120,8 +120,8 @@ def use(engines: Engines, store: Store, filed: Filed) -> None:
     for write in (job_card, customer_sheet):
         write(knowledge, engines.of, filed, store.preferences(), AT)
     session = Session.opened(engines, store, filed, Workshop())
-    glance(session)
-    with suppress(Contradiction):
+    job_summary(session)
+    with suppress(InconsistentEvidence):
         session.worked_out()
         session.fields("door_play")
         assert session.account_instrument == ""
@@ -237,7 +237,7 @@ def test_a_time_that_is_none_is_told_by_every_command_and_the_other_job_works(
         assert (damaged.number, damaged.tag) == (hit.number, "hit")
         assert str(damaged).startswith(f"Step 2 of job {hit.number} is damaged in the database: ")
         assert why in str(damaged)
-        with pytest.raises(Damaged):
+        with pytest.raises(CorruptRow):
             store.case(hit.number)
         assert appointments(Engines(checked([EXAMPLE])), store, date(2030, 1, 2), lambda: False) == ()
     given = ("--store", database.url)

@@ -25,8 +25,8 @@ from advisor.screens.desk.call import CallScreen
 from advisor.screens.desk.callstart import CallStartScreen
 from advisor.screens.desk.days import DeskScreen
 from advisor.screens.desk.sheet import SheetScreen
-from advisor.screens.widgets.paper import Paper
-from advisor.store.errors import Overtaken
+from advisor.screens.widgets.paper import MarkdownView
+from advisor.store.errors import StaleWrite
 from advisor.store.store import Store
 from tests.test_screens import KNOWLEDGE, SMALL, listed, running, settled, text_of, until
 
@@ -132,7 +132,7 @@ def test_an_answer_to_two_complaints_is_saved_on_both_or_none(engines: Engines, 
     """The bench has gone on with one job: nothing on the other either, until it is looked at again."""
     call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"], 30)
     bench = store.append(call.jobs[1], Seen("musty_smell", "none"))
-    with pytest.raises(Overtaken):
+    with pytest.raises(StaleWrite):
         call.knows({"sunroof": "fitted"})
     assert [one.entries for one in store.cases()] == [1, 0]
     again = call.refreshed()
@@ -212,7 +212,7 @@ async def test_a_call_from_the_words_to_the_booking_and_the_bench(tmp_path: Path
         assert len(asked) == 3
         await pilot.press("b")
         await until(pilot, lambda screen: isinstance(screen, SheetScreen))
-        sheet = pilot.app.screen.query_one(Paper)
+        sheet = pilot.app.screen.query_one(MarkdownView)
         await until(pilot, lambda screen: "Time for the search" in sheet.source)
         await pilot.press("m")
         await until(pilot, lambda screen: isinstance(screen, DeskScreen) and "red van" in text_of(pilot))

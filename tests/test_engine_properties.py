@@ -20,8 +20,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from pgmpy.inference import VariableElimination
 
-from advisor.inference.engine import Engine, ImpossibleEvidence, Outlook, compile_tables
-from advisor.inference.tables import Table, Tables
+from advisor.inference.engine import Engine, ImpossibleEvidence, Posterior, compile_tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.probability import noisy_or
 from tests import oracle
 from tests.oracle import BINARY, gum
@@ -51,16 +51,16 @@ def rows(draw: st.DrawFn, parents: Sequence[int], size: int) -> Floats:
 
 
 @st.composite
-def networks(draw: st.DrawFn, facts: int = 2, states: int = 2) -> Tables:
+def networks(draw: st.DrawFn, facts: int = 2, states: int = 2) -> DiscreteNetwork:
     """Facts, faults that may hang on a fact, gates, noisy states, and readings with up to three parents.
 
     A fact is a root that is not sought. Some gates hang on states, so that no node is steady by its kind.
     """
-    tables: list[Table] = []
+    tables: list[CPT] = []
     sizes: dict[str, int] = {}
 
     def add(name: str, size: int, parents: Sequence[str]) -> None:
-        tables.append(Table(name, tuple(parents), draw(rows([sizes[parent] for parent in parents], size))))
+        tables.append(CPT(name, tuple(parents), draw(rows([sizes[parent] for parent in parents], size))))
         sizes[name] = size
 
     def some(names: Sequence[str], least: int, most: int) -> list[str]:
@@ -86,11 +86,11 @@ def networks(draw: st.DrawFn, facts: int = 2, states: int = 2) -> Tables:
     for name in readings:
         add(name, draw(st.integers(2, 3)), some(hidden, 1, 3))
     outcomes = {name: tuple(f"s{at}" for at in range(size)) for name, size in sizes.items()}
-    return Tables(tuple(tables), outcomes, tuple(faults), tuple(readings))
+    return DiscreteNetwork(tuple(tables), outcomes, tuple(faults), tuple(readings))
 
 
 @st.composite
-def evidences(draw: st.DrawFn, tables: Tables) -> Seen:
+def evidences(draw: st.DrawFn, tables: DiscreteNetwork) -> Seen:
     """Hard and soft evidence on up to four nodes of any kind; it may be impossible together."""
     seen: Seen = {}
     for name in draw(st.lists(st.sampled_from(sorted(tables.outcomes)), max_size=4, unique=True)):
@@ -103,7 +103,7 @@ def evidences(draw: st.DrawFn, tables: Tables) -> Seen:
     return seen
 
 
-def possible_evidence(data: st.DataObject, tables: Tables) -> Seen:
+def possible_evidence(data: st.DataObject, tables: DiscreteNetwork) -> Seen:
     """Evidence that can be so; examples where it cannot are dropped."""
     seen = data.draw(evidences(tables))
     assume(oracle.is_possible(tables, seen))
@@ -117,12 +117,12 @@ def assert_same(found: Mapping[str, Any], expected: Mapping[str, Any], tolerance
         np.testing.assert_allclose(found[name], value, rtol=0, atol=tolerance, err_msg=name)
 
 
-def assert_agrees(outlook: Outlook, answers: oracle.Answers) -> None:
+def assert_agrees(posterior: Posterior, answers: oracle.Answers) -> None:
     """Every number of the outlook is the one found by enumeration."""
-    assert_same(outlook.marginals, answers.marginals)
-    assert_same(outlook.predictive, answers.predictive)
-    assert_same(outlook.information_bits, answers.information_bits)
-    assert outlook.log2_evidence == pytest.approx(answers.log2_evidence, rel=1e-9, abs=1e-9)
+    assert_same(posterior.marginals, answers.marginals)
+    assert_same(posterior.predictive, answers.predictive)
+    assert_same(posterior.expected_information_bits, answers.expected_information_bits)
+    assert posterior.log2_evidence == pytest.approx(answers.log2_evidence, rel=1e-9, abs=1e-9)
 
 
 @settings(bounded, max_examples=200)
@@ -131,7 +131,7 @@ def test_engine_is_enumeration(data: st.DataObject) -> None:
     """Beliefs, predictions, informations and P(evidence) are those of the whole joint written out."""
     tables = data.draw(networks())
     seen = possible_evidence(data, tables)
-    assert_agrees(compile_tables(tables).outlook(seen), oracle.enumerate_answers(tables, seen))
+    assert_agrees(compile_tables(tables).query(seen), oracle.enumerate_answers(tables, seen))
 
 
 @settings(bounded, max_examples=40)
@@ -162,10 +162,10 @@ def test_impossible_evidence_is_refused_with_a_clash_that_cannot_be_spared(data:
     seen = data.draw(evidences(tables))
     engine = compile_tables(tables)
     if oracle.is_possible(tables, seen):
-        assert math.isfinite(engine.outlook(seen).log2_evidence)
+        assert math.isfinite(engine.query(seen).log2_evidence)
         return
     with pytest.raises(ImpossibleEvidence) as refused:
-        engine.outlook(seen)
+        engine.query(seen)
     clash = refused.value.clash
     assert not oracle.is_possible(tables, {name: seen[name] for name in clash})
     for size in range(len(clash)):
@@ -174,7 +174,7 @@ def test_impossible_evidence_is_refused_with_a_clash_that_cannot_be_spared(data:
     for size in range(1, min(len(clash), 3)):
         for fewer in itertools.combinations(seen, size):
             assert oracle.is_possible(tables, {name: seen[name] for name in fewer})
-    assert_agrees(engine.outlook({}), oracle.enumerate_answers(tables, {}))
+    assert_agrees(engine.query({}), oracle.enumerate_answers(tables, {}))
 
 
 @bounded
@@ -184,10 +184,10 @@ def test_order_of_evidence_does_not_matter(data: st.DataObject) -> None:
     tables = data.draw(networks())
     seen = possible_evidence(data, tables)
     engine = compile_tables(tables)
-    one = engine.outlook(seen)
-    other = engine.outlook(dict(data.draw(st.permutations(list(seen.items())))))
+    one = engine.query(seen)
+    other = engine.query(dict(data.draw(st.permutations(list(seen.items())))))
     assert_same(other.marginals, one.marginals, 1e-12)
-    assert_same(other.information_bits, one.information_bits, 1e-11)
+    assert_same(other.expected_information_bits, one.expected_information_bits, 1e-11)
     assert other.log2_evidence == pytest.approx(one.log2_evidence, abs=1e-9)
 
 
@@ -198,11 +198,11 @@ def test_many_cases_at_once_are_the_cases_one_by_one(data: st.DataObject) -> Non
     tables = data.draw(networks())
     cases = [possible_evidence(data, tables) for _ in range(3)]
     engine = compile_tables(tables)
-    for together, seen in zip(engine.outlook_many([*cases, {}]), [*cases, {}], strict=True):
-        alone = engine.outlook(seen)
+    for together, seen in zip(engine.query_batch([*cases, {}]), [*cases, {}], strict=True):
+        alone = engine.query(seen)
         assert_same(together.marginals, alone.marginals, 1e-12)
         assert_same(together.predictive, alone.predictive, 1e-12)
-        assert_same(together.information_bits, alone.information_bits, 1e-11)
+        assert_same(together.expected_information_bits, alone.expected_information_bits, 1e-11)
         assert together.log2_evidence == pytest.approx(alone.log2_evidence, abs=1e-9)
 
 
@@ -215,9 +215,9 @@ def test_only_ratios_of_a_likelihood_matter(data: st.DataObject, factor: float) 
     assume(seen)
     name = next(iter(seen))
     engine = compile_tables(tables)
-    one, other = engine.outlook_many([seen, {**seen, name: factor * seen[name]}])
+    one, other = engine.query_batch([seen, {**seen, name: factor * seen[name]}])
     assert_same(other.marginals, one.marginals, 1e-12)
-    assert_same(other.information_bits, one.information_bits, 1e-11)
+    assert_same(other.expected_information_bits, one.expected_information_bits, 1e-11)
     assert other.log2_evidence - one.log2_evidence == pytest.approx(math.log2(factor), abs=1e-9)
 
 
@@ -226,9 +226,9 @@ def test_only_ratios_of_a_likelihood_matter(data: st.DataObject, factor: float) 
 def test_information_lies_between_nothing_and_the_entropy_of_the_outcome(data: st.DataObject) -> None:
     """0 <= I(reading ; faults | seen) <= H(reading | seen)."""
     tables = data.draw(networks())
-    outlook = compile_tables(tables).outlook(possible_evidence(data, tables))
-    for name, bits in outlook.information_bits.items():
-        assert 0 <= bits <= oracle.entropy(outlook.predictive[name]) + 1e-12
+    posterior = compile_tables(tables).query(possible_evidence(data, tables))
+    for name, bits in posterior.expected_information_bits.items():
+        assert 0 <= bits <= oracle.entropy(posterior.predictive[name]) + 1e-12
 
 
 @bounded
@@ -240,15 +240,15 @@ def test_a_reading_that_is_the_same_whatever_is_so_tells_exactly_nothing(data: s
     parents = data.draw(st.lists(st.sampled_from(hidden), min_size=1, max_size=3, unique=True))
     sizes = [len(tables.outcomes[parent]) for parent in parents]
     row = data.draw(rows([], 3))
-    flat = Table("flat", tuple(parents), np.broadcast_to(row, (*sizes, 3)).copy())
-    wider = Tables(
+    flat = CPT("flat", tuple(parents), np.broadcast_to(row, (*sizes, 3)).copy())
+    wider = DiscreteNetwork(
         (*tables.tables, flat),
         {**tables.outcomes, "flat": ("s0", "s1", "s2")},
-        tables.sought,
+        tables.targets,
         (*tables.readings, "flat"),
     )
     seen = possible_evidence(data, tables)
-    assert compile_tables(wider).outlook(seen).information_bits["flat"] == 0.0
+    assert compile_tables(wider).query(seen).expected_information_bits["flat"] == 0.0
 
 
 @bounded
@@ -258,9 +258,9 @@ def test_what_is_told_about_a_state_does_not_count(data: st.DataObject) -> None:
     tables = data.draw(networks())
     seen = possible_evidence(data, tables)
     everything = tuple(table.child for table in tables.tables if table.child not in tables.readings)
-    wider = Tables(tables.tables, tables.outcomes, everything, tables.readings)
-    of_faults = compile_tables(tables).outlook(seen).information_bits
-    of_all = compile_tables(wider).outlook(seen).information_bits
+    wider = DiscreteNetwork(tables.tables, tables.outcomes, everything, tables.readings)
+    of_faults = compile_tables(tables).query(seen).expected_information_bits
+    of_all = compile_tables(wider).query(seen).expected_information_bits
     for name, bits in of_faults.items():
         assert bits <= of_all[name] + 1e-11
 
@@ -279,30 +279,34 @@ def test_a_known_fact_leaves_what_the_network_without_it_tells(data: st.DataObje
         if "fact 0" in parents:
             values = np.take(values, state, axis=parents.index("fact 0"))
             parents = tuple(parent for parent in parents if parent != "fact 0")
-        left.append(Table(table.child, parents, values))
-    without = Tables(
+        left.append(CPT(table.child, parents, values))
+    without = DiscreteNetwork(
         tuple(left),
         {name: outcomes for name, outcomes in tables.outcomes.items() if name != "fact 0"},
-        tables.sought,
+        tables.targets,
         tables.readings,
     )
-    known = compile_tables(tables).outlook({"fact 0": np.eye(len(tables.outcomes["fact 0"]))[state]})
-    alone = compile_tables(without).outlook({})
+    known = compile_tables(tables).query({"fact 0": np.eye(len(tables.outcomes["fact 0"]))[state]})
+    alone = compile_tables(without).query({})
     assert_same({name: known.marginals[name] for name in alone.marginals}, alone.marginals)
-    assert_same(known.information_bits, alone.information_bits)
+    assert_same(known.expected_information_bits, alone.expected_information_bits)
 
 
 # Written-out examples
 
 
-def chain(fault: float, state: Sequence[Sequence[float]], reading: Sequence[Sequence[float]]) -> Tables:
+def chain(
+    fault: float, state: Sequence[Sequence[float]], reading: Sequence[Sequence[float]]
+) -> DiscreteNetwork:
     """Fault, noisy state, reading: one after the other."""
     tables = (
         oracle.root("fault", (1 - fault, fault)),
-        Table("state", ("fault",), np.array(state)),
-        Table("reading", ("state",), np.array(reading)),
+        CPT("state", ("fault",), np.array(state)),
+        CPT("reading", ("state",), np.array(reading)),
     )
-    return Tables(tables, dict.fromkeys(("fault", "state", "reading"), BINARY), ("fault",), ("reading",))
+    return DiscreteNetwork(
+        tables, dict.fromkeys(("fault", "state", "reading"), BINARY), ("fault",), ("reading",)
+    )
 
 
 def test_a_house_event_switches_its_branch() -> None:
@@ -317,7 +321,7 @@ def test_a_house_event_switches_its_branch() -> None:
         },
     }
     on, off = (
-        compile_tables(oracle.tree_tables({**shape, "house_events": {"house": holds}})).outlook({})
+        compile_tables(oracle.tree_tables({**shape, "house_events": {"house": holds}})).query({})
         for holds in (True, False)
     )
     assert off.marginals["top"][1] == pytest.approx(0.2 * 0.7, abs=1e-12)
@@ -330,53 +334,55 @@ def test_a_state_between_fault_and_reading_costs_information() -> None:
     0.5310 is the capacity of the symmetric channel with error 0.1 (Shannon 1948).
     """
     engine = compile_tables(chain(0.5, [[0.9, 0.1], [0.1, 0.9]], [[1.0, 0.0], [0.0, 1.0]]))
-    assert engine.outlook({}).information_bits["reading"] == pytest.approx(0.5310044064107188, abs=1e-12)
+    assert engine.query({}).expected_information_bits["reading"] == pytest.approx(
+        0.5310044064107188, abs=1e-12
+    )
 
 
 def test_a_second_reading_of_a_known_state_tells_nothing() -> None:
     """When the state is already known without error, reading it again tells exactly 0 about the fault."""
     tables = chain(0.3, [[0.9, 0.1], [0.2, 0.8]], [[1.0, 0.0], [0.0, 1.0]])
-    again = Table("again", ("state",), np.array([[0.8, 0.2], [0.1, 0.9]]))
-    twice = Tables(
+    again = CPT("again", ("state",), np.array([[0.8, 0.2], [0.1, 0.9]]))
+    twice = DiscreteNetwork(
         (*tables.tables, again), {**tables.outcomes, "again": BINARY}, ("fault",), ("reading", "again")
     )
-    assert compile_tables(twice).outlook({"reading": (0, 1)}).information_bits["again"] == 0.0
+    assert compile_tables(twice).query({"reading": (0, 1)}).expected_information_bits["again"] == 0.0
 
 
 def test_where_nothing_is_sought_nothing_is_told() -> None:
     """A network without faults still predicts its readings, and none of them informs about anything."""
     asked = chain(0.3, [[0.9, 0.1], [0.2, 0.8]], [[1.0, 0.0], [0.0, 1.0]])
-    outlook = compile_tables(Tables(asked.tables, asked.outcomes, (), asked.readings)).outlook({})
-    assert (outlook.beliefs, outlook.information_bits) == ({}, {"reading": 0.0})
-    assert outlook.predictive["reading"][1] == pytest.approx(0.7 * 0.1 + 0.3 * 0.8, abs=1e-12)
+    posterior = compile_tables(DiscreteNetwork(asked.tables, asked.outcomes, (), asked.readings)).query({})
+    assert (posterior.beliefs, posterior.expected_information_bits) == ({}, {"reading": 0.0})
+    assert posterior.predictive["reading"][1] == pytest.approx(0.7 * 0.1 + 0.3 * 0.8, abs=1e-12)
 
 
 def test_a_reading_that_hangs_on_nothing_tells_nothing() -> None:
     """It shows what it always shows, and having seen it changes how likely all of it is, and nothing else."""
     asked = chain(0.3, [[0.9, 0.1], [0.2, 0.8]], [[1.0, 0.0], [0.0, 1.0]])
-    tables = Tables(
+    tables = DiscreteNetwork(
         (*asked.tables, oracle.root("loose", (0.25, 0.75))),
         {**asked.outcomes, "loose": BINARY},
-        asked.sought,
+        asked.targets,
         ("loose", "reading"),
     )
     engine = compile_tables(tables)
     for seen in ({}, {"loose": (1, 0)}, {"loose": (1, 0.5), "reading": (0, 1)}):
-        assert_agrees(engine.outlook(seen), oracle.enumerate_answers(tables, seen))
+        assert_agrees(engine.query(seen), oracle.enumerate_answers(tables, seen))
 
 
 def test_an_engine_asked_about_some_readings_informs_about_these() -> None:
     """The other readings can still be seen, and what they tell counts."""
     tables = chain(0.3, [[0.9, 0.1], [0.2, 0.8]], [[0.8, 0.2], [0.1, 0.9]])
-    again = Table("again", ("state",), np.array([[0.7, 0.3], [0.4, 0.6]]))
-    twice = Tables(
+    again = CPT("again", ("state",), np.array([[0.7, 0.3], [0.4, 0.6]]))
+    twice = DiscreteNetwork(
         (*tables.tables, again), {**tables.outcomes, "again": BINARY}, ("fault",), ("reading", "again")
     )
     seen = {"reading": (0, 1)}
-    outlook, expected = compile_tables(twice, ["again"]).outlook(seen), oracle.enumerate_answers(twice, seen)
-    assert_same(outlook.marginals, expected.marginals)
-    assert_same(outlook.predictive, {"again": expected.predictive["again"]})
-    assert_same(outlook.information_bits, {"again": expected.information_bits["again"]})
+    posterior, expected = compile_tables(twice, ["again"]).query(seen), oracle.enumerate_answers(twice, seen)
+    assert_same(posterior.marginals, expected.marginals)
+    assert_same(posterior.predictive, {"again": expected.predictive["again"]})
+    assert_same(posterior.expected_information_bits, {"again": expected.expected_information_bits["again"]})
 
 
 @pytest.mark.parametrize("weight", [1.0, 1e-200])
@@ -385,7 +391,7 @@ def test_clash_names_the_pair_and_the_engine_still_works(weight: float) -> None:
 
     A likelihood counts by its ratios, so that it may be as small as a float can be.
     """
-    tables = Tables(
+    tables = DiscreteNetwork(
         (
             oracle.root("leak", (0.9, 0.1)),
             oracle.root("blocked", (0.8, 0.2)),
@@ -399,14 +405,14 @@ def test_clash_names_the_pair_and_the_engine_still_works(weight: float) -> None:
     )
     engine = compile_tables(tables)
     with pytest.raises(ImpossibleEvidence) as refused:
-        engine.outlook({"flow": (0, weight), "dye": (0, 1), "smoke": (1, 0)})
+        engine.query({"flow": (0, weight), "dye": (0, 1), "smoke": (1, 0)})
     assert refused.value.clash == ("dye", "smoke")
-    assert engine.outlook({"flow": (0, 1), "dye": (0, 1)}).marginals["leak"][1] == 1.0
+    assert engine.query({"flow": (0, 1), "dye": (0, 1)}).marginals["leak"][1] == 1.0
 
 
 def test_a_clashing_pair_is_named_rather_than_a_clashing_three() -> None:
     """Where a pair and a larger set are each impossible, the pair is named, whatever the order."""
-    tables = Tables(
+    tables = DiscreteNetwork(
         (
             oracle.root("leak", (0.9, 0.1)),
             oracle.root("blocked", (0.8, 0.2)),
@@ -421,7 +427,7 @@ def test_a_clashing_pair_is_named_rather_than_a_clashing_three() -> None:
     seen = {"dye": (0, 1), "complaint": (0, 1), "leak": (1, 0), "blocked": (1, 0)}
     for order in itertools.permutations(seen):
         with pytest.raises(ImpossibleEvidence) as refused:
-            engine.outlook({name: seen[name] for name in order})
+            engine.query({name: seen[name] for name in order})
         assert set(refused.value.clash) == {"dye", "leak"}
 
 
@@ -429,7 +435,7 @@ def test_impossible_case_in_a_batch_is_refused() -> None:
     """One impossible case among good ones is refused, not answered with numbers."""
     engine = compile_tables(chain(0.0, [[1.0, 0.0], [0.0, 1.0]], [[1.0, 0.0], [0.0, 1.0]]))
     with pytest.raises(ImpossibleEvidence) as refused:
-        engine.outlook_many([{}, {"reading": (0, 1)}, {}])
+        engine.query_batch([{}, {"reading": (0, 1)}, {}])
     assert refused.value.clash == ("reading",)
 
 
@@ -439,23 +445,23 @@ def test_rare_events_stay_numbers() -> None:
     Given the complaint, each of two alike faults is its cause with 1/2.
     """
     rare = 1e-12
-    tables = Tables(
+    tables = DiscreteNetwork(
         (
             oracle.root("first", (1 - rare, rare)),
             oracle.root("second", (1 - rare, rare)),
             oracle.gate("complaint", "or", ("first", "second")),
-            Table("dye", ("first",), np.array([[1 - rare, rare], [rare, 1 - rare]])),
+            CPT("dye", ("first",), np.array([[1 - rare, rare], [rare, 1 - rare]])),
         ),
         dict.fromkeys(("first", "second", "complaint", "dye"), BINARY),
         ("first", "second"),
         ("dye",),
     )
-    before, after = compile_tables(tables).outlook_many(
+    before, after = compile_tables(tables).query_batch(
         [{"complaint": (0, 1)}, {"complaint": (0, 1), "dye": (0, 1)}]
     )
     assert before.marginals["first"][1] == pytest.approx(0.5, abs=1e-9)
     assert before.log2_evidence == pytest.approx(math.log2(2e-12), abs=1e-9)
-    assert before.information_bits["dye"] == pytest.approx(1.0, abs=1e-9)
+    assert before.expected_information_bits["dye"] == pytest.approx(1.0, abs=1e-9)
     assert after.marginals["second"][1] == pytest.approx(2e-12, rel=1e-6)
 
 
@@ -467,15 +473,15 @@ def test_many_rare_readings_do_not_underflow() -> None:
     count = 40
     names = [f"reading {at}" for at in range(count)]
     values = np.array([[1 - 1e-12, 1e-12], [1 - 2e-12, 2e-12]])
-    tables = Tables(
-        (oracle.root("fault", (1 - 2**-40, 2**-40)), *(Table(name, ("fault",), values) for name in names)),
+    tables = DiscreteNetwork(
+        (oracle.root("fault", (1 - 2**-40, 2**-40)), *(CPT(name, ("fault",), values) for name in names)),
         dict.fromkeys(("fault", *names), BINARY),
         ("fault",),
         tuple(names),
     )
-    outlook = compile_tables(tables).outlook(dict.fromkeys(names, (0, 1)))
-    assert outlook.marginals["fault"][1] == pytest.approx(0.5, abs=1e-9)
-    assert outlook.log2_evidence == pytest.approx(1 + 40 * math.log2(1e-12), abs=1e-9)
+    posterior = compile_tables(tables).query(dict.fromkeys(names, (0, 1)))
+    assert posterior.marginals["fault"][1] == pytest.approx(0.5, abs=1e-9)
+    assert posterior.log2_evidence == pytest.approx(1 + 40 * math.log2(1e-12), abs=1e-9)
 
 
 def test_a_reading_seen_predicts_its_repeat() -> None:
@@ -484,14 +490,14 @@ def test_a_reading_seen_predicts_its_repeat() -> None:
     Fault 1/2, errors 0.1: the repeat is like the first with 0.9 * 0.9 + 0.1 * 0.1 = 0.82.
     """
     tables = chain(0.5, [[1.0, 0.0], [0.0, 1.0]], [[0.9, 0.1], [0.1, 0.9]])
-    outlook = compile_tables(tables).outlook({"reading": (0, 1)})
-    assert outlook.predictive["reading"][1] == pytest.approx(0.82, abs=1e-12)
+    posterior = compile_tables(tables).query({"reading": (0, 1)})
+    assert posterior.predictive["reading"][1] == pytest.approx(0.82, abs=1e-12)
 
 
 # Against libraries, on trees of workshop size
 
 
-def large_tree(seed: int) -> Tables:
+def large_tree(seed: int) -> DiscreteNetwork:
     """30 faults under branches and a complaint, 2 facts, 4 noisy states, 45 readings."""
     random = np.random.default_rng(seed)
     faults = [f"fault{at}" for at in range(30)]
@@ -500,7 +506,7 @@ def large_tree(seed: int) -> Tables:
     for at, name in enumerate(faults):
         p = float(random.uniform(0.005, 0.1))
         if at in (3, 17):
-            tables.append(Table(name, (facts[at % 2],), np.array([[1.0, 0.0], [1 - p, p]])))
+            tables.append(CPT(name, (facts[at % 2],), np.array([[1.0, 0.0], [1 - p, p]])))
         else:
             tables.append(oracle.root(name, (1 - p, p)))
     branches = []
@@ -516,7 +522,7 @@ def large_tree(seed: int) -> Tables:
     for at in range(4):
         causes = tuple(str(name) for name in random.choice(faults[at * 7 : at * 7 + 7], 2, replace=False))
         table = noisy_or(0.02, random.uniform(0.6, 0.95, 2).tolist(), with_leak=False)
-        tables.append(Table(f"state{at}", causes, table))
+        tables.append(CPT(f"state{at}", causes, table))
         states.append(f"state{at}")
     readings = [f"reading{at}" for at in range(45)]
     for at, name in enumerate(readings):
@@ -530,12 +536,12 @@ def large_tree(seed: int) -> Tables:
             parents = [branches[at % 6]]
         size = int(random.integers(2, 4))
         values = random.dirichlet(np.full(size, 0.6), size=2 ** len(parents))
-        tables.append(Table(name, tuple(parents), values.reshape(*[2] * len(parents), size)))
+        tables.append(CPT(name, tuple(parents), values.reshape(*[2] * len(parents), size)))
     outcomes = {table.child: tuple(map(str, range(table.values.shape[-1]))) for table in tables}
-    return Tables(tuple(tables), outcomes, tuple(faults), tuple(readings))
+    return DiscreteNetwork(tuple(tables), outcomes, tuple(faults), tuple(readings))
 
 
-def hard_evidence(tables: Tables, seed: int, count: int) -> dict[str, int]:
+def hard_evidence(tables: DiscreteNetwork, seed: int, count: int) -> dict[str, int]:
     """The complaint, and a random outcome of each of some readings."""
     random = np.random.default_rng(seed)
     chosen = random.choice(tables.readings, count, replace=False)
@@ -550,7 +556,7 @@ def one_hots(engine: Engine, states: Mapping[str, int]) -> Seen:
     return {name: np.eye(len(engine.outcomes[name]))[state] for name, state in states.items()}
 
 
-def reading_tables(tables: Tables, unseen: Mapping[str, float]) -> list[Table]:
+def reading_tables(tables: DiscreteNetwork, unseen: Mapping[str, float]) -> list[CPT]:
     """Tables of the readings not seen whose parents are faults or gates, so the identity holds."""
     return [
         table
@@ -565,15 +571,15 @@ def test_large_tree_agrees_with_variable_elimination(seed: int) -> None:
     tables = large_tree(seed)
     states = hard_evidence(tables, seed, 5)
     engine = compile_tables(tables)
-    outlook = engine.outlook(one_hots(engine, states))
+    posterior = engine.query(one_hots(engine, states))
     elimination = VariableElimination(oracle.to_pgmpy(tables))
-    for name in (*tables.sought, "fact0", "state1"):
+    for name in (*tables.targets, "fact0", "state1"):
         posterior = elimination.query([name], states, show_progress=False).values
-        np.testing.assert_allclose(outlook.marginals[name], posterior, rtol=0, atol=1e-9, err_msg=name)
-    for table in reading_tables(tables, outlook.information_bits):
+        np.testing.assert_allclose(posterior.marginals[name], posterior, rtol=0, atol=1e-9, err_msg=name)
+    for table in reading_tables(tables, posterior.expected_information_bits):
         factor = elimination.query(list(table.parents), states, show_progress=False)
         bits = oracle.information_by_parents(factor.values, table, factor.variables)
-        assert outlook.information_bits[table.child] == pytest.approx(bits, abs=1e-9), table.child
+        assert posterior.expected_information_bits[table.child] == pytest.approx(bits, abs=1e-9), table.child
 
 
 @pytest.mark.parametrize("seed", [3, 4, 5])
@@ -585,26 +591,26 @@ def test_large_tree_agrees_with_lazy_propagation(seed: int, soft: bool) -> None:
     seen = one_hots(engine, hard_evidence(tables, seed, 6))
     if soft:
         seen = {name: hot if name == "complaint" else 0.8 * hot + 0.1 for name, hot in seen.items()}
-    outlook = engine.outlook(seen)
+    posterior = engine.query(seen)
     lazy = gum.LazyPropagation(oracle.to_pyagrum(tables))
     lazy.setEvidence({name: likelihood.tolist() for name, likelihood in seen.items()})
     lazy.addAllTargets()
-    asked = reading_tables(tables, outlook.information_bits)
+    asked = reading_tables(tables, posterior.expected_information_bits)
     for table in asked:
         if len(table.parents) > 1:
             lazy.addJointTarget(set(table.parents))
     lazy.makeInference()
-    unseen = {name: outlook.predictive[name] for name in outlook.information_bits}
-    for name, found in {**outlook.marginals, **unseen}.items():
+    unseen = {name: posterior.predictive[name] for name in posterior.expected_information_bits}
+    for name, found in {**posterior.marginals, **unseen}.items():
         expected = lazy.posterior(name).toarray()
         np.testing.assert_allclose(found, expected, rtol=0, atol=1e-9, err_msg=name)
     for table in asked:
         order = table.parents
         joint = lazy.jointPosterior(set(order)) if len(order) > 1 else lazy.posterior(order[0])
         bits = oracle.information_by_parents(oracle.pyagrum_array(joint, order), table, order)
-        assert outlook.information_bits[table.child] == pytest.approx(bits, abs=1e-9), table.child
+        assert posterior.expected_information_bits[table.child] == pytest.approx(bits, abs=1e-9), table.child
     if not soft:
-        assert outlook.log2_evidence == pytest.approx(math.log2(lazy.evidenceProbability()), abs=1e-9)
+        assert posterior.log2_evidence == pytest.approx(math.log2(lazy.evidenceProbability()), abs=1e-9)
 
 
 def test_information_through_a_state_is_that_of_the_causes_of_the_state() -> None:
@@ -615,12 +621,12 @@ def test_information_through_a_state_is_that_of_the_causes_of_the_state() -> Non
     tables = large_tree(6)
     engine = compile_tables(tables)
     seen = one_hots(engine, {"complaint": 1, "reading0": 1, "reading12": 0})
-    outlook = engine.outlook(seen)
+    posterior = engine.query(seen)
     lazy = gum.LazyPropagation(oracle.to_pyagrum(tables))
     lazy.setEvidence({name: likelihood.tolist() for name, likelihood in seen.items()})
     causes = {table.child: table.parents for table in tables.tables if table.child.startswith("state")}
     parents = {table.child: table.parents for table in tables.tables if table.child in tables.readings}
-    on_states = [name for name in outlook.information_bits if parents[name][0] in causes]
+    on_states = [name for name in posterior.expected_information_bits if parents[name][0] in causes]
     assert on_states == [f"reading{at}" for at in range(1, 8)]
     for name in on_states:
         lazy.addJointTarget({*causes[parents[name][0]], name})
@@ -629,7 +635,7 @@ def test_information_through_a_state_is_that_of_the_causes_of_the_state() -> Non
         order = (*causes[parents[name][0]], name)
         joint = oracle.pyagrum_array(lazy.jointPosterior(set(order)), order)
         bits = oracle.information(joint, last_axes=1)
-        assert outlook.information_bits[name] == pytest.approx(bits, abs=1e-9), name
+        assert posterior.expected_information_bits[name] == pytest.approx(bits, abs=1e-9), name
 
 
 def test_the_same_tables_give_the_same_bits_in_every_process(tmp_path: Path) -> None:
@@ -663,7 +669,7 @@ def test_the_same_tables_give_the_same_bits_in_every_process(tmp_path: Path) -> 
 def test_a_likelihood_may_be_any_kind_of_number(said: Any) -> None:
     """One to three, however it is written: by Bayes' rule a fault of 0.1 has 3 / (3 + 9) then."""
     engine = compile_tables(chain(0.1, [[1.0, 0.0], [0.0, 1.0]], [[1.0, 0.0], [0.0, 1.0]]))
-    assert engine.outlook({"reading": said}).beliefs["fault"] == pytest.approx(0.25, abs=1e-12)
+    assert engine.query({"reading": said}).beliefs["fault"] == pytest.approx(0.25, abs=1e-12)
 
 
 @pytest.mark.parametrize(
@@ -682,7 +688,7 @@ def test_evidence_that_does_not_fit_is_named(
 ) -> None:
     """An unknown node, a wrong number of states, or what is no likelihood: alone and among good cases."""
     engine = compile_tables(chain(0.1, [[0.9, 0.1], [0.2, 0.8]], [[1.0, 0.0], [0.0, 1.0]]))
-    for ask in (engine.outlook_many, engine.log2_chances):
+    for ask in (engine.query_batch, engine.log2_evidence_probability):
         with pytest.raises(kind) as refused:
             ask([{"fault": (0, 1)}, said])
         assert refused.value.args == (sentence,)
@@ -692,7 +698,7 @@ def test_a_reading_that_something_hangs_on_is_named() -> None:
     """Readings are leaves: that is what makes many cases at once cheap."""
     tables = chain(0.1, [[0.9, 0.1], [0.2, 0.8]], [[1.0, 0.0], [0.0, 1.0]])
     with pytest.raises(ValueError, match=r"^'reading' hangs on a reading; readings are leaves$"):
-        compile_tables(Tables(tables.tables, tables.outcomes, ("fault",), ("state", "reading")))
+        compile_tables(DiscreteNetwork(tables.tables, tables.outcomes, ("fault",), ("state", "reading")))
 
 
 def test_a_clash_is_told_in_words_and_by_its_nodes() -> None:
@@ -708,9 +714,9 @@ def test_more_cases_than_go_through_at_once_keep_their_order() -> None:
     """
     engine = compile_tables(chain(0.1, [[1.0, 0.0], [0.0, 1.0]], [[1.0, 0.0], [0.0, 1.0]]))
     cases = [{"reading": (1, at / 10)} for at in range(1, 301)]
-    found = [one.beliefs["fault"] for one in engine.outlook_many(cases)]
+    found = [one.beliefs["fault"] for one in engine.query_batch(cases)]
     assert found == pytest.approx([0.01 * at / (0.01 * at + 0.9) for at in range(1, 301)], abs=1e-12)
-    chances = engine.log2_chances([*cases, {"fault": (0, 1), "reading": (1, 0)}])
+    chances = engine.log2_evidence_probability([*cases, {"fault": (0, 1), "reading": (1, 0)}])
     assert chances[:-1] == pytest.approx([math.log2(0.9 + 0.01 * at) for at in range(1, 301)], abs=1e-12)
     assert chances[-1] == -math.inf
-    assert engine.outlook_many([]) == () and engine.log2_chances([]).shape == (0,)
+    assert engine.query_batch([]) == () and engine.log2_evidence_probability([]).shape == (0,)

@@ -27,7 +27,7 @@ from advisor.bench.session import Session
 from advisor.case.case import Case, Checked, Repaired, Seen
 from advisor.checks.lint import checked
 from advisor.diskcache import Cache, of_this_user
-from advisor.inference.engine import Engine, Outlook, compile_tables
+from advisor.inference.engine import Engine, Posterior, compile_tables
 from advisor.inference.serialize import packed, unpacked
 from advisor.knowledge.knowledge import SECTIONS, Knowledge
 from advisor.knowledge.loading import load_with_digest
@@ -68,12 +68,12 @@ def made_twice(knowledge: Knowledge, cache: Cache, case: Case, by_phone: bool = 
     return [plain, Engines(knowledge, by_phone, cache).of(case)]
 
 
-def bits(outlook: Outlook) -> bytes:
+def bits(posterior: Posterior) -> bytes:
     """Everything that an outlook says, as the bytes of its numbers in their order."""
-    said = (outlook.marginals, outlook.predictive, outlook.beliefs, outlook.information_bits)
+    said = (posterior.marginals, posterior.predictive, posterior.beliefs, posterior.expected_information_bits)
     names = "\n".join(itertools.chain.from_iterable(said))
     numbers = [np.atleast_1d(one) for mapping in said for one in mapping.values()]
-    return names.encode() + np.concatenate([*numbers, [outlook.log2_evidence]]).tobytes()
+    return names.encode() + np.concatenate([*numbers, [posterior.log2_evidence]]).tobytes()
 
 
 def cars(engine: Engine, complaint: str, count: int) -> list[dict[str, Any]]:
@@ -99,16 +99,16 @@ def test_an_engine_from_disk_thinks_the_same_to_the_last_bit(
     assert kept is not plain
     seen = cars(plain, complaint, 20)
     for one in seen:
-        assert bits(kept.outlook(one)) == bits(plain.outlook(one))
-    assert [*map(bits, kept.outlook_many(seen))] == [*map(bits, plain.outlook_many(seen))]
-    assert kept.log2_chances(seen).tobytes() == plain.log2_chances(seen).tobytes()
-    assert (kept.outcomes, kept.sought, kept.readings) == (plain.outcomes, plain.sought, plain.readings)
+        assert bits(kept.query(one)) == bits(plain.query(one))
+    assert [*map(bits, kept.query_batch(seen))] == [*map(bits, plain.query_batch(seen))]
+    assert kept.log2_evidence_probability(seen).tobytes() == plain.log2_evidence_probability(seen).tobytes()
+    assert (kept.outcomes, kept.targets, kept.readings) == (plain.outcomes, plain.targets, plain.readings)
 
 
 def test_engines_of_the_phone_and_after_repairs_are_kept_apart(shipped: Knowledge, cache: Cache) -> None:
     """What customers say, and what was repaired after which readings, are parts of the key."""
     start = Case("flat_battery")
-    fault = next(iter(Engines(shipped).of(start).sought))
+    fault = next(iter(Engines(shipped).of(start).targets))
     repaired = start.with_entry(Repaired(fault, "2030-01-01T10:00:00+00:00"))
     read = start.with_entry(Seen("sleeping_current", "high")).with_entry(
         Repaired(fault, "2030-01-01T10:00:00+00:00")
@@ -119,7 +119,7 @@ def test_engines_of_the_phone_and_after_repairs_are_kept_apart(shipped: Knowledg
     for case, by_phone in ((start, False), (start, True), (repaired, False), (read, False), (again, False)):
         plain, kept = made_twice(shipped, cache, case, by_phone)
         (one,) = cars(plain, "flat_battery", 1)
-        assert bits(kept.outlook(one)) == bits(plain.outlook(one))
+        assert bits(kept.query(one)) == bits(plain.query(one))
     assert len(list(cache.folder.iterdir())) == 5
 
 

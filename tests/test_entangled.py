@@ -15,7 +15,7 @@ from advisor.desk.call import Call
 from advisor.inference import bounded, cliquetree
 from advisor.inference.bounded import Bounded, compile_bounded
 from advisor.inference.engine import TooWide
-from advisor.inference.tables import Tables
+from advisor.inference.tables import DiscreteNetwork
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.screens.bench.card import card
@@ -59,7 +59,9 @@ def test_a_job_is_worked_on_and_its_beliefs_are_exact(knowledge: Knowledge, stor
         barren = set(tables.readings).difference(seen)
         pruned = tuple(one for one in tables.tables if one.child not in barren)
         kept = tuple(name for name in tables.readings if name in seen)
-        lazy = gum.LazyPropagation(oracle.to_pyagrum(Tables(pruned, tables.outcomes, tables.sought, kept)))
+        lazy = gum.LazyPropagation(
+            oracle.to_pyagrum(DiscreteNetwork(pruned, tables.outcomes, tables.targets, kept))
+        )
         lazy.setEvidence(seen)
         lazy.makeInference()
         assert len(stage) == 25
@@ -99,11 +101,11 @@ def test_the_order_of_asking_changes_no_answer(knowledge: Knowledge) -> None:
     tables = build(knowledge, "c").tables
     less = {"c": [0.0, 1.0], "r0": [0.0, 1.0]}
     used, fresh = compile_bounded(tables), compile_bounded(tables)
-    used.outlook({**less, "r5": [1.0, 0.0]})
-    again, alone = used.outlook(less), fresh.outlook(less)
+    used.query({**less, "r5": [1.0, 0.0]})
+    again, alone = used.query(less), fresh.query(less)
     assert len(used.plans) == len(fresh.plans) == 1
     assert again.beliefs == pytest.approx(dict(alone.beliefs), abs=1e-12)
-    assert again.information_bits == pytest.approx(dict(alone.information_bits), abs=1e-12)
+    assert again.expected_information_bits == pytest.approx(dict(alone.expected_information_bits), abs=1e-12)
     assert again.log2_evidence == pytest.approx(alone.log2_evidence, abs=1e-9)
 
 
@@ -112,6 +114,6 @@ def test_old_engines_are_given_up_for_new_ones(knowledge: Knowledge, monkeypatch
     monkeypatch.setattr(bounded, "MOST_ENTRIES", 400_000)
     network = compile_bounded(build(knowledge, "c").tables)
     for name in ("r0", "r1", "r2"):
-        network.outlook({"c": [0.0, 1.0], name: [0.0, 1.0]})
+        network.query({"c": [0.0, 1.0], name: [0.0, 1.0]})
         assert frozenset({name}) in network.plans
     assert len(network.plans) == 1

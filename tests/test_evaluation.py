@@ -121,10 +121,10 @@ def test_what_a_single_fault_is_told_is_mutual_information(small: Knowledge) -> 
     ranker = ranker_of(small, "c")
     engine = ranker.batch.engine
     given = {"c": engine.one_hot("c", "present")}
-    before = engine.outlook(given)
+    before = engine.query(given)
     joint = np.zeros((2, 2))
     for at, outcome in enumerate(("quiet", "loud")):
-        after = engine.outlook({**given, "loud": engine.one_hot("loud", outcome)}).beliefs["a"]
+        after = engine.query({**given, "loud": engine.one_hot("loud", outcome)}).beliefs["a"]
         joint[:, at] = np.array([1 - after, after]) * before.predictive["loud"][at]
     alone = joint.sum(axis=1, keepdims=True) * joint.sum(axis=0)
     bits = float((joint * np.log2(joint / alone)).sum())

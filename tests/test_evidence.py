@@ -83,8 +83,8 @@ def test_an_infinitely_poor_instrument_says_nothing(knowledge: Knowledge, drain:
     flat = band_likelihood(Estimate(430.0, 1e12), EDGES)
     assert flat == pytest.approx([1.0, 1.0, 1.0], abs=1e-9)
     complaint = {"flat_battery": drain.one_hot("flat_battery", "present")}
-    before = drain.outlook(complaint).beliefs
-    after = drain.outlook({**complaint, "sleeping_current": flat}).beliefs
+    before = drain.query(complaint).beliefs
+    after = drain.query({**complaint, "sleeping_current": flat}).beliefs
     assert after == pytest.approx(before, abs=1e-9)
 
 
@@ -185,11 +185,11 @@ def test_a_general_clamp_makes_a_50_ma_decision_worth_less(knowledge: Knowledge,
 
     def bits(without: frozenset[str]) -> float:
         proposals = advise(knowledge, drain, case, Workshop(without)).proposals
-        return next(one.information_bits for one in proposals if one.reading == "sleeping_current")
+        return next(one.expected_information_bits for one in proposals if one.reading == "sleeping_current")
 
     fine, coarse = bits(frozenset()), bits(frozenset({"low_current_clamp"}))
     assert coarse < 0.9 * fine
-    exact = drain.outlook(case.evidence(knowledge, drain)).information_bits["sleeping_current"]
+    exact = drain.query(case.evidence(knowledge, drain)).expected_information_bits["sleeping_current"]
     assert fine <= exact
 
 
@@ -198,7 +198,7 @@ def test_a_number_far_inside_a_band_equals_the_band(knowledge: Knowledge, drain:
     take = (Measurement("sleeping_current", 1200.0, "low_current_clamp", "1.2 A"),)
     typed = Case("flat_battery", (Measured("sleeping_current", take),))
     picked = Case("flat_battery", (Seen("sleeping_current", "high"),))
-    beliefs = [drain.outlook(case.evidence(knowledge, drain)).beliefs for case in (typed, picked)]
+    beliefs = [drain.query(case.evidence(knowledge, drain)).beliefs for case in (typed, picked)]
     assert beliefs[0] == pytest.approx(beliefs[1], abs=1e-9)
 
 

@@ -68,7 +68,7 @@ async def used():
         ids = [one.id for one in complaints.options]
         complaints.highlighted = ids.index("poor_cooling")
         await pilot.press("enter", "enter")
-        await screen_is(pilot, "FactsScreen", "Pick")
+        await screen_is(pilot, "FactsScreen", "Select")
         await pilot.press("f10")
         await screen_is(pilot, "TaskScreen", "#answers")
         task = app.screen

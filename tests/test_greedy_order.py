@@ -11,7 +11,7 @@ from pgmpy.utils import get_example_model
 
 from advisor.arrays import Floats
 from advisor.inference.engine import compile_tables
-from advisor.inference.tables import Table, Tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 from tests import oracle
 from tests.oracle import gum
 
@@ -25,7 +25,7 @@ ALARM = (
 """Patient monitoring (Beinlich et al. 1989): causes, and leaves that monitors show."""
 
 
-def tables_of(name: str, sought: Sequence[str], readings: Sequence[str]) -> Tables:
+def tables_of(name: str, targets: Sequence[str], readings: Sequence[str]) -> DiscreteNetwork:
     """The network as pgmpy has it."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", FutureWarning)  # it will be called differently from 1.3 on
@@ -34,16 +34,16 @@ def tables_of(name: str, sought: Sequence[str], readings: Sequence[str]) -> Tabl
     for cpd in model.get_cpds():
         child, *parents = cpd.variables
         outcomes[child] = tuple(cpd.state_names[child])
-        tables.append(Table(child, tuple(parents), np.moveaxis(np.asarray(cpd.values), 0, -1)))
-    return Tables(tuple(tables), outcomes, tuple(sought), tuple(readings))
+        tables.append(CPT(child, tuple(parents), np.moveaxis(np.asarray(cpd.values), 0, -1)))
+    return DiscreteNetwork(tuple(tables), outcomes, tuple(targets), tuple(readings))
 
 
-def bits_by_pyagrum(net: gum.BayesNet, seen: dict[str, int], sought: Sequence[str], reading: str) -> float:
+def bits_by_pyagrum(net: gum.BayesNet, seen: dict[str, int], targets: Sequence[str], reading: str) -> float:
     """I(reading; joint state of the sought | seen), from the joint that pyAgrum gives."""
     lazy = gum.LazyPropagation(net)
     lazy.setEvidence(seen)
-    lazy.addJointTarget({*sought, reading})
-    joint: Floats = oracle.pyagrum_array(lazy.jointPosterior({*sought, reading}), [*sought, reading])
+    lazy.addJointTarget({*targets, reading})
+    joint: Floats = oracle.pyagrum_array(lazy.jointPosterior({*targets, reading}), [*targets, reading])
     joint = joint.reshape(-1, joint.shape[-1])
     return oracle.entropy(joint.sum(axis=1)) + oracle.entropy(joint.sum(axis=0)) - oracle.entropy(joint)
 
@@ -53,17 +53,17 @@ def test_greedy_order_is_that_of_pyagrum(
     name: str, given: tuple[Sequence[str], Sequence[str], dict[str, str]], steps: int
 ) -> None:
     """Each reading shows what is most probable; bits and choice are the same at every step."""
-    sought, readings, known = given
-    tables = tables_of(name, sought, readings)
+    targets, readings, known = given
+    tables = tables_of(name, targets, readings)
     engine = compile_tables(tables)
     net = oracle.to_pyagrum(tables)
     seen = {node: tables.outcomes[node].index(state) for node, state in known.items()}
     for _ in range(steps):
-        outlook = engine.outlook({node: np.eye(len(tables.outcomes[node]))[at] for node, at in seen.items()})
-        bits = outlook.information_bits
-        reference = {one: bits_by_pyagrum(net, seen, sought, one) for one in readings if one not in seen}
+        posterior = engine.query({node: np.eye(len(tables.outcomes[node]))[at] for node, at in seen.items()})
+        bits = posterior.expected_information_bits
+        reference = {one: bits_by_pyagrum(net, seen, targets, one) for one in readings if one not in seen}
         # Rows of these networks are printed with rounding and do not all add up to 1 exactly.
         assert bits == pytest.approx(reference, abs=1e-7)
         best = max(bits, key=bits.__getitem__)
         assert reference[best] == pytest.approx(max(reference.values()), abs=1e-7)
-        seen[best] = int(outlook.predictive[best].argmax())
+        seen[best] = int(posterior.predictive[best].argmax())

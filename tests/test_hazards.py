@@ -87,7 +87,7 @@ def cooling(shipped: Knowledge) -> Engine:
 def bits(knowledge: Knowledge, engine: Engine, **facts: str) -> dict[str, float]:
     """What each reading tells of a car of which nothing but facts is known."""
     case = Case("poor_cooling", tuple(Known(fact, value) for fact, value in facts.items()))
-    return dict(engine.outlook(case.evidence(knowledge, engine)).information_bits)
+    return dict(engine.query(case.evidence(knowledge, engine)).expected_information_bits)
 
 
 def test_nobody_is_sent_to_the_plug_of_an_electric_compressor(shipped: Knowledge, cooling: Engine) -> None:

@@ -42,7 +42,7 @@ from advisor.model.observation import Measurement
 from advisor.papers.chart import HEIGHT, LEADING, LINES, Chart, Line, Point, spread, svg
 from advisor.papers.document import Document, Paragraph, Section, html, markdown
 from advisor.papers.format import age, percent, when
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 from advisor.store.store import Store
 from tests.conftest import HEAD, Ran, complaint, faults
 
@@ -69,11 +69,11 @@ class Bench:
         """Let time pass."""
         self.now += timedelta(minutes=minutes)
 
-    def opened(self, tag: str = "Grey estate", about: str = "flat_battery") -> Filed:
+    def opened(self, tag: str = "Grey estate", about: str = "flat_battery") -> StoredCase:
         """A new job, opened with the knowledge at hand."""
         return self.store.open_case(tag, about, self.engines.knowledge.version)
 
-    def filed(self, *entries: Entry, tag: str = "Grey estate") -> Filed:
+    def filed(self, *entries: Entry, tag: str = "Grey estate") -> StoredCase:
         """A new job with these entries, a minute between two of them; nothing asks whether they can be."""
         filed = self.opened(tag)
         for entry in entries:
@@ -81,11 +81,11 @@ class Bench:
             filed = self.store.append(filed, entry)
         return filed
 
-    def card(self, filed: Filed, **preferences: str) -> Document:
+    def card(self, filed: StoredCase, **preferences: str) -> Document:
         """The card of a job."""
         return job_card(self.engines.knowledge, self.engines.of, filed, preferences, PRINTED)
 
-    def sheet(self, filed: Filed) -> Document:
+    def sheet(self, filed: StoredCase) -> Document:
         """The customer's page of a job."""
         return customer_sheet(self.engines.knowledge, self.engines.of, filed, {}, PRINTED)
 
@@ -112,7 +112,7 @@ def measured(reading: str, value: float, instrument: str, typed: str) -> Measure
 DRAW = measured("sleeping_current", 430.0, "low_current_clamp", "0.43 A")
 
 
-def boot_lamp(bench: Bench) -> Filed:
+def boot_lamp(bench: Bench) -> StoredCase:
     """An invented job from complaint to close: a lamp in the boot, found by a number and a camera."""
     session = Session.opened(bench.engines, bench.store, bench.opened(), Workshop())
     session = session.knows({"battery_type": "agm", "battery_age": "two_to_five_years"})
@@ -234,7 +234,7 @@ def test_the_result_of_a_repair_that_helped(bench: Bench) -> None:
     """Cause, remedy with its time, the complaint after it, and the remark stand at the top."""
     filed = boot_lamp(bench)
     result = section(markdown(bench.card(filed)), "Result")
-    assert f"- **State:** Closed {when(filed.touched)}" in result
+    assert f"- **State:** Closed {when(filed.last_modified)}" in result
     assert "- **Cause:** Boot lamp stays lit" in result
     repair = next(entry for entry in filed.case.entries if isinstance(entry, Repaired))
     done = f"{when(repair.at)}: Boot lamp stays lit. Adjust or replace the lamp switch or its striker"
@@ -375,7 +375,7 @@ def test_evidence_that_clashes_leaves_a_card_without_beliefs(tmp_path: Path, cla
 # ------------------------------------------------------------------------------------------ nothing gets out
 
 
-def hostile(bench: Bench) -> Filed:
+def hostile(bench: Bench) -> StoredCase:
     """A job in which every text that people can type is hostile."""
     return bench.filed(
         Known("battery_type", HOSTILE),
@@ -513,7 +513,7 @@ def test_names_stay_at_their_ends_where_there_is_room() -> None:
 # ------------------------------------------------------------------------------------------- the customer
 
 
-def endless(bench: Bench) -> Filed:
+def endless(bench: Bench) -> StoredCase:
     """A job with every reading of the complaint taken or skipped, several repairs, and long texts."""
     knowledge = bench.engines.knowledge
     engine = bench.engines.of(Case("flat_battery"))
@@ -545,7 +545,9 @@ def pages(page: str, folder: Path) -> int:
 
 
 @pytest.mark.parametrize("job", [boot_lamp, endless])
-def test_the_customers_page_is_one_page(bench: Bench, tmp_path: Path, job: Callable[[Bench], Filed]) -> None:
+def test_the_customers_page_is_one_page(
+    bench: Bench, tmp_path: Path, job: Callable[[Bench], StoredCase]
+) -> None:
     """Printed on A4 the customer gets a single page, however long the job was."""
     filed = job(bench)
     assert pages(html(bench.sheet(filed)), tmp_path) == 1
@@ -553,7 +555,7 @@ def test_the_customers_page_is_one_page(bench: Bench, tmp_path: Path, job: Calla
 
 
 @pytest.mark.parametrize("job", [boot_lamp, endless])
-def test_the_customer_reads_plain_words(bench: Bench, job: Callable[[Bench], Filed]) -> None:
+def test_the_customer_reads_plain_words(bench: Bench, job: Callable[[Bench], StoredCase]) -> None:
     """No bits, no percentages, no ids."""
     filed = job(bench)
     for text in (markdown(bench.sheet(filed)), _Seen(html(bench.sheet(filed))).text.split("}\n")[-1]):

@@ -172,7 +172,7 @@ def test_the_part_where_a_fact_makes_two_faults_likelier(known: Made) -> None:
     engine, _ = given_complaint(knowledge)
     none = {name: engine.one_hot(name, "absent") for name in ("f", "g")}
     held = {"v": engine.one_hot("v", "present")}
-    whole, without = engine.log2_chances([held, {**held, **none}])
+    whole, without = engine.log2_evidence_probability([held, {**held, **none}])
     assert listed_part(knowledge, "c")["v"] == pytest.approx(1 - 2.0 ** (without - whole), abs=0.01)
 
 

@@ -190,8 +190,8 @@ def test_the_part_with_a_listed_cause_is_the_networks(shipped: Knowledge) -> Non
     """Of cars with a flat battery the part with any listed fault is what the network says."""
     engine = compile_tables(build(shipped, "flat_battery").tables)
     held = {"flat_battery": engine.one_hot("flat_battery", "present")}
-    none = {name: engine.one_hot(name, "absent") for name in engine.sought if name in shipped.faults}
-    whole, without = engine.log2_chances([held, {**held, **none}])
+    none = {name: engine.one_hot(name, "absent") for name in engine.targets if name in shipped.faults}
+    whole, without = engine.log2_evidence_probability([held, {**held, **none}])
     part = listed_part(shipped, "flat_battery")["flat_battery"]
     assert part == pytest.approx(1 - 2.0 ** (without - whole), abs=2e-4)
 
@@ -526,9 +526,9 @@ def test_only_numbers_change(proposed: tuple[Proposal, dict[str, str]]) -> None:
     (before,), (after,) = texts.values(), patched(texts, proposal.edits).values()
     lines, changed = before.split("\n"), after.split("\n")
     assert len(lines) == len(changed)
-    touched = {one.place.line for one in proposal.edits}
+    last_modified = {one.place.line for one in proposal.edits}
     for number, (old, new) in enumerate(zip(lines, changed, strict=True), start=1):
-        if number not in touched:
+        if number not in last_modified:
             assert old == new
     assert "# a comment stays" in after
     assert "   # two causes now and then" in after
@@ -637,7 +637,7 @@ def test_applying_keeps_everything_but_the_numbers(workshop: Path, advisor: Runs
 def test_a_patch_that_breaks_the_knowledge_is_not_applied(workshop: Path, advisor: Runs) -> None:
     """It is tried on a copy first; the errors name the files themselves, which nobody has touched."""
     file = workshop / "mine" / "door_rattle.yaml"
-    before, touched = file.read_text(), file.stat().st_mtime_ns
+    before, last_modified = file.read_text(), file.stat().st_mtime_ns
     name = "mine/door_rattle.yaml"
     patch = unified({name: before}, {name: before.replace("striker_loose: 34", "striker_loose: 1")})
     (workshop / "bad.patch").write_text(patch)
@@ -647,7 +647,7 @@ def test_a_patch_that_breaks_the_knowledge_is_not_applied(workshop: Path, adviso
     assert first == "With the patch the knowledge would have errors. Nothing was changed."
     assert errors
     assert all(error.startswith("mine/door_rattle.yaml:") for error in errors)
-    assert (file.read_text(), file.stat().st_mtime_ns) == (before, touched)
+    assert (file.read_text(), file.stat().st_mtime_ns) == (before, last_modified)
 
 
 OTHER = {

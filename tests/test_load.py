@@ -13,7 +13,7 @@ from aiohttp import ClientSession, ClientWebSocketResponse, WSMsgType
 
 from advisor.case.case import Case, Seen, Skipped
 from advisor.screens.widgets.attention import PAUSE_SECONDS
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 from advisor.store.store import Store
 from tests.benchmarks import load
 from tests.databases import KINDS, Database, fresh
@@ -44,7 +44,7 @@ def test_four_desks_and_eight_bays_lose_and_cross_nothing(database: Database) ->
     assert outcome.overtaken > 0
 
 
-KEPT = Filed(
+KEPT = StoredCase(
     7,
     "bay",
     "",
@@ -127,7 +127,7 @@ async def at_the_bench(page: Page, tag: str) -> None:
     await page.until("Seems loose")
 
 
-async def bench(address: str, session: ClientSession, store: Store, filed: Filed, keys: str) -> None:
+async def bench(address: str, session: ClientSession, store: Store, filed: StoredCase, keys: str) -> None:
     """Be a technician: open a job, and answer by keys, each when the answer before is stored and shown."""
 
     async def answered(count: int) -> None:

@@ -89,7 +89,9 @@ def test_the_study_writes_the_problem_that_it_solves() -> None:
     proposals = advise(knowledge, engine, Case("trouble", (Seen("reading02", "yes_"),))).proposals
     state = frozenset({(2, 1)})
     expected = {f"reading{at:02}": study.bits(given, state, at) for at in given.open_readings(state)}
-    assert {one.reading: one.information_bits for one in proposals} == pytest.approx(expected, abs=1e-9)
+    assert {one.reading: one.expected_information_bits for one in proposals} == pytest.approx(
+        expected, abs=1e-9
+    )
 
 
 def test_the_plain_choice_is_among_the_candidates_and_named(known: Made) -> None:
@@ -160,6 +162,6 @@ def test_progress_counts_the_candidates(known: Made) -> None:
 def test_knowing_the_cause_saves_the_remedies_tried_in_vain(known: Made) -> None:
     """Order a, b, call takes 30 + 15 + 12 minutes; knowing, 27 for mending and 12 for the call: 18 saved."""
     ranker = small(known)
-    believed, _ = ranker.outlooks(ranker.batch.potentials([{}]))
+    believed, _ = ranker.posteriors(ranker.batch.potentials([{}]))
     saved = knowing_saves_minutes(ranker, believed, costs(30, 120))
     assert saved == pytest.approx([57 - 39], abs=1e-9)

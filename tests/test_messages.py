@@ -71,8 +71,8 @@ def test_every_trouble_with_the_database_says_what_was_kept_and_what_to_do() -> 
 @pytest.mark.parametrize(
     "source",
     [
-        "raise StoreTrouble('Gone.')",
-        "raise Overtaken(f'Gone {one}.')",
+        "raise StoreError('Gone.')",
+        "raise StaleWrite(f'Gone {one}.')",
         "self.notify('Gone.', timeout=3)",
         "what = 'Gone.'\n    raise NotUnderstood(what)",
         "click.echo('Gone.', err=True)",
@@ -82,7 +82,7 @@ def test_every_trouble_with_the_database_says_what_was_kept_and_what_to_do() -> 
 def test_the_collector_sees_each_way_to_say_something(tmp_path: Path, source: str) -> None:
     """The words of an exception, a notice, a name that stands for words, standard error, another thread."""
     (tmp_path / "x.py").write_text(
-        "class StoreTrouble(Exception): ...\nclass Overtaken(StoreTrouble): ...\n"
+        "class StoreError(Exception): ...\nclass StaleWrite(StoreError): ...\n"
         f"class NotUnderstood(ValueError): ...\ndef f(self, one, error):\n    {source}\n"
     )
     assert [message.template.removesuffix(" {}") for message in messages(tmp_path)] in (

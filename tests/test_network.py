@@ -15,7 +15,7 @@ from pgmpy.readwrite import BIFReader, XMLBIFReader
 
 from advisor.arrays import Floats
 from advisor.inference.engine import Engine, compile_tables
-from advisor.inference.tables import Table
+from advisor.inference.tables import CPT
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.probability import noisy_or
 from advisor.model.network import Network, build, node_then, phone_answers, write
@@ -26,7 +26,7 @@ from tests.oracle import from_pgmpy
 Known = Callable[[str], Knowledge]
 
 
-def tables(knowledge: Knowledge, name: str = "c") -> dict[str, Table]:
+def tables(knowledge: Knowledge, name: str = "c") -> dict[str, CPT]:
     """A complaint's tables by the node that they are of."""
     return {table.child: table for table in build(knowledge, name).tables.tables}
 
@@ -115,7 +115,7 @@ def test_a_gate_holds_for_exactly_the_combinations_it_should(
         seen = present(engine, **dict(zip(names, members, strict=True))) | present(
             engine, **{"unlisted:c": 0}
         )
-        assert engine.outlook(seen).marginals["c"][1] == float(holds(sum(members)))
+        assert engine.query(seen).marginals["c"][1] == float(holds(sum(members)))
 
 
 def test_exactly_one_of_holds_for_one_member_only(known: Known) -> None:
@@ -124,7 +124,7 @@ def test_exactly_one_of_holds_for_one_member_only(known: Known) -> None:
     engine = compile_tables(build(knowledge, "c").tables)
     for members in itertools.product((0, 1), repeat=3):
         seen = present(engine, **dict(zip(("a", "b", "unlisted:c"), members, strict=True)))
-        assert engine.outlook(seen).marginals["c"][1] == float(sum(members) == 1)
+        assert engine.query(seen).marginals["c"][1] == float(sum(members) == 1)
 
 
 # --------------------------------------------------------------------------------- how an outcome follows
@@ -232,9 +232,9 @@ def test_a_table_asks_for_vehicle_facts(known: Known) -> None:
     )
     engine, _ = given_complaint(known(text))
     with_a = present(engine, a=1)
-    assert engine.outlook(with_a).predictive["r"][1] == pytest.approx(0.25 * 0.9 + 0.75 * 0.1, abs=1e-12)
+    assert engine.query(with_a).predictive["r"][1] == pytest.approx(0.25 * 0.9 + 0.75 * 0.1, abs=1e-12)
     with_u = {**with_a, "t": engine.one_hot("t", "u")}
-    assert engine.outlook(with_u).predictive["r"][1] == pytest.approx(0.9, abs=1e-12)
+    assert engine.query(with_u).predictive["r"][1] == pytest.approx(0.9, abs=1e-12)
 
 
 def test_a_noisy_state_is_shared_by_its_readings(known: Known) -> None:
@@ -242,12 +242,12 @@ def test_a_noisy_state_is_shared_by_its_readings(known: Known) -> None:
     state = "states:\n  low: {name: Low, noisy_or: {leak: 0.2, causes: {a: 0.8}}}\n"
     look = "noisy_or: {leak: 0, causes: {low: 1.0}}"
     engine, _ = given_complaint(known(TWO + state + "readings:\n" + reading("r", look) + reading("s", look)))
-    once = engine.outlook(present(engine, c=1) | {"r": engine.one_hot("r", "odd")})
-    twice = engine.outlook(
+    once = engine.query(present(engine, c=1) | {"r": engine.one_hot("r", "odd")})
+    twice = engine.query(
         present(engine, c=1) | {"r": engine.one_hot("r", "odd"), "s": engine.one_hot("s", "odd")}
     )
     assert twice.beliefs == pytest.approx(once.beliefs, abs=1e-12)
-    assert once.information_bits["s"] == 0.0
+    assert once.expected_information_bits["s"] == 0.0
 
 
 # ---------------------------------------------------------------------- what has no bearing on a complaint
@@ -276,7 +276,7 @@ def test_readings_that_only_another_complaint_needs_are_left_out(known: Known) -
     network = build(known(text), "c")
     by_name = {table.child: table for table in network.tables.tables}
     assert network.readings == ("of_a", "of_both", "rows")
-    assert network.sought == ("a", "b", "unlisted:c")
+    assert network.targets == ("a", "b", "unlisted:c")
     assert by_name["of_both"].parents == ("b",)
     np.testing.assert_allclose(by_name["rows"].values, [[0.9, 0.1], [0.3, 0.7]], atol=1e-12)
 
@@ -302,10 +302,10 @@ def test_a_complaint_can_be_a_cause_within_another(known: Known) -> None:
         + "readings:\n"
         + reading("r", "noisy_or: {leak: 0.1, causes: {other: 0.8}}")
     )
-    engine, outlook = given_complaint(known(text))
-    assert outlook.beliefs == pytest.approx({"a": 0.6, "b": 0.45, "unlisted:c": 0.05}, abs=1e-9)
-    assert outlook.marginals["other"][1] == pytest.approx(0.45, abs=1e-9)
-    assert engine.outlook(present(engine, b=1)).predictive["r"][1] == pytest.approx(0.82, abs=1e-12)
+    engine, posterior = given_complaint(known(text))
+    assert posterior.beliefs == pytest.approx({"a": 0.6, "b": 0.45, "unlisted:c": 0.05}, abs=1e-9)
+    assert posterior.marginals["other"][1] == pytest.approx(0.45, abs=1e-9)
+    assert engine.query(present(engine, b=1)).predictive["r"][1] == pytest.approx(0.82, abs=1e-12)
 
 
 def test_a_fault_of_two_complaints_has_its_share_in_each(known: Known) -> None:
@@ -331,7 +331,7 @@ def test_a_fault_of_two_complaints_has_its_share_in_each(known: Known) -> None:
 def test_a_fact_rules_a_fault_out_for_good(drain: Engine, fact: str, value: str, fault: str) -> None:
     """What a car does not have cannot be broken: the probability is 0, not nearly 0."""
     seen = present(drain, flat_battery=1) | {fact: drain.one_hot(fact, value)}
-    assert drain.outlook(seen).beliefs[fault] == 0.0
+    assert drain.query(seen).beliefs[fault] == 0.0
 
 
 def test_limits_depend_on_what_is_known_of_the_car(shipped: Knowledge) -> None:
@@ -365,7 +365,7 @@ def test_another_program_reads_the_same_beliefs(
     model = read_back(network, form, tmp_path)
     engine = compile_tables(network.tables)
     seen = {"door_rattle": "present", "door_frame": "frameless", "door_play": "some", "bass_buzz": "buzzes"}
-    beliefs = engine.outlook({node: engine.one_hot(node, state) for node, state in seen.items()}).beliefs
+    beliefs = engine.query({node: engine.one_hot(node, state) for node, state in seen.items()}).beliefs
     query = VariableElimination(model)
     for fault in knowledge.faults:
         answer = query.query([fault], evidence=seen, show_progress=False)
@@ -387,9 +387,9 @@ def test_the_shipped_network_is_read_back_whole(
         if "@" not in name
     }
     assert set(model.nodes) == set(plain.values())
-    sought = tuple(plain[name] for name in drain_network.sought)
+    targets = tuple(plain[name] for name in drain_network.targets)
     readings = tuple(name for name in drain_network.readings if "@" not in name)
-    again = compile_tables(from_pgmpy(model, sought, readings))
+    again = compile_tables(from_pgmpy(model, targets, readings))
     assert {name: set(again.outcomes[plain[name]]) for name in plain} == {
         name: set(drain.outcomes[name]) for name in plain
     }
@@ -400,10 +400,10 @@ def test_the_shipped_network_is_read_back_whole(
         "short_trips": "regular",
     }
     before, after = (
-        engine.outlook({node: engine.one_hot(node, state) for node, state in seen.items()})
+        engine.query({node: engine.one_hot(node, state) for node, state in seen.items()})
         for engine in (drain, again)
     )
-    for name in drain_network.sought:
+    for name in drain_network.targets:
         at = again.outcomes[plain[name]].index("present")
         assert after.marginals[plain[name]][at] == pytest.approx(before.beliefs[name], abs=ROUNDED)
 
@@ -420,7 +420,7 @@ def test_one_fault_and_its_reading_are_bayes_rule(known: Known) -> None:
     )
     engine = compile_tables(build(known(text + reading), "c").tables)
     for outcome, probability in (("abnormal", 0.5414), ("normal", 0.01779)):
-        beliefs = engine.outlook({"r": engine.one_hot("r", outcome)}).beliefs
+        beliefs = engine.query({"r": engine.one_hot("r", outcome)}).beliefs
         assert beliefs["a"] == pytest.approx(probability, abs=0.00005)
     alone = noisy_or(0.08, [0.8370], with_leak=False)[1, 1]
     assert alone == pytest.approx(0.85, abs=0.0001)
@@ -468,7 +468,7 @@ def test_what_is_not_listed_brings_a_complaint_about_alone(known: Known, gate: s
     engine = compile_tables(build(knowledge, "c").tables)
     for members in itertools.product((0, 1), repeat=3):
         seen = present(engine, **dict(zip(names, members, strict=True)), **{"unlisted:c": 1})
-        assert engine.outlook(seen).marginals["c"][1] == 1.0
+        assert engine.query(seen).marginals["c"][1] == 1.0
 
 
 def test_a_gate_that_too_few_members_are_left_for_never_holds_here(known: Known) -> None:
@@ -485,10 +485,10 @@ def test_a_gate_that_too_few_members_are_left_for_never_holds_here(known: Known)
         + reading("of_both", "noisy_or: {leak: 0.1, causes: {both: 0.5}}")
         + reading("of_two", "noisy_or: {leak: 0.1, causes: {two: 0.5}}")
     )
-    engine, outlook = given_complaint(known(text))
+    engine, posterior = given_complaint(known(text))
     assert engine.readings == ("of_two",)
-    assert outlook.marginals["two"][1] == pytest.approx(
-        engine.outlook(present(engine, c=1, a=1)).beliefs["b"] * outlook.beliefs["a"], abs=1e-9
+    assert posterior.marginals["two"][1] == pytest.approx(
+        engine.query(present(engine, c=1, a=1)).beliefs["b"] * posterior.beliefs["a"], abs=1e-9
     )
 
 

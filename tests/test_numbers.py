@@ -16,7 +16,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from advisor.advice.advice import Contradiction, advise, one_cause, suspicion, what_answers_do
+from advisor.advice.advice import InconsistentEvidence, advise, one_cause, outcome_effects, posterior_history
 from advisor.advice.conflict import disagreement
 from advisor.arrays import Floats
 from advisor.bench.customer import customer_sheet
@@ -25,8 +25,8 @@ from advisor.bench.wording import advice_lines
 from advisor.case.case import Case, Known, Seen
 from advisor.case.typed import NotUnderstood, understand
 from advisor.checks.lint import checked
-from advisor.inference.engine import ImpossibleEvidence, Outlook, compile_tables
-from advisor.inference.tables import Table, Tables
+from advisor.inference.engine import ImpossibleEvidence, Posterior, compile_tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.knowledge import Accuracy, Knowledge
 from advisor.knowledge.probability import noisy_max, noisy_or
 from advisor.knowledge.problems import ProblemsFound
@@ -35,7 +35,7 @@ from advisor.measure.units import NotAQuantity, convert, parse, show
 from advisor.model.network import build
 from advisor.model.observation import Number, band_chances, band_likelihood, cells, combined, number
 from advisor.papers.document import html
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 from tests import oracle
 from tests.conftest import complaint, faults
 from tests.exact import Answers
@@ -57,7 +57,7 @@ bounded = settings(
 # Exact rational arithmetic
 
 
-def furthest(found: Outlook, exact: Answers) -> float:
+def furthest(found: Posterior, exact: Answers) -> float:
     """The largest distance of any number of the outlook from the exact one, relative to it if that is larger.
 
     Informations are differences, so that theirs is absolute, in bits.
@@ -70,14 +70,16 @@ def furthest(found: Outlook, exact: Answers) -> float:
     # Below 1e-300 a float has no digits to speak of: there the distance counts as it is.
     floor = Fraction(1, 10**300)
     worst = max(abs(Fraction(number) - one) / max(one, floor) for number, one in pairs)
-    assert set(found.information_bits) == set(exact.informations)
-    bits = [abs(found.information_bits[name] - float(told)) for name, told in exact.informations.items()]
-    assert all(math.isfinite(one) and one >= 0 for one in found.information_bits.values())
+    assert set(found.expected_information_bits) == set(exact.informations)
+    bits = [
+        abs(found.expected_information_bits[name] - float(told)) for name, told in exact.informations.items()
+    ]
+    assert all(math.isfinite(one) and one >= 0 for one in found.expected_information_bits.values())
     chance = abs(found.log2_evidence - exact.log2_chance) / max(1.0, abs(exact.log2_chance))
     return max(float(worst), chance, *bits)
 
 
-def tree_of_faults(random: np.random.Generator) -> Tables:
+def tree_of_faults(random: np.random.Generator) -> DiscreteNetwork:
     """200 faults under or-gates of four, and 40 readings with three causes each, at the ends of 0 to 1."""
     names = [f"fault {at}" for at in range(MANY)]
     priors = random.choice([TINY, 1 - TINY, 1e-3, 0.5], MANY).tolist()
@@ -97,9 +99,9 @@ def tree_of_faults(random: np.random.Generator) -> Tables:
         shown = random.choice([TINY, 1 - TINY, 0.3, 1e-5], (2, 2, 2))
         hidden = np.where(shown > 0.6, TINY, 1 - shown)
         causes = names[5 * at : 5 * at + 3]
-        readings.append(Table(f"reading {at}", tuple(causes), np.stack([hidden, shown], axis=-1)))
+        readings.append(CPT(f"reading {at}", tuple(causes), np.stack([hidden, shown], axis=-1)))
     tables += readings
-    return Tables(
+    return DiscreteNetwork(
         tuple(tables),
         {one.child: BINARY for one in tables},
         tuple(names),
@@ -107,7 +109,7 @@ def tree_of_faults(random: np.random.Generator) -> Tables:
     )
 
 
-def the_top(tables: Tables) -> str:
+def the_top(tables: DiscreteNetwork) -> str:
     """The gate above all the others."""
     return tables.tables[-1 - SEEN].child
 
@@ -121,7 +123,7 @@ def test_200_faults_and_40_readings_agree_with_exact_fractions(seed: int, seen: 
     evidence = {the_top(tables): np.array([0.0, 1.0])}
     for name in tables.readings[:seen]:
         evidence[name] = np.eye(2)[random.integers(2)]
-    assert furthest(compile_tables(tables).outlook(evidence), Answers(tables, evidence)) < AGREE_TO
+    assert furthest(compile_tables(tables).query(evidence), Answers(tables, evidence)) < AGREE_TO
 
 
 @pytest.mark.parametrize(("weak", "seen"), [(TINY, SEEN), (1e-300, 12)])
@@ -132,18 +134,18 @@ def test_soft_readings_agree_with_exact_fractions(weak: float, seen: int) -> Non
     evidence = {the_top(tables): np.array([weak, 1.0])}
     for at, name in enumerate(tables.readings[:seen]):
         evidence[name] = np.array([weak, 1.0] if at % 2 else [1.0, weak])
-    assert furthest(compile_tables(tables).outlook(evidence), Answers(tables, evidence)) < AGREE_TO
+    assert furthest(compile_tables(tables).query(evidence), Answers(tables, evidence)) < AGREE_TO
 
 
 @pytest.mark.parametrize("there", [0, 1])
 def test_200_faults_known_at_once_agree_with_exact_fractions(there: int) -> None:
     """All of them there, or none: 1e-12 to the power of about 50."""
     tables = tree_of_faults(np.random.default_rng(7))
-    evidence = {name: np.eye(2)[there] for name in tables.sought}
-    assert furthest(compile_tables(tables).outlook(evidence), Answers(tables, evidence)) < AGREE_TO
+    evidence = {name: np.eye(2)[there] for name in tables.targets}
+    assert furthest(compile_tables(tables).query(evidence), Answers(tables, evidence)) < AGREE_TO
 
 
-def wide_star(readings: int, more: int = 6) -> Tables:
+def wide_star(readings: int, more: int = 6) -> DiscreteNetwork:
     """One fault whose readings each have six causes more, so that every one has a clique of its own.
 
     Of 1e12 cars without the fault one shows the reading, and of as many with it one does not.
@@ -155,9 +157,9 @@ def wide_star(readings: int, more: int = 6) -> Tables:
         tables += [oracle.root(other, (0.5, 0.5)) for other in others]
         shown = np.empty((2,) * (more + 2))
         shown[0], shown[1] = (1 - TINY, TINY), (TINY, 1 - TINY)
-        leaves.append(Table(f"reading {at}", ("fault", *others), shown))
+        leaves.append(CPT(f"reading {at}", ("fault", *others), shown))
     names = {one.child: BINARY for one in (*tables, *leaves)}
-    return Tables((*tables, *leaves), names, ("fault",), tuple(one.child for one in leaves))
+    return DiscreteNetwork((*tables, *leaves), names, ("fault",), tuple(one.child for one in leaves))
 
 
 def test_what_forty_readings_speak_against_can_still_be() -> None:
@@ -169,10 +171,12 @@ def test_what_forty_readings_speak_against_can_still_be() -> None:
     engine = compile_tables(tables)
     assert len(engine.cliques) == SEEN
     evidence = {name: np.array([0.0, 1.0]) for name in tables.readings}
-    assert engine.outlook(evidence).beliefs["fault"] == 1.0
+    assert engine.query(evidence).beliefs["fault"] == 1.0
     evidence["fault"] = np.array([1.0, 0.0])
-    assert furthest(engine.outlook(evidence), Answers(tables, evidence)) < AGREE_TO
-    assert engine.log2_chances([evidence])[0] == pytest.approx(SEEN * math.log2(TINY) - 1, rel=AGREE_TO)
+    assert furthest(engine.query(evidence), Answers(tables, evidence)) < AGREE_TO
+    assert engine.log2_evidence_probability([evidence])[0] == pytest.approx(
+        SEEN * math.log2(TINY) - 1, rel=AGREE_TO
+    )
 
 
 @pytest.mark.parametrize("weight", [1e-300, 1e-310, 5e-324, 1e300, 1.7e308])
@@ -180,7 +184,7 @@ def test_likelihoods_of_any_size_count_as_they_are(weight: float) -> None:
     """40 of them multiply to far beyond a float, down or up; the logarithm is theirs."""
     tables = wide_star(SEEN)
     evidence = {name: np.array([weight, weight]) for name in tables.readings}
-    found = compile_tables(tables).log2_chances([evidence])[0]
+    found = compile_tables(tables).log2_evidence_probability([evidence])[0]
     assert found == pytest.approx(SEEN * math.log2(weight), rel=AGREE_TO)
 
 
@@ -191,14 +195,14 @@ def test_one_likelihood_at_the_end_of_floats_counts_by_its_ratios(size: float) -
     In binary 0.01 + 0.19 + 0.4 + 0.4 is a little over 1: of the largest float that much is more than a float.
     """
     rows = np.array([[0.01, 0.19, 0.4, 0.4], [0.4, 0.4, 0.19, 0.01]])
-    tables = Tables(
-        (oracle.root("fault", (0.9, 0.1)), Table("reading", ("fault",), rows)),
+    tables = DiscreteNetwork(
+        (oracle.root("fault", (0.9, 0.1)), CPT("reading", ("fault",), rows)),
         {"fault": BINARY, "reading": ("a", "b", "d", "e")},
         ("fault",),
         ("reading",),
     )
     cases = [{"reading": np.full(4, size)}, {"reading": np.array([size, 0, 0, 0])}]
-    alike, one = (compile_tables(tables).outlook(evidence) for evidence in cases)
+    alike, one = (compile_tables(tables).query(evidence) for evidence in cases)
     assert alike.beliefs["fault"] == pytest.approx(0.1, rel=AGREE_TO)
     assert alike.log2_evidence == pytest.approx(math.log2(size), rel=AGREE_TO)
     assert one.beliefs["fault"] == pytest.approx(0.04 / 0.049, rel=AGREE_TO)
@@ -209,30 +213,30 @@ def test_one_likelihood_at_the_end_of_floats_counts_by_its_ratios(size: float) -
 def test_two_rare_causes_that_are_both_needed_can_be(rare: float) -> None:
     """Each is a float, and both together, the product of two independent ones, are far less than any."""
     causes = [oracle.root(name, (1.0, rare)) for name in ("a", "b")]
-    tables = Tables(
+    tables = DiscreteNetwork(
         (*causes, oracle.gate("top", "and", ("a", "b")), oracle.copy_of("look", "top", 2)),
         dict.fromkeys(("a", "b", "top", "look"), BINARY),
         ("a", "b"),
         ("look",),
     )
     engine = compile_tables(tables)
-    outlook = engine.outlook({"look": (0, 1)})
-    assert (outlook.beliefs, outlook.log2_evidence) == ({"a": 1.0, "b": 1.0}, 2 * math.log2(rare))
-    assert engine.log2_chances([{}, {"top": (0, 1)}]).tolist() == [0.0, 2 * math.log2(rare)]
+    posterior = engine.query({"look": (0, 1)})
+    assert (posterior.beliefs, posterior.log2_evidence) == ({"a": 1.0, "b": 1.0}, 2 * math.log2(rare))
+    assert engine.log2_evidence_probability([{}, {"top": (0, 1)}]).tolist() == [0.0, 2 * math.log2(rare)]
 
 
 def test_a_reading_next_to_never_counts_however_it_is_seen() -> None:
     """The smallest float is what sound cars show of it; half sure of that is less than a float holds."""
     rows = np.array([[1.0, 5e-324], [1.0, 0.0]])
-    tables = Tables(
-        (oracle.root("fault", (0.5, 0.5)), Table("reading", ("fault",), rows)),
+    tables = DiscreteNetwork(
+        (oracle.root("fault", (0.5, 0.5)), CPT("reading", ("fault",), rows)),
         dict.fromkeys(("fault", "reading"), BINARY),
         ("fault",),
         ("reading",),
     )
     engine = compile_tables(tables)
-    assert engine.outlook({"reading": (0, 0.5)}).beliefs == {"fault": 0.0}
-    assert engine.log2_chances([{"reading": (0, 0.5)}]).tolist() == [-1076.0]
+    assert engine.query({"reading": (0, 0.5)}).beliefs == {"fault": 0.0}
+    assert engine.log2_evidence_probability([{"reading": (0, 0.5)}]).tolist() == [-1076.0]
 
 
 def test_the_chances_of_cases_that_no_float_holds_are_told_as_logarithms() -> None:
@@ -243,7 +247,7 @@ def test_the_chances_of_cases_that_no_float_holds_are_told_as_logarithms() -> No
     impossible = {**against, "other 0.0": np.array([0.0, 0.0])}
     chances = [(against, SEEN * math.log2(TINY) - 1), ({}, 0.0), (seen, -1.0), (impossible, -math.inf)]
     for some in (chances[:1], chances[:3], chances[::-3]):
-        found = engine.log2_chances([evidence for evidence, _ in some])
+        found = engine.log2_evidence_probability([evidence for evidence, _ in some])
         assert found == pytest.approx([chance for _, chance in some], rel=AGREE_TO, abs=AGREE_TO)
 
 
@@ -252,7 +256,7 @@ def test_many_cases_of_which_one_is_extreme_are_the_cases_one_by_one() -> None:
     tables = wide_star(5, more=2)
     engine = compile_tables(tables)
     cases = [{}, {"reading 0": np.array([5e-324, 1.0])}, {"reading 1": np.array([0.3, 0.7])}]
-    for together, evidence in zip(engine.outlook_many(cases), cases, strict=True):
+    for together, evidence in zip(engine.query_batch(cases), cases, strict=True):
         assert furthest(together, Answers(tables, evidence)) < AGREE_TO
 
 
@@ -282,19 +286,19 @@ def test_evidence_is_refused_exactly_where_it_has_no_probability(data: st.DataOb
         seen[name] = said * scale
     exact, engine = Answers(tables, seen), compile_tables(tables)
     try:
-        outlook = engine.outlook(seen)
+        posterior = engine.query(seen)
     except ImpossibleEvidence as error:
         assert not exact.possible
         assert not Answers(tables, {name: seen[name] for name in error.clash}).possible
-        assert engine.log2_chances([seen])[0] == -math.inf
+        assert engine.log2_evidence_probability([seen])[0] == -math.inf
         return
     assert exact.possible
     for name, expected in exact.marginals.items():
-        assert outlook.marginals[name] == pytest.approx([float(one) for one in expected], abs=AGREE_TO)
+        assert posterior.marginals[name] == pytest.approx([float(one) for one in expected], abs=AGREE_TO)
     for name, expected in exact.predictive.items():
-        assert outlook.predictive[name] == pytest.approx([float(one) for one in expected], abs=AGREE_TO)
-    assert all(math.isfinite(bits) and bits >= 0 for bits in outlook.information_bits.values())
-    assert outlook.log2_evidence == pytest.approx(exact.log2_chance, rel=AGREE_TO, abs=AGREE_TO)
+        assert posterior.predictive[name] == pytest.approx([float(one) for one in expected], abs=AGREE_TO)
+    assert all(math.isfinite(bits) and bits >= 0 for bits in posterior.expected_information_bits.values())
+    assert posterior.log2_evidence == pytest.approx(exact.log2_chance, rel=AGREE_TO, abs=AGREE_TO)
 
 
 # From what authors write to tables
@@ -360,8 +364,8 @@ def test_a_rare_fault_and_a_rare_leak_give_the_belief_that_fractions_give(
             whole += chance
             found += chance * there["a"]
     engine = compile_tables(network.tables)
-    outlook = engine.outlook({"c": [0.0, 1.0], "r": engine.one_hot("r", "yes")})
-    assert outlook.beliefs["a"] == pytest.approx(float(found / whole), rel=AGREE_TO)
+    posterior = engine.query({"c": [0.0, 1.0], "r": engine.one_hot("r", "yes")})
+    assert posterior.beliefs["a"] == pytest.approx(float(found / whole), rel=AGREE_TO)
 
 
 # Instruments
@@ -562,12 +566,12 @@ def test_no_number_that_is_none_reaches_a_screen(
             assert not_numbers(str(error)) == []
     try:
         advice = advise(made, engine, case)
-    except Contradiction as error:
+    except InconsistentEvidence as error:
         assert not_numbers(str(error)) == []
         assert not Answers(build(made, "c").tables, case.evidence(made, engine)).possible
         return
-    stages = suspicion(made, lambda _: engine, case)
-    answers = [what_answers_do(made, engine, case, one.reading) for one in advice.proposals]
+    stages = posterior_history(made, lambda _: engine, case)
+    answers = [outcome_effects(made, engine, case, one.reading) for one in advice.proposals]
     evidence = case.evidence(made, engine)
     seen = {name: evidence[name] for name in case.taken if name in evidence}
     against = disagreement(engine, {"c": evidence["c"]}, seen)
@@ -577,9 +581,11 @@ def test_no_number_that_is_none_reaches_a_screen(
     assert all(0 <= chance <= 1 + AGREE_TO for chance in chances)
     assert 0 <= one_cause(engine, evidence) <= 1 + AGREE_TO
     assert all(math.isfinite(one) for one in every_number((advice, answers, against)))
-    bits = [one.information_bits for one in (*advice.proposals, *(pair[0] for pair in advice.left_out))]
+    bits = [
+        one.expected_information_bits for one in (*advice.proposals, *(pair[0] for pair in advice.left_out))
+    ]
     assert all(0 <= one <= 1 + AGREE_TO for one in bits)
-    filed = Filed(1, "T", OPENED, Case("c"))
+    filed = StoredCase(1, "T", OPENED, Case("c"))
     for entry in case.entries:
         filed = filed.with_entry(entry, OPENED)
     papers = [html(write(made, lambda _: engine, filed, {}, OPENED)) for write in (job_card, customer_sheet)]

@@ -12,7 +12,7 @@ import pytest
 
 from advisor.case.case import Seen
 from advisor.store.database import SCHEMA
-from advisor.store.errors import StoreTrouble
+from advisor.store.errors import StoreError
 from advisor.store.store import Store
 from tests.conftest import SHIPPED, Ran
 from tests.databases import KINDS, Database, fresh, put_old
@@ -68,7 +68,7 @@ def test_what_would_keep_nothing_is_refused(
 ) -> None:
     """Memory in every spelling, and names that no file can have: a sentence, and no file is made."""
     monkeypatch.chdir(tmp_path)
-    with pytest.raises(StoreTrouble, match=r"Nothing was changed\. Name a file, such as sqlite:///") as told:
+    with pytest.raises(StoreError, match=r"Nothing was changed\. Name a file, such as sqlite:///") as told:
         Store(url, reading=reading)
     assert str(told.value).startswith("The database of cases cannot be opened: ")
     assert list(tmp_path.iterdir()) == []
@@ -81,7 +81,7 @@ def test_what_is_no_file_is_refused_at_once(tmp_path: Path, reading: bool) -> No
     pipe = tmp_path / "pipe"
     os.mkfifo(pipe)
     for name, why in ((pipe, "is a pipe"), (Path("/dev/zero"), "is a pipe"), (tmp_path, "is a directory")):
-        with pytest.raises(StoreTrouble, match=rf"{name} {why}.*\. Nothing was changed\. Name a file with"):
+        with pytest.raises(StoreError, match=rf"{name} {why}.*\. Nothing was changed\. Name a file with"):
             Store(f"sqlite:///{name}", reading=reading)
 
 
@@ -112,7 +112,7 @@ def test_a_database_of_another_program_is_refused_untouched(
     file = tmp_path / "other.sqlite"
     other_program(file, *tables, journal=journal)
     before = lying(tmp_path)
-    with pytest.raises(StoreTrouble, match=r"holds the tables of another program\. Nothing was changed\. "):
+    with pytest.raises(StoreError, match=r"holds the tables of another program\. Nothing was changed\. "):
         Store(f"sqlite:///{file}")
     assert lying(tmp_path) == before
     for words in READERS:
@@ -129,7 +129,7 @@ def test_a_database_in_use_by_another_program_is_refused_untouched(tmp_path: Pat
         other.execute("PRAGMA journal_mode=WAL")
         other.execute("CREATE TABLE bookmarks (address TEXT)")
         before = file.read_bytes(), (tmp_path / "other.sqlite-wal").read_bytes()
-        with pytest.raises(StoreTrouble, match=r"holds the tables of another program"):
+        with pytest.raises(StoreError, match=r"holds the tables of another program"):
             Store(f"sqlite:///{file}")
         assert (file.read_bytes(), (tmp_path / "other.sqlite-wal").read_bytes()) == before
 
@@ -138,7 +138,7 @@ def test_another_programs_schema_on_a_server_is_refused_untouched(database: Data
     """No table of ours is put beside those of others."""
     database.run("CREATE TABLE bookmarks (address TEXT)")
     for reading in (False, True):
-        with pytest.raises(StoreTrouble, match=r"holds the tables of another program"):
+        with pytest.raises(StoreError, match=r"holds the tables of another program"):
             Store(database.url, reading=reading)
     assert database.tables == {"bookmarks"}
 
@@ -154,7 +154,7 @@ def test_a_newer_programs_file_keeps_every_byte(tmp_path: Path, advisor: Runs, j
         journal=journal,
     )
     before = lying(tmp_path)
-    with pytest.raises(StoreTrouble, match=rf"\(schema {SCHEMA + 1}, this one knows {SCHEMA}\)"):
+    with pytest.raises(StoreError, match=rf"\(schema {SCHEMA + 1}, this one knows {SCHEMA}\)"):
         Store(f"sqlite:///{file}")
     assert advisor("report", 1, "--store", f"sqlite:///{file}").code == 3
     assert lying(tmp_path) == before
@@ -207,7 +207,7 @@ def test_a_reader_sees_what_the_bench_has_just_entered(database: Database, tmp_p
     reader = Store(database.url, reading=True)
     try:
         assert reader.cases() == [filed]
-        with pytest.raises(StoreTrouble, match=r"cannot be written"):
+        with pytest.raises(StoreError, match=r"cannot be written"):
             reader.open_case("bay", "flat_battery")
     finally:
         reader.close()

@@ -19,7 +19,7 @@ import pytest
 from advisor.advice.advice import advise, present
 from advisor.case.case import MISSED_BY_CHECK, Case, Checked, Entry, Known, Repaired, Seen, TakenBack
 from advisor.inference.engine import Engine, compile_tables
-from advisor.inference.tables import Table
+from advisor.inference.tables import CPT
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import Network, Repair, build
 
@@ -68,7 +68,7 @@ class Hum:
     """The small knowledge, and the tables of the car before any repair."""
 
     knowledge: Knowledge
-    tables: tuple[Table, ...]
+    tables: tuple[CPT, ...]
     outcomes: Mapping[str, tuple[str, ...]]
 
     def engine(self, case: Case) -> Engine:
@@ -78,7 +78,7 @@ class Hum:
     def beliefs(self, case: Case) -> dict[str, float]:
         """What the program believes of the car as it is now."""
         engine = self.engine(case)
-        return present(engine.outlook(case.evidence(self.knowledge, engine)).beliefs)
+        return present(engine.query(case.evidence(self.knowledge, engine)).beliefs)
 
 
 @pytest.fixture(scope="module")
@@ -93,16 +93,16 @@ def hum(tmp_path_factory: pytest.TempPathFactory) -> Hum:
     return Hum(knowledge, tables.tables, tables.outcomes)
 
 
-def chance(hum: Hum, table: Table, states: States) -> float:
+def chance(hum: Hum, table: CPT, states: States) -> float:
     """P(the table's node | its parents) in these states."""
     at = tuple(hum.outcomes[name].index(states[name]) for name in (*table.parents, table.child))
     return float(table.values[at])
 
 
-def hidden_tables(hum: Hum) -> list[Table]:
+def hidden_tables(hum: Hum) -> list[CPT]:
     """The tables of everything that is no reading, parents first."""
     left = [table for table in hum.tables if table.child not in hum.knowledge.readings]
-    ordered: list[Table] = []
+    ordered: list[CPT] = []
     while left:
         done = {table.child for table in ordered}
         ready = [table for table in left if done.issuperset(table.parents)]
@@ -279,7 +279,7 @@ def test_shipped_networks_stay_narrow_after_two_repairs(shipped: Knowledge) -> N
     """On every shipped complaint the network after two repairs keeps its largest table below 2^16."""
     for complaint in shipped.complaints:
         network = build(shipped, complaint)
-        faults = [name for name in network.sought if name in shipped.faults]
+        faults = [name for name in network.targets if name in shipped.faults]
         read = frozenset(name for name in network.readings if "@" not in name)
         case = Case(complaint, tuple(Seen(name, "") for name in sorted(read)[::2]))
         for fault in (faults[0], faults[-1]):
@@ -303,7 +303,7 @@ def test_of_the_car_as_it_was_only_what_was_seen_is_kept(hum: Hum) -> None:
     ):
         network = build(hum.knowledge, "c", (Repair("belt", frozenset(read)),))
         assert past(network) == always | more
-        assert network.sought == ("belt", "pump", "fan", "unlisted:c", "belt#1")
+        assert network.targets == ("belt", "pump", "fan", "unlisted:c", "belt#1")
         assert set(network.tables.outcomes) == {table.child for table in network.tables.tables}
 
 

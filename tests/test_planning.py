@@ -10,11 +10,11 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from advisor.advice.advice import Proposal, advise, one_cause, setups_in_place, waiting_minutes
+from advisor.advice.advice import CandidateReading, advise, one_cause, setups_in_place, waiting_minutes
 from advisor.advice.waits import Plan, plan
 from advisor.case.case import Case, Ended, Prepared, Seen
-from advisor.inference.engine import Engine, Evidence, Outlook, Reasoner, compile_tables
-from advisor.inference.tables import Tables
+from advisor.inference.engine import Engine, Evidence, InferenceEngine, Posterior, compile_tables
+from advisor.inference.tables import DiscreteNetwork
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from tests import oracle
@@ -79,7 +79,7 @@ def planned(knowledge: Knowledge, engine: Engine, case: Case, towards: str) -> P
     return plan(knowledge, engine, case, advice, proposed(advice.proposals, towards))
 
 
-def proposed(proposals: tuple[Proposal, ...], reading: str) -> Proposal:
+def proposed(proposals: tuple[CandidateReading, ...], reading: str) -> CandidateReading:
     """The proposal of a reading."""
     return next(one for one in proposals if one.reading == reading)
 
@@ -99,7 +99,7 @@ def test_the_second_reading_is_chosen_for_what_it_adds(hum: tuple[Knowledge, Eng
     """Two looks at the same glow tell nearly the same: after one, the click of the relay adds more."""
     knowledge, engine = hum
     advice = advise(knowledge, engine, Case("c"))
-    told = {one.reading: one.information_bits for one in advice.proposals}
+    told = {one.reading: one.expected_information_bits for one in advice.proposals}
     assert told["glow_again"] > told["click"]
     found = planned(knowledge, engine, Case("c"), "current")
     assert found is not None
@@ -114,11 +114,11 @@ def test_the_worth_of_the_pair_is_that_of_enumeration(hum: tuple[Knowledge, Engi
 
     def together(pair: tuple[str, ...]) -> float:
         first, second = pair
-        total = oracle.enumerate_answers(tables, present).information_bits[first]
+        total = oracle.enumerate_answers(tables, present).expected_information_bits[first]
         chances = oracle.enumerate_answers(tables, present).predictive[first]
         for at, chance in enumerate(chances):
             seen = {**present, first: [float(at == other) for other in range(len(chances))]}
-            total += chance * oracle.enumerate_answers(tables, seen).information_bits[second]
+            total += chance * oracle.enumerate_answers(tables, seen).expected_information_bits[second]
         return float(total)
 
     pairs = itertools.combinations(("glow", "glow_again", "click"), 2)
@@ -131,9 +131,9 @@ def test_the_worth_of_the_pair_is_that_of_enumeration(hum: tuple[Knowledge, Engi
 class Enumerated:
     """The whole joint distribution of some tables, for what sets of readings tell about the causes."""
 
-    def __init__(self, tables: Tables, evidence: oracle.Evidence) -> None:
+    def __init__(self, tables: DiscreteNetwork, evidence: oracle.Evidence) -> None:
         joint = oracle.enumerate_joint(tables, evidence)
-        self.joint, self.sought = joint / joint.sum(), tables.sought
+        self.joint, self.targets = joint / joint.sum(), tables.targets
         self.names = [table.child for table in tables.tables]
 
     def over(self, kept: Sequence[str]) -> oracle.Floats:
@@ -144,7 +144,7 @@ class Enumerated:
 
     def bits(self, readings: Sequence[str]) -> float:
         """What a set of readings tells about the causes together."""
-        return oracle.information(self.over([*self.sought, *readings]), last_axes=len(readings))
+        return oracle.information(self.over([*self.targets, *readings]), last_axes=len(readings))
 
     def chosen(self, first: Sequence[str], among: Sequence[str], most: int) -> list[str]:
         """At most so many, each the one that adds most to `first` and those before it: 0.05 bits or more."""
@@ -247,22 +247,22 @@ def test_of_two_readings_that_add_the_same_the_shorter_one_is_named(
         assert found.before[0].minutes == 2
 
 
-class Recording(Reasoner):
+class Recording(InferenceEngine):
     """An engine that keeps what it was asked."""
 
     def __init__(self, engine: Engine) -> None:
         self.engine = engine
-        self.outcomes, self.sought, self.readings = engine.outcomes, engine.sought, engine.readings
+        self.outcomes, self.targets, self.readings = engine.outcomes, engine.targets, engine.readings
         self.asked: list[Sequence[Evidence]] = []
 
-    def outlook_many(self, cases: Sequence[Evidence]) -> tuple[Outlook, ...]:
+    def query_batch(self, cases: Sequence[Evidence]) -> tuple[Posterior, ...]:
         """The engine's answer, and the question kept."""
         self.asked.append(list(cases))
-        return self.engine.outlook_many(cases)
+        return self.engine.query_batch(cases)
 
-    def log2_chances(self, cases: Sequence[Evidence]) -> oracle.Floats:
+    def log2_evidence_probability(self, cases: Sequence[Evidence]) -> oracle.Floats:
         """The engine's."""
-        return self.engine.log2_chances(cases)
+        return self.engine.log2_evidence_probability(cases)
 
 
 def five_ways(faint: float) -> str:
@@ -304,7 +304,7 @@ def test_the_likeliest_ninety_six_sets_of_answers_are_looked_at(
     assert sorted(looks) == ["look0", "look1", "look2"]
 
     whole = Enumerated(tables, {"c": [0.0, 1.0]})
-    chances, split = whole.over(looks), whole.over([*looks, *whole.sought, "warm"])
+    chances, split = whole.over(looks), whole.over([*looks, *whole.targets, "warm"])
     likeliest = sorted(np.ndindex(5, 5, 5), key=lambda at: -chances[at])[:96]
     after = next(one for one in engine.asked if len(one) == 96)
     assert {tuple(int(np.argmax(world[name])) for name in looks) for world in after} == set(likeliest)
@@ -407,7 +407,7 @@ def test_how_likely_one_cause_explains_all_is_that_of_enumeration(hum: tuple[Kno
     tables = build(knowledge, "c").tables
     joint = oracle.enumerate_joint(tables, evidence)
     names = [table.child for table in tables.tables]
-    causes = [names.index(name) for name in engine.sought]
+    causes = [names.index(name) for name in engine.targets]
     others = tuple(axis for axis in range(joint.ndim) if axis not in causes)
     by_causes = joint.sum(axis=others)
     alone = sum(float(by_causes[at]) for at in zip(*by_causes.nonzero(), strict=True) if sum(at) == 1)

@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from advisor.advice.advice import Proposal, StopRule, Workshop, advise
+from advisor.advice.advice import CandidateReading, StopRule, Workshop, advise
 from advisor.arrays import Floats
 from advisor.case.case import Case, Known, Seen, Skipped
 from advisor.inference.engine import Engine, ImpossibleEvidence, compile_tables
@@ -73,13 +73,13 @@ def engines(shipped: Knowledge) -> Callable[[str], Engine]:
     return cache(lambda name: compile_tables(build(shipped, name).tables))
 
 
-def leaf_of(engine: Engine, proposal: Proposal) -> str:
+def leaf_of(engine: Engine, proposal: CandidateReading) -> str:
     """The node that shows a proposed reading as its instrument shows it."""
     shown = f"{proposal.reading}{WITH}{proposal.instrument}"
     return shown if shown in engine.entries else proposal.reading
 
 
-def after(knowledge: Knowledge, engine: Engine, case: Drawn, proposal: Proposal, shown: int) -> Drawn:
+def after(knowledge: Knowledge, engine: Engine, case: Drawn, proposal: CandidateReading, shown: int) -> Drawn:
     """The case after a proposed reading has shown an outcome, or a cell of its instrument."""
     reading = proposal.reading
     entries = (*case.entries, Seen(reading, engine.outcomes[reading][0]))
@@ -109,7 +109,7 @@ def partial_cases(knowledge: Knowledge, engine: Engine, name: str, count: int) -
             values = list(knowledge.facts[fact].values)
             case = case.with_entry(Known(fact, values[int(random.integers(len(values)))]))
         try:
-            engine.outlook(case.evidence(knowledge, engine))
+            engine.query(case.evidence(knowledge, engine))
         except ImpossibleEvidence:
             continue
         cases.append(case)
@@ -148,7 +148,7 @@ def test_round_off_decides_nothing(
     """Readings that tell the same: fewer minutes first, then by name, in the advice and in its arrays."""
     knowledge = known(alike(minutes))
     engine, case = compile_tables(build(knowledge, "c").tables), Case("c")
-    bits = engine.outlook(case.evidence(knowledge, engine)).information_bits
+    bits = engine.query(case.evidence(knowledge, engine)).expected_information_bits
     assert bits["r2"] != bits["r3"], "the sums differ in their last digits, else this shows nothing"
     assert bits["r2"] == pytest.approx(bits["r3"], abs=1e-14)
     advice = advise(knowledge, engine, case)
@@ -156,7 +156,7 @@ def test_round_off_decides_nothing(
     assert [one.reading for one in ranked] == order
     ranker = compile_ranker(knowledge, engine, "c", ranking=ranking)
     starts = starts_of(ranker, [case])
-    beliefs, told = ranker.outlooks(starts.potentials)
+    beliefs, told = ranker.posteriors(starts.potentials)
     chosen = choose(ranker, beliefs, offers(ranker, told, starts.gone, starts.ready)).reading
     assert [ranker.readings[at] for at in chosen] == order[:1]
     assert candidates(ranker, starts, told, 4)[0] == order[0]
@@ -174,7 +174,7 @@ def test_first_choice_and_stop_are_those_of_the_advice(
     ranker = compile_ranker(shipped, engine, name, workshop, ranking=ranking)
     cases = partial_cases(shipped, engine, name, 8)
     starts = starts_of(ranker, cases)
-    beliefs, bits = ranker.outlooks(starts.potentials)
+    beliefs, bits = ranker.posteriors(starts.potentials)
     offered = offers(ranker, bits, starts.gone, starts.ready)
     choices = choose(ranker, beliefs, offered)
     for at, case in enumerate(cases):
@@ -186,7 +186,7 @@ def test_first_choice_and_stop_are_those_of_the_advice(
         first = (advice.proposals if ranking == "bits" else advice.per_minute)[0]
         assert ranker.readings[chosen] == first.reading
         assert ranker.batch.readings[choices.seen_with[at]] == leaf_of(engine, first)
-        assert offered.bits[at, chosen] == pytest.approx(first.information_bits, abs=1e-9)
+        assert offered.bits[at, chosen] == pytest.approx(first.expected_information_bits, abs=1e-9)
         assert offered.minutes[at, chosen] == pytest.approx(first.minutes, abs=1e-9)
 
 
@@ -328,7 +328,7 @@ def test_instrument_errors_reach_the_made_up_numbers(
     starts = starts_of(ranker, [Case("flat_battery")])
     cars = draw_cars(ranker, starts, np.zeros(4000, dtype=np.intp), np.random.default_rng(3))
     evidence = Case("flat_battery").evidence(shipped, engine)
-    predicted = engine.outlook(evidence).predictive
+    predicted = engine.query(evidence).predictive
     seen = [column for column, name in enumerate(ranker.batch.readings) if WITH in name]
     assert seen
     for column in seen:

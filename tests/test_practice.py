@@ -84,7 +84,7 @@ def test_air_conditioning_takes_at_most_about_15_degrees_out_of_the_air() -> Non
 def told(knowledge: Knowledge, complaint: str, *entries: Measured | Seen | Known) -> dict[str, float]:
     """Beliefs about faults and branches of a shipped complaint after these entries."""
     engine = compile_tables(build(knowledge, complaint).tables)
-    marginals = engine.outlook(Case(complaint, entries).evidence(knowledge, engine)).marginals
+    marginals = engine.query(Case(complaint, entries).evidence(knowledge, engine)).marginals
     return {node: float(chances[-1]) for node, chances in marginals.items()}
 
 

@@ -42,13 +42,13 @@ def stated(gates: dict[str, Gated]) -> Iterator[tuple[str, str, float]]:
 
 def assert_shares_come_back(knowledge: Knowledge, name: str = "c", count: int = 0) -> Engine:
     """Of the cars with a gate, so many have each member, as written; and so many something unlisted."""
-    engine, outlook = given_complaint(knowledge, name)
+    engine, posterior = given_complaint(knowledge, name)
     gates = tree_of(knowledge, name)
-    seen = {gate: engine.outlook({gate: engine.one_hot(gate, "present")}).marginals for gate in gates}
+    seen = {gate: engine.query({gate: engine.one_hot(gate, "present")}).marginals for gate in gates}
     shares = list(stated(gates))
     for gate, member, share in shares:
         assert seen[gate][member][1] == pytest.approx(share, abs=EXACT), (gate, member)
-    assert outlook.beliefs[UNLISTED + name] == pytest.approx(
+    assert posterior.beliefs[UNLISTED + name] == pytest.approx(
         knowledge.complaints[name].unlisted / 100, abs=EXACT
     )
     assert len(shares) >= count
@@ -367,10 +367,10 @@ def test_two_causes_by_hand(known: Known) -> None:
 
 def test_the_excess_over_100_is_the_cars_with_several_causes(known: Known) -> None:
     """With two causes the excess is exactly the cars that have both: 60 + 45 + 0.000001 - 100 = 5."""
-    _, outlook = given_complaint(known(complaint("any_of: {a: 60, b: 45}", 0.000001) + faults("a", "b")))
+    _, posterior = given_complaint(known(complaint("any_of: {a: 60, b: 45}", 0.000001) + faults("a", "b")))
     engine, _ = given_complaint(known(complaint("any_of: {a: 60, b: 45}", 0.000001) + faults("a", "b")))
-    with_a = engine.outlook({"c": engine.one_hot("c", "present"), "a": engine.one_hot("a", "present")})
-    assert outlook.beliefs["a"] * with_a.beliefs["b"] == pytest.approx(0.05, abs=1e-7)
+    with_a = engine.query({"c": engine.one_hot("c", "present"), "a": engine.one_hot("a", "present")})
+    assert posterior.beliefs["a"] * with_a.beliefs["b"] == pytest.approx(0.05, abs=1e-7)
 
 
 def test_all_needed_takes_its_priors_as_they_are(known: Known) -> None:
@@ -391,10 +391,10 @@ def test_a_complaint_may_be_as_rare_as_its_causes(known: Known, rare: float) -> 
     branches = "branches:\n" + branch("x", "any_of: {d: 60, e: 30}", rest=True)
     plain = {"a": f"prior: {rare:.1e}", "b": f"prior: {3 * rare:.1e}"}
     text = complaint("any_of: {x: 55, a: , b: }", 5) + branches + faults("a", "b", "d", "e", **plain)
-    engine, outlook = given_complaint(known(text))
+    engine, posterior = given_complaint(known(text))
     top = 4 * rare / 0.4
-    assert engine.outlook({}).marginals["c"][1] == pytest.approx(top, rel=1e-5)
-    assert {name: outlook.beliefs[name] for name in ("a", "b", "d", "unlisted:x")} == pytest.approx(
+    assert engine.query({}).marginals["c"][1] == pytest.approx(top, rel=1e-5)
+    assert {name: posterior.beliefs[name] for name in ("a", "b", "d", "unlisted:x")} == pytest.approx(
         {"a": 0.1, "b": 0.3, "d": 0.33, "unlisted:x": 0.055}, rel=1e-5
     )
 
@@ -420,8 +420,8 @@ def test_a_fact_moves_a_fault_by_the_factor_written(known: Known) -> None:
         + faults("a", "b", a="given: {t: {u: 3}}")
     )
     engine, _ = given_complaint(known(text))
-    with_u, with_v = (engine.outlook({"t": engine.one_hot("t", value)}).beliefs["a"] for value in ("u", "v"))
-    average = engine.outlook({}).beliefs["a"]
+    with_u, with_v = (engine.query({"t": engine.one_hot("t", value)}).beliefs["a"] for value in ("u", "v"))
+    average = engine.query({}).beliefs["a"]
     assert with_u / with_v == pytest.approx(3, rel=1e-12)
     assert 0.2 * with_u + 0.8 * with_v == pytest.approx(average, rel=1e-12)
 
@@ -429,9 +429,7 @@ def test_a_fact_moves_a_fault_by_the_factor_written(known: Known) -> None:
 def test_one_at_a_time_never_brings_two(known: Known) -> None:
     """Given one cause of an exactly_one_of, the others and the unlisted one are gone."""
     engine, _ = given_complaint(known(complaint("exactly_one_of: {a: 60, b: 30}", 10) + faults("a", "b")))
-    beliefs = engine.outlook(
-        {"c": engine.one_hot("c", "present"), "a": engine.one_hot("a", "present")}
-    ).beliefs
+    beliefs = engine.query({"c": engine.one_hot("c", "present"), "a": engine.one_hot("a", "present")}).beliefs
     assert beliefs["b"] == beliefs["unlisted:c"] == 0.0
 
 

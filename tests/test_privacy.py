@@ -17,8 +17,8 @@ import sqlalchemy as sa
 
 from advisor.case.case import Closed, Known, Measured, Seen, Skipped, TakenBack
 from advisor.model.observation import Measurement
-from advisor.store.errors import Erased, Overtaken, StoreTrouble
-from advisor.store.records import Filed
+from advisor.store.errors import Erased, StaleWrite, StoreError
+from advisor.store.records import StoredCase
 from advisor.store.store import Store
 from tests.conftest import Ran
 from tests.databases import KINDS, Database, fresh
@@ -42,7 +42,7 @@ def sqlite(tmp_path: Path) -> Iterator[Database]:
         yield made
 
 
-def job(store: Store, tag: str = "bay 2 blue estate") -> Filed:
+def job(store: Store, tag: str = "bay 2 blue estate") -> StoredCase:
     """A job with an entry of every form that the store writes."""
     filed = store.open_case(tag, "flat_battery", "abc123")
     take = (Measurement("draw", 430.0, "clamp", "430 mA"),)
@@ -152,7 +152,7 @@ def test_erasing_while_others_answer_leaves_nothing_behind(database: Database) -
                     now = other.append(now, Skipped("key_near", "no key"))
                 except Erased as error:
                     told.append(error)
-                except StoreTrouble:
+                except StoreError:
                     continue  # the file was busy for too long; again, as the bench does
 
         answering = Thread(target=answer)
@@ -161,7 +161,7 @@ def test_erasing_while_others_answer_leaves_nothing_behind(database: Database) -
         while store.length(filed) < 15:
             assert answering.is_alive()
         while store.case(filed.number) is not None:
-            with suppress(StoreTrouble):  # the other writer may be too fast for a SQLite file
+            with suppress(StoreError):  # the other writer may be too fast for a SQLite file
                 store.erase(filed.number)
         answering.join()
         assert len(told) == 1
@@ -209,7 +209,7 @@ def test_a_file_that_cannot_be_cleaned_yet_is_told(
         with sqlite.connected() as reading:
             reading.exec_driver_sql("BEGIN")
             reading.exec_driver_sql("SELECT count(*) FROM entries").scalar()
-            with pytest.raises(StoreTrouble, match=rf"^Job {filed.number} is erased, but .* erase job"):
+            with pytest.raises(StoreError, match=rf"^Job {filed.number} is erased, but .* erase job"):
                 store.erase(filed.number)
             reading.exec_driver_sql("ROLLBACK")
         assert store.cases() == []
@@ -230,9 +230,7 @@ def test_a_file_that_is_locked_before_it_is_cleaned_is_told(
                 writer.execute("BEGIN IMMEDIATE")
 
         sa.event.listen(store._engine, "before_cursor_execute", lock)
-        with pytest.raises(
-            StoreTrouble, match=rf"^Job {filed.number} is erased, but .* database is locked\. "
-        ):
+        with pytest.raises(StoreError, match=rf"^Job {filed.number} is erased, but .* database is locked\. "):
             store.erase(filed.number)
         sa.event.remove(store._engine, "before_cursor_execute", lock)
         writer.rollback()
@@ -242,7 +240,7 @@ def test_a_file_that_is_locked_before_it_is_cleaned_is_told(
 
 def test_the_bench_takes_an_erased_job_for_one_that_others_have_changed() -> None:
     """So it says the sentence and does not try again for ever."""
-    assert issubclass(Erased, Overtaken)
+    assert issubclass(Erased, StaleWrite)
 
 
 # ------------------------------------------------------------------------------------------ the commands

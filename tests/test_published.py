@@ -17,8 +17,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from advisor.inference.engine import Engine, ImpossibleEvidence, Outlook, compile_tables
-from advisor.inference.tables import Table, Tables
+from advisor.inference.engine import Engine, ImpossibleEvidence, Posterior, compile_tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.probability import noisy_max, noisy_or
 from tests import oracle
 from tests.oracle import BINARY
@@ -52,15 +52,15 @@ def within(value: float, tolerance: float = 1e-9) -> Any:
     return pytest.approx(value, rel=0, abs=tolerance)
 
 
-def present(outlook: Outlook, names: Sequence[str] | Mapping[str, Any]) -> dict[str, float]:
+def present(posterior: Posterior, names: Sequence[str] | Mapping[str, Any]) -> dict[str, float]:
     """P(present | seen) of binary hidden nodes."""
-    return {name: float(outlook.marginals[name][1]) for name in names}
+    return {name: float(posterior.marginals[name][1]) for name in names}
 
 
 def compile_with_event_readings(shape: Mapping[str, Any]) -> Engine:
     """A tree whose sought node is its top, each basic event with a reading "EVENT seen" that never errs."""
     readings = [oracle.copy_of(f"{name} seen", name, 2) for name in shape["basic_events"]]
-    return compile_tables(oracle.tree_tables(shape, readings, sought=(shape["top"],)))
+    return compile_tables(oracle.tree_tables(shape, readings, targets=(shape["top"],)))
 
 
 def assert_tree_is_exact(identity: str) -> None:
@@ -68,13 +68,13 @@ def assert_tree_is_exact(identity: str) -> None:
     shape = tree(identity)
     expected = shape["expected"]
     engine = compile_with_event_readings(shape)
-    before, after = engine.outlook_many([{}, {shape["top"]: PRESENT}])
+    before, after = engine.query_batch([{}, {shape["top"]: PRESENT}])
     assert before.marginals[shape["top"]][1] == exactly(expected["p_top"])
     assert after.log2_evidence == exactly(math.log2(expected["p_top"]))
     assert present(after, shape["basic_events"]) == {
         name: exactly(p) for name, p in expected["posterior_given_top"].items()
     }
-    assert before.information_bits == {
+    assert before.expected_information_bits == {
         f"{name} seen": pytest.approx(bits, rel=1e-6, abs=1e-12)
         for name, bits in expected["information_with_top_bits"].items()
     }
@@ -91,7 +91,7 @@ def test_pressure_tank() -> None:
 def test_pressure_tank_importance_of_single_causes() -> None:
     """Vesely et al., Fault Tree Handbook (1981): T has 14 % of the ruptures, K2 has 86 %, rounded."""
     engine = compile_tables(oracle.tree_tables(tree("nureg0492_pressure_tank")))
-    assert present(engine.outlook({"E1": PRESENT}), ("T", "K2")) == {
+    assert present(engine.query({"E1": PRESENT}), ("T", "K2")) == {
         "T": within(0.14, 5e-3),
         "K2": within(0.86, 5e-3),
     }
@@ -105,7 +105,7 @@ def test_pressure_tank_cut_sets_are_minimal() -> None:
         for size in range(len(cut) + 1):
             for part in itertools.combinations(cut, size):
                 seen = {name: PRESENT if name in part else ABSENT for name in shape["basic_events"]}
-                assert engine.outlook(seen).marginals["E1"][1] == (1.0 if size == len(cut) else 0.0)
+                assert engine.query(seen).marginals["E1"][1] == (1.0 if size == len(cut) else 0.0)
 
 
 def test_multiprocessor() -> None:
@@ -116,7 +116,7 @@ def test_multiprocessor() -> None:
 def test_multiprocessor_printed_posteriors() -> None:
     """Bobbio et al. (2001), table of posteriors: disk 0.9844, processor 0.0225, bus 0.00081."""
     engine = compile_tables(oracle.tree_tables(tree("bobbio2001_multiprocessor")))
-    beliefs = present(engine.outlook({"TE": PRESENT}), ("D11", "P1", "N"))
+    beliefs = present(engine.query({"TE": PRESENT}), ("D11", "P1", "N"))
     assert beliefs == {"D11": within(0.9844, 5e-5), "P1": within(0.0225, 5e-5), "N": within(0.00081, 5e-6)}
 
 
@@ -129,9 +129,9 @@ def test_vesely_1970_irrelevant_events_tell_nothing() -> None:
     """Vesely (1970): events 7 to 10 are in the tree, yet logically irrelevant; they tell exactly 0 bits."""
     shape = tree("vesely1970_fig1")
     engine = compile_with_event_readings(shape)
-    before, after = engine.outlook_many([{}, {"TOP": PRESENT}])
+    before, after = engine.query_batch([{}, {"TOP": PRESENT}])
     irrelevant = ("7", "8", "9", "10")
-    assert [before.information_bits[f"{name} seen"] for name in irrelevant] == [0.0] * 4
+    assert [before.expected_information_bits[f"{name} seen"] for name in irrelevant] == [0.0] * 4
     assert present(after, irrelevant) == {name: exactly(shape["basic_events"][name]) for name in irrelevant}
 
 
@@ -142,7 +142,7 @@ def test_vesely_1970_curve_over_time() -> None:
     for hours, p_top in shape["published"]["p_top_by_time_h"].items():
         events = {name: -math.expm1(-rate * float(hours)) for name, rate in rates.items()}
         engine = compile_tables(oracle.tree_tables({**shape, "basic_events": events}))
-        assert engine.outlook({}).marginals["TOP"][1] == exactly(p_top)
+        assert engine.query({}).marginals["TOP"][1] == exactly(p_top)
 
 
 def test_two_trains() -> None:
@@ -154,13 +154,13 @@ def test_two_trains_printed_importance() -> None:
     """Rakhimov et al., Open-PSA examples (2019): Birnbaum, diagnosis, achievement and reduction worth."""
     shape = tree("two_train_p4567")
     engine = compile_tables(oracle.tree_tables(shape))
-    p_top = engine.outlook({}).marginals["TopEvent"][1]
+    p_top = engine.query({}).marginals["TopEvent"][1]
     for name, printed in shape["published"]["importance"].items():
         with_it, without = (
-            outlook.marginals["TopEvent"][1]
-            for outlook in engine.outlook_many([{name: PRESENT}, {name: ABSENT}])
+            posterior.marginals["TopEvent"][1]
+            for posterior in engine.query_batch([{name: PRESENT}, {name: ABSENT}])
         )
-        given_top = engine.outlook({"TopEvent": PRESENT}).marginals[name][1]
+        given_top = engine.query({"TopEvent": PRESENT}).marginals[name][1]
         assert {
             "birnbaum": with_it - without,
             "posterior_given_top": given_top,
@@ -236,7 +236,7 @@ def test_printed_top(identity: str, printed: float) -> None:
     """Rakhimov et al. (2019) and Idaho National Laboratory (2026): P(top) as printed, to its digits."""
     shape = tree(identity)
     engine = compile_tables(oracle.tree_tables(shape))
-    assert engine.outlook({}).marginals[shape["top"]][1] == pytest.approx(printed, rel=2e-4)
+    assert engine.query({}).marginals[shape["top"]][1] == pytest.approx(printed, rel=2e-4)
 
 
 @pytest.mark.parametrize("identity", [shape["id"] for shape in published("fault_trees")["trees"]])
@@ -249,7 +249,7 @@ def test_a_look_at_the_top_tells_its_entropy(identity: str) -> None:
     top_seen = oracle.copy_of("top seen", shape["top"], 2)
     engine = compile_tables(oracle.tree_tables(shape, [top_seen]))
     p = shape["expected"]["p_top"]
-    assert engine.outlook({}).information_bits["top seen"] == exactly(oracle.entropy((1 - p, p)))
+    assert engine.query({}).expected_information_bits["top seen"] == exactly(oracle.entropy((1 - p, p)))
 
 
 def test_at_least_k_of_n() -> None:
@@ -260,8 +260,8 @@ def test_at_least_k_of_n() -> None:
             "basic_events": dict.fromkeys(names, case["p"]),
             "gates": {"top": {"type": "atleast", "inputs": names, "k": case["k"]}},
         }
-        outlook = compile_tables(oracle.tree_tables(shape)).outlook({})
-        assert outlook.marginals["top"][1] == exactly(case["p_at_least_k"])
+        posterior = compile_tables(oracle.tree_tables(shape)).query({})
+        assert posterior.marginals["top"][1] == exactly(case["p_at_least_k"])
 
 
 def test_at_least_k_of_unequal_causes() -> None:
@@ -276,9 +276,9 @@ def test_at_least_k_of_unequal_causes() -> None:
                 "exactly": {"type": "cardinality", "inputs": list(events), "min": k, "max": k},
             },
         }
-        outlook = compile_tables(oracle.tree_tables(shape)).outlook({})
-        assert outlook.marginals["at least"][1] == exactly(case["p_at_least"][str(k)])
-        assert outlook.marginals["exactly"][1] == exactly(case["p_exactly"][k])
+        posterior = compile_tables(oracle.tree_tables(shape)).query({})
+        assert posterior.marginals["at least"][1] == exactly(case["p_at_least"][str(k)])
+        assert posterior.marginals["exactly"][1] == exactly(case["p_exactly"][k])
 
 
 # Bayesian networks
@@ -289,21 +289,21 @@ def assert_network_is_exact(identity: str) -> None:
     net = network(identity)
     parents = {parent for said in net["nodes"].values() for parent in said["parents"]}
     for case in net["cases"]:
-        sought = tuple(case["sought"])
-        leaves = [name for name in net["nodes"] if name not in parents and name not in sought]
+        targets = tuple(case["sought"])
+        leaves = [name for name in net["nodes"] if name not in parents and name not in targets]
         copied = [name for name in case["information_bits"] if name not in leaves]
-        engine = compile_tables(oracle.network_tables(net["nodes"], leaves, sought, copied))
-        outlook = engine.outlook(
+        engine = compile_tables(oracle.network_tables(net["nodes"], leaves, targets, copied))
+        posterior = engine.query(
             {name: engine.one_hot(name, state) for name, state in case["evidence"].items()}
         )
-        assert 2**outlook.log2_evidence == exactly(case["p_evidence"])
-        for name, posterior in case["posterior"].items():
-            believed = (outlook.predictive if name in leaves else outlook.marginals)[name]
+        assert 2**posterior.log2_evidence == exactly(case["p_evidence"])
+        for name, wanted in case["posterior"].items():
+            believed = (posterior.predictive if name in leaves else posterior.marginals)[name]
             states = net["nodes"][name]["states"]
-            for state, p in posterior.items():
+            for state, p in wanted.items():
                 assert believed[states.index(state)] == exactly(p)
         bits = {
-            name: outlook.information_bits[f"{name} seen" if name in copied else name]
+            name: posterior.expected_information_bits[f"{name} seen" if name in copied else name]
             for name in case["information_bits"]
         }
         assert bits == {name: within(value) for name, value in case["information_bits"].items()}
@@ -320,9 +320,9 @@ def test_chest_clinic_printed_posteriors() -> None:
     net = network("asia")
     engine = compile_tables(oracle.network_tables(net["nodes"], ("xray", "dysp"), ("tub", "lung", "bronc")))
     printed = net["published"]["asia yes, dysp yes"]
-    outlook = engine.outlook({"asia": (1, 0), "dysp": (1, 0)})
-    assert outlook.marginals["lung"][0] == within(printed["lung=yes"], 5e-8)
-    assert outlook.marginals["bronc"][0] == within(printed["bronc=yes"], 5e-8)
+    posterior = engine.query({"asia": (1, 0), "dysp": (1, 0)})
+    assert posterior.marginals["lung"][0] == within(printed["lung=yes"], 5e-8)
+    assert posterior.marginals["bronc"][0] == within(printed["bronc=yes"], 5e-8)
 
 
 def test_chest_clinic_order_of_questions() -> None:
@@ -333,13 +333,13 @@ def test_chest_clinic_order_of_questions() -> None:
     engine = compile_tables(tables)
     seen = {"asia": (1, 0), "dysp": (1, 0)}
     for asked, answered in zip(case["greedy"]["asked"], case["greedy"]["answered"], strict=True):
-        bits = engine.outlook(seen).information_bits
+        bits = engine.query(seen).expected_information_bits
         best = max(bits, key=bits.__getitem__)
         assert best.removesuffix(" seen") == asked
         seen[best] = engine.one_hot(best, answered)
-    outlook = engine.outlook(seen)
-    for name, posterior in case["greedy"]["final_posterior"].items():
-        assert outlook.marginals[name][0] == exactly(posterior["yes"])
+    posterior = engine.query(seen)
+    for name, wanted in case["greedy"]["final_posterior"].items():
+        assert posterior.marginals[name][0] == exactly(wanted["yes"])
 
 
 def test_burglary() -> None:
@@ -353,7 +353,7 @@ def test_burglary_printed_posteriors() -> None:
         network("burglary_aima")["nodes"], ("JohnCalls", "MaryCalls"), ("Burglary", "Earthquake")
     )
     calls, silent = (1, 0), (0, 1)
-    both, john, mary = compile_tables(tables).outlook_many(
+    both, john, mary = compile_tables(tables).query_batch(
         [
             {"JohnCalls": calls, "MaryCalls": calls},
             {"JohnCalls": calls, "MaryCalls": silent},
@@ -374,9 +374,9 @@ def test_sprinkler_printed_posteriors() -> None:
     """Pearl (1988), Murphy (1998): given wet grass, rain 0.7079, sprinkler 0.4298, cloudy 0.5758."""
     net = network("sprinkler")
     engine = compile_tables(oracle.network_tables(net["nodes"], ("WetGrass",), ("Rain", "Sprinkler")))
-    outlook = engine.outlook({"WetGrass": (1, 0)})
+    posterior = engine.query({"WetGrass": (1, 0)})
     for name in ("Rain", "Sprinkler", "Cloudy"):
-        assert outlook.marginals[name][0] == within(net["published"][f"P({name}|wet)"], 2e-10)
+        assert posterior.marginals[name][0] == within(net["published"][f"P({name}|wet)"], 2e-10)
 
 
 def test_earthquake() -> None:
@@ -401,7 +401,7 @@ def reading_case(identity: str) -> tuple[Any, Engine]:
     """One case of readings_on_trees.json, and its engine."""
     case = next(case for case in published("readings_on_trees")["cases"] if case["id"] == identity)
     readings = [
-        Table(name, tuple(said["parents"]), np.array(said["cpt"])) for name, said in case["readings"].items()
+        CPT(name, tuple(said["parents"]), np.array(said["cpt"])) for name, said in case["readings"].items()
     ]
     outcomes = {name: tuple(said["outcomes"]) for name, said in case["readings"].items()}
     return case, compile_tables(oracle.tree_tables(tree(case["tree"]), readings, outcomes))
@@ -423,16 +423,16 @@ def test_readings_on_trees(identity: str) -> None:
     """Beliefs, predictions, informations on trees of Rakhimov et al. (2019) and Bobbio et al. (2001)."""
     case, engine = reading_case(identity)
     for said in case["evidence_cases"]:
-        outlook = engine.outlook(as_evidence(engine, said["evidence"]))
-        assert 2**outlook.log2_evidence == exactly(said["p_evidence"])
-        assert present(outlook, said["posterior"]) == {
+        posterior = engine.query(as_evidence(engine, said["evidence"]))
+        assert 2**posterior.log2_evidence == exactly(said["p_evidence"])
+        assert present(posterior, said["posterior"]) == {
             name: exactly(p) for name, p in said["posterior"].items()
         }
         for name, predicted in said["predictive"].items():
-            assert dict(zip(engine.outcomes[name], outlook.predictive[name], strict=True)) == {
+            assert dict(zip(engine.outcomes[name], posterior.predictive[name], strict=True)) == {
                 outcome: exactly(p) for outcome, p in predicted.items()
             }
-        assert outlook.information_bits == {
+        assert posterior.expected_information_bits == {
             name: within(bits) for name, bits in said["information_bits"].items()
         }
 
@@ -445,12 +445,12 @@ def test_order_of_questions(identity: str, per_cost: bool) -> None:
     greedy = case["greedy_by_information_per_cost" if per_cost else "greedy_by_information"]
     seen = as_evidence(engine, {case["top"]: "1"})
     for step in greedy["steps"]:
-        bits = engine.outlook(seen).information_bits
+        bits = engine.query(seen).expected_information_bits
         worth = {name: b / case["readings"][name]["cost"] if per_cost else b for name, b in bits.items()}
         best = max(worth, key=worth.__getitem__)
         assert (best, bits[best]) == (step["ask"], within(step["information_bits"]))
         seen[best] = engine.one_hot(best, step["answer"])
-    beliefs = present(engine.outlook(seen), greedy["final_posterior"])
+    beliefs = present(engine.query(seen), greedy["final_posterior"])
     assert beliefs == {name: exactly(p) for name, p in greedy["final_posterior"].items()}
     assert sorted(beliefs, key=lambda name: -beliefs[name])[:3] == greedy["final_top3"]
 
@@ -458,7 +458,7 @@ def test_order_of_questions(identity: str, per_cost: bool) -> None:
 def test_flow_readings_tell_nothing_once_the_top_is_known() -> None:
     """Two trains of Rakhimov et al. (2019): the top proves both trains failed; their flow tells exactly 0."""
     _, engine = reading_case("V1_two_train")
-    bits = engine.outlook({"TopEvent": PRESENT}).information_bits
+    bits = engine.query({"TopEvent": PRESENT}).expected_information_bits
     assert (bits["flow1"], bits["flow2"]) == (0.0, 0.0)
 
 
@@ -470,9 +470,9 @@ def one_node(prior: Sequence[float], readings: Mapping[str, Sequence[Sequence[fl
     tables = [oracle.root("cause", prior)]
     outcomes = {"cause": tuple(str(state) for state in range(len(prior)))}
     for name, values in readings.items():
-        tables.append(Table(name, ("cause",), np.array(values, dtype=np.float64)))
+        tables.append(CPT(name, ("cause",), np.array(values, dtype=np.float64)))
         outcomes[name] = tuple(str(state) for state in range(len(values[0])))
-    return compile_tables(Tables(tuple(tables), outcomes, ("cause",), tuple(readings)))
+    return compile_tables(DiscreteNetwork(tuple(tables), outcomes, ("cause",), tuple(readings)))
 
 
 def weighing(left: Sequence[int], right: Sequence[int]) -> list[list[float]]:
@@ -489,7 +489,7 @@ def test_first_weighing_of_twelve_balls() -> None:
     """MacKay, Information Theory, Inference, and Learning Algorithms (2003), exercise 4.1: 4 against 4."""
     data = published("information")["weighing_12_balls"]
     names = {f"{n}v{n}": weighing(range(n), range(n, 2 * n)) for n in range(1, 7)}
-    bits = one_node([1 / 24] * 24, names).outlook({}).information_bits
+    bits = one_node([1 / 24] * 24, names).query({}).expected_information_bits
     assert bits == {
         name: within(said["expected_information"]) for name, said in data["first_weighing"].items()
     }
@@ -509,7 +509,7 @@ def test_second_weighing_of_twelve_balls() -> None:
             "2 vs 2 suspects": weighing((8, 9), (10, 11)),
         },
     )
-    bits = engine.outlook({"first": (1, 0, 0)}).information_bits
+    bits = engine.query({"first": (1, 0, 0)}).expected_information_bits
     assert bits == {name: within(value) for name, value in data.items()}
 
 
@@ -522,12 +522,12 @@ def test_submarine() -> None:
         {f"shot {at}": [[float(s != at), float(s == at)] for s in range(squares)] for at in range(49)},
     )
     misses = [{f"shot {at}": (1, 0) for at in range(count)} for count in (0, 1, 32, 48)]
-    none, one, half, many = engine.outlook_many(misses)
-    assert none.information_bits["shot 0"] == within(data["first_shot_expected_information"])
+    none, one, half, many = engine.query_batch(misses)
+    assert none.expected_information_bits["shot 0"] == within(data["first_shot_expected_information"])
     assert -one.log2_evidence == within(data["miss_first_information"])
     assert -half.log2_evidence == within(data["information_after_32_misses_total"])
     assert -many.log2_evidence == within(data["information_after_48_misses_total"])
-    hit = engine.outlook({**misses[2], "shot 32": (0, 1)})
+    hit = engine.query({**misses[2], "shot 32": (0, 1)})
     assert half.log2_evidence - hit.log2_evidence == within(data["hit_on_33rd_shot_information"])
     assert -hit.log2_evidence == within(data["total_after_hit_on_33rd"])
 
@@ -541,16 +541,16 @@ def play_tennis() -> Engine:
     tables = [oracle.root("day", [1 / days] * days)]
     for name, values in columns.items():
         table = np.array([[float(value == outcome) for outcome in outcomes[name]] for value in values])
-        tables.append(Table(name, ("day",), table))
+        tables.append(CPT(name, ("day",), table))
     weather = tuple(name for name in columns if name != "PlayTennis")
     outcomes["day"] = tuple(f"day {at}" for at in range(1, days + 1))
-    return compile_tables(Tables(tuple(tables), outcomes, ("PlayTennis",), weather))
+    return compile_tables(DiscreteNetwork(tuple(tables), outcomes, ("PlayTennis",), weather))
 
 
 def test_play_tennis_gains() -> None:
     """Quinlan, Induction of decision trees (1986); Mitchell, Machine Learning (1997), 3.4.1: the gains."""
     data = published("information")["play_tennis"]
-    bits = play_tennis().outlook({}).information_bits
+    bits = play_tennis().query({}).expected_information_bits
     assert bits == {name: within(gain) for name, gain in data["computed_gain"].items()}
     assert bits == {name: within(data["published"][name], 1e-3) for name in bits}
 
@@ -559,7 +559,7 @@ def test_play_tennis_gains_on_sunny_days() -> None:
     """Quinlan (1986); Mitchell (1997), 3.4.1: on the sunny branch humidity tells all, 0.97 bits."""
     data = published("information")["play_tennis"]
     engine = play_tennis()
-    bits = engine.outlook({"Outlook": engine.one_hot("Outlook", "Sunny")}).information_bits
+    bits = engine.query({"Outlook": engine.one_hot("Outlook", "Sunny")}).expected_information_bits
     assert bits == {name: within(gain) for name, gain in data["computed_sunny_branch"].items()}
     assert bits == {name: within(gain, 1e-3) for name, gain in data["published"]["sunny branch"].items()}
 
@@ -575,7 +575,7 @@ def test_mammography() -> None:
     data = published("information")["diagnostic_2x2"]
     said = data["mammography"]
     engine = two_by_two(said["prevalence"], said["sensitivity"], said["false_positive_rate"])
-    assert engine.outlook({"test": PRESENT}).marginals["cause"][1] == within(data["published"]["ppv"], 5e-4)
+    assert engine.query({"test": PRESENT}).marginals["cause"][1] == within(data["published"]["ppv"], 5e-4)
 
 
 def test_two_by_two_tables() -> None:
@@ -583,11 +583,11 @@ def test_two_by_two_tables() -> None:
     data = published("information")["diagnostic_2x2"]
     for said in (data["mammography"], data["hiv_low_risk_gigerenzer"], *data["sweep"]):
         engine = two_by_two(said["prevalence"], said["sensitivity"], said["false_positive_rate"])
-        before, positive, negative = engine.outlook_many([{}, {"test": PRESENT}, {"test": ABSENT}])
+        before, positive, negative = engine.query_batch([{}, {"test": PRESENT}, {"test": ABSENT}])
         assert before.predictive["test"][1] == exactly(said["p_positive"])
         assert positive.marginals["cause"][1] == exactly(said["ppv"])
         assert negative.marginals["cause"][0] == exactly(said["npv"])
-        assert before.information_bits["test"] == within(said["mutual_information"])
+        assert before.expected_information_bits["test"] == within(said["mutual_information"])
 
 
 def test_symmetric_channel() -> None:
@@ -595,10 +595,10 @@ def test_symmetric_channel() -> None:
     data = published("information")["channels"]
     for error, capacity in data["bsc_capacity"].items():
         engine = two_by_two(0.5, 1 - float(error), float(error))
-        assert engine.outlook({}).information_bits["test"] == within(capacity)
+        assert engine.query({}).expected_information_bits["test"] == within(capacity)
     for said in data["bsc_mi_nonuniform_input"]:
         engine = two_by_two(said["prior"], 1 - said["error"], said["error"])
-        assert engine.outlook({}).information_bits["test"] == within(said["mi"])
+        assert engine.query({}).expected_information_bits["test"] == within(said["mi"])
 
 
 def test_chain_rule_of_two_tests() -> None:
@@ -613,16 +613,16 @@ def test_chain_rule_of_two_tests() -> None:
         for first, second in zip(rows["test1"], rows["test2"], strict=True)
     ]
     engine = one_node((1 - data["prior"], data["prior"]), {**rows, "both": both})
-    before, no, yes = engine.outlook_many([{}, {"test1": ABSENT}, {"test1": PRESENT}])
+    before, no, yes = engine.query_batch([{}, {"test1": ABSENT}, {"test1": PRESENT}])
     p_no, p_yes = before.predictive["test1"]
-    later = p_no * no.information_bits["test2"] + p_yes * yes.information_bits["test2"]
-    assert before.information_bits == {
+    later = p_no * no.expected_information_bits["test2"] + p_yes * yes.expected_information_bits["test2"]
+    assert before.expected_information_bits == {
         "test1": within(data["mi_test1"]),
         "test2": within(data["mi_test2"]),
         "both": within(data["mi_both"]),
     }
     assert later == within(data["mi_test2_given_test1_outcome_average"])
-    assert before.information_bits["test1"] + later == within(data["mi_both"])
+    assert before.expected_information_bits["test1"] + later == within(data["mi_both"])
 
 
 def circuit(values: int) -> Engine:
@@ -635,17 +635,17 @@ def circuit(values: int) -> Engine:
     multiplier[0] = np.eye(values)[6]
     tables = [oracle.root(name, (0.99, 0.01)) for name in ("M1", "M2", "M3", "A1", "A2")]
     tables += [
-        Table(node, (component,), multiplier) for node, component in (("X", "M1"), ("Y", "M2"), ("Z", "M3"))
+        CPT(node, (component,), multiplier) for node, component in (("X", "M1"), ("Y", "M2"), ("Z", "M3"))
     ]
     tables += [oracle.copy_of(f"{node} seen", node, values) for node in "XYZ"]
     sums = np.add.outer(np.arange(values), np.arange(values))
     for name, parents, total in (("F is 10", ("X", "Y", "A1"), 10), ("G is 12", ("Y", "Z", "A2"), 12)):
         holds = np.stack([(sums == total).astype(float), np.full(sums.shape, anything)], axis=-1)
-        tables.append(Table(name, parents, np.stack([1 - holds, holds], axis=-1)))
+        tables.append(CPT(name, parents, np.stack([1 - holds, holds], axis=-1)))
     numbers = tuple(str(value) for value in range(values))
     outcomes = {table.child: numbers if table.child[0] in "XYZ" else BINARY for table in tables}
     readings = ("X seen", "Y seen", "Z seen", "F is 10", "G is 12")
-    return compile_tables(Tables(tuple(tables), outcomes, ("M1", "M2", "M3", "A1", "A2"), readings))
+    return compile_tables(DiscreteNetwork(tuple(tables), outcomes, ("M1", "M2", "M3", "A1", "A2"), readings))
 
 
 @pytest.mark.parametrize("values", [13, 16])
@@ -656,12 +656,12 @@ def test_circuit_best_next_measurement(values: int) -> None:
     """
     data = published("information")["circuit_of_multipliers"]
     expected = data["expected"][str(values)]
-    outlook = circuit(values).outlook({"F is 10": PRESENT, "G is 12": PRESENT})
-    assert 2**outlook.log2_evidence == exactly(expected["p_observations"])
-    assert present(outlook, expected["fault_probability"]) == {
+    posterior = circuit(values).query({"F is 10": PRESENT, "G is 12": PRESENT})
+    assert 2**posterior.log2_evidence == exactly(expected["p_observations"])
+    assert present(posterior, expected["fault_probability"]) == {
         name: exactly(p) for name, p in expected["fault_probability"].items()
     }
-    bits = outlook.information_bits
+    bits = posterior.expected_information_bits
     assert bits == {f"{node} seen": within(b) for node, b in expected["information_bits"].items()}
     assert max(bits, key=bits.__getitem__) == f"{data['published']['best_next_measurement']} seen"
 
@@ -670,7 +670,7 @@ def test_circuit_minimal_diagnoses() -> None:
     """De Kleer & Williams (1987): {A1}, {M1}, {A2, M2} and {M2, M3} explain all, and no part of one does."""
     published_sets = published("information")["circuit_of_multipliers"]["published"]["minimal_diagnoses"]
     engine = circuit(13)
-    components = engine.sought
+    components = engine.targets
     found: list[tuple[str, ...]] = []
     for size in range(len(components) + 1):
         for failed in itertools.combinations(components, size):
@@ -678,7 +678,7 @@ def test_circuit_minimal_diagnoses() -> None:
                 continue
             healthy = {name: PRESENT if name in failed else ABSENT for name in components}
             try:
-                engine.outlook({**healthy, "F is 10": PRESENT, "G is 12": PRESENT})
+                engine.query({**healthy, "F is 10": PRESENT, "G is 12": PRESENT})
             except ImpossibleEvidence:
                 continue
             found.append(failed)
@@ -689,10 +689,10 @@ def test_circuit_minimal_conflicts() -> None:
     """De Kleer & Williams (1987): A1, M1, M2 cannot all be well, nor A1, A2, M1, M3; the clash names them."""
     engine = circuit(13)
     with pytest.raises(ImpossibleEvidence) as first:
-        engine.outlook({"F is 10": PRESENT, **dict.fromkeys(("A1", "A2", "M1", "M2", "M3"), ABSENT)})
+        engine.query({"F is 10": PRESENT, **dict.fromkeys(("A1", "A2", "M1", "M2", "M3"), ABSENT)})
     assert set(first.value.clash) == {"F is 10", "A1", "M1", "M2"}
     with pytest.raises(ImpossibleEvidence) as second:
-        engine.outlook(
+        engine.query(
             {"F is 10": PRESENT, "G is 12": PRESENT, **dict.fromkeys(("A1", "A2", "M1", "M3"), ABSENT)}
         )
     assert set(second.value.clash) == {"F is 10", "G is 12", "A1", "A2", "M1", "M3"}
@@ -707,7 +707,7 @@ def test_half_split_of_a_chain() -> None:
             f"after_{k}": [[float(stage >= k), float(stage < k)] for stage in range(stages)]
             for k in range(1, stages)
         }
-        bits = one_node(posterior, probes).outlook({}).information_bits
+        bits = one_node(posterior, probes).query({}).expected_information_bits
         assert bits == {
             name: within(value) for name, value in case["information_of_probing_after_stage_bits"].items()
         }
@@ -791,15 +791,19 @@ def test_quickscore_instance() -> None:
     tables = [oracle.root(name, (1 - p, p)) for name, p in data["diseases"].items()]
     for name, said in data["links"].items():
         values = noisy_or(said["leak"], list(said["p"].values()), with_leak=False)
-        tables.append(Table(name, tuple(said["p"]), values))
+        tables.append(CPT(name, tuple(said["p"]), values))
     outcomes = {table.child: BINARY for table in tables}
-    engine = compile_tables(Tables(tuple(tables), outcomes, tuple(data["diseases"]), tuple(data["links"])))
+    engine = compile_tables(
+        DiscreteNetwork(tuple(tables), outcomes, tuple(data["diseases"]), tuple(data["links"]))
+    )
     present_findings = dict.fromkeys(data["evidence"]["present"], PRESENT)
-    outlook = engine.outlook({**present_findings, **dict.fromkeys(data["evidence"]["absent"], ABSENT)})
-    assert 2**outlook.log2_evidence == exactly(data["p_evidence"])
+    posterior = engine.query({**present_findings, **dict.fromkeys(data["evidence"]["absent"], ABSENT)})
+    assert 2**posterior.log2_evidence == exactly(data["p_evidence"])
     # The formula subtracts: its own rounding is about 1e-14, relative 1e-12.
-    assert present(outlook, data["posterior"]) == {name: exactly(p) for name, p in data["posterior"].items()}
-    assert outlook.information_bits == {"f5": within(data["joint_mi_f5_bits"])}
+    assert present(posterior, data["posterior"]) == {
+        name: exactly(p) for name, p in data["posterior"].items()
+    }
+    assert posterior.expected_information_bits == {"f5": within(data["joint_mi_f5_bits"])}
 
 
 # Soft readings
@@ -811,7 +815,7 @@ def test_uncertain_testimony() -> None:
     engine = two_by_two(
         data["prior_burglary"], data["p_alarm_given_burglary"], data["p_alarm_given_no_burglary"]
     )
-    heard, told = engine.outlook_many(
+    heard, told = engine.query_batch(
         [{"test": PRESENT}, {"test": (1.0, data["testimony_likelihood_ratio_alarm"])}]
     )
     assert heard.marginals["cause"][1] == exactly(data["posterior_given_alarm"])
@@ -825,9 +829,9 @@ def test_soft_xray() -> None:
     tables = oracle.network_tables(network("asia")["nodes"], ("xray", "dysp"), ("tub", "lung", "bronc"))
     engine = compile_tables(tables)
     for case in data["cases"]:
-        outlook = engine.outlook({"dysp": (1, 0), "xray": case["likelihood"]})
+        posterior = engine.query({"dysp": (1, 0), "xray": case["likelihood"]})
         for name, p in case["posterior_yes"].items():
-            assert outlook.marginals[name][0] == exactly(p)
+            assert posterior.marginals[name][0] == exactly(p)
 
 
 def test_cloth_by_candlelight() -> None:
@@ -841,7 +845,7 @@ def test_cloth_by_candlelight() -> None:
     engine = one_node([data["prior_colour"][c] for c in colours], {"sold": sold})
     equivalent = [data["equivalent_virtual_evidence_likelihood"][c] for c in colours]
     misread = [data["new_colour_belief"][c] for c in colours]
-    before, jeffrey, mistaken = engine.outlook_many([{}, {"cause": equivalent}, {"cause": misread}])
+    before, jeffrey, mistaken = engine.query_batch([{}, {"cause": equivalent}, {"cause": misread}])
     assert before.predictive["sold"][1] == exactly(data["prior_p_sold"])
     assert list(jeffrey.marginals["cause"]) == [exactly(data["new_colour_belief"][c]) for c in colours]
     assert jeffrey.predictive["sold"][1] == exactly(data["jeffrey_p_sold"])

@@ -26,7 +26,7 @@ from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.learning.recording import NotRecordable, scenario_text
 from advisor.model.observation import Measurement
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 from advisor.store.store import Store
 from tests.conftest import Ran
 
@@ -36,12 +36,14 @@ TAG = "AB 123 X"
 REMARK = "the owner said so on the phone"
 
 
-def filed(*entries: Entry, cause: str = "boot_lamp") -> Filed:
+def filed(*entries: Entry, cause: str = "boot_lamp") -> StoredCase:
     """A job of a car with a tag, closed with a cause and a remark."""
-    return Filed(7, TAG, "2030-03-04T09:00:00+00:00", Case("flat_battery", (*entries, Closed(cause, REMARK))))
+    return StoredCase(
+        7, TAG, "2030-03-04T09:00:00+00:00", Case("flat_battery", (*entries, Closed(cause, REMARK)))
+    )
 
 
-def a_job(knowledge: Knowledge) -> Filed:
+def a_job(knowledge: Knowledge) -> StoredCase:
     """A job with a fact, an unsure answer, a number, something taken back, and a repair."""
     return filed(
         Known("battery_type", "agm"),
@@ -101,11 +103,14 @@ def test_the_written_car_can_be_played(shipped: Knowledge, drain: Engine, tmp_pa
     [
         (filed(cause=""), "Job 7 is closed without a cause that was confirmed."),
         (filed(cause="radio"), "Job 7 is closed with a cause that this complaint does not list."),
-        (Filed(7, TAG, "", Case("flat_battery")), "Job 7 is still open."),
-        (Filed(7, TAG, "", Case("noise", (Closed("a", ""),))), "Job 7 is about a complaint that is not in"),
+        (StoredCase(7, TAG, "", Case("flat_battery")), "Job 7 is still open."),
+        (
+            StoredCase(7, TAG, "", Case("noise", (Closed("a", ""),))),
+            "Job 7 is about a complaint that is not in",
+        ),
     ],
 )
-def test_a_job_without_a_known_cause_makes_no_scenario(shipped: Knowledge, job: Filed, why: str) -> None:
+def test_a_job_without_a_known_cause_makes_no_scenario(shipped: Knowledge, job: StoredCase, why: str) -> None:
     """It says why, and what to do."""
     with pytest.raises(NotRecordable) as refused:
         scenario_text(shipped, job)

@@ -22,7 +22,7 @@ from advisor.screens.help import HelpScreen
 from advisor.screens.start import StartScreen
 from advisor.screens.widgets.attention import Attention
 from advisor.screens.widgets.choices import ChoiceScreen
-from advisor.screens.widgets.pick import Pick
+from advisor.screens.widgets.pick import Select
 from advisor.store.store import Store
 
 KNOWLEDGE = Path(__file__).parent.parent / "knowledge"
@@ -445,7 +445,7 @@ async def test_what_a_number_was_taken_with_is_asked_once(tmp_path: Path) -> Non
         assert used == task.session.knowledge.readings["sleeping_current"].instrument[1]
         task.measure("sleeping_current", "6")
         await settled(pilot)
-        assert pilot.app.screen.query_one(Pick).value == used
+        assert pilot.app.screen.query_one(Select).value == used
         await pilot.press("2", "enter")
         await settled(pilot)
         assert [take[0].instrument for take in task.session.case.measured["sleeping_current"]] == [used] * 2
@@ -457,7 +457,7 @@ async def test_a_fact_is_chosen_from_a_list_by_key_and_by_finger(tmp_path: Path)
         task = await opened(pilot)
         await pilot.press("f")
         await until(pilot, lambda screen: isinstance(screen, FactsScreen))
-        pick = pilot.app.screen.query_one("#fact-battery_type", Pick)
+        pick = pilot.app.screen.query_one("#fact-battery_type", Select)
         await pilot.press("enter", "2")
         await settled(pilot)
         kinds = list(task.session.facts["battery_type"].values)
@@ -479,7 +479,7 @@ async def test_back_on_the_vehicle_page_changes_nothing(tmp_path: Path) -> None:
         task = await opened(pilot)
         await pilot.press("f")
         await until(pilot, lambda screen: isinstance(screen, FactsScreen))
-        pilot.app.screen.query_one("#fact-battery_type", Pick).value = "agm"
+        pilot.app.screen.query_one("#fact-battery_type", Select).value = "agm"
         await pilot.press("escape")
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))
         assert task.session.filed.case.facts == {}

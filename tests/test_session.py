@@ -12,13 +12,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from advisor.advice.advice import Contradiction, Workshop, what_answers_do
+from advisor.advice.advice import InconsistentEvidence, Workshop, outcome_effects
 from advisor.advice.repair_or_test import CALL_MINUTES, act
 from advisor.advice.waits import plan
 from advisor.bench import session as sessions
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
-from advisor.bench.session import Engines, Session, glance, reopened
+from advisor.bench.session import Engines, Session, job_summary, reopened
 from advisor.case.case import (
     Accounted,
     Acknowledged,
@@ -101,7 +101,7 @@ def stored(session: Session) -> tuple[Entry, ...]:
     return filed.case.entries
 
 
-def proposal(session: Session, reading: str) -> sessions.Proposal:
+def proposal(session: Session, reading: str) -> sessions.CandidateReading:
     """The proposal of a reading."""
     return next(one for one in session.advice.proposals if one.reading == reading)
 
@@ -185,15 +185,15 @@ def test_what_cannot_be_is_refused_and_not_saved(known: Callable[[str], Knowledg
     engines = Engines(known(DOOR.partition("standing: estimate\n")[2]))
     session = Session.opened(engines, store, store.open_case("bay 2", "rattle"), Workshop())
     session = session.saw("wiggle", "loose")
-    with pytest.raises(Contradiction):
+    with pytest.raises(InconsistentEvidence):
         session.saw("slam", "clack")
     assert stored(session) == (Seen("wiggle", "loose"),)
     clashing = store.append(session.filed, Seen("slam", "clack"), Seen("tap", "dull"))
     session = Session.opened(engines, store, clashing, Workshop())
-    with pytest.raises(Contradiction):
+    with pytest.raises(InconsistentEvidence):
         session.taken_back(3)
     assert stored(session.withdrawn(3))[-1] == TakenBack(3, "")
-    assert glance(session).next_step == "open it to put it right"
+    assert job_summary(session).next_step == "open it to put it right"
 
 
 def test_facts_that_are_known_already_are_not_entered_again(shipped: Knowledge, store: Store) -> None:
@@ -371,9 +371,9 @@ def test_answers_plans_and_acts_are_those_of_the_case_and_worked_out_once(bench:
     """What a screen asks for a reading is what the advice says of it; asked again it is the same object."""
     one = proposal(bench, "current")
     engine, case, knowledge = bench.engine, bench.case, bench.knowledge
-    assert bench.answers("current") == what_answers_do(knowledge, engine, case, "current")
+    assert bench.answers("current") == outcome_effects(knowledge, engine, case, "current")
     assert bench.answers("current") is bench.answers("current")
-    assert bench.answers("glow") == what_answers_do(knowledge, engine, case, "glow")
+    assert bench.answers("glow") == outcome_effects(knowledge, engine, case, "glow")
     assert bench.plan(one) == plan(knowledge, engine, case, bench.advice, one)
     assert bench.plan(one) is bench.plan(one)
     assert bench.plan(one) is not None
@@ -403,7 +403,7 @@ def test_what_a_screen_shows_first_is_worked_out_before_it_shows_it(
         session = bench.refreshed().worked_out(chosen)
         first = proposal(session, chosen if chosen == "click" else session.proposals[0].reading)
         with monkeypatch.context() as patched:
-            for name in ("what_answers_do", "plan", "act", "advise", "disagreement", "account"):
+            for name in ("outcome_effects", "plan", "act", "advise", "disagreement", "account"):
                 patched.setattr(sessions, name, late)
             session.answers(first.reading)
             session.plan(first)
@@ -560,7 +560,7 @@ def test_playing_out_reckons_with_this_workshop_and_what_a_repair_takes(
     assert type(ranker) is type(compile_ranker(hum.knowledge, engine, "hum", session.at_hand))
     assert case is session.case
     assert isinstance(costs, sessions.RepairCosts)
-    causes = sessions.present(dict.fromkeys(engine.sought, 0.0))
+    causes = sessions.present(dict.fromkeys(engine.targets, 0.0))
     assert costs == sessions.RepairCosts(sessions.remedies(hum.knowledge, "hum", causes), CALL_MINUTES)
     assert isinstance(random, np.random.Generator)
     assert random.integers(1 << 62) == np.random.default_rng(sessions.LOOK_AHEAD_SEED).integers(1 << 62)
@@ -633,7 +633,7 @@ def test_a_job_in_the_list_says_what_leads_and_what_comes_next(
 ) -> None:
     """The next step is a wait that runs, what a stop asks for, or the first reading of the ranking."""
     session = opened(hum, store, *entries)
-    found = glance(session)
+    found = job_summary(session)
     first = session.advice.suspects[0]
     assert (found.leading, found.probability) == (first.name, first.probability)
     assert leading is None or found.leading == leading
@@ -646,9 +646,9 @@ def test_a_job_that_does_not_fit_the_knowledge_is_listed_all_the_same(
     """It says so in the place of a cause, without a probability, and where to put it right."""
 
     def clashes(*_: object, **__: object) -> None:
-        raise Contradiction("x", ())
+        raise InconsistentEvidence("x", ())
 
     monkeypatch.setattr(sessions, "advise", clashes)
-    found = glance(bench)
+    found = job_summary(bench)
     assert found.leading == "what was entered does not fit this knowledge"
     assert (found.probability, found.next_step) == (0.0, "open it to put it right")

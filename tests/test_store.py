@@ -52,8 +52,8 @@ from advisor.case.case import (
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.observation import Measurement
 from advisor.store.database import SCHEMA
-from advisor.store.errors import Damaged, Overtaken, StoreTrouble
-from advisor.store.records import Filed
+from advisor.store.errors import CorruptRow, StaleWrite, StoreError
+from advisor.store.records import StoredCase
 from advisor.store.store import Store
 from tests.conftest import Ran
 from tests.databases import KINDS, Database, fresh, put_old
@@ -118,7 +118,7 @@ def test_whatever_is_entered_comes_back_equal(
 ) -> None:
     """Cases of any entries and any texts, some taken back (None here), are the same when opened again."""
     with fresh(kind, tmp_path_factory.mktemp("cases")) as database:
-        kept: list[Filed] = []
+        kept: list[StoredCase] = []
         with database.opened() as store:
             for complaint, tag, entries in jobs:
                 filed = store.open_case(tag, complaint)
@@ -182,7 +182,7 @@ def test_two_programs_cannot_both_add_to_the_same_case(database: Database) -> No
     with database.opened() as store:
         filed = store.open_case("plate 1", "flat_battery")
         store.append(filed, Seen("bus_active", "busy"))
-        with pytest.raises(Overtaken, match=r"^Somebody else has entered something on this job"):
+        with pytest.raises(StaleWrite, match=r"^Somebody else has entered something on this job"):
             store.append(filed, Seen("bus_active", "silent"))
         assert store.cases()[0].case.seen == {"bus_active": "busy"}
 
@@ -223,7 +223,7 @@ def test_a_database_of_a_newer_program_is_refused_and_left_alone(database: Datab
         "CREATE TABLE schema_version (version INTEGER PRIMARY KEY)",
         f"INSERT INTO schema_version VALUES ({SCHEMA + 1})",
     )
-    with pytest.raises(StoreTrouble) as refused:
+    with pytest.raises(StoreError) as refused:
         Store(database.url)
     assert str(refused.value) == (
         f"The database was written by a newer program (schema {SCHEMA + 1}, this one knows {SCHEMA}). "
@@ -248,7 +248,7 @@ def test_a_database_of_a_newer_program_is_refused_and_left_alone(database: Datab
 def test_a_database_that_cannot_be_reached_is_told_in_a_sentence(tmp_path: Path, url: str) -> None:
     """Whatever is wrong with the address or the file, it is one line that says so."""
     (tmp_path / "notes.txt").write_text("These are notes, and no database at all. " * 100, encoding="utf-8")
-    with pytest.raises(StoreTrouble) as refused:
+    with pytest.raises(StoreError) as refused:
         Store(url.format(folder=tmp_path, notes=tmp_path / "notes.txt"))
     said = str(refused.value)
     assert said.startswith("The database of cases cannot be opened: ")
@@ -262,7 +262,7 @@ def test_a_driver_that_is_missing_is_named_with_how_to_install_it(monkeypatch: p
     for module in [name for name in sys.modules if name.partition(".")[0] == "psycopg"]:
         monkeypatch.delitem(sys.modules, module)
     monkeypatch.setitem(sys.modules, "psycopg", None)
-    with pytest.raises(StoreTrouble) as refused:
+    with pytest.raises(StoreError) as refused:
         Store("postgresql+psycopg://127.0.0.1/cases")
     assert str(refused.value) == (
         "The database of cases cannot be opened: its driver psycopg is not installed. "
@@ -275,9 +275,9 @@ def test_a_database_that_goes_away_is_told_in_a_sentence(database: Database) -> 
     with database.opened() as store:
         filed = store.open_case("plate 1", "flat_battery")
         database.run("DROP TABLE entries")
-        with pytest.raises(StoreTrouble, match=r"^The database of cases cannot be written: .+\.$"):
+        with pytest.raises(StoreError, match=r"^The database of cases cannot be written: .+\.$"):
             store.append(filed, Seen("bus_active", "busy"))
-        with pytest.raises(StoreTrouble, match=r"^The database of cases cannot be read: .+\.$"):
+        with pytest.raises(StoreError, match=r"^The database of cases cannot be read: .+\.$"):
             store.cases()
 
 
@@ -377,7 +377,7 @@ def test_an_upgrade_that_fails_leaves_the_database_as_it_was(
 
     with monkeypatch.context() as broken:
         broken.setattr("advisor.store.database._MIGRATIONS", (breaks,))
-        with pytest.raises(StoreTrouble, match="disk full"):
+        with pytest.raises(StoreError, match="disk full"):
             Store(database.url)
     assert database.rows("SELECT version FROM schema_version") == [(1,)]
     assert "half" not in database.tables
@@ -440,7 +440,7 @@ def test_several_entries_are_saved_all_or_none(database: Database) -> None:
     with database.opened() as store:
         filed = store.open_case("plate 1", "flat_battery")
         store.append(filed, Seen("bus_active", "busy"))
-        with pytest.raises(Overtaken):
+        with pytest.raises(StaleWrite):
             store.append(filed, Known("keyless", "none"), Seen("key_near", "far"))
         assert len(database.rows(ENTRIES_QUERY)) == 1
 
@@ -455,7 +455,7 @@ def test_a_full_disk_is_told_and_nothing_is_lost(sqlite: Database) -> None:
 
         sa.event.listen(store._engine, "connect", small)
         store._engine.dispose()
-        with pytest.raises(StoreTrouble, match=r"disk is full\. Nothing of it was saved; .* Make room"):
+        with pytest.raises(StoreError, match=r"disk is full\. Nothing of it was saved; .* Make room"):
             store.append(filed, Skipped("key_near", "x" * 100_000))
         sa.event.remove(store._engine, "connect", small)
         store._engine.dispose()
@@ -472,7 +472,7 @@ def test_a_locked_file_is_told_in_seconds(
         filed = store.open_case("plate 1", "flat_battery")
         with closing(sqlite3.connect(file, isolation_level=None)) as other:
             other.execute("BEGIN IMMEDIATE")
-            with pytest.raises(StoreTrouble, match=r"is locked\. Nothing of it was saved; .* wait for it"):
+            with pytest.raises(StoreError, match=r"is locked\. Nothing of it was saved; .* wait for it"):
                 store.append(filed, Seen("bus_active", "busy"))
             other.execute("ROLLBACK")
         assert store.append(filed, Seen("bus_active", "busy")).entries == 1
@@ -512,7 +512,7 @@ def test_an_answer_that_is_cut_off_is_told_and_can_be_given_again(postgresql: Da
                 ended.append(end_sessions(postgresql))
 
         sa.event.listen(store._engine, "after_cursor_execute", cut)
-        with pytest.raises(StoreTrouble, match=r"^The database of cases cannot be written: .+\.$"):
+        with pytest.raises(StoreError, match=r"^The database of cases cannot be written: .+\.$"):
             store.append(filed, Seen("key_near", "far"))
         assert ended == [1]
         assert store.cases() == [filed]
@@ -530,7 +530,7 @@ def test_a_locked_table_is_told_in_seconds(postgresql: Database, monkeypatch: py
         filed = store.open_case("bay", "flat_battery")
         with postgresql.connected() as other:
             other.exec_driver_sql("LOCK TABLE entries IN EXCLUSIVE MODE")
-            with pytest.raises(StoreTrouble, match=r"lock timeout\. Nothing of it was saved; .* wait for it"):
+            with pytest.raises(StoreError, match=r"lock timeout\. Nothing of it was saved; .* wait for it"):
                 store.append(filed, Seen("bus_active", "busy"))
         assert store.append(filed, Seen("bus_active", "busy")).entries == 1
 
@@ -604,9 +604,9 @@ async def test_a_server_that_stops_is_told_and_when_it_is_back_it_goes_on(postgr
         filed = await asyncio.to_thread(store.open_case, "bay", "flat_battery")
         filed = await asyncio.to_thread(store.append, filed, Seen("bus_active", "busy"))
         await relay.stop()
-        with pytest.raises(StoreTrouble, match=r"written: .*Connection refused\. .* not saved twice\."):
+        with pytest.raises(StoreError, match=r"written: .*Connection refused\. .* not saved twice\."):
             await asyncio.to_thread(store.append, filed, Seen("key_near", "far"))
-        with pytest.raises(StoreTrouble, match=r"read: .*Connection refused\. Nothing was changed\."):
+        with pytest.raises(StoreError, match=r"read: .*Connection refused\. Nothing was changed\."):
             await asyncio.to_thread(store.cases)
         await relay.start()
         assert await asyncio.to_thread(store.cases) == [filed]
@@ -618,7 +618,7 @@ async def test_an_answer_whose_acknowledgement_is_lost_is_there_once(postgresql:
     async with relayed(postgresql) as (relay, store):
         filed = await asyncio.to_thread(store.open_case, "bay", "flat_battery")
         relay.lose = b"COMMIT"
-        with pytest.raises(StoreTrouble, match=r"written: .+ enter it again, it is not saved twice\."):
+        with pytest.raises(StoreError, match=r"written: .+ enter it again, it is not saved twice\."):
             await asyncio.to_thread(store.append, filed, Prepared("asleep", "2030-01-01T08:00:00+00:00"))
         relay.lose, relay.losing = None, False
         again = await asyncio.to_thread(store.append, filed, Prepared("asleep", "2030-01-01T08:00:03+00:00"))
@@ -662,7 +662,7 @@ def test_a_first_entry_that_was_saved_unheard_is_not_saved_twice(
 
         draft = store.draft("bay", "no_heat")
         monkeypatch.setattr(store._writing, "begin", broken)
-        with pytest.raises(StoreTrouble):
+        with pytest.raises(StoreError):
             store.append(draft, Prepared("asleep", "2030-01-01T08:00:00+00:00"))
         monkeypatch.undo()
         again = store.append(draft, Prepared("asleep", "2030-01-01T08:00:03+00:00"))
@@ -679,10 +679,10 @@ async def test_another_answer_than_the_one_that_was_saved_unheard_is_not_taken_f
     async with relayed(postgresql) as (relay, store):
         filed = await asyncio.to_thread(store.open_case, "bay", "flat_battery")
         relay.lose = b"COMMIT"
-        with pytest.raises(StoreTrouble):
+        with pytest.raises(StoreError):
             await asyncio.to_thread(store.append, filed, Seen("key_near", "far"))
         relay.lose, relay.losing = None, False
-        with pytest.raises(Overtaken):
+        with pytest.raises(StaleWrite):
             await asyncio.to_thread(store.append, filed, Seen("key_near", "near"))
     assert postgresql.rows(ENTRIES_QUERY) == [(1, "seen", "key_near", "far")]
 
@@ -693,12 +693,12 @@ async def test_the_same_answer_of_another_program_is_not_taken_for_ones_own(post
         filed = await asyncio.to_thread(store.open_case, "bay", "flat_battery")
         await relay.stop()
         store.clock = lambda: datetime(2030, 1, 1, tzinfo=UTC)
-        with pytest.raises(StoreTrouble):
+        with pytest.raises(StoreError):
             await asyncio.to_thread(store.append, filed, Seen("key_near", "far"))
         await relay.start()
         with postgresql.opened() as other:
             other.append(filed, Seen("key_near", "far"))
-        with pytest.raises(Overtaken):
+        with pytest.raises(StaleWrite):
             await asyncio.to_thread(store.append, filed, Seen("key_near", "far"))
 
 
@@ -707,7 +707,7 @@ async def test_cases_whose_acknowledgement_is_lost_are_opened_once(postgresql: D
     async with relayed(postgresql) as (relay, store):
         await asyncio.to_thread(store.cases)
         relay.lose = b"COMMIT"
-        with pytest.raises(StoreTrouble):
+        with pytest.raises(StoreError):
             await asyncio.to_thread(store.open_cases, "bay", ("flat_battery", "no_heat"))
         relay.lose, relay.losing = None, False
         first = await asyncio.to_thread(store.open_cases, "bay", ("flat_battery", "no_heat"))
@@ -722,7 +722,7 @@ def test_entries_on_several_jobs_are_saved_all_or_none(database: Database) -> No
     with database.opened() as store:
         first, second = store.open_cases("bay", ("flat_battery", "no_heat"))
         store.append(second, Seen("bus_active", "busy"))
-        with pytest.raises(Overtaken):
+        with pytest.raises(StaleWrite):
             store.append_each((first, [Known("keyless", "none")]), (second, [Known("keyless", "none")]))
         assert [one.entries for one in store.cases()] == [1, 0]
 
@@ -732,7 +732,7 @@ def test_an_older_copy_of_the_database_is_noticed(database: Database) -> None:
     with database.opened() as store:
         filed = store.append(store.open_case("bay", "flat_battery"), Seen("bus_active", "busy"))
         database.run("DELETE FROM entries")
-        with pytest.raises(Overtaken, match=r"holds less of this job .* enter again what is missing\.$"):
+        with pytest.raises(StaleWrite, match=r"holds less of this job .* enter again what is missing\.$"):
             store.append(filed, Seen("key_near", "far"))
         assert store.cases()[0].entries == 0
 
@@ -775,7 +775,7 @@ def test_a_damaged_row_is_told_with_its_job_and_step(
                 sa.text("UPDATE entries SET kind = :kind, about = :about, said = :said"),
                 {"kind": kind, "about": about, "said": said},
             )
-        with pytest.raises(Damaged) as told:
+        with pytest.raises(CorruptRow) as told:
             store.case(filed.number)
         assert str(told.value).startswith(f"Step 1 of job {filed.number} is damaged in the database: {why}")
         assert f"`advisor case export {filed.number}`" in str(told.value)
@@ -795,5 +795,5 @@ def test_a_file_whose_tables_are_no_text_is_told(sqlite: Database, file: Path) -
     sqlite.run("PRAGMA wal_checkpoint(TRUNCATE)")
     content = file.read_bytes()
     file.write_bytes(content.replace(b"CREATE TABLE entries", b"\xff\xfeEATE TABLE \xdd\xdd\xdd\xdd"))
-    with pytest.raises(StoreTrouble, match=r"^The database of cases cannot be (opened|read): "):
+    with pytest.raises(StoreError, match=r"^The database of cases cannot be (opened|read): "):
         Store(sqlite.url).cases()

@@ -16,8 +16,8 @@ import sqlalchemy as sa
 
 from advisor.case.case import Case, Prepared, Seen, Skipped, TakenBack
 from advisor.store import store as stores
-from advisor.store.errors import Erased, Overtaken, StoreTrouble
-from advisor.store.records import Filed
+from advisor.store.errors import Erased, StaleWrite, StoreError
+from advisor.store.records import StoredCase
 from advisor.store.store import Store, default_url, papers_folder
 
 NOON = datetime(2030, 1, 15, 12, 0, 0, 999_999, tzinfo=UTC)
@@ -58,7 +58,7 @@ def losing(store: Store, done: bool) -> Iterator[None]:
 
     sa.event.listen(store._engine, "commit", lost)
     try:
-        with pytest.raises(StoreTrouble, match=r"cannot be written: no answer\."):
+        with pytest.raises(StoreError, match=r"cannot be written: no answer\."):
             yield
     finally:
         sa.event.remove(store._engine, "commit", lost)
@@ -86,7 +86,7 @@ def test_an_answer_said_again_is_entered_once_at_its_first_time(store: Store) ->
     again = store.append(filed, Prepared("asleep", "2030-01-15T12:09:00+00:00"))
     assert again.case.entries == (Prepared("asleep", "2030-01-15T12:01:00+00:00"),)
     assert store.case(filed.number) == again
-    with pytest.raises(Overtaken):
+    with pytest.raises(StaleWrite):
         store.append(filed, Prepared("asleep", "2030-01-15T12:09:00+00:00"))
     assert store.append(again, FAR).entries == 2
 
@@ -99,7 +99,7 @@ def test_an_answer_that_did_not_come_about_is_entered_when_it_is_said_again(stor
     assert store.case(filed.number) == filed
     again = store.append(filed, FAR)
     assert store.case(filed.number) == again
-    with pytest.raises(Overtaken):
+    with pytest.raises(StaleWrite):
         store.append(filed, FAR)
 
 
@@ -113,7 +113,7 @@ def test_others_may_go_on_with_an_answer_that_nobody_here_heard_of(store: Store,
     other.append(found, Skipped("boot_lamp", "locked"))
     again = store.append(filed, FAR)
     assert again == found
-    with pytest.raises(Overtaken):
+    with pytest.raises(StaleWrite):
         store.append(again, NEAR)
 
 
@@ -122,12 +122,12 @@ def test_only_the_same_answer_of_ones_own_is_found_again(store: Store, other: St
     first, second = store.open_cases("bay", ("flat_battery", "no_heat"))
     with losing(store, done=True):
         store.append(first, FAR)
-    with pytest.raises(Overtaken):
+    with pytest.raises(StaleWrite):
         store.append(first, NEAR)
     with losing(store, done=False):
         store.append(second, FAR)
     other.append(second, FAR)
-    with pytest.raises(Overtaken):
+    with pytest.raises(StaleWrite):
         store.append(second, FAR)
 
 
@@ -165,14 +165,14 @@ def test_who_is_overtaken_is_told_by_whom_in_a_sentence(store: Store, other: Sto
     """Somebody who was faster, or an older copy of the database, whichever job of several it is."""
     jobs = store.open_cases("bay", ("flat_battery", "no_heat"))
     ahead = other.append(jobs[1], FAR)
-    with pytest.raises(Overtaken) as told:
+    with pytest.raises(StaleWrite) as told:
         store.append_each((jobs[0], [FAR]), (jobs[1], [NEAR]))
     assert str(told.value) == (
         "Somebody else has entered something on this job in the meantime. Your answer was not entered: look "
         "at the job as it is now, then answer again."
     )
     run(file, "DELETE FROM entries")
-    with pytest.raises(Overtaken) as told:
+    with pytest.raises(StaleWrite) as told:
         store.append_each((jobs[0], [FAR]), (ahead, [NEAR]))
     assert str(told.value) == (
         "The database holds less of this job than was entered here: somebody has put an older copy in its "
@@ -252,7 +252,7 @@ def test_a_job_whose_first_entries_nobody_heard_of_is_found_again_once(store: St
 def test_a_job_is_opened_with_its_tag_cut_at_80_letters_and_at_the_stores_time(store: Store) -> None:
     """Seconds and zone are in the time; without a version of the knowledge it is empty."""
     made = store.open_case("x" * 81, "flat_battery")
-    assert made == Filed(1, "x" * 80, "2030-01-15T12:00:00+00:00", Case("flat_battery"), (), "")
+    assert made == StoredCase(1, "x" * 80, "2030-01-15T12:00:00+00:00", Case("flat_battery"), (), "")
     assert store.case(1) == made
     later = store.open_case("bay", "no_heat", "abc")
     assert (later.opened, later.knowledge) == ("2030-01-15T12:01:00+00:00", "abc")
@@ -370,7 +370,7 @@ def test_a_reader_whose_database_is_tidy_leaves_it_alone(store: Store, file: Pat
     store.erase(store.open_case("bay", "flat_battery").number)
     store.close()
     before = file.read_bytes()
-    refused = pytest.raises(StoreTrouble, match="cannot be written")
+    refused = pytest.raises(StoreError, match="cannot be written")
     with closing(Store(f"sqlite:///{file}", reading=True)) as reader, refused:
         reader.prefer("temperature", "°F")
     assert file.read_bytes() == before
@@ -467,7 +467,7 @@ def test_it_is_told_whether_writing_or_reading_fails(store: Store, file: Path) -
         lambda: store.export(1),
         lambda: store.length(filed),
     ):
-        with pytest.raises(StoreTrouble, match=r"^The database of cases cannot be read: no such table"):
+        with pytest.raises(StoreError, match=r"^The database of cases cannot be read: no such table"):
             reads()
     for writes in (
         lambda: store.prefer("temperature", "°F"),
@@ -476,10 +476,10 @@ def test_it_is_told_whether_writing_or_reading_fails(store: Store, file: Path) -
         lambda: store.append(filed, FAR),
         lambda: store.erase(1),
     ):
-        with pytest.raises(StoreTrouble, match=r"^The database of cases cannot be written: no such table"):
+        with pytest.raises(StoreError, match=r"^The database of cases cannot be written: no such table"):
             writes()
     run(file, "DROP TABLE cases")
-    with pytest.raises(StoreTrouble, match=r"cannot be written: no such table"):
+    with pytest.raises(StoreError, match=r"cannot be written: no such table"):
         store.open_case("bay", "flat_battery")
 
 

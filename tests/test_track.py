@@ -19,7 +19,7 @@ from advisor.learning.track_record import (
     summed_up,
     wilson,
 )
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 from advisor.store.store import Store
 from tests.conftest import Ran, complaint, faults
 
@@ -41,10 +41,10 @@ readings:
 )
 
 
-def filed(number: int, cause: str, *entries: Entry, at: str = "2030-02-01T08:00:00+00:00") -> Filed:
+def filed(number: int, cause: str, *entries: Entry, at: str = "2030-02-01T08:00:00+00:00") -> StoredCase:
     """A job closed with a cause at a time."""
     case = Case("c", (*entries, Closed(cause, "")))
-    return Filed(number, "plate", at, case, (at,) * len(case.entries))
+    return StoredCase(number, "plate", at, case, (at,) * len(case.entries))
 
 
 def judged(
@@ -129,7 +129,7 @@ def test_a_job_is_judged_as_it_was_before_the_repair(known: Made) -> None:
 def test_jobs_that_cannot_be_judged_are_counted_by_reason(known: Made) -> None:
     """Open jobs and those closed without a cause are left out, and said."""
     knowledge = known(KNOWLEDGE)
-    jobs = [filed(1, ""), Filed(2, "", "", Case("c", (Known("x", "y"),)))]
+    jobs = [filed(1, ""), StoredCase(2, "", "", Case("c", (Known("x", "y"),)))]
     found, left_out = judge(knowledge, Engines(knowledge).of, jobs)
     assert found == ()
     assert left_out == {"closed without a cause that was confirmed": 1, "still open": 1}

@@ -25,7 +25,7 @@ from advisor.checks.lint import checked
 from advisor.knowledge.knowledge import Knowledge
 from advisor.store import database as databases
 from advisor.store.database import SCHEMA
-from advisor.store.errors import StoreTrouble
+from advisor.store.errors import StoreError
 from advisor.store.store import Store
 from tests.conftest import Ran
 from tests.databases import KINDS, Database, fresh, put_old
@@ -175,7 +175,7 @@ def test_an_upgrade_that_fails_anywhere_leaves_the_database_wholly_old(
             if len(done) == last:
                 raise sa.exc.OperationalError(statement, {}, OSError("disk full"))
 
-        with watched(fail), pytest.raises(StoreTrouble, match="disk full"):
+        with watched(fail), pytest.raises(StoreError, match="disk full"):
             Store(database.url)
         assert laid_out(database) == before, done[-1]
     with database.opened() as store:

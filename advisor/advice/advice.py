@@ -18,7 +18,7 @@ import numpy as np
 
 from advisor.arrays import Floats
 from advisor.case.case import GONE, Case, Ended, Measured, Prepared, Seen
-from advisor.inference.engine import ImpossibleEvidence, Reasoner
+from advisor.inference.engine import ImpossibleEvidence, InferenceEngine
 from advisor.knowledge.knowledge import UNLISTED, Knowledge, setups_of
 from advisor.model.network import BEFORE, WITH
 
@@ -60,7 +60,7 @@ class StopRule:
 
 
 @dataclass(frozen=True)
-class Suspect:
+class FaultPosterior:
     """A possible cause: its probability now, and before the last entry."""
 
     fault: str
@@ -70,7 +70,7 @@ class Suspect:
 
 
 @dataclass(frozen=True)
-class Proposal:
+class CandidateReading:
     """A reading that could be taken next. Minutes include its setups that are not in place yet, and the
     waiting that is left of those that are; hands-on minutes are those without any waiting.
 
@@ -80,7 +80,7 @@ class Proposal:
 
     reading: str
     name: str
-    information_bits: float
+    expected_information_bits: float
     minutes: float
     hands_on_minutes: float
     setups: tuple[str, ...]
@@ -92,12 +92,12 @@ class Proposal:
     @property
     def information_bits_per_minute(self) -> float:
         """Bits told for each minute spent, of which there are `LEAST_CHARGE_MINUTES` at least."""
-        return self.information_bits / max(self.minutes, LEAST_CHARGE_MINUTES)
+        return self.expected_information_bits / max(self.minutes, LEAST_CHARGE_MINUTES)
 
     def is_worth_taking(self, rule: StopRule) -> bool:
         """Whether it tells enough, and enough for the work that it is."""
         enough = max(rule.least_bits, rule.least_bits_per_hour * self.hands_on_minutes / 60)
-        return comparable(self.information_bits) >= enough
+        return comparable(self.expected_information_bits) >= enough
 
 
 @dataclass(frozen=True)
@@ -120,10 +120,10 @@ class Advice:
         more than `belief_error` and no information by more than `bits_error` (see `bounded`); 0 is exact.
     """
 
-    suspects: tuple[Suspect, ...]
-    proposals: tuple[Proposal, ...]
-    per_minute: tuple[Proposal, ...]
-    left_out: tuple[tuple[Proposal, str], ...]
+    suspects: tuple[FaultPosterior, ...]
+    proposals: tuple[CandidateReading, ...]
+    per_minute: tuple[CandidateReading, ...]
+    left_out: tuple[tuple[CandidateReading, str], ...]
     stop: Stop | None
     belief_error: float = 0.0
     bits_error: float = 0.0
@@ -139,7 +139,7 @@ class Answer:
     after: Mapping[str, float] = field(repr=False)
 
 
-class Contradiction(Exception):
+class InconsistentEvidence(Exception):
     """What was said of a case cannot be so together. `clash` are the nodes that show it."""
 
     def __init__(self, clash: tuple[str, ...], sentence: str) -> None:
@@ -149,14 +149,14 @@ class Contradiction(Exception):
 
 def advise(
     knowledge: Knowledge,
-    engine: Reasoner,
+    engine: InferenceEngine,
     case: Case,
     workshop: Workshop | None = None,
     rule: StopRule | None = None,
     waiting: Mapping[str, float] | None = None,
     before: Mapping[str, float] | None = None,
 ) -> Advice:
-    """What to do next on a case; raises `Contradiction` where what was seen cannot be so.
+    """What to do next on a case; raises `InconsistentEvidence` where what was seen cannot be so.
 
     The engine is that of the case's complaint and repairs. `waiting` are the setups in place with the minutes
     that they still need (`setups_in_place` with none left, if not given), `before` the beliefs before the
@@ -164,19 +164,19 @@ def advise(
     """
     workshop, rule = workshop or Workshop(), rule or StopRule()
     try:
-        now = engine.outlook(case.evidence(knowledge, engine))
+        now = engine.query(case.evidence(knowledge, engine))
     except ImpossibleEvidence as error:
-        raise Contradiction(error.clash, _clash_sentence(knowledge, case, error.clash)) from error
+        raise InconsistentEvidence(error.clash, _clash_sentence(knowledge, case, error.clash)) from error
     if before is None and case.undone().repairs == case.repairs:
         try:
-            before = engine.outlook(case.undone().evidence(knowledge, engine)).beliefs
+            before = engine.query(case.undone().evidence(knowledge, engine)).beliefs
         except ImpossibleEvidence:
             before = None  # the last entry has taken a clash away: there is no belief to compare with
     before = before or now.beliefs
     suspects = tuple(
         sorted(
             (
-                Suspect(fault, knowledge.title(fault), probability, before[fault])
+                FaultPosterior(fault, knowledge.title(fault), probability, before[fault])
                 for fault, probability in present(now.beliefs).items()
             ),
             key=lambda suspect: (-comparable(suspect.probability), suspect.fault),
@@ -184,20 +184,22 @@ def advise(
     )
     ready = dict.fromkeys(setups_in_place(knowledge, case), 0.0) if waiting is None else waiting
     proposals, left_out = [], []
-    told = now.information_bits
+    told = now.expected_information_bits
     for reading in told:
         if WITH in reading:
             continue
         proposal = _proposal(knowledge, reading, told, ready, workshop)
         obstacle = case.skipped.get(reading) or _obstacle(knowledge, reading, workshop)
-        if proposal.information_bits == 0:
+        if proposal.expected_information_bits == 0:
             continue
         if obstacle:
             left_out.append((proposal, obstacle))
         else:
             proposals.append(proposal)
-    proposals.sort(key=lambda one: (not one.is_worth_taking(rule), *_most_first(one, one.information_bits)))
-    left_out.sort(key=lambda pair: _most_first(pair[0], pair[0].information_bits))
+    proposals.sort(
+        key=lambda one: (not one.is_worth_taking(rule), *_most_first(one, one.expected_information_bits))
+    )
+    left_out.sort(key=lambda pair: _most_first(pair[0], pair[0].expected_information_bits))
     worth = [proposal for proposal in proposals if proposal.is_worth_taking(rule)]
     worth.sort(key=lambda one: _most_first(one, one.information_bits_per_minute))
     stop = _after_repair(case) or _stop(suspects, worth, rule)
@@ -206,19 +208,19 @@ def advise(
     )
 
 
-def _most_first(proposal: Proposal, bits: float) -> tuple[float, float, str]:
+def _most_first(proposal: CandidateReading, bits: float) -> tuple[float, float, str]:
     """What readings are sorted by: among those that tell the same fewer minutes come first, then the id."""
     return -comparable(bits), proposal.minutes, proposal.reading
 
 
-def possible(knowledge: Knowledge, engine: Reasoner, case: Case) -> None:
-    """Raise `Contradiction` where what was seen cannot be so."""
+def possible(knowledge: Knowledge, engine: InferenceEngine, case: Case) -> None:
+    """Raise `InconsistentEvidence` where what was seen cannot be so."""
     evidence = case.evidence(knowledge, engine)
-    if engine.log2_chances([evidence])[0] == -math.inf:
+    if engine.log2_evidence_probability([evidence])[0] == -math.inf:
         try:
-            engine.outlook(evidence)
+            engine.query(evidence)
         except ImpossibleEvidence as error:
-            raise Contradiction(error.clash, _clash_sentence(knowledge, case, error.clash)) from error
+            raise InconsistentEvidence(error.clash, _clash_sentence(knowledge, case, error.clash)) from error
 
 
 def present(beliefs: Mapping[str, float]) -> dict[str, float]:
@@ -274,32 +276,34 @@ def _built_on(knowledge: Knowledge, setup: str) -> set[str]:
     return ended
 
 
-def one_cause(engine: Reasoner, evidence: Mapping[str, Floats]) -> float:
+def one_cause(engine: InferenceEngine, evidence: Mapping[str, Floats]) -> float:
     """The probability that exactly one of the causes is there, given what was seen."""
-    causes = [cause for cause in engine.sought if BEFORE not in cause]
+    causes = [cause for cause in engine.targets if BEFORE not in cause]
     absent = {cause: engine.one_hot(cause, "absent") for cause in causes}
     alone = [{**evidence, **absent, cause: engine.one_hot(cause, "present")} for cause in causes]
-    whole, *single = engine.log2_chances([evidence, *alone]).tolist()
+    whole, *single = engine.log2_evidence_probability([evidence, *alone]).tolist()
     return float(sum(2.0 ** (one - whole) for one in single))
 
 
-def what_answers_do(knowledge: Knowledge, engine: Reasoner, case: Case, reading: str) -> tuple[Answer, ...]:
+def outcome_effects(
+    knowledge: Knowledge, engine: InferenceEngine, case: Case, reading: str
+) -> tuple[Answer, ...]:
     """For each answer that is possible now: its probability, and what would be believed after it."""
     evidence = case.evidence(knowledge, engine)
-    chances = engine.outlook(evidence).predictive[reading].tolist()
+    chances = engine.query(evidence).predictive[reading].tolist()
     words = knowledge.readings[reading].answers
     possible = [(name, chance) for name, chance in zip(words, chances, strict=True) if chance > 0]
-    outlooks = engine.outlook_many(
+    posteriors = engine.query_batch(
         [{**evidence, reading: engine.one_hot(reading, name)} for name, _ in possible]
     )
     return tuple(
-        Answer(name, words[name], chance, present(outlook.beliefs))
-        for (name, chance), outlook in zip(possible, outlooks, strict=True)
+        Answer(name, words[name], chance, present(posterior.beliefs))
+        for (name, chance), posterior in zip(possible, posteriors, strict=True)
     )
 
 
-def suspicion(
-    knowledge: Knowledge, engine_of: Callable[[Case], Reasoner], case: Case
+def posterior_history(
+    knowledge: Knowledge, engine_of: Callable[[Case], InferenceEngine], case: Case
 ) -> tuple[Mapping[str, float], ...]:
     """Every fault's probability at the start and after each entry: one more than there are entries.
 
@@ -312,10 +316,10 @@ def suspicion(
         same = list(alike)
         engine = engine_of(same[0])
         evidence = [stage.evidence(knowledge, engine) for stage in same]
-        can_be = (engine.log2_chances(evidence) > -math.inf).tolist()
-        outlooks = iter(engine.outlook_many(list(itertools.compress(evidence, can_be))))
+        can_be = (engine.log2_evidence_probability(evidence) > -math.inf).tolist()
+        posteriors = iter(engine.query_batch(list(itertools.compress(evidence, can_be))))
         for is_so in can_be:
-            told.append(present(next(outlooks).beliefs) if is_so else told[-1])
+            told.append(present(next(posteriors).beliefs) if is_so else told[-1])
     return tuple(told)
 
 
@@ -325,7 +329,7 @@ def _proposal(
     told: Mapping[str, float],
     ready: Mapping[str, float],
     workshop: Workshop,
-) -> Proposal:
+) -> CandidateReading:
     said = knowledge.readings[reading]
     exact = told[reading]
     by_instrument = {one: told.get(reading + WITH + one, exact) for one in said.instrument}
@@ -337,7 +341,7 @@ def _proposal(
     wait = max((ready[setup] for setup in setups if setup in ready), default=0.0)
     wait += sum(knowledge.setups[setup].waiting_minutes for setup in missing)
     hands_on = said.minutes + sum(knowledge.setups[setup].hands_on_minutes for setup in missing)
-    return Proposal(
+    return CandidateReading(
         reading,
         said.name,
         here[instrument] if instrument else exact,
@@ -368,7 +372,9 @@ def _after_repair(case: Case) -> Stop | None:
     return Stop("gone" if case.checked else "check", case.repaired[-1])
 
 
-def _stop(suspects: Sequence[Suspect], worth: Sequence[Proposal], rule: StopRule) -> Stop | None:
+def _stop(
+    suspects: Sequence[FaultPosterior], worth: Sequence[CandidateReading], rule: StopRule
+) -> Stop | None:
     leading = suspects[0]
     unlisted = leading.fault.startswith(UNLISTED)
     open_ones = [s for s in suspects if rule.settled_below < s.probability < rule.sure_at]

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 from advisor.advice.advice import comparable
 from advisor.arrays import Floats
-from advisor.inference.engine import Reasoner
+from advisor.inference.engine import InferenceEngine
 
 WORTH_SAYING_BITS = 2.5
 """From here on a reading is said to stand against the rest: nearly six times less likely than by itself.
@@ -45,7 +45,7 @@ class Disagreement:
 
 
 def disagreement(
-    engine: Reasoner, given: Mapping[str, Floats], readings: Mapping[str, Floats]
+    engine: InferenceEngine, given: Mapping[str, Floats], readings: Mapping[str, Floats]
 ) -> Disagreement | None:
     """The reading that stands most against the others, if any does by 2.5 bits.
 
@@ -58,7 +58,7 @@ def disagreement(
     everything = {**given, **readings}
     singles = [{**given, name: readings[name]} for name in names]
     fewer = [{node: said for node, said in everything.items() if node != name} for name in names]
-    base, whole, *rest = engine.outlook_many([given, everything, *singles, *fewer])
+    base, whole, *rest = engine.query_batch([given, everything, *singles, *fewer])
     if any(one.belief_error for one in (base, whole, *rest)):
         return None  # chances within bounds are too coarse to compare
     alone = [one.log2_evidence - base.log2_evidence for one in rest[: len(names)]]
@@ -72,7 +72,7 @@ def disagreement(
     repeat = names[at]
     rises = {
         fault: math.log2(whole.beliefs[fault] / left_out[at].beliefs[fault])
-        for fault in engine.sought
+        for fault in engine.targets
         if left_out[at].beliefs[fault] > 0 and whole.beliefs[fault] >= 0.5
     }
     rare = max(rises, key=lambda fault: (rises[fault], fault), default=None)

@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from advisor.case.case import Case
 from advisor.diskcache import Cache
 from advisor.inference.bounded import compile_bounded
-from advisor.inference.engine import Engine, Reasoner, TooWide, compile_tables
+from advisor.inference.engine import Engine, InferenceEngine, TooWide, compile_tables
 from advisor.inference.propagation import Clique, Entry
 from advisor.inference.serialize import packed, unpacked
-from advisor.inference.tables import Tables
+from advisor.inference.tables import DiscreteNetwork
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import Repair, build
 
@@ -30,9 +30,9 @@ class Engines:
 
     def __init__(self, knowledge: Knowledge, by_phone: bool = False, cache: Cache | None = None) -> None:
         self.knowledge, self.by_phone, self.cache = knowledge, by_phone, cache
-        self._made: OrderedDict[tuple[str, tuple[Repair, ...]], Reasoner] = OrderedDict()
+        self._made: OrderedDict[tuple[str, tuple[Repair, ...]], InferenceEngine] = OrderedDict()
 
-    def of(self, case: Case) -> Reasoner:
+    def of(self, case: Case) -> InferenceEngine:
         """What a case's complaint and repairs are weighed by: an engine, or several where one is too wide.
 
         Raises `ProblemsFound`, or `TooWide` where the faults and states alone are.
@@ -52,10 +52,10 @@ class Engines:
             found if isinstance(found, Engine) else compile_tables(self._tables(case.complaint, case.repairs))
         )
 
-    def _tables(self, complaint: str, repairs: Sequence[Repair]) -> Tables:
+    def _tables(self, complaint: str, repairs: Sequence[Repair]) -> DiscreteNetwork:
         return build(self.knowledge, complaint, repairs, by_phone=self.by_phone).tables
 
-    def _kept_or_made(self, complaint: str, repairs: Sequence[Repair]) -> Reasoner:
+    def _kept_or_made(self, complaint: str, repairs: Sequence[Repair]) -> InferenceEngine:
         done = [(repair.fault, sorted(repair.read)) for repair in repairs]
         key = ("engine", self.knowledge.digest, complaint, json.dumps([done, self.by_phone]))
         kept = self.cache.find(*key) if self.cache else None

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.advice.advice import Advice, Answer, Proposal
+from advisor.advice.advice import Advice, Answer, CandidateReading
 from advisor.advice.repair_order import Remedy, best_plan, least_minutes_of_many, single_fault_shares
 from advisor.knowledge.knowledge import UNLISTED, Knowledge
 
@@ -48,7 +48,11 @@ def remedies(knowledge: Knowledge, complaint: str, causes: Iterable[str]) -> tup
 
 
 def act(
-    knowledge: Knowledge, complaint: str, advice: Advice, proposal: Proposal, answers: Iterable[Answer]
+    knowledge: Knowledge,
+    complaint: str,
+    advice: Advice,
+    proposal: CandidateReading,
+    answers: Iterable[Answer],
 ) -> Act | None:
     """The remedy that should be tried before the reading `proposal` with its `answers`, if one should."""
     now = {suspect.fault: suspect.probability for suspect in advice.suspects}

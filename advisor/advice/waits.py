@@ -11,9 +11,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from advisor.advice.advice import Advice, Proposal, comparable, setups_in_place
+from advisor.advice.advice import Advice, CandidateReading, comparable, setups_in_place
 from advisor.case.case import Case
-from advisor.inference.engine import Evidence, Reasoner
+from advisor.inference.engine import Evidence, InferenceEngine
 from advisor.knowledge.knowledge import Knowledge, setups_of
 
 LONG_WAIT_MINUTES = 10.0
@@ -32,12 +32,16 @@ class Plan:
     setups: tuple[str, ...]
     hands_on_minutes: float
     waiting_minutes: float
-    before: tuple[Proposal, ...]
-    after: tuple[Proposal, ...]
+    before: tuple[CandidateReading, ...]
+    after: tuple[CandidateReading, ...]
 
 
 def plan(
-    knowledge: Knowledge, engine: Reasoner, case: Case, advice: Advice, towards: Proposal | None
+    knowledge: Knowledge,
+    engine: InferenceEngine,
+    case: Case,
+    advice: Advice,
+    towards: CandidateReading | None,
 ) -> Plan | None:
     """How to spend the visit if the reading `towards` is next and stands behind a long wait; else None."""
     if towards is None:
@@ -62,7 +66,7 @@ def plan(
     return Plan(tuple(missing), hands_on, waits, before, after)
 
 
-def _wait(knowledge: Knowledge, proposal: Proposal) -> float:
+def _wait(knowledge: Knowledge, proposal: CandidateReading) -> float:
     return sum(knowledge.setups[setup].waiting_minutes for setup in proposal.setups)
 
 
@@ -70,19 +74,19 @@ Worlds = list[tuple[float, Evidence]]
 
 
 def _chosen(
-    engine: Reasoner, worlds: Worlds, among: Sequence[Proposal], most: int
-) -> tuple[tuple[Proposal, ...], Worlds]:
+    engine: InferenceEngine, worlds: Worlds, among: Sequence[CandidateReading], most: int
+) -> tuple[tuple[CandidateReading, ...], Worlds]:
     """The readings that together tell most, chosen one by one, and the worlds that their answers make.
 
     Among those that add the same but for round-off the shorter one comes first.
     """
-    chosen: list[Proposal] = []
+    chosen: list[CandidateReading] = []
     while len(chosen) < most:
-        outlooks = engine.outlook_many([evidence for _, evidence in worlds])
+        posteriors = engine.query_batch([evidence for _, evidence in worlds])
         adds = {
             one: sum(
-                chance * outlook.information_bits[one.reading]
-                for (chance, _), outlook in zip(worlds, outlooks, strict=True)
+                chance * posterior.expected_information_bits[one.reading]
+                for (chance, _), posterior in zip(worlds, posteriors, strict=True)
             )
             for one in among
             if one not in chosen
@@ -93,9 +97,9 @@ def _chosen(
         chosen.append(best)
         split = [
             (chance * likely, {**evidence, best.reading: engine.one_hot(best.reading, outcome)})
-            for (chance, evidence), outlook in zip(worlds, outlooks, strict=True)
+            for (chance, evidence), posterior in zip(worlds, posteriors, strict=True)
             for outcome, likely in zip(
-                engine.outcomes[best.reading], outlook.predictive[best.reading].tolist(), strict=True
+                engine.outcomes[best.reading], posterior.predictive[best.reading].tolist(), strict=True
             )
             if likely > 0
         ]

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 from advisor.bench.history import History, weighed
 from advisor.case.case import GONE, Case, Measured, Seen
-from advisor.inference.engine import Reasoner
+from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import UNLISTED, Knowledge
 from advisor.papers.document import Bullets, Document, Paragraph, Part, Section
 from advisor.papers.format import plain, when
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 
 STILL_LIKELY = 0.30
 """Another cause this likely is named to the customer."""
@@ -24,8 +24,8 @@ TOLD, CHECKED, NOT_CHECKED, DONE = 4, 7, 2, 4
 
 def customer_sheet(
     knowledge: Knowledge,
-    engine_of: Callable[[Case], Reasoner],
-    filed: Filed,
+    engine_of: Callable[[Case], InferenceEngine],
+    filed: StoredCase,
     preferences: Mapping[str, str],
     printed: str,
 ) -> Document:
@@ -42,7 +42,7 @@ class _Sheet:
     """The page, section by section."""
 
     knowledge: Knowledge
-    filed: Filed
+    filed: StoredCase
     history: History
 
     @property

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from advisor.advice.advice import Contradiction, Stop, advise, possible, suspicion
+from advisor.advice.advice import InconsistentEvidence, Stop, advise, possible, posterior_history
 from advisor.advice.conflict import Disagreement, disagreement
 from advisor.bench.wording import entry_words, largest_move, outcome_words
 from advisor.case.case import (
@@ -23,14 +23,14 @@ from advisor.case.case import (
     TakenBack,
 )
 from advisor.case.typed import TELLING
-from advisor.inference.engine import Reasoner, TooWide
+from advisor.inference.engine import InferenceEngine, TooWide
 from advisor.knowledge.knowledge import Knowledge, quantity_of
 from advisor.measure.units import convert, preferred, show
 from advisor.model.observation import Measurement, can_weigh, estimate, weigh
 from advisor.papers.chart import LINES, Chart, Line, Point
 from advisor.papers.document import Cell, Row
 from advisor.papers.format import percent, plain, when
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 
 MOVED = 0.005
 """A step that moves every cause by less is left out of the picture."""
@@ -52,13 +52,13 @@ class Weighed:
         return self.stages[-1] if self.stages else {}
 
 
-def weighed(knowledge: Knowledge, engine_of: Callable[[Case], Reasoner], case: Case) -> Weighed:
+def weighed(knowledge: Knowledge, engine_of: Callable[[Case], InferenceEngine], case: Case) -> Weighed:
     """A case weighed by this knowledge, or the sentence that says why it cannot be."""
     try:
         engine = engine_of(case)
         possible(knowledge, engine, case)
-        stages = suspicion(knowledge, engine_of, case)
-    except Contradiction as error:
+        stages = posterior_history(knowledge, engine_of, case)
+    except InconsistentEvidence as error:
         return Weighed(trouble=str(error))
     except TooWide:
         return Weighed(trouble="With these repairs it would take too long to work out.")
@@ -73,7 +73,7 @@ class History:
     """The steps of a filed case in words."""
 
     knowledge: Knowledge
-    filed: Filed
+    filed: StoredCase
     preferences: Mapping[str, str]
     found: Weighed
 

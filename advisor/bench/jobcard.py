@@ -11,11 +11,11 @@ from advisor.bench.wording import account_lines, cause_words, disagreement_words
 from advisor.case.case import GONE, Acknowledged, Case, Checked, Ended, Prepared, Replayed
 from advisor.case.current_draw import account
 from advisor.case.setups import minutes, used_setups
-from advisor.inference.engine import Reasoner
+from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.papers.document import Bullets, Cell, Document, Facts, Paragraph, Part, Row, Section, Table
 from advisor.papers.format import duration, percent, plain, when
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 
 ADVICE = (
     "This card is advice, worked out from what was entered and from the knowledge named above. Local rules, "
@@ -25,8 +25,8 @@ ADVICE = (
 
 def job_card(
     knowledge: Knowledge,
-    engine_of: Callable[[Case], Reasoner],
-    filed: Filed,
+    engine_of: Callable[[Case], InferenceEngine],
+    filed: StoredCase,
     preferences: Mapping[str, str],
     printed: str,
 ) -> Document:
@@ -43,7 +43,7 @@ class _Card:
     """The card for the workshop and the file."""
 
     knowledge: Knowledge
-    filed: Filed
+    filed: StoredCase
     history: History
 
     @property

@@ -17,16 +17,16 @@ import numpy as np
 from advisor.advice.advice import (
     Advice,
     Answer,
-    Contradiction,
-    Proposal,
+    CandidateReading,
+    InconsistentEvidence,
     Workshop,
     advise,
     one_cause,
+    outcome_effects,
     possible,
+    posterior_history,
     present,
-    suspicion,
     waiting_minutes,
-    what_answers_do,
 )
 from advisor.advice.conflict import Disagreement, disagreement
 from advisor.advice.engines import Engines
@@ -57,7 +57,7 @@ from advisor.case.case import (
 )
 from advisor.case.current_draw import Account, account
 from advisor.case.typed import Field, NotUnderstood, Understood, fields, understand
-from advisor.inference.engine import Engine, Reasoner
+from advisor.inference.engine import Engine, InferenceEngine
 from advisor.knowledge.knowledge import UNLISTED, Fact, Knowledge, LimitByFact, setups_of, worst_first
 from advisor.measure import refrigerants as saturation
 from advisor.measure.units import NotAQuantity, convert, parse, show
@@ -65,7 +65,7 @@ from advisor.model.observation import Measurement
 from advisor.papers.document import html, markdown
 from advisor.simulate.array_advice import compile_ranker
 from advisor.simulate.rollout import LookAhead, RepairCosts, look_ahead
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 from advisor.store.store import Store
 
 LARGEST_PART_MA = 100_000.0
@@ -110,14 +110,14 @@ class Session:
     knowledge: Knowledge
     engines: Engines
     store: Store
-    filed: Filed
+    filed: StoredCase
     workshop: Workshop
     ranking: Ranking = "bits"
     off_trolley: frozenset[str] = frozenset()
     preferences: Mapping[str, str] = field(default_factory=dict)
 
     @classmethod
-    def opened(cls, engines: Engines, store: Store, filed: Filed, workshop: Workshop) -> Session:
+    def opened(cls, engines: Engines, store: Store, filed: StoredCase, workshop: Workshop) -> Session:
         """A case as it lies in the store, with what is remembered for everybody there."""
         preferences = store.preferences()
         known: tuple[Ranking, ...] = get_args(Ranking)
@@ -135,7 +135,7 @@ class Session:
         return self.filed.case
 
     @property
-    def engine(self) -> Reasoner:
+    def engine(self) -> InferenceEngine:
         """What the case as it stands is weighed by."""
         return self.engines.of(self.case)
 
@@ -148,7 +148,7 @@ class Session:
 
     @cached_property
     def advice(self) -> Advice:
-        """What to do next; raises `Contradiction` where new knowledge does not fit what was entered."""
+        """What to do next; raises `InconsistentEvidence` where new knowledge does not fit the entries."""
         before = self.stages[-2] if len(self.stages) > 1 else None
         return advise(
             self.knowledge, self.engine, self.case, self.at_hand, waiting=self.waiting, before=before
@@ -158,7 +158,7 @@ class Session:
     def stages(self) -> tuple[Mapping[str, float], ...]:
         """Every fault's probability at the start and after each entry."""
         possible(self.knowledge, self.engine, self.case)
-        return suspicion(self.knowledge, self.engines.of, self.case)
+        return posterior_history(self.knowledge, self.engines.of, self.case)
 
     @cached_property
     def facts(self) -> Mapping[str, Fact]:
@@ -172,7 +172,7 @@ class Session:
         return {name: fact for name, fact in self.knowledge.facts.items() if name in names}
 
     @cached_property
-    def proposals(self) -> tuple[Proposal, ...]:
+    def proposals(self) -> tuple[CandidateReading, ...]:
         """The readings that can be taken, by the ranking that was chosen."""
         if self.ranking == "bits per minute":
             rest = tuple(one for one in self.advice.proposals if one not in self.advice.per_minute)
@@ -197,14 +197,14 @@ class Session:
     def answers(self, reading: str) -> tuple[Answer, ...]:
         """What each possible answer of a reading would do."""
         if reading not in self._answers:
-            self._answers[reading] = what_answers_do(self.knowledge, self.engine, self.case, reading)
+            self._answers[reading] = outcome_effects(self.knowledge, self.engine, self.case, reading)
         return self._answers[reading]
 
     @cached_property
     def _plans(self) -> dict[str, Plan | None]:
         return {}
 
-    def plan(self, towards: Proposal) -> Plan | None:
+    def plan(self, towards: CandidateReading) -> Plan | None:
         """What to do before and after the wait that a reading stands behind, if it is a long one."""
         if towards.reading not in self._plans:
             self._plans[towards.reading] = plan(self.knowledge, self.engine, self.case, self.advice, towards)
@@ -214,7 +214,7 @@ class Session:
     def _acts(self) -> dict[str, Act | None]:
         return {}
 
-    def act(self, proposal: Proposal) -> Act | None:
+    def act(self, proposal: CandidateReading) -> Act | None:
         """The remedy that should be tried before a reading, if one should."""
         if proposal.reading not in self._acts:
             answers = self.answers(proposal.reading)
@@ -230,7 +230,7 @@ class Session:
 
         The same case gives the same figures: the made-up cars are drawn with a fixed seed.
         """
-        causes = present(dict.fromkeys(self.engine.sought, 0.0))
+        causes = present(dict.fromkeys(self.engine.targets, 0.0))
         costs = RepairCosts(remedies(self.knowledge, self.case.complaint, causes), CALL_MINUTES)
         engine = self.engines.one(self.case)
         ranker = compile_ranker(self.knowledge, engine, self.case.complaint, self.at_hand)
@@ -332,7 +332,7 @@ class Session:
             if self.knowledge.cautions[one].hurts and one not in self.case.acknowledged
         )
 
-    def cautions(self, proposal: Proposal) -> tuple[str, ...]:
+    def cautions(self, proposal: CandidateReading) -> tuple[str, ...]:
         """Every caution of a reading and of the setups still to be made for it, the most severe first."""
         said = list(self.knowledge.readings[proposal.reading].cautions)
         for setup in proposal.setups:
@@ -386,12 +386,12 @@ class Session:
         return replace(self, off_trolley=left, ranking="on the trolley")
 
     def knows(self, facts: Mapping[str, str]) -> Session:
-        """With facts that are new or differ; raises `Contradiction` and saves nothing if they clash."""
+        """With new or changed facts; raises `InconsistentEvidence` and saves nothing if they clash."""
         new = [Known(fact, value) for fact, value in facts.items() if self.case.facts.get(fact) != value]
         return self._entered(*new)
 
     def saw(self, reading: str, outcome: str, confidence: float = 1.0) -> Session:
-        """With a reading's outcome; raises `Contradiction` and saves nothing where it cannot be."""
+        """With a reading's outcome; raises `InconsistentEvidence` and saves nothing where it cannot be."""
         return self._entered(Seen(reading, outcome, confidence))
 
     def prefers(self, kind: str, unit: str) -> Session:
@@ -410,7 +410,7 @@ class Session:
         return understand(self.knowledge, self.case, reading, filled, instruments, self.preferences)
 
     def measured(self, understood: Understood) -> Session:
-        """With a quantity as measured; raises `Contradiction` and saves nothing where it cannot be."""
+        """With a quantity as measured; raises `InconsistentEvidence` and saves nothing where it cannot be."""
         return self._entered(*understood.facts, understood.measured)
 
     def accounted(self, what: str, text: str, instrument: str) -> Session:
@@ -518,7 +518,7 @@ class Session:
         return replace(self, filed=self.store.append(self.filed, *entries))
 
 
-def reopened(store: Store, number: int) -> Filed | None:
+def reopened(store: Store, number: int) -> StoredCase | None:
     """A closed job that goes on, as an entry of its own; one that is open already stays as it is."""
     filed = store.case(number)
     if filed is None or filed.case.closed is None:
@@ -527,7 +527,7 @@ def reopened(store: Store, number: int) -> Filed | None:
 
 
 @dataclass(frozen=True)
-class Glance:
+class JobSummary:
     """A job in a list: the leading cause with its probability, and the next step in words."""
 
     leading: str
@@ -535,12 +535,12 @@ class Glance:
     next_step: str
 
 
-def glance(session: Session) -> Glance:
+def job_summary(session: Session) -> JobSummary:
     """What a list of jobs says of one."""
     try:
         advice = session.advice
-    except Contradiction:
-        return Glance("what was entered does not fit this knowledge", 0.0, "open it to put it right")
+    except InconsistentEvidence:
+        return JobSummary("what was entered does not fit this knowledge", 0.0, "open it to put it right")
     leading = advice.suspects[0]
     waits = [setup for setup, left in session.waiting.items() if left > 0]
     if waits:
@@ -549,7 +549,7 @@ def glance(session: Session) -> Glance:
         step = STOP_STEPS[advice.stop.reason]
     else:
         step = session.proposals[0].name
-    return Glance(leading.name, leading.probability, step)
+    return JobSummary(leading.name, leading.probability, step)
 
 
 def _means(knowledge: Knowledge, entry: Entry) -> bool:
@@ -571,4 +571,4 @@ def _means(knowledge: Knowledge, entry: Entry) -> bool:
     return True
 
 
-__all__ = ["CONFIDENCE", "Contradiction", "Engines", "NotUnderstood", "Ranking", "Session"]
+__all__ = ["CONFIDENCE", "Engines", "InconsistentEvidence", "NotUnderstood", "Ranking", "Session"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from advisor.advice.advice import Advice, Answer, Proposal, Stop, Suspect
+from advisor.advice.advice import Advice, Answer, CandidateReading, FaultPosterior, Stop
 from advisor.advice.conflict import Disagreement
 from advisor.case.case import (
     CUSTOMER,
@@ -36,13 +36,13 @@ from advisor.measure.formula import Estimate
 from advisor.measure.units import convert, preferred, show
 from advisor.papers.format import bar, curve, duration, percent, plain
 from advisor.simulate.rollout import LookAhead
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 
 COLUMN = 3
 """Characters of one step in the picture of suspicion."""
 
 
-def move(suspect: Suspect) -> str:
+def move(suspect: FaultPosterior) -> str:
     """What the last entry did to a suspect: ▲ or ▼ with percentage points, or nothing."""
     points = 100 * (suspect.probability - suspect.before)
     if abs(points) < 0.5:
@@ -50,7 +50,7 @@ def move(suspect: Suspect) -> str:
     return f"{'▲' if points > 0 else '▼'} {abs(points):.0f}"
 
 
-def why(advice: Advice, answers: Iterable[Answer], proposal: Proposal) -> str:
+def why(advice: Advice, answers: Iterable[Answer], proposal: CandidateReading) -> str:
     """In words: which suspects the reading moves apart, and what it tells for its minutes."""
     answers = list(answers)
     names = {suspect.fault: suspect.name for suspect in advice.suspects}
@@ -69,7 +69,7 @@ def why(advice: Advice, answers: Iterable[Answer], proposal: Proposal) -> str:
         for fault in now
     }
     second = max(against, key=lambda fault: against[fault])
-    told = f"{proposal.information_bits:.2f} bits for {duration(proposal.minutes)}"
+    told = f"{proposal.expected_information_bits:.2f} bits for {duration(proposal.minutes)}"
     if against[second] <= 0:
         return f"Tells most about “{names[first]}”: {told}"
     return f"Separates “{names[first]}” from “{names[second]}”: {told}"
@@ -80,7 +80,7 @@ def off_by_words(belief_error: float) -> str:
     return f"Too much hangs together to be exact: probabilities are off by at most {belief_error:.2g}."
 
 
-def one_cause_words(suspects: Sequence[Suspect], chance: float) -> str:
+def one_cause_words(suspects: Sequence[FaultPosterior], chance: float) -> str:
     """That one cause hardly explains what was seen, and which two would."""
     both = " and ".join(f"“{one.name}” ({percent(one.probability)})" for one in suspects[:2])
     hardly = "cannot explain" if chance == 0 else f"hardly explains ({percent(chance)})"
@@ -111,7 +111,7 @@ def better_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
 
 
 def changed_lines(
-    knowledge: Knowledge, filed: Filed, meaningless: Sequence[int], clash: str
+    knowledge: Knowledge, filed: StoredCase, meaningless: Sequence[int], clash: str
 ) -> Iterator[str]:
     """What other knowledge means for a case that was begun under an older one."""
     case = filed.case
@@ -125,7 +125,7 @@ def changed_lines(
         yield f"By the new knowledge: {clash}"
 
 
-def suspect_lines(suspects: Iterable[Suspect], most: int = 6) -> Iterator[str]:
+def suspect_lines(suspects: Iterable[FaultPosterior], most: int = 6) -> Iterator[str]:
     """The leading suspects as bars."""
     for suspect in list(suspects)[:most]:
         yield (
@@ -133,10 +133,11 @@ def suspect_lines(suspects: Iterable[Suspect], most: int = 6) -> Iterator[str]:
         ).rstrip()
 
 
-def proposal_lines(proposals: Iterable[Proposal], most: int = 6) -> Iterator[str]:
+def proposal_lines(proposals: Iterable[CandidateReading], most: int = 6) -> Iterator[str]:
     """The leading readings with what they tell and cost."""
     for proposal in list(proposals)[:most]:
-        yield f"  {proposal.information_bits:5.2f} bits  {duration(proposal.minutes):>8}  {proposal.name}"
+        bits = f"{proposal.expected_information_bits:5.2f} bits"
+        yield f"  {bits}  {duration(proposal.minutes):>8}  {proposal.name}"
 
 
 def stop_sentence(knowledge: Knowledge, stop: Stop) -> str:
@@ -190,7 +191,7 @@ def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:
         yield ""
         yield "Would tell something, but cannot be taken"
         for proposal, obstacle in advice.left_out[:4]:
-            yield f"  {proposal.information_bits:5.2f} bits  {proposal.name}: {obstacle}"
+            yield f"  {proposal.expected_information_bits:5.2f} bits  {proposal.name}: {obstacle}"
 
 
 def outcome_words(
@@ -398,6 +399,6 @@ def suspicion_rows(
     for fault in sorted(now, key=lambda one: (-now[one], one))[:most]:
         name = knowledge.title(fault)
         name = name if len(name) <= name_wide else name[: name_wide - 1] + "…"
-        moved = move(Suspect(fault, name, now[fault], before[fault]))
+        moved = move(FaultPosterior(fault, name, now[fault], before[fault]))
         picture = "".join(curve([stages[at][fault]] * (COLUMN - 1)) + " " for at in shown)
         yield f"{name:<{name_wide}} {percent(now[fault]):>6} {moved:<6} {picture}".rstrip()

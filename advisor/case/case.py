@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from advisor.arrays import Floats
-from advisor.inference.engine import Reasoner
+from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import UNLISTED, Knowledge
 from advisor.model.network import Repair, node_then
 from advisor.model.observation import Measurement, Take, weighed
@@ -369,7 +369,7 @@ class Case:
     def _last(self) -> Entry | None:
         return next(reversed(self.counting.values()), None)
 
-    def evidence(self, knowledge: Knowledge, engine: Reasoner) -> dict[str, Floats]:
+    def evidence(self, knowledge: Knowledge, engine: InferenceEngine) -> dict[str, Floats]:
         """What the engine has to know: the complaint held, and everything seen that bears on it.
 
         The engine is that of the complaint and of the case's `repairs`: what was entered before a repair goes
@@ -411,7 +411,7 @@ class Case:
             yield era, entry
 
 
-def _seen(engine: Reasoner, node: str, entry: Seen) -> Floats:
+def _seen(engine: InferenceEngine, node: str, entry: Seen) -> Floats:
     """The likelihood of an outcome seen with a confidence: the rest goes evenly to the other outcomes."""
     certain = engine.one_hot(node, entry.outcome)
     others = len(certain) - 1

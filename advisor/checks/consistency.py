@@ -8,7 +8,15 @@ from collections.abc import Iterator, Mapping
 
 from advisor.checks.references import Check, unknown
 from advisor.knowledge.dangers import Heard, heard_dangers, says_something, spoken_out
-from advisor.knowledge.knowledge import Knowledge, LimitByFact, Reading, Source, Spread, State, setups_of
+from advisor.knowledge.knowledge import (
+    Distribution,
+    Knowledge,
+    LimitByFact,
+    Reading,
+    Source,
+    State,
+    setups_of,
+)
 from advisor.knowledge.probability import noisy_max, noisy_or
 from advisor.knowledge.problems import Problem
 
@@ -284,7 +292,7 @@ def less_often(knowledge: Knowledge) -> Iterator[Problem]:
                 )
 
 
-def _row(reading: Reading, here: Mapping[str, str]) -> Spread | None:
+def _row(reading: Reading, here: Mapping[str, str]) -> Distribution | None:
     """The row of a table that holds for these causes, all others absent; None where it hangs on a fact."""
     for row in reading.table or ():
         when = row.when or {}

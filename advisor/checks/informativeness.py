@@ -93,8 +93,8 @@ def tells_nothing(
     """Readings that tell nothing in any complaint; of those in `unknown` it is not known what they tell."""
     told = {name: 0.0 for name in knowledge.readings if name not in unknown}
     for complaint, engine in engines.items():
-        outlook = engine.outlook({complaint: engine.one_hot(complaint, "present")})
-        for reading, bits in outlook.information_bits.items():
+        posterior = engine.query({complaint: engine.one_hot(complaint, "present")})
+        for reading, bits in posterior.expected_information_bits.items():
             if reading in told:
                 told[reading] = max(told[reading], bits)
     for reading, bits in told.items():
@@ -113,7 +113,7 @@ def alike(knowledge: Knowledge, engines: Mapping[str, Engine]) -> Iterator[Probl
     """Pairs of faults that no reading tells apart, with the bits that the best one tells."""
     seen: set[tuple[str, str]] = set()
     for complaint, engine in engines.items():
-        faults = [fault for fault in engine.sought if not fault.startswith(UNLISTED)]
+        faults = [fault for fault in engine.targets if not fault.startswith(UNLISTED)]
         for first, second, bits, best in pairs_apart(engine, complaint, faults):
             if bits >= TELLING_APART_BITS or (first, second) in seen:
                 continue
@@ -134,12 +134,14 @@ def pairs_apart(engine: Engine, complaint: str, faults: list[str]) -> Iterator[t
     That is the Jensen-Shannon divergence of the reading's two distributions, from 0 to 1 bit.
     """
     cases = []
-    absent = {fault: engine.one_hot(fault, "absent") for fault in engine.sought}
+    absent = {fault: engine.one_hot(fault, "absent") for fault in engine.targets}
     for fault in faults:
         cases.append({**absent, fault: engine.one_hot(fault, "present")})
-    outlooks = engine.outlook_many(cases)
+    posteriors = engine.query_batch(cases)
     readings = [reading for reading in engine.readings if WITH not in reading]
-    shown = {reading: np.array([outlook.predictive[reading] for outlook in outlooks]) for reading in readings}
+    shown = {
+        reading: np.array([posterior.predictive[reading] for posterior in posteriors]) for reading in readings
+    }
     entropies = {reading: _entropy(table) for reading, table in shown.items()}
     for one, other in itertools.combinations(range(len(faults)), 2):
         best, told = "", -1.0

@@ -21,7 +21,7 @@ from advisor.cli.options import (
 from advisor.cli.output import json_text, say, write_private
 
 if TYPE_CHECKING:
-    from advisor.store.records import Filed
+    from advisor.store.records import StoredCase
     from advisor.store.store import Store
 
 NEWEST = 8
@@ -180,10 +180,10 @@ def scenario_of_case(number: int, store: str | None, paths: tuple[Path, ...], ou
         write_private(output, text)
 
 
-def filed_job(url: str | None, number: int) -> tuple[Filed, dict[str, str], str]:
+def filed_job(url: str | None, number: int) -> tuple[StoredCase, dict[str, str], str]:
     """A job as it lies in the database, the units preferred there, and the time."""
 
-    def find(store: Store) -> tuple[Filed, dict[str, str], str] | None:
+    def find(store: Store) -> tuple[StoredCase, dict[str, str], str] | None:
         filed = store.case(number)
         return (filed, store.preferences(), store.now()) if filed else None
 
@@ -194,7 +194,7 @@ def of_job(
     url: str | None, number: int, find: Callable[[Store], _Found | None], reading: bool = True
 ) -> _Found:
     """What is found of a job in the database; where that is None there is no such job, and we end."""
-    from advisor.store.errors import StoreTrouble
+    from advisor.store.errors import StoreError
     from advisor.store.store import Store, default_url
     from advisor.text import clean
 
@@ -208,7 +208,7 @@ def of_job(
             jobs = store.cases() if found is None else []
         finally:
             store.close()
-    except StoreTrouble as error:
+    except StoreError as error:
         fail([str(error)], 3)
     if gone is not None:
         fail([f"Job {number} was erased at {gone}. Nothing of it is kept: name another job."], 1)
@@ -219,9 +219,9 @@ def of_job(
     return found
 
 
-def stored_jobs(url: str | None) -> list[Filed]:
+def stored_jobs(url: str | None) -> list[StoredCase]:
     """Every job in the database that can be read; what is wrong with the others goes to standard error."""
-    from advisor.store.errors import StoreTrouble
+    from advisor.store.errors import StoreError
     from advisor.store.store import Store, default_url
 
     try:
@@ -232,7 +232,7 @@ def stored_jobs(url: str | None) -> list[Filed]:
             jobs = store.jobs()
         finally:
             store.close()
-    except StoreTrouble as error:
+    except StoreError as error:
         fail([str(error)], 3)
     for damaged in jobs.damaged:
         say(str(damaged), err=True)

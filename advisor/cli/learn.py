@@ -29,7 +29,7 @@ from advisor.cli.progress import bar_of
 if TYPE_CHECKING:
     from advisor.evaluation.scenarios import Scenario
     from advisor.knowledge.knowledge import Knowledge
-    from advisor.store.records import Filed
+    from advisor.store.records import StoredCase
 
 
 LARGEST_PATCH = 1_000_000
@@ -168,9 +168,9 @@ def _errors_of(texts: Mapping[Path, str]) -> list[str]:
     return []
 
 
-def _tried(jobs: list[Filed], *versions: Knowledge) -> list[tuple[int, int, int]]:
+def _tried(jobs: list[StoredCase], *versions: Knowledge) -> list[tuple[int, int, int]]:
     """How many of the shipped scenarios and of the closed jobs end right with each of two versions."""
-    from advisor.advice.advice import Contradiction
+    from advisor.advice.advice import InconsistentEvidence
     from advisor.case.case import Case
     from advisor.evaluation.scenarios import play, read_scenarios
     from advisor.knowledge.problems import ProblemsFound
@@ -185,7 +185,7 @@ def _tried(jobs: list[Filed], *versions: Knowledge) -> list[tuple[int, int, int]
         for knowledge in versions:
             engines, found = engines_of(knowledge), 0
             for scenario in scenarios:
-                with contextlib.suppress(Contradiction):
+                with contextlib.suppress(InconsistentEvidence):
                     found += play(knowledge, engines.of(Case(scenario.complaint)), scenario).right
                 bar.update(1)
             closed = judge(knowledge, engines.of, jobs, checklist=False, progress=lambda: bar.update(1))[0]

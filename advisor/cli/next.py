@@ -41,7 +41,7 @@ def next_reading(
     as_json: bool,
 ) -> None:
     """Say what to read next on a case, and how sure we are."""
-    from advisor.advice.advice import Contradiction, Workshop, advise
+    from advisor.advice.advice import InconsistentEvidence, Workshop, advise
     from advisor.bench.wording import advice_lines
 
     knowledge = checked(paths)
@@ -49,7 +49,7 @@ def next_reading(
     refuse_unknown("instrument", without, knowledge.instruments)
     try:
         advice = advise(knowledge, reasoner_of(knowledge, complaint), case, Workshop(frozenset(without)))
-    except Contradiction as error:
+    except InconsistentEvidence as error:
         fail([str(error)], 1)
     if not as_json:
         for line in advice_lines(knowledge, advice):
@@ -64,7 +64,7 @@ def next_reading(
             {
                 "id": one.reading,
                 "name": one.name,
-                "information_bits": one.information_bits,
+                "information_bits": one.expected_information_bits,
                 "minutes": one.minutes,
                 "information_bits_per_minute": one.information_bits_per_minute,
                 "worth_taking": one in advice.per_minute,

@@ -20,10 +20,10 @@ from advisor.cli.output import say
 if TYPE_CHECKING:
     from advisor.advice.engines import Engines
     from advisor.case.case import Case
-    from advisor.inference.engine import Engine, Reasoner
+    from advisor.inference.engine import Engine, InferenceEngine
     from advisor.knowledge.knowledge import Knowledge
 
-_Reasoner = TypeVar("_Reasoner", bound="Reasoner")
+_Engine = TypeVar("_Engine", bound="InferenceEngine")
 
 
 def shipped(folder: str) -> Path:
@@ -141,12 +141,12 @@ def engine_of(knowledge: Knowledge, complaint: str, by_phone: bool = False) -> E
     return _found(knowledge, complaint, engines_of(knowledge, by_phone).one)
 
 
-def reasoner_of(knowledge: Knowledge, complaint: str) -> Reasoner:
+def reasoner_of(knowledge: Knowledge, complaint: str) -> InferenceEngine:
     """What a complaint's cases are weighed by; ends where there is none, or it is too wide for any."""
     return _found(knowledge, complaint, engines_of(knowledge).of)
 
 
-def _found(knowledge: Knowledge, complaint: str, find: Callable[[Case], _Reasoner]) -> _Reasoner:
+def _found(knowledge: Knowledge, complaint: str, find: Callable[[Case], _Engine]) -> _Engine:
     from advisor.case.case import Case
     from advisor.inference.engine import TooWide
 

@@ -85,7 +85,7 @@ def prescreen(
         app = AdvisorApp(for_screens(paths), frozenset(without), store, minutes)
         app.run()
         sys.exit(app.return_code or 0)
-    from advisor.advice.advice import Contradiction, Workshop
+    from advisor.advice.advice import InconsistentEvidence, Workshop
     from advisor.desk.booking import AT_THE_CAR, booking_sheet
     from advisor.desk.bookingsheet import (
         as_dict,
@@ -108,7 +108,7 @@ def prescreen(
     asked = minutes_asked(knowledge, [case for _, case in calls])
     try:
         found = next_question_of_all(knowledge, calls, asked, minutes)
-    except Contradiction as error:
+    except InconsistentEvidence as error:
         fail([str(error)], 1)
     if sheet or found.question is None or form in ("markdown", "html"):
         at_hand = Workshop(frozenset(without), AT_THE_CAR.who)

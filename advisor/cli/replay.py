@@ -14,7 +14,7 @@ from advisor.cli.output import say
 
 if TYPE_CHECKING:
     from advisor.evaluation.scenarios import Played
-    from advisor.inference.engine import Reasoner
+    from advisor.inference.engine import InferenceEngine
     from advisor.knowledge.knowledge import Knowledge
 
 DEMO = "drain/01_boot_lamp.yaml"
@@ -41,19 +41,19 @@ def demo() -> None:
 @click.option("--per-minute", is_flag=True, help="Ask by bits per minute. Default: by bits.")
 def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool, per_minute: bool) -> None:
     """Play scenario files to the end, and say whether the true causes came out on top."""
-    from advisor.advice.advice import Contradiction
+    from advisor.advice.advice import InconsistentEvidence
     from advisor.evaluation.scenarios import play, read_scenarios
     from advisor.papers.format import duration
 
     knowledge = checked(paths)
-    engines: dict[str, Reasoner] = {}
+    engines: dict[str, InferenceEngine] = {}
     wrong = 0
     for file, scenario in read_scenarios(scenarios or [shipped("scenarios")], knowledge).items():
         if scenario.complaint not in engines:
             engines[scenario.complaint] = reasoner_of(knowledge, scenario.complaint)
         try:
             played = play(knowledge, engines[scenario.complaint], scenario, per_minute=per_minute)
-        except Contradiction as error:
+        except InconsistentEvidence as error:
             wrong += 1
             say(f"{file}:1:1: clash {error}", err=True)
             continue
@@ -83,7 +83,7 @@ def _story(knowledge: Knowledge, played: Played) -> Iterable[str]:
         reading = knowledge.readings[step.proposal.reading]
         yield ""
         yield (
-            f"{number}. {reading.name} ({step.proposal.information_bits:.2f} bits, "
+            f"{number}. {reading.name} ({step.proposal.expected_information_bits:.2f} bits, "
             f"{duration(step.proposal.minutes)})"
         )
         yield f"   → {entry_words(knowledge, played.case, step.entry).removeprefix(reading.name + ': ')}"

@@ -100,7 +100,7 @@ def _probabilities(
     engine = engine_of(knowledge, complaint)
     case = case_of(knowledge, complaint, facts, saw, ())
     try:
-        marginals = engine.outlook(case.evidence(knowledge, engine)).marginals
+        marginals = engine.query(case.evidence(knowledge, engine)).marginals
     except ImpossibleEvidence as error:
         fail([f"These cannot be so together: {', '.join(error.clash)}. Leave one of them out."], 1)
     return {node: float(chances[-1]) for node, chances in marginals.items() if node not in knowledge.facts}

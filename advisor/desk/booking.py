@@ -157,7 +157,7 @@ def booking_sheet(
     workshop = workshop or AT_THE_CAR
     ranker = compile_ranker(knowledge, engine, case.complaint, workshop)
     starts, drawn, jobs = simulated(ranker, case, seed, cars)
-    beliefs = present(engine.outlook(case.evidence(knowledge, engine)).beliefs)
+    beliefs = present(engine.query(case.evidence(knowledge, engine)).beliefs)
     used = _columns_used(jobs, len(ranker.batch.readings))
     columns = [name.partition(WITH)[0] for name in ranker.batch.readings]
     setups = _setups(ranker, starts, columns, used)

@@ -14,7 +14,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Literal
 
-from advisor.advice.advice import Suspect, possible, present
+from advisor.advice.advice import FaultPosterior, possible, present
 from advisor.advice.engines import Engines
 from advisor.case.case import CUSTOMER, Booked, Case, Entry, Known, Seen, Skipped, TakenBack, Warned
 from advisor.desk.booking import IN_DOUBT, BookingSheet, booking_sheet, safety
@@ -36,7 +36,7 @@ from advisor.desk.schedule import Appointment
 from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.knowledge.knowledge import Fact, Knowledge
 from advisor.papers.document import html, markdown
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 from advisor.store.store import Store
 
 
@@ -55,7 +55,7 @@ class Call:
     knowledge: Knowledge
     engines: Engines
     store: Store
-    jobs: tuple[Filed, ...]
+    jobs: tuple[StoredCase, ...]
     allowed_minutes: float = ALLOWED_MINUTES
     given: tuple[str, ...] = ()
     """The questions in the order answered, those taken back not among them."""
@@ -97,15 +97,15 @@ class Call:
         return minutes_asked(self.knowledge, [job.case for job in self.jobs])
 
     @cached_property
-    def suspects(self) -> tuple[Suspect, ...]:
+    def suspects(self) -> tuple[FaultPosterior, ...]:
         """The leading causes over all complaints, each with its largest probability."""
         best: dict[str, float] = {}
         for engine, case in self.calls:
-            beliefs = present(engine.outlook(case.evidence(self.knowledge, engine)).beliefs)
+            beliefs = present(engine.query(case.evidence(self.knowledge, engine)).beliefs)
             for fault, chance in beliefs.items():
                 best[fault] = max(chance, best.get(fault, 0.0))
         order = sorted(best, key=lambda fault: (-best[fault], fault))
-        return tuple(Suspect(one, self.knowledge.title(one), best[one], best[one]) for one in order)
+        return tuple(FaultPosterior(one, self.knowledge.title(one), best[one], best[one]) for one in order)
 
     @cached_property
     def warnings(self) -> tuple[str, ...]:
@@ -133,7 +133,7 @@ class Call:
         return html(paper) if form == "html" else markdown(paper)
 
     def answered(self, reading: str, outcome: str) -> Call:
-        """With the customer's answer; raises `Contradiction` and saves nothing where it cannot be."""
+        """With the customer's answer; raises `InconsistentEvidence` and saves nothing where it cannot be."""
         return self._entered(said(self.knowledge, reading, outcome)).having_asked(reading)
 
     def unknown(self, reading: str) -> Call:

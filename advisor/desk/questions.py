@@ -171,7 +171,7 @@ def next_question(
     allowed_minutes: float = ALLOWED_MINUTES,
     rule: PhoneRule | None = None,
 ) -> Next:
-    """The question that tells most of one complaint, or why none is asked; raises `Contradiction`."""
+    """The question that tells most of one complaint, or why none is asked; raises `InconsistentEvidence`."""
     return next_question_of_all(knowledge, [(engine, case)], asked_minutes, allowed_minutes, rule)
 
 
@@ -184,8 +184,8 @@ def next_question_of_all(
 ) -> Next:
     """The question that tells most of several complaints about one car together, in the sum of their bits.
 
-    `asked_minutes` are those of the questions so far (`minutes_asked`). Raises `Contradiction` where answers
-    cannot be so together.
+    `asked_minutes` are those of the questions so far (`minutes_asked`). Raises `InconsistentEvidence` where
+    answers cannot be so together.
     """
     rule = rule or PhoneRule()
     left = [one for one in questions(knowledge, calls) if one.bits > 0]
@@ -201,13 +201,13 @@ def next_question_of_all(
 def questions(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[Question, ...]:
     """Every question that can still be asked, the one that tells most first.
 
-    Among equals the shorter one comes first, then that whose id does. Raises `Contradiction`.
+    Among equals the shorter one comes first, then that whose id does. Raises `InconsistentEvidence`.
     """
     told: dict[str, dict[str, float]] = {}
     done = {name for _, case in calls for name in (*case.taken, *case.skipped)}
     for engine, case in calls:
         possible(knowledge, engine, case)
-        bits = engine.outlook(case.evidence(knowledge, engine)).information_bits
+        bits = engine.query(case.evidence(knowledge, engine)).expected_information_bits
         for name in asked_by_phone(engine):
             if name not in done:
                 told.setdefault(name, {})[case.complaint] = bits[name + WITH + PHONE]

@@ -20,7 +20,7 @@ from typing import Literal
 import numpy as np
 from scipy.stats import norm
 
-from advisor.advice.advice import Contradiction
+from advisor.advice.advice import InconsistentEvidence
 from advisor.arrays import Floats
 from advisor.case.case import Case
 from advisor.evaluation.scenarios import Scenario, play, read_scenarios
@@ -284,6 +284,6 @@ def _outcome(
         engines[key] = ranker_of(knowledge, scenario.complaint).batch.engine
     try:
         played = play(knowledge, engines[key], scenario, per_minute=True)
-    except Contradiction:
+    except InconsistentEvidence:
         return None, math.nan
     return played.right, played.minutes

@@ -14,19 +14,19 @@ from dataclasses import replace
 import numpy as np
 
 from advisor.arrays import Floats
-from advisor.inference.tables import Table, Tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.knowledge import Knowledge, NoisyMax, NoisyOr, Reading, Row, State
 from advisor.model.network import build
 
 
 def disturbed_tables(
     knowledge: Knowledge, complaint: str, noise: float, random: np.random.Generator
-) -> Tables:
+) -> DiscreteNetwork:
     """A complaint's network with all numbers disturbed; `noise` is the standard deviation of log-odds."""
     readings = {name: disturbed_reading(said, noise, random) for name, said in knowledge.readings.items()}
     states = {name: _state(said, noise, random) for name, said in knowledge.states.items()}
     network = build(replace(knowledge, readings=readings, states=states), complaint)
-    roots = {*network.sought, *knowledge.facts}
+    roots = {*network.targets, *knowledge.facts}
     tables = network.tables
     return replace(
         tables,
@@ -105,6 +105,6 @@ def _row(row: Row, order: Sequence[str], chances: Floats) -> Row:
     return row.model_copy(update={"gives" if row.gives is not None else "otherwise": spread})
 
 
-def _root(table: Table, noise: float, random: np.random.Generator) -> Table:
+def _root(table: CPT, noise: float, random: np.random.Generator) -> CPT:
     """A prior, or a vehicle fact's values, moved; where it hangs on facts, for all their values alike."""
     return replace(table, values=off(table.values, noise, random, 0))

@@ -15,7 +15,7 @@ import numpy as np
 
 from advisor.arrays import Floats, Ints
 from advisor.simulate.array_advice import Offers, Ranker, offers, worth_taking
-from advisor.simulate.jobs import Cars, Jobs, Starts, Wish, play_many
+from advisor.simulate.jobs import Cars, Jobs, ReadingPolicy, Starts, play_many
 
 Way = Literal["advice", "bits", "probable", "checklist", "skipping", "random"]
 WAYS: dict[Way, str] = {
@@ -47,7 +47,7 @@ def play_way(
     return play_many(ranker, apart, own, wish=at_random(ranker, random))
 
 
-def as_written(ranker: Ranker, skipping: bool) -> Wish:
+def as_written(ranker: Ranker, skipping: bool) -> ReadingPolicy:
     """Readings in the order in which the knowledge has them; `skipping` those not worth taking any more."""
     order = {name: at for at, name in enumerate(ranker.knowledge.readings)}
     rank = np.array([-float(order[name]) for name in ranker.readings])
@@ -58,7 +58,7 @@ def as_written(ranker: Ranker, skipping: bool) -> Wish:
     return wish
 
 
-def at_random(ranker: Ranker, random: np.random.Generator) -> Wish:
+def at_random(ranker: Ranker, random: np.random.Generator) -> ReadingPolicy:
     """Any of the readings worth taking, each time anew."""
 
     def wish(beliefs: Floats, offered: Offers) -> Floats:
@@ -67,7 +67,7 @@ def at_random(ranker: Ranker, random: np.random.Generator) -> Wish:
     return wish
 
 
-def probable_first(ranker: Ranker, told: Floats) -> Wish:
+def probable_first(ranker: Ranker, told: Floats) -> ReadingPolicy:
     """Go to the most probable listed cause that is not settled, with the reading that tells most of it alone.
 
     `told` are bits told of each single fault by each reading at the start, (faults, readings). A cause about
@@ -90,13 +90,13 @@ def told_of_single_faults(ranker: Ranker, complaint: str) -> Floats:
     """Bits that each reading tells at the start about each fault alone, (faults, readings)."""
     engine = ranker.batch.engine
     given = {complaint: engine.one_hot(complaint, "present")}
-    beliefs = engine.outlook(given).beliefs
+    beliefs = engine.query(given).beliefs
     told = np.zeros((len(ranker.faults), len(ranker.readings)))
     for row, fault in enumerate(ranker.faults):
         chance = beliefs[fault]
         if not 0 < chance < 1:
             continue
-        absent, present = engine.outlook_many(
+        absent, present = engine.query_batch(
             [{**given, fault: engine.one_hot(fault, state)} for state in ("absent", "present")]
         )
         for column, name in enumerate(ranker.readings):
@@ -112,7 +112,7 @@ def all_readings(ranker: Ranker, starts: Starts, cars: Cars) -> Jobs:
 
     Each is taken once, with the instrument that tells most at the start.
     """
-    _, bits = ranker.outlooks(starts.potentials)
+    _, bits = ranker.posteriors(starts.potentials)
     seen_with: Ints = offers(ranker, bits, starts.gone, starts.ready).seen_with
     potentials = starts.potentials[cars.start].copy()
     for at in range(len(ranker.readings)):
@@ -120,7 +120,7 @@ def all_readings(ranker: Ranker, starts: Starts, cars: Cars) -> Jobs:
             rows = np.flatnonzero(~starts.gone[cars.start, at] & (seen_with[cars.start, at] == column))
             name = ranker.batch.readings[column]
             ranker.batch.see(potentials, rows, name, cars.shows[rows, column])
-    beliefs, _ = ranker.outlooks(potentials)
+    beliefs, _ = ranker.posteriors(potentials)
     count = len(cars.start)
     taken = np.where(starts.gone[cars.start], -1, seen_with[cars.start])
     missing = ~starts.ready[cars.start]

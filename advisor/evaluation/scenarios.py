@@ -9,16 +9,16 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from advisor.advice.advice import Advice, Contradiction, Proposal, StopRule, Workshop, advise
+from advisor.advice.advice import Advice, CandidateReading, InconsistentEvidence, StopRule, Workshop, advise
 from advisor.case.case import Case, Known, Measured, Seen
 from advisor.case.typed import NotUnderstood, direct
-from advisor.inference.engine import ImpossibleEvidence, Reasoner
-from advisor.knowledge.knowledge import Knowledge, Said, Text
+from advisor.inference.engine import ImpossibleEvidence, InferenceEngine
+from advisor.knowledge.knowledge import AuthoredModel, Knowledge, Text
 from advisor.knowledge.loading import knowledge_files, read
 from advisor.knowledge.problems import Place, Problem, ProblemsFound, nearest
 
 
-class Scenario(Said):
+class Scenario(AuthoredModel):
     """A car whose causes are known: what is wrong with it, and what its readings show.
 
     A reading that `shows` does not name shows what such a car most often shows. `invented` is true, or the
@@ -41,7 +41,7 @@ class Scenario(Said):
 class Step:
     """One reading of a played scenario: what was proposed, what it showed, and the advice after it."""
 
-    proposal: Proposal
+    proposal: CandidateReading
     entry: Seen | Measured
     advice: Advice
 
@@ -138,7 +138,7 @@ def _not_a_number(knowledge: Knowledge, reading: str, said: str, place: Place) -
 
 def play(
     knowledge: Knowledge,
-    engine: Reasoner,
+    engine: InferenceEngine,
     scenario: Scenario,
     rule: StopRule | None = None,
     per_minute: bool = False,
@@ -158,7 +158,7 @@ def play(
     return Played(scenario, case, start, tuple(steps))
 
 
-def shown(knowledge: Knowledge, proposal: Proposal, said: str) -> Seen | Measured:
+def shown(knowledge: Knowledge, proposal: CandidateReading, said: str) -> Seen | Measured:
     """What a scenario says of a reading, as an entry: an outcome, or a number with the instrument at hand."""
     if said in knowledge.readings[proposal.reading].answers:
         return Seen(proposal.reading, said)
@@ -166,21 +166,21 @@ def shown(knowledge: Knowledge, proposal: Proposal, said: str) -> Seen | Measure
 
 
 def typical_outcomes(
-    knowledge: Knowledge, engine: Reasoner, case: Case, causes: Iterable[str]
+    knowledge: Knowledge, engine: InferenceEngine, case: Case, causes: Iterable[str]
 ) -> dict[str, str]:
-    """For every reading, what a car with exactly these causes most often shows; may raise `Contradiction`."""
+    """What each reading shows most often on a car with these causes; may raise `InconsistentEvidence`."""
     causes = set(causes)
     evidence = case.evidence(knowledge, engine)
-    for fault in engine.sought:
+    for fault in engine.targets:
         evidence[fault] = engine.one_hot(fault, "present" if fault in causes else "absent")
     try:
-        predictive = engine.outlook(evidence).predictive
+        predictive = engine.query(evidence).predictive
     except ImpossibleEvidence as error:
         what = (
             f"A car with these facts cannot have exactly these causes: {', '.join(error.clash)}. "
             "Change the facts or the causes."
         )
-        raise Contradiction(error.clash, what) from error
+        raise InconsistentEvidence(error.clash, what) from error
     return {
         reading: engine.outcomes[reading][int(chances.argmax())] for reading, chances in predictive.items()
     }

@@ -25,7 +25,7 @@ from advisor.case.case import Case
 from advisor.evaluation.perturbation import without_leak
 from advisor.evaluation.trials import Plan
 from advisor.inference.engine import compile_tables
-from advisor.inference.tables import Tables
+from advisor.inference.tables import DiscreteNetwork
 from advisor.knowledge.knowledge import UNLISTED, Knowledge, Path, Reading
 from advisor.knowledge.probability import noisy_max
 from advisor.knowledge.problems import Place
@@ -134,7 +134,7 @@ def _priors(knowledge: Knowledge, complaint: str, faults: tuple[str, ...]) -> di
     }
 
 
-def _off_in_reading(knowledge: Knowledge, tables: Tables, column: str) -> Iterator[Tried]:
+def _off_in_reading(knowledge: Knowledge, tables: DiscreteNetwork, column: str) -> Iterator[Tried]:
     """Every number of a reading, off by as much in both directions, with the table that this gives.
 
     A reading seen with an instrument is seen through it.

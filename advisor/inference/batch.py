@@ -59,12 +59,12 @@ class Batch:
         _multiply(seen, likelihoods)
         potentials[rows, span] = seen
 
-    def outlooks(self, potentials: Floats) -> tuple[Floats, Floats]:
+    def posteriors(self, potentials: Floats) -> tuple[Floats, Floats]:
         """P(present) of each sought node, (cases, sought), and bits of each of `readings`, (cases, readings).
 
         Bits of a reading that was seen are those of an independent repeat.
         """
-        beliefs = np.empty((len(potentials), len(self.engine.sought)))
+        beliefs = np.empty((len(potentials), len(self.engine.targets)))
         bits = np.empty((len(potentials), len(self.readings)))
         count = at_once(len(self.kept) + self.to_joints.shape[0])
         for first in range(0, len(potentials), count):
@@ -152,7 +152,7 @@ def narrow(engine: Engine, always: Evidence, readings: Sequence[str]) -> Batch:
 
     Raises `ImpossibleEvidence` where `always` itself cannot be.
     """
-    engine.outlook(always)
+    engine.query(always)
     whole = _narrowed(engine, np.flatnonzero(engine.start > 0), readings)
     entries = whole._calibrated(whole.potentials([always]))[:, 0]
     return _narrowed(engine, whole.kept[entries > 0], readings)

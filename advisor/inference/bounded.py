@@ -28,8 +28,8 @@ from advisor.arrays import Floats, Ints
 from advisor.inference.engine import (
     Engine,
     Evidence,
-    Outlook,
-    Reasoner,
+    InferenceEngine,
+    Posterior,
     TooWide,
     checked,
     compile_tables,
@@ -37,7 +37,7 @@ from advisor.inference.engine import (
     x_log2_x,
 )
 from advisor.inference.propagation import SMALLEST
-from advisor.inference.tables import Table, Tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 
 MOST_PLANS = 8
 """Engines are kept for so many sets of readings seen,"""
@@ -49,7 +49,7 @@ MOST_ENTRIES = 2**20
 class Cut:
     """A reading without some of its parents: its table has the columns low, middle, high and entropies."""
 
-    table: Table
+    table: CPT
     outcomes: int
 
     def columns(self, which: int) -> slice:
@@ -73,12 +73,12 @@ class Part:
 
 
 @dataclass(frozen=True, eq=False)
-class Bounded(Reasoner):
+class Bounded(InferenceEngine):
     """A network that is too wide for one engine. Made by `compile_bounded`."""
 
-    tables: Tables
+    tables: DiscreteNetwork
     outcomes: Mapping[str, tuple[str, ...]]
-    sought: tuple[str, ...]
+    targets: tuple[str, ...]
     readings: tuple[str, ...]
     hidden_spans: Mapping[str, slice]
     sought_at: Ints
@@ -88,16 +88,18 @@ class Bounded(Reasoner):
     parents: Mapping[str, tuple[str, ...]]  # of readings
     plans: dict[frozenset[str], tuple[Part, ...]] = field(default_factory=dict, repr=False)
 
-    def outlook_many(self, cases: Sequence[Evidence]) -> tuple[Outlook, ...]:
+    def query_batch(self, cases: Sequence[Evidence]) -> tuple[Posterior, ...]:
         """The outlooks of many cases, one by one."""
         return tuple(map(self._outlook, self._planned(cases)))
 
-    def log2_chances(self, cases: Sequence[Evidence]) -> Floats:
+    def log2_evidence_probability(self, cases: Sequence[Evidence]) -> Floats:
         """log2 of P(evidence) for each case: the middle one, -inf only where it cannot be."""
         found = []
         for given in self._planned(cases):
             part = self._plan(given)[0]
-            low_to_high = part.engine.log2_chances([_said(part, given, which) for which in range(3)])
+            low_to_high = part.engine.log2_evidence_probability(
+                [_said(part, given, which) for which in range(3)]
+            )
             found.append(float(low_to_high[1 if low_to_high[1] > -math.inf else 2]))
         return np.array(found)
 
@@ -108,7 +110,7 @@ class Bounded(Reasoner):
             self._plan(most)
         return given
 
-    def _outlook(self, given: Mapping[str, Floats]) -> Outlook:
+    def _outlook(self, given: Mapping[str, Floats]) -> Posterior:
         parts = self._plan(given)
         predictive = np.empty(max(span.stop for span in self.reading_spans.values()))
         bits, errors = np.empty(len(self.readings)), [0.0]
@@ -124,11 +126,11 @@ class Bounded(Reasoner):
                 if name not in given:
                     errors.append(float(max(told[2] - told[1], told[1] - told[0])))
         hidden = first._hidden
-        return Outlook(
+        return Posterior(
             self, hidden, predictive, bits, frozenset(given), first.log2_evidence, belief_error, max(errors)
         )
 
-    def _belief_error(self, views: Sequence[Outlook], ratio: float) -> float:
+    def _belief_error(self, views: Sequence[Posterior], ratio: float) -> float:
         if views[0] is views[2]:
             return 0.0
         low, middle, high = (view._hidden[self.sought_at] for view in views)
@@ -161,12 +163,12 @@ def _entries(parts: Sequence[Part]) -> int:
     return sum(len(part.engine.start) for part in parts)
 
 
-def compile_bounded(tables: Tables) -> Bounded:
+def compile_bounded(tables: DiscreteNetwork) -> Bounded:
     """Take on a network too wide for one engine; raises `TooWide` where its hidden nodes alone are."""
     readings = set(tables.readings)
     hidden = tuple(table for table in tables.tables if table.child not in readings)
     outcomes = {table.child: tables.outcomes[table.child] for table in hidden}
-    bare = compile_tables(Tables(hidden, outcomes, tables.sought, ()))
+    bare = compile_tables(DiscreteNetwork(hidden, outcomes, tables.targets, ()))
     stops = np.cumsum([len(tables.outcomes[name]) for name in tables.readings]).tolist()
     spans = {
         name: slice(stop - len(tables.outcomes[name]), stop)
@@ -175,14 +177,14 @@ def compile_bounded(tables: Tables) -> Bounded:
     return Bounded(
         tables=tables,
         outcomes=tables.outcomes,
-        sought=tables.sought,
+        targets=tables.targets,
         readings=tables.readings,
         hidden_spans=bare.hidden_spans,
         sought_at=bare.sought_at,
         reading_spans=spans,
         parents={table.child: table.parents for table in tables.tables if table.child in readings},
         steady=frozenset(steady_nodes(tables)),
-        priors=bare.outlook({}).marginals,
+        priors=bare.query({}).marginals,
     )
 
 
@@ -223,7 +225,7 @@ def _fitted(network: Bounded, seen: frozenset[str], asked: str | None, cuts: dic
 
 
 def _losses(
-    network: Bounded, table: Table, cut: Cut | None, members: frozenset[str]
+    network: Bounded, table: CPT, cut: Cut | None, members: frozenset[str]
 ) -> list[tuple[float, tuple[str, ...]]]:
     """For each parent that might be cut: how far apart low and high would be on average, and who stays."""
     now = cut.table.parents if cut else table.parents
@@ -238,7 +240,7 @@ def _losses(
     return losses
 
 
-def _cut(table: Table, kept: Sequence[str], priors: Mapping[str, Floats]) -> Cut:
+def _cut(table: CPT, kept: Sequence[str], priors: Mapping[str, Floats]) -> Cut:
     """The table over the parents kept: least, average and largest chances, and so the entropies."""
     gone = tuple(at for at, name in enumerate(table.parents) if name not in kept)
     columns = []
@@ -247,7 +249,7 @@ def _cut(table: Table, kept: Sequence[str], priors: Mapping[str, Floats]) -> Cut
         for at in reversed(gone):
             middle = np.tensordot(priors[table.parents[at]], middle, axes=(0, at))
         columns += [values.min(axis=gone), middle, values.max(axis=gone)]
-    return Cut(Table(table.child, tuple(kept), np.concatenate(columns, axis=-1)), table.values.shape[-1])
+    return Cut(CPT(table.child, tuple(kept), np.concatenate(columns, axis=-1)), table.values.shape[-1])
 
 
 def _part(network: Bounded, seen: frozenset[str], asked: Sequence[str], cuts: Mapping[str, Cut]) -> Part:
@@ -266,8 +268,8 @@ def _part(network: Bounded, seen: frozenset[str], asked: Sequence[str], cuts: Ma
         for table in tables
     }
     # Of a reading with parents cut only the averages of its columns are asked: no node has to be noise.
-    sought = tuple(network.hidden_spans) if cuts.keys() & set(asked) else network.sought
-    engine = compile_tables(Tables(tuple(tables), outcomes, sought, readings), asked)
+    targets = tuple(network.hidden_spans) if cuts.keys() & set(asked) else network.targets
+    engine = compile_tables(DiscreteNetwork(tuple(tables), outcomes, targets, readings), asked)
     return Part(engine, tuple(asked), {name: cuts[name] for name in cuts if name in needed})
 
 
@@ -279,26 +281,26 @@ def _said(part: Part, given: Mapping[str, Floats], which: int) -> dict[str, Floa
     }
 
 
-def _views(part: Part, given: Mapping[str, Floats]) -> tuple[tuple[Outlook, Outlook, Outlook], float]:
+def _views(part: Part, given: Mapping[str, Floats]) -> tuple[tuple[Posterior, Posterior, Posterior], float]:
     """The outlooks with low, middle and high likelihoods; low P(seen) over high P(seen)."""
     if not part.cuts.keys() & given.keys():
-        exact = part.engine.outlook(given)
+        exact = part.engine.query(given)
         return (exact, exact, exact), 1.0
-    high = part.engine.outlook(_said(part, given, 2))
-    chances = part.engine.log2_chances([_said(part, given, which) for which in range(2)])
+    high = part.engine.query(_said(part, given, 2))
+    chances = part.engine.log2_evidence_probability([_said(part, given, which) for which in range(2)])
     # A view that cannot be has no weight.
-    middle = part.engine.outlook(_said(part, given, 1)) if chances[1] > -math.inf else high
-    low = part.engine.outlook(_said(part, given, 0)) if chances[0] > -math.inf else middle
+    middle = part.engine.query(_said(part, given, 1)) if chances[1] > -math.inf else high
+    low = part.engine.query(_said(part, given, 0)) if chances[0] > -math.inf else middle
     return (low, middle, high), float(2.0 ** (chances[0] - high.log2_evidence))
 
 
 def _told(
-    network: Bounded, part: Part, views: Sequence[Outlook], ratio: float, name: str
+    network: Bounded, part: Part, views: Sequence[Posterior], ratio: float, name: str
 ) -> tuple[Floats, tuple[float, float, float]]:
     """A reading's predictions, and what it tells in bits: at least, the answer, at most."""
     shown = [view.predictive[name] for view in views]
     if name not in part.cuts:
-        told = [view.information_bits.get(name, 0.0) for view in views]
+        told = [view.expected_information_bits.get(name, 0.0) for view in views]
         if views[0] is views[2]:
             return shown[1], (told[1], told[1], told[1])
         # P(seen) times the entropy of the outcome, or what is left of it, grows with each P(outcome, seen).

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.arrays import Ints
-from advisor.inference.tables import Table
+from advisor.inference.tables import CPT
 
 MERGE_UP_TO = 128
 """Neighbouring cliques are merged up to this many entries: numpy's call costs more than the work saved."""
@@ -61,7 +61,7 @@ class Bag:
 
 
 def clique_tree(
-    order: Sequence[str], size: Mapping[str, int], scopes: Sequence[Scope], tables: Sequence[Table]
+    order: Sequence[str], size: Mapping[str, int], scopes: Sequence[Scope], tables: Sequence[CPT]
 ) -> tuple[list[Bag], list[int]]:
     """The cliques, parents before children, and each one's parent, -1 for the first and largest.
 
@@ -78,7 +78,7 @@ def clique_tree(
         around.discard(name)
     sets, parents = _bags(graph, size, scopes)
     rank = {name: at for at, name in enumerate(order)}
-    ruled_out: dict[str, list[Table]] = {name: [] for name in order}
+    ruled_out: dict[str, list[CPT]] = {name: [] for name in order}
     for table in tables:
         if not np.all(table.values > 0):
             last = max((*table.parents, table.child), key=rank.__getitem__)
@@ -149,7 +149,7 @@ def _elimination(graph: dict[str, set[str]], size: Mapping[str, int]) -> Iterato
 
 
 def _possible(
-    names: Sequence[str], size: Mapping[str, int], ruled_out: Mapping[str, Sequence[Table]]
+    names: Sequence[str], size: Mapping[str, int], ruled_out: Mapping[str, Sequence[CPT]]
 ) -> Bag | None:
     """The combinations of states that no table within the names rules out; None where they are too many."""
     states = np.zeros((0, 1), dtype=np.int16)

@@ -44,7 +44,7 @@ from advisor.inference.propagation import (
     enter_logs,
     logarithms,
 )
-from advisor.inference.tables import Table, Tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 
 Evidence = Mapping[str, ArrayLike]
 
@@ -70,14 +70,14 @@ class ImpossibleEvidence(Exception):
 
 
 @dataclass(frozen=True, eq=False)
-class Outlook:
+class Posterior:
     """What is believed, and what each reading would tell, after what was seen.
 
     Where exactness was too dear (see `bounded`) no belief is off by more than `belief_error`, and no
     information by more than `bits_error`; both are 0 otherwise.
     """
 
-    _layout: Reasoner
+    _layout: InferenceEngine
     _hidden: Floats
     _predictive: Floats
     _bits: Floats
@@ -94,7 +94,7 @@ class Outlook:
     @cached_property
     def beliefs(self) -> Mapping[str, float]:
         """P(present | seen) of every sought node: the probability of its last state."""
-        return dict(zip(self._layout.sought, self._hidden[self._layout.sought_at].tolist(), strict=True))
+        return dict(zip(self._layout.targets, self._hidden[self._layout.sought_at].tolist(), strict=True))
 
     @cached_property
     def predictive(self) -> Mapping[str, Floats]:
@@ -102,17 +102,17 @@ class Outlook:
         return {name: self._predictive[span] for name, span in self._layout.reading_spans.items()}
 
     @cached_property
-    def information_bits(self) -> Mapping[str, float]:
+    def expected_information_bits(self) -> Mapping[str, float]:
         """Bits that each reading not yet seen would tell about the joint state of the sought nodes."""
         bits = dict(zip(self._layout.readings, self._bits.tolist(), strict=True))
         return {name: value for name, value in bits.items() if name not in self._seen}
 
 
-class Reasoner(ABC):
+class InferenceEngine(ABC):
     """What advice asks: an `Engine`, or a `bounded.Bounded` in its place."""
 
     outcomes: Mapping[str, tuple[str, ...]]
-    sought: tuple[str, ...]
+    targets: tuple[str, ...]
     readings: tuple[str, ...]
     hidden_spans: Mapping[str, slice]  # where the numbers of an outlook stand
     sought_at: Ints
@@ -124,28 +124,28 @@ class Reasoner(ABC):
         vector[self.outcomes[node].index(outcome)] = 1.0
         return vector
 
-    def outlook(self, evidence: Evidence) -> Outlook:
+    def query(self, evidence: Evidence) -> Posterior:
         """What is believed after the evidence, a likelihood over the states of each node seen.
 
         Only ratios within a likelihood matter. Raises `ImpossibleEvidence` with the nodes that clash.
         """
-        return self.outlook_many([evidence])[0]
+        return self.query_batch([evidence])[0]
 
     @abstractmethod
-    def outlook_many(self, cases: Sequence[Evidence]) -> tuple[Outlook, ...]:
+    def query_batch(self, cases: Sequence[Evidence]) -> tuple[Posterior, ...]:
         """The outlooks of many cases; raises `ImpossibleEvidence` for the first that cannot be."""
 
     @abstractmethod
-    def log2_chances(self, cases: Sequence[Evidence]) -> Floats:
+    def log2_evidence_probability(self, cases: Sequence[Evidence]) -> Floats:
         """log2 of P(evidence) for each case, -inf where it cannot be; likelihoods count as they are."""
 
 
 @dataclass(frozen=True, eq=False)
-class Engine(Reasoner):
+class Engine(InferenceEngine):
     """A compiled network. Made by `compile_tables`; it never changes."""
 
     outcomes: Mapping[str, tuple[str, ...]]
-    sought: tuple[str, ...]
+    targets: tuple[str, ...]
     readings: tuple[str, ...]
     cliques: tuple[Clique, ...]  # parents before children
     widest: tuple[str, int]  # the node that ties most of the largest clique together, and its entries
@@ -162,19 +162,19 @@ class Engine(Reasoner):
     to_bits: sparse.csr_matrix  # x log2 x of the terms -> information, but for
     to_certain: sparse.csr_matrix  # joints -> the entropy that remains when all parents are known
 
-    def outlook_many(self, cases: Sequence[Evidence]) -> tuple[Outlook, ...]:
+    def query_batch(self, cases: Sequence[Evidence]) -> tuple[Posterior, ...]:
         """The outlooks of many cases, many at once through the cliques."""
-        found: list[Outlook] = []
+        found: list[Posterior] = []
         count = at_once(len(self.start) + sum(self.to_terms.shape))
         for first in range(0, len(cases), count):
             found += self._outlooks([checked(self.outcomes, one) for one in cases[first : first + count]])
         return tuple(found)
 
-    def log2_chances(self, cases: Sequence[Evidence]) -> Floats:
+    def log2_evidence_probability(self, cases: Sequence[Evidence]) -> Floats:
         """log2 of P(evidence) for each case, by the way to the root alone."""
         return self._log2([checked(self.outcomes, evidence) for evidence in cases])
 
-    def _outlooks(self, cases: Sequence[dict[str, Floats]]) -> list[Outlook]:
+    def _outlooks(self, cases: Sequence[dict[str, Floats]]) -> list[Posterior]:
         try:
             entries, log2 = self._calibrated(cases)
         except FloatingPointError:
@@ -186,9 +186,9 @@ class Engine(Reasoner):
         hidden = self.to_hidden @ entries
         predictive = terms[: self._predicted]
         if len(cases) == 1:
-            return [Outlook(self, hidden, predictive, bits, frozenset(cases[0]), float(log2[0]))]
+            return [Posterior(self, hidden, predictive, bits, frozenset(cases[0]), float(log2[0]))]
         columns = zip(hidden.T, predictive.T, bits.T, cases, log2.tolist(), strict=True)
-        return [Outlook(self, h, p, b, frozenset(seen), total) for h, p, b, seen, total in columns]
+        return [Posterior(self, h, p, b, frozenset(seen), total) for h, p, b, seen, total in columns]
 
     @np.errstate(under="raise")
     def _calibrated(self, cases: Sequence[dict[str, Floats]]) -> tuple[Floats, Floats]:
@@ -314,7 +314,7 @@ def x_log2_x(x: Floats) -> Floats:
     return np.asarray(x * np.log2(logs, out=logs))
 
 
-def compile_tables(tables: Tables, asked: Sequence[str] | None = None) -> Engine:
+def compile_tables(tables: DiscreteNetwork, asked: Sequence[str] | None = None) -> Engine:
     """Compile a network into an engine; raises `TooWide` where exactness would need too large a table.
 
     `asked` are the readings it will inform about, all if not given; the others can only be seen.
@@ -322,10 +322,10 @@ def compile_tables(tables: Tables, asked: Sequence[str] | None = None) -> Engine
     return _Compiler(tables, tables.readings if asked is None else asked).engine()
 
 
-def steady_nodes(tables: Tables) -> set[str]:
+def steady_nodes(tables: DiscreteNetwork) -> set[str]:
     """The nodes that are functions of the sought ones."""
     by_child = {table.child: table for table in tables.tables}
-    steady = set(tables.sought)
+    steady = set(tables.targets)
     for name in parents_first(tables.tables):
         values = by_child[name].values
         if steady.issuperset(by_child[name].parents) and np.all((values == 0) | (values == 1)):
@@ -333,7 +333,7 @@ def steady_nodes(tables: Tables) -> set[str]:
     return steady
 
 
-def parents_first(tables: Sequence[Table]) -> tuple[str, ...]:
+def parents_first(tables: Sequence[CPT]) -> tuple[str, ...]:
     """The tables' nodes in an order in which parents come before children."""
     return tuple(TopologicalSorter({table.child: table.parents for table in tables}).static_order())
 
@@ -341,7 +341,7 @@ def parents_first(tables: Sequence[Table]) -> tuple[str, ...]:
 class _Compiler:
     """What is needed only while compiling."""
 
-    def __init__(self, tables: Tables, asked: Sequence[str]) -> None:
+    def __init__(self, tables: DiscreteNetwork, asked: Sequence[str]) -> None:
         self.given = tables
         self.size = {name: len(outcomes) for name, outcomes in tables.outcomes.items()}
         readings = set(tables.readings)
@@ -387,7 +387,7 @@ class _Compiler:
         joints, terms, bits, certain, reading_spans = self._information()
         return Engine(
             outcomes=self.given.outcomes,
-            sought=self.given.sought,
+            targets=self.given.targets,
             readings=tuple(reading_spans),
             cliques=tuple(map(self._clique, range(len(self.bags)), parents)),
             widest=(to_blame(self.bags[0].names, scopes), len(self.bags[0])),
@@ -396,7 +396,7 @@ class _Compiler:
             faint=faint,
             entries=entries,
             hidden_spans=hidden_spans,
-            sought_at=np.array([hidden_spans[name].stop - 1 for name in self.given.sought], dtype=np.intp),
+            sought_at=np.array([hidden_spans[name].stop - 1 for name in self.given.targets], dtype=np.intp),
             reading_spans=reading_spans,
             to_hidden=to_hidden.matrix(stops[-1]),
             to_joints=joints,
@@ -427,7 +427,7 @@ class _Compiler:
                 borders[table.child] = tuple(sorted(border.union(table.parents)))
         return borders
 
-    def _scope(self, table: Table) -> tuple[str, ...]:
+    def _scope(self, table: CPT) -> tuple[str, ...]:
         """What has to be together for a reading."""
         return self.border.get(table.child, table.parents)
 
@@ -536,7 +536,7 @@ class _Rows:
         return matrix
 
 
-def _by_parents(table: Table) -> Floats:
+def _by_parents(table: CPT) -> Floats:
     """A table with a row for each configuration of the parents."""
     return table.values.reshape(-1, table.values.shape[-1])
 

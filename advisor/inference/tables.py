@@ -9,7 +9,7 @@ from advisor.arrays import Floats
 
 
 @dataclass(frozen=True, eq=False)
-class Table:
+class CPT:
     """P(child | parents): `values` has shape (*parent sizes, child size), summing to 1 over the last axis."""
 
     child: str
@@ -18,14 +18,14 @@ class Table:
 
 
 @dataclass(frozen=True, eq=False)
-class Tables:
+class DiscreteNetwork:
     """A whole discrete network.
 
     `outcomes` names the states of each node. `sought` are the faults: information is about
     their joint state. `readings` are the leaves that can be read.
     """
 
-    tables: tuple[Table, ...]
+    tables: tuple[CPT, ...]
     outcomes: Mapping[str, tuple[str, ...]]
-    sought: tuple[str, ...]
+    targets: tuple[str, ...]
     readings: tuple[str, ...]

@@ -86,7 +86,7 @@ _SAID_MEMBERS = {
 }
 
 Probability = Annotated[float, BeforeValidator(parse_probability), WithJsonSchema(_SAID_PROBABILITY)]
-Several = Annotated[tuple[str, ...], BeforeValidator(_several), WithJsonSchema(_SAID_ID_OR_LIST)]
+OneOrMany = Annotated[tuple[str, ...], BeforeValidator(_several), WithJsonSchema(_SAID_ID_OR_LIST)]
 Share = Annotated[float, Field(gt=0, le=100)]
 Size = Annotated[float, Field(ge=-1e12, le=1e12)]
 Minutes = Annotated[float, Field(ge=0, le=20_000)]
@@ -94,18 +94,18 @@ Members = Annotated[
     dict[str, Share | None], BeforeValidator(_members), Field(min_length=1), WithJsonSchema(_SAID_MEMBERS)
 ]
 Factor = Annotated[float, BeforeValidator(_factor), Field(ge=0, le=1000), WithJsonSchema(_SAID_FACTOR)]
-Spread = dict[str, Probability]
+Distribution = dict[str, Probability]
 Text = Annotated[str, Field(min_length=1, max_length=2000)]
 Steps = tuple[Text, ...]
 
 
-class Said(BaseModel):
+class AuthoredModel(BaseModel):
     """Anything an author writes: frozen, and unknown words are refused."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=False, allow_inf_nan=False)
 
 
-class Source(Said):
+class Source(AuthoredModel):
     """A named source that a number comes from."""
 
     source: Text
@@ -114,7 +114,7 @@ class Source(Said):
 Standing = Literal["estimate", "common practice"] | Source
 
 
-class Item(Said):
+class Item(AuthoredModel):
     """What every section's entries share."""
 
     name: Annotated[str, Field(min_length=1, max_length=80)]
@@ -182,8 +182,8 @@ class Complaint(Gated):
     """A top event: what the customer complains about."""
 
     family: Text
-    customer: Several = ()
-    warn: Several = ()
+    customer: OneOrMany = ()
+    warn: OneOrMany = ()
     unlisted: Share
     check: Text | None = None
     check_minutes: Minutes = CHECK_MINUTES
@@ -198,7 +198,7 @@ class Family(Item):
 class Harmless(Item):
     """Something that people call about and that is normal: no visit is needed, and what to tell them."""
 
-    customer: Annotated[Several, Field(min_length=1)]
+    customer: Annotated[OneOrMany, Field(min_length=1)]
     tell: Text
 
 
@@ -209,7 +209,7 @@ class Danger(Item):
     it was said not to be so.
     """
 
-    customer: Annotated[Several, Field(min_length=1)]
+    customer: Annotated[OneOrMany, Field(min_length=1)]
     ask: Text
     tell: Text
     do: Text
@@ -242,7 +242,7 @@ class Fact(Item):
     values: Annotated[dict[str, Annotated[float, Field(ge=0, le=100)]], Field(min_length=2, max_length=8)]
 
 
-class NoisyOr(Said):
+class NoisyOr(AuthoredModel):
     """Leaky noisy-OR: each cause alone can bring about the abnormal outcome."""
 
     leak: Probability
@@ -250,20 +250,20 @@ class NoisyOr(Said):
     causes: Annotated[dict[str, Probability], Field(min_length=1)]
 
 
-class NoisyMax(Said):
+class NoisyMax(AuthoredModel):
     """Leaky noisy-MAX: each cause gives a spread over graded outcomes, the worst one wins."""
 
-    leak: Spread
+    leak: Distribution
     strengths: Literal["alone", "with_leak"] = "alone"
-    causes: Annotated[dict[str, Spread], Field(min_length=1)]
+    causes: Annotated[dict[str, Distribution], Field(min_length=1)]
 
 
-class Row(Said):
+class Row(AuthoredModel):
     """A row of a full table: what the outcomes' chances are where `when` fits."""
 
     when: Annotated[dict[str, str], Field(min_length=1)] | None = None
-    gives: Spread | None = None
-    otherwise: Spread | None = None
+    gives: Distribution | None = None
+    otherwise: Distribution | None = None
 
     @model_validator(mode="after")
     def _one_form(self) -> Row:
@@ -272,7 +272,7 @@ class Row(Said):
         return self
 
     @property
-    def spread(self) -> Spread:
+    def spread(self) -> Distribution:
         """The outcomes' chances in this row."""
         return self.gives or self.otherwise or {}
 
@@ -297,14 +297,14 @@ class State(Gated):
         return tuple(self.noisy_or.causes) if self.noisy_or else self.gate.members
 
 
-class LimitByFact(Said):
+class LimitByFact(AuthoredModel):
     """A limit between two bands that depends on a vehicle fact."""
 
     by: str
     values: Annotated[dict[str, float], Field(min_length=1)]
 
 
-class Derived(Said):
+class Derived(AuthoredModel):
     """A quantity that is computed: a formula by name, and where each of its inputs comes from.
 
     An input is a measurand's id, a vehicle fact's id, a number, or a word that the formula knows.
@@ -314,7 +314,7 @@ class Derived(Said):
     inputs: Annotated[dict[str, str | Size], Field(min_length=1)]
 
 
-class Quantity(Said):
+class Quantity(AuthoredModel):
     """A measured quantity: `limits` stand between the bands, in the unit, from low to high.
 
     `account` says what a current is for the account of a draw: the "total", or a "part" of it.
@@ -348,7 +348,7 @@ class Reading(Item):
     right_by_phone: Annotated[Probability, Field(gt=0.5, le=1)] = RIGHT_BY_PHONE
     warn: dict[str, Text] = {}
     minutes: Minutes
-    instrument: Several = ()
+    instrument: OneOrMany = ()
     setup: str | None = None
     complaints: tuple[str, ...] = ()  # where it makes sense; none named: wherever its causes are
     steps: Steps = ()
@@ -395,7 +395,7 @@ class Reading(Item):
             return tuple(self.noisy_max.causes)
         return tuple(dict.fromkeys(cause for row in self.table or () for cause in row.when or ()))
 
-    def spreads(self) -> Iterator[tuple[tuple[str | int, ...], Spread]]:
+    def spreads(self) -> Iterator[tuple[tuple[str | int, ...], Distribution]]:
         """Every distribution over outcomes that is stated, with its path within the reading."""
         if self.noisy_max:
             yield ("noisy_max", "leak"), self.noisy_max.leak
@@ -404,7 +404,7 @@ class Reading(Item):
         for at, row in enumerate(self.table or ()):
             yield ("table", at, "gives" if row.gives else "otherwise"), row.spread
 
-    def chances(self, spread: Spread, order: tuple[str, ...]) -> Floats:
+    def chances(self, spread: Distribution, order: tuple[str, ...]) -> Floats:
         """The chances of the outcomes in the order asked for; what is left of 1 goes to the normal one."""
         said = dict(spread)
         if self.normal_outcome not in said:
@@ -412,7 +412,7 @@ class Reading(Item):
         return np.array([said.get(outcome, 0.0) for outcome in order])
 
 
-class Accuracy(Said):
+class Accuracy(AuthoredModel):
     """How far an instrument may be off, in the unit it stands under.
 
     `absolute`, `percent` (of the reading) and `zero` (offset that stays from reading to reading) are
@@ -443,7 +443,7 @@ class Measurand(Item):
     ask: Text
     unit: Text | None = None
     range: tuple[Size, Size] | None = None
-    instrument: Several = ()
+    instrument: OneOrMany = ()
     choices: Annotated[tuple[Text, ...], Field(min_length=2)] | None = None
     each_time: bool = False
 
@@ -490,7 +490,7 @@ class Caution(Item):
         return self.signal != "notice"
 
 
-class Document(Said):
+class Document(AuthoredModel):
     """One file, as written."""
 
     language: Literal[1]

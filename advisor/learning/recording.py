@@ -16,7 +16,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.measure.formula import OutOfRange
 from advisor.measure.units import show
 from advisor.model.observation import estimate
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 
 WRITTEN_DIGITS = 4
 """So many digits of a measured number are written; no meter at hand shows more (a choice)."""
@@ -26,7 +26,7 @@ class NotRecordable(ValueError):
     """The job makes no scenario; the sentence says why."""
 
 
-def scenario_text(knowledge: Knowledge, filed: Filed) -> str:
+def scenario_text(knowledge: Knowledge, filed: StoredCase) -> str:
     """The text of a scenario file for a closed job; raises `NotRecordable` where its causes are not known."""
     found = finding(knowledge, filed.case)
     if isinstance(found, str):

@@ -16,13 +16,13 @@ from typing import Literal
 
 from scipy.stats import norm
 
-from advisor.advice.advice import Contradiction, advise, present
+from advisor.advice.advice import InconsistentEvidence, advise, present
 from advisor.case.case import Case, Closed, Known, Measured, Seen
 from advisor.case.confirmed import before_repair, finding, took
 from advisor.case.setups import minutes
-from advisor.inference.engine import ImpossibleEvidence, Reasoner
+from advisor.inference.engine import ImpossibleEvidence, InferenceEngine
 from advisor.knowledge.knowledge import Knowledge
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 
 FEWEST = 20
 """So many jobs there have to be before anything is said of them (the project's choice)."""
@@ -148,8 +148,8 @@ def wilson(hits: int, count: int, level: float = LEVEL) -> Rate:
 
 def judge(
     knowledge: Knowledge,
-    engine_of: Callable[[Case], Reasoner],
-    jobs: Iterable[Filed],
+    engine_of: Callable[[Case], InferenceEngine],
+    jobs: Iterable[StoredCase],
     checklist: bool = True,
     progress: Callable[[], None] | None = None,
 ) -> tuple[tuple[Judged, ...], dict[str, int]]:
@@ -167,7 +167,7 @@ def judge(
             case = before_repair(filed.case)
             engine = engine_of(case)
             try:
-                beliefs = present(engine.outlook(case.evidence(knowledge, engine)).beliefs)
+                beliefs = present(engine.query(case.evidence(knowledge, engine)).beliefs)
             except ImpossibleEvidence:
                 left_out["with readings that cannot be so together"] += 1
             else:
@@ -187,7 +187,7 @@ def judge(
     return tuple(judged), dict(left_out)
 
 
-def checklist_minutes(knowledge: Knowledge, engine: Reasoner, case: Case) -> float | None:
+def checklist_minutes(knowledge: Knowledge, engine: InferenceEngine, case: Case) -> float | None:
     """Minutes until the advice would stop, had the readings been taken in the order written.
 
     None where that asks for a reading which was not taken on this car: what it would have shown nobody knows.
@@ -198,7 +198,7 @@ def checklist_minutes(knowledge: Knowledge, engine: Reasoner, case: Case) -> flo
         try:
             if advise(knowledge, engine, done).stop is not None:
                 break
-        except Contradiction:
+        except InconsistentEvidence:
             return None
         if reading in case.skipped:
             continue
@@ -261,9 +261,9 @@ def period_of(at: str, span: Span) -> str:
     return f"{when:%Y}" if span == "year" else f"{when:%Y} Q{(when.month + 2) // 3}"
 
 
-def _closed_at(filed: Filed) -> str:
+def _closed_at(filed: StoredCase) -> str:
     closed = [step for step, entry in filed.case.counting.items() if isinstance(entry, Closed)]
-    return filed.times[closed[-1] - 1] if closed and closed[-1] <= len(filed.times) else filed.touched
+    return filed.times[closed[-1] - 1] if closed and closed[-1] <= len(filed.times) else filed.last_modified
 
 
 def _mean(values: Sequence[float]) -> tuple[float, float, float]:

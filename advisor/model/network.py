@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from advisor.arrays import Floats
-from advisor.inference.tables import Table, Tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.knowledge import REMEDY_SUCCESS, UNLISTED, Gate, Knowledge, Reading, State
 from advisor.knowledge.probability import noisy_max, noisy_or
 from advisor.model.observation import seen_with
@@ -49,12 +49,12 @@ class Repair:
 class Network:
     """A complaint's network: its tables, which the engine takes, and the pgmpy model of the same numbers."""
 
-    tables: Tables
+    tables: DiscreteNetwork
 
     @property
-    def sought(self) -> tuple[str, ...]:
+    def targets(self) -> tuple[str, ...]:
         """The nodes whose probabilities are wanted."""
-        return self.tables.sought
+        return self.tables.targets
 
     @property
     def readings(self) -> tuple[str, ...]:
@@ -78,15 +78,15 @@ def build(
     Breese & Heckerman 1996, Decision-theoretic troubleshooting: a framework for repair and experiment).
     With `by_phone` what a customer would say on the phone stands beside the readings that can be asked there.
     """
-    tables, outcomes, sought, readings = _Builder(knowledge, complaint, by_phone).built()
+    tables, outcomes, targets, readings = _Builder(knowledge, complaint, by_phone).built()
     for number, repair in enumerate(repairs, start=1):
-        if repair.fault in sought:
+        if repair.fault in targets:
             fault = knowledge.faults.get(repair.fault)
             success = fault.remedy_success if fault else REMEDY_SUCCESS
             tables = _with_repair(tables, complaint, repair, number, success)
             outcomes = {one.child: outcomes[one.child.partition(BEFORE)[0]] for one in tables}
-            sought = (*sought, before_repair(repair.fault, number))
-    return Network(Tables(tuple(tables), outcomes, sought, readings))
+            targets = (*targets, before_repair(repair.fault, number))
+    return Network(DiscreteNetwork(tuple(tables), outcomes, targets, readings))
 
 
 def before_repair(name: str, number: int) -> str:
@@ -111,12 +111,12 @@ def phone_answers(reading: Reading) -> Floats:
 
 
 def _with_repair(
-    tables: Sequence[Table],
+    tables: Sequence[CPT],
     complaint: str,
     repair: Repair,
     number: int,
     success: float,
-) -> list[Table]:
+) -> list[CPT]:
     """The tables with what hangs on the repaired fault there twice: as it is now, and as it was.
 
     Of the car as it was only what has been seen stays, and what that hangs on.
@@ -128,9 +128,9 @@ def _with_repair(
             changed.add(table.child)
     was = {name: before_repair(name, number) for name in changed}
 
-    def then(table: Table) -> Table:
+    def then(table: CPT) -> CPT:
         parents = tuple(was.get(name, name) for name in table.parents)
-        return Table(was.get(table.child, table.child), parents, table.values)
+        return CPT(was.get(table.child, table.child), parents, table.values)
 
     past = {one.child: one for one in map(then, tables) if BEFORE in one.child}
     seen = {was[name] for name in changed if name in (repair.fault, complaint) or name in repair.read}
@@ -141,12 +141,12 @@ def _with_repair(
         if name in past and name not in needed:
             needed.add(name)
             ahead += past[name].parents
-    took = Table(repair.fault, (was[repair.fault],), np.array([[1.0, 0.0], [success, 1 - success]]))
+    took = CPT(repair.fault, (was[repair.fault],), np.array([[1.0, 0.0], [success, 1 - success]]))
     present = [took if table.child == repair.fault else table for table in now]
     return present + [table for name, table in past.items() if name in needed]
 
 
-def _parents_first(tables: Sequence[Table]) -> list[Table]:
+def _parents_first(tables: Sequence[CPT]) -> list[CPT]:
     by_child = {table.child: table for table in tables}
     order = TopologicalSorter({table.child: table.parents for table in tables}).static_order()
     return [by_child[name] for name in order if name in by_child]
@@ -164,7 +164,7 @@ def write(network: Network, form: str) -> str:
 
     tables = network.tables
     renamed = [
-        Table(plain(table.child), tuple(map(plain, table.parents)), table.values)
+        CPT(plain(table.child), tuple(map(plain, table.parents)), table.values)
         for table in tables.tables
         if WITH not in table.child
     ]
@@ -175,7 +175,7 @@ def write(network: Network, form: str) -> str:
     return text.decode() if isinstance(text, bytes) else str(text)
 
 
-def _model(tables: Iterable[Table], outcomes: Mapping[str, tuple[str, ...]]) -> DiscreteBayesianNetwork:
+def _model(tables: Iterable[CPT], outcomes: Mapping[str, tuple[str, ...]]) -> DiscreteBayesianNetwork:
     from pgmpy.factors.discrete import TabularCPD
     from pgmpy.models import DiscreteBayesianNetwork
 
@@ -207,13 +207,13 @@ class _Builder:
         self.knowledge, self.complaint, self.by_phone = knowledge, complaint, by_phone
         self.priors = solve(knowledge, complaint).faults
         self.tree = tree_of(knowledge, complaint)
-        self.tables: dict[str, Table] = {}
+        self.tables: dict[str, CPT] = {}
         self.outcomes: dict[str, tuple[str, ...]] = {}
 
-    def built(self) -> tuple[list[Table], dict[str, tuple[str, ...]], tuple[str, ...], tuple[str, ...]]:
+    def built(self) -> tuple[list[CPT], dict[str, tuple[str, ...]], tuple[str, ...], tuple[str, ...]]:
         named = {cause for reading in self.knowledge.readings.values() for cause in reading.causes}
-        sought = tuple(name for name, prior in self.priors.items() if prior > 0 or name in named)
-        for name in sought:
+        targets = tuple(name for name, prior in self.priors.items() if prior > 0 or name in named)
+        for name in targets:
             factors = given_factors(self.knowledge, name)
             for fact in factors:
                 self._fact(fact)
@@ -233,10 +233,10 @@ class _Builder:
                 readings += self._seen_with_instruments(name, reading)
                 if self.by_phone and reading.who == "customer" and reading.ask:
                     readings.append(self._said_by_phone(name, reading))
-        return list(self.tables.values()), self.outcomes, sought, tuple(readings)
+        return list(self.tables.values()), self.outcomes, targets, tuple(readings)
 
     def _add(self, name: str, parents: tuple[str, ...], values: Floats, outcomes: Iterable[str]) -> None:
-        self.tables[name] = Table(name, parents, np.ascontiguousarray(values))
+        self.tables[name] = CPT(name, parents, np.ascontiguousarray(values))
         self.outcomes[name] = tuple(outcomes)
 
     def _fact(self, name: str) -> None:

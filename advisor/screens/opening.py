@@ -18,7 +18,7 @@ from advisor.desk.questions import ALLOWED_MINUTES
 from advisor.knowledge.problems import ProblemsFound
 from advisor.screens.desk.days import DeskScreen
 from advisor.screens.start import StartScreen
-from advisor.store.errors import StoreTrouble
+from advisor.store.errors import StoreError
 from advisor.store.store import Store, default_url
 
 
@@ -42,7 +42,7 @@ class Opened:
             raise CannotOpen(
                 "The knowledge has problems.", [str(one) for one in error.problems], 1
             ) from error
-        except (StoreTrouble, OSError) as error:
+        except (StoreError, OSError) as error:
             raise CannotOpen("The cases cannot be reached.", [str(error)], 3) from error
         unknown = without - set(knowledge.instruments)
         if unknown:

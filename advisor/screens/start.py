@@ -13,8 +13,8 @@ from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from advisor.advice.advice import Contradiction, Workshop
-from advisor.bench.session import Engines, Glance, Session, glance, reopened
+from advisor.advice.advice import InconsistentEvidence, Workshop
+from advisor.bench.session import Engines, JobSummary, Session, job_summary, reopened
 from advisor.bench.wording import cause_words
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
@@ -27,8 +27,8 @@ from advisor.screens.bench.task import TaskScreen
 from advisor.screens.desk.days import DeskScreen
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceScreen
-from advisor.store.errors import StoreTrouble
-from advisor.store.records import Filed
+from advisor.store.errors import StoreError
+from advisor.store.records import StoredCase
 from advisor.store.store import Store
 
 if TYPE_CHECKING:
@@ -54,11 +54,11 @@ class StartScreen(AskingScreen[None]):
         super().__init__()
         self.engines, self.store, self.workshop = engines, store, workshop
         self.desk_minutes = desk_minutes
-        self.jobs: dict[str, Filed] = {}
+        self.jobs: dict[str, StoredCase] = {}
         self.unusable: dict[str, tuple[str, str]] = {}
         """What cannot be worked on: a line for the list, and all there is to say."""
-        self.closed: dict[str, Filed] = {}
-        self.glances: dict[int, tuple[int, Glance]] = {}
+        self.closed: dict[str, StoredCase] = {}
+        self.glances: dict[int, tuple[int, JobSummary]] = {}
 
     def compose(self) -> ComposeResult:
         """A search, then the jobs."""
@@ -96,7 +96,7 @@ class StartScreen(AskingScreen[None]):
         self.refresh_jobs()
         self.app.tidy_between_jobs(self)
 
-    def show_jobs(self, open_ones: list[Filed], closed: list[Filed]) -> None:
+    def show_jobs(self, open_ones: list[StoredCase], closed: list[StoredCase]) -> None:
         """List the open jobs, and the closed ones below them."""
         self.query_one("#says", Static).update(
             "Choose with ↑ ↓ and Enter, or tap. This is advice: local rules and licensed practice come first."
@@ -143,23 +143,25 @@ class StartScreen(AskingScreen[None]):
             jobs.add_option(Option(Content.styled(count, "bold"), disabled=True))
             jobs.add_options(found[:MOST_CLOSED])
 
-    def words(self, filed: Filed) -> tuple[str, str]:
+    def words(self, filed: StoredCase) -> tuple[str, str]:
         """Two lines on a job: which it is, and where it stands."""
         complaint = self.engines.knowledge.complaints[filed.case.complaint].name
         danger = "DANGER " if filed.case.dangers else ""
-        when = age(filed.touched, self.store.clock())
+        when = age(filed.last_modified, self.store.clock())
         head = f"Job {filed.number}: {danger}{filed.tag} · {complaint} · {when}"
         entries, told = self.glances.get(filed.number, (-1, None))
         if told is None or entries != filed.entries:
             return head, "  …"
         return head, f"  {percent(told.probability)} {told.leading} → {told.next_step}"
 
-    def closed_words(self, filed: Filed) -> tuple[str, str]:
+    def closed_words(self, filed: StoredCase) -> tuple[str, str]:
         """Two lines on a closed job: which it is, and how it ended."""
         knowledge = self.engines.knowledge
         complaint = knowledge.complaints[filed.case.complaint].name
         closed = filed.case.closed
-        head = f"Job {filed.number}: {filed.tag} · {complaint} · {age(filed.touched, self.store.clock())}"
+        head = (
+            f"Job {filed.number}: {filed.tag} · {complaint} · {age(filed.last_modified, self.store.clock())}"
+        )
         return head, f"  closed: {cause_words(knowledge, closed)}" if closed else ""
 
     @work(thread=True, exclusive=True, group="glances")
@@ -168,12 +170,12 @@ class StartScreen(AskingScreen[None]):
         worker, back = get_current_worker(), self.app.call_from_thread
         try:
             filed, damaged = self.store.jobs()
-        except StoreTrouble as error:
+        except StoreError as error:
             back(self.query_one("#says", Static).update, str(error))
             return
         known = self.engines.knowledge.complaints
         closed = [one for one in filed if one.case.complaint in known and one.case.closed]
-        closed.sort(key=lambda one: one.touched, reverse=True)
+        closed.sort(key=lambda one: one.last_modified, reverse=True)
         open_ones = [one for one in filed if one.case.complaint in known and one.case.is_open]
         self.unusable = {
             **{f"damaged {one.number}": (f"{one.number} {one.tag} · damaged", str(one)) for one in damaged},
@@ -183,7 +185,7 @@ class StartScreen(AskingScreen[None]):
                 if one.case.complaint not in known and one.case.is_open
             },
         }
-        open_ones.sort(key=lambda one: one.touched, reverse=True)
+        open_ones.sort(key=lambda one: one.last_modified, reverse=True)
         back(self.show_jobs, open_ones, closed)
         for one in open_ones:
             if worker.is_cancelled:
@@ -191,9 +193,11 @@ class StartScreen(AskingScreen[None]):
             if self.glances.get(one.number, (-1, None))[0] == one.entries:
                 continue
             try:
-                told = glance(Session(self.engines.knowledge, self.engines, self.store, one, self.workshop))
+                told = job_summary(
+                    Session(self.engines.knowledge, self.engines, self.store, one, self.workshop)
+                )
             except (ProblemsFound, TooWide) as error:
-                told = Glance(str(error), 0.0, "the knowledge has to be put right")
+                told = JobSummary(str(error), 0.0, "the knowledge has to be put right")
             self.glances[one.number] = (one.entries, told)
             back(self.list_jobs)
 
@@ -241,7 +245,7 @@ class StartScreen(AskingScreen[None]):
         elif event.option_id in self.closed:
             self.ask_what_about(self.closed[event.option_id])
 
-    def ask_what_about(self, filed: Filed) -> None:
+    def ask_what_about(self, filed: StoredCase) -> None:
         """What can be done with a closed job."""
 
         def wanted(what: str | None) -> None:
@@ -254,33 +258,33 @@ class StartScreen(AskingScreen[None]):
         self.app.push_screen(ChoiceScreen("\n".join(self.closed_words(filed)), lines), wanted)
 
     @work(thread=True, exclusive=True)
-    def show_paper(self, filed: Filed, customer: bool) -> None:
+    def show_paper(self, filed: StoredCase, customer: bool) -> None:
         """Read the job off the event loop, then show its card or the customer's page."""
         try:
             now = self.store.case(filed.number) or filed
             session = Session.opened(self.engines, self.store, now, self.workshop)
-        except StoreTrouble as error:
+        except StoreError as error:
             self.app.call_from_thread(self.cannot, "The job cannot be read.", [str(error)])
             return
         self.app.call_from_thread(self.app.push_screen, JobCardScreen(session, customer))
 
-    def open_job(self, find: Callable[[], Filed]) -> None:
+    def open_job(self, find: Callable[[], StoredCase]) -> None:
         """Work out the job's network, then show it."""
         self.query_one("#says", Static).update("Working out the network …")
         self.let_choose(False)
         self.prepare(find)
 
     @work(thread=True, exclusive=True)
-    def prepare(self, find: Callable[[], Filed]) -> None:
+    def prepare(self, find: Callable[[], StoredCase]) -> None:
         """Read the job and compile its complaint's network, off the event loop."""
         clash = ""
         try:
             session = Session.opened(self.engines, self.store, find(), self.workshop)
             session.worked_out()
-        except (ProblemsFound, TooWide, StoreTrouble) as error:
+        except (ProblemsFound, TooWide, StoreError) as error:
             self.app.call_from_thread(self.cannot, "This job cannot be worked on.", [str(error)])
             return
-        except Contradiction as error:
+        except InconsistentEvidence as error:
             clash = str(error)
         self.app.call_from_thread(self.open_session, session, clash)
 
@@ -325,7 +329,7 @@ class StartScreen(AskingScreen[None]):
             self.app.exit(return_code=0)
 
 
-def _foreign(filed: Filed) -> str:
+def _foreign(filed: StoredCase) -> str:
     """Why a job cannot be worked on by this knowledge."""
     return (
         f"Job {filed.number} is about the complaint '{filed.case.complaint}', which is not in this "

@@ -49,10 +49,10 @@ class Ranker:
     rule: StopRule
     ranking: Ranking
 
-    def outlooks(self, potentials: Floats) -> tuple[Floats, Floats]:
+    def posteriors(self, potentials: Floats) -> tuple[Floats, Floats]:
         """Beliefs in `faults`, shape (states, faults), and the batch's bits (see `Batch.outlooks`)."""
-        beliefs, bits = self.batch.outlooks(potentials)
-        return beliefs[:, [self.batch.engine.sought.index(fault) for fault in self.faults]], bits
+        beliefs, bits = self.batch.posteriors(potentials)
+        return beliefs[:, [self.batch.engine.targets.index(fault) for fault in self.faults]], bits
 
 
 @dataclass(frozen=True, eq=False)
@@ -97,7 +97,7 @@ def compile_ranker(
     most = max(map(len, by_reading), default=1)
     setups = {name: setups_of(knowledge, name) for name in readings}
     every = tuple(sorted({setup for needed in setups.values() for setup in needed}))
-    faults = tuple(sorted(name for name in engine.sought if BEFORE not in name))
+    faults = tuple(sorted(name for name in engine.targets if BEFORE not in name))
     return Ranker(
         knowledge=knowledge,
         batch=narrow(engine, {complaint: engine.one_hot(complaint, "present")}, tuple(columns)),

@@ -19,9 +19,9 @@ from advisor.inference.batch import pick, spread_evenly
 from advisor.model.network import WITH
 from advisor.simulate.array_advice import REASONS, Bools, Choices, Offers, Ranker, choose, flags, offers
 
-Enough = Callable[[Floats, Floats], Bools]
+StoppingRule = Callable[[Floats, Floats], Bools]
 """From beliefs, (states, faults), and minutes of the next reading, (states,): where to read no more."""
-Wish = Callable[[Floats, Offers], Floats]
+ReadingPolicy = Callable[[Floats, Offers], Floats]
 """From beliefs and offers: how much each reading is wished for, (states, readings); the most is taken."""
 NUMBERS_AT_ONCE = 2**23
 """Jobs are played in blocks whose states fill this many numbers at most (64 MB)."""
@@ -83,7 +83,7 @@ def starts_of(ranker: Ranker, cases: Sequence[Case]) -> Starts:
     """Where the jobs begin; raises `ImpossibleEvidence` where what was seen of a case cannot be so."""
     engine, knowledge = ranker.batch.engine, ranker.knowledge
     evidence = [case.evidence(knowledge, engine) for case in cases]
-    engine.outlook_many(evidence)
+    engine.query_batch(evidence)
     gone = [(*seen, *case.skipped) for seen, case in zip(evidence, cases, strict=True)]
     ready = [setups_in_place(knowledge, case) for case in cases]
     return Starts(
@@ -113,10 +113,10 @@ def play_many(
     starts: Starts,
     cars: Cars,
     first: str | None = None,
-    enough: Enough | None = None,
+    enough: StoppingRule | None = None,
     progress: Callable[[int, int], None] | None = None,
     stop: Callable[[], bool] | None = None,
-    wish: Wish | None = None,
+    wish: ReadingPolicy | None = None,
 ) -> Jobs:
     """Play a job on every car to the stop of the plain advice.
 
@@ -157,10 +157,10 @@ def _play_block(
     starts: Starts,
     cars: Cars,
     first: str | None,
-    enough: Enough | None,
+    enough: StoppingRule | None,
     over: Callable[[int], None],
     stop: Callable[[], bool] | None,
-    wish: Wish | None,
+    wish: ReadingPolicy | None,
 ) -> Jobs:
     count = len(cars.start)
     hands_on, waiting = np.zeros(count), np.zeros(count)
@@ -170,7 +170,7 @@ def _play_block(
     begun, at = np.unique(cars.start, return_inverse=True)  # the state each of them is in
     states = Starts(starts.potentials[begun], starts.gone[begun], starts.ready[begun])
     while len(jobs):
-        believed, bits = ranker.outlooks(states.potentials)
+        believed, bits = ranker.posteriors(states.potentials)
         offered = offers(ranker, bits, states.gone, states.ready)
         choices = choose(ranker, believed, offered, None if wish is None else wish(believed, offered))
         if first is not None and not taken:

@@ -18,7 +18,7 @@ from advisor.advice.repair_order import Remedy, least_minutes_of_many, single_fa
 from advisor.arrays import Floats
 from advisor.case.case import Case
 from advisor.simulate.array_advice import Bools, Ranker, offers, rates, worth_taking
-from advisor.simulate.jobs import Enough, Starts, draw_cars, play_many, starts_of
+from advisor.simulate.jobs import Starts, StoppingRule, draw_cars, play_many, starts_of
 
 PATIENCES = (2.0, 4.0, 8.0)
 """Reading ends where knowing the cause would save less than this many times the next reading's minutes."""
@@ -89,7 +89,7 @@ def look_ahead(
     how many candidates of how many are done. Raises `ImpossibleEvidence`.
     """
     start = starts_of(ranker, [case])
-    believed, bits = ranker.outlooks(start.potentials)
+    believed, bits = ranker.posteriors(start.potentials)
     now = math.inf if costs is None else float(repair_minutes(ranker, believed, costs)[0])
     names = candidates(ranker, start, bits, most)
     drawn = draw_cars(ranker, start, np.zeros(cars, dtype=np.intp), random)
@@ -143,7 +143,7 @@ def knowing_saves_minutes(ranker: Ranker, beliefs: Floats, costs: RepairCosts) -
     return np.asarray(repair_minutes(ranker, beliefs, costs) - knowing)
 
 
-def _stops(ranker: Ranker, costs: RepairCosts | None) -> list[Enough | None]:
+def _stops(ranker: Ranker, costs: RepairCosts | None) -> list[StoppingRule | None]:
     """Ways to end a job before the plain stop: where the next reading takes too much of what it could save.
 
     No reading saves more than knowing the cause would, and most save only part of that: patience is above 1.
@@ -152,7 +152,7 @@ def _stops(ranker: Ranker, costs: RepairCosts | None) -> list[Enough | None]:
     if costs is None:
         return [None]
 
-    def stop_at(patience: float) -> Enough:
+    def stop_at(patience: float) -> StoppingRule:
         def enough(beliefs: Floats, minutes: Floats) -> Bools:
             return np.asarray(knowing_saves_minutes(ranker, beliefs, costs) <= patience * minutes)
 

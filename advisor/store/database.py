@@ -15,7 +15,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.exc import OperationalError, SQLAlchemyError
 
-from advisor.store.errors import Doing, StoreTrouble, sentence
+from advisor.store.errors import Doing, StoreError, sentence
 from advisor.text import clean
 
 SCHEMA = 5
@@ -96,7 +96,7 @@ ENTRIES = sa.Table(
 
 
 def opened(url: str, reading: bool = False) -> sa.Engine:
-    """A database with its tables as they are now, or made where there are none; raises `StoreTrouble`.
+    """A database with its tables as they are now, or made where there are none; raises `StoreError`.
 
     For `reading` alone nothing is made, upgraded or changed: what an older program wrote is read from a copy
     in memory that is brought up to date.
@@ -121,7 +121,7 @@ def opened(url: str, reading: bool = False) -> sa.Engine:
             if version > SCHEMA:
                 raise _newer(version)
             return _copied(engine) if version < SCHEMA else engine
-        except (SQLAlchemyError, StoreTrouble):
+        except (SQLAlchemyError, StoreError):
             engine.dispose()
             raise
 
@@ -132,18 +132,18 @@ def _file_of(url: sa.URL) -> Path | None:
         return None
     name = url.database or ""
     if name in ("", ":memory:") or name.casefold().startswith("file:") or url.query:
-        raise StoreTrouble(
+        raise StoreError(
             "The database of cases cannot be opened: the address has to name a file and nothing else; what "
             "is kept in memory is gone with the program. Nothing was changed. Name a file, such as "
             "sqlite:///cases.sqlite."
         )
     if url.get_driver_name() != "pysqlite":
-        raise StoreTrouble(
+        raise StoreError(
             "The database of cases cannot be opened: SQLite is used here without another driver. Nothing was "
             "changed. Name a file, such as sqlite:///cases.sqlite."
         )
     if "\0" in name or "%00" in name:
-        raise StoreTrouble(
+        raise StoreError(
             "The database of cases cannot be opened: no file has such a name. Nothing was changed. Name a "
             "file, such as sqlite:///cases.sqlite."
         )
@@ -156,13 +156,13 @@ def _look_at(file: Path, reading: bool) -> None:
         mode = file.stat().st_mode
     except FileNotFoundError:
         if reading:
-            raise StoreTrouble(
+            raise StoreError(
                 sentence("opened", f"there is no file {file}, so there is no job in it, and none was made")
             ) from None
         return
     if not S_ISREG(mode):
         what = "is a directory" if S_ISDIR(mode) else "is a pipe, a device or a socket"
-        raise StoreTrouble(sentence("opened", f"{file} {what}"))
+        raise StoreError(sentence("opened", f"{file} {what}"))
     if not file.stat().st_size:
         return
     # Only SQLite may open and close the file: closing it by other means takes away the locks of this process.
@@ -181,7 +181,7 @@ def _look_at(file: Path, reading: bool) -> None:
                 raise
             time.sleep(0.02)
         except sqlite3.DatabaseError as error:
-            raise StoreTrouble(sentence("opened", reason_of(error))) from error
+            raise StoreError(sentence("opened", reason_of(error))) from error
         else:
             return
 
@@ -205,16 +205,16 @@ def _check_ours(tables: Collection[str], row: Sequence[Any] | None) -> int | Non
     if isinstance(number, int) and number > SCHEMA:
         raise _newer(number)
     if not isinstance(number, int) or number < 1 or not all(one in tables for one in _FIRST_TABLES):
-        raise StoreTrouble(
+        raise StoreError(
             "The database of cases cannot be opened: it holds the tables of another program. Nothing was "
             "changed. Name another database with --store; one that is not there yet is made."
         )
     return number
 
 
-def _newer(version: int) -> StoreTrouble:
+def _newer(version: int) -> StoreError:
     """What is said where a newer program has written the database."""
-    return StoreTrouble(
+    return StoreError(
         f"The database was written by a newer program (schema {version}, this one knows {SCHEMA}). "
         "Nothing was changed. Update this program."
     )
@@ -225,7 +225,7 @@ def _found(engine: sa.Engine) -> int:
     with engine.connect() as connection:
         version = _version(connection)
     if version is None:
-        raise StoreTrouble(sentence("opened", "it is empty, so there is no job in it, and none was made"))
+        raise StoreError(sentence("opened", "it is empty, so there is no job in it, and none was made"))
     return version
 
 
@@ -292,15 +292,15 @@ def reason_of(error: Exception) -> str:
 
 @contextmanager
 def trouble(doing: Doing) -> Iterator[None]:
-    """Turn what the database, its driver or the system raise into `StoreTrouble`, in words."""
+    """Turn what the database, its driver or the system raise into `StoreError`, in words."""
     try:
         yield
     except (SQLAlchemyError, sqlite3.Error, OSError, ImportError, UnicodeDecodeError) as error:
         reason = reason_of(error)
         if isinstance(error, ImportError) and error.name in _DRIVERS:
             reason = f"its driver {error.name} is not installed. Install it with: {_DRIVERS[error.name]}"
-            raise StoreTrouble(f"The database of cases cannot be {doing}: {reason}.") from error
-        raise StoreTrouble(sentence(doing, reason)) from error
+            raise StoreError(f"The database of cases cannot be {doing}: {reason}.") from error
+        raise StoreError(sentence(doing, reason)) from error
 
 
 def _upgraded_at_last(engine: sa.Engine) -> int:
@@ -451,8 +451,8 @@ def _watch(engine: sa.Engine, file: Path) -> None:
     first = _identity(file)
     log = file.with_name(file.name + "-wal")
 
-    def refused(gone: Path) -> StoreTrouble:
-        return StoreTrouble(sentence("used", f"{gone} was deleted, moved or replaced while it was open here"))
+    def refused(gone: Path) -> StoreError:
+        return StoreError(sentence("used", f"{gone} was deleted, moved or replaced while it was open here"))
 
     def connecting(*_: object) -> None:
         if _identity(file) != first:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Literal
 
 
-class StoreTrouble(Exception):
+class StoreError(Exception):
     """The database cannot be reached, read or written: why, what was kept, and what to do."""
 
 
-class Damaged(StoreTrouble):
+class CorruptRow(StoreError):
     """A row of a case holds what this program never writes; nothing was changed.
 
     `number` and `tag` say which case it is, as far as they can be read.
@@ -20,11 +20,11 @@ class Damaged(StoreTrouble):
         self.number, self.tag = number, tag
 
 
-class Overtaken(StoreTrouble):
+class StaleWrite(StoreError):
     """Somebody else has entered something on this case in the meantime; nothing was written."""
 
 
-class Erased(Overtaken):
+class Erased(StaleWrite):
     """Somebody else has erased this case in the meantime; nothing was written, and nothing can be."""
 
 

@@ -23,7 +23,7 @@ from advisor.case.case import (
     TakenBack,
 )
 from advisor.model.observation import Measurement
-from advisor.store.errors import Damaged
+from advisor.store.errors import CorruptRow
 
 KINDS: dict[str, type[Entry]] = {
     "known": cases.Known,
@@ -53,7 +53,7 @@ YEARS = range(1970, 9999)
 
 
 @dataclass(frozen=True)
-class Filed:
+class StoredCase:
     """A case as it lies in the database: one row for each of its entries, at the times given (ISO 8601).
 
     `knowledge` is the version it was opened with, or "" where that is not known. The number is 0 until the
@@ -78,11 +78,11 @@ class Filed:
         return f"Job {self.number}" if self.number else "New job"
 
     @property
-    def touched(self) -> str:
+    def last_modified(self) -> str:
         """When something was last entered."""
         return self.times[-1] if self.times else self.opened
 
-    def with_entry(self, entry: Entry, at: str) -> Filed:
+    def with_entry(self, entry: Entry, at: str) -> StoredCase:
         """With one more entry at a time."""
         return replace(self, case=self.case.with_entry(entry), times=(*self.times, at))
 
@@ -180,8 +180,8 @@ def _check_time(said: str) -> None:
         raise ValueError(f"the time '{said}' is in no year that can be")
 
 
-def filed_from(number: int, head: Any, rows: list[Any]) -> Filed:
-    """A case from its row, if there is one, and those of its entries; raises `Damaged`."""
+def stored_case_from(number: int, head: Any, rows: list[Any]) -> StoredCase:
+    """A case from its row, if there is one, and those of its entries; raises `CorruptRow`."""
     tag = in_one_line(head.tag) if head and isinstance(head.tag, str) else ""
     try:
         if head is None:
@@ -192,14 +192,14 @@ def filed_from(number: int, head: Any, rows: list[Any]) -> Filed:
             raise ValueError("it has no complaint")
         _check_time(head.opened)
     except (ValueError, OverflowError) as error:
-        raise Damaged(
+        raise CorruptRow(
             number,
             tag,
             f"Job {number} is damaged in the database: {error}. This program has not written it so, and "
             f"nothing was changed. Use the other jobs; `advisor case export {number}` writes down what there "
             "is of this one.",
         ) from error
-    filed = Filed(number, tag, head.opened, Case(head.complaint), (), head.knowledge)
+    filed = StoredCase(number, tag, head.opened, Case(head.complaint), (), head.knowledge)
     for step, row in enumerate(rows, start=1):
         try:
             if row.number != step:
@@ -210,7 +210,7 @@ def filed_from(number: int, head: Any, rows: list[Any]) -> Filed:
             entry = _entry(row, filed.case)
         except (ValueError, OverflowError, RecursionError) as error:
             why = str(error).splitlines()[0]
-            raise Damaged(
+            raise CorruptRow(
                 number,
                 tag,
                 f"Step {step} of job {number} is damaged in the database: {why}. This program has not "

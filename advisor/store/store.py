@@ -29,8 +29,8 @@ from advisor.store.database import (
     reason_of,
     trouble,
 )
-from advisor.store.errors import Damaged, Erased, Overtaken, StoreTrouble
-from advisor.store.records import Filed, but_for_time, filed_from, in_one_line, row_of
+from advisor.store.errors import CorruptRow, Erased, StaleWrite, StoreError
+from advisor.store.records import StoredCase, but_for_time, in_one_line, row_of, stored_case_from
 
 EXPORT_VERSION = 1
 """Raised by one with every change of what `Store.export` returns."""
@@ -63,8 +63,8 @@ def papers_folder() -> Path:
 class Jobs(NamedTuple):
     """The cases that can be read, the newest first, and what is wrong with the others."""
 
-    filed: list[Filed]
-    damaged: list[Damaged]
+    filed: list[StoredCase]
+    damaged: list[CorruptRow]
 
 
 class Store:
@@ -77,7 +77,7 @@ class Store:
         self, url: str, clock: Callable[[], datetime] = lambda: datetime.now(UTC), *, reading: bool = False
     ) -> None:
         self.clock = clock
-        self._unheard: dict[int, list[Filed]] = {}
+        self._unheard: dict[int, list[StoredCase]] = {}
         self._engine = database.opened(url, reading)
         self._writing = self._engine.execution_options(writes=True)
         self.told = database.narrowed(url)
@@ -89,35 +89,35 @@ class Store:
                 self.told += other.told
             elif not reading:
                 self._tidy()
-        except StoreTrouble as error:
+        except StoreError as error:
             self.told.append(str(error))
 
     def now(self) -> str:
         """The time, as entries carry it (ISO 8601, with zone)."""
         return self.clock().isoformat(timespec="seconds")
 
-    def draft(self, tag: str, complaint: str, knowledge: str = "") -> Filed:
+    def draft(self, tag: str, complaint: str, knowledge: str = "") -> StoredCase:
         """A case for a vehicle that nobody has entered anything on: it is stored with its first entry."""
-        return Filed(0, in_one_line(tag)[:80], self.now(), Case(complaint), (), knowledge)
+        return StoredCase(0, in_one_line(tag)[:80], self.now(), Case(complaint), (), knowledge)
 
-    def open_case(self, tag: str, complaint: str, knowledge: str = "") -> Filed:
+    def open_case(self, tag: str, complaint: str, knowledge: str = "") -> StoredCase:
         """Start a case for a vehicle, known by a tag of the workshop's own."""
         return self.open_cases(tag, (complaint,), knowledge)[0]
 
-    def open_cases(self, tag: str, complaints: Iterable[str], knowledge: str = "") -> tuple[Filed, ...]:
+    def open_cases(self, tag: str, complaints: Iterable[str], knowledge: str = "") -> tuple[StoredCase, ...]:
         """Store a case for each complaint of a vehicle before anything is entered, all or none."""
         return self.append_each(*((self.draft(tag, complaint, knowledge), ()) for complaint in complaints))
 
-    def append(self, filed: Filed, *entries: Entry) -> Filed:
+    def append(self, filed: StoredCase, *entries: Entry) -> StoredCase:
         """Save entries on a case, all or none; see `append_each`."""
         return self.append_each((filed, entries))[0]
 
-    def append_each(self, *jobs: tuple[Filed, Sequence[Entry]]) -> tuple[Filed, ...]:
+    def append_each(self, *jobs: tuple[StoredCase, Sequence[Entry]]) -> tuple[StoredCase, ...]:
         """Save entries on several cases, all or none; they are on disk when this returns.
 
         Those among them that are not stored yet get their numbers, also where the entries are on others.
         An earlier try of the same that was not heard of but did come about is not entered twice.
-        Raises `Overtaken` where a case has grown in the meantime, so that nobody writes over another, and
+        Raises `StaleWrite` where a case has grown in the meantime, so that nobody writes over another, and
         `Erased` where there is no such case any more.
         """
         after = []
@@ -137,10 +137,10 @@ class Store:
                     rows = _rows(then, filed.entries)
                     if rows and filed.number:
                         if connection.scalar(_count(filed.number)) != filed.entries:
-                            raise Overtaken("The case has another length.")
+                            raise StaleWrite("The case has another length.")
                         connection.execute(ENTRIES.insert(), rows)
-        except StoreTrouble as error:
-            if not isinstance(error, Overtaken) and not isinstance(error.__cause__, IntegrityError):
+        except StoreError as error:
+            if not isinstance(error, StaleWrite) and not isinstance(error.__cause__, IntegrityError):
                 for one in after:
                     self._unheard.setdefault(one.number, []).append(one)
                 raise
@@ -154,7 +154,7 @@ class Store:
             self._unheard[0] = [one for one in self._unheard[0] if one not in before]
         return tuple(saved)
 
-    def _there_already(self, wanted: Filed) -> Filed | None:
+    def _there_already(self, wanted: StoredCase) -> StoredCase | None:
         """The case as an earlier try of the same has left it, or None where none has come about."""
         found = self.case(wanted.number)
         if found is None:
@@ -165,7 +165,7 @@ class Store:
                 return one
         return None
 
-    def _overtaken(self, jobs: Iterable[Filed]) -> Overtaken:
+    def _overtaken(self, jobs: Iterable[StoredCase]) -> StaleWrite:
         """Why entries do not fit the cases any more."""
         for filed in jobs:
             if not self._there(filed.number):
@@ -174,22 +174,22 @@ class Store:
                     "can be entered on it: go back to the list of jobs."
                 )
             if self.length(filed) < filed.entries:
-                return Overtaken(
+                return StaleWrite(
                     "The database holds less of this job than was entered here: somebody has put an older "
                     "copy in its place. Your answer was not entered: look at the job as it is there now, and "
                     "enter again what is missing."
                 )
-        return Overtaken(
+        return StaleWrite(
             "Somebody else has entered something on this job in the meantime. Your answer was not "
             "entered: look at the job as it is now, then answer again."
         )
 
-    def take_back(self, filed: Filed, step: int | None = None, reason: str = "") -> Filed:
+    def take_back(self, filed: StoredCase, step: int | None = None, reason: str = "") -> StoredCase:
         """Take back a step that counts, the last one if none is named; the record of it stays."""
         last = max(filed.case.counting, default=0)
         return self.append(filed, TakenBack(last if step is None else step, reason))
 
-    def cases(self) -> list[Filed]:
+    def cases(self) -> list[StoredCase]:
         """Every case that can be read, the newest first."""
         return self.jobs().filed
 
@@ -206,15 +206,15 @@ class Store:
         found = Jobs([], [])
         for number in (*by_number, *(one for one in by_case if one not in by_number)):
             try:
-                found.filed.append(filed_from(number, by_number.get(number), by_case[number]))
-            except Damaged as error:
+                found.filed.append(stored_case_from(number, by_number.get(number), by_case[number]))
+            except CorruptRow as error:
                 found.damaged.append(error)
         return found
 
-    def case(self, number: int) -> Filed | None:
-        """One case by its number, or None where there is none; raises `Damaged`."""
+    def case(self, number: int) -> StoredCase | None:
+        """One case by its number, or None where there is none; raises `CorruptRow`."""
         head, rows = self._rows(number)
-        return filed_from(number, head, rows) if head or rows else None
+        return stored_case_from(number, head, rows) if head or rows else None
 
     def _rows(self, number: int) -> tuple[Any, list[Any]]:
         """The row of a case, None where there is none, and those of its entries."""
@@ -262,7 +262,7 @@ class Store:
         """Delete a case with all its entries for good; False where there is none.
 
         In a SQLite file nothing of its text is left afterwards, nor in the log beside it; where another
-        program keeps that from being so, `StoreTrouble` says it. Whoever opens the database next, or erases
+        program keeps that from being so, `StoreError` says it. Whoever opens the database next, or erases
         again, finishes what was cut off. What a server keeps is said by `left_on_server`.
         """
         with trouble("written"), self._writing.begin() as connection:
@@ -310,7 +310,7 @@ class Store:
         except (SQLAlchemyError, OSError) as error:
             why = f"It cannot be written anew: {reason_of(error)}."
         if why:
-            raise StoreTrouble(
+            raise StoreError(
                 f"Job {number} is erased, but its text may still be in the file of the database or in the "
                 f"-wal file beside it. {why} Close the other programs that have it open and erase job "
                 f"{number} again, or give any other command: what is left of its text goes."
@@ -321,7 +321,7 @@ class Store:
         with trouble("read"), self._engine.connect() as connection:
             return connection.scalar(sa.select(CASES.c.id).where(CASES.c.id == number)) is not None
 
-    def length(self, filed: Filed) -> int:
+    def length(self, filed: StoredCase) -> int:
         """How many entries the case has by now."""
         with trouble("read"), self._engine.connect() as connection:
             return int(connection.scalar(_count(filed.number)) or 0)
@@ -366,7 +366,7 @@ class Store:
         self._engine.dispose()
 
 
-def _opened(connection: sa.Connection, new: Filed, before: Iterable[Filed]) -> Filed:
+def _opened(connection: sa.Connection, new: StoredCase, before: Iterable[StoredCase]) -> StoredCase:
     """A new case with its number and entries; where one of those tried before has come about, that one."""
     for one in before:
         if _same(one, new):
@@ -382,14 +382,14 @@ def _opened(connection: sa.Connection, new: Filed, before: Iterable[Filed]) -> F
     return made
 
 
-def _same(one: Filed, other: Filed) -> bool:
+def _same(one: StoredCase, other: StoredCase) -> bool:
     """Whether two cases are about the same car and say the same, whenever it was entered."""
     heads = (one.tag, one.case.complaint), (other.tag, other.case.complaint)
     entries = [*map(but_for_time, one.case.entries)], [*map(but_for_time, other.case.entries)]
     return heads[0] == heads[1] and entries[0] == entries[1]
 
 
-def _rows(filed: Filed, after: int) -> list[dict[str, Any]]:
+def _rows(filed: StoredCase, after: int) -> list[dict[str, Any]]:
     """The entries of a case beyond the first so many, as rows."""
     new = zip(filed.case.entries[after:], filed.times[after:], strict=True)
     return [
@@ -399,7 +399,7 @@ def _rows(filed: Filed, after: int) -> list[dict[str, Any]]:
     ]
 
 
-def _head(filed: Filed) -> dict[str, str]:
+def _head(filed: StoredCase) -> dict[str, str]:
     """What a case without its entries is in the database."""
     return {
         "tag": filed.tag,

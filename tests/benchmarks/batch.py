@@ -61,22 +61,22 @@ def compare(complaint: str, count: int, readings: int, repeats: int) -> None:
             evidence[name] = np.eye(len(chances))[random.choice(len(chances), p=chances / chances.sum())]
         cases.append(evidence)
     potentials = batch.potentials(cases)
-    together = engine.outlook_many(cases)
-    beliefs, bits = batch.outlooks(potentials)
+    together = engine.query_batch(cases)
+    beliefs, bits = batch.posteriors(potentials)
     for at, evidence in enumerate(cases[:50]):
-        alone = engine.outlook(evidence)
+        alone = engine.query(evidence)
         whole = np.array(list(alone.beliefs.values()))
         assert np.abs(beliefs[at] - whole).max() <= AGREE_TO
         assert np.abs(np.array(list(together[at].beliefs.values())) - whole).max() <= AGREE_TO
         told = dict(zip(batch.readings, bits[at].tolist(), strict=True))
-        for name, expected in alone.information_bits.items():
+        for name, expected in alone.expected_information_bits.items():
             assert abs(told[name] - expected) <= AGREE_TO
-            assert abs(together[at].information_bits[name] - expected) <= AGREE_TO
-    loop = seconds(lambda: [engine.outlook(evidence) for evidence in cases], 1 + repeats // 3)
-    one_call = seconds(lambda: engine.outlook_many(cases), repeats)
-    step = seconds(lambda: batch.outlooks(potentials), repeats)
+            assert abs(together[at].expected_information_bits[name] - expected) <= AGREE_TO
+    loop = seconds(lambda: [engine.query(evidence) for evidence in cases], 1 + repeats // 3)
+    one_call = seconds(lambda: engine.query_batch(cases), repeats)
+    step = seconds(lambda: batch.posteriors(potentials), repeats)
     tracemalloc.start()
-    batch.outlooks(potentials)
+    batch.posteriors(potentials)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     a_case = 1000 / count
@@ -109,9 +109,9 @@ def played(complaint: str, count: int, sample: int = 20) -> None:
             always | {names[at]: _shown(engine, names[at], what) for at, what in one} for one in different
         ]
         potentials = ranker.batch.potentials(cases)
-        shared += seconds(lambda known=potentials: ranker.batch.outlooks(known), 3)
+        shared += seconds(lambda known=potentials: ranker.batch.posteriors(known), 3)
         some = [cases[at] for at in random.integers(len(cases), size=sample).tolist()]
-        loop += seconds(lambda few=some: [engine.outlook(one) for one in few], 1) / sample * len(going)
+        loop += seconds(lambda few=some: [engine.query(one) for one in few], 1) / sample * len(going)
         steps += len(going)
         states += len(different)
     print(

@@ -155,7 +155,7 @@ def everything(desk: Desk, says: Says) -> Case:
 
 def first_three(desk: Desk, case: Case) -> frozenset[str]:
     """The three suspects that are likeliest."""
-    beliefs = present(desk.engine.outlook(case.evidence(desk.knowledge, desk.engine)).beliefs)
+    beliefs = present(desk.engine.query(case.evidence(desk.knowledge, desk.engine)).beliefs)
     return frozenset(sorted(beliefs, key=lambda name: (-beliefs[name], name))[:SUSPECTS])
 
 
@@ -165,7 +165,7 @@ def chances(desk: Desk, case: Case, sets: Sequence[frozenset[str]]) -> list[floa
     without = [
         {**evidence, **{cause: desk.engine.one_hot(cause, "absent") for cause in causes}} for causes in sets
     ]
-    whole, *rest = desk.engine.log2_chances([evidence, *without]).tolist()
+    whole, *rest = desk.engine.log2_evidence_probability([evidence, *without]).tolist()
     return [1 - float(2.0 ** (one - whole)) for one in rest]
 
 

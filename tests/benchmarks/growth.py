@@ -21,8 +21,8 @@ import numpy as np
 
 from advisor.arrays import Floats
 from advisor.inference.bounded import compile_bounded
-from advisor.inference.engine import Reasoner, TooWide, compile_tables
-from advisor.inference.tables import Table, Tables
+from advisor.inference.engine import InferenceEngine, TooWide, compile_tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 from tests import oracle
 from tests.benchmarks.step import machine, median_ms
 from tests.oracle import BINARY
@@ -35,7 +35,7 @@ PROPORTIONAL = 1.3
 """Times proportional that cost may grow to."""
 
 
-def made_up(faults: int, cross_links: float, seed: int, *, anywhere: bool = False) -> Tables:
+def made_up(faults: int, cross_links: float, seed: int, *, anywhere: bool = False) -> DiscreteNetwork:
     """A network with so many faults, twice as many readings, and this share of cross-links among them."""
     random = np.random.default_rng(seed)
     names = [f"fault{at}" for at in range(faults)]
@@ -62,11 +62,13 @@ def made_up(faults: int, cross_links: float, seed: int, *, anywhere: bool = Fals
             random.dirichlet((1.0, 8.0) if any(on) else (20.0, 1.0)) for on in np.ndindex(*[2] * len(parents))
         ]
         readings.append(f"reading{at}")
-        tables.append(Table(readings[-1], tuple(parents), np.array(rows).reshape(*[2] * len(parents), 2)))
-    return Tables(tuple(tables), {table.child: BINARY for table in tables}, tuple(names), tuple(readings))
+        tables.append(CPT(readings[-1], tuple(parents), np.array(rows).reshape(*[2] * len(parents), 2)))
+    return DiscreteNetwork(
+        tuple(tables), {table.child: BINARY for table in tables}, tuple(names), tuple(readings)
+    )
 
 
-def _any_of(tables: list[Table], name: str, members: Sequence[str]) -> str:
+def _any_of(tables: list[CPT], name: str, members: Sequence[str]) -> str:
     """Add the gate as a chain of steps that take in one member each; returns its name."""
     before = members[0]
     for at, member in enumerate(members[1:], start=2):
@@ -78,7 +80,7 @@ def _any_of(tables: list[Table], name: str, members: Sequence[str]) -> str:
     return name
 
 
-def seen_on(tables: Tables, count: int, seed: int) -> dict[str, Floats]:
+def seen_on(tables: DiscreteNetwork, count: int, seed: int) -> dict[str, Floats]:
     """The complaint, and a random outcome of each of some readings."""
     random = np.random.default_rng(seed)
     seen: dict[str, Floats] = {"complaint": np.array([0.0, 1.0])}
@@ -104,7 +106,7 @@ def proportional(cross_links: float, sizes: Sequence[int], repeats: int) -> None
             engine = compile_tables(tables)
             compiled.append(time.process_time() - begin)
             seen = seen_on(tables, 8, seed)
-            steps.append(median_ms(functools.partial(engine.outlook, seen), 30))
+            steps.append(median_ms(functools.partial(engine.query, seen), 30))
             entries.append(len(engine.start))
             widest.append(engine.widest[1])
         here = (faults, *map(statistics.median, (entries, compiled, steps)))
@@ -127,16 +129,16 @@ def too_wide(cross_links: float, sizes: Sequence[int]) -> None:
         seen = seen_on(tables, 8, 1)
         begin = time.process_time()
         whole, engines = "fits", 1
-        reasoner: Reasoner
+        reasoner: InferenceEngine
         try:
             reasoner = compile_tables(tables)
-            found = reasoner.outlook(seen)
+            found = reasoner.query(seen)
         except TooWide as error:
             reasoner = compile_bounded(tables)
-            found = reasoner.outlook(seen)
+            found = reasoner.query(seen)
             whole, engines = f"{error.entries:.0e}", sum(map(len, reasoner.plans.values()))
         first = time.process_time() - begin
-        following = median_ms(functools.partial(reasoner.outlook, seen), 3)
+        following = median_ms(functools.partial(reasoner.query, seen), 3)
         print(
             f"{faults:>6} {whole:>12} {engines:>8} {first:>16.2f} {following:>16.1f} "
             f"{found.belief_error:>23.2g} {found.bits_error:>6.2g}"

@@ -28,8 +28,8 @@ from threading import Barrier
 import sqlalchemy as sa
 
 from advisor.case.case import Entry, Known, Seen, Skipped, TakenBack
-from advisor.store.errors import Overtaken, StoreTrouble
-from advisor.store.records import Filed
+from advisor.store.errors import StaleWrite, StoreError
+from advisor.store.records import StoredCase
 from advisor.store.store import Store
 
 DESKS, BAYS = 4, 8
@@ -111,8 +111,8 @@ class Client:
         self.random = random.Random(name)
         self.store = Store(url)
         self.desk = name.startswith("desk")
-        self.jobs: dict[int, Filed] = {}
-        self.own: Filed | None = None
+        self.jobs: dict[int, StoredCase] = {}
+        self.own: StoredCase | None = None
         self.answers: list[Answer] = []
         self.overtaken = 0
         self.refused: list[str] = []
@@ -125,7 +125,7 @@ class Client:
         self.store.close()
         return Told(tuple(self.answers), self.overtaken, tuple(self.refused))
 
-    def job(self, elapsed_seconds: float) -> Filed:
+    def job(self, elapsed_seconds: float) -> StoredCase:
         """The job for the next answer, as this client last saw it."""
         if self.random.random() < SHARED_PART:
             first = int(elapsed_seconds / SHARED_SECONDS) * SHARED_AT_ONCE
@@ -135,34 +135,34 @@ class Client:
             self.own = self.opened()
         return self.jobs.get(self.own.number, self.own)
 
-    def opened(self) -> Filed:
+    def opened(self) -> StoredCase:
         """A new job; where the database is busy, asked for again like an answer."""
         deadline = time.monotonic() + PATIENCE_SECONDS
         while True:
             try:
                 return self.store.open_case(self.name, COMPLAINT)
-            except StoreTrouble as error:
+            except StoreError as error:
                 self.refused.append(str(error))
                 assert time.monotonic() < deadline, str(error)
 
-    def seen(self, number: int) -> Filed:
+    def seen(self, number: int) -> StoredCase:
         """A job as it lies in the store now."""
         filed = self.store.case(number)
         assert filed is not None
         self.jobs[number] = filed
         return filed
 
-    def answer(self, filed: Filed) -> None:
+    def answer(self, filed: StoredCase) -> None:
         """Give one answer until it is taken, as a person at the bench would."""
         words = f"{self.name} {len(self.answers)} for {filed.number}"
         start = time.monotonic()
         while True:
             try:
                 filed = self.store.append(filed, self.entry(filed, words))
-            except Overtaken:
+            except StaleWrite:
                 self.overtaken += 1
                 filed = self.seen(filed.number)
-            except StoreTrouble as error:
+            except StoreError as error:
                 self.refused.append(str(error))
             else:
                 break
@@ -172,7 +172,7 @@ class Client:
             self.own = filed
         self.answers.append(Answer(filed.number, filed.entries, words, time.monotonic() - start))
 
-    def entry(self, filed: Filed, words: str) -> Entry:
+    def entry(self, filed: StoredCase, words: str) -> Entry:
         """Something to enter on a job."""
         reading = f"reading_{self.random.randrange(50)}"
         kind = self.random.random()
@@ -191,7 +191,7 @@ def words_of(entry: Entry) -> str:
     raise AssertionError(f"nobody has entered {entry}")
 
 
-def wrong(filed: Iterable[Filed], answers: Iterable[Answer]) -> Iterator[str]:
+def wrong(filed: Iterable[StoredCase], answers: Iterable[Answer]) -> Iterator[str]:
     """Everything that is lost, crossed, doubled, out of order, or that nobody has acknowledged."""
     given = {answer.words: answer for answer in answers}
     found: Counter[str] = Counter()

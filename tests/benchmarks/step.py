@@ -30,7 +30,7 @@ import numpy as np
 from pgmpy.inference import VariableElimination
 
 from advisor.inference.engine import Engine, compile_tables
-from advisor.inference.tables import Table, Tables
+from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.loading import load
 from advisor.model.network import build
 from tests import oracle
@@ -50,15 +50,16 @@ class Step:
     """What one step has to find: P(present) of each fault, information of each reading not seen."""
 
     beliefs: Mapping[str, float]
-    information_bits: Mapping[str, float]
+    expected_information_bits: Mapping[str, float]
 
     def furthest(self, other: Step) -> float:
         """The largest difference between two answers of the same step."""
         assert set(self.beliefs) == set(other.beliefs)
-        assert set(self.information_bits) == set(other.information_bits)
+        assert set(self.expected_information_bits) == set(other.expected_information_bits)
         pairs = [(self.beliefs[name], other.beliefs[name]) for name in self.beliefs]
         pairs += [
-            (self.information_bits[name], other.information_bits[name]) for name in self.information_bits
+            (self.expected_information_bits[name], other.expected_information_bits[name])
+            for name in self.expected_information_bits
         ]
         return max(abs(one - two) for one, two in pairs)
 
@@ -71,7 +72,7 @@ class Asked:
     reading itself with all that surrounds the states it is tied to.
     """
 
-    table: Table
+    table: CPT
     joint: tuple[str, ...]
 
     def bits(self, values: np.ndarray, order: tuple[str, ...]) -> float:
@@ -82,10 +83,10 @@ class Asked:
         return oracle.information(np.moveaxis(values, last, -1), last_axes=1)
 
 
-def asked_of(tables: Tables) -> dict[str, Asked]:
+def asked_of(tables: DiscreteNetwork) -> dict[str, Asked]:
     """For each reading the joint to ask for."""
     readings = set(tables.readings)
-    steady = set(tables.sought)
+    steady = set(tables.targets)
     waiting = [table for table in tables.tables if table.child not in readings]
     for _ in waiting:
         for table in waiting:
@@ -121,16 +122,16 @@ def by_engine(engine: Engine, seen: Mapping[str, int]) -> Way:
     evidence = {name: np.eye(len(engine.outcomes[name]))[state] for name, state in seen.items()}
 
     def query() -> Step:
-        outlook = engine.outlook(evidence)
-        return Step(outlook.beliefs, outlook.information_bits)
+        posterior = engine.query(evidence)
+        return Step(posterior.beliefs, posterior.expected_information_bits)
 
     return Way(query, lambda step: step)
 
 
-def by_pgmpy(tables: Tables, asked: Mapping[str, Asked], seen: Mapping[str, int]) -> Way:
+def by_pgmpy(tables: DiscreteNetwork, asked: Mapping[str, Asked], seen: Mapping[str, int]) -> Way:
     """One step by variable elimination: one query per fault and one per reading not seen."""
     elimination = VariableElimination(oracle.to_pgmpy(tables))
-    scopes = {name: (name,) for name in tables.sought}
+    scopes = {name: (name,) for name in tables.targets}
     scopes |= {name: want.joint for name, want in asked.items() if name not in seen}
 
     def query() -> dict[str, Any]:
@@ -145,10 +146,10 @@ def by_pgmpy(tables: Tables, asked: Mapping[str, Asked], seen: Mapping[str, int]
     return Way(query, finish)
 
 
-def by_pyagrum(tables: Tables, asked: Mapping[str, Asked], seen: Mapping[str, int]) -> Way:
+def by_pyagrum(tables: DiscreteNetwork, asked: Mapping[str, Asked], seen: Mapping[str, int]) -> Way:
     """One step by lazy propagation: every fault and every reading's joint as targets of one propagation."""
     lazy = gum.LazyPropagation(oracle.to_pyagrum(tables))
-    scopes = {name: (name,) for name in tables.sought}
+    scopes = {name: (name,) for name in tables.targets}
     scopes |= {name: want.joint for name, want in asked.items() if name not in seen}
     for scope in set(scopes.values()):
         if len(scope) > 1:
@@ -176,16 +177,18 @@ def by_pyagrum(tables: Tables, asked: Mapping[str, Asked], seen: Mapping[str, in
 
 
 def step_of(
-    tables: Tables, asked: Mapping[str, Asked], joints: Mapping[str, tuple[np.ndarray, tuple[str, ...]]]
+    tables: DiscreteNetwork,
+    asked: Mapping[str, Asked],
+    joints: Mapping[str, tuple[np.ndarray, tuple[str, ...]]],
 ) -> Step:
     """The answers from a library's joints, each with the order of its axes."""
     return Step(
-        {name: float(joints[name][0][-1]) for name in tables.sought},
+        {name: float(joints[name][0][-1]) for name in tables.targets},
         {name: asked[name].bits(*joint) for name, joint in joints.items() if name in asked},
     )
 
 
-def touched(engine: Engine, seen: Iterable[str]) -> int:
+def last_modified(engine: Engine, seen: Iterable[str]) -> int:
     """How many table entries a step reads: evidence, messages both ways, and the products for the answers."""
     spans = [clique.span for clique in engine.cliques]
     evidence = sum(
@@ -208,7 +211,7 @@ def one_car(engine: Engine, complaint: str, readings: int, seed: int) -> dict[st
     seen = {complaint: 1}
     for name in random.choice(engine.readings, readings, replace=False):
         evidence = {node: np.eye(len(engine.outcomes[node]))[state] for node, state in seen.items()}
-        chances = engine.outlook(evidence).predictive[str(name)]
+        chances = engine.query(evidence).predictive[str(name)]
         seen[str(name)] = int(random.choice(len(chances), p=chances / chances.sum()))
     return seen
 
@@ -240,7 +243,7 @@ def compare(complaint: str, repeats: int, seed: int, ns: float) -> None:
     compiled_ms = 1000 * (time.process_time() - start)
     asked = asked_of(tables)
     print(
-        f"\n{complaint}: {len(tables.sought)} faults, {len(tables.readings)} readings, "
+        f"\n{complaint}: {len(tables.targets)} faults, {len(tables.readings)} readings, "
         f"{len(tables.tables)} nodes; compiled once in {compiled_ms:.0f} ms"
     )
     print(
@@ -258,7 +261,7 @@ def compare(complaint: str, repeats: int, seed: int, ns: float) -> None:
         engine_ms = median_ms(ours.query, 100 * repeats)
         pyagrum_ms = median_ms(lazy.query, 10 * repeats)
         pgmpy_ms = median_ms(elimination.query, repeats)
-        limit_ms = touched(engine, seen) * ns / 1e6
+        limit_ms = last_modified(engine, seen) * ns / 1e6
         print(
             f"{readings:>4} {engine_ms:>10.2f} {pyagrum_ms:>11.2f} {pgmpy_ms:>9.0f} "
             f"{pyagrum_ms / engine_ms:>15.1f} {pgmpy_ms / engine_ms:>13.0f} "

@@ -17,8 +17,8 @@ from typing import Literal
 import sqlalchemy as sa
 
 from advisor.case.case import Entry
-from advisor.store.errors import StoreTrouble
-from advisor.store.records import Filed
+from advisor.store.errors import StoreError
+from advisor.store.records import StoredCase
 from tests.databases import Database
 
 Told = Literal["nothing", "saved", "refused"]
@@ -71,7 +71,7 @@ class Record:
         """One line, in one write."""
         os.write(self.file, (json.dumps(said) + "\n").encode())
 
-    def means(self, doing: str, *parts: tuple[Filed, Sequence[Entry]]) -> None:
+    def means(self, doing: str, *parts: tuple[StoredCase, Sequence[Entry]]) -> None:
         """What is about to be entered."""
         written = [[filed.number, filed.entries + 1, [*map(repr, entries)]] for filed, entries in parts]
         self.line(doing=doing, parts=written)
@@ -115,7 +115,7 @@ def stored(database: Database) -> tuple[Stored, list[str]]:
     try:
         with database.opened() as store:
             cases = store.cases()
-    except StoreTrouble as error:
+    except StoreError as error:
         return Stored({}, {}), [*problems, f"unreadable: {error}"]
     for filed in cases:
         heads[filed.number] = filed.tag, filed.case.complaint

@@ -26,7 +26,7 @@ import click
 import sqlalchemy as sa
 
 from advisor import cli
-from advisor.advice.advice import Contradiction
+from advisor.advice.advice import InconsistentEvidence
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines
@@ -47,7 +47,7 @@ from advisor.learning.track_record import judge
 from advisor.measure.units import KNOWN, NotAQuantity, convert, show
 from advisor.measure.units import parse as parsed
 from advisor.papers.document import html, markdown
-from advisor.store.errors import StoreTrouble
+from advisor.store.errors import StoreError
 from advisor.store.store import Store
 from advisor.web import server as serve
 
@@ -676,7 +676,7 @@ def _take_case(data: bytes) -> None:
                     store.append(filed, Seen("tap_trim", "answers"))
             finally:
                 store.close()
-        except StoreTrouble as error:
+        except StoreError as error:
             unseen(str(error))
     else:
         file = Path("fuzzed_scenario.yaml")
@@ -684,7 +684,7 @@ def _take_case(data: bytes) -> None:
         try:
             for scenario in read_scenarios([file], small()).values():
                 play(small(), _engines().of(Case(scenario.complaint)), scenario)
-        except (ProblemsFound, Contradiction) as error:
+        except (ProblemsFound, InconsistentEvidence) as error:
             unseen(str(error).replace("\n", " "))
 
 
@@ -715,7 +715,7 @@ def _take_rows(job: dict[str, Any]) -> None:
             return  # no database holds this
     try:
         filed = store.case(1)
-    except StoreTrouble as error:
+    except StoreError as error:
         unseen(str(error))
         store.export(1)
         return

@@ -11,8 +11,8 @@ from typing import TypeVar
 
 from advisor.case.case import Closed, Entry, Known, Measured, Seen, Skipped
 from advisor.model.observation import Measurement
-from advisor.store.errors import Overtaken, StoreTrouble
-from advisor.store.records import Filed
+from advisor.store.errors import StaleWrite, StoreError
+from advisor.store.records import StoredCase
 from advisor.store.store import Store
 from tests.soak.record import Record, Told
 
@@ -43,7 +43,7 @@ class Writer:
         self.name, self.record, self.shared = name, record, shared
         self.random = random.Random(f"{seed} {name}")
         self.said = 0
-        self.jobs: list[Filed] = []
+        self.jobs: list[StoredCase] = []
         self.store = self.taken(lambda: Store(url))
 
     def work(self) -> None:
@@ -91,17 +91,17 @@ class Writer:
             return [Closed("boot_lamp", self.words())]
         return [self.entry() for _ in range(self.random.randint(2, 4) if doing == "entering several" else 1)]
 
-    def more(self, doing: str, job: Filed) -> list[tuple[Filed, list[Entry]]]:
+    def more(self, doing: str, job: StoredCase) -> list[tuple[StoredCase, list[Entry]]]:
         """What a deed enters on a second job together with the first."""
         return [(job, self.entries(doing))] if doing == "answering on two jobs" else []
 
-    def enter(self, doing: str, *parts: tuple[Filed, Sequence[Entry]]) -> None:
+    def enter(self, doing: str, *parts: tuple[StoredCase, Sequence[Entry]]) -> None:
         """Enter parts on jobs of one's own, as often as it takes, and keep the jobs that are still open."""
         self.record.means(doing, *parts)
         self.keep(self.taken(lambda: self.store.append_each(*parts)))
         self.record.told("saved")
 
-    def undoing(self, job: Filed) -> None:
+    def undoing(self, job: StoredCase) -> None:
         """Take back any step of a job."""
         step, words = self.random.choice(list(job.case.counting)), self.words()
         self.record.line(
@@ -120,7 +120,7 @@ class Writer:
         told: Told = "saved"
         try:
             self.taken(lambda: self.store.append(job, entry))
-        except Overtaken:
+        except StaleWrite:
             told = "refused"
         self.record.told(told)
 
@@ -133,13 +133,13 @@ class Writer:
         self.record.told("saved", *(one.number for one in made))
         self.jobs += made
 
-    def erasing(self, job: Filed) -> None:
+    def erasing(self, job: StoredCase) -> None:
         """Erase a job."""
         self.record.line(doing="erasing", cases=[job.number])
         self.taken(lambda: self.store.erase(job.number))
         self.record.told("saved")
 
-    def keep(self, after: Sequence[Filed]) -> None:
+    def keep(self, after: Sequence[StoredCase]) -> None:
         """Go on with the jobs as they are now."""
         changed = {one.number for one in after}
         self.jobs = [one for one in self.jobs if one.number not in changed]
@@ -150,9 +150,9 @@ class Writer:
         while True:
             try:
                 return deed()
-            except Overtaken:
+            except StaleWrite:
                 raise
-            except StoreTrouble:
+            except StoreError:
                 time.sleep(AGAIN_SECONDS)
 
 

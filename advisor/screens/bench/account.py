@@ -14,7 +14,7 @@ from advisor.bench.session import NotUnderstood, Session
 from advisor.bench.wording import account_lines
 from advisor.screens.widgets.asking import AskingDialog
 from advisor.screens.widgets.labelled import Labelled
-from advisor.store.errors import StoreTrouble
+from advisor.store.errors import StoreError
 
 
 class AccountScreen(AskingDialog[Session]):
@@ -69,7 +69,7 @@ class AccountScreen(AskingDialog[Session]):
         """Save the part, off the event loop."""
         try:
             session = self.session.accounted(what, much, self.session.account_instrument)
-        except (NotUnderstood, StoreTrouble) as error:
+        except (NotUnderstood, StoreError) as error:
             self.app.call_from_thread(self.not_added, str(error))
             return
         self.app.call_from_thread(self.added, session)

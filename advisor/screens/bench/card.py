@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from textual.content import Content
 
-from advisor.advice.advice import Proposal
+from advisor.advice.advice import CandidateReading
 from advisor.advice.waits import Plan
 from advisor.bench.session import Session
 from advisor.bench.wording import (
@@ -39,7 +39,7 @@ class Card:
 
 
 def card(
-    session: Session, proposal: Proposal | None, confidence: str, ahead: LookAhead | None = None
+    session: Session, proposal: CandidateReading | None, confidence: str, ahead: LookAhead | None = None
 ) -> Card:
     """The card for a reading to be taken, or for the end of the search where there is none."""
     return _reading(session, proposal, confidence, ahead) if proposal else _end(session)
@@ -61,7 +61,7 @@ def _warnings(session: Session) -> list[Content]:
     return lines
 
 
-def _reading(session: Session, proposal: Proposal, confidence: str, ahead: LookAhead | None) -> Card:
+def _reading(session: Session, proposal: CandidateReading, confidence: str, ahead: LookAhead | None) -> Card:
     knowledge = session.knowledge
     reading = knowledge.readings[proposal.reading]
     answers = session.answers(proposal.reading)
@@ -117,13 +117,13 @@ def _places(first: int, cautions: Sequence[str], to_read: Sequence[str]) -> tupl
     return tuple(first + at for at, caution in enumerate(cautions) if caution in to_read)
 
 
-def _facts(session: Session, proposal: Proposal) -> list[str]:
+def _facts(session: Session, proposal: CandidateReading) -> list[str]:
     knowledge, reading = session.knowledge, session.knowledge.readings[proposal.reading]
     facts = [duration(reading.minutes)]
     if reading.instrument:
         at_hand = [one for one in reading.instrument if one not in session.at_hand.without]
         facts.append(" or ".join(knowledge.instruments[one].name for one in at_hand))
-    if proposal.best_instrument and proposal.best_bits > proposal.information_bits + 0.005:
+    if proposal.best_instrument and proposal.best_bits > proposal.expected_information_bits + 0.005:
         best = knowledge.instruments[proposal.best_instrument].name
         facts.append(f"{best} would tell {proposal.best_bits:.2f} bits")
     if reading.who == "certified":
@@ -147,7 +147,7 @@ def _plan_lines(session: Session, plan: Plan) -> list[Content]:
     return lines
 
 
-def _in_place(session: Session, proposal: Proposal) -> list[Content]:
+def _in_place(session: Session, proposal: CandidateReading) -> list[Content]:
     """The setups of the reading that are in place, and how long they still need."""
     knowledge = session.knowledge
     lines = []
@@ -176,7 +176,7 @@ def caution_lines(session: Session, cautions: Iterable[str]) -> list[Content]:
     return lines
 
 
-def _answers(session: Session, proposal: Proposal, confidence: str) -> list[tuple[str, str, str]]:
+def _answers(session: Session, proposal: CandidateReading, confidence: str) -> list[tuple[str, str, str]]:
     knowledge, reading = session.knowledge, session.knowledge.readings[proposal.reading]
     choices = []
     if reading.quantity:

@@ -12,11 +12,11 @@ from textual.content import Content
 from textual.widgets import Button, OptionList, Static
 from textual.widgets.option_list import Option
 
-from advisor.bench.session import Contradiction, Session
+from advisor.bench.session import InconsistentEvidence, Session
 from advisor.bench.wording import changed_lines, entry_words
 from advisor.screens.widgets.asking import AskingDialog
 from advisor.screens.widgets.choices import ChoiceList
-from advisor.store.errors import StoreTrouble
+from advisor.store.errors import StoreError
 
 
 class ChangedScreen(AskingDialog[Session]):
@@ -77,9 +77,9 @@ class ChangedScreen(AskingDialog[Session]):
             elif session.knowledge_before:
                 session = session.replayed()
             session.worked_out()
-        except Contradiction as error:
+        except InconsistentEvidence as error:
             clash = str(error)
-        except StoreTrouble as error:
+        except StoreError as error:
             back(self.not_saved, str(error))
             return
         back(self.carried_out, session, clash, what == "go" and not clash)

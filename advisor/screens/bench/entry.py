@@ -15,7 +15,7 @@ from textual.widgets import Button, Input, Label, Static
 from advisor.bench.session import NotUnderstood, Session
 from advisor.case.typed import Understood
 from advisor.screens.widgets.asking import AskingDialog
-from advisor.screens.widgets.pick import Pick
+from advisor.screens.widgets.pick import Select
 
 
 class EntryScreen(AskingDialog[Understood]):
@@ -42,7 +42,7 @@ class EntryScreen(AskingDialog[Understood]):
                     yield Label(one.ask, classes="ask", markup=False)
                 with Horizontal(classes="row"):
                     if one.unit is None:
-                        yield Pick(one.ask, one.choices, "choose", name=f"field-{at}")
+                        yield Select(one.ask, one.choices, "choose", name=f"field-{at}")
                         continue
                     yield Input(
                         value=self.started if at == 0 else "",
@@ -55,7 +55,7 @@ class EntryScreen(AskingDialog[Understood]):
                     yield Label(one.unit, classes="unit", markup=False)
                     if self.with_what(at) == f"with-{at}":
                         words = [(name, names[name].name) for name in one.instruments]
-                        yield Pick(
+                        yield Select(
                             "Taken with", words, "taken with?", one.instrument or None, name=f"with-{at}"
                         )
             yield Static(id="says", markup=False)
@@ -87,7 +87,7 @@ class EntryScreen(AskingDialog[Understood]):
     @property
     def takes_typing(self) -> bool:
         """Letters go into the first field unless something else has the focus."""
-        return not isinstance(self.focused, Pick | Button)
+        return not isinstance(self.focused, Select | Button)
 
     def take(self, event: Key) -> None:
         """Put a typed character into the first field, or keep it until there is one."""
@@ -110,9 +110,9 @@ class EntryScreen(AskingDialog[Understood]):
             if isinstance(widget, Input):
                 filled[one.key] = widget.value
                 shared = self.with_what(at)
-                chosen = self.query_one(f"#{shared}", Pick).value if shared else one.instrument
+                chosen = self.query_one(f"#{shared}", Select).value if shared else one.instrument
                 instruments[one.key] = chosen or ""
-            elif isinstance(widget, Pick):
+            elif isinstance(widget, Select):
                 filled[one.key] = widget.value or ""
         says = self.query_one("#says", Static)
         self.missing = ""
@@ -130,7 +130,7 @@ class EntryScreen(AskingDialog[Understood]):
         """Something was typed."""
         self.understood()
 
-    @on(Pick.Changed)
+    @on(Select.Changed)
     def chosen(self) -> None:
         """Something was chosen: on to what is missing, or to the end."""
         if self.understood() is not None:
@@ -149,7 +149,7 @@ class EntryScreen(AskingDialog[Understood]):
         self.app.bell()
         missing = self.where_missing()
         missing.focus()
-        if isinstance(missing, Pick):
+        if isinstance(missing, Select):
             missing.action_open()
 
     def where_missing(self) -> Widget:

@@ -13,7 +13,7 @@ from textual.widgets import Button, Footer, Label, Static
 from advisor.knowledge.knowledge import Fact
 from advisor.papers.format import plain
 from advisor.screens.widgets.asking import AskingScreen
-from advisor.screens.widgets.pick import Pick
+from advisor.screens.widgets.pick import Select
 
 
 class FactsScreen(AskingScreen[dict[str, str]]):
@@ -35,7 +35,7 @@ class FactsScreen(AskingScreen[dict[str, str]]):
             for name, fact in self.facts.items():
                 with Horizontal(classes="fact"):
                     yield Label(fact.ask, markup=False)
-                    yield Pick(
+                    yield Select(
                         fact.ask,
                         [(value, plain(value)) for value in fact.values],
                         "not known",
@@ -56,5 +56,5 @@ class FactsScreen(AskingScreen[dict[str, str]]):
 
     def action_go(self) -> None:
         """Hand back what is known."""
-        chosen = {name: self.query_one(f"#fact-{name}", Pick).value for name in self.facts}
+        chosen = {name: self.query_one(f"#fact-{name}", Select).value for name in self.facts}
         self.dismiss({name: value for name, value in chosen.items() if value is not None})

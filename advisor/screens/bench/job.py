@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING
 from textual import work
 from textual.worker import get_current_worker
 
-from advisor.bench.session import Contradiction, Session
+from advisor.bench.session import InconsistentEvidence, Session
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.news import SHORT_SECONDS
 from advisor.simulate.rollout import LookAhead
-from advisor.store.errors import Overtaken, StoreTrouble
+from advisor.store.errors import StaleWrite, StoreError
 
 if TYPE_CHECKING:
     from advisor.screens.app import AdvisorApp
@@ -106,11 +106,11 @@ class JobScreen(AskingScreen[None]):
         back = self.app.call_from_thread
         try:
             session = make().worked_out(keep)
-        except Overtaken as error:
+        except StaleWrite as error:
             back(self.overtaken, str(error))
-        except StoreTrouble as error:
+        except StoreError as error:
             back(self.not_saved, make, str(error))
-        except (Contradiction, ProblemsFound, TooWide) as error:
+        except (InconsistentEvidence, ProblemsFound, TooWide) as error:
             back(self.refused, str(error))
         else:
             back(self.changed, session, keep)
@@ -201,9 +201,9 @@ class JobScreen(AskingScreen[None]):
             newer = session.newer()
             if newer is not None:
                 newer.worked_out()
-        except StoreTrouble:
+        except StoreError:
             return  # told as soon as something is to be saved
-        except Contradiction as error:
+        except InconsistentEvidence as error:
             self.app.call_from_thread(self.refused, str(error))
             return
         if newer is not None:

@@ -12,7 +12,7 @@ from textual.widgets import Button, Footer, Static
 
 from advisor.bench.session import Session
 from advisor.screens.widgets.asking import AskingScreen
-from advisor.screens.widgets.paper import Paper
+from advisor.screens.widgets.paper import MarkdownView
 
 
 class JobCardScreen(AskingScreen[None]):
@@ -31,7 +31,7 @@ class JobCardScreen(AskingScreen[None]):
 
     def compose(self) -> ComposeResult:
         """The card, and what can be done with it."""
-        yield Paper(name="text")
+        yield MarkdownView(name="text")
         with Horizontal(id="row"):
             yield Button("Customer's page / job card", id="customer", compact=True)
             yield Button("Save as a page to print", id="save", compact=True)
@@ -47,7 +47,7 @@ class JobCardScreen(AskingScreen[None]):
     def show_card(self) -> None:
         """Show the card for the file or for the customer."""
         customer = self.customer
-        self.query_one(Paper).show(lambda: self.session.job_card("markdown", customer))
+        self.query_one(MarkdownView).show(lambda: self.session.job_card("markdown", customer))
 
     @on(Button.Pressed, "#customer")
     def action_customer(self) -> None:

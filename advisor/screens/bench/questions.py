@@ -151,13 +151,13 @@ def other(bench: TaskScreen) -> None:
         bench.notify("No reading that can be taken here tells anything.")
         return
     lines = [
-        (one.reading, f"{one.information_bits:5.2f} bits {duration(one.minutes):>9}  {one.name}")
+        (one.reading, f"{one.expected_information_bits:5.2f} bits {duration(one.minutes):>9}  {one.name}")
         for one in session.proposals
     ]
     title = f"Readings by {session.ranking}"
     if session.advice.left_out:
         best, obstacle = session.advice.left_out[0]
-        title += f". Left out: {best.name} ({best.information_bits:.2f} bits): {obstacle}"
+        title += f". Left out: {best.name} ({best.expected_information_bits:.2f} bits): {obstacle}"
     bench.app.push_screen(ChoiceScreen(title, lines), bench.choose)
 
 

@@ -47,7 +47,7 @@ def trail(session: Session) -> Content:
     return Content("\n").join(lines)
 
 
-def suspicion(session: Session, width: int, causes: int) -> Content:
+def posterior_history(session: Session, width: int, causes: int) -> Content:
     """The leading causes, each with its probability over the steps."""
     steps = telling_steps(session.case)
     heading, *rows = suspicion_rows(session.knowledge, session.stages, steps, width, causes)

@@ -13,7 +13,7 @@ from textual.events import Key
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from advisor.advice.advice import Proposal
+from advisor.advice.advice import CandidateReading
 from advisor.bench.session import CONFIDENCE, Ranking, Session
 from advisor.case.typed import Understood
 from advisor.screens.bench import questions, repairs
@@ -25,7 +25,7 @@ from advisor.screens.bench.facts import FactsScreen
 from advisor.screens.bench.job import JobScreen
 from advisor.screens.bench.jobcard import JobCardScreen
 from advisor.screens.bench.lookahead import LookAheadScreen
-from advisor.screens.bench.story import headline, last_move, suspicion, trail
+from advisor.screens.bench.story import headline, last_move, posterior_history, trail
 from advisor.screens.bench.trolley import TrolleyScreen
 from advisor.screens.widgets.cardtext import CardText
 from advisor.screens.widgets.choices import ChoiceList, ChoiceScreen
@@ -107,7 +107,7 @@ class TaskScreen(JobScreen):
         self.show_session()
 
     @property
-    def proposal(self) -> Proposal | None:
+    def proposal(self) -> CandidateReading | None:
         """The reading on the card, unless the search is over."""
         proposals = {one.reading: one for one in self.session.advice.proposals}
         if self.chosen in proposals:
@@ -133,7 +133,7 @@ class TaskScreen(JobScreen):
         causes = 8 if self.size.height >= 30 else 4 if self.size.height >= 20 else 1
         panel = self.query_one("#suspicion", Static)
         panel.styles.height = causes + 2
-        panel.update(suspicion(session, max(40, self.size.width - 2), causes))
+        panel.update(posterior_history(session, max(40, self.size.width - 2), causes))
         self.show_card(card(session, self.proposal, self.confidence, self.ahead))
 
     def show_news(self, words: str = "") -> None:

@@ -13,7 +13,7 @@ from textual.content import Content
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from advisor.advice.advice import Contradiction
+from advisor.advice.advice import InconsistentEvidence
 from advisor.desk.booking import in_words
 from advisor.desk.call import Call
 from advisor.inference.engine import TooWide
@@ -23,7 +23,7 @@ from advisor.screens.bench.facts import FactsScreen
 from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceList
-from advisor.store.errors import Overtaken, StoreTrouble
+from advisor.store.errors import StaleWrite, StoreError
 
 
 class CallScreen(AskingScreen[None]):
@@ -96,10 +96,10 @@ class CallScreen(AskingScreen[None]):
         try:
             try:
                 call = make().worked_out()
-            except Overtaken as error:
+            except StaleWrite as error:
                 call = self.call.refreshed().worked_out()
                 self.app.call_from_thread(self.refused, str(error))
-        except (StoreTrouble, Contradiction, ProblemsFound, TooWide) as error:
+        except (StoreError, InconsistentEvidence, ProblemsFound, TooWide) as error:
             self.app.call_from_thread(self.refused, str(error))
         else:
             self.app.call_from_thread(self.changed, call)

@@ -11,7 +11,7 @@ from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.widgets import Button, Footer, Input, Static
 
-from advisor.advice.advice import Contradiction
+from advisor.advice.advice import InconsistentEvidence
 from advisor.bench.session import Engines
 from advisor.case.case import ASKED, TOLD
 from advisor.desk.bookingsheet import OUTSIDE, danger_lines, harmless_words
@@ -22,7 +22,7 @@ from advisor.knowledge.problems import ProblemsFound
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.labelled import Labelled
 from advisor.screens.widgets.ticks import TickList
-from advisor.store.errors import StoreTrouble
+from advisor.store.errors import StoreError
 from advisor.store.store import Store
 
 
@@ -166,7 +166,7 @@ class CallStartScreen(AskingScreen[Call]):
             call = Call.begun(
                 self.engines, self.store, tag, complaints, self.minutes, self.settled_dangers
             ).worked_out()
-        except (StoreTrouble, ProblemsFound, TooWide, Contradiction) as error:
+        except (StoreError, ProblemsFound, TooWide, InconsistentEvidence) as error:
             self.app.call_from_thread(self.notify, str(error), severity="error", timeout=15, markup=False)
             return
         self.app.call_from_thread(self.dismiss, call)

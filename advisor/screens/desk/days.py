@@ -21,7 +21,7 @@ from advisor.knowledge.problems import ProblemsFound
 from advisor.screens.desk.call import CallScreen
 from advisor.screens.desk.callstart import CallStartScreen
 from advisor.screens.widgets.asking import AskingScreen
-from advisor.store.errors import StoreTrouble
+from advisor.store.errors import StoreError
 from advisor.store.store import Store
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ class DeskScreen(AskingScreen[None]):
         try:
             booked = appointments(self.engines, self.store, today, lambda: worker.is_cancelled)
             damaged = [str(one) for one in self.store.jobs().damaged]
-        except (StoreTrouble, ProblemsFound, TooWide) as error:
+        except (StoreError, ProblemsFound, TooWide) as error:
             self.app.call_from_thread(self.show_overview, [], str(error))
             return
         if booked is not None:

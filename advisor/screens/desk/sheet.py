@@ -14,8 +14,8 @@ from textual.widgets import Button, Footer, Input, Static
 from advisor.desk.call import Call
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.labelled import Labelled
-from advisor.screens.widgets.paper import Paper
-from advisor.store.errors import StoreTrouble
+from advisor.screens.widgets.paper import MarkdownView
+from advisor.store.errors import StoreError
 
 
 class SheetScreen(AskingScreen[Call]):
@@ -37,7 +37,7 @@ class SheetScreen(AskingScreen[Call]):
 
     def compose(self) -> ComposeResult:
         """The sheet, and what can be done with it."""
-        yield Paper("Playing the job on made-up cars to see how long it takes …", name="text")
+        yield MarkdownView("Playing the job on made-up cars to see how long it takes …", name="text")
         with Horizontal(classes="row"):
             yield Button("Today", id="today", variant="primary", compact=True)
             yield Button("Tomorrow", id="tomorrow", compact=True)
@@ -50,7 +50,7 @@ class SheetScreen(AskingScreen[Call]):
     def on_mount(self) -> None:
         """Work the sheet out at once."""
         self.query_one("#text").focus()
-        self.query_one(Paper).show(lambda: self.call.sheet("markdown"))
+        self.query_one(MarkdownView).show(lambda: self.call.sheet("markdown"))
 
     @on(Button.Pressed, "#today")
     def today(self) -> None:
@@ -90,7 +90,7 @@ class SheetScreen(AskingScreen[Call]):
         """Save the day, off the event loop."""
         try:
             call = self.call.booked(day)
-        except StoreTrouble as error:
+        except StoreError as error:
             self.app.call_from_thread(self.not_booked, str(error))
             return
         self.app.call_from_thread(self.booked, call)

@@ -21,7 +21,7 @@ _STYLES = {
 """How the parts of a paper differ; none by its colour."""
 
 
-class Paper(ScrollView):
+class MarkdownView(ScrollView):
     """Shows a text in Markdown that may take a while to be written, `meanwhile` something else.
 
     Only lines in view are painted.

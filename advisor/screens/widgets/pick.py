@@ -14,7 +14,7 @@ from textual.widgets import Static
 from advisor.screens.widgets.choices import ChoiceScreen
 
 
-class Pick(Static, can_focus=True):
+class Select(Static, can_focus=True):
     """Shows what was chosen, or that nothing was; Enter, space or a tap opens the list.
 
     With `may_be_none` the list begins with the words for nothing.
@@ -42,12 +42,12 @@ class Pick(Static, can_focus=True):
     class Changed(Message):
         """Something else was chosen."""
 
-        def __init__(self, pick: Pick) -> None:
+        def __init__(self, pick: Select) -> None:
             super().__init__()
             self.pick = pick
 
         @property
-        def control(self) -> Pick:
+        def control(self) -> Select:
             """Where it was chosen."""
             return self.pick
 
@@ -62,7 +62,7 @@ class Pick(Static, can_focus=True):
     ) -> None:
         super().__init__(id=name, markup=False)
         self.heading, self.lines, self.none, self.may_be_none = title, list(lines), none, may_be_none
-        self.set_reactive(Pick.value, value)
+        self.set_reactive(Select.value, value)
 
     def render(self) -> Content:
         """What was chosen, and that there is a list."""

@@ -16,7 +16,7 @@ from advisor.bench.session import Engines, Session
 from advisor.case.case import Booked, Checked, Closed, Measured, Repaired, Seen, TakenBack
 from advisor.papers.format import percent
 from advisor.store.database import ENTRIES
-from advisor.store.records import Filed
+from advisor.store.records import StoredCase
 from advisor.store.store import Store
 from tests.soak.visitor.fresh import advised, differ, most_percent, told, without_typed, wrong_in
 from tests.soak.visitor.seen import NamedKey, keys, messages, texts, world
@@ -71,7 +71,7 @@ class Watch:
         self.engines, self.figures, self.draw = engines, figures, draw
         self.most = most_percent(engines.knowledge)
         self.lengths: dict[int, int] = {}
-        self.filed: dict[int, Filed] = {}
+        self.filed: dict[int, StoredCase] = {}
         self.resolved: set[tuple[str, str, str]] = set()
 
     def close(self) -> None:

@@ -20,7 +20,7 @@ from advisor.bench.session import Engines, Session
 from advisor.case.confirmed import gather
 from advisor.checks.lint import checked
 from advisor.knowledge.knowledge import Knowledge
-from advisor.store.records import Filed, row_of
+from advisor.store.records import StoredCase, row_of
 from advisor.store.store import Store
 from tests.soak.visitor.ways import ODD_NUMBERS, ODD_WORDS
 
@@ -64,7 +64,7 @@ def advised(session: Session) -> dict[str, Any]:
         "entries": [list(row_of(one)) for one in session.case.entries],
         "suspects": {one.fault: one.probability for one in advice.suspects},
         "proposals": [one.reading for one in advice.proposals],
-        "bits": [one.information_bits for one in advice.proposals],
+        "bits": [one.expected_information_bits for one in advice.proposals],
         "stop": [advice.stop.reason, advice.stop.fault] if advice.stop else None,
     }
 
@@ -100,7 +100,7 @@ def told(session: Session) -> tuple[dict[str, Any], list[str]]:
     return account, wrong
 
 
-def counted_twice(knowledge: Knowledge, filed: Iterable[Filed]) -> list[str]:
+def counted_twice(knowledge: Knowledge, filed: Iterable[StoredCase]) -> list[str]:
     """Jobs that learning takes for more or fewer than they are."""
     jobs = list(filed)
     gathered = gather(knowledge, [one.case for one in jobs])
