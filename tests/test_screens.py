@@ -15,13 +15,13 @@ from textual.widgets import Input, OptionList, Static
 
 from advisor.bench.session import Session
 from advisor.screens.app import AdvisorApp
-from advisor.screens.bench.facts import FactsScreen
 from advisor.screens.bench.new import NewJobScreen
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.help import HelpScreen
 from advisor.screens.start import StartScreen
 from advisor.screens.widgets.attention import Attention
 from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.pick import Select
 from advisor.store.store import Store
 

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, ClassVar
 from rich.cells import cell_len
 from rich.segment import Segment
 from textual import work
-from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.color import Color
 from textual.events import DeliveryComplete, DeliveryFailed, Event, Key, MouseDown, MouseUp
@@ -27,6 +26,7 @@ from advisor.screens.help import HelpScreen
 from advisor.screens.welcome import WelcomeScreen
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.attention import Attention
+from advisor.screens.widgets.host import HostApp
 from advisor.screens.widgets.news import SHORT_SECONDS, told
 from advisor.text import UNSEEN
 
@@ -73,7 +73,7 @@ _RARELY = (10_000, 100, 100)
 """So many new objects until garbage is looked for among them; a hundred times that until among older ones."""
 
 
-class AdvisorApp(App[None]):
+class AdvisorApp(HostApp):
     """The technician's screens, and the service desk's where `desk_minutes` are given for questions.
 
     With `looks_ahead` the bench plays the best readings out in the background, and says where another one is

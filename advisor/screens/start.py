@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual import on, work
 from textual.app import ComposeResult
@@ -20,19 +20,16 @@ from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
 from advisor.papers.format import age, percent
 from advisor.screens.bench.changed import ChangedScreen
-from advisor.screens.bench.facts import FactsScreen
 from advisor.screens.bench.jobcard import JobCardScreen
 from advisor.screens.bench.new import NewJobScreen
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.desk.days import DeskScreen
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.screens.widgets.facts import FactsScreen
 from advisor.store.errors import StoreError
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
-
-if TYPE_CHECKING:
-    from advisor.screens.app import AdvisorApp
 
 MOST_CLOSED = 50
 """So many closed jobs are listed at once."""
@@ -41,7 +38,6 @@ MOST_CLOSED = 50
 class StartScreen(AskingScreen[None]):
     """Which job goes on, or a new one."""
 
-    app: AdvisorApp
     AUTO_FOCUS = "#jobs"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "new", "New job", tooltip="A new job: tag of the car and complaint"),

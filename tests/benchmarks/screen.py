@@ -27,10 +27,10 @@ from textual.widgets import Input, OptionList
 
 from advisor.screens.app import AdvisorApp
 from advisor.screens.bench.entry import EntryScreen
-from advisor.screens.bench.facts import FactsScreen
 from advisor.screens.bench.new import NewJobScreen
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.start import StartScreen
+from advisor.screens.widgets.facts import FactsScreen
 from tests.benchmarks.step import KNOWLEDGE, machine
 from tests.test_screens import listed, settled, until
 

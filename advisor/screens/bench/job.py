@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 from textual import work
 from textual.worker import get_current_worker
 
+from advisor.advice.advice import CandidateReading
 from advisor.bench.session import InconsistentEvidence, Session
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
@@ -16,9 +16,6 @@ from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.news import SHORT_SECONDS
 from advisor.simulate.rollout import LookAhead
 from advisor.store.errors import StaleWrite, StoreError
-
-if TYPE_CHECKING:
-    from advisor.screens.app import AdvisorApp
 
 LOOK_EVERY_SECONDS = 3.0
 """How often a change by others is looked for, and an answer that could not be saved is tried again."""
@@ -32,8 +29,6 @@ class JobScreen(AskingScreen[None]):
     What is shown of it all is left to the class that is made of this one.
     """
 
-    app: AdvisorApp
-
     def __init__(self, session: Session) -> None:
         super().__init__()
         self.session = session
@@ -44,6 +39,19 @@ class JobScreen(AskingScreen[None]):
         self.ringing: frozenset[str] = frozenset()
         self.told = ""
         self.ahead: LookAhead | None = None
+
+    @property
+    @abstractmethod
+    def proposal(self) -> CandidateReading | None:
+        """The reading on the card, unless the search is over."""
+
+    @abstractmethod
+    def choose(self, reading: str | None) -> None:
+        """Put a reading on the card."""
+
+    @abstractmethod
+    def measure(self, reading: str, started: str = "") -> None:
+        """Ask for the numbers of a quantity reading."""
 
     @abstractmethod
     def show_session(self) -> None:

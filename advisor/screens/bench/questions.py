@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from advisor.bench.wording import entry_words
 from advisor.measure.units import PREFERENCES
 from advisor.papers.format import duration
+from advisor.screens.bench.job import JobScreen
 from advisor.screens.widgets.choices import ChoiceScreen
-
-if TYPE_CHECKING:
-    from advisor.screens.bench.task import TaskScreen
 
 SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
 CANCEL_REASONS = ("opened by mistake", "the customer called it off", "done elsewhere")
 END_REASONS = ("the car was disturbed", "no longer needed", "begun by mistake")
 
 
-def units(bench: TaskScreen) -> None:
+def units(bench: JobScreen) -> None:
     """Choose preferred units."""
     lines = [(f"{kind} {unit}", f"{kind}: {unit}") for kind, units in PREFERENCES.items() for unit in units]
 
@@ -29,7 +25,7 @@ def units(bench: TaskScreen) -> None:
     bench.app.push_screen(ChoiceScreen("Units you prefer; they are remembered", lines), prefer)
 
 
-def again(bench: TaskScreen) -> None:
+def again(bench: JobScreen) -> None:
     """Take a reading again that was taken before."""
     readings = bench.session.knowledge.readings
     lines = [(name, readings[name].name) for name in bench.session.case.taken if name in readings]
@@ -41,7 +37,7 @@ def again(bench: TaskScreen) -> None:
     )
 
 
-def take_again(bench: TaskScreen, reading: str | None) -> None:
+def take_again(bench: JobScreen, reading: str | None) -> None:
     """Ask for the answer of a reading once more; the first one stays on record."""
     if reading is None:
         return
@@ -57,7 +53,7 @@ def take_again(bench: TaskScreen, reading: str | None) -> None:
     bench.app.push_screen(ChoiceScreen(said.name, list(said.answers.items())), saw)
 
 
-def steps(bench: TaskScreen) -> None:
+def steps(bench: JobScreen) -> None:
     """Choose any step, to take it back or to correct it."""
     session = bench.session
     lines = [
@@ -76,7 +72,7 @@ def steps(bench: TaskScreen) -> None:
     bench.app.push_screen(ChoiceScreen(title, lines, numbered=False), take_back)
 
 
-def correct(bench: TaskScreen, step: int) -> None:
+def correct(bench: JobScreen, step: int) -> None:
     """Take back a step, and ask for the right answer where it was one."""
     entry = bench.session.case.counting[step]
     reading = getattr(entry, "reading", None)
@@ -94,7 +90,7 @@ def correct(bench: TaskScreen, step: int) -> None:
     bench.app.push_screen(ChoiceScreen("What about it?", lines), because)
 
 
-def skip(bench: TaskScreen) -> None:
+def skip(bench: JobScreen) -> None:
     """Say why the reading cannot be taken."""
     proposal = bench.proposal
     if proposal is None:
@@ -107,7 +103,7 @@ def skip(bench: TaskScreen) -> None:
     bench.app.push_screen(ChoiceScreen("Why not?", [(one, one) for one in SKIP_REASONS]), because)
 
 
-def setups(bench: TaskScreen) -> None:
+def setups(bench: JobScreen) -> None:
     """Begin the wait that the card plans, or end a setup that is in place."""
     session, proposal = bench.session, bench.proposal
     plan = session.plan(proposal) if proposal else None
@@ -134,7 +130,7 @@ def setups(bench: TaskScreen) -> None:
     bench.app.push_screen(ChoiceScreen("Setups of the car", lines), chosen)
 
 
-def end(bench: TaskScreen, setup: str) -> None:
+def end(bench: JobScreen, setup: str) -> None:
     """Say why a setup is no longer in place."""
 
     def because(reason: str | None) -> None:
@@ -144,7 +140,7 @@ def end(bench: TaskScreen, setup: str) -> None:
     bench.app.push_screen(ChoiceScreen("Why?", [(one, one) for one in END_REASONS]), because)
 
 
-def other(bench: TaskScreen) -> None:
+def other(bench: JobScreen) -> None:
     """Choose from all readings that tell something."""
     session = bench.session
     if not session.proposals:
@@ -161,7 +157,7 @@ def other(bench: TaskScreen) -> None:
     bench.app.push_screen(ChoiceScreen(title, lines), bench.choose)
 
 
-def cancel(bench: TaskScreen) -> None:
+def cancel(bench: JobScreen) -> None:
     """Say why the job is called off; one that nobody has entered anything on is simply left."""
     if not bench.session.case.entries:
         bench.notify("Nothing was entered on this job, so it is not kept. Escape leaves it.", timeout=5)
@@ -178,7 +174,7 @@ def cancel(bench: TaskScreen) -> None:
     bench.app.push_screen(ChoiceScreen(title, [(one, one) for one in CANCEL_REASONS]), because)
 
 
-def leave(bench: TaskScreen) -> None:
+def leave(bench: JobScreen) -> None:
     """Back to the jobs; an answer that is not saved yet is asked about."""
     if bench.unsaved is None:
         bench.dismiss()

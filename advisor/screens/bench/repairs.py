@@ -2,28 +2,24 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from advisor.bench.wording import caution_words
 from advisor.papers.format import percent
 from advisor.screens.bench.cause import CauseScreen
 from advisor.screens.bench.cautions import CautionsScreen
+from advisor.screens.bench.job import JobScreen
 from advisor.screens.widgets.choices import ChoiceScreen
-
-if TYPE_CHECKING:
-    from advisor.screens.bench.task import TaskScreen
 
 LEADING = 7
 """So many causes are offered at once: with the two lines below them each has a key."""
 
 
-def causes(bench: TaskScreen) -> list[tuple[str, str]]:
+def causes(bench: JobScreen) -> list[tuple[str, str]]:
     """The leading causes to choose from."""
     suspects = [one for one in bench.session.advice.suspects if not one.fault.startswith("unlisted:")]
     return [(one.fault, f"{percent(one.probability):>6}  {one.name}") for one in suspects]
 
 
-def remedy(bench: TaskScreen) -> None:
+def remedy(bench: JobScreen) -> None:
     """Enter that a remedy was done."""
 
     def done(fault: str | None) -> None:
@@ -33,7 +29,7 @@ def remedy(bench: TaskScreen) -> None:
     bench.app.push_screen(ChoiceScreen("Which cause was put right?", causes(bench)), done)
 
 
-def repaired(bench: TaskScreen, fault: str) -> None:
+def repaired(bench: JobScreen, fault: str) -> None:
     """Enter that the remedy of a fault was done: its cautions are read first, then it is asked once."""
     session = bench.session
     due = session.to_acknowledge(session.remedy_cautions(fault))
@@ -54,7 +50,7 @@ def repaired(bench: TaskScreen, fault: str) -> None:
     bench.app.push_screen(CautionsScreen("Before the remedy", words), read)
 
 
-def close(bench: TaskScreen) -> None:
+def close(bench: JobScreen) -> None:
     """Close the job with the cause that was found."""
     mended = dict.fromkeys(reversed(bench.session.case.repaired))
     lines = [(one, f"repaired  {bench.session.knowledge.title(one)}") for one in mended]
@@ -76,7 +72,7 @@ def close(bench: TaskScreen) -> None:
     bench.app.push_screen(ChoiceScreen("Which cause was found and put right?", lines), done)
 
 
-def ask_to_close(bench: TaskScreen, fault: str, words: str = "") -> None:
+def ask_to_close(bench: JobScreen, fault: str, words: str = "") -> None:
     """Ask once, with what closing will record."""
     session = bench.session
 

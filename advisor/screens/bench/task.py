@@ -21,7 +21,6 @@ from advisor.screens.bench.account import AccountScreen
 from advisor.screens.bench.card import Card, card
 from advisor.screens.bench.cautions import NOT_ALL_SEEN
 from advisor.screens.bench.entry import EntryScreen
-from advisor.screens.bench.facts import FactsScreen
 from advisor.screens.bench.job import JobScreen
 from advisor.screens.bench.jobcard import JobCardScreen
 from advisor.screens.bench.lookahead import LookAheadScreen
@@ -29,6 +28,7 @@ from advisor.screens.bench.story import headline, last_move, posterior_history, 
 from advisor.screens.bench.trolley import TrolleyScreen
 from advisor.screens.widgets.cardtext import CardText
 from advisor.screens.widgets.choices import ChoiceList, ChoiceScreen
+from advisor.screens.widgets.facts import FactsScreen
 from advisor.simulate.rollout import LookAhead
 
 

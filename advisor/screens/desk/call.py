@@ -19,10 +19,10 @@ from advisor.desk.call import Call
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
 from advisor.papers.format import duration
-from advisor.screens.bench.facts import FactsScreen
 from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceList
+from advisor.screens.widgets.facts import FactsScreen
 from advisor.store.errors import StaleWrite, StoreError
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual import on, work
 from textual.app import ComposeResult
@@ -24,14 +24,10 @@ from advisor.screens.widgets.asking import AskingScreen
 from advisor.store.errors import StoreError
 from advisor.store.store import Store
 
-if TYPE_CHECKING:
-    from advisor.screens.app import AdvisorApp
-
 
 class DeskScreen(AskingScreen[None]):
     """The overview, and the way into a call."""
 
-    app: AdvisorApp
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n,enter", "new", "New call", key_display="n", tooltip="A customer is on the phone"),
         Binding("r", "refresh", "Look again", tooltip="Read again what the cars need"),

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from textual.await_complete import AwaitComplete
 from textual.screen import ModalScreen, Screen
 
-if TYPE_CHECKING:
-    from advisor.screens.app import AdvisorApp
+from advisor.screens.widgets.host import HostApp
 
 Result = TypeVar("Result")
 
@@ -16,7 +15,7 @@ Result = TypeVar("Result")
 class AskingScreen(Screen[Result]):
     """A screen that tells when something else is asked, and hands back one result."""
 
-    app: AdvisorApp
+    app: HostApp
     asked: object = None
 
     @property
