@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case.case import Case, Known, Measured
+from advisor.case.case import Case, Known, Measured, Repaired
 from advisor.case.typed import NotUnderstood, direct, fields, understand
 from advisor.checks.lint import problems
 from advisor.knowledge.knowledge import Knowledge
@@ -43,6 +43,29 @@ def test_a_decimal_comma_is_accepted(knowledge: Knowledge) -> None:
 def test_near_a_limit_both_bands_are_named(knowledge: Knowledge) -> None:
     """50 mA with ±3 mA may be usual or raised."""
     assert lines(knowledge, "sleeping_current", "51 mA")[1] == "May be: Within the usual limit or Raised"
+
+
+def test_takes_from_before_a_repair_are_not_averaged_with_those_after_it(knowledge: Knowledge) -> None:
+    """290 mA before the repair and 10 mA after it are two cars: 10 mA is shown, and kept."""
+
+    def take(milliamps: float) -> Measured:
+        one = Measurement("sleeping_current", milliamps, "low_current_clamp", f"{milliamps:g} mA")
+        return Measured("sleeping_current", (one,))
+
+    repaired = (take(290), Repaired("alternator_diode", "2030-03-04T09:00:00+00:00"))
+    shown = understand(
+        knowledge,
+        Case("flat_battery", repaired),
+        "sleeping_current",
+        {"sleeping_current": "10"},
+        {"sleeping_current": "low_current_clamp"},
+        {},
+    ).lines[0]
+    assert shown.startswith("= 10 mA ±")
+    assert "takes" not in shown
+    after = Case("flat_battery", (*repaired, take(10), take(12)))
+    assert [one[0].value for one in after.measured["sleeping_current"]] == [10, 12]
+    assert len(after.takes_now("sleeping_current")) == 2
 
 
 @pytest.mark.parametrize(

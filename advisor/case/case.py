@@ -238,6 +238,17 @@ class Case:
         """Quantity readings that were measured, each with all takes that count now, oldest first."""
         return {reading: said for reading, said in self._said.items() if isinstance(said, tuple)}
 
+    def takes_now(self, reading: str) -> tuple[Take, ...]:
+        """The takes that another one is averaged with: those since the last repair."""
+        last = max((step for step, one in self.counting.items() if isinstance(one, Repaired)), default=0)
+        takes: tuple[Take, ...] = ()
+        for step, entry in self.counting.items():
+            if step > last and isinstance(entry, Measured) and entry.reading == reading:
+                takes = (*takes, entry.take)
+            elif isinstance(entry, Seen) and entry.reading == reading:
+                takes = ()
+        return takes
+
     @property
     def taken(self) -> tuple[str, ...]:
         """Every reading taken, in the order of the first take."""
@@ -246,12 +257,16 @@ class Case:
     @cached_property
     def _said(self) -> dict[str, Seen | tuple[Take, ...]]:
         said: dict[str, Seen | tuple[Take, ...]] = {}
+        older: set[str] = set()  # said before the last repair, and not again since
         for entry in self.counting.values():
             if isinstance(entry, Seen):
                 said[entry.reading] = entry
             elif isinstance(entry, Measured):
-                before = said.get(entry.reading)
+                before = None if entry.reading in older else said.get(entry.reading)
                 said[entry.reading] = (*(before if isinstance(before, tuple) else ()), entry.take)
+                older.discard(entry.reading)
+            elif isinstance(entry, Repaired):
+                older = set(said)
         return said
 
     @cached_property
@@ -391,6 +406,7 @@ class Case:
                 name = node(entry.reading, era)
                 if entry.outcome in engine.outcomes.get(name, ()):
                     evidence[name] = _seen(engine, name, entry)
+                takes.pop(name, None)
             elif isinstance(entry, Measured):
                 name = node(entry.reading, era)
                 takes[name] = (*takes.get(name, ()), entry.take)

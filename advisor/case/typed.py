@@ -197,7 +197,7 @@ def _lines(
 ) -> tuple[str, ...]:
     """The value and its uncertainty, in its own and the preferred unit, and the bands it may be in."""
     reading, quantity = measured.reading, quantity_of(knowledge, measured.reading)
-    takes = (*case.measured.get(reading, ()), measured.take)
+    takes = (*case.takes_now(reading), measured.take)
     try:
         found = estimate(knowledge, reading, facts, takes)
         likelihood = weigh(knowledge, reading, facts, takes)
