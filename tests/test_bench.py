@@ -304,6 +304,35 @@ async def test_when_a_wait_is_over_the_setup_is_in_place(hum: Path, tmp_path: Pa
         assert task.session.case.prepared == {}
 
 
+async def test_an_answer_before_the_wait_is_over_is_asked_about(hum: Path, tmp_path: Path) -> None:
+    """With minutes left it is asked once: nothing is entered, or a guess; the wait goes on either way."""
+    async with running(hum, tmp_path) as pilot:
+        await opened(pilot)
+        task = await on_card(pilot, "warm")
+        await pilot.press("w", "1")
+        await settled(pilot)
+        await on_card(pilot, "warm")
+        await pilot.press("2")
+        await settled(pilot)
+        question = pilot.app.screen
+        assert isinstance(question, ChoiceScreen)
+        assert "40 minutes are left (Car asleep). Was it really so already" in question.heading
+        assert [type(entry) for entry in task.session.case.entries] == [Prepared]
+        await pilot.press("1")
+        await settled(pilot)
+        assert [type(entry) for entry in task.session.case.entries] == [Prepared]
+        await pilot.press("2")
+        await settled(pilot)
+        await pilot.press("2")
+        await settled(pilot)
+        assert task.session.case.entries[1:] == (Seen("warm", "warm", 0.7),)
+        task.look_at_waits()
+        await settled(pilot)
+        assert "The wait is over" not in text_of(pilot)
+        assert "Ready:" not in text_of(pilot)
+        assert task.session.waiting["asleep"] > 39
+
+
 async def test_an_answer_can_be_a_guess(hum: Path, tmp_path: Path) -> None:
     """Less sure answers move less, and the story says how sure they were."""
     moved = []

@@ -207,6 +207,23 @@ def test_facts_that_are_known_already_are_not_entered_again(shipped: Knowledge, 
     assert stored(session.knows({fact: other})) == (Known(fact, one), Known(fact, other))
 
 
+def test_a_number_read_before_the_wait_is_over_is_kept_as_a_guess(shipped: Knowledge, store: Store) -> None:
+    """One minute into the hour: it is asked how much is left, and what is kept is the band, 70 % sure."""
+    filed = store.open_case("bay", "flat_battery")
+    began = (NOON - timedelta(minutes=1)).isoformat()
+    filed = store.append(filed, Prepared("asleep", began))
+    session = Session.opened(Engines(shipped), store, filed, Workshop())
+    left = round(shipped.setups["asleep"].waiting_minutes) - 1
+    assert f"{left} minutes are left" in session.early("sleeping_current")
+    understood = session.understand(
+        "sleeping_current", {"sleeping_current": "430"}, {"sleeping_current": "low_current_clamp"}
+    )
+    kept = session.guessed(understood)
+    assert stored(kept)[1:] == (Seen("sleeping_current", "high", 0.7),)
+    assert kept.waiting["asleep"] == left
+    assert kept.account is None
+
+
 @pytest.mark.parametrize(
     ("typed", "milliamps", "shown"),
     [("380", 380, "380 mA"), ("1,5 A", 1500, "1500 mA"), ("0", 0, "0 mA"), ("100 A", 100_000, "100000 mA")],

@@ -244,25 +244,16 @@ def setups_in_place(knowledge: Knowledge, case: Case) -> frozenset[str]:
 def waiting_minutes(knowledge: Knowledge, case: Case, now: datetime) -> dict[str, float]:
     """The setups in place, each with the minutes that its waiting still takes; 0 where it is over.
 
-    A reading taken with a setup shows that the waiting was over; a clock that was set back never makes it
-    longer than the setup's own minutes.
+    The clock alone says so: a reading taken meanwhile may have been taken too early. A clock that was set
+    back never makes it longer than the setup's own minutes.
     """
     left = dict.fromkeys(setups_in_place(knowledge, case), 0.0)
-    steps = case.counting.items()
-    made = {entry.setup: (step, entry.at) for step, entry in steps if isinstance(entry, Prepared)}
-    for setup, (step, at) in made.items():
+    for setup, at in case.prepared.items():
         if setup not in left or setup not in knowledge.setups:
             continue
-        used = any(
-            isinstance(entry, Seen | Measured)
-            and entry.reading in knowledge.readings
-            and setup in setups_of(knowledge, entry.reading)
-            for later, entry in steps
-            if later > step
-        )
         whole = knowledge.setups[setup].waiting_minutes
         gone = (now - datetime.fromisoformat(at)).total_seconds() / 60
-        left[setup] = 0.0 if used else min(whole, max(0.0, whole - gone))
+        left[setup] = min(whole, max(0.0, whole - gone))
     return left
 
 

@@ -6,6 +6,7 @@ store before it counts.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -56,7 +57,7 @@ from advisor.case.case import (
     TakenBack,
 )
 from advisor.case.current_draw import Account, account
-from advisor.case.typed import Field, NotUnderstood, Understood, fields, understand
+from advisor.case.typed import Field, NotUnderstood, Understood, fields, likeliest_band, understand
 from advisor.inference.engine import Engine, InferenceEngine
 from advisor.knowledge.knowledge import UNLISTED, Fact, Knowledge, LimitByFact, setups_of, worst_first
 from advisor.measure import refrigerants as saturation
@@ -189,6 +190,20 @@ class Session:
     def ready_at(self, setup: str) -> datetime:
         """When the waiting of a setup in place is over."""
         return self.store.clock() + timedelta(minutes=self.waiting.get(setup, 0.0))
+
+    def early(self, reading: str) -> str:
+        """What to ask where a reading is answered before the wait it needs is over by the clock; else ""."""
+        waiting = waiting_minutes(self.knowledge, self.case, self.store.clock())
+        waits = {setup: waiting[setup] for setup in self.needed(reading) if waiting.get(setup, 0.0) > 0}
+        if not waits:
+            return ""
+        longest = max(waits, key=lambda setup: waits[setup])
+        minutes = math.ceil(waits[longest])
+        left = f"{minutes} minutes are left" if minutes > 1 else "1 minute is left"
+        return (
+            f"The wait is not over: {left} ({self.knowledge.setups[longest].name}). Was it really so already "
+            "when this was read? Taken anyway it is kept as a guess, and the wait goes on."
+        )
 
     @cached_property
     def _answers(self) -> dict[str, tuple[Answer, ...]]:
@@ -412,6 +427,13 @@ class Session:
     def measured(self, understood: Understood) -> Session:
         """With a quantity as measured; raises `InconsistentEvidence` and saves nothing where it cannot be."""
         return self._entered(*understood.facts, understood.measured)
+
+    def guessed(self, understood: Understood) -> Session:
+        """With the band that a number read too early falls in, as a guess; the number itself is not kept."""
+        reading = understood.measured.reading
+        facts = {**self.case.facts, **{one.fact: one.value for one in understood.facts}}
+        band = likeliest_band(self.knowledge, facts, understood.measured)
+        return self._entered(*understood.facts, Seen(reading, band, CONFIDENCE["a guess"]))
 
     def accounted(self, what: str, text: str, instrument: str) -> Session:
         """With a part of the draw that was found by disconnecting; raises `NotUnderstood`."""

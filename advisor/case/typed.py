@@ -140,6 +140,12 @@ def understand(
     return Understood(tuple(facts), measured, _lines(knowledge, case, measured, known, preferences))
 
 
+def likeliest_band(knowledge: Knowledge, facts: Mapping[str, str], measured: Measured) -> str:
+    """The band that explains one take best."""
+    likelihood = weigh(knowledge, measured.reading, facts, (measured.take,))
+    return list(quantity_of(knowledge, measured.reading).bands)[int(likelihood.argmax())]
+
+
 def _idle(knowledge: Knowledge, reading: str, take: Iterable[Measurement]) -> frozenset[str]:
     """What need not be said because something measured is 0: a fuse without a voltage carries no current."""
     derived = quantity_of(knowledge, reading).derived

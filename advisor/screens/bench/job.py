@@ -182,7 +182,7 @@ class JobScreen(AskingScreen[None]):
             return
         before, fresh = self.session, self.session.refreshed()
         over = self.ringing - {setup for setup, left in fresh.waiting.items() if left > 0}
-        for setup in over & set(fresh.waiting):
+        for setup in over & set(fresh.case.prepared):
             self.app.bell()
             self.notify(f"Ready: {fresh.knowledge.setups[setup].name}", title="The wait is over", timeout=30)
         self.ringing = waits - over

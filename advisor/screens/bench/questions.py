@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
+from advisor.bench.session import CONFIDENCE, Session
 from advisor.bench.wording import entry_words
 from advisor.measure.units import PREFERENCES
 from advisor.papers.format import duration
@@ -48,9 +51,37 @@ def take_again(bench: JobScreen, reading: str | None) -> None:
 
     def saw(outcome: str | None) -> None:
         if outcome is not None:
-            bench.change(lambda: bench.session.saw(reading, outcome))
+            answered(bench, reading, outcome, 1.0)
 
     bench.app.push_screen(ChoiceScreen(said.name, list(said.answers.items())), saw)
+
+
+def answered(bench: JobScreen, reading: str, outcome: str, confidence: float) -> None:
+    """Enter an answer; one that comes before the wait is over is asked about, and is a guess at best."""
+    guess = min(confidence, CONFIDENCE["a guess"])
+    in_time(
+        bench,
+        reading,
+        lambda: bench.session.saw(reading, outcome, confidence),
+        lambda: bench.session.saw(reading, outcome, guess),
+    )
+
+
+def in_time(
+    bench: JobScreen, reading: str, enter: Callable[[], Session], guess: Callable[[], Session]
+) -> None:
+    """Enter an answer where nothing has to be waited for any more; else ask once, and enter a guess."""
+    early = bench.session.early(reading)
+
+    def decided(answer: str | None) -> None:
+        if answer == "guess":
+            bench.change(guess)
+
+    if not early:
+        bench.change(enter)
+        return
+    lines = [("not", "No: enter nothing, and wait"), ("guess", "Yes: enter it as a guess")]
+    bench.app.push_screen(ChoiceScreen(early, lines), decided)
 
 
 def steps(bench: JobScreen) -> None:

@@ -199,7 +199,7 @@ class TaskScreen(JobScreen):
         """Enter the outcome of the reading on the card."""
         proposal, confidence = self.proposal, CONFIDENCE[self.confidence]
         if proposal is not None:
-            self.change(lambda: self.session.saw(proposal.reading, outcome, confidence))
+            questions.answered(self, proposal.reading, outcome, confidence)
 
     def action_confidence(self) -> None:
         """Change how sure the next answer is."""
@@ -243,7 +243,12 @@ class TaskScreen(JobScreen):
         def measured(understood: Understood | None) -> None:
             self.entering = None
             if understood is not None:
-                self.change(lambda: self.session.measured(understood))
+                questions.in_time(
+                    self,
+                    reading,
+                    lambda: self.session.measured(understood),
+                    lambda: self.session.guessed(understood),
+                )
 
         self.entering = EntryScreen(self.session, reading, started)
         self.app.push_screen(self.entering, measured)
