@@ -451,8 +451,23 @@ async def test_a_repair_is_checked_and_the_search_goes_on(hum: Path, tmp_path: P
         same_as_kept("the_complaint_is_looked_for_again", pilot)
         await pilot.press("2")
         await settled(pilot)
+        question = pilot.app.screen
+        assert isinstance(question, ChoiceScreen)
+        assert question.heading == (
+            "After the repair, was “Hums at night” looked for again and found still there? "
+            "This is recorded on job 1, bay 2."
+        )
+        await pilot.press("2")
+        await settled(pilot)
+        assert task.session.case.checked is None
+        await pilot.press("2")
+        await settled(pilot)
+        await pilot.press("1")
+        await settled(pilot)
         assert task.session.advice.stop is None or task.session.advice.stop.reason != "check"
         await entered(pilot, lambda: task.session.repaired("radio"))
+        await pilot.press("1")
+        await settled(pilot)
         await pilot.press("1")
         await settled(pilot)
         assert "The complaint is gone after the repair." in words(pilot)

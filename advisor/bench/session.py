@@ -476,6 +476,15 @@ class Session:
         done = f"“{listed.remedy}” ({title})" if listed else f"the remedy for {title}"
         return f"Record on {self.filed.name.lower()}, {self.filed.tag}, that {done} was done just now?"
 
+    def check_words(self, gone: bool) -> str:
+        """What recording the check after a repair will enter."""
+        complaint = self.knowledge.complaints[self.case.complaint].name
+        found = "gone" if gone else "still there"
+        return (
+            f"After the repair, was “{complaint}” looked for again and found {found}? This is recorded on "
+            f"{self.filed.name.lower()}, {self.filed.tag}."
+        )
+
     def checked(self, gone: bool) -> Session:
         """With what the check after a repair found."""
         return self._entered(Checked(self.case.complaint, GONE if gone else STILL_THERE))

@@ -50,6 +50,18 @@ def repaired(bench: JobScreen, fault: str) -> None:
     bench.app.push_screen(CautionsScreen("Before the remedy", words), read)
 
 
+def ask_to_record_check(bench: JobScreen, gone: bool) -> None:
+    """Enter what the check after the repair found: asked once, as one key may have been a slip."""
+    session = bench.session
+
+    def decided(answer: str | None) -> None:
+        if answer == "record":
+            bench.change(lambda: session.checked(gone))
+
+    lines = [("record", "Record it"), ("not", "Record nothing")]
+    bench.app.push_screen(ChoiceScreen(session.check_words(gone), lines), decided)
+
+
 def close(bench: JobScreen) -> None:
     """Close the job with the cause that was found."""
     mended = dict.fromkeys(reversed(bench.session.case.repaired))

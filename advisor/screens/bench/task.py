@@ -183,7 +183,7 @@ class TaskScreen(JobScreen):
         elif what == "repaired":
             repairs.repaired(self, argument)
         elif what == "checked":
-            self.change(lambda: self.session.checked(argument == "gone"))
+            repairs.ask_to_record_check(self, argument == "gone")
         elif what == "closed":
             repairs.ask_to_close(self, argument)
         else:
