@@ -7,6 +7,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -107,6 +108,11 @@ def test_help_comes_at_once() -> None:
     assert done.stdout.splitlines()[-1] == "[]"
 
 
+def test_the_version_is_the_one_that_is_installed(advisor: Advisor) -> None:
+    """On one line, and in the same words however the program was started."""
+    assert advisor("--version") == Ran(0, f"advisor {version('advisor')}\n", "")
+
+
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_has_help(advisor: Advisor, name: str) -> None:
     """Each command says in one sentence what it does, and each of its options what it is for."""
@@ -157,12 +163,6 @@ def test_the_list_comes_without_click() -> None:
     code += "finally:\n    print('click' in sys.modules)"
     done = started_with("-c", code, COLUMNS="80")
     assert done.stdout.splitlines()[-1] == b"False"
-
-
-@pytest.mark.parametrize("name", COMMANDS)
-def test_every_command_is_in_the_readme(name: str) -> None:
-    """Who reads README.md knows of every command."""
-    assert f"`advisor {name}" in (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 # --------------------------------------------------------------------------------------------------- next

@@ -1,7 +1,7 @@
 """How well the advice does on the shipped knowledge at least: floors relative to what can be reached.
 
 The cars are drawn from the same numbers, so that no number gets over a floor by being sharpened. What is
-measured is in README.md, with how to measure it again.
+measured is in tests/README.md, with how to measure it again.
 """
 
 from __future__ import annotations

@@ -140,6 +140,7 @@ def run() -> None:
 @click.group(
     cls=Commands, invoke_without_command=True, context_settings={"help_option_names": ["-h", "--help"]}
 )
+@click.version_option(package_name="advisor", message="%(package)s %(version)s")
 @click.pass_context
 def commands(context: click.Context) -> None:
     """Find the cause of a car's complaint by the readings that tell most.

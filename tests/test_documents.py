@@ -1,0 +1,56 @@
+"""What README.md and DEVELOPERS.md say about the program is true of it."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+import yaml
+
+from advisor.cli.program import COMMANDS
+from advisor.knowledge.knowledge import Knowledge
+from tests.conftest import ROOT, SHIPPED
+
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def section(heading: str) -> str:
+    """Return the part of README.md below a heading."""
+    return README.split(f"\n## {heading}\n")[1].split("\n## ")[0]
+
+
+def test_ci_runs_the_test_command_of_the_readme() -> None:
+    """Each holds the whole line, so that either can be read alone; `.ci/run` runs the one it holds."""
+    run = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    given = re.search(r"<!-- test command -->\n```sh\n(.+)\n```", README)
+    held = re.search(r"^test_command=.*<<'(\w+)'\n(.+)\n\1\n", run, re.MULTILINE)
+    assert given
+    assert held
+    assert given[1] == held[2]
+    assert 'bash -c "$test_command"' in run
+
+
+def test_the_readme_names_commands_that_exist() -> None:
+    """Each row of its table does; the list of all is a command as well."""
+    rows = re.findall(r"^\| `advisor(?: ([a-z]+))?", section("The commands most people need"), re.MULTILINE)
+    assert len(rows) == 6
+    assert set(rows) - {""} <= set(COMMANDS)
+
+
+@pytest.mark.parametrize("family", ["drain", "ingress", "climate"])
+def test_the_readme_counts_faults_and_readings_as_shipped(family: str, shipped: Knowledge) -> None:
+    """A family's numbers are those of its file, and its complaints as many as are listed."""
+    row = re.search(rf"^\| {family} \| (.+) \| (\d+) \| (\d+) \|$", README, re.MULTILINE)
+    assert row
+    written = yaml.load((SHIPPED / f"{family}.yaml").read_text(encoding="utf-8"), yaml.BaseLoader)
+    assert (int(row[2]), int(row[3])) == (len(written["faults"]), len(written["readings"]))
+    complaints = [one for one in shipped.complaints.values() if one.family == family]
+    assert len(row[1].split(", ")) == len(complaints)
+
+
+def test_pictures_and_pages_that_are_linked_exist() -> None:
+    """In both documents."""
+    for name in ("README.md", "DEVELOPERS.md"):
+        links = re.findall(r"\]\(([^)#:]+)\)", (ROOT / name).read_text(encoding="utf-8"))
+        assert links
+        assert [link for link in links if not (ROOT / link).exists()] == []
