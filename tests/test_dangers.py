@@ -60,6 +60,10 @@ DANGERS = {
         "something hisses at a hose under the bonnet",
         "the air con pipe has burst",
         "gas hissing from the aircon",
+        "my aircon blows warm since last summer, it hisses under the dash and there is a white mist",
+        "there's a hiss behind the glovebox ever since the day in July when the air got warm",
+        "it blows warm and a white mist comes from the vents",
+        "it doesn't cool any more, and hisses",
     ],
     "exhaust_inside": [
         "smell of exhaust inside",
@@ -187,12 +191,37 @@ def test_what_is_harmless_is_still_told(shipped: Knowledge) -> None:
         assert (found.dangers, len(found.harmless)) == ((), 1), words
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        "puddle under the car in summer",
+        "blows warm under the dash since last summer",
+        "clear water under the car and the carpet is wet",
+        "white mist from the vents and it smells musty",
+        "white mist from the vents, and the air con does not get cold",
+    ],
+)
+def test_nothing_is_called_normal_beside_a_complaint_or_without_its_own_words(
+    shipped: Knowledge, words: str
+) -> None:
+    """Water has to be said before clear water is; what the car does besides is no reason to stay away."""
+    assert fitting(shipped, words).harmless == ()
+
+
+def test_who_hears_refrigerant_escape_is_told_what_protects_them(shipped: Knowledge) -> None:
+    """Air the car, cooling off, no flame, do not breathe it (common practice, no source)."""
+    tell = shipped.dangers["gas_escapes"].tell
+    for words in ("air conditioning off", "air the car", "no naked flame", "Do not breathe"):
+        assert words in tell
+
+
 def test_the_words_of_complaints_are_no_danger_but_those_that_are(shipped: Knowledge) -> None:
     """A cry of wolf at each wet carpet would not be listened to for long."""
     said = [phrase for one in shipped.complaints.values() for phrase in one.customer]
     alarming = [phrase for phrase in said if heard_dangers(shipped, phrase)]
     assert alarming == ["Smell of exhaust or oil inside"]
     everyday = [*OUTSIDE, *(words for _, words in pairs(INSIDE))]
+    everyday += ["the air con blows warm and the windows mist up", "it does not cool in traffic"]
     assert [one for one in everyday if heard_dangers(shipped, one)] == []
 
 
@@ -225,6 +254,15 @@ def test_the_command_says_what_to_tell_before_anything_else(advisor: Callable[..
     assert lines[0].startswith("DANGER: Refrigerant escapes. Tell the customer at once: Engine and air con")
     assert lines[1].startswith("  Then: Do not let it be driven")
     assert "nothing is wrong" not in done.out
+
+
+def test_the_command_asks_nothing_unrelated_below_a_danger(advisor: Callable[..., Ran]) -> None:
+    """Where no complaint fits: the danger, what is done, and what to book."""
+    lines = advisor("prescreen", "--words", "smoke comes from the dash").out.splitlines()
+    assert lines[0].startswith("DANGER: Smoke or fire.")
+    assert lines[2:] == [
+        "No complaint that the advisor knows fits: book a general inspection and the recovery."
+    ]
 
 
 async def test_danger_stays_until_somebody_says_that_it_was_told_and_goes_with_the_job(

@@ -196,14 +196,14 @@ def test_words_are_the_same_but_for_endings_from_three_letters_on(
     assert found == (("damp",) if fits else ())
 
 
-def test_a_normal_thing_is_named_where_two_words_are_of_it(known: Known_) -> None:
-    """One word of its phrase is too little."""
-    normal = "harmless:\n  drips: {name: Drops, customer: clear drops below, tell: That is normal.}\n"
+def test_a_normal_thing_is_named_where_all_words_of_a_phrase_are_said(known: Known_) -> None:
+    """In any order; not where they are denied, and not where the rest of what is said is a complaint."""
+    normal = "harmless:\n  drips: {name: Drops, customer: clear/clean drops below, tell: That is normal.}\n"
     knowledge = known(WORDS + normal)
-    assert fitting(knowledge, "clear drops").harmless == ("drips",)
-    assert fitting(knowledge, "clear drops").dangers == ()
-    assert fitting(knowledge, "drops").harmless == ()
-    assert fitting(knowledge, "clear").harmless == ()
+    assert fitting(knowledge, "below it are clean drops").harmless == ("drips",)
+    assert fitting(knowledge, "clear drops below").dangers == ()
+    for words in ("clear drops", "drops below", "no clear drops below", "clear drops below, the trim is wet"):
+        assert fitting(knowledge, words).harmless == (), words
 
 
 @pytest.mark.parametrize(

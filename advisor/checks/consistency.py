@@ -395,7 +395,7 @@ def unheard(knowledge: Knowledge) -> Iterator[Problem]:
                 )
     for name, normal in knowledge.harmless.items():
         for at, phrase in enumerate(normal.customer):
-            for one in heard_dangers(knowledge, phrase):
+            for one in heard_dangers(knowledge, spoken_out(phrase)):
                 yield Problem(
                     knowledge.place("harmless", name, "customer", at),
                     "unheard",

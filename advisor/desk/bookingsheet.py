@@ -41,6 +41,8 @@ KEYS = {
 
 OUTSIDE = "These words are outside what the advisor knows: book a general inspection."
 """What is said where no complaint fits."""
+BESIDE_DANGER = "No complaint that the advisor knows fits: book a general inspection and the recovery."
+"""What is said where no complaint fits and a danger was heard."""
 
 DOES_NOT_FIT = "what was entered does not fit this knowledge: open it on the bench to put it right"
 """What is said of a booked job for which no sheet can be worked out."""
@@ -231,7 +233,10 @@ def question_dict(found: Next) -> dict[str, Any]:
 
 
 def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
-    """Danger first, then the complaints that fit what was said, or what to ask to find the family."""
+    """Danger first, then the complaints that fit what was said, or what to ask to find the family.
+
+    Below a danger only what fits is named: neither other complaints nor what else might be asked.
+    """
     for heard in found.dangers:
         yield from danger_lines(knowledge, heard)
     wide = max(map(len, knowledge.complaints), default=0)
@@ -241,6 +246,9 @@ def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
     if found.complaints:
         yield "Complaints that fit, best first"
         yield from (f"  {name:<{wide}}  {names[name]}" for name in found.complaints)
+        return
+    if found.dangers:
+        yield BESIDE_DANGER
         return
     yield f"{OUTSIDE} Or ask:"
     for family in found.ask or families(knowledge):

@@ -15,7 +15,7 @@ from typing import Literal
 from advisor.advice.advice import comparable, possible
 from advisor.case.case import CUSTOMER, Case, Entry, Known, Seen, Skipped
 from advisor.inference.engine import Engine
-from advisor.knowledge.dangers import Heard, heard_dangers
+from advisor.knowledge.dangers import Heard, heard_dangers, heard_phrases
 from advisor.knowledge.knowledge import Complaint, Harmless, Knowledge
 from advisor.knowledge.phrases import alike, telling
 from advisor.model.network import PHONE, WITH
@@ -37,8 +37,6 @@ REASONS = {
 """Why no further question is asked, in words."""
 LEAST_PART = 0.5
 """One word alone fits a complaint where it is so much of a phrase, or where nothing else was said."""
-HARMLESS_WORDS = 2
-"""A normal thing is named where so many words of what was said are in a phrase for it."""
 
 Call = tuple[Engine, Case]
 
@@ -57,7 +55,8 @@ class FamilyQuestion:
 class Fitting:
     """Complaints that fit what was said, best first; the families' questions where none does.
 
-    `harmless` are normal things that may be meant, by id; none where a danger was heard.
+    `harmless` are normal things that may be meant, by id; none where a danger was heard or where what was
+    said besides fits a complaint.
     """
 
     complaints: tuple[str, ...]
@@ -114,16 +113,28 @@ def fitting(knowledge: Knowledge, said: str) -> Fitting:
     longer phrase, and something else was said.
     """
     spoken = telling(said)
+    found = _complaints(knowledge, spoken)
+    dangers = heard_dangers(knowledge, said)
+    normal = [name for name, one in knowledge.harmless.items() if _is_normal(knowledge, one, said)]
+    return Fitting(found, () if found else families(knowledge), () if dangers else tuple(normal), dangers)
+
+
+def _complaints(knowledge: Knowledge, spoken: frozenset[str]) -> tuple[str, ...]:
+    """The complaints that share words with those said, best first; none unless the best shares enough."""
     scores = {name: _score(spoken, one) for name, one in knowledge.complaints.items()}
     found = [name for name in scores if scores[name][0]]
     if not any(_fits(scores[name], len(spoken)) for name in found):
-        found = []
-    found.sort(key=lambda name: scores[name], reverse=True)
-    dangers = heard_dangers(knowledge, said)
-    normal = [name for name, one in knowledge.harmless.items() if _score(spoken, one)[0] >= HARMLESS_WORDS]
-    return Fitting(
-        tuple(found), () if found else families(knowledge), () if dangers else tuple(normal), dangers
-    )
+        return ()
+    return tuple(sorted(found, key=lambda name: scores[name], reverse=True))
+
+
+def _is_normal(knowledge: Knowledge, normal: Harmless, said: str) -> bool:
+    """Whether a normal thing was said, and nothing besides that fits a complaint."""
+    if not any(heard_phrases(normal.customer, said)):
+        return False
+    its_own = telling(" ".join(normal.customer))
+    besides = (word for word in telling(said) if not any(alike(word, one) for one in its_own))
+    return not _complaints(knowledge, frozenset(besides))
 
 
 def _fits(score: tuple[int, float], spoken: int) -> bool:
@@ -132,9 +143,9 @@ def _fits(score: tuple[int, float], spoken: int) -> bool:
     return shared > 1 or (shared == 1 and (part >= LEAST_PART or shared == spoken))
 
 
-def _score(spoken: frozenset[str], item: Complaint | Harmless) -> tuple[int, float]:
-    """How well the words fit a complaint or a normal thing, by the best of its phrases."""
-    phrases = [words for one in (*item.customer, item.name) if (words := telling(one))]
+def _score(spoken: frozenset[str], complaint: Complaint) -> tuple[int, float]:
+    """How well the words fit a complaint, by the best of its phrases."""
+    phrases = [words for one in (*complaint.customer, complaint.name) if (words := telling(one))]
     return max((_overlap(spoken, phrase) for phrase in phrases), default=(0, 0.0))
 
 

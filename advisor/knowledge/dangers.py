@@ -1,19 +1,22 @@
 """Danger in a customer's words: heard before anything else, by phrases that the authors wrote.
 
 A phrase is heard where all its words are said near each other, in any order and form; `petrol/fuel` is one
-or the other. After a "no" or "not" nothing is taken as settled: whoever says "no smoke" is asked about it.
+or the other, and ` ... ` parts what may be said far apart, as in `blows warm ... hisses`. After a "no" or
+"not" nothing is taken as settled: whoever says "no smoke" is asked about it.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import get_args
 
 from advisor.knowledge.knowledge import Knowledge, Signal
 from advisor.knowledge.phrases import SILENT, meant, spoken
 
+APART = " ... "
+"""What stands between the parts of a phrase that may be said far from each other."""
 NEAR = 5
 """So many other words may stand between those of a phrase."""
 DENIES = frozenset(
@@ -46,16 +49,21 @@ class Heard:
 
 def heard_dangers(knowledge: Knowledge, said: str) -> tuple[Heard, ...]:
     """The dangers in what was said: the sure ones first, the most severe ahead."""
-    words = spoken(said)
     found = []
     for name, danger in knowledge.dangers.items():
-        certain = [sure for phrase in danger.customer for sure in _heard(words, phrase)]
+        certain = heard_phrases(danger.customer, said)
         if certain:
             found.append(Heard(name, any(certain)))
     signals = get_args(Signal)
     return tuple(
         sorted(found, key=lambda one: (not one.sure, signals.index(knowledge.dangers[one.danger].signal)))
     )
+
+
+def heard_phrases(phrases: Iterable[str], said: str) -> list[bool]:
+    """For each place where one of the phrases is said, whether it is not denied there."""
+    words = spoken(said)
+    return [sure for phrase in phrases for sure in _heard(words, phrase)]
 
 
 def spoken_out(phrase: str) -> str:
@@ -69,7 +77,17 @@ def says_something(phrase: str) -> bool:
 
 
 def _heard(words: Sequence[str], phrase: str) -> Iterator[bool]:
-    """For each place where a phrase is said, whether it is not denied there."""
+    """For each place where a phrase is said, whether it is not denied there; once for one in parts."""
+    parts = phrase.split(APART)
+    if len(parts) > 1:
+        each = [list(_heard_near(words, part)) for part in parts]
+        if all(each):
+            yield all(map(any, each))
+        return
+    yield from _heard_near(words, phrase)
+
+
+def _heard_near(words: Sequence[str], phrase: str) -> Iterator[bool]:
     wanted = [spoken(word.replace("/", " ")) for word in phrase.split()]
     reach = len(wanted) + NEAR
     firsts = [at for at, word in enumerate(words) if any(_one_of(word, one) for one in wanted)]

@@ -196,7 +196,10 @@ class Family(Item):
 
 
 class Harmless(Item):
-    """Something that people call about and that is normal: no visit is needed, and what to tell them."""
+    """Something that people call about and that is normal: no visit is needed, and what to tell them.
+
+    `customer` are phrases whose words are all said, as those of a danger.
+    """
 
     customer: Annotated[OneOrMany, Field(min_length=1)]
     tell: Text
@@ -205,8 +208,8 @@ class Harmless(Item):
 class Danger(Item):
     """Danger that people tell of on the phone: what to tell them at once, and what is done about it.
 
-    `customer` are phrases whose words are all said; `petrol/fuel` is one or the other. `ask` is asked where
-    it was said not to be so.
+    `customer` are phrases whose words are all said; `petrol/fuel` is one or the other, and ` ... ` parts what
+    may be said far apart. `ask` is asked where it was said not to be so.
     """
 
     customer: Annotated[OneOrMany, Field(min_length=1)]
