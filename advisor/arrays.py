@@ -1,4 +1,4 @@
-"""Names for the arrays that all of the mathematics works on."""
+"""Names for the arrays that all of the mathematics works on, and the entropy of one."""
 
 from __future__ import annotations
 
@@ -7,3 +7,17 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+
+SMALLEST = np.finfo(np.float64).tiny
+"""The smallest positive number that a float holds with all its digits."""
+
+
+def x_log2_x(x: Floats) -> Floats:
+    """x log2 x, 0 where x is 0."""
+    logs = np.maximum(x, SMALLEST)
+    return np.asarray(x * np.log2(logs, out=logs))
+
+
+def entropy(distributions: Floats) -> Floats:
+    """Return the Shannon entropy, in bits, of each distribution along the last axis."""
+    return np.asarray(-x_log2_x(distributions).sum(axis=-1))

@@ -11,7 +11,8 @@ import pytest
 
 from advisor.checks.lint import checked
 from advisor.cli import main
-from advisor.inference.engine import Engine, Posterior, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine, Posterior
 from advisor.knowledge.knowledge import Document, Knowledge
 from advisor.knowledge.loading import parse
 from advisor.knowledge.problems import Place, ProblemsFound

@@ -12,7 +12,7 @@ from advisor.advice.advice import Answer, advise, outcome_effects
 from advisor.advice.repair_or_test import CALL_MINUTES, Act, act, remedies
 from advisor.advice.repair_order import Remedy
 from advisor.case.case import Case
-from advisor.inference.engine import compile_tables
+from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from tests import oracle

@@ -26,7 +26,8 @@ from advisor.bench.wording import remedy_lines, stop_sentence, why
 from advisor.case.case import Case, Checked, Known, Measured, Prepared, Repaired, Seen, Skipped
 from advisor.inference import cliquetree
 from advisor.inference.bounded import compile_bounded
-from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.model.observation import Measurement

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from advisor.inference.batch import Batch, narrow, pick, spread_evenly
-from advisor.inference.engine import Engine, ImpossibleEvidence, compile_tables
+from advisor.inference.batch import Batch, condition, sample_categorical, stratified_uniforms
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
@@ -19,7 +20,7 @@ FAMILIES = ["flat_battery", "poor_cooling", "no_heat", "water_inside", "wind_noi
 def narrowed(knowledge: Knowledge, complaint: str) -> tuple[Engine, Batch]:
     """A complaint's engine, whole and narrowed."""
     engine = compile_tables(build(knowledge, complaint).tables)
-    return engine, narrow(engine, {complaint: engine.one_hot(complaint, "present")}, engine.readings)
+    return engine, condition(engine, {complaint: engine.one_hot(complaint, "present")}, engine.readings)
 
 
 def two_suspects() -> Engine:
@@ -46,7 +47,7 @@ def test_beliefs_and_bits_are_those_of_the_engine(shipped: Knowledge, complaint:
         chances = engine.query(evidence).predictive[reading]
         shown = int(random.choice(len(chances), p=chances / chances.sum()))
         evidence[reading] = np.eye(len(chances))[shown]
-        batch.see(potentials, np.array([0]), reading, np.array([shown]))
+        batch.observe(potentials, np.array([0]), reading, np.array([shown]))
         whole = engine.query(evidence)
         beliefs, bits = batch.posteriors(potentials)
         np.testing.assert_allclose(beliefs[0], list(whole.beliefs.values()), rtol=0, atol=1e-12)
@@ -60,7 +61,7 @@ def test_evidence_given_at_once_is_evidence_seen_one_by_one(shipped: Knowledge) 
     engine, batch = narrowed(shipped, "no_heat")
     begun = {"no_heat": engine.one_hot("no_heat", "present"), "gurgle": np.array([0.0, 1.0])}
     gathered = batch.potentials([{"no_heat": begun["no_heat"]}])
-    batch.see(gathered, np.array([0]), "gurgle", np.array([1]))
+    batch.observe(gathered, np.array([0]), "gurgle", np.array([1]))
     for one, other in zip(
         batch.posteriors(batch.potentials([begun])), batch.posteriors(gathered), strict=True
     ):
@@ -70,7 +71,7 @@ def test_evidence_given_at_once_is_evidence_seen_one_by_one(shipped: Knowledge) 
 def test_asking_leaves_the_potentials_as_they_were() -> None:
     """One case or many, asked twice they give the same."""
     engine = two_suspects()
-    batch = narrow(engine, {"complaint": (0, 1)}, engine.readings)
+    batch = condition(engine, {"complaint": (0, 1)}, engine.readings)
     potentials = batch.potentials([{}])
     before = potentials.copy()
     batch.posteriors(potentials)
@@ -81,14 +82,14 @@ def test_what_the_complaint_rules_out_is_cut_away() -> None:
     """Given the complaint the car without any fault is no longer there: one entry less in the only clique."""
     engine = two_suspects()
     assert len(engine.start) == 4
-    assert len(narrow(engine, {"complaint": (0, 1)}, engine.readings).kept) == 3
+    assert len(condition(engine, {"complaint": (0, 1)}, engine.readings).kept) == 3
 
 
 def test_only_the_readings_asked_for_are_informed_about() -> None:
     """A batch narrowed to one reading gives one column, the same as with both."""
     engine = two_suspects()
-    both = narrow(engine, {"complaint": (0, 1)}, ("dye", "flow"))
-    one = narrow(engine, {"complaint": (0, 1)}, ("flow",))
+    both = condition(engine, {"complaint": (0, 1)}, ("dye", "flow"))
+    one = condition(engine, {"complaint": (0, 1)}, ("flow",))
     assert one.posteriors(one.potentials([{}]))[1] == pytest.approx(
         both.posteriors(both.potentials([{}]))[1][:, 1:], abs=1e-12
     )
@@ -97,13 +98,13 @@ def test_only_the_readings_asked_for_are_informed_about() -> None:
 def test_what_cannot_always_be_is_refused() -> None:
     """A batch of impossible cases is not made."""
     with pytest.raises(ImpossibleEvidence):
-        narrow(two_suspects(), {"complaint": (0, 1), "leak": (1, 0), "blocked": (1, 0)}, ())
+        condition(two_suspects(), {"complaint": (0, 1), "leak": (1, 0), "blocked": (1, 0)}, ())
 
 
 def test_cars_are_drawn_as_believed() -> None:
     """Of 20,000 cars given the complaint, 0.2/0.28 have the leak, 0.1/0.28 the blockage, none neither."""
     engine = two_suspects()
-    batch = narrow(engine, {"complaint": (0, 1)}, engine.readings)
+    batch = condition(engine, {"complaint": (0, 1)}, engine.readings)
     cars = np.zeros(20_000, dtype=np.intp)
     drawn = batch.draw(batch.potentials([{}]), cars, np.random.default_rng(1))
     leak, blocked = (batch.configurations(fault, drawn) for fault in ("leak", "blocked"))
@@ -115,7 +116,7 @@ def test_cars_are_drawn_as_believed() -> None:
 def test_cars_of_different_cases_are_drawn_each_as_its_own_is_believed() -> None:
     """Where the flow was seen blocked the car is blocked, where it was seen free the leak is there."""
     engine = two_suspects()
-    batch = narrow(engine, {"complaint": (0, 1)}, engine.readings)
+    batch = condition(engine, {"complaint": (0, 1)}, engine.readings)
     potentials = batch.potentials([{"flow": (0, 1)}, {"flow": (1, 0)}])
     case = np.array([0, 1] * 50)
     drawn = batch.draw(potentials, case, np.random.default_rng(1))
@@ -126,10 +127,10 @@ def test_cars_of_different_cases_are_drawn_each_as_its_own_is_believed() -> None
 def test_a_number_picks_the_column_it_falls_on() -> None:
     """Of chances 1 : 0 : 3 the numbers below 1/4 pick the first column, the others the third."""
     uniform = np.array([0.0, 0.2499, 0.25, 0.9999])
-    assert pick(np.tile([1.0, 0.0, 3.0], (4, 1)), uniform).tolist() == [0, 0, 2, 2]
+    assert sample_categorical(np.tile([1.0, 0.0, 3.0], (4, 1)), uniform).tolist() == [0, 0, 2, 2]
 
 
 def test_evenly_spread_numbers_fill_every_part_once() -> None:
     """Each of ten equal parts between 0 and 1 gets one of ten numbers."""
-    numbers = spread_evenly(10, np.random.default_rng(2))
+    numbers = stratified_uniforms(10, np.random.default_rng(2))
     assert sorted(int(10 * number) for number in numbers) == list(range(10))

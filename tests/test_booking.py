@@ -27,7 +27,7 @@ from advisor.desk.booking import (
 from advisor.desk.bookingsheet import KEYS, as_dict, document, text_lines
 from advisor.desk.questions import not_known, said
 from advisor.desk.schedule import Appointment, overview
-from advisor.inference.engine import compile_tables
+from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.probability import WORDS
 from advisor.model.network import build

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from advisor.arrays import Floats
 from advisor.inference import cliquetree
 from advisor.inference.bounded import Bounded, compile_bounded
-from advisor.inference.engine import ImpossibleEvidence, Posterior, TooWide, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import ImpossibleEvidence, Posterior, TooWide
 from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.probability import noisy_or
 from tests import oracle

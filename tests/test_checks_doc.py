@@ -15,7 +15,7 @@ from advisor.checks import lint, references
 from advisor.checks.lint import problems
 from advisor.evaluation import scenarios as simulation
 from advisor.evaluation.scenarios import read_scenarios
-from advisor.inference.engine import compile_tables
+from advisor.inference.compiler import compile_tables
 from advisor.knowledge import loading, replacing
 from advisor.knowledge.loading import load
 from advisor.knowledge.problems import Problem, ProblemsFound

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from advisor.inference import cliquetree
 from advisor.inference.cliquetree import Bag, Scope, TooWide, clique_tree, to_blame
-from advisor.inference.engine import compile_tables
+from advisor.inference.compiler import compile_tables
 from advisor.inference.tables import CPT, DiscreteNetwork
 from tests import oracle
 from tests.oracle import BINARY

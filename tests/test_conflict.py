@@ -10,7 +10,8 @@ import pytest
 
 from advisor.advice.conflict import disagreement
 from advisor.arrays import Floats
-from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.inference.tables import CPT, DiscreteNetwork
 
 ABSENT_PRESENT = ("absent", "present")

@@ -16,7 +16,7 @@ from advisor.desk.booking import booking_sheet
 from advisor.desk.bookingsheet import document, fitting_lines
 from advisor.desk.call import heard
 from advisor.desk.questions import fitting
-from advisor.inference.engine import compile_tables
+from advisor.inference.compiler import compile_tables
 from advisor.knowledge.dangers import Heard, heard_dangers
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build

@@ -20,7 +20,8 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from pgmpy.inference import VariableElimination
 
-from advisor.inference.engine import Engine, ImpossibleEvidence, Posterior, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine, ImpossibleEvidence, Posterior
 from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.probability import noisy_or
 from tests import oracle
@@ -574,8 +575,8 @@ def test_large_tree_agrees_with_variable_elimination(seed: int) -> None:
     posterior = engine.query(one_hots(engine, states))
     elimination = VariableElimination(oracle.to_pgmpy(tables))
     for name in (*tables.targets, "fact0", "state1"):
-        posterior = elimination.query([name], states, show_progress=False).values
-        np.testing.assert_allclose(posterior.marginals[name], posterior, rtol=0, atol=1e-9, err_msg=name)
+        expected = elimination.query([name], states, show_progress=False).values
+        np.testing.assert_allclose(posterior.marginals[name], expected, rtol=0, atol=1e-9, err_msg=name)
     for table in reading_tables(tables, posterior.expected_information_bits):
         factor = elimination.query(list(table.parents), states, show_progress=False)
         bits = oracle.information_by_parents(factor.values, table, factor.variables)
@@ -644,7 +645,7 @@ def test_the_same_tables_give_the_same_bits_in_every_process(tmp_path: Path) -> 
     stored.write_bytes(pickle.dumps(large_tree(7)))
     script = (
         "import pathlib, pickle\n"
-        "from advisor.inference.engine import compile_tables\n"
+        "from advisor.inference.compiler import compile_tables\n"
         f"tables = pickle.loads(pathlib.Path({str(stored)!r}).read_bytes())\n"
         "outlook = compile_tables(tables).outlook({'complaint': (0, 1), 'fault20': (1, 0)})\n"
         "print([float(bits).hex() for bits in outlook.information_bits.values()])\n"

@@ -27,7 +27,8 @@ from advisor.bench.session import Session
 from advisor.case.case import Case, Checked, Repaired, Seen
 from advisor.checks.lint import checked
 from advisor.diskcache import Cache, of_this_user
-from advisor.inference.engine import Engine, Posterior, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine, Posterior
 from advisor.inference.serialize import packed, unpacked
 from advisor.knowledge.knowledge import SECTIONS, Knowledge
 from advisor.knowledge.loading import load_with_digest

@@ -10,7 +10,7 @@ import pytest
 from pgmpy.utils import get_example_model
 
 from advisor.arrays import Floats
-from advisor.inference.engine import compile_tables
+from advisor.inference.compiler import compile_tables
 from advisor.inference.tables import CPT, DiscreteNetwork
 from tests import oracle
 from tests.oracle import gum

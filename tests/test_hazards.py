@@ -8,7 +8,8 @@ from __future__ import annotations
 import pytest
 
 from advisor.case.case import Case, Known
-from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.model.network import build
 

@@ -29,7 +29,7 @@ from advisor.case.case import (
 )
 from advisor.case.confirmed import Finding, finding, gather
 from advisor.checks.lint import checked
-from advisor.inference.engine import compile_tables
+from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.loading import load
 from advisor.knowledge.problems import Place

@@ -11,7 +11,7 @@ import pytest
 from advisor.advice.advice import advise
 from advisor.advice.repair_order import Remedy
 from advisor.case.case import Case, Seen
-from advisor.inference.engine import compile_tables
+from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.simulate.array_advice import Ranker, compile_ranker

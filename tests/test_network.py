@@ -14,7 +14,8 @@ from pgmpy.models import DiscreteBayesianNetwork
 from pgmpy.readwrite import BIFReader, XMLBIFReader
 
 from advisor.arrays import Floats
-from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.inference.tables import CPT
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.probability import noisy_or

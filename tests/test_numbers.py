@@ -25,7 +25,8 @@ from advisor.bench.wording import advice_lines
 from advisor.case.case import Case, Known, Seen
 from advisor.case.typed import NotUnderstood, understand
 from advisor.checks.lint import checked
-from advisor.inference.engine import ImpossibleEvidence, Posterior, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import ImpossibleEvidence, Posterior
 from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.knowledge import Accuracy, Knowledge
 from advisor.knowledge.probability import noisy_max, noisy_or

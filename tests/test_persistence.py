@@ -18,7 +18,8 @@ import pytest
 
 from advisor.advice.advice import advise, present
 from advisor.case.case import MISSED_BY_CHECK, Case, Checked, Entry, Known, Repaired, Seen, TakenBack
-from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.inference.tables import CPT
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import Network, Repair, build

@@ -27,7 +27,8 @@ from advisor.desk.questions import (
     questions,
     said,
 )
-from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from tests import oracle

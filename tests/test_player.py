@@ -12,7 +12,8 @@ import pytest
 from advisor.advice.advice import CandidateReading, StopRule, Workshop, advise
 from advisor.arrays import Floats
 from advisor.case.case import Case, Known, Seen, Skipped
-from advisor.inference.engine import Engine, ImpossibleEvidence, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import WITH, build
 from advisor.model.observation import seen_with

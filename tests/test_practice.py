@@ -9,7 +9,8 @@ import pytest
 from advisor.advice.advice import advise
 from advisor.case.case import Case, Known, Measured, Seen
 from advisor.checks.lint import problems
-from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.loading import load
 from advisor.measure.formula import Estimate, OutOfRange, evaluate

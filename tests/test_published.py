@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from advisor.inference.engine import Engine, ImpossibleEvidence, Posterior, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine, ImpossibleEvidence, Posterior
 from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.probability import noisy_max, noisy_or
 from tests import oracle

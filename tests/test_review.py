@@ -9,7 +9,7 @@ import pytest
 
 from advisor.checks.informativeness import pairs_apart, review
 from advisor.cli import check, main
-from advisor.inference.engine import compile_tables
+from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from tests.conftest import complaint, faults

@@ -9,7 +9,8 @@ import pytest
 
 from advisor.case.case import Seen
 from advisor.evaluation.scenarios import Scenario, play, read_scenarios, typical_outcomes
-from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
 from advisor.model.network import build

@@ -9,7 +9,8 @@ from collections.abc import Sequence
 from advisor.case.case import Case
 from advisor.diskcache import Cache
 from advisor.inference.bounded import compile_bounded
-from advisor.inference.engine import Engine, InferenceEngine, TooWide, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine, InferenceEngine, TooWide
 from advisor.inference.propagation import Clique, Entry
 from advisor.inference.serialize import packed, unpacked
 from advisor.inference.tables import DiscreteNetwork

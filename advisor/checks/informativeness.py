@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.arrays import Floats
-from advisor.inference.engine import Engine, TooWide, compile_tables
+from advisor.arrays import entropy
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine, TooWide
 from advisor.knowledge.knowledge import UNLISTED, Knowledge
 from advisor.knowledge.problems import Problem
 from advisor.model.network import WITH, Network, build
@@ -142,19 +143,13 @@ def pairs_apart(engine: Engine, complaint: str, faults: list[str]) -> Iterator[t
     shown = {
         reading: np.array([posterior.predictive[reading] for posterior in posteriors]) for reading in readings
     }
-    entropies = {reading: _entropy(table) for reading, table in shown.items()}
+    entropies = {reading: entropy(table) for reading, table in shown.items()}
     for one, other in itertools.combinations(range(len(faults)), 2):
         best, told = "", -1.0
         for reading in readings:
-            table, entropy = shown[reading], entropies[reading]
-            middle = _entropy((table[one] + table[other])[None, :] / 2)[0]
-            bits = float(middle - (entropy[one] + entropy[other]) / 2)
+            table, entropies_by_fault = shown[reading], entropies[reading]
+            middle = entropy((table[one] + table[other])[None, :] / 2)[0]
+            bits = float(middle - (entropies_by_fault[one] + entropies_by_fault[other]) / 2)
             if bits > told:
                 best, told = reading, max(bits, 0.0)
         yield faults[one], faults[other], told, best
-
-
-def _entropy(table: Floats) -> Floats:
-    logs = np.zeros_like(table)
-    np.log2(table, out=logs, where=table > 0)
-    return np.asarray(-(table * logs).sum(axis=-1))

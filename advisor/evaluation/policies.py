@@ -13,7 +13,7 @@ from typing import Literal
 
 import numpy as np
 
-from advisor.arrays import Floats, Ints
+from advisor.arrays import Floats, Ints, entropy
 from advisor.simulate.array_advice import Offers, Ranker, offers, worth_taking
 from advisor.simulate.jobs import Cars, Jobs, ReadingPolicy, Starts, play_many
 
@@ -102,8 +102,8 @@ def told_of_single_faults(ranker: Ranker, complaint: str) -> Floats:
         for column, name in enumerate(ranker.readings):
             one, other = present.predictive[name], absent.predictive[name]
             mixed = chance * one + (1 - chance) * other
-            rest = chance * _entropy(one) + (1 - chance) * _entropy(other)
-            told[row, column] = max(0.0, _entropy(mixed) - rest)
+            rest = chance * entropy(one) + (1 - chance) * entropy(other)
+            told[row, column] = max(0.0, float(entropy(mixed) - rest))
     return told
 
 
@@ -119,7 +119,7 @@ def all_readings(ranker: Ranker, starts: Starts, cars: Cars) -> Jobs:
         for column in np.unique(seen_with[:, at]).tolist():
             rows = np.flatnonzero(~starts.gone[cars.start, at] & (seen_with[cars.start, at] == column))
             name = ranker.batch.readings[column]
-            ranker.batch.see(potentials, rows, name, cars.shows[rows, column])
+            ranker.batch.observe(potentials, rows, name, cars.shows[rows, column])
     beliefs, _ = ranker.posteriors(potentials)
     count = len(cars.start)
     taken = np.where(starts.gone[cars.start], -1, seen_with[cars.start])
@@ -132,8 +132,3 @@ def all_readings(ranker: Ranker, starts: Starts, cars: Cars) -> Jobs:
         beliefs,
         np.full(count, -1),
     )
-
-
-def _entropy(chances: Floats) -> float:
-    some = chances[chances > 0]
-    return float(-(some @ np.log2(some)))

@@ -24,7 +24,7 @@ from advisor.arrays import Floats, Ints
 from advisor.case.case import Case
 from advisor.evaluation.perturbation import without_leak
 from advisor.evaluation.trials import Plan
-from advisor.inference.engine import compile_tables
+from advisor.inference.compiler import compile_tables
 from advisor.inference.tables import DiscreteNetwork
 from advisor.knowledge.knowledge import UNLISTED, Knowledge, Path, Reading
 from advisor.knowledge.probability import noisy_max
@@ -83,9 +83,9 @@ def costs_of(knowledge: Knowledge, complaint: str, plan: Plan) -> dict[Path, flo
     potentials = starts.potentials[cars.start].copy()
     by_column = {column: _rows(taken, column) for column in np.unique(taken[taken >= 0]).tolist()}
     for column, rows in by_column.items():
-        batch.see(potentials, rows, batch.readings[column], cars.shows[rows, column])
+        batch.observe(potentials, rows, batch.readings[column], cars.shows[rows, column])
     names = [batch.readings[column] for column in by_column]
-    believed = batch.configuration_chances(potentials, [*names, *ranker.faults])
+    believed = batch.configuration_probabilities(potentials, [*names, *ranker.faults])
     count = len(cars.start)
     costs: dict[Path, float] = {}
     for (column, rows), name in zip(by_column.items(), names, strict=True):

@@ -22,7 +22,7 @@ from advisor.arrays import Floats, Ints
 from advisor.case.case import Case
 from advisor.evaluation.perturbation import disturbed_tables
 from advisor.evaluation.policies import WAYS, Way, all_readings, play_way, told_of_single_faults
-from advisor.inference.engine import compile_tables
+from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.simulate.array_advice import REASONS, Bools, Ranker, compile_ranker

@@ -1,6 +1,6 @@
 """Exact inference on discrete networks; it knows nothing of cars.
 
-Comes in: a network of conditional probability tables, the nodes that are sought, and likelihoods of what
+Comes in: a network of conditional probability tables, the target nodes, and likelihoods of what
 was seen.
 Goes out: the posterior of every node and the expected information of every reading, all from one
 calibration.

@@ -2,7 +2,7 @@
 
 What holds in all cases of a batch (the complaint) rules entries of the cliques out; they are cut away once,
 and so are readings that nobody asks about. What is left is the engine's own arithmetic over many cases.
-Beliefs and informations are those of `Engine.outlook`, to round-off.
+Beliefs and informations are those of `Engine.query`, to round-off.
 """
 
 from __future__ import annotations
@@ -14,8 +14,8 @@ from functools import cached_property
 import numpy as np
 from scipy import sparse
 
-from advisor.arrays import Floats, Ints
-from advisor.inference.engine import MOST_AT_ONCE, ROUND_OFF_BITS, Engine, Evidence, at_once, x_log2_x
+from advisor.arrays import Floats, Ints, x_log2_x
+from advisor.inference.engine import MOST_AT_ONCE, ROUND_OFF_BITS, Engine, Evidence, at_once
 from advisor.inference.propagation import Clique, collect, distribute, summing
 
 TERMS_AT_ONCE = 2048
@@ -26,14 +26,14 @@ TINY = 1e-300
 
 @dataclass(frozen=True, eq=False)
 class Batch:
-    """An engine narrowed by `narrow` to the entries that can be; `readings` are those it informs about."""
+    """An engine restricted by `condition` to the entries that can be, informing about `readings`."""
 
     engine: Engine
     readings: tuple[str, ...]
     kept: Ints  # where the entries stand in the engine's long array
     cliques: tuple[Clique, ...]  # those of the engine with the entries kept
     start: Floats
-    to_sought: sparse.csr_matrix
+    to_target: sparse.csr_matrix
     to_joints: sparse.csr_matrix
     to_certain: sparse.csr_matrix
     entropies: tuple[tuple[slice, sparse.csr_matrix, sparse.csr_matrix], ...]  # readings, to_terms, to_bits
@@ -41,17 +41,19 @@ class Batch:
     def potentials(self, cases: Sequence[Evidence]) -> Floats:
         """What the tree knows of each case before messages are sent, shape (cases, entries).
 
-        The evidence is taken as it is: `Engine.outlook` tells whether it can be.
+        The evidence is taken as it is: `Engine.query` tells whether it can be.
         """
         rows = np.repeat(self.start[None, :], len(cases), axis=0)
         for row, evidence in zip(rows, cases, strict=True):
-            for node, said in evidence.items():
+            for node, likelihood in evidence.items():
                 span, index = self._placed[node]
                 weights = self.engine.entries[node].weights
-                _multiply(row[None, span], (np.asarray(said, dtype=np.float64) @ weights.T)[None, index])
+                _multiply(
+                    row[None, span], (np.asarray(likelihood, dtype=np.float64) @ weights.T)[None, index]
+                )
         return rows
 
-    def see(self, potentials: Floats, rows: Ints, node: str, outcomes: Ints) -> None:
+    def observe(self, potentials: Floats, rows: Ints, node: str, outcomes: Ints) -> None:
         """Enter in place that `node` showed `outcomes`, one for each of `rows`."""
         span, index = self._placed[node]
         likelihoods = self.engine.entries[node].weights.T[outcomes][:, index]
@@ -60,7 +62,7 @@ class Batch:
         potentials[rows, span] = seen
 
     def posteriors(self, potentials: Floats) -> tuple[Floats, Floats]:
-        """P(present) of each sought node, (cases, sought), and bits of each of `readings`, (cases, readings).
+        """P(present) of each target node, (cases, target), and bits of each of `readings`, (cases, readings).
 
         Bits of a reading that was seen are those of an independent repeat.
         """
@@ -70,7 +72,7 @@ class Batch:
         for first in range(0, len(potentials), count):
             some = slice(first, first + count)
             entries = self._calibrated(potentials[some])
-            beliefs[some] = (self.to_sought @ entries).T
+            beliefs[some] = (self.to_target @ entries).T
             joints = self.to_joints @ entries
             bits[some] = -(self.to_certain @ joints).T
             for readings, to_terms, to_bits in self.entropies:
@@ -79,7 +81,7 @@ class Batch:
         return beliefs, bits
 
     def draw(self, potentials: Floats, case: Ints, random: np.random.Generator) -> Ints:
-        """Made-up cars from what is believed of cases: an entry of each clique, shape (cars, cliques).
+        """Simulated cars from what is believed of cases: an entry of each clique, shape (cars, cliques).
 
         `case` says for each car which row of `potentials` it belongs to.
         """
@@ -90,14 +92,14 @@ class Batch:
             believed[some] = self._calibrated(potentials[some]).T
         drawn = np.empty((len(case), len(self.cliques)), dtype=np.intp)
         for at, clique in enumerate(self.cliques):
-            luck = spread_evenly(len(case), random)
+            uniforms = stratified_uniforms(len(case), random)
             for first in range(0, len(case), MOST_AT_ONCE):
                 some = slice(first, first + MOST_AT_ONCE)
-                chances = believed[case[some], clique.span]
+                probabilities = believed[case[some], clique.span]
                 if at:
                     separator = clique.above[drawn[some, clique.parent]]
-                    chances = chances * (clique.own == separator[:, None])
-                drawn[some, at] = pick(chances, luck[some])
+                    probabilities = probabilities * (clique.own == separator[:, None])
+                drawn[some, at] = sample_categorical(probabilities, uniforms[some])
         return drawn
 
     def configurations(self, node: str, drawn: Ints) -> Ints:
@@ -105,7 +107,7 @@ class Batch:
         _, index = self._placed[node]
         return np.asarray(index[drawn[:, self.engine.entries[node].clique]])
 
-    def configuration_chances(self, potentials: Floats, nodes: Sequence[str]) -> dict[str, Floats]:
+    def configuration_probabilities(self, potentials: Floats, nodes: Sequence[str]) -> dict[str, Floats]:
         """P(state | seen) of hidden nodes, of readings their parents together: (cases, configurations)."""
         entries = self._calibrated(potentials)
         found = {}
@@ -132,7 +134,7 @@ class Batch:
         return entries
 
 
-def spread_evenly(count: int, random: np.random.Generator) -> Floats:
+def stratified_uniforms(count: int, random: np.random.Generator) -> Floats:
     """Numbers from 0 up to 1 in random order, one in each of as many equal parts (McKay et al. 1979).
 
     Each is uniform, and together they cover the range better than independent ones.
@@ -140,25 +142,25 @@ def spread_evenly(count: int, random: np.random.Generator) -> Floats:
     return np.asarray((random.permutation(count) + random.random(count)) / count)
 
 
-def pick(chances: Floats, uniform: Floats) -> Ints:
-    """For each row of chances (up to a factor) the column that a number from 0 up to 1 falls on."""
-    upto = np.cumsum(chances, axis=1)
+def sample_categorical(probabilities: Floats, uniform: Floats) -> Ints:
+    """For each row of probabilities (up to a factor) the column that a number from 0 up to 1 falls on."""
+    upto = np.cumsum(probabilities, axis=1)
     found = (upto <= (uniform * upto[:, -1])[:, None]).sum(axis=1)
-    return np.asarray(np.minimum(found, chances.shape[1] - 1))
+    return np.asarray(np.minimum(found, probabilities.shape[1] - 1))
 
 
-def narrow(engine: Engine, always: Evidence, readings: Sequence[str]) -> Batch:
-    """Cut away from an engine what cannot be given `always`, and all readings but those named.
+def condition(engine: Engine, always: Evidence, readings: Sequence[str]) -> Batch:
+    """Condition an engine on `always`: cut away what cannot be then, and all readings but those named.
 
     Raises `ImpossibleEvidence` where `always` itself cannot be.
     """
     engine.query(always)
-    whole = _narrowed(engine, np.flatnonzero(engine.start > 0), readings)
+    whole = _restricted(engine, np.flatnonzero(engine.start > 0), readings)
     entries = whole._calibrated(whole.potentials([always]))[:, 0]
-    return _narrowed(engine, whole.kept[entries > 0], readings)
+    return _restricted(engine, whole.kept[entries > 0], readings)
 
 
-def _narrowed(engine: Engine, kept: Ints, readings: Sequence[str]) -> Batch:
+def _restricted(engine: Engine, kept: Ints, readings: Sequence[str]) -> Batch:
     bounds = np.searchsorted(kept, [0, *(clique.span.stop for clique in engine.cliques)])
     spans = [
         slice(start, stop) for start, stop in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True)
@@ -179,7 +181,7 @@ def _narrowed(engine: Engine, kept: Ints, readings: Sequence[str]) -> Batch:
         kept=kept,
         cliques=tuple(cliques),
         start=engine.start[kept],
-        to_sought=engine.to_hidden[engine.sought_at][:, kept],
+        to_target=engine.to_hidden[engine.target_indices][:, kept],
         to_joints=joints,
         to_certain=certain,
         entropies=tuple(_blocks(terms, bits)),

@@ -24,19 +24,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from advisor.arrays import Floats, Ints
-from advisor.inference.engine import (
-    Engine,
-    Evidence,
-    InferenceEngine,
-    Posterior,
-    TooWide,
-    checked,
-    compile_tables,
-    steady_nodes,
-    x_log2_x,
-)
-from advisor.inference.propagation import SMALLEST
+from advisor.arrays import SMALLEST, Floats, Ints, entropy, x_log2_x
+from advisor.inference.compiler import compile_tables, deterministic_nodes
+from advisor.inference.engine import Engine, Evidence, InferenceEngine, Posterior, TooWide, checked
 from advisor.inference.tables import CPT, DiscreteNetwork
 
 MOST_PLANS = 8
@@ -53,11 +43,11 @@ class Cut:
     outcomes: int
 
     def columns(self, which: int) -> slice:
-        """Where low (0), middle (1) or high (2) chances of the outcomes stand."""
+        """Where low (0), middle (1) or high (2) probabilities of the outcomes stand."""
         return slice(which * self.outcomes, (which + 1) * self.outcomes)
 
     def said(self, likelihood: Floats, which: int) -> Floats:
-        """The likelihood on the reading, with the low, middle or high chances."""
+        """The likelihood on the reading, with the low, middle or high probabilities."""
         vector = np.zeros(self.table.values.shape[-1])
         vector[self.columns(which)] = likelihood
         return vector
@@ -81,16 +71,16 @@ class Bounded(InferenceEngine):
     targets: tuple[str, ...]
     readings: tuple[str, ...]
     hidden_spans: Mapping[str, slice]
-    sought_at: Ints
+    target_indices: Ints
     reading_spans: Mapping[str, slice]
-    steady: frozenset[str]
+    deterministic: frozenset[str]
     priors: Mapping[str, Floats]
     parents: Mapping[str, tuple[str, ...]]  # of readings
     plans: dict[frozenset[str], tuple[Part, ...]] = field(default_factory=dict, repr=False)
 
     def query_batch(self, cases: Sequence[Evidence]) -> tuple[Posterior, ...]:
-        """The outlooks of many cases, one by one."""
-        return tuple(map(self._outlook, self._planned(cases)))
+        """The posteriors of many cases, one by one."""
+        return tuple(map(self._posterior, self._planned(cases)))
 
     def log2_evidence_probability(self, cases: Sequence[Evidence]) -> Floats:
         """log2 of P(evidence) for each case: the middle one, -inf only where it cannot be."""
@@ -110,7 +100,7 @@ class Bounded(InferenceEngine):
             self._plan(most)
         return given
 
-    def _outlook(self, given: Mapping[str, Floats]) -> Posterior:
+    def _posterior(self, given: Mapping[str, Floats]) -> Posterior:
         parts = self._plan(given)
         predictive = np.empty(max(span.stop for span in self.reading_spans.values()))
         bits, errors = np.empty(len(self.readings)), [0.0]
@@ -120,8 +110,8 @@ class Bounded(InferenceEngine):
             if part is parts[0]:
                 first, belief_error = views[1], self._belief_error(views, ratio)
             for name in part.asked:
-                chances, told = _told(self, part, views, ratio, name)
-                predictive[self.reading_spans[name]] = chances
+                probabilities, told = _told(self, part, views, ratio, name)
+                predictive[self.reading_spans[name]] = probabilities
                 bits[number[name]] = told[1]
                 if name not in given:
                     errors.append(float(max(told[2] - told[1], told[1] - told[0])))
@@ -133,7 +123,7 @@ class Bounded(InferenceEngine):
     def _belief_error(self, views: Sequence[Posterior], ratio: float) -> float:
         if views[0] is views[2]:
             return 0.0
-        low, middle, high = (view._hidden[self.sought_at] for view in views)
+        low, middle, high = (view._hidden[self.target_indices] for view in views)
         with np.errstate(invalid="ignore"):
             least = np.where(high >= 1, 1.0, low * ratio / (low * ratio + 1 - high))
             most = np.where(high <= 0, 0.0, high / (high + ratio * (1 - low)))
@@ -180,10 +170,10 @@ def compile_bounded(tables: DiscreteNetwork) -> Bounded:
         targets=tables.targets,
         readings=tables.readings,
         hidden_spans=bare.hidden_spans,
-        sought_at=bare.sought_at,
+        target_indices=bare.target_indices,
         reading_spans=spans,
         parents={table.child: table.parents for table in tables.tables if table.child in readings},
-        steady=frozenset(steady_nodes(tables)),
+        deterministic=frozenset(deterministic_nodes(tables)),
         priors=bare.query({}).marginals,
     )
 
@@ -241,10 +231,10 @@ def _losses(
 
 
 def _cut(table: CPT, kept: Sequence[str], priors: Mapping[str, Floats]) -> Cut:
-    """The table over the parents kept: least, average and largest chances, and so the entropies."""
+    """The table over the parents kept: least, average and largest probabilities, and so the entropies."""
     gone = tuple(at for at, name in enumerate(table.parents) if name not in kept)
     columns = []
-    for values in (table.values, -x_log2_x(table.values).sum(axis=-1, keepdims=True)):
+    for values in (table.values, entropy(table.values)[..., None]):
         middle = values
         for at in reversed(gone):
             middle = np.tensordot(priors[table.parents[at]], middle, axes=(0, at))
@@ -267,7 +257,7 @@ def _part(network: Bounded, seen: frozenset[str], asked: Sequence[str], cuts: Ma
         else network.outcomes[table.child]
         for table in tables
     }
-    # Of a reading with parents cut only the averages of its columns are asked: no node has to be noise.
+    # Of a reading with parents cut only the averages of its columns are asked: no node has to be a nuisance.
     targets = tuple(network.hidden_spans) if cuts.keys() & set(asked) else network.targets
     engine = compile_tables(DiscreteNetwork(tuple(tables), outcomes, targets, readings), asked)
     return Part(engine, tuple(asked), {name: cuts[name] for name in cuts if name in needed})
@@ -282,16 +272,16 @@ def _said(part: Part, given: Mapping[str, Floats], which: int) -> dict[str, Floa
 
 
 def _views(part: Part, given: Mapping[str, Floats]) -> tuple[tuple[Posterior, Posterior, Posterior], float]:
-    """The outlooks with low, middle and high likelihoods; low P(seen) over high P(seen)."""
+    """The posteriors with low, middle and high likelihoods; low P(seen) over high P(seen)."""
     if not part.cuts.keys() & given.keys():
         exact = part.engine.query(given)
         return (exact, exact, exact), 1.0
     high = part.engine.query(_said(part, given, 2))
-    chances = part.engine.log2_evidence_probability([_said(part, given, which) for which in range(2)])
+    log2 = part.engine.log2_evidence_probability([_said(part, given, which) for which in range(2)])
     # A view that cannot be has no weight.
-    middle = part.engine.query(_said(part, given, 1)) if chances[1] > -math.inf else high
-    low = part.engine.query(_said(part, given, 0)) if chances[0] > -math.inf else middle
-    return (low, middle, high), float(2.0 ** (chances[0] - high.log2_evidence))
+    middle = part.engine.query(_said(part, given, 1)) if log2[1] > -math.inf else high
+    low = part.engine.query(_said(part, given, 0)) if log2[0] > -math.inf else middle
+    return (low, middle, high), float(2.0 ** (log2[0] - high.log2_evidence))
 
 
 def _told(
@@ -304,21 +294,21 @@ def _told(
         if views[0] is views[2]:
             return shown[1], (told[1], told[1], told[1])
         # P(seen) times the entropy of the outcome, or what is left of it, grows with each P(outcome, seen).
-        whole = [_entropy(chances) for chances in shown]
+        whole = [float(entropy(probabilities)) for probabilities in shown]
         left = [all_of - bits for all_of, bits in zip(whole, told, strict=True)]
-        entropy, remains = _over(whole, ratio), _over(left, ratio)
-        return shown[1], _between(entropy, remains, told[1], len(shown[1]))
+        whole_bits, remaining_bits = _over(whole, ratio), _over(left, ratio)
+        return shown[1], _between(whole_bits, remaining_bits, told[1], len(shown[1]))
     cut = part.cuts[name]
-    chances = [averages[cut.columns(which)] for which, averages in enumerate(shown)]
-    low, high = ratio * chances[0], np.minimum(chances[2] / max(ratio, SMALLEST), 1.0)
+    probabilities = [averages[cut.columns(which)] for which, averages in enumerate(shown)]
+    low, high = ratio * probabilities[0], np.minimum(probabilities[2] / max(ratio, SMALLEST), 1.0)
     ends = -np.array([x_log2_x(low), x_log2_x(high)])
     largest = -x_log2_x(np.clip(1 / math.e, low, high))
-    entropy = (float(ends.min(axis=0).sum()), float(largest.sum()))
+    whole_bits = (float(ends.min(axis=0).sum()), float(largest.sum()))
     least, most = _over([shown[0][-3], 0.0, shown[2][-1]], ratio)
-    if not network.steady.issuperset(network.parents[name]):
-        most = entropy[1]  # what it tells about noise does not count
-    answer = _entropy(chances[1]) - float(shown[1][-2])
-    return chances[1], _between(entropy, (least, most), answer, cut.outcomes)
+    if not network.deterministic.issuperset(network.parents[name]):
+        most = whole_bits[1]  # what it tells about nuisance nodes does not count
+    answer = float(entropy(probabilities[1])) - float(shown[1][-2])
+    return probabilities[1], _between(whole_bits, (least, most), answer, cut.outcomes)
 
 
 def _over(low_to_high: Sequence[float], ratio: float) -> tuple[float, float]:
@@ -327,13 +317,9 @@ def _over(low_to_high: Sequence[float], ratio: float) -> tuple[float, float]:
 
 
 def _between(
-    entropy: tuple[float, float], remains: tuple[float, float], answer: float, outcomes: int
+    whole: tuple[float, float], remaining: tuple[float, float], answer: float, outcomes: int
 ) -> tuple[float, float, float]:
     """Bounds on the difference of two entropies, and the answer between them."""
-    least = min(max(entropy[0] - remains[1], 0.0), math.log2(outcomes))
-    most = min(max(entropy[1] - remains[0], 0.0), math.log2(outcomes))
+    least = min(max(whole[0] - remaining[1], 0.0), math.log2(outcomes))
+    most = min(max(whole[1] - remaining[0], 0.0), math.log2(outcomes))
     return least, min(max(answer, least), most), most
-
-
-def _entropy(chances: Floats) -> float:
-    return float(-x_log2_x(chances).sum())

@@ -14,10 +14,7 @@ from functools import cached_property
 import numpy as np
 from scipy import sparse
 
-from advisor.arrays import Floats, Ints
-
-SMALLEST = np.finfo(np.float64).tiny
-"""Divides in place of 0, where the numerator is 0 too."""
+from advisor.arrays import SMALLEST, Floats, Ints
 
 
 @dataclass(frozen=True, eq=False)

@@ -21,7 +21,7 @@ class CPT:
 class DiscreteNetwork:
     """A whole discrete network.
 
-    `outcomes` names the states of each node. `sought` are the faults: information is about
+    `outcomes` names the states of each node. `targets` are the faults: information is about
     their joint state. `readings` are the leaves that can be read.
     """
 

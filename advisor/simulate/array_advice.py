@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from advisor.advice.advice import LEAST_CHARGE_MINUTES, StopRule, Workshop, comparable
 from advisor.arrays import Floats, Ints
-from advisor.inference.batch import Batch, narrow
+from advisor.inference.batch import Batch, condition
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import UNLISTED, Knowledge, setups_of
 from advisor.model.network import BEFORE, WITH
@@ -100,7 +100,7 @@ def compile_ranker(
     faults = tuple(sorted(name for name in engine.targets if BEFORE not in name))
     return Ranker(
         knowledge=knowledge,
-        batch=narrow(engine, {complaint: engine.one_hot(complaint, "present")}, tuple(columns)),
+        batch=condition(engine, {complaint: engine.one_hot(complaint, "present")}, tuple(columns)),
         readings=tuple(readings),
         # The first of several that tell the same is taken: repeating it fills up the row.
         seen_with=np.array([row + row[:1] * (most - len(row)) for row in by_reading], dtype=np.intp).reshape(

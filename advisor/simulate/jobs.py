@@ -15,7 +15,7 @@ import numpy as np
 from advisor.advice.advice import setups_in_place
 from advisor.arrays import Floats, Ints
 from advisor.case.case import Case
-from advisor.inference.batch import pick, spread_evenly
+from advisor.inference.batch import sample_categorical, stratified_uniforms
 from advisor.model.network import WITH
 from advisor.simulate.array_advice import REASONS, Bools, Choices, Offers, Ranker, choose, flags, offers
 
@@ -97,14 +97,14 @@ def draw_cars(ranker: Ranker, starts: Starts, start: Ints, random: np.random.Gen
     drawn = batch.draw(starts.potentials, start, random)
     faults = [batch.configurations(name, drawn) > 0 for name in ranker.faults]
     shows = np.empty((len(start), len(batch.readings)), dtype=np.intp)
-    luck: dict[str, Floats] = {}
+    uniforms: dict[str, Floats] = {}
     for column, name in enumerate(batch.readings):
-        # One reading of one car has one luck, whatever it is read with.
+        # One reading of one car has one uniforms, whatever it is read with.
         reading = name.split(WITH)[0]
-        if reading not in luck:
-            luck[reading] = spread_evenly(len(start), random)
+        if reading not in uniforms:
+            uniforms[reading] = stratified_uniforms(len(start), random)
         chances = batch.engine.entries[name].weights[batch.configurations(name, drawn)]
-        shows[:, column] = pick(chances, luck[reading])
+        shows[:, column] = sample_categorical(chances, uniforms[reading])
     return Cars(start, np.stack(faults, axis=1), shows)
 
 
@@ -213,7 +213,7 @@ def _after(ranker: Ranker, states: Starts, choices: Choices, at: Ints, shown: In
     potentials = states.potentials[before]
     for column in np.unique(seen_with).tolist():
         rows = np.flatnonzero(seen_with == column)
-        ranker.batch.see(potentials, rows, ranker.batch.readings[column], shown[rows])
+        ranker.batch.observe(potentials, rows, ranker.batch.readings[column], shown[rows])
     gone = states.gone[before]
     gone[np.arange(len(before)), reading] = True
     return Starts(potentials, gone, states.ready[before] | ranker.needs[reading]), at

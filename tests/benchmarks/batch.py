@@ -23,8 +23,9 @@ import numpy as np
 
 from advisor.arrays import Floats
 from advisor.case.case import Case
-from advisor.inference.batch import narrow
-from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.batch import condition
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.knowledge.loading import load
 from advisor.model.network import build
 from advisor.simulate.array_advice import compile_ranker
@@ -50,7 +51,7 @@ def compare(complaint: str, count: int, readings: int, repeats: int) -> None:
     engine = compile_tables(build(load([KNOWLEDGE]), complaint).tables)
     random = np.random.default_rng(1)
     always = {complaint: engine.one_hot(complaint, "present")}
-    batch = narrow(engine, always, engine.readings)
+    batch = condition(engine, always, engine.readings)
     cars = batch.draw(batch.potentials([always]), np.zeros(count, dtype=np.intp), random)
     shows = {name: batch.configurations(name, cars) for name in engine.readings}
     cases = []

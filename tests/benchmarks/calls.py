@@ -26,8 +26,9 @@ from advisor.case.case import Case
 from advisor.checks.lint import checked
 from advisor.desk.booking import AT_THE_CAR, CARS, SEED, booking_sheet, simulated
 from advisor.desk.questions import LEAST_BITS_LEFT, PhoneRule, asked_by_phone, next_question, not_known, said
-from advisor.inference.batch import pick, spread_evenly
-from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.batch import sample_categorical, stratified_uniforms
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build, phone_answers
 from advisor.simulate.array_advice import Ranker, compile_ranker
@@ -121,8 +122,8 @@ def callers(desk: Desk, count: int, random: np.random.Generator) -> tuple[Cars, 
     for name in desk.questions:
         reading = desk.knowledge.readings[name]
         shows = cars.shows[:, desk.ranker.batch.readings.index(name)]
-        answers = pick(phone_answers(reading)[shows], spread_evenly(count, random))
-        knows = spread_evenly(count, random) >= DOES_NOT_KNOW
+        answers = sample_categorical(phone_answers(reading)[shows], stratified_uniforms(count, random))
+        knows = stratified_uniforms(count, random) >= DOES_NOT_KNOW
         for one, answer, known in zip(says, answers.tolist(), knows.tolist(), strict=True):
             one[name] = list(reading.answers)[answer] if known else None
     return cars, tuple(says)

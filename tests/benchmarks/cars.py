@@ -17,7 +17,8 @@ import numpy as np
 from advisor.advice.advice import advise
 from advisor.case.case import Case
 from advisor.checks.lint import checked
-from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.simulate.array_advice import Ranker, compile_ranker

@@ -21,7 +21,8 @@ import numpy as np
 
 from advisor.arrays import Floats
 from advisor.inference.bounded import compile_bounded
-from advisor.inference.engine import InferenceEngine, TooWide, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import InferenceEngine, TooWide
 from advisor.inference.tables import CPT, DiscreteNetwork
 from tests import oracle
 from tests.benchmarks.step import machine, median_ms

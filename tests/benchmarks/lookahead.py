@@ -26,7 +26,7 @@ from advisor.advice.advice import StopRule
 from advisor.advice.repair_order import Remedy, best_plan
 from advisor.case.case import Case, Seen
 from advisor.checks.lint import checked
-from advisor.inference.engine import compile_tables
+from advisor.inference.compiler import compile_tables
 from advisor.model.network import build
 from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.rollout import PATIENCES, RepairCosts, look_ahead

@@ -29,7 +29,8 @@ import networkx as nx
 import numpy as np
 from pgmpy.inference import VariableElimination
 
-from advisor.inference.engine import Engine, compile_tables
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.loading import load
 from advisor.model.network import build
@@ -86,25 +87,25 @@ class Asked:
 def asked_of(tables: DiscreteNetwork) -> dict[str, Asked]:
     """For each reading the joint to ask for."""
     readings = set(tables.readings)
-    steady = set(tables.targets)
+    deterministic = set(tables.targets)
     waiting = [table for table in tables.tables if table.child not in readings]
     for _ in waiting:
         for table in waiting:
-            if steady.issuperset(table.parents) and set(np.unique(table.values)) <= {0.0, 1.0}:
-                steady.add(table.child)
+            if deterministic.issuperset(table.parents) and set(np.unique(table.values)) <= {0.0, 1.0}:
+                deterministic.add(table.child)
     scopes = [set(table.parents) | ({table.child} - readings) for table in tables.tables]
     ties = nx.Graph()
     for scope in scopes:
-        noise = sorted(scope - steady)
-        ties.add_nodes_from(noise)
-        nx.add_path(ties, noise)
+        nuisance = sorted(scope - deterministic)
+        ties.add_nodes_from(nuisance)
+        nx.add_path(ties, nuisance)
     asked = {}
     for table in tables.tables:
         if table.child in readings:
-            noise = [parent for parent in table.parents if parent not in steady]
-            tied = set().union(*(nx.node_connected_component(ties, name) for name in noise))
+            nuisance = [parent for parent in table.parents if parent not in deterministic]
+            tied = set().union(*(nx.node_connected_component(ties, name) for name in nuisance))
             around = set(table.parents).union(*(scope for scope in scopes if scope & tied)) - tied
-            joint = (*sorted(around), table.child) if noise else table.parents
+            joint = (*sorted(around), table.child) if nuisance else table.parents
             asked[table.child] = Asked(table, joint)
     return asked
 
