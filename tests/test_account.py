@@ -20,9 +20,9 @@ def draw(milliamps: float, instrument: str = "low_current_clamp") -> Measured:
     return Measured("sleeping_current", (Measurement("sleeping_current", milliamps, instrument, typed),))
 
 
-def part(what: str, milliamps: float, instrument: str = "low_current_clamp") -> Accounted:
-    """A part found by disconnecting."""
-    return Accounted(what, Measurement("part", milliamps, instrument, f"{milliamps:g} mA"))
+def part(what: str, milliamps: float, instrument: str = "low_current_clamp", behind: str = "") -> Accounted:
+    """A part found by disconnecting, behind a fuse that was measured or not."""
+    return Accounted(what, Measurement("part", milliamps, instrument, f"{milliamps:g} mA"), behind)
 
 
 def case(*entries: Entry) -> Case:
@@ -80,6 +80,77 @@ def test_a_fuse_reading_is_a_part(knowledge: Knowledge) -> None:
     assert name == knowledge.readings["fuse_interior"].name
     assert current.value == pytest.approx(3.0 / 7.70 * 1000)
     assert current.uncertainty > 30
+
+
+def fuse(millivolts: float) -> Measured:
+    """The drop over a regular 10 A fuse: 3 mV are 389.6 mA."""
+    take = (
+        Measurement("fuse_drop", millivolts, "millivoltmeter", f"{millivolts:g} mV"),
+        Measurement("fuse_size", "regular", "", "regular"),
+        Measurement("fuse_rating", "10 A", "", "10 A"),
+    )
+    return Measured("fuse_interior", take)
+
+
+def test_parts_that_are_more_than_the_total_contradict_it(knowledge: Knowledge) -> None:
+    """459 mA found of 280: no verdict, what to check, and no days with the parts put right."""
+    found = account(knowledge, case(draw(280), part("glovebox lamp", 259), part("radio", 200)))
+    assert found is not None
+    assert found.unexplained.value < -100
+    assert found.verdict == "contradiction"
+    text = "\n".join(account_lines(found))
+    assert "whole draw" not in text
+    assert "with the parts found put right" not in text
+    for words in ("contradict each other", "size and rating of each fuse", "zero", "counted twice"):
+        assert words in text
+    assert "contradict each other" in account_line(found)
+
+
+def test_parts_a_little_over_the_total_are_within_its_uncertainty(knowledge: Knowledge) -> None:
+    """The coarse clamp may be off by that much: nothing contradicts."""
+    coarse = "general_clamp"
+    found = account(knowledge, case(draw(440, coarse), part("lamp", 450, coarse)))
+    assert found is not None
+    assert found.verdict != "contradiction"
+
+
+@pytest.mark.parametrize(("lamp", "counted"), [(380.0, 3.0 / 7.70 * 1000), (420.0, 420.0)])
+def test_a_part_behind_a_measured_fuse_is_counted_once(
+    knowledge: Knowledge, lamp: float, counted: float
+) -> None:
+    """The larger of the fuse and of what is behind it counts; the other one is named as counted already."""
+    entries = draw(430), fuse(3.0), part("glovebox lamp", lamp, behind="fuse_interior")
+    found = account(knowledge, case(*entries))
+    assert found is not None
+    assert found.found_ma == pytest.approx(counted)
+    name = knowledge.readings["fuse_interior"].name
+    inside = ("glovebox lamp", name) if lamp < counted else (name, "glovebox lamp")
+    assert [(what, counts) for what, counts, _ in found.within] == [inside]
+    assert f"counted already in {inside[1]}: {inside[0]}" in "\n".join(account_lines(found))
+
+
+def test_a_fuse_measured_again_after_a_repair_stands_for_what_is_behind_it(knowledge: Knowledge) -> None:
+    """What was found behind it before is not added to what the fuse shows now."""
+    lamp = part("glovebox lamp", 420, behind="fuse_interior")
+    entries = draw(430), fuse(3.0), lamp, Repaired("alternator_weak", AT), draw(100), fuse(0.6)
+    found = account(knowledge, case(*entries))
+    assert found is not None
+    assert found.found_ma == pytest.approx(0.6 / 7.70 * 1000)
+
+
+def test_a_remedy_done_again_puts_nothing_right_twice(knowledge: Knowledge) -> None:
+    """600 mA, the diodes renewed, 590 mA, renewed again: 600 of 640 mA were put right, not 1190."""
+    again = Repaired("alternator_diode", "2030-03-04T11:00:00+00:00")
+    entries = draw(640), into_alternator(600), part("glovebox lamp", 20)
+    found = account(knowledge, case(*entries, Repaired("alternator_diode", AT), into_alternator(590), again))
+    assert found is not None
+    assert found.put_right_ma == pytest.approx(600)
+    assert [name for name, _ in found.parts] == ["glovebox lamp"]
+    lamp = next(one for one in faults_of(knowledge, "sleeping_current") if "lamp" in one)
+    two = draw(640), part("glovebox lamp", 500), part("boot lamp", 100)
+    found = account(knowledge, case(*two, Repaired(lamp, AT), Repaired(lamp, again.at)))
+    assert found is not None
+    assert found.put_right_ma == pytest.approx(500)
 
 
 def test_days_until_flat_now_and_after(knowledge: Knowledge) -> None:

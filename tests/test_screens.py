@@ -542,6 +542,28 @@ async def test_the_draw_is_accounted_for(tmp_path: Path) -> None:
         assert len(task.session.filed.case.parts) == 1
 
 
+async def test_a_part_behind_a_measured_fuse_is_chosen_from_those_measured(tmp_path: Path) -> None:
+    """The account offers the fuses that were measured; none is chosen by itself."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await measuring(pilot, *"430", "enter", "1", "enter")
+        filled = {"fuse_drop": "3mV", "fuse_size": "regular", "fuse_rating": "10 A"}
+        understood = task.session.understand("fuse_interior", filled, {"fuse_drop": "millivoltmeter"})
+        await entered(pilot, lambda: task.session.measured(understood))
+        await pilot.press("d")
+        await settled(pilot)
+        behind = pilot.app.screen.query_one("#behind", Select)
+        assert behind.value is None
+        await pilot.press(*"lamp", "tab", *"380mA", "tab", "enter")
+        await settled(pilot)
+        await pilot.press("2", "tab", "enter")
+        await settled(pilot)
+        assert [one.behind for one in task.session.case.parts] == []
+        assert "counted already in" in said(pilot, "#account")
+        await pilot.press("escape")
+        await settled(pilot)
+        assert [one.behind for one in task.session.case.parts] == ["fuse_interior"]
+
+
 async def test_preferred_units_are_remembered(tmp_path: Path) -> None:
     """°F chosen once is there when the program is started again."""
     async with running(KNOWLEDGE, tmp_path) as pilot:

@@ -100,7 +100,7 @@ ENTRIES: st.SearchStrategy[Entry] = st.one_of(
     st.builds(Known, IDS, IDS),
     st.builds(Seen, IDS, IDS, st.sampled_from([1.0, 0.9, 0.7]), st.sampled_from(["technician", "customer"])),
     st.builds(Measured, IDS, st.lists(MEASUREMENTS, max_size=2).map(tuple)),
-    st.builds(Accounted, IDS, MEASUREMENTS),
+    st.builds(Accounted, IDS, MEASUREMENTS, st.just("") | IDS),
     *(st.builds(kind, IDS, TEXTS) for kind in (Skipped, Ended, Replayed, Closed, Cancelled)),
     *(st.builds(kind, IDS, TIMES) for kind in (Prepared, Acknowledged, Repaired, Reopened)),
     st.builds(Booked, st.dates().map(str), TEXTS),

@@ -312,6 +312,14 @@ class Session:
         return account(self.knowledge, self.case)
 
     @property
+    def account_fuses(self) -> tuple[tuple[str, str], ...]:
+        """The parts of the draw that were measured as a reading, a fuse most often, with their names."""
+        readings = self.knowledge.readings
+        parts = [one for one in self.case.measured if one in readings]
+        quantities = [(one, readings[one].quantity) for one in parts]
+        return tuple((one, readings[one].name) for one, said in quantities if said and said.account == "part")
+
+    @property
     def account_instrument(self) -> str:
         """What the total was measured with: parts are taken with the same instrument."""
         readings = self.knowledge.readings
@@ -435,8 +443,11 @@ class Session:
         band = likeliest_band(self.knowledge, facts, understood.measured)
         return self._entered(*understood.facts, Seen(reading, band, CONFIDENCE["a guess"]))
 
-    def accounted(self, what: str, text: str, instrument: str) -> Session:
-        """With a part of the draw that was found by disconnecting; raises `NotUnderstood`."""
+    def accounted(self, what: str, text: str, instrument: str, behind: str = "") -> Session:
+        """With a part of the draw that was found by disconnecting; raises `NotUnderstood`.
+
+        `behind` is the reading of the fuse that feeds it and that was measured, or "".
+        """
         try:
             milliamps = parse(text, "mA")
         except NotAQuantity as error:
@@ -446,7 +457,7 @@ class Session:
                 f"{show(milliamps, 'mA')} is not plausible for a part of the draw. Read it again."
             )
         measurement = Measurement("part", milliamps, instrument, show(milliamps, "mA"))
-        return self._entered(Accounted(what, measurement))
+        return self._entered(Accounted(what, measurement, behind))
 
     def skipped(self, reading: str, reason: str) -> Session:
         """With a reading that cannot be taken on this car."""

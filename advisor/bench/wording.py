@@ -300,8 +300,11 @@ def _reading_words(knowledge: Knowledge, entry: Seen | Measured | Skipped) -> st
 def account_line(found: Account) -> str:
     """The account of a draw in one line."""
     mended = f" ({show(found.put_right_ma, 'mA')} of it put right)" if found.put_right else ""
+    total, parts = show(found.total.value, "mA"), show(found.found_ma, "mA")
+    if found.verdict == "contradiction":
+        return f"Draw: {total} in all, but {parts} found{mended}: the figures contradict each other (key d)."
     return (
-        f"Draw: {show(found.total.value, 'mA')} in all, {show(found.found_ma, 'mA')} found{mended}, "
+        f"Draw: {total} in all, {parts} found{mended}, "
         f"{show(found.unexplained.value, 'mA')} unexplained, limit {show(found.limit_ma, 'mA')} (key d)."
     )
 
@@ -318,6 +321,8 @@ def account_lines(found: Account | None) -> Iterator[str]:
         yield f"  found and put right: {what}: {_current(part)}"
     for what, part in found.parts:
         yield f"  found: {what}: {_current(part)}"
+    for what, counted, part in found.within:
+        yield f"  counted already in {counted}: {what}: {_current(part)}"
     yield f"Still unexplained   {_current(found.unexplained)}"
     yield f"Limit               {show(found.limit_ma, 'mA')}"
     yield "For a battery of 60 Ah, left at 90 % and needing 50 % to start (common practice):"
@@ -329,6 +334,11 @@ def account_lines(found: Account | None) -> Iterator[str]:
             "another one": "Nothing is found yet: measure over fuses, or disconnect one by one.",
             "cannot tell": "The draw may be within the limit or not: measure again, with a finer instrument.",
         }[found.verdict]
+        return
+    if found.verdict == "contradiction":
+        yield f"Days until flat     {now} now"
+        yield "The figures contradict each other: the parts found are more than the total."
+        yield "Check size and rating of each fuse, the meter's zero, and whether a part is counted twice."
         return
     yield f"Days until flat     {now} now, {after} with the parts found put right"
     yield {

@@ -57,10 +57,14 @@ class Measured:
 
 @dataclass(frozen=True)
 class Accounted:
-    """A current was found by disconnecting something: a part of the draw."""
+    """A current was found by disconnecting something: a part of the draw.
+
+    `behind` is the reading of the fuse that feeds it, or "" where none was measured.
+    """
 
     what: str
     measurement: Measurement
+    behind: str = ""
 
 
 @dataclass(frozen=True)

@@ -1,7 +1,10 @@
 """The account of a draw: how much flows in all, how much of it is found, and what is still unexplained.
 
 A remedy puts right one part: the largest that its fault shows in; a part entered by hand where no reading
-shows that fault. Where the total is measured again after it, that part is not in the new total.
+shows that fault. Where the total is measured again after it, that part is not in the new total. The same
+remedy done again puts right what was measured again, and nothing twice.
+
+What is behind a fuse that was measured is counted once: the fuse, or the parts behind it where they are more.
 """
 
 from __future__ import annotations
@@ -27,14 +30,20 @@ SELF_DISCHARGE_PERCENT_PER_MONTH = 4.0
 COVERAGE = 2.0
 """Standard uncertainties between "it may be" and "it is": about 95 of 100."""
 
+ROUNDING_MA = 0.5
+"""Currents are shown in whole mA: by less nothing is more than something else."""
+
 NOTHING = Estimate(0.0)
 
-Verdict = Literal["done", "another one", "cannot tell"]
+Verdict = Literal["done", "another one", "cannot tell", "contradiction"]
 
 
 @dataclass(frozen=True)
 class Account:
     """Currents in mA. `verdict` is about what would be left with the parts found put right.
+
+    It is a contradiction where the parts found are more than the total by more than the uncertainty of that.
+    `within` are parts that another one, named second, counts already.
 
     `put_right` are parts whose remedy was done since the total was measured, `before` those whose remedy was
     done before: they are not in the total. Days are until the battery no longer starts the engine; None for
@@ -45,6 +54,7 @@ class Account:
     parts: tuple[tuple[str, Estimate], ...]
     put_right: tuple[tuple[str, Estimate], ...]
     before: tuple[tuple[str, Estimate], ...]
+    within: tuple[tuple[str, str, Estimate], ...]
     unexplained: Estimate
     limit_ma: float
     days_now: float | None
@@ -72,6 +82,7 @@ class _Part:
     takes: list[Take] = field(default_factory=list)
     current: Estimate = NOTHING
     mended: int = 0
+    behind: str = ""
 
 
 def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) -> Account | None:
@@ -88,9 +99,10 @@ def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) 
         parts += _by_hand(knowledge, case)
     except (ValueError, ArithmeticError):
         return None
+    parts, within = _once(parts)
     _mend(knowledge, case, parts, last.reading)
-    newest = {one.reading: one for one in parts if one.reading and not one.mended}
-    there = [one for one in parts if one.mended or not one.reading or newest[one.reading] is one]
+    there = [one for one in parts if one.mended or one is _newest(parts, one)]
+    there = [one for one in there if one is _largest(there, one, last.era)]
     listed: dict[str, tuple[tuple[str, Estimate], ...]] = {
         state: tuple((one.name, one.current) for one in there if _state(one, last.era) == state)
         for state in ("found", "put right", "before")
@@ -107,12 +119,48 @@ def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) 
         listed["found"],
         listed["put right"],
         listed["before"],
+        tuple((one.name, other.name, one.current) for one, other in within),
         unexplained,
         limit,
         _days(max(now, 0.0), capacity_ah),
         _days(max(unexplained.value, 0.0), capacity_ah),
         _verdict(unexplained, limit),
     )
+
+
+def _once(parts: list[_Part]) -> tuple[list[_Part], list[tuple[_Part, _Part]]]:
+    """The parts without what is counted already, and that with what counts it.
+
+    A part found by hand belongs to the last measurement of its fuse before it, else to the first one.
+    """
+    behind: dict[int, list[_Part]] = {}
+    fuses = [one for one in parts if one.reading]
+    for part in parts:
+        same = [at for at, one in enumerate(fuses) if part.behind and one.reading == part.behind]
+        if same:
+            earlier = [at for at in same if fuses[at].era <= part.era]
+            behind.setdefault((earlier or same[:1])[-1], []).append(part)
+    within: list[tuple[_Part, _Part]] = []
+    for at, several in behind.items():
+        if sum(one.current.value for one in several) <= fuses[at].current.value:
+            within += [(one, fuses[at]) for one in several]
+        else:
+            within.append((fuses[at], max(several, key=lambda one: one.current.value)))
+    return [one for one in parts if not any(one is counted for counted, _ in within)], within
+
+
+def _newest(parts: list[_Part], part: _Part) -> _Part:
+    """What stands for a part that was not put right: its last measurement, or that of the fuse before it."""
+    of = part.reading or part.behind
+    again = [one for one in parts if one.reading and one.reading == of and one.era > part.era]
+    return part if not again else again[-1]
+
+
+def _largest(parts: list[_Part], part: _Part, total_era: int) -> _Part:
+    """The largest measurement of what a part is a measurement of, among those in the same state."""
+    state = _state(part, total_era)
+    same = [one for one in parts if one.reading == part.reading and _state(one, total_era) == state]
+    return max(same, key=lambda one: one.current.value) if part.reading else part
 
 
 def _state(part: _Part, total_era: int) -> str:
@@ -144,18 +192,24 @@ def _by_hand(knowledge: Knowledge, case: Case) -> Iterator[_Part]:
     for entry in case.counting.values():
         era += isinstance(entry, Repaired)
         if isinstance(entry, Accounted):
-            yield _Part(entry.what, "", era, current=_entered(knowledge, entry.measurement))
+            current = _entered(knowledge, entry.measurement)
+            yield _Part(entry.what, "", era, current=current, behind=entry.behind)
 
 
 def _mend(knowledge: Knowledge, case: Case, parts: list[_Part], total: str) -> None:
     """Note which part each remedy has put right."""
+    done: dict[str, _Part] = {}
     for step, repair in enumerate(case.repairs, start=1):
         there = [one for one in parts if one.era < step and not one.mended]
+        if repair.fault in done:
+            before = done[repair.fault]
+            there = [one for one in there if before.reading and one.reading == before.reading]
         shown = [one for one in there if one.reading and repair.fault in _causes(knowledge, one.reading)]
         if not shown and repair.fault in _causes(knowledge, total):
             shown = [one for one in there if not one.reading]
         if shown:
-            max(shown, key=lambda one: one.current.value).mended = step
+            done[repair.fault] = largest = max(shown, key=lambda one: one.current.value)
+            largest.mended = step
 
 
 def _causes(knowledge: Knowledge, reading: str) -> frozenset[str]:
@@ -165,6 +219,8 @@ def _causes(knowledge: Knowledge, reading: str) -> frozenset[str]:
 
 
 def _verdict(unexplained: Estimate, limit: float) -> Verdict:
+    if unexplained.value < -unexplained.uncertainty - ROUNDING_MA:
+        return "contradiction"
     if unexplained.value + COVERAGE * unexplained.uncertainty <= limit:
         return "done"
     if unexplained.value - COVERAGE * unexplained.uncertainty > limit:

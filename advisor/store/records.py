@@ -103,7 +103,8 @@ def row_of(entry: Entry) -> tuple[str, str, str]:
     if isinstance(entry, Measured):
         return kind, entry.reading, json.dumps([vars(one) for one in entry.take], ensure_ascii=False)
     if isinstance(entry, Accounted):
-        return kind, entry.what, json.dumps(vars(entry.measurement), ensure_ascii=False)
+        behind = {"behind": entry.behind} if entry.behind else {}
+        return kind, entry.what, json.dumps({**vars(entry.measurement), **behind}, ensure_ascii=False)
     if isinstance(entry, Seen):
         if entry.confidence == 1.0 and entry.by == TECHNICIAN:
             return kind, entry.reading, entry.outcome
@@ -118,10 +119,12 @@ def _entry(row: Any, case: Case) -> Entry:
     if row.kind == "measured":
         return Measured(row.about, tuple(map(_measurement, _listed(json.loads(row.said)))))
     if row.kind == "accounted":
-        part = _measurement(json.loads(row.said))
-        if isinstance(part.value, str):
+        said = json.loads(row.said)
+        behind = said.pop("behind", "") if isinstance(said, dict) else ""
+        part = _measurement(said)
+        if isinstance(part.value, str) or not isinstance(behind, str):
             raise ValueError("no current")
-        return Accounted(row.about, part)
+        return Accounted(row.about, part, behind)
     if row.kind == UNSURE:
         match json.loads(row.said):
             case [str(outcome), float(confidence), str(by)] if 0 < confidence <= 1 and by in _SPEAKERS:

@@ -8,12 +8,13 @@ from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
-from textual.widgets import Button, Input, Static
+from textual.widgets import Button, Input, Label, Static
 
 from advisor.bench.session import NotUnderstood, Session
 from advisor.bench.wording import account_lines
 from advisor.screens.widgets.asking import AskingDialog
 from advisor.screens.widgets.labelled import Labelled
+from advisor.screens.widgets.pick import Select
 from advisor.store.errors import StoreError
 
 
@@ -37,6 +38,16 @@ class AccountScreen(AskingDialog[Session]):
             yield Labelled(
                 "Draw falls by", Input(placeholder="e.g. 120 mA", id="much", compact=True, max_length=30)
             )
+            if self.session.account_fuses:
+                with Horizontal(classes="row"):
+                    yield Label("Behind a fuse already measured?", markup=False)
+                    yield Select(
+                        "Is it behind a fuse already measured? It is counted once then.",
+                        self.session.account_fuses,
+                        "no, or not known",
+                        may_be_none=True,
+                        name="behind",
+                    )
             yield Static(id="says", markup=False)
             with Horizontal(classes="row"):
                 yield Button("Add this part", id="add", variant="primary", compact=True)
@@ -62,13 +73,14 @@ class AccountScreen(AskingDialog[Session]):
             return
         if not self.saving:
             self.saving = True
-            self.save(what.value.strip(), much.value)
+            behind = [one.value or "" for one in self.query("#behind").results(Select)]
+            self.save(what.value.strip(), much.value, "".join(behind))
 
     @work(thread=True)
-    def save(self, what: str, much: str) -> None:
+    def save(self, what: str, much: str, behind: str) -> None:
         """Save the part, off the event loop."""
         try:
-            session = self.session.accounted(what, much, self.session.account_instrument)
+            session = self.session.accounted(what, much, self.session.account_instrument, behind)
         except (NotUnderstood, StoreError) as error:
             self.app.call_from_thread(self.not_added, str(error))
             return
@@ -86,6 +98,8 @@ class AccountScreen(AskingDialog[Session]):
         self.query_one("#says", Static).update("Added.")
         what, much = self.query_one("#what", Input), self.query_one("#much", Input)
         what.value = much.value = ""
+        for one in self.query("#behind").results(Select):
+            one.value = None
         what.focus()
 
     @on(Button.Pressed, "#back")
