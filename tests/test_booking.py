@@ -556,7 +556,8 @@ def test_a_car_that_has_to_stand_overnight_comes_the_evening_before(
         Appointment(2, "green", days[2], sheet),
         Appointment(1, "grey", days[0], sheet),
     ]
-    today, tomorrow = overview(jobs, days[0])
+    today, tomorrow, day_after = overview(jobs, days[0])
+    assert [one.tag for one in day_after.here] == ["green"]
     assert [one.tag for one in today.jobs] == ["grey"]
     assert [one.tag for one in today.evening] == ["red"]
     assert [one.tag for one in tomorrow.jobs] == ["blue", "red"]

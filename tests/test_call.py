@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from advisor.advice.advice import InconsistentEvidence
@@ -29,11 +30,11 @@ from advisor.case.case import (
 )
 from advisor.checks.lint import checked
 from advisor.desk import call as desks
-from advisor.desk.booking import IN_DOUBT, booking_sheet
+from advisor.desk.booking import ASK_THE_DESK, IN_DOUBT, Minutes, SetupNeeded, _minutes, booking_sheet
 from advisor.desk.bookingsheet import as_dict, document, overview_lines
 from advisor.desk.call import Call, appointments, heard
 from advisor.desk.questions import ALLOWED_MINUTES, NOT_KNOWN, fitting, minutes_asked, next_question_of_all
-from advisor.desk.schedule import overview
+from advisor.desk.schedule import Appointment, overview
 from advisor.papers.document import html, markdown
 from advisor.store.records import StoredCase
 from advisor.store.store import STRAY, Store
@@ -372,19 +373,19 @@ def booked(store: Store, days: int, *more: Entry, complaint: str = "rattle") -> 
     return store.append(filed, Booked(str(TODAY + timedelta(days=days)), ""), *more)
 
 
-def test_jobs_from_today_to_the_day_after_tomorrow_are_expected(engines: Engines, store: Store) -> None:
-    """None of other days, none that is closed or not booked, none whose complaint is unknown here."""
+def test_jobs_from_today_on_are_expected(engines: Engines, store: Store) -> None:
+    """None of days that are past, none that is closed or not booked, none whose complaint is unknown here."""
     store.open_case("unbooked", "rattle")
     booked(store, 1, complaint="squeal")
     booked(store, 1, Closed("strap", ""))
-    wanted = [booked(store, days) for days in (-1, 0, 1, 2, 3)][1:4]
+    wanted = [booked(store, days) for days in (-1, 0, 1, 20)][1:]
     wanted.append(booked(store, 9, Booked(str(TODAY), "")))
-    booked(store, 0, Booked(str(TODAY + timedelta(days=9)), ""))
+    booked(store, 0, Booked(str(TODAY - timedelta(days=9)), ""))
     found = appointments(engines, store, TODAY, lambda: False)
     assert found is not None
     assert [(one.number, one.tag, (one.day - TODAY).days) for one in found] == [
         (wanted[3].number, "in 9", 0),
-        (wanted[2].number, "in 2", 2),
+        (wanted[2].number, "in 20", 20),
         (wanted[1].number, "in 1", 1),
         (wanted[0].number, "in 0", 0),
     ]
@@ -423,3 +424,71 @@ def test_a_booked_job_that_does_not_fit_the_knowledge_is_listed_all_the_same(
         f"  DANGER, {hit.number} in 0: what was entered does not fit this knowledge: open it on the bench to "
         "put it right"
     )
+
+
+def test_who_is_booked_is_shown_before_it_is_worked_out(engines: Engines, store: Store) -> None:
+    """At once with tag and complaint, then with a sheet more each time; never as if nobody were booked."""
+    booked(store, 20)
+    booked(store, 0)
+    shown: list[tuple[Appointment, ...]] = []
+    found = appointments(engines, store, TODAY, lambda: False, shown.append)
+    assert [[one.sheet is not None for one in each] for each in shown] == [
+        [False, False],
+        [True, False],
+        [True, True],
+    ]
+    assert shown[-1] == found
+    lines = list(overview_lines(overview(shown[0], TODAY)))
+    assert lines[1] == "  2 in 0: Rattle …"
+    assert lines[-3:] == ["Monday 04 February", "  1 in 20: Rattle …", ""]
+
+
+def test_nothing_is_prepared_on_a_dangerous_car_and_its_line_says_what_is_done(
+    engines: Engines, store: Store
+) -> None:
+    """Also under other knowledge, which has no such danger."""
+    filed = booked(store, 0, Warned("smoke", TOLD), Warned("acid_rain", TOLD))
+    sheet = booking_sheet(engines.knowledge, engines.one(filed.case), filed.case)
+    assert (sheet.setups, sheet.bays) == ((), ())
+    setup = SetupNeeded("hot", "Engine hot", 0.9, 600.0, "Bring it warm.")
+    (found,) = appointments(engines, store, TODAY, lambda: False) or ()
+    careless = replace(found, sheet=replace(sheet, setups=(setup,)))
+    lines = list(overview_lines(overview([careless], TODAY)))
+    assert not [line for line in lines if "Engine hot" in line or "evening" in line]
+    assert lines[1].startswith(f"  DANGER, {filed.number} in 0: Rattle, ")
+    assert lines[2:5] == [
+        "    DANGER Smoke: Have it brought.",
+        f"    DANGER acid rain: {ASK_THE_DESK}",
+        "    Until that is done the car stays outside: do not start it, and set nothing up on it.",
+    ]
+
+
+def test_what_is_told_of_a_danger_stands_once_on_the_sheet_of_two_complaints(
+    engines: Engines, store: Store
+) -> None:
+    """What to tell and what is done, each once, for the car and not for each complaint."""
+    call = Call.begun(engines, store, "red van", ["rattle", "knock"], 10, {"smoke": TOLD})
+    text = call.sheet("markdown")
+    for words in ("Get out and well away.", "Have it brought.", IN_DOUBT):
+        assert text.count(words) == 1, words
+
+
+def test_a_wait_that_few_jobs_have_is_said_so_that_it_can_be_believed(engines: Engines, store: Store) -> None:
+    """An average above what four of five jobs take reads as an error: the few are named apart."""
+    filed = booked(store, 0)
+    sheet = booking_sheet(engines.knowledge, engines.one(filed.case), filed.case)
+    cases = {
+        Minutes(48.0, 0.0, 0.1, 480.0): "usually none; in 1 of 10 jobs about 8 h",
+        Minutes(31.0, 12.0, 0.2, 107.0): "usually at most 12 min; in 2 of 10 jobs about 1 h 47",
+        Minutes(2.0, 1.0, 0.01, 100.0): "usually at most 1 min; in a few jobs about 1 h 40",
+        Minutes(10.0, 12.0, 0.2, 20.0): "10 min on average, 80 % of jobs within 12 min",
+    }
+    for minutes, words in cases.items():
+        text = markdown(document([replace(sheet, waiting=minutes)], "red van", "today"))
+        assert words in text
+
+
+def test_the_jobs_beyond_the_usual_minutes_are_counted_and_averaged() -> None:
+    """By hand: of ten jobs eight take 0, one 100 and one 200 minutes."""
+    minutes = _minutes(np.array([0.0] * 8 + [100.0, 200.0]))
+    assert (minutes.expected, minutes.beyond, minutes.beyond_minutes) == (30.0, 0.2, 150.0)

@@ -34,6 +34,8 @@ NO_VISIT_AT, OTHERS_BELOW = 0.8, 0.1
 less likely than the second figure (the project's choice)."""
 LEAST_SHOWN, MOST_SHOWN = 0.05, 5
 """Causes less likely than this are left out, and so are those after the fifth (the project's choice)."""
+ASK_THE_DESK = "This knowledge does not say what is done. Leave the car outside and ask who took the call."
+"""What is done about a danger that was heard under other knowledge."""
 OVERNIGHT_MINUTES = 360.0
 """A setup that waits at least this long is made overnight (the project's choice)."""
 PEOPLE_WORDS = {
@@ -66,10 +68,15 @@ class Cause:
 
 @dataclass(frozen=True)
 class Minutes:
-    """Minutes of a job: on average, and those that 80 of 100 jobs stay within."""
+    """Minutes of a job: on average, and those that 80 of 100 jobs stay within.
+
+    `beyond` is the share of jobs that take longer than that, and `beyond_minutes` their average.
+    """
 
     expected: float
     upto: float
+    beyond: float = 0.0
+    beyond_minutes: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -153,7 +160,10 @@ def booking_sheet(
     seed: int = SEED,
     cars: int = CARS,
 ) -> BookingSheet:
-    """The sheet of a case as it is; the engine is that of its complaint. Raises `ImpossibleEvidence`."""
+    """The sheet of a case as it is; the engine is that of its complaint. Raises `ImpossibleEvidence`.
+
+    Where a danger was heard, no setup and no bay is on it: what they ask for may be just what hurts.
+    """
     workshop = workshop or AT_THE_CAR
     ranker = compile_ranker(knowledge, engine, case.complaint, workshop)
     starts, drawn, jobs = simulated(ranker, case, seed, cars)
@@ -175,13 +185,13 @@ def booking_sheet(
         waiting=_minutes(jobs.waiting_minutes),
         remedy_minutes=_remedy_minutes(ranker, drawn),
         instruments=_needed(named, instruments, used),
-        bays=_bays(knowledge, ranker.setups, setups),
+        bays=() if case.dangers else _bays(knowledge, ranker.setups, setups),
         certified_share=float(used[:, certified].any(axis=1).mean()),
-        setups=tuple(_setups_needed(knowledge, ranker.setups, setups)),
+        setups=() if case.dangers else tuple(_setups_needed(knowledge, ranker.setups, setups)),
         safety=safety(knowledge, case),
         facts=tuple(_facts(knowledge, case)),
         said=tuple(_said(knowledge, case)),
-        dangers=tuple((one.name, one.do) for one in _dangers(knowledge, case)),
+        dangers=what_is_done(knowledge, case),
     )
 
 
@@ -219,6 +229,15 @@ def safety(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
     return tuple(dict.fromkeys([*said, IN_DOUBT]))
 
 
+def what_is_done(knowledge: Knowledge, case: Case) -> tuple[tuple[str, str], ...]:
+    """Name of each danger that was heard on the phone, and what is done about it."""
+    known = knowledge.dangers
+    return tuple(
+        (known[one].name, known[one].do) if one in known else (one.replace("_", " "), ASK_THE_DESK)
+        for one in case.dangers
+    )
+
+
 def _dangers(knowledge: Knowledge, case: Case) -> tuple[Danger, ...]:
     """The dangers heard on the phone that the knowledge knows."""
     return tuple(knowledge.dangers[one] for one in case.dangers if one in knowledge.dangers)
@@ -236,7 +255,10 @@ def _likeliest_first(beliefs: Mapping[str, float], name: str) -> tuple[float, st
 
 
 def _minutes(minutes: Floats) -> Minutes:
-    return Minutes(float(minutes.mean()), float(np.quantile(minutes, COVERED)))
+    upto = float(np.quantile(minutes, COVERED))
+    longer = minutes[minutes > upto]
+    beyond_minutes = float(longer.mean()) if longer.size else 0.0
+    return Minutes(float(minutes.mean()), upto, longer.size / minutes.size, beyond_minutes)
 
 
 def _remedy_minutes(ranker: Ranker, cars: Cars) -> float:

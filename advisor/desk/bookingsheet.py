@@ -4,11 +4,12 @@ question, and the complaints that fit what was said."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from advisor.desk.booking import COVERED, BookingSheet, Minutes, Needed
 from advisor.desk.questions import Fitting, Next, families
-from advisor.desk.schedule import Day
+from advisor.desk.schedule import Appointment, Day
 from advisor.knowledge.dangers import Heard
 from advisor.knowledge.knowledge import Harmless, Knowledge
 from advisor.papers.document import Bullets, Document, Facts, Paragraph, Part, Row, Section, Table
@@ -41,9 +42,13 @@ KEYS = {
 
 OUTSIDE = "These words are outside what the advisor knows: book a general inspection."
 """What is said where no complaint fits."""
+NOTHING_PREPARED = "Until that is done the car stays outside: do not start it, and set nothing up on it."
+"""What is said in place of what is to be prepared where a danger was heard."""
 BESIDE_DANGER = "No complaint that the advisor knows fits: book a general inspection and the recovery."
 """What is said where no complaint fits and a danger was heard."""
 
+LEAST_MINUTES = 0.5
+"""Less than this is no time to speak of."""
 DOES_NOT_FIT = "what was entered does not fit this knowledge: open it on the bench to put it right"
 """What is said of a booked job for which no sheet can be worked out."""
 
@@ -53,9 +58,15 @@ DOES_NOT_FIT = "what was entered does not fit this knowledge: open it on the ben
 def document(sheets: Sequence[BookingSheet], tag: str, printed: str) -> Document:
     """The sheets of one car as a paper; `tag` says which car, `printed` when, in words."""
     sections = []
+    dangers = tuple(dict.fromkeys(one for sheet in sheets for one in sheet.dangers))
+    if dangers:
+        sections.append(danger_section(dangers))
+    told: set[str] = set()
     for sheet in sheets:
         about = f"{sheet.name}: " if len(sheets) > 1 else ""
-        for heading, parts in _sections(sheet):
+        once = replace(sheet, safety=tuple(one for one in sheet.safety if one not in told))
+        told.update(sheet.safety)
+        for heading, parts in _sections(once):
             sections.append(Section(about + heading if about else heading[:1].upper() + heading[1:], parts))
     versions = ", ".join(dict.fromkeys(sheet.knowledge for sheet in sheets))
     foot = (
@@ -66,11 +77,16 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str) -> Document
     return Document(f"Booking sheet: {tag}", names, tuple(sections), foot, f"Booking sheet {tag}")
 
 
+def danger_section(dangers: Iterable[tuple[str, str]]) -> Section:
+    """What is done about the dangers heard, each with its name."""
+    done = tuple(f"{name}: {do}" for name, do in dangers)
+    return Section("DANGER, heard on the phone", (Bullets(done), Paragraph(NOTHING_PREPARED, strong=True)))
+
+
 def _sections(sheet: BookingSheet) -> Iterator[tuple[str, tuple[Part, ...]]]:
-    if sheet.dangers:
-        done = tuple(f"{name}: {do}" for name, do in sheet.dangers)
-        yield "DANGER, heard on the phone", (Bullets(done),)
-    yield "say to the customer", tuple(_to_say(sheet))
+    say = tuple(_to_say(sheet))
+    if say:
+        yield "say to the customer", say
     yield ("to book" if sheet.visit else "to book if the car comes all the same"), (Facts(_to_book(sheet)),)
     causes = tuple(Row((one.name, one.words, percent(one.probability))) for one in sheet.causes)
     yield "leading causes", (Table(("Cause", "How likely", "Probability"), (60, 25, 15), causes),)
@@ -83,7 +99,8 @@ def _sections(sheet: BookingSheet) -> Iterator[tuple[str, tuple[Part, ...]]]:
 def _to_say(sheet: BookingSheet) -> Iterator[Part]:
     for words in sheet.no_visit:
         yield Paragraph(f"No visit is needed, by all that was said: {words}", strong=True)
-    yield Bullets(sheet.safety)
+    if sheet.safety:
+        yield Bullets(sheet.safety)
     if sheet.visit and sheet.arrange:
         yield Paragraph("Please arrange beforehand:")
         yield Bullets(tuple(f"{one.arrange} ({_in(one.share)})" for one in sheet.arrange))
@@ -105,9 +122,16 @@ def _to_book(sheet: BookingSheet) -> tuple[tuple[str, str], ...]:
 
 
 def _expected(minutes: Minutes) -> str:
-    return (
-        f"{duration(minutes.expected)} on average, {percent(COVERED)} of jobs within {duration(minutes.upto)}"
-    )
+    """How long it takes; where few jobs take so long that the average misleads, those apart."""
+    if minutes.expected <= minutes.upto:
+        return (
+            f"{duration(minutes.expected)} on average, {percent(COVERED)} of jobs within "
+            f"{duration(minutes.upto)}"
+        )
+    usual = f"at most {duration(minutes.upto)}" if minutes.upto >= LEAST_MINUTES else "none"
+    tenths = round(10 * minutes.beyond)
+    often = f"{tenths} of 10" if tenths else "a few"
+    return f"usually {usual}; in {often} jobs about {duration(minutes.beyond_minutes)}"
 
 
 def _in(share: float) -> str:
@@ -273,17 +297,35 @@ def harmless_words(one: Harmless) -> str:
 
 def overview_lines(days: Iterable[Day]) -> Iterator[str]:
     """Who comes when and what is prepared for them, day by day."""
-    for name, day in zip(("Today", "Tomorrow"), days, strict=True):
-        yield f"{name}, {day.day:%A %d %B}"
+    return (line for line, _ in overview_rows(days))
+
+
+def overview_rows(days: Iterable[Day]) -> Iterator[tuple[str, int | None]]:
+    """The lines of the overview, those that are of one job with its number."""
+    named = ("Today, ", "Tomorrow, ")
+    for at, day in enumerate(days):
+        yield f"{named[at] if at < len(named) else ''}{day.day:%A %d %B}", None
         if not day.jobs and not day.evening:
-            yield "  Nobody is booked."
+            yield "  Nobody is booked.", None
         for job in day.jobs:
-            here = " (here since the evening before)" if job in day.here else ""
-            says = f"{job.sheet.name}, {_expected(job.sheet.total)}{here}" if job.sheet else DOES_NOT_FIT
-            yield f"  {'DANGER, ' if job.danger else ''}{job.number} {job.tag}: {says}"
+            yield f"  {'DANGER, ' if job.dangers else ''}{job.number} {job.tag}: {_job(job, day)}", job.number
+            for name, do in job.dangers:
+                yield f"    DANGER {name}: {do}", None
+            if job.dangers:
+                yield f"    {NOTHING_PREPARED}", None
         for group in day.groups:
             tags = ", ".join(f"{job.number} {job.tag}" for job in group.jobs)
-            yield f"  {'Overnight' if group.overnight else 'Prepare'}: {group.name}: {tags}"
+            yield f"  {'Overnight' if group.overnight else 'Prepare'}: {group.name}: {tags}", None
         for job in day.evening:
-            yield f"  This evening comes {job.number} {job.tag}, booked for tomorrow: it stands overnight."
-        yield ""
+            which, when = f"{job.number} {job.tag}", "tomorrow" if at == 0 else "the next day"
+            evening = "This evening" if at == 0 else "In the evening"
+            yield f"  {evening} comes {which}, booked for {when}: it stands overnight.", None
+        yield "", None
+
+
+def _job(job: Appointment, day: Day) -> str:
+    """What is said of a booked job in the overview."""
+    if job.sheet:
+        here = " (here since the evening before)" if job in day.here else ""
+        return f"{job.sheet.name}, {_expected(job.sheet.total)}{here}"
+    return f"{job.complaint} …" if job.working else job.complaint or DOES_NOT_FIT

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
+from datetime import date
 from functools import cached_property
 from types import MappingProxyType
 from typing import Literal
@@ -17,7 +17,7 @@ from typing import Literal
 from advisor.advice.advice import FaultPosterior, possible, present
 from advisor.advice.engines import Engines
 from advisor.case.case import CUSTOMER, Booked, Case, Entry, Known, Seen, Skipped, TakenBack, Warned
-from advisor.desk.booking import IN_DOUBT, BookingSheet, booking_sheet, safety
+from advisor.desk.booking import IN_DOUBT, BookingSheet, booking_sheet, safety, what_is_done
 from advisor.desk.bookingsheet import as_dict, document
 from advisor.desk.questions import (
     ALLOWED_MINUTES,
@@ -211,22 +211,35 @@ def _on_the_phone(entry: Entry) -> bool:
 
 
 def appointments(
-    engines: Engines, store: Store, today: date, stop: Callable[[], bool]
+    engines: Engines,
+    store: Store,
+    today: date,
+    stop: Callable[[], bool],
+    show: Callable[[tuple[Appointment, ...]], None] = lambda _: None,
 ) -> tuple[Appointment, ...] | None:
-    """The jobs booked from today up to the day after tomorrow with their sheets; None once `stop` says so."""
-    last = str(today + timedelta(days=2))
-    found = []
+    """The jobs booked from today on with their sheets; None once `stop` says so.
+
+    `show` gets all of them at once, and again with each sheet worked out, the next day first.
+    """
+    knowledge = engines.knowledge
+    jobs = {}
+    found = {}
     for filed in store.cases():
-        booked = filed.case.booked
-        known = filed.case.complaint in engines.knowledge.complaints
-        if booked is None or not known or not filed.case.is_open or not str(today) <= booked.day <= last:
+        booked, complaint = filed.case.booked, knowledge.complaints.get(filed.case.complaint)
+        if booked is None or complaint is None or not filed.case.is_open or booked.day < str(today):
             continue
+        day, dangers = date.fromisoformat(booked.day), what_is_done(knowledge, filed.case)
+        jobs[filed.number] = filed.case
+        found[filed.number] = Appointment(filed.number, filed.tag, day, None, dangers, complaint.name, True)
+    show(tuple(found.values()))
+    for one in sorted(found.values(), key=lambda one: (one.day, one.number)):
         if stop():
             return None
+        case = jobs[one.number]
         try:
-            sheet = booking_sheet(engines.knowledge, engines.one(filed.case), filed.case)
+            worked_out = replace(one, working=False, sheet=booking_sheet(knowledge, engines.one(case), case))
         except ImpossibleEvidence:
-            sheet = None
-        day, danger = date.fromisoformat(booked.day), bool(filed.case.dangers)
-        found.append(Appointment(filed.number, filed.tag, day, sheet, danger))
-    return tuple(found)
+            worked_out = replace(one, working=False, complaint="")
+        found[one.number] = worked_out
+        show(tuple(found.values()))
+    return tuple(found.values())

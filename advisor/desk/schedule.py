@@ -1,4 +1,4 @@
-"""Who comes when: jobs of today and tomorrow by the setups they need, overnight ones the evening before."""
+"""Who comes when: booked jobs by day and by the setups they need, overnight ones the evening before."""
 
 from __future__ import annotations
 
@@ -13,24 +13,27 @@ from advisor.desk.booking import BookingSheet, SetupNeeded
 class Appointment:
     """A job that is booked for a day, by its number and tag.
 
-    It has no sheet where what was entered does not fit the knowledge; `danger` was heard on the phone.
+    It has no sheet while it is worked out, and where what was entered does not fit the knowledge. `dangers`
+    were heard on the phone: name, and what is done. Nothing is prepared on such a car before that.
     """
 
     number: int
     tag: str
     day: date
     sheet: BookingSheet | None
-    danger: bool = False
+    dangers: tuple[tuple[str, str], ...] = ()
+    complaint: str = ""
+    working: bool = False
 
     @property
     def overnight(self) -> bool:
         """Whether the car comes the evening before."""
-        return self.sheet is not None and self.sheet.overnight
+        return any(one.overnight for one in self.setups)
 
     @property
     def setups(self) -> tuple[SetupNeeded, ...]:
         """The setups that the search will probably need."""
-        return self.sheet.setups if self.sheet else ()
+        return self.sheet.setups if self.sheet and not self.dangers else ()
 
 
 @dataclass(frozen=True)
@@ -58,11 +61,11 @@ class Day:
     evening: tuple[Appointment, ...]
 
 
-def overview(appointments: Iterable[Appointment], today: date) -> tuple[Day, Day]:
-    """Today and tomorrow: which cars come when, and what is prepared for several of them together."""
+def overview(appointments: Iterable[Appointment], today: date) -> tuple[Day, ...]:
+    """Which cars come when, and what is prepared together: today, tomorrow, and later days with bookings."""
     jobs = sorted(appointments, key=lambda one: (one.day, one.number))
-    tomorrow = today + timedelta(days=1)
-    return _day(jobs, today), _day(jobs, tomorrow)
+    days = {today, today + timedelta(days=1), *(one.day for one in jobs if one.day > today)}
+    return tuple(_day(jobs, day) for day in sorted(days))
 
 
 def _day(jobs: Sequence[Appointment], day: date) -> Day:

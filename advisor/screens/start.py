@@ -16,7 +16,10 @@ from textual.worker import get_current_worker
 from advisor.advice.advice import InconsistentEvidence, Workshop
 from advisor.bench.session import Engines, JobSummary, Session, job_summary, reopened
 from advisor.bench.wording import cause_words
+from advisor.case.case import Case
+from advisor.desk.booking import what_is_done
 from advisor.inference.engine import TooWide
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
 from advisor.papers.format import age, percent
 from advisor.screens.bench.changed import ChangedScreen
@@ -145,6 +148,8 @@ class StartScreen(AskingScreen[None]):
         danger = "DANGER " if filed.case.dangers else ""
         when = age(filed.last_modified, self.store.clock())
         head = f"Job {filed.number}: {danger}{filed.tag} · {complaint} · {when}"
+        if filed.case.dangers:
+            return head, danger_words(self.engines.knowledge, filed.case)
         entries, told = self.glances.get(filed.number, (-1, None))
         if told is None or entries != filed.entries:
             return head, "  …"
@@ -323,6 +328,11 @@ class StartScreen(AskingScreen[None]):
             self.query_one("#jobs").focus()
         elif not self.query_one("#jobs").disabled:
             self.app.exit(return_code=0)
+
+
+def danger_words(knowledge: Knowledge, case: Case) -> str:
+    """What is done first on a car of which danger was heard, in place of its next step."""
+    return "  " + "  ".join(f"{name}: {do}" for name, do in what_is_done(knowledge, case))
 
 
 def _foreign(filed: StoredCase) -> str:

@@ -15,7 +15,7 @@ from textual.worker import get_current_worker
 from advisor.bench.session import Engines
 from advisor.desk.bookingsheet import overview_lines
 from advisor.desk.call import Call, appointments
-from advisor.desk.schedule import overview
+from advisor.desk.schedule import Appointment, overview
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
 from advisor.screens.desk.call import CallScreen
@@ -23,6 +23,9 @@ from advisor.screens.desk.callstart import CallStartScreen
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.store.errors import StoreError
 from advisor.store.store import Store
+
+WORKING = "Working out what the booked cars need …"
+"""What is said until every booked car has its sheet."""
 
 
 class DeskScreen(AskingScreen[None]):
@@ -57,7 +60,7 @@ class DeskScreen(AskingScreen[None]):
 
     def action_refresh(self) -> None:
         """Work out what the cars of today and tomorrow need."""
-        self.query_one("#says", Static).update("Working out what the booked cars need …")
+        self.query_one("#says", Static).update(WORKING)
         self.look()
 
     def back(self) -> None:
@@ -71,15 +74,19 @@ class DeskScreen(AskingScreen[None]):
         worker = get_current_worker()
         today = self.store.clock().astimezone().date()
         try:
-            booked = appointments(self.engines, self.store, today, lambda: worker.is_cancelled)
             damaged = [str(one) for one in self.store.jobs().damaged]
+
+            def show(booked: tuple[Appointment, ...], says: str = WORKING) -> None:
+                if not worker.is_cancelled:
+                    lines = [*overview_lines(overview(booked, today)), *damaged]
+                    self.app.call_from_thread(self.show_overview, lines, says)
+
+            booked = appointments(self.engines, self.store, today, lambda: worker.is_cancelled, show)
         except (StoreError, ProblemsFound, TooWide) as error:
             self.app.call_from_thread(self.show_overview, [], str(error))
             return
         if booked is not None:
-            says = "This is advice: local rules and licensed practice come first."
-            lines = [*overview_lines(overview(booked, today)), *damaged]
-            self.app.call_from_thread(self.show_overview, lines, says)
+            show(booked, "This is advice: local rules and licensed practice come first.")
 
     def show_overview(self, lines: list[str], says: str) -> None:
         """Show the overview."""
