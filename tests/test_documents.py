@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import pytest
 import yaml
@@ -54,3 +55,17 @@ def test_pictures_and_pages_that_are_linked_exist() -> None:
         links = re.findall(r"\]\(([^)#:]+)\)", (ROOT / name).read_text(encoding="utf-8"))
         assert links
         assert [link for link in links if not (ROOT / link).exists()] == []
+
+
+@pytest.mark.parametrize(
+    "page",
+    [ROOT / "DEVELOPERS.md", *sorted((ROOT / "advisor").glob("*/DECISIONS.md"))],
+    ids=lambda page: str(page.relative_to(ROOT)),
+)
+def test_modules_that_engineers_are_sent_to_exist(page: Path) -> None:
+    """Below the top, `advisor/`, the page's own package, or beside them."""
+    named = set(re.findall(r"`([\w/]+\.(?:py|txt|toml))`", page.read_text(encoding="utf-8")))
+    places = [ROOT, ROOT / "advisor", page.parent]
+    missing = [name for name in named if not any((place / name).is_file() for place in places)]
+    in_a_package = {file.name for file in (ROOT / "advisor").rglob("*.py")}
+    assert [name for name in missing if name not in in_a_package] == []
