@@ -14,7 +14,7 @@ from textual.widgets import Input
 from advisor.case.case import ASKED, TOLD, Case, Warned
 from advisor.desk.booking import booking_sheet
 from advisor.desk.bookingsheet import document, fitting_lines
-from advisor.desk.call import heard
+from advisor.desk.call import heard, looks_said
 from advisor.desk.questions import fitting
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.dangers import Heard, heard_dangers
@@ -22,11 +22,12 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.screens.desk.call import CallScreen
 from advisor.screens.desk.callstart import CallStartScreen
+from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.ticks import TickList
 from advisor.store.records import row_of
 from tests.conftest import Ran
 from tests.test_desk import at_desk
-from tests.test_screens import settled, text_of, until
+from tests.test_screens import said, settled, text_of, until
 
 DANGERS = {
     "smoke_or_fire": [
@@ -289,13 +290,75 @@ async def test_danger_stays_until_somebody_says_that_it_was_told_and_goes_with_t
         assert pilot.app.screen is screen
         screen.action_told()
         await settled(pilot)
-        assert "Told: Smoke or fire" in text_of(pilot)
+        told = said(pilot, "#danger")
+        assert told.count("Told: Smoke or fire. Stop where it is safe") == 1
         screen.action_go()
         await until(pilot, lambda screen: isinstance(screen, CallScreen))
         call = pilot.app.screen
         assert isinstance(call, CallScreen)
         assert call.call.warnings[0].startswith("Smoke or fire: Stop where it is safe")
         assert call.call.jobs[0].case.entries == (Warned("smoke_or_fire", TOLD),)
+
+
+def test_danger_is_heard_in_the_tag_and_across_tag_and_words(shipped: Knowledge) -> None:
+    """The cursor starts in the tag: what is typed there is heard like any other words."""
+    for words, tag in (("", "there's fuel running out under the car"), ("wet carpet", "smoke from the dash")):
+        assert heard(shipped, words, tag).dangers == heard_dangers(shipped, tag) != ()
+    both = heard(shipped, "clear water under the car", "it smells of petrol")
+    assert (both.dangers, both.harmless) == ((Heard("fuel_escapes", True),), ())
+    assert heard(shipped, "clear water under the car", "red van").harmless == ("condensate",)
+
+
+@pytest.mark.parametrize(
+    ("tag", "is_said"),
+    [
+        ("there's fuel running out under the car", True),
+        ("my carpet is wet", True),
+        ("the lady from the corner shop rang", True),
+        ("no smoke", True),
+        ("red van", False),
+        ("blue estate of the bakery", False),
+        ("bay 2", False),
+        ("", False),
+    ],
+)
+def test_a_sentence_in_the_tag_looks_like_something_said(shipped: Knowledge, tag: str, is_said: bool) -> None:
+    """A danger, a complaint or many words; the name of a car is none of these."""
+    assert looks_said(shipped, tag) is is_said
+
+
+async def test_a_sentence_typed_in_the_tag_warns_at_once_and_can_be_moved(tmp_path: Path) -> None:
+    """It is never the car's name unless somebody says so; Enter too often ticks nothing."""
+    async with at_desk(tmp_path, (100, 40)) as pilot:
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
+        screen = pilot.app.screen
+        assert isinstance(screen, CallStartScreen)
+        sentence = "there's fuel running out under the car"
+        screen.query_one("#tag", Input).value = sentence
+        await settled(pilot)
+        assert "DANGER: Fuel runs out" in said(pilot, "#danger")
+        assert "The tag looks like what the customer says" in said(pilot, "#says")
+        await pilot.press("enter")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await pilot.press("1")
+        await settled(pilot)
+        assert screen.query_one("#words", Input).value == sentence
+        assert screen.query_one("#tag", Input).value == ""
+        screen.query_one("#tag", Input).value = "red van"
+        await pilot.press("enter", "enter", "enter", "enter", "enter")
+        await settled(pilot)
+        assert screen.chosen == set()
+        advice = said(pilot, "#danger"), said(pilot, "#says")
+        assert "Is it the heating" not in advice[1]
+        await pilot.press("f10")
+        await settled(pilot)
+        assert (said(pilot, "#danger"), said(pilot, "#says")) == advice
+        await pilot.press("f9")
+        await settled(pilot)
+        told = said(pilot, "#danger")
+        assert told.startswith("Told: Fuel runs out, or a smell of fuel. Engine off")
+        assert "Is it the heating" not in said(pilot, "#says")
 
 
 def test_a_told_danger_is_on_the_sheet_and_what_was_not_so_is_not(shipped: Knowledge) -> None:

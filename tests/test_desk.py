@@ -270,7 +270,7 @@ async def test_a_call_begins_with_what_is_ticked_and_is_kept_once_answered(
     async with at_desk(tmp_path) as pilot:
         await pilot.press("n")
         await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
-        await pilot.press(*"no heat", "f10")
+        await pilot.press(*"red van", "f10")
         await settled(pilot)
         assert isinstance(pilot.app.screen, CallStartScreen)
         assert "No complaint is ticked" in text_of(pilot)

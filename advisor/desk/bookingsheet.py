@@ -11,7 +11,7 @@ from advisor.desk.booking import COVERED, BookingSheet, Minutes, Needed
 from advisor.desk.questions import Fitting, Next, families
 from advisor.desk.schedule import Appointment, Day
 from advisor.knowledge.dangers import Heard
-from advisor.knowledge.knowledge import Harmless, Knowledge
+from advisor.knowledge.knowledge import Danger, Harmless, Knowledge
 from advisor.papers.document import Bullets, Document, Facts, Paragraph, Part, Row, Section, Table
 from advisor.papers.format import duration, percent
 
@@ -288,6 +288,11 @@ def danger_lines(knowledge: Knowledge, heard: Heard) -> Iterator[str]:
     else:
         yield f"ASK TO BE SURE: {danger.ask} If so, tell the customer at once: {danger.tell}"
     yield f"  Then: {danger.do}"
+
+
+def settled_lines(danger: Danger) -> list[str]:
+    """What stays in sight once a customer was told of a danger."""
+    return [f"Told: {danger.name}. {danger.tell}", f"  Then: {danger.do}"]
 
 
 def harmless_words(one: Harmless) -> str:

@@ -34,18 +34,33 @@ from advisor.desk.questions import (
 )
 from advisor.desk.schedule import Appointment
 from advisor.inference.engine import Engine, ImpossibleEvidence
+from advisor.knowledge.dangers import heard_dangers
 from advisor.knowledge.knowledge import Fact, Knowledge
 from advisor.papers.document import html, markdown
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
 
+MOST_WORDS = 5
+"""The name of a car has no more words than this (our choice)."""
 
-def heard(knowledge: Knowledge, words: str) -> Fitting:
-    """What the words may mean; without words or a fit all complaints, by family."""
+
+def heard(knowledge: Knowledge, words: str, tag: str = "") -> Fitting:
+    """What the words may mean; without words or a fit all complaints, by family.
+
+    Danger is heard in the tag as well: it is typed first, and may be typed there by mistake.
+    """
     found = fitting(knowledge, words)
+    if tag and (dangers := heard_dangers(knowledge, f"{tag} . {words}")):
+        found = replace(found, dangers=dangers, harmless=())
     if found.complaints:
         return found
     return replace(found, complaints=tuple(name for one in found.ask for name in one.complaints))
+
+
+def looks_said(knowledge: Knowledge, tag: str) -> bool:
+    """Whether a tag looks like what a customer says, and not like the name of a car."""
+    found = fitting(knowledge, tag)
+    return bool(found.dangers or found.complaints) or len(tag.split()) > MOST_WORDS
 
 
 @dataclass(frozen=True)

@@ -14,16 +14,19 @@ from textual.widgets import Button, Footer, Input, Static
 from advisor.advice.advice import InconsistentEvidence
 from advisor.bench.session import Engines
 from advisor.case.case import ASKED, TOLD
-from advisor.desk.bookingsheet import OUTSIDE, danger_lines, harmless_words
-from advisor.desk.call import Call, heard
+from advisor.desk.bookingsheet import BESIDE_DANGER, OUTSIDE, danger_lines, harmless_words, settled_lines
+from advisor.desk.call import Call, heard, looks_said
 from advisor.inference.engine import TooWide
 from advisor.knowledge.dangers import Heard
 from advisor.knowledge.problems import ProblemsFound
 from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.labelled import Labelled
 from advisor.screens.widgets.ticks import TickList
 from advisor.store.errors import StoreError
 from advisor.store.store import Store
+
+LOOKS_SAID = "The tag looks like what the customer says, not like the name of a car."
 
 
 class CallStartScreen(AskingScreen[Call]):
@@ -32,6 +35,7 @@ class CallStartScreen(AskingScreen[Call]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on to the questions"),
         Binding("f9", "told", "Told", tooltip="The customer was told of the danger"),
+        Binding("f7", "move", "Move", tooltip="Move the tag to what the customer says"),
         Binding("f8", "not_so", "Not so", tooltip="The customer was asked: there is no such danger"),
         Binding("escape", "back", "Back", tooltip="No call"),
     ]
@@ -42,6 +46,8 @@ class CallStartScreen(AskingScreen[Call]):
         self.chosen: set[str] = set()
         self.spoken_of: dict[str, Heard] = {}
         self.settled_dangers: dict[str, str] = {}
+        self.kept_tag = ""
+        """A tag that looks like something said, of which somebody has said that it is the car's name."""
 
     def compose(self) -> ComposeResult:
         """Tag, words, and the complaints that fit them."""
@@ -57,7 +63,8 @@ class CallStartScreen(AskingScreen[Call]):
             )
             yield Static(id="danger", markup=False)
             yield Static(id="says", markup=False)
-            yield TickList(name="complaints")
+            yield Static(id="notice", markup=False)
+            yield TickList(name="complaints", by_enter=False)
         with Horizontal(classes="row"):
             yield Button("Go on to the questions", id="go", variant="primary", compact=True)
             yield Button("Back", id="back", compact=True)
@@ -65,15 +72,20 @@ class CallStartScreen(AskingScreen[Call]):
 
     def on_mount(self) -> None:
         """The tag comes first."""
-        self.show_fitting("")
+        self.show_fitting()
         self.query_one("#tag").focus()
 
-    def show_fitting(self, words: str) -> None:
+    def show_fitting(self) -> None:
         """The complaints that fit the words, normal things with what to tell, questions if unclear."""
-        found = heard(self.engines.knowledge, words)
+        words, tag = self.query_one("#words", Input).value, self.query_one("#tag", Input).value
+        found = heard(self.engines.knowledge, words, tag)
+        self.query_one("#notice", Static).update("")
         self.show_dangers(found.dangers)
-        says = [harmless_words(self.engines.knowledge.harmless[one]) for one in found.harmless]
-        if found.ask:
+        says = [LOOKS_SAID + " F7 moves it there."] if self.tag_looks_said() else []
+        says += [harmless_words(self.engines.knowledge.harmless[one]) for one in found.harmless]
+        if found.ask and (found.dangers or self.settled_dangers):
+            says.append(BESIDE_DANGER)
+        elif found.ask:
             asks = f"{OUTSIDE} Or ask which it is:" if words.strip() else "Ask, or tick what it is (space):"
             says.append(asks)
             says += [f"  {one.ask} ({one.name})" for one in found.ask]
@@ -88,6 +100,10 @@ class CallStartScreen(AskingScreen[Call]):
             lines.append((name, Content.assemble(one.name, (said, "dim"))))
         self.query_one("#complaints", TickList).show_lines(lines, self.chosen)
 
+    def tell(self, words: str, seconds: float) -> None:
+        """Say something below the advice, never in its place; it stays until something is entered."""
+        self.query_one("#notice", Static).update(words)
+
     def show_dangers(self, heard_now: tuple[Heard, ...]) -> None:
         """What to tell at once; a sure danger stays, whatever is typed, until it was told."""
         kept = {name: one for name, one in self.spoken_of.items() if one.sure}
@@ -99,9 +115,8 @@ class CallStartScreen(AskingScreen[Call]):
         if lines:
             lines.append("F9 once the customer was told. F8 if you asked and it is not so.")
         for name, how in self.settled_dangers.items():
-            lines.append(
-                f"{'Told' if how == TOLD else 'Not so'}: {self.engines.knowledge.dangers[name].name}"
-            )
+            danger = self.engines.knowledge.dangers[name]
+            lines += settled_lines(danger) if how == TOLD else [f"Not so: {danger.name}"]
         shown = self.query_one("#danger", Static)
         shown.display = bool(lines)
         shown.update("\n".join(lines))
@@ -109,7 +124,37 @@ class CallStartScreen(AskingScreen[Call]):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """What is done with a danger can be said only where one is shown."""
+        if action == "move":
+            return self.tag_looks_said()
         return bool(self.spoken_of) if action in ("told", "not_so") else True
+
+    def tag_looks_said(self) -> bool:
+        """Whether the tag looks like something said, and nobody has said that it is the car's name."""
+        tag = self.query_one("#tag", Input).value.strip()
+        return tag != self.kept_tag and looks_said(self.engines.knowledge, tag)
+
+    def action_move(self) -> None:
+        """Move what stands in the tag to what the customer says."""
+        tag, words = self.query_one("#tag", Input), self.query_one("#words", Input)
+        words.value = f"{words.value.strip()} {tag.value.strip()}".strip()
+        tag.value = ""
+        tag.focus()
+        self.show_fitting()
+
+    def ask_about_tag(self) -> None:
+        """Ask whether what looks like something said is the car's name all the same."""
+        tag = self.query_one("#tag", Input).value.strip()
+
+        def answered(what: str | None) -> None:
+            if what == "move":
+                self.action_move()
+            elif what == "keep":
+                self.kept_tag = tag
+                self.show_fitting()
+                self.query_one("#words").focus()
+
+        lines = [("move", "Move it to what the customer says"), ("keep", "It is the name of the car")]
+        self.app.push_screen(ChoiceScreen(f"{LOOKS_SAID}\n{tag}", lines), answered)
 
     def action_told(self) -> None:
         """The customer was told."""
@@ -122,16 +167,19 @@ class CallStartScreen(AskingScreen[Call]):
     def settle(self, how: str) -> None:
         """Say of every danger shown what became of it."""
         self.settled_dangers |= dict.fromkeys(self.spoken_of, how)
-        self.show_fitting(self.query_one("#words", Input).value)
+        self.show_fitting()
 
-    @on(Input.Changed, "#words")
-    def words_changed(self, event: Input.Changed) -> None:
+    @on(Input.Changed)
+    def words_changed(self) -> None:
         """Look again for what fits."""
-        self.show_fitting(event.value)
+        self.show_fitting()
 
     @on(Input.Submitted)
     def onward(self, event: Input.Submitted) -> None:
         """Enter goes on to the next field."""
+        if event.input.id == "tag" and self.tag_looks_said():
+            self.ask_about_tag()
+            return
         order = {"tag": "#words", "words": "#complaints"}
         self.set_focus(self.query_one(order[event.input.id or "tag"]))
 
@@ -139,6 +187,7 @@ class CallStartScreen(AskingScreen[Call]):
     def ticked(self, event: TickList.Ticked) -> None:
         """Remember what is ticked while the list changes with the words."""
         self.chosen = set(event.ticks.ticked)
+        self.query_one("#notice", Static).update("")
 
     @on(Button.Pressed, "#go")
     def action_go(self) -> None:
@@ -148,7 +197,11 @@ class CallStartScreen(AskingScreen[Call]):
         if not tag or not chosen:
             what = "There is no tag. Give the car one." if not tag else "No complaint is ticked. Tick one."
             self.notify(what, severity="warning", timeout=5)
-            self.query_one("#tag" if not tag else "#complaints").focus()
+            if not tag:
+                self.query_one("#tag").focus()
+            return
+        if self.tag_looks_said():
+            self.ask_about_tag()
             return
         if self.spoken_of:
             what = (
@@ -156,7 +209,7 @@ class CallStartScreen(AskingScreen[Call]):
             )
             self.notify(what, severity="warning", timeout=5)
             return
-        self.query_one("#says", Static).update("Working out the questions …")
+        self.query_one("#title", Static).update("Working out the questions …")
         self.begin(tag, chosen)
 
     @work(thread=True, exclusive=True)

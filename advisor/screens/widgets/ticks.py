@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from textual.binding import Binding
 from textual.content import Content
 from textual.message import Message
 from textual.widgets import OptionList
@@ -13,9 +14,16 @@ from advisor.screens.widgets.choices import each_once
 
 
 class TickList(OptionList):
-    """Lines to tick by Enter, space or a tap."""
+    """Lines to tick by Enter, space or a tap.
 
-    BINDINGS = [("space", "select", "Tick")]  # noqa: RUF012  # Textual's own way to say it
+    Where Enter also goes from field to field, it ticks a line only once somebody has gone to it (`by_enter`
+    is False): an Enter too many must not choose.
+    """
+
+    BINDINGS = [  # noqa: RUF012  # Textual's own way to say it
+        ("space", "select", "Tick"),
+        Binding("enter", "enter", "Tick", show=False),
+    ]
 
     class Ticked(Message):
         """A line was ticked, or its tick taken away."""
@@ -30,11 +38,16 @@ class TickList(OptionList):
             return self.ticks
 
     def __init__(
-        self, lines: Sequence[tuple[str, Content]] = (), ticked: Iterable[str] = (), name: str | None = None
+        self,
+        lines: Sequence[tuple[str, Content]] = (),
+        ticked: Iterable[str] = (),
+        name: str | None = None,
+        by_enter: bool = True,
     ) -> None:
         super().__init__(id=name)
         self.lines: list[tuple[str, Content]] = []
         self.ticked: set[str] = set()
+        self.by_enter = self.gone_to = by_enter
         self.show_lines(lines, ticked)
 
     def show_lines(self, lines: Sequence[tuple[str, Content]], ticked: Iterable[str]) -> None:
@@ -48,6 +61,27 @@ class TickList(OptionList):
             self.add_option(Option(Content.assemble(mark, words), id=key))
         if self.lines:
             self.highlighted = min(at or 0, len(self.lines) - 1)
+
+    def on_blur(self) -> None:
+        """Whoever comes back has not gone to a line yet."""
+        self.gone_to = self.by_enter
+
+    def action_cursor_down(self) -> None:
+        """Go to the next line."""
+        self.gone_to = True
+        super().action_cursor_down()
+
+    def action_cursor_up(self) -> None:
+        """Go to the line before."""
+        self.gone_to = True
+        super().action_cursor_up()
+
+    def action_enter(self) -> None:
+        """Tick the line, unless nobody has gone to it."""
+        if self.gone_to:
+            self.action_select()
+        else:
+            self.notify("Nothing was ticked. Go to a line with ↑ ↓, or tick it with space.", timeout=3)
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Change the tick of a line."""
