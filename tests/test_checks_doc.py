@@ -19,7 +19,7 @@ from advisor.inference.compiler import compile_tables
 from advisor.knowledge import loading, replacing
 from advisor.knowledge.loading import load
 from advisor.knowledge.problems import Problem, ProblemsFound
-from advisor.measure.formula import FORMULAS
+from advisor.measure.formulas import FORMULAS
 from advisor.model import priors
 from advisor.model.network import build
 from tests.test_mistakes import NOT_IN_A_YAML_FILE, codes_in

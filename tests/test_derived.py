@@ -19,8 +19,11 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from advisor.measure import formula as derived
-from advisor.measure.formula import FORMULAS, Estimate, Formula, OutOfRange, evaluate
+from advisor.measure import formula as machinery
+from advisor.measure.formula import Formula, OutOfRange
+from advisor.measure.formulas import FORMULAS, air, evaluate, infrared
+from advisor.measure.formulas.refrigerant import saturation_bar, saturation_c
+from advisor.measure.uncertainty import Estimate
 
 bounded = settings(
     derandomize=True, max_examples=80, deadline=None, database=None, suppress_health_check=list(HealthCheck)
@@ -119,8 +122,8 @@ def test_heater_effectiveness_of_sixty_percent_is_at_the_limit() -> None:
 
 def test_moist_air_enthalpies_of_the_air_side() -> None:
     """Worked (W10): 30 °C at 50 % and 8 °C at 95 % hold 64.36 and 24.00 kJ/kg, within 0.3 %."""
-    assert derived.air_enthalpy(30, 50) == pytest.approx(64.36, rel=0.003)
-    assert derived.air_enthalpy(8, 95) == pytest.approx(24.00, rel=0.003)
+    assert air.air_enthalpy(30, 50) == pytest.approx(64.36, rel=0.003)
+    assert air.air_enthalpy(8, 95) == pytest.approx(24.00, rel=0.003)
 
 
 # Published values
@@ -144,7 +147,7 @@ def test_the_object_comes_back_from_what_the_camera_sees(at: int) -> None:
 @pytest.mark.parametrize(("reflected_c", "object_c"), [(20, 61.58), (21, 55.33), (19, 67.44)])
 def test_a_kelvin_of_reflection_is_six_on_polished_metal(reflected_c: float, object_c: float) -> None:
     """Worked (W6): 25 °C seen at emissivity 0.1; which is why such a surface is refused."""
-    found = derived.reflected_temperature(25, 0.10, reflected_c)
+    found = infrared.reflected_temperature(25, 0.10, reflected_c)
     assert found == pytest.approx(object_c, abs=0.005)
 
 
@@ -168,7 +171,7 @@ def test_shiny_cases_of_the_chain_are_refused(at: int) -> None:
     """An emissivity of 0.1 or 0.3 is right in arithmetic and useless in a workshop."""
     case = published()["reflected_temperature"]["cases"][at]
     numbers = {key: case[key] for key in ("reading_c", "emissivity", "reflected_c")}
-    assert derived.reflected_temperature(**numbers) == pytest.approx(case["object_c"], abs=1e-9)
+    assert infrared.reflected_temperature(**numbers) == pytest.approx(case["object_c"], abs=1e-9)
     with pytest.raises(OutOfRange, match="stick a patch of electrical tape on it"):
         computed("reflected_temperature", **numbers)
 
@@ -214,14 +217,14 @@ def test_the_handbook_chart_example() -> None:
     """ASHRAE's example, read off a chart: 56.7 kJ/kg and a dew point of 7 °C, to the chart's precision."""
     example = published()["ashrae_chart_example"]
     dry_bulb, humidity = example["published"]["dry_bulb_c"], 100 * example["computed"]["humidity"]
-    assert derived.air_enthalpy(dry_bulb, humidity) == pytest.approx(56.7, abs=0.1)
-    assert derived.dew_point(dry_bulb, humidity) == pytest.approx(7, abs=0.5)
+    assert air.air_enthalpy(dry_bulb, humidity) == pytest.approx(56.7, abs=0.1)
+    assert air.dew_point(dry_bulb, humidity) == pytest.approx(7, abs=0.5)
 
 
 def test_dew_points_agree_with_the_moist_air_library() -> None:
     """The Magnus form stays within the 0.1 K that it claims."""
     for point in published()["dew_points"]["points"]:
-        found = derived.dew_point(point["air_c"], point["humidity_percent"])
+        found = air.dew_point(point["air_c"], point["humidity_percent"])
         assert found == pytest.approx(point["dew_point_c"], abs=0.1)
 
 
@@ -229,15 +232,15 @@ def test_dew_points_agree_with_the_moist_air_library() -> None:
 def test_saturated_r134a_meets_the_published_table(celsius: str) -> None:
     """Within 0.05 %; published values from memory."""
     bar = published()["r134a_saturation"]["bar_at_c"][celsius]
-    assert derived.saturation_bar(float(celsius), "r134a") == pytest.approx(bar, rel=0.0005)
-    assert derived.saturation_c(bar, "r134a") == pytest.approx(float(celsius), abs=0.02)
+    assert saturation_bar(float(celsius), "r134a") == pytest.approx(bar, rel=0.0005)
+    assert saturation_c(bar, "r134a") == pytest.approx(float(celsius), abs=0.02)
 
 
 def test_the_normal_boiling_point_is_printed_rounded() -> None:
     """The table's -26.07 °C stand for 1.01325 bar, whose boiling point differs in the third decimal."""
     saturation = published()["r134a_saturation"]
     celsius = saturation["rounded_boiling_point"]
-    found = derived.saturation_c(saturation["bar_at_c"][celsius], "r134a")
+    found = saturation_c(saturation["bar_at_c"][celsius], "r134a")
     assert found == pytest.approx(float(celsius), abs=0.005)
 
 
@@ -606,7 +609,7 @@ def test_an_estimate_is_a_number_with_a_spread(value: float, uncertainty: float)
 def test_the_libraries_are_loaded_only_when_needed() -> None:
     """Importing the module loads neither of the two slow libraries."""
     code = (
-        "import sys, advisor.measure.formula; print(*sorted({'CoolProp', 'psychrolib'} & set(sys.modules)))"
+        "import sys, advisor.measure.formulas; print(*sorted({'CoolProp', 'psychrolib'} & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == ""
@@ -740,8 +743,8 @@ def test_warmer_or_moister_air_makes_no_colder_vent(
 def test_saturation_there_and_back(gauge: float, refrigerant: str) -> None:
     """A pressure's boiling point has that pressure."""
     absolute = gauge + 1.01325
-    celsius = derived.saturation_c(absolute, refrigerant)
-    assert derived.saturation_bar(celsius, refrigerant) == pytest.approx(absolute, rel=1e-6)
+    celsius = saturation_c(absolute, refrigerant)
+    assert saturation_bar(celsius, refrigerant) == pytest.approx(absolute, rel=1e-6)
 
 
 def test_the_spot_of_a_thermometer() -> None:
@@ -766,3 +769,39 @@ def test_refrigerant_in_a_cabin() -> None:
         numbers = {"charge_g": Estimate(grams), "cabin_l": Estimate(3000.0)}
         found = evaluate("cabin_refrigerant", numbers, {"refrigerant": "r1234yf"})
         assert found.value == pytest.approx(percent, abs=0.002)
+
+
+def test_formula_in_a_file_of_its_own_is_found(tmp_path: Path) -> None:
+    """A new file in `formulas` is all it takes; nothing else lists its formula."""
+    code = (
+        "import sys, advisor.measure; from pathlib import Path\n"
+        "import importlib.util\n"
+        "folder = Path(sys.argv[1]); home = Path(advisor.measure.__file__).parent / 'formulas'\n"
+        "spec = importlib.util.spec_from_file_location('advisor.measure.formulas', home / '__init__.py',"
+        " submodule_search_locations=[str(home), str(folder)])\n"
+        "package = importlib.util.module_from_spec(spec); sys.modules[spec.name] = package\n"
+        "spec.loader.exec_module(package)\n"
+        "print(package.evaluate('doubled', {'number': package.Estimate(3.0, 0.1)}))\n"
+    )
+    (tmp_path / "doubling.py").write_text(
+        "from advisor.measure.formula import Input, formula\n"
+        "@formula('Doubled', '1', 'arithmetic', {'number': Input('1', 0, 10, 'A number')})\n"
+        "def doubled(number):\n"
+        "    return 2 * number\n",
+        encoding="utf-8",
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path)], capture_output=True, text=True, check=False
+    )
+    assert done.stdout.startswith("Estimate(value=6.0, uncertainty=0.2"), done.stderr
+
+
+def test_second_formula_of_a_name_is_refused() -> None:
+    """The first stays what it was."""
+
+    def air_drop() -> float:
+        return 0.0
+
+    with pytest.raises(ValueError, match=r"two formulas 'air_drop': in advisor\.measure\.formulas\.air"):
+        machinery.formula("Another", "K", "none", {})(air_drop)
+    assert FORMULAS["air_drop"].title == "Air temperature drop"

@@ -647,8 +647,8 @@ def test_the_same_tables_give_the_same_bits_in_every_process(tmp_path: Path) -> 
         "import pathlib, pickle\n"
         "from advisor.inference.compiler import compile_tables\n"
         f"tables = pickle.loads(pathlib.Path({str(stored)!r}).read_bytes())\n"
-        "outlook = compile_tables(tables).outlook({'complaint': (0, 1), 'fault20': (1, 0)})\n"
-        "print([float(bits).hex() for bits in outlook.information_bits.values()])\n"
+        "posterior = compile_tables(tables).query({'complaint': (0, 1), 'fault20': (1, 0)})\n"
+        "print([float(bits).hex() for bits in posterior.expected_information_bits.values()])\n"
     )
     printed = [
         subprocess.run(

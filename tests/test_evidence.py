@@ -18,22 +18,17 @@ from advisor.advice.advice import Workshop, advise
 from advisor.case.case import Case, Measured, Seen
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Accuracy, Knowledge
-from advisor.measure.formula import FORMULAS, Estimate
-from advisor.model.observation import (
-    Measurement,
+from advisor.measure.formulas import FORMULAS
+from advisor.measure.uncertainty import (
+    Estimate,
     Number,
-    accuracy_of,
-    band_chances,
     band_likelihood,
-    can_weigh,
+    band_probabilities,
     cells,
     combined,
-    estimate,
     number,
-    seen_with,
-    weigh,
-    weighed,
 )
+from advisor.model.observation import Measurement, accuracy_of, can_weigh, estimate, seen_with, weigh, weighed
 from tests.test_advice import METERS
 
 INF = math.inf
@@ -60,7 +55,7 @@ def test_chances_of_bands_are_conformance_probabilities(
     value: float, u: float, edges: tuple[float, ...], inside: int, chance: float
 ) -> None:
     """JCGM 106:2012, clause 7 (examples from memory, computed; published values are rounded)."""
-    assert band_chances(Estimate(value, u), edges)[inside] == pytest.approx(chance, abs=1e-9)
+    assert band_probabilities(Estimate(value, u), edges)[inside] == pytest.approx(chance, abs=1e-9)
 
 
 def test_ball_bearing_risks_follow_from_the_chances() -> None:
@@ -68,7 +63,7 @@ def test_ball_bearing_risks_follow_from_the_chances() -> None:
     prior = stats.gamma(4, scale=0.25)
     assert prior.sf(2.0) == pytest.approx(0.04238011199168396, abs=1e-12)
     true = np.linspace(2.0, 12.0, 20_001)
-    accepted = np.array([band_chances(Estimate(value, 0.25), (-INF, 2.0, INF))[0] for value in true])
+    accepted = np.array([band_probabilities(Estimate(value, 0.25), (-INF, 2.0, INF))[0] for value in true])
     assert np.trapezoid(prior.pdf(true) * accepted, true) == pytest.approx(0.008019111884287174, abs=1e-8)
 
 
@@ -341,14 +336,14 @@ def test_a_very_narrow_band_is_weighed_by_its_own_distance() -> None:
 
 def test_a_very_narrow_band_about_the_number_keeps_its_digits() -> None:
     """2e-9 wide: its chance is its width times the density, 1 / sqrt(2 pi)."""
-    chance = band_chances(Estimate(0.0, 1.0), (-INF, -1e-9, 1e-9, INF))[1]
+    chance = band_probabilities(Estimate(0.0, 1.0), (-INF, -1e-9, 1e-9, INF))[1]
     assert chance == pytest.approx(2e-9 / math.sqrt(2 * math.pi), rel=1e-12, abs=0)
 
 
 @pytest.mark.parametrize("value", [-9.0, -1.5, -0.2, 0.4, 1.2, 8.5])
 def test_chances_far_from_a_limit_keep_their_digits(value: float) -> None:
     """Far in a tail and near the middle alike the chance is the normal distribution's."""
-    chances = band_chances(Estimate(value, 0.5), (-INF, -0.3, 0.1, 0.5, 6.0, INF))
+    chances = band_probabilities(Estimate(value, 0.5), (-INF, -0.3, 0.1, 0.5, 6.0, INF))
     normal = stats.norm(value, 0.5)
     limits = [-0.3, 0.1, 0.5, 6.0]
     assert chances[0] == pytest.approx(normal.cdf(-0.3), rel=1e-9, abs=0)

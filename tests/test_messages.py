@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor.measure.formula import FORMULAS
+from advisor.measure.formulas import FORMULAS
 from advisor.store.errors import ELSE, UNKNOWN, WAYS_OUT
 from advisor.store.errors import KEPT as KEPT_THEN
 from tests.saying import Message, messages

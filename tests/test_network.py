@@ -19,8 +19,8 @@ from advisor.inference.engine import Engine
 from advisor.inference.tables import CPT
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.probability import noisy_or
+from advisor.measure.uncertainty import cells
 from advisor.model.network import Network, build, node_then, phone_answers, write
-from advisor.model.observation import cells
 from tests.conftest import complaint, faults, given_complaint
 from tests.oracle import from_pgmpy
 

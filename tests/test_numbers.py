@@ -31,10 +31,19 @@ from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.knowledge import Accuracy, Knowledge
 from advisor.knowledge.probability import noisy_max, noisy_or
 from advisor.knowledge.problems import ProblemsFound
-from advisor.measure.formula import FORMULAS, Estimate, OutOfRange, evaluate
+from advisor.measure.formula import OutOfRange
+from advisor.measure.formulas import FORMULAS, evaluate
+from advisor.measure.uncertainty import (
+    Estimate,
+    Number,
+    band_likelihood,
+    band_probabilities,
+    cells,
+    combined,
+    number,
+)
 from advisor.measure.units import NotAQuantity, convert, parse, show
 from advisor.model.network import build
-from advisor.model.observation import Number, band_chances, band_likelihood, cells, combined, number
 from advisor.papers.document import html
 from advisor.store.records import StoredCase
 from tests import oracle
@@ -383,7 +392,7 @@ def test_instruments_from_perfect_to_hopeless_give_likelihoods(
     """Any number within the range explains some band, every likelihood is from 0 to 1, and cells add up."""
     for value in (edges[0], edges[1], edges[2], edges[0] / 2 + edges[1] / 2):
         found = Estimate(value, uncertainty)
-        assert np.all((band_chances(found, edges) >= 0) & (band_chances(found, edges) <= 1))
+        assert np.all((band_probabilities(found, edges) >= 0) & (band_probabilities(found, edges) <= 1))
         likelihood = band_likelihood(found, edges)
         assert np.all((likelihood >= 0) & (likelihood <= 1))
         assert likelihood.max() > 0

@@ -13,7 +13,9 @@ from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.loading import load
-from advisor.measure.formula import Estimate, OutOfRange, evaluate
+from advisor.measure.formula import OutOfRange
+from advisor.measure.formulas import evaluate
+from advisor.measure.uncertainty import Estimate
 from advisor.model.network import build
 from advisor.model.observation import Measurement, weigh
 

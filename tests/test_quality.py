@@ -27,7 +27,7 @@ KNOWN_BY = {
     "pgmpy": {"model.network"},
     "pint": {"measure.units"},
     "platformdirs": {"diskcache", "store.store"},
-    "psychrolib": {"measure.formula"},
+    "psychrolib": {"measure.formulas.air"},
     "sqlalchemy": {"store.database", "store.store"},
     "textual": {"screens"},
     "textual_serve": {"web.server"},

@@ -32,7 +32,7 @@ from advisor.case.case import (
 )
 from advisor.case.current_draw import Account
 from advisor.knowledge.knowledge import UNLISTED, Knowledge, LimitByFact
-from advisor.measure.formula import Estimate
+from advisor.measure.uncertainty import Estimate
 from advisor.measure.units import convert, preferred, show
 from advisor.papers.format import bar, curve, duration, percent, plain
 from advisor.simulate.rollout import LookAhead

@@ -17,9 +17,11 @@ from typing import Literal
 from advisor.case.case import Accounted, Case, Measured, Repaired, Seen
 from advisor.case.confirmed import faults_below
 from advisor.knowledge.knowledge import Knowledge
-from advisor.measure.formula import Estimate, OutOfRange, days_until_flat
+from advisor.measure.formula import OutOfRange
+from advisor.measure.formulas.electrical import days_until_flat
+from advisor.measure.uncertainty import Estimate, combined, number
 from advisor.measure.units import convert
-from advisor.model.observation import Measurement, Take, accuracy_of, can_weigh, combined, estimate, number
+from advisor.model.observation import Measurement, Take, accuracy_of, can_weigh, estimate
 
 CAPACITY_AH = 60.0
 """A common battery's capacity, where nobody entered one (estimate)."""

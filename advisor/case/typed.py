@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from advisor.case.case import Case, Known, Measured
 from advisor.knowledge.knowledge import Knowledge, quantity_of
-from advisor.measure.formula import FORMULAS, OutOfRange
+from advisor.measure.formula import OutOfRange
+from advisor.measure.formulas import FORMULAS
 from advisor.measure.units import NotAQuantity, convert, parse, preferred, show
 from advisor.model.observation import Measurement, estimate, weigh
 

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from advisor.knowledge.knowledge import UNLISTED, Knowledge, LimitByFact, Quantity
 from advisor.knowledge.problems import Problem, nearest
-from advisor.measure.formula import FORMULAS, Formula
+from advisor.measure.formula import Formula
+from advisor.measure.formulas import FORMULAS
 from advisor.measure.units import KNOWN, kind_of
 
 Check = Callable[[Knowledge], Iterator[Problem]]
