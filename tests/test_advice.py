@@ -561,7 +561,8 @@ def test_a_sure_cause_outside_of_what_is_written_is_said_whatever_is_left_to_rea
     entries = (Known("frame", "framed"), Seen("wiggle", "firm"))
     first, second, *_ = door.advise(*entries).suspects
     advice = door.advise(*entries, rule=StopRule(sure_at=first.probability, settled_below=second.probability))
-    assert advice.per_minute and advice.stop == Stop("unlisted", "unlisted:rattle")
+    assert advice.per_minute
+    assert advice.stop == Stop("unlisted", "unlisted:rattle")
 
 
 TWINS = (
@@ -782,7 +783,8 @@ def test_advice_that_is_not_exact_says_how_far_it_may_be_off(
     assert advise(knowledge, whole, case).belief_error == 0.0
     monkeypatch.setattr(cliquetree, "LARGEST_CLIQUE", 6)
     advice = advise(knowledge, compile_bounded(tables), case)
-    assert 0 < advice.belief_error < 0.05 and advice.bits_error > 0
+    assert 0 < advice.belief_error < 0.05
+    assert advice.bits_error > 0
     for suspect in advice.suspects:
         truth = exact.marginals[suspect.fault][1]
         assert suspect.probability == pytest.approx(truth, abs=advice.belief_error + 1e-9)

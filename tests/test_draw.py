@@ -414,5 +414,6 @@ def test_text_is_large_enough(shipped: Knowledge) -> None:
     """No text is set under 11 px."""
     style = Xml.fromstring(tree_svg(shipped, "flat_battery")).findtext(f"{SVG}style") or ""
     sizes = [float(part.split("px")[0]) for part in style.split("font-size:")[1:]]
-    assert sizes and min(sizes) >= 11
+    assert sizes
+    assert min(sizes) >= 11
     assert "font-size" not in tree_svg(shipped, "flat_battery").split("</style>")[1]

@@ -720,4 +720,5 @@ def test_more_cases_than_go_through_at_once_keep_their_order() -> None:
     chances = engine.log2_evidence_probability([*cases, {"fault": (0, 1), "reading": (1, 0)}])
     assert chances[:-1] == pytest.approx([math.log2(0.9 + 0.01 * at) for at in range(1, 301)], abs=1e-12)
     assert chances[-1] == -math.inf
-    assert engine.query_batch([]) == () and engine.log2_evidence_probability([]).shape == (0,)
+    assert engine.query_batch([]) == ()
+    assert engine.log2_evidence_probability([]).shape == (0,)

@@ -40,9 +40,9 @@ def test_it_answers_to_the_last_bit_what_is_answered_here(beside: saturation._Be
 
 def test_what_cannot_be_is_refused_in_the_same_words(beside: saturation._Beside) -> None:
     """A fluid that there is not, and the next question is answered."""
-    with pytest.raises(ValueError) as here:
+    with pytest.raises(ValueError, match="lemonade") as here:
         saturation._here("T", "P", 1e5, "lemonade")
-    with pytest.raises(ValueError) as there:
+    with pytest.raises(ValueError, match="lemonade") as there:
         saturated("T", "P", 1e5, "lemonade")
     assert str(there.value) == str(here.value)
     assert saturated("T", "P", 1e5, "R134a") == saturation._here("T", "P", 1e5, "R134a")
@@ -54,7 +54,8 @@ def test_one_that_was_killed_is_not_missed(beside: saturation._Beside) -> None:
     beside.process.wait()
     assert saturated("T", "P", 1e5, "R134a") == saturation._here("T", "P", 1e5, "R134a")
     saturation.beside()
-    assert saturation._beside is not None and saturation._beside is not beside
+    assert saturation._beside is not None
+    assert saturation._beside is not beside
     saturation._beside.end()
 
 

@@ -6,6 +6,7 @@ bench, where the answer waits on the screen and is saved when the trouble is ove
 
 from __future__ import annotations
 
+import itertools
 import os
 import shutil
 import sqlite3
@@ -50,9 +51,9 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
 def full(folder: Path) -> Iterator[None]:
     """No room is left on a disk, for a time."""
     filler = folder / "filler"
+    blocks = itertools.repeat(bytes(512))
     with filler.open("wb", buffering=0) as file, pytest.raises(OSError, match="No space left"):
-        while True:
-            file.write(bytes(512))
+        file.writelines(blocks)
     yield
     filler.unlink()
 

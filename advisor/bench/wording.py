@@ -217,7 +217,7 @@ def outcome_words(
     return f"{shown[at - 1]} to {shown[at]}: {words}"
 
 
-def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:
+def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa: C901 - one branch a kind
     """One entry of a case as a line of its story."""
     if isinstance(entry, Known):
         fact = knowledge.facts.get(entry.fact)

@@ -100,6 +100,11 @@ def likelihoods(knowledge: Knowledge) -> Iterator[Problem]:
         elif not wrong:
             yield from _strengths(knowledge, name, reading)
         yield from _rows(knowledge, name, reading)
+    yield from _state_strengths(knowledge)
+
+
+def _state_strengths(knowledge: Knowledge) -> Iterator[Problem]:
+    """Find states of too many causes, and causes rarer than the leak that they include."""
     for name, state in knowledge.states.items():
         if not state.noisy_or:
             continue

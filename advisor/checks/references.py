@@ -216,6 +216,11 @@ def measuring(knowledge: Knowledge) -> Iterator[Problem]:
             yield from _fitting(knowledge, reading.instrument, unit, "readings", name, "instrument")
         if reading.quantity.derived:
             yield from _formula(knowledge, reading.quantity, *path, "derived")
+    yield from _measured_inputs(knowledge)
+
+
+def _measured_inputs(knowledge: Knowledge) -> Iterator[Problem]:
+    """Find measurands whose instrument, range or unit cannot be, and instruments with unknown units."""
     for name, measurand in knowledge.measurands.items():
         yield from _missing(
             knowledge,

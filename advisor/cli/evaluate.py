@@ -54,7 +54,7 @@ _text_or_json = click.option(
     type=click.Path(path_type=Path, dir_okay=False),
     help="Write a page with plots too.",
 )
-def evaluate(
+def evaluate(  # noqa: PLR0913 - one argument for each option
     paths: tuple[Path, ...],
     without: tuple[str, ...],
     some: tuple[str, ...],

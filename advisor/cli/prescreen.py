@@ -59,7 +59,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="Markdown and HTML are the booking sheet's; JSON holds the next question and the sheets once due.",
 )
-def prescreen(
+def prescreen(  # noqa: PLR0913 - one argument for each option
     paths: tuple[Path, ...],
     store: str | None,
     words: str | None,

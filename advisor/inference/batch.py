@@ -71,7 +71,7 @@ class Batch:
         count = at_once(len(self.kept) + self.to_joints.shape[0])
         for first in range(0, len(potentials), count):
             some = slice(first, first + count)
-            entries = self._calibrated(potentials[some])
+            entries = self.calibrated(potentials[some])
             beliefs[some] = (self.to_target @ entries).T
             joints = self.to_joints @ entries
             bits[some] = -(self.to_certain @ joints).T
@@ -89,7 +89,7 @@ class Batch:
         count = at_once(len(self.kept))
         for first in range(0, len(potentials), count):
             some = slice(first, first + count)
-            believed[some] = self._calibrated(potentials[some]).T
+            believed[some] = self.calibrated(potentials[some]).T
         drawn = np.empty((len(case), len(self.cliques)), dtype=np.intp)
         for at, clique in enumerate(self.cliques):
             uniforms = stratified_uniforms(len(case), random)
@@ -109,7 +109,7 @@ class Batch:
 
     def configuration_probabilities(self, potentials: Floats, nodes: Sequence[str]) -> dict[str, Floats]:
         """P(state | seen) of hidden nodes, of readings their parents together: (cases, configurations)."""
-        entries = self._calibrated(potentials)
+        entries = self.calibrated(potentials)
         found = {}
         for node in nodes:
             span, index = self._placed[node]
@@ -126,7 +126,7 @@ class Batch:
             placed[node] = (span, entry.index[self.kept[span] - start])
         return placed
 
-    def _calibrated(self, potentials: Floats) -> Floats:
+    def calibrated(self, potentials: Floats) -> Floats:
         """P(entry | seen) of every clique's entries, shape (entries, cases)."""
         entries = np.array(potentials.T, order="C")
         messages, _ = collect(self.cliques, entries)
@@ -156,7 +156,7 @@ def condition(engine: Engine, always: Evidence, readings: Sequence[str]) -> Batc
     """
     engine.query(always)
     whole = _restricted(engine, np.flatnonzero(engine.start > 0), readings)
-    entries = whole._calibrated(whole.potentials([always]))[:, 0]
+    entries = whole.calibrated(whole.potentials([always]))[:, 0]
     return _restricted(engine, whole.kept[entries > 0], readings)
 
 

@@ -115,7 +115,7 @@ class Bounded(InferenceEngine):
                 bits[number[name]] = told[1]
                 if name not in given:
                     errors.append(float(max(told[2] - told[1], told[1] - told[0])))
-        hidden = first._hidden
+        hidden = first.hidden
         return Posterior(
             self, hidden, predictive, bits, frozenset(given), first.log2_evidence, belief_error, max(errors)
         )
@@ -123,7 +123,7 @@ class Bounded(InferenceEngine):
     def _belief_error(self, views: Sequence[Posterior], ratio: float) -> float:
         if views[0] is views[2]:
             return 0.0
-        low, middle, high = (view._hidden[self.target_indices] for view in views)
+        low, middle, high = (view.hidden[self.target_indices] for view in views)
         with np.errstate(invalid="ignore"):
             least = np.where(high >= 1, 1.0, low * ratio / (low * ratio + 1 - high))
             most = np.where(high <= 0, 0.0, high / (high + ratio * (1 - low)))

@@ -63,7 +63,7 @@ class Posterior:
     """
 
     _layout: InferenceEngine
-    _hidden: Floats
+    hidden: Floats
     _predictive: Floats
     _bits: Floats
     _seen: frozenset[str]
@@ -74,14 +74,12 @@ class Posterior:
     @cached_property
     def marginals(self) -> Mapping[str, Floats]:
         """P(state | seen) of every hidden node."""
-        return {name: self._hidden[span] for name, span in self._layout.hidden_spans.items()}
+        return {name: self.hidden[span] for name, span in self._layout.hidden_spans.items()}
 
     @cached_property
     def beliefs(self) -> Mapping[str, float]:
         """P(present | seen) of every target node: the probability of its last state."""
-        return dict(
-            zip(self._layout.targets, self._hidden[self._layout.target_indices].tolist(), strict=True)
-        )
+        return dict(zip(self._layout.targets, self.hidden[self._layout.target_indices].tolist(), strict=True))
 
     @cached_property
     def predictive(self) -> Mapping[str, Floats]:

@@ -42,7 +42,8 @@ class _Beside:
     def ask(self, question: tuple[str, str, float, str]) -> float | None:
         """Its answer; None where it has ended. Raises `ValueError` as CoolProp does."""
         given, said = self.process.stdin, self.process.stdout
-        assert given is not None and said is not None
+        assert given is not None
+        assert said is not None
         with self.asking:
             try:
                 given.write(json.dumps(question) + "\n")

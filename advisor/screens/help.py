@@ -29,8 +29,8 @@ class HelpScreen(AskingDialog[None]):
         """One line for each key, with what it does."""
         lines: list[tuple[str, str]] = []
         for binding in [
-            *self.below._bindings.key_to_bindings.values(),
-            *self.app._bindings.key_to_bindings.values(),
+            *self.below._bindings.key_to_bindings.values(),  # noqa: SLF001 - Textual lists no hidden keys
+            *self.app._bindings.key_to_bindings.values(),  # noqa: SLF001 - the same
         ]:
             for one in binding:
                 if one.tooltip and one.tooltip not in [tip for _, tip in lines]:

@@ -140,19 +140,25 @@ class Store:
                             raise StaleWrite("The case has another length.")
                         connection.execute(ENTRIES.insert(), rows)
         except StoreError as error:
-            if not isinstance(error, StaleWrite) and not isinstance(error.__cause__, IntegrityError):
-                for one in after:
-                    self._unheard.setdefault(one.number, []).append(one)
-                raise
-            known = [found for one in after if (found := self._there_already(one)) is not None]
-            if len(known) < len(after):
-                raise self._overtaken(filed for filed, _ in jobs) from error
-            saved = known
+            saved = self._saved_before(after, [filed for filed, _ in jobs], error)
         for one in saved:
             self._unheard.pop(one.number, None)
         if before:
             self._unheard[0] = [one for one in self._unheard[0] if one not in before]
         return tuple(saved)
+
+    def _saved_before(
+        self, after: Sequence[StoredCase], before: Sequence[StoredCase], error: StoreError
+    ) -> list[StoredCase]:
+        """Return the cases as an earlier, unheard try has saved them; raise where there was none."""
+        if not isinstance(error, StaleWrite) and not isinstance(error.__cause__, IntegrityError):
+            for one in after:
+                self._unheard.setdefault(one.number, []).append(one)
+            raise error
+        known = [found for one in after if (found := self._there_already(one)) is not None]
+        if len(known) < len(after):
+            raise self._overtaken(before) from error
+        return known
 
     def _there_already(self, wanted: StoredCase) -> StoredCase | None:
         """The case as an earlier try of the same has left it, or None where none has come about."""

@@ -432,7 +432,9 @@ class Screens(AppService):
     async def run(self) -> None:
         """Show what the child shows until it ends; where it does not start, say so in its place."""
         child = self.child
-        assert child is not None and child.stdout is not None and child.stderr is not None
+        assert child is not None
+        assert child.stdout is not None
+        assert child.stderr is not None
         last_words = asyncio.create_task(_last_words(child.stderr))
         try:
             try:

@@ -529,7 +529,7 @@ def _take_line(data: bytes) -> None:
         mock.patch.object(comparison, "compare", compared),
         mock.patch.object(lint, "checked", checked),
         _shipped_from(here),
-        mock.patch.object(serve, "serve", lambda *_: None),
+        mock.patch.object(serve, "serve", return_value=None),
         mock.patch.object(sys, "argv", ["advisor", *words]),
         mock.patch.object(sys, "stdin", io.TextIOWrapper(io.BytesIO(b"1\n"))),
         _no_server(),

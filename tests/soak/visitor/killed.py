@@ -77,6 +77,22 @@ def keystrokes(draw: random.Random) -> list[bytes]:
     return strokes
 
 
+def listen(terminal: int, seconds: float) -> bytes:
+    """Return what the program paints within so many seconds."""
+    said = b""
+    end = time.monotonic() + seconds
+    while True:
+        ready, _, _ = select.select([terminal], [], [], max(0.0, end - time.monotonic()))
+        if not ready:
+            return said
+        try:
+            said += os.read(terminal, 65536)
+        except OSError:  # nobody holds the other end any more
+            return said
+        if time.monotonic() > end:
+            return said
+
+
 def visit(url: str, paths: Sequence[Path], desk: bool, seed: int) -> tuple[int, bool, str]:
     """Use the program and kill it: how many keys it got, whether it was killed, and what is wrong, or ""."""
     draw = random.Random(seed)
@@ -97,27 +113,12 @@ def visit(url: str, paths: Sequence[Path], desk: bool, seed: int) -> tuple[int, 
     os.close(theirs)
     said = b""
     given = 0
-
-    def listen(seconds: float) -> None:
-        nonlocal said
-        end = time.monotonic() + seconds
-        while True:
-            ready, _, _ = select.select([ours], [], [], max(0.0, end - time.monotonic()))
-            if not ready:
-                return
-            try:
-                said += os.read(ours, 65536)
-            except OSError:  # nobody holds the other end any more
-                return
-            if time.monotonic() > end:
-                return
-
     try:
         patience = time.monotonic() + STARTS_SECONDS
         while not any(one.encode() in said for one in READY) and program.poll() is None:
             if time.monotonic() > patience:
                 return 0, False, f"the program was not ready after {STARTS_SECONDS:.0f} s"
-            listen(0.05)
+            said += listen(ours, 0.05)
         end = time.monotonic() + draw.uniform(*LIVES_SECONDS)
         for stroke in keystrokes(draw):
             if time.monotonic() > end or program.poll() is not None:
@@ -127,12 +128,12 @@ def visit(url: str, paths: Sequence[Path], desk: bool, seed: int) -> tuple[int, 
             except OSError:  # it has just ended
                 break
             given += 1
-            listen(draw.choice((0.0, 0.005, 0.02, 0.08)))
+            said += listen(ours, draw.choice((0.0, 0.005, 0.02, 0.08)))
         killed = program.poll() is None
         if killed:
             os.kill(program.pid, signal.SIGKILL)
         program.wait(ENDS_SECONDS)
-        listen(0.0)
+        said += listen(ours, 0.0)
         if b"Traceback" in said or (not killed and program.returncode not in (0, None)):
             return (
                 given,

@@ -109,7 +109,8 @@ class Terminal:
     async def settle(self, patience: float = HANGS_SECONDS) -> None:
         """Until the program has done all that it was asked for; it may go on to look ahead unasked."""
         app, loop = self.app, asyncio.get_running_loop()
-        assert app is not None and self.running is not None
+        assert app is not None
+        assert self.running is not None
         end = loop.time() + patience
         quiet = 0
         while quiet < 2:
@@ -155,7 +156,8 @@ class Terminal:
 
     def send(self, event: events.Event) -> None:
         """Hand an event over as the terminal's driver does."""
-        assert self.app is not None and self.app._driver is not None
+        assert self.app is not None
+        assert self.app._driver is not None
         self.app._driver.process_message(event)
 
     def key(self, key: str) -> None:
@@ -178,7 +180,8 @@ class Terminal:
 
     def resize(self, width: int, height: int) -> None:
         """Make the terminal another size."""
-        assert self.app is not None and self.app._driver is not None
+        assert self.app is not None
+        assert self.app._driver is not None
         self.size = (width, height)
         size = Size(width, height)
         self.app._driver._size = size  # type: ignore[attr-defined]
