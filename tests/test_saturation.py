@@ -79,8 +79,8 @@ def test_it_ends_with_its_input(beside: saturation._Beside) -> None:
 def test_asked_beside_nothing_is_imported_here() -> None:
     """A program with screens never imports what would hold it up."""
     program = (
-        "import sys; from advisor import saturation; saturation.beside();"
-        "saturation.saturated('T', 'P', 1e5, 'R134a'); print('CoolProp' in sys.modules)"
+        "import sys; from advisor.measure import refrigerants; refrigerants.beside();"
+        "refrigerants.saturated('T', 'P', 1e5, 'R134a'); print('CoolProp' in sys.modules)"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, cwd=ROOT)
     assert (done.stdout, done.stderr, done.returncode) == ("False\n", "", 0)

@@ -714,7 +714,7 @@ def test_long_text_is_refused_at_once(piece: str) -> None:
 def test_pint_is_loaded_only_to_convert() -> None:
     """What needs no conversion does not wait for pint."""
     script = (
-        "import sys; from advisor import units\n"
+        "import sys; from advisor.measure import units\n"
         "units.parse('12.4', 'V'); units.parse('12.4 V', 'V'); units.parse('2.9 bar', 'bar g')\n"
         "units.show(12.4, 'V'); units.kind_of('V'); units.convert(3, 'V', 'V')\n"
         "assert 'pint' not in sys.modules\n"
