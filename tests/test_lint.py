@@ -248,7 +248,10 @@ def test_every_question_has_an_answer_here(tmp_path: Path) -> None:
     quiet = {check.__name__ for check in (*REFERENCES, *CHECKS)}
     texts = [GOOD.replace(old, new) for old, new, _, _ in (*SLIPS.values(), *WEAK.values())]
     texts.append(GOOD.replace("standing: estimate\n", "", 1))
-    texts += [(MISTAKES / name).read_text(encoding="utf-8") for name in ("measuring.yaml", "weak.yaml")]
+    texts += [
+        (MISTAKES / name).read_text(encoding="utf-8")
+        for name in ("measuring.yaml", "weak.yaml", "dangers.yaml")
+    ]
     for text in texts:
         file = tmp_path / "x.yaml"
         file.write_text(text, encoding="utf-8")

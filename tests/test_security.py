@@ -29,6 +29,7 @@ from advisor.knowledge.knowledge import Document
 from advisor.knowledge.loading import parse
 from advisor.knowledge.problems import Place, Problem, ProblemsFound
 from advisor.papers.document import html, markdown
+from advisor.store.records import in_one_line
 from advisor.store.store import Store, default_url
 from advisor.text import UNSEEN, clean, visible
 from advisor.web import server as serve
@@ -180,7 +181,7 @@ def test_json_says_everything_word_for_word_in_escapes(advisor: Runs, tmp_path: 
     for number, name in enumerate(NAMES, start=1):
         store.open_case(name, "door_rattle")
         ran = advisor("case", "export", number, "--store", url)
-        assert json.loads(ran.out)["tag"] == name
+        assert json.loads(ran.out)["tag"] == in_one_line(name)
         assert UNSEEN.search(ran.out) is None
     store.close()
 
@@ -304,7 +305,7 @@ def test_the_data_folder_and_its_database_are_the_owners_alone(
 def test_papers_of_a_job_are_the_owners_alone(
     advisor: Runs, tmp_path: Path, words: tuple[str | int, ...]
 ) -> None:
-    """A new file is; one that was there keeps the permissions that somebody gave it."""
+    """A new file is, and one that was there with wider permissions is narrowed."""
     url = f"sqlite:///{tmp_path / 'cases.sqlite'}"
     store = Store(url)
     store.append(store.open_case("bay", "door_rattle"), Closed("seal_flat", ""))
@@ -316,7 +317,7 @@ def test_papers_of_a_job_are_the_owners_alone(
     for file in (new, old):
         assert advisor(*words, "--store", url, "--output", file, *options).code == 0
         assert file.stat().st_size > 0
-    assert (mode(new), mode(old)) == (0o600, 0o644)
+    assert (mode(new), mode(old)) == (0o600, 0o600)
 
 
 # ----------------------------------------------------------------------------------------------- the network

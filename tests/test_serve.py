@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import errno
 import hmac
 import json
@@ -24,13 +25,14 @@ from aiohttp import ClientSession, ClientWebSocketResponse, CookieJar, WSMsgType
 from aiohttp.test_utils import TestClient, TestServer
 from playwright.async_api import Page, Response, WebSocket, async_playwright
 
+from advisor.screens.widgets.attention import PAUSE_SECONDS
 from advisor.store.store import Store
 from advisor.web import connections
 from advisor.web import server as serve
 from advisor.web.connections import Notices
 from tests.conftest import HEAD, ROOT, Ran, faults
 
-DEADLINE_SECONDS = 60.0
+DEADLINE_SECONDS, AGAIN_SECONDS = 60.0, 6.0
 TOKEN = "s3cret-tök€n-of-the-bays"
 CHROMIUM = shutil.which("chromium")
 FLAGS = [
@@ -83,9 +85,9 @@ ALIKE = (
 Enter = Callable[[], Awaitable[ClientWebSocketResponse]]
 
 
-async def until(done: Callable[[], bool]) -> None:
+async def until(done: Callable[[], bool], seconds: float = DEADLINE_SECONDS) -> None:
     """Wait until something is so."""
-    deadline = time.monotonic() + DEADLINE_SECONDS
+    deadline = time.monotonic() + seconds
     while not done():
         assert time.monotonic() < deadline, "it never came to it"
         await asyncio.sleep(0.05)
@@ -654,10 +656,28 @@ class Shown:
 
     async def until(self, words: str, there: bool = True) -> None:
         """Wait until the words stand somewhere, or nowhere any more."""
-        await until(lambda: self.shows(words) is there)
+        try:
+            await until(lambda: self.shows(words) is there)
+        except AssertionError as error:
+            shown = "\n".join(self.lines)
+            raise AssertionError(f"{words!r} {'never came' if there else 'stayed'}:\n{shown}") from error
+
+    async def again_until(self, act: Callable[[], Awaitable[None]], done: Callable[[], bool]) -> None:
+        """Act, and once more where nothing came of it: a busy page takes no key that came too soon."""
+        for _ in range(5):
+            await act()
+            with contextlib.suppress(AssertionError):
+                return await until(done, AGAIN_SECONDS)
+        await until(done)
+
+    async def press(self, key: str) -> None:
+        """Press a key, as somebody who has read what is there."""
+        await asyncio.sleep(PAUSE_SECONDS + 0.1)
+        await self.page.keyboard.press(key)
 
     async def click(self, words: str) -> None:
-        """Click where the words stand."""
+        """Click where the words stand, as somebody who has read them."""
+        await asyncio.sleep(PAUSE_SECONDS + 0.1)
         row, line = next((row, line) for row, line in enumerate(self.lines) if words in line)
         box = await self.page.locator(".xterm-screen").bounding_box()
         assert box is not None
@@ -670,17 +690,17 @@ class Shown:
 async def open_job(shown: Shown, words: str) -> None:
     """The way from the page to the first reading of a new or an open job, by keys."""
     await shown.until(words)
+    await shown.until("Choose with")  # the list has been read
     if words != "New job":
-        await shown.page.keyboard.press("ArrowDown")
-        await shown.page.keyboard.press("Enter")
+        await shown.press("ArrowDown")
+        await shown.press("Enter")
     else:
-        await shown.page.keyboard.press("n")
-        await shown.until("Which car?")
+        await shown.again_until(lambda: shown.press("n"), lambda: shown.shows("Which car?"))
         await shown.page.keyboard.type("bay 2")
         await shown.until("bay 2")
-        await shown.click("Door rattles")
+        await shown.again_until(lambda: shown.click("Door rattles"), lambda: not shown.shows("Which car?"))
         await shown.until("The vehicle.")
-        await shown.page.keyboard.press("F10")
+        await shown.again_until(lambda: shown.press("F10"), lambda: not shown.shows("The vehicle."))
     await shown.until("Seems loose")
 
 
@@ -714,17 +734,13 @@ async def test_a_job_in_a_browser_is_saved_and_goes_on(tmp_path: Path) -> None:
         assert page.url == here
         assert await page.title() == "advisor"
         await open_job(shown, "New job")
-        for at, answer in enumerate((lambda: page.keyboard.press("1"), lambda: shown.click("2 Seems firm"))):
-            await answer()
-            await until(lambda at=at: len(answers()) == at + 1)
+        for at, answer in enumerate((lambda: shown.press("1"), lambda: shown.click("2 Seems firm"))):
+            await shown.again_until(answer, lambda at=at: len(answers()) == at + 1)
             await shown.until(f"{at + 1} reading")
-        await page.keyboard.press("F1")
-        await shown.until("Keys here")
-        await page.keyboard.press("Escape")
-        await shown.until("Keys here", there=False)
+        await shown.again_until(lambda: shown.press("F1"), lambda: shown.shows("Keys here"))
+        await shown.again_until(lambda: shown.press("Escape"), lambda: not shown.shows("Keys here"))
         await page.screenshot(path=tmp_path / SCREENSHOT)
-        await page.keyboard.press("1")
-        await until(lambda: len(answers()) == 3)
+        await shown.again_until(lambda: shown.press("1"), lambda: len(answers()) == 3)
         await page.close()
         assert answers() == ["loose", "firm", "loose"]
 
@@ -733,8 +749,7 @@ async def test_a_job_in_a_browser_is_saved_and_goes_on(tmp_path: Path) -> None:
         await page.goto(here)
         await open_job(shown, "1: bay 2")
         await shown.until("3 readings taken")
-        await page.keyboard.press("2")
-        await until(lambda: len(answers()) == 4)
+        await shown.again_until(lambda: shown.press("2"), lambda: len(answers()) == 4)
         assert answers() == ["loose", "firm", "loose", "firm"]
 
         papers: list[str] = []
@@ -744,9 +759,8 @@ async def test_a_job_in_a_browser_is_saved_and_goes_on(tmp_path: Path) -> None:
                 papers.append(got.headers["content-disposition"])
 
         context.on("response", fetched)
-        await page.keyboard.press("b")
-        await shown.until("Job 1: bay 2")
-        await page.keyboard.press("s")
+        await shown.again_until(lambda: shown.press("b"), lambda: shown.shows("esc Back"))
+        await shown.press("s")
         await until(lambda: papers == ["attachment; filename*=UTF-8''job-1.html"])
         await browser.close()
     assert outside == []
