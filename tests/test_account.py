@@ -235,6 +235,9 @@ def test_a_part_entered_by_hand_is_put_right_by_a_cause_of_the_draw(knowledge: K
     assert other is not None
     assert [name for name, _ in found.put_right] == ["boot lamp"]
     assert [name for name, _ in other.parts] == ["boot lamp"]
+    adaptor = account(knowledge, case(draw(405), part("dash adaptor", 21), Repaired(lamp, AT)))
+    assert adaptor is not None
+    assert [name for name, _ in adaptor.parts] == ["dash adaptor"]
 
 
 def test_a_part_measured_again_after_the_repair_does_not_undo_what_was_found(knowledge: Knowledge) -> None:

@@ -17,6 +17,7 @@ from typing import Literal
 from advisor.case.case import Accounted, Case, Measured, Repaired, Seen
 from advisor.case.confirmed import faults_below
 from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.phrases import telling
 from advisor.measure.formula import OutOfRange
 from advisor.measure.formulas.electrical import days_until_flat
 from advisor.measure.uncertainty import Estimate, combined, number
@@ -199,7 +200,7 @@ def _by_hand(knowledge: Knowledge, case: Case) -> Iterator[_Part]:
 
 
 def _mend(knowledge: Knowledge, case: Case, parts: list[_Part], total: str) -> None:
-    """Note which part each remedy has put right."""
+    """Note which part each remedy has put right: by its readings, or by hand where fault and part are named alike."""
     done: dict[str, _Part] = {}
     for step, repair in enumerate(case.repairs, start=1):
         there = [one for one in parts if one.era < step and not one.mended]
@@ -208,7 +209,8 @@ def _mend(knowledge: Knowledge, case: Case, parts: list[_Part], total: str) -> N
             there = [one for one in there if before.reading and one.reading == before.reading]
         shown = [one for one in there if one.reading and repair.fault in _causes(knowledge, one.reading)]
         if not shown and repair.fault in _causes(knowledge, total):
-            shown = [one for one in there if not one.reading]
+            named = telling(knowledge.title(repair.fault))
+            shown = [one for one in there if not one.reading and named & telling(one.name)]
         if shown:
             done[repair.fault] = largest = max(shown, key=lambda one: one.current.value)
             largest.mended = step
