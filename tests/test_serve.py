@@ -667,8 +667,10 @@ class Shown:
         for _ in range(5):
             await act()
             with contextlib.suppress(AssertionError):
-                return await until(done, AGAIN_SECONDS)
-        await until(done)
+                await until(done, AGAIN_SECONDS)
+            if done():
+                return
+        raise AssertionError("\n".join(self.lines))
 
     async def press(self, key: str) -> None:
         """Press a key, as somebody who has read what is there."""
