@@ -200,7 +200,7 @@ def _by_hand(knowledge: Knowledge, case: Case) -> Iterator[_Part]:
 
 
 def _mend(knowledge: Knowledge, case: Case, parts: list[_Part], total: str) -> None:
-    """Note which part each remedy has put right: by its readings, or by hand where fault and part are named alike."""
+    """Note which part each remedy has put right: by its readings, or by name where it was found by hand."""
     done: dict[str, _Part] = {}
     for step, repair in enumerate(case.repairs, start=1):
         there = [one for one in parts if one.era < step and not one.mended]
