@@ -15,7 +15,7 @@ from advisor.inference.bounded import Bounded, compile_bounded
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import ImpossibleEvidence, Posterior, TooWide
 from advisor.inference.tables import CPT, DiscreteNetwork
-from advisor.knowledge.probability import noisy_or
+from advisor.model.noisy import noisy_or
 from tests import oracle
 from tests.benchmarks.growth import made_up, seen_on
 from tests.oracle import BINARY, gum

@@ -23,7 +23,7 @@ from pgmpy.inference import VariableElimination
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine, ImpossibleEvidence, Posterior
 from advisor.inference.tables import CPT, DiscreteNetwork
-from advisor.knowledge.probability import noisy_or
+from advisor.model.noisy import noisy_or
 from tests import oracle
 from tests.oracle import BINARY, gum
 

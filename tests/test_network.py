@@ -18,9 +18,11 @@ from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.inference.tables import CPT
 from advisor.knowledge.knowledge import Knowledge
-from advisor.knowledge.probability import noisy_or
 from advisor.measure.uncertainty import cells
-from advisor.model.network import Network, build, node_then, phone_answers, write
+from advisor.model.export import write
+from advisor.model.network import Network, build, phone_answers
+from advisor.model.nodes import node_then
+from advisor.model.noisy import noisy_or
 from tests.conftest import complaint, faults, given_complaint
 from tests.oracle import from_pgmpy
 
@@ -353,7 +355,7 @@ ROUNDED = 1e-6
 def read_back(network: Network, form: str, folder: Path) -> DiscreteBayesianNetwork:
     """The network as another program reads it from a file."""
     file = folder / f"network.{form}"
-    file.write_text(write(network, form), encoding="utf-8")
+    file.write_text(write(network.tables, form), encoding="utf-8")
     return (BIFReader if form == "bif" else XMLBIFReader)(str(file)).get_model()
 
 

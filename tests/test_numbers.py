@@ -29,7 +29,6 @@ from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import ImpossibleEvidence, Posterior
 from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.knowledge import Accuracy, Knowledge
-from advisor.knowledge.probability import noisy_max, noisy_or
 from advisor.knowledge.problems import ProblemsFound
 from advisor.measure.formula import OutOfRange
 from advisor.measure.formulas import FORMULAS, evaluate
@@ -44,6 +43,7 @@ from advisor.measure.uncertainty import (
 )
 from advisor.measure.units import NotAQuantity, convert, parse, show
 from advisor.model.network import build
+from advisor.model.noisy import noisy_max, noisy_or
 from advisor.papers.document import html
 from advisor.store.records import StoredCase
 from tests import oracle

@@ -22,7 +22,8 @@ from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.inference.tables import CPT
 from advisor.knowledge.knowledge import Knowledge
-from advisor.model.network import Network, Repair, build
+from advisor.model.after_repair import Repair
+from advisor.model.network import Network, build
 
 TEXT = """\
 complaints:

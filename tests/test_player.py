@@ -15,7 +15,8 @@ from advisor.case.case import Case, Known, Seen, Skipped
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.knowledge.knowledge import Knowledge
-from advisor.model.network import WITH, build
+from advisor.model.network import build
+from advisor.model.nodes import is_instrument_leaf, shown_by
 from advisor.model.observation import seen_with
 from advisor.simulate.array_advice import REASONS, Ranker, Ranking, choose, compile_ranker, offers
 from advisor.simulate.jobs import Cars, Jobs, draw_cars, play_many, starts_of
@@ -76,7 +77,7 @@ def engines(shipped: Knowledge) -> Callable[[str], Engine]:
 
 def leaf_of(engine: Engine, proposal: CandidateReading) -> str:
     """The node that shows a proposed reading as its instrument shows it."""
-    shown = f"{proposal.reading}{WITH}{proposal.instrument}"
+    shown = shown_by(proposal.reading, proposal.instrument)
     return shown if shown in engine.entries else proposal.reading
 
 
@@ -96,7 +97,7 @@ def after(knowledge: Knowledge, engine: Engine, case: Drawn, proposal: Candidate
 def partial_cases(knowledge: Knowledge, engine: Engine, name: str, count: int) -> list[Case]:
     """Cases with a few random answers, facts and skipped readings that can be so together."""
     random = np.random.default_rng(len(name))
-    readings = [reading for reading in engine.readings if WITH not in reading]
+    readings = [reading for reading in engine.readings if not is_instrument_leaf(reading)]
     cases = [Case(name)]
     while len(cases) < count:
         case = Case(name)
@@ -330,7 +331,7 @@ def test_instrument_errors_reach_the_made_up_numbers(
     cars = draw_cars(ranker, starts, np.zeros(4000, dtype=np.intp), np.random.default_rng(3))
     evidence = Case("flat_battery").evidence(shipped, engine)
     predicted = engine.query(evidence).predictive
-    seen = [column for column, name in enumerate(ranker.batch.readings) if WITH in name]
+    seen = [column for column, name in enumerate(ranker.batch.readings) if is_instrument_leaf(name)]
     assert seen
     for column in seen:
         expected = predicted[ranker.batch.readings[column]]

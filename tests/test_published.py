@@ -20,7 +20,7 @@ import pytest
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine, ImpossibleEvidence, Posterior
 from advisor.inference.tables import CPT, DiscreteNetwork
-from advisor.knowledge.probability import noisy_max, noisy_or
+from advisor.model.noisy import noisy_max, noisy_or
 from tests import oracle
 from tests.oracle import BINARY
 

@@ -24,7 +24,7 @@ KNOWN_BY = {
     "click": {"cli"},
     "CoolProp": {"measure.refrigerants"},
     "joblib": {"evaluation.trials"},
-    "pgmpy": {"model.network"},
+    "pgmpy": {"model.export"},
     "pint": {"measure.units"},
     "platformdirs": {"diskcache", "store.store"},
     "psychrolib": {"measure.formulas.air"},

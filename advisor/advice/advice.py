@@ -19,8 +19,9 @@ import numpy as np
 from advisor.arrays import Floats
 from advisor.case.case import GONE, Case, Ended, Measured, Prepared, Seen
 from advisor.inference.engine import ImpossibleEvidence, InferenceEngine
-from advisor.knowledge.knowledge import UNLISTED, Knowledge, setups_of
-from advisor.model.network import BEFORE, WITH
+from advisor.knowledge.knowledge import Knowledge, setups_of
+from advisor.knowledge.unlisted import is_unlisted
+from advisor.model.nodes import base, is_before_repair, is_instrument_leaf, shown_by
 
 DECIMALS = 10
 """Of bits that are compared: equal readings differ by round-off, by 2e-15 at most where it was measured."""
@@ -186,7 +187,7 @@ def advise(
     proposals, left_out = [], []
     told = now.expected_information_bits
     for reading in told:
-        if WITH in reading:
+        if is_instrument_leaf(reading):
             continue
         proposal = _proposal(knowledge, reading, told, ready, workshop)
         obstacle = case.skipped.get(reading) or _obstacle(knowledge, reading, workshop)
@@ -225,7 +226,7 @@ def possible(knowledge: Knowledge, engine: InferenceEngine, case: Case) -> None:
 
 def present(beliefs: Mapping[str, float]) -> dict[str, float]:
     """The beliefs about the car as it is now, without those about what a repair has changed since."""
-    return {fault: probability for fault, probability in beliefs.items() if BEFORE not in fault}
+    return {fault: probability for fault, probability in beliefs.items() if not is_before_repair(fault)}
 
 
 def setups_in_place(knowledge: Knowledge, case: Case) -> frozenset[str]:
@@ -269,7 +270,7 @@ def _built_on(knowledge: Knowledge, setup: str) -> set[str]:
 
 def one_cause(engine: InferenceEngine, evidence: Mapping[str, Floats]) -> float:
     """The probability that exactly one of the causes is there, given what was seen."""
-    causes = [cause for cause in engine.targets if BEFORE not in cause]
+    causes = [cause for cause in engine.targets if not is_before_repair(cause)]
     absent = {cause: engine.one_hot(cause, "absent") for cause in causes}
     alone = [{**evidence, **absent, cause: engine.one_hot(cause, "present")} for cause in causes]
     whole, *single = engine.log2_evidence_probability([evidence, *alone]).tolist()
@@ -323,7 +324,7 @@ def _proposal(
 ) -> CandidateReading:
     said = knowledge.readings[reading]
     exact = told[reading]
-    by_instrument = {one: told.get(reading + WITH + one, exact) for one in said.instrument}
+    by_instrument = {one: told.get(shown_by(reading, one), exact) for one in said.instrument}
     best = max(by_instrument, key=lambda one: comparable(by_instrument[one]), default=None)
     here = {one: bits for one, bits in by_instrument.items() if one not in workshop.without} or by_instrument
     instrument = max(here, key=lambda one: comparable(here[one]), default=None)
@@ -367,7 +368,7 @@ def _stop(
     suspects: Sequence[FaultPosterior], worth: Sequence[CandidateReading], rule: StopRule
 ) -> Stop | None:
     leading = suspects[0]
-    unlisted = leading.fault.startswith(UNLISTED)
+    unlisted = is_unlisted(leading.fault)
     open_ones = [s for s in suspects if rule.settled_below < s.probability < rule.sure_at]
     if leading.probability >= rule.sure_at and not open_ones:
         return Stop("unlisted" if unlisted else "sure", leading.fault)
@@ -379,7 +380,7 @@ def _stop(
 def _clash_sentence(knowledge: Knowledge, case: Case, clash: tuple[str, ...]) -> str:
     said = []
     for name in clash:
-        node = name.partition(BEFORE)[0]
+        node = base(name)
         if node in case.seen:
             reading = knowledge.readings[node]
             said.append(f"{reading.name}: {reading.answers[case.seen[node]]}")

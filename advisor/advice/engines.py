@@ -15,7 +15,8 @@ from advisor.inference.propagation import Clique, Entry
 from advisor.inference.serialize import packed, unpacked
 from advisor.inference.tables import DiscreteNetwork
 from advisor.knowledge.knowledge import Knowledge
-from advisor.model.network import Repair, build
+from advisor.model.after_repair import Repair
+from advisor.model.network import build
 
 MOST_ENGINES = 24
 """Compiled networks that are kept at hand."""

@@ -15,7 +15,8 @@ import numpy as np
 
 from advisor.advice.advice import Advice, Answer, CandidateReading
 from advisor.advice.repair_order import Remedy, best_plan, least_minutes_of_many, single_fault_shares
-from advisor.knowledge.knowledge import UNLISTED, Knowledge
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.unlisted import is_unlisted
 
 PRICE_MINUTES = {"none": 0.0, "low": 10.0, "middling": 60.0, "high": 240.0}
 """What the parts of a remedy cost, as minutes of work for the same money (estimates)."""
@@ -43,7 +44,7 @@ def remedies(knowledge: Knowledge, complaint: str, causes: Iterable[str]) -> tup
             fault.remedy_success,
         )
         for cause in causes
-        if not cause.startswith(UNLISTED) and (fault := knowledge.faults[cause])
+        if not is_unlisted(cause) and (fault := knowledge.faults[cause])
     )
 
 

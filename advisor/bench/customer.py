@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from advisor.bench.history import History, weighed
 from advisor.case.case import GONE, Case, Measured, Seen
 from advisor.inference.engine import InferenceEngine
-from advisor.knowledge.knowledge import UNLISTED, Knowledge
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.unlisted import is_unlisted
 from advisor.papers.document import Bullets, Document, Paragraph, Part, Section
 from advisor.papers.format import plain, when
 from advisor.store.records import StoredCase
@@ -132,7 +133,7 @@ class _Sheet:
         yield from _list((self.history.reading(one) for one in self.case.skipped), NOT_CHECKED)
 
     def _cause(self, cause: str) -> str:
-        if cause.startswith(UNLISTED):
+        if is_unlisted(cause):
             return "Something that is not on our usual list"
         return self.knowledge.title(cause)
 

@@ -59,7 +59,8 @@ from advisor.case.case import (
 from advisor.case.current_draw import Account, account
 from advisor.case.typed import Field, NotUnderstood, Understood, fields, likeliest_band, understand
 from advisor.inference.engine import Engine, InferenceEngine
-from advisor.knowledge.knowledge import UNLISTED, Fact, Knowledge, LimitByFact, setups_of, worst_first
+from advisor.knowledge.knowledge import Fact, Knowledge, LimitByFact, setups_of, worst_first
+from advisor.knowledge.unlisted import owner_of, unlisted_of
 from advisor.measure import refrigerants as saturation
 from advisor.measure.units import NotAQuantity, convert, parse, show
 from advisor.model.observation import Measurement
@@ -524,7 +525,7 @@ class Session:
 
     def closed_in_words(self, words: str) -> Session:
         """With the job done and a cause that is not listed, as it was written."""
-        return self.closed(f"{UNLISTED}{self.case.complaint}", " ".join(words.split())[:LONGEST_CAUSE])
+        return self.closed(unlisted_of(self.case.complaint), " ".join(words.split())[:LONGEST_CAUSE])
 
     def closing_words(self, fault: str, words: str = "") -> str:
         """What closing with a fault, "" for none, or with a cause in words will record."""
@@ -608,7 +609,7 @@ def _means(knowledge: Knowledge, entry: Entry) -> bool:
     if isinstance(entry, Acknowledged):
         return entry.caution in knowledge.cautions
     if isinstance(entry, Repaired | Closed):
-        fault = entry.fault.removeprefix(UNLISTED)
+        fault = owner_of(entry.fault)
         return not fault or fault in {**knowledge.faults, **knowledge.complaints, **knowledge.branches}
     return True
 

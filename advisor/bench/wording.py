@@ -31,7 +31,8 @@ from advisor.case.case import (
     Warned,
 )
 from advisor.case.current_draw import Account
-from advisor.knowledge.knowledge import UNLISTED, Knowledge, LimitByFact
+from advisor.knowledge.knowledge import Knowledge, LimitByFact
+from advisor.knowledge.unlisted import is_unlisted
 from advisor.measure.uncertainty import Estimate
 from advisor.measure.units import convert, preferred, show
 from advisor.papers.format import bar, curve, duration, percent, plain
@@ -165,7 +166,7 @@ def caution_words(knowledge: Knowledge, caution: str) -> str:
 
 def remedy_lines(knowledge: Knowledge, stop: Stop, cautions: bool = True) -> Iterator[str]:
     """The remedy of the cause that was found, with its cautions or without."""
-    if stop.fault is None or stop.fault.startswith(UNLISTED) or stop.reason in ("check", "gone"):
+    if stop.fault is None or is_unlisted(stop.fault) or stop.reason in ("check", "gone"):
         return
     fault = knowledge.faults[stop.fault]
     yield f"Remedy: {fault.remedy} ({duration(fault.remedy_minutes)}, price class {fault.price})."

@@ -14,8 +14,10 @@ import numpy as np
 
 from advisor.arrays import Floats
 from advisor.inference.engine import InferenceEngine
-from advisor.knowledge.knowledge import UNLISTED, Knowledge
-from advisor.model.network import Repair, node_then
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.unlisted import is_unlisted
+from advisor.model.after_repair import Repair
+from advisor.model.nodes import node_then
 from advisor.model.observation import Measurement, Take, weighed
 
 MISSED_BY_CHECK = 0.05
@@ -160,7 +162,7 @@ class Closed:
     @property
     def in_words(self) -> bool:
         """Whether the cause is told in words because it is not listed."""
-        return self.fault.startswith(UNLISTED) and bool(self.remark)
+        return is_unlisted(self.fault) and bool(self.remark)
 
 
 @dataclass(frozen=True)

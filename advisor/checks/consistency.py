@@ -17,8 +17,8 @@ from advisor.knowledge.knowledge import (
     State,
     setups_of,
 )
-from advisor.knowledge.probability import noisy_max, noisy_or
 from advisor.knowledge.problems import Problem
+from advisor.model.noisy import noisy_max, noisy_or
 
 WIDEST = 12
 """Causes of one reading or noisy state: a table has 2 to the power of them rows."""

@@ -14,9 +14,11 @@ import numpy as np
 from advisor.arrays import entropy
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine, TooWide
-from advisor.knowledge.knowledge import UNLISTED, Knowledge
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import Problem
-from advisor.model.network import WITH, Network, build
+from advisor.knowledge.unlisted import is_unlisted
+from advisor.model.network import Network, build
+from advisor.model.nodes import is_instrument_leaf
 
 TELLING_APART_BITS = 0.05
 """Two faults count as alike if no reading tells more about which of the two it is."""
@@ -114,7 +116,7 @@ def alike(knowledge: Knowledge, engines: Mapping[str, Engine]) -> Iterator[Probl
     """Pairs of faults that no reading tells apart, with the bits that the best one tells."""
     seen: set[tuple[str, str]] = set()
     for complaint, engine in engines.items():
-        faults = [fault for fault in engine.targets if not fault.startswith(UNLISTED)]
+        faults = [fault for fault in engine.targets if not is_unlisted(fault)]
         for first, second, bits, best in pairs_apart(engine, complaint, faults):
             if bits >= TELLING_APART_BITS or (first, second) in seen:
                 continue
@@ -139,7 +141,7 @@ def pairs_apart(engine: Engine, complaint: str, faults: list[str]) -> Iterator[t
     for fault in faults:
         cases.append({**absent, fault: engine.one_hot(fault, "present")})
     posteriors = engine.query_batch(cases)
-    readings = [reading for reading in engine.readings if WITH not in reading]
+    readings = [reading for reading in engine.readings if not is_instrument_leaf(reading)]
     shown = {
         reading: np.array([posterior.predictive[reading] for posterior in posteriors]) for reading in readings
     }

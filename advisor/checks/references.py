@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
-from advisor.knowledge.knowledge import UNLISTED, Knowledge, LimitByFact, Quantity
+from advisor.knowledge.knowledge import Knowledge, LimitByFact, Quantity
 from advisor.knowledge.problems import Problem, nearest
+from advisor.knowledge.unlisted import unlisted_of
 from advisor.measure.formula import Formula
 from advisor.measure.formulas import FORMULAS
 from advisor.measure.units import KNOWN, kind_of
@@ -52,10 +53,10 @@ def unknown_gate_members(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 def _unlisted(knowledge: Knowledge) -> dict[str, object]:
-    complaints = dict.fromkeys(UNLISTED + name for name in knowledge.complaints)
+    complaints = dict.fromkeys(unlisted_of(name) for name in knowledge.complaints)
     return {
         **complaints,
-        **{UNLISTED + name: None for name, one in knowledge.branches.items() if one.unlisted},
+        **{unlisted_of(name): None for name, one in knowledge.branches.items() if one.unlisted},
     }
 
 

@@ -37,11 +37,12 @@ if TYPE_CHECKING:
 @output_option
 def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | None) -> None:
     """Write a complaint's network for any other Bayesian-network program."""
-    from advisor.model.network import build, write
+    from advisor.model.export import write
+    from advisor.model.network import build
 
     knowledge = checked(paths)
     refuse_unknown("complaint", [complaint], knowledge.complaints)
-    text = write(build(knowledge, complaint), form)
+    text = write(build(knowledge, complaint).tables, form)
     if output is None:
         say(text)
     else:

@@ -15,9 +15,10 @@ from advisor.advice.advice import Workshop, comparable, present
 from advisor.arrays import Floats
 from advisor.case.case import Case
 from advisor.inference.engine import Engine
-from advisor.knowledge.knowledge import UNLISTED, Danger, Knowledge
+from advisor.knowledge.knowledge import Danger, Knowledge
 from advisor.knowledge.probability import WORDS
-from advisor.model.network import WITH
+from advisor.knowledge.unlisted import is_unlisted
+from advisor.model.nodes import reading_and_instrument, reading_of
 from advisor.simulate.array_advice import Bools, Ranker, compile_ranker
 from advisor.simulate.jobs import Cars, Jobs, Starts, draw_cars, play_many, starts_of
 
@@ -169,7 +170,7 @@ def booking_sheet(
     starts, drawn, jobs = simulated(ranker, case, seed, cars)
     beliefs = present(engine.query(case.evidence(knowledge, engine)).beliefs)
     used = _columns_used(jobs, len(ranker.batch.readings))
-    columns = [name.partition(WITH)[0] for name in ranker.batch.readings]
+    columns = [reading_of(name) for name in ranker.batch.readings]
     setups = _setups(ranker, starts, columns, used)
     instruments = [_instruments(knowledge, name, workshop) for name in ranker.batch.readings]
     named = {name: one.name for name, one in knowledge.instruments.items()}
@@ -263,7 +264,7 @@ def _minutes(minutes: Floats) -> Minutes:
 
 def _remedy_minutes(ranker: Ranker, cars: Cars) -> float:
     faults = ranker.knowledge.faults
-    minutes = [0.0 if name.startswith(UNLISTED) else faults[name].remedy_minutes for name in ranker.faults]
+    minutes = [0.0 if is_unlisted(name) else faults[name].remedy_minutes for name in ranker.faults]
     return float((cars.faults @ np.array(minutes)).mean())
 
 
@@ -282,7 +283,7 @@ def _setups(ranker: Ranker, starts: Starts, columns: Sequence[str], used: Bools)
 
 def _instruments(knowledge: Knowledge, column: str, workshop: Workshop) -> frozenset[str]:
     """What a reading is taken with, where it is seen as `column` says: the first at hand of each kind."""
-    name, _, instrument = column.partition(WITH)
+    name, instrument = reading_and_instrument(column)
     reading = knowledge.readings[name]
     kinds = [(instrument,) if instrument else reading.instrument]
     derived = reading.quantity.derived if reading.quantity else None

@@ -18,7 +18,7 @@ from advisor.inference.engine import Engine
 from advisor.knowledge.dangers import Heard, heard_dangers, heard_phrases
 from advisor.knowledge.knowledge import Complaint, Harmless, Knowledge
 from advisor.knowledge.phrases import alike, telling
-from advisor.model.network import PHONE, WITH
+from advisor.model.nodes import by_phone
 
 LEAST_BITS_LEFT = 0.15
 """Asking ends where all the questions that are left would tell less than this, one by one and added up.
@@ -221,7 +221,7 @@ def questions(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[Question, ..
         bits = engine.query(case.evidence(knowledge, engine)).expected_information_bits
         for name in asked_by_phone(engine):
             if name not in done:
-                told.setdefault(name, {})[case.complaint] = bits[name + WITH + PHONE]
+                told.setdefault(name, {})[case.complaint] = bits[by_phone(name)]
     found = [
         Question(name, said.ask or said.name, said.answers, said.minutes, bits)
         for name, bits in told.items()
@@ -232,7 +232,7 @@ def questions(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[Question, ..
 
 def asked_by_phone(engine: Engine) -> tuple[str, ...]:
     """The readings of a complaint that a customer can be asked for on the phone."""
-    return tuple(name for name in engine.readings if name + WITH + PHONE in engine.entries)
+    return tuple(name for name in engine.readings if by_phone(name) in engine.entries)
 
 
 # What was answered

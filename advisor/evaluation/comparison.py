@@ -28,7 +28,7 @@ from advisor.evaluation.trials import ranker_of
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
-from advisor.model.network import WITH
+from advisor.model.nodes import reading_of
 from advisor.simulate.array_advice import Bools, Ranker
 from advisor.simulate.jobs import Cars, Jobs, Starts, draw_cars, play_many, starts_of
 
@@ -197,7 +197,7 @@ def _alike(home: Ranker, other: Ranker, reading: str) -> bool:
         return False
     said, also = (one.readings[reading] for one in versions)
     columns = [
-        tuple(name for name in one.batch.readings if name.split(WITH)[0] == reading) for one in (home, other)
+        tuple(name for name in one.batch.readings if reading_of(name) == reading) for one in (home, other)
     ]
     instruments = ([one.instruments[name] for name in said.instrument] for one in versions)
     return (

@@ -26,10 +26,12 @@ from advisor.evaluation.perturbation import without_leak
 from advisor.evaluation.trials import Plan
 from advisor.inference.compiler import compile_tables
 from advisor.inference.tables import DiscreteNetwork
-from advisor.knowledge.knowledge import UNLISTED, Knowledge, Path, Reading
-from advisor.knowledge.probability import noisy_max
+from advisor.knowledge.knowledge import Knowledge, Path, Reading
 from advisor.knowledge.problems import Place
-from advisor.model.network import WITH, build
+from advisor.knowledge.unlisted import unlisted_of
+from advisor.model.network import build
+from advisor.model.nodes import reading_and_instrument
+from advisor.model.noisy import noisy_max
 from advisor.model.observation import seen_with
 from advisor.model.priors import tree_of
 from advisor.simulate.array_advice import compile_ranker
@@ -124,7 +126,7 @@ def _priors(knowledge: Knowledge, complaint: str, faults: tuple[str, ...]) -> di
         word = "of" if gated.gate.kind == "at_least" else gated.gate.kind
         for member in gated.gate.members:
             paths.setdefault(member, (section, name, word, member))
-        paths.setdefault(UNLISTED + name, (section, name, "unlisted"))
+        paths.setdefault(unlisted_of(name), (section, name, "unlisted"))
     return {
         fault: ("faults", fault, "prior")
         if fault in knowledge.faults and knowledge.faults[fault].prior is not None
@@ -139,7 +141,7 @@ def _off_in_reading(knowledge: Knowledge, tables: DiscreteNetwork, column: str) 
 
     A reading seen with an instrument is seen through it.
     """
-    name, _, instrument = column.partition(WITH)
+    name, instrument = reading_and_instrument(column)
     said = knowledge.readings[name]
     (parents,) = (table.parents for table in tables.tables if table.child == name)
     through = seen_with(knowledge, name, instrument) if instrument else None

@@ -20,9 +20,8 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSche
 from advisor.arrays import Floats
 from advisor.knowledge.probability import WORDS, parse_probability
 from advisor.knowledge.problems import Place
+from advisor.knowledge.unlisted import is_unlisted, owner_of
 
-UNLISTED = "unlisted:"
-"""Before the id of a complaint or branch: its share for a cause that this knowledge does not list."""
 REMEDY_SUCCESS = 0.95
 """How often a remedy takes, where the author does not say (estimate)."""
 RIGHT_BY_PHONE = 0.9
@@ -603,8 +602,8 @@ class Knowledge:
 
     def title(self, node: str) -> str:
         """The name for people of a complaint, branch, fault, state or unlisted cause."""
-        if node.startswith(UNLISTED):
-            owner = node.removeprefix(UNLISTED)
+        if is_unlisted(node):
+            owner = owner_of(node)
             return "Something not listed here" + (
                 f" ({self.branches[owner].name.lower()})" if owner in self.branches else ""
             )

@@ -27,7 +27,8 @@ import numpy as np
 
 from advisor.arrays import Floats
 from advisor.case.confirmed import Finding, faults_below
-from advisor.knowledge.knowledge import UNLISTED, Gate, Knowledge, Path, Reading
+from advisor.knowledge.knowledge import Gate, Knowledge, Path, Reading
+from advisor.knowledge.unlisted import unlisted_of
 from advisor.learning.dirichlet import interval, posterior, without_leak
 from advisor.model.priors import gate_probability, solve, tree_of
 
@@ -127,7 +128,7 @@ def listed_part(knowledge: Knowledge, complaint: str) -> dict[str, float]:
         gate = gated.gate
         for chance in (listed, whole):
             chance[name] = float(gate_probability(gate, [np.array(chance[one]) for one in gate.members]))
-        whole[name] += (1 - whole[name]) * faults.get(UNLISTED + name, 0.0)
+        whole[name] += (1 - whole[name]) * faults.get(unlisted_of(name), 0.0)
         stated = {member: share for member, share in gate.shares.items() if share is not None}
         if gate.kind == "exactly_one_of" and stated:
             part[name] = sum(share / 100 * part[member] for member, share in stated.items())

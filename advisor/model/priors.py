@@ -18,8 +18,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from advisor.arrays import Floats
-from advisor.knowledge.knowledge import UNLISTED, Branch, Complaint, Gate, Gated, Knowledge
+from advisor.knowledge.knowledge import Branch, Complaint, Gate, Gated, Knowledge
 from advisor.knowledge.problems import Problem, ProblemsFound
+from advisor.knowledge.unlisted import UNLISTED, unlisted_of
 from advisor.model.roots import root
 
 ONE_AT_A_TIME = 0.05
@@ -87,7 +88,9 @@ class _Tree:
                 uses[member] = uses.get(member, 0) + uses[name]
         facts = dict.fromkeys(fact for factors in self.factors.values() for fact in factors)
         self.shared = [name for name in self.factors if uses[name] > 1]
-        self.shared += [UNLISTED + n for n in self.gates if uses[n] > 1 and isinstance(self.gates[n], Branch)]
+        self.shared += [
+            unlisted_of(n) for n in self.gates if uses[n] > 1 and isinstance(self.gates[n], Branch)
+        ]
         self.axes = [*facts, *self.shared]
         self.sizes = [*(len(knowledge.facts[fact].values) for fact in facts), *(2 for _ in self.shared)]
         self._check_sums()
@@ -264,17 +267,17 @@ class _Tree:
             members = [vectors[member] for member in gate.members]
             if name == self.complaint and gate.kind == "exactly_one_of":
                 odds = self.unlisted * _total_odds(top, self._parts(gate))
-                unlisted = result.priors[UNLISTED + name] = odds / (1 + odds)
+                unlisted = result.priors[unlisted_of(name)] = odds / (1 + odds)
                 one_more = gate._replace(shares={**gate.shares, UNLISTED: None})
                 vectors[name] = gate_probability(one_more, [*members, np.full((1,), unlisted)])
             elif name == self.complaint and gate.kind != "any_of":
                 held = gate_probability(gate, members)
-                unlisted = result.priors[UNLISTED + name] = self._unlisted_beside(
+                unlisted = result.priors[unlisted_of(name)] = self._unlisted_beside(
                     float((weight * held).sum())
                 )
                 vectors[name] = _either(held, unlisted)
             elif name == self.complaint:
-                unlisted = result.priors[UNLISTED + name] = self.unlisted * top
+                unlisted = result.priors[unlisted_of(name)] = self.unlisted * top
                 vectors[name] = _either(gate_probability(gate, members), unlisted)
             elif gate.kind == "any_of" and name in targets:
                 listed = float((weight * gate_probability(gate, members)).sum())
@@ -283,10 +286,10 @@ class _Tree:
                     self._too_large(name, gate, targets[name])
                 if report:
                     unlisted = max(unlisted, 0.0)
-                result.priors[UNLISTED + name] = unlisted
+                result.priors[unlisted_of(name)] = unlisted
                 own = np.full([1] * len(self.axes), unlisted)
-                if UNLISTED + name in self.shared:
-                    present = self._along(UNLISTED + name, np.array([0.0, 1.0]))
+                if unlisted_of(name) in self.shared:
+                    present = self._along(unlisted_of(name), np.array([0.0, 1.0]))
                     weight = weight * (own * present + (1 - own) * (1 - present))
                     own = present
                 vectors[name] = _either(gate_probability(gate, members), own)
@@ -411,7 +414,7 @@ class _Tree:
         rest = gate._replace(least=gate.least - 1, most=gate.most - 1)
         held = vectors[member] * gate_probability(rest, others)
         if name == self.complaint:
-            unlisted = priors[UNLISTED + name]
+            unlisted = priors[unlisted_of(name)]
             alone = 0.0 if gate.kind == "exactly_one_of" else unlisted
             held = held * (1 - unlisted) + vectors[member] * alone
         return float((weight * held).sum())

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from itertools import accumulate
 from xml.sax.saxutils import escape, quoteattr
 
-from advisor.knowledge.knowledge import UNLISTED, Complaint, Gate, Gated, Knowledge, State
+from advisor.knowledge.knowledge import Complaint, Gate, Gated, Knowledge, State
+from advisor.knowledge.unlisted import is_unlisted, unlisted_of
 from advisor.papers.format import percent
 from advisor.text import clean
 
@@ -239,7 +240,7 @@ class _Picture:
                 members.append(self._event(member, self._share(member, cars), depth + 1, seen))
             if gated.unlisted if isinstance(gated, Complaint) else getattr(gated, "unlisted", None):
                 rest = f"{gated.unlisted:.4g} of 100" if isinstance(gated, Complaint) else "the rest"
-                members.append(self._event(UNLISTED + node, rest, depth + 1, seen))
+                members.append(self._event(unlisted_of(node), rest, depth + 1, seen))
         gate = gated.gate if gated else None
         return _Event(node, share, depth, self.transfers.get(node, ""), again, gate, tuple(members))
 
@@ -273,7 +274,7 @@ class _Picture:
         return hanging
 
     def _name(self, node: str) -> str:
-        return "Something not listed here" if node.startswith(UNLISTED) else self.knowledge.title(node)
+        return "Something not listed here" if is_unlisted(node) else self.knowledge.title(node)
 
     def _hanging_name(self, kind: str, what: str) -> str:
         return self.knowledge.states[what].name if kind == "state" else self.knowledge.readings[what].name
@@ -451,7 +452,7 @@ class _Picture:
     def _cause(self, laid: _Laid, y: float) -> None:
         event, x = laid.event, self.cause_x
         tall = max(self._box_height(laid.lines, event.node, False), SYMBOL)
-        kind = "unlisted" if event.node.startswith(UNLISTED) else "branch" if event.gate else "fault"
+        kind = "unlisted" if is_unlisted(event.node) else "branch" if event.gate else "fault"
         wide = CAUSE + STUB + (SYMBOL if kind != "branch" else 0)
         self._open(kind, event.node, x, y - tall / 2, wide, tall)
         self._rect(x, y - tall / 2, CAUSE, tall, "shape")
@@ -614,7 +615,7 @@ class _Picture:
             if kind in used:
                 yield kind, words
         yield "fault", "A cause that a remedy puts right"
-        if any(place.node.startswith(UNLISTED) for place in places):
+        if any(is_unlisted(place.node) for place in places):
             yield "unlisted", "A cause that is not written here"
         if any(place.share.endswith("of 100") for place in places):
             yield "share", "Of 100 cars with the event at the left, so many have this cause"

@@ -17,8 +17,9 @@ from advisor.advice.advice import LEAST_CHARGE_MINUTES, StopRule, Workshop, comp
 from advisor.arrays import Floats, Ints
 from advisor.inference.batch import Batch, condition
 from advisor.inference.engine import Engine
-from advisor.knowledge.knowledge import UNLISTED, Knowledge, setups_of
-from advisor.model.network import BEFORE, WITH
+from advisor.knowledge.knowledge import Knowledge, setups_of
+from advisor.knowledge.unlisted import is_unlisted
+from advisor.model.nodes import is_before_repair, is_instrument_leaf, shown_by
 
 Bools = NDArray[np.bool_]
 Ranking = Literal["bits", "bits per minute"]
@@ -92,12 +93,14 @@ def compile_ranker(
     by_reading = []
     for name in readings:
         here = [one for one in knowledge.readings[name].instrument if one not in workshop.without]
-        shown = [name + WITH + one if name + WITH + one in engine.entries else name for one in here] or [name]
+        shown = [shown_by(name, one) if shown_by(name, one) in engine.entries else name for one in here] or [
+            name
+        ]
         by_reading.append([columns.setdefault(one, len(columns)) for one in shown])
     most = max(map(len, by_reading), default=1)
     setups = {name: setups_of(knowledge, name) for name in readings}
     every = tuple(sorted({setup for needed in setups.values() for setup in needed}))
-    faults = tuple(sorted(name for name in engine.targets if BEFORE not in name))
+    faults = tuple(sorted(name for name in engine.targets if not is_before_repair(name)))
     return Ranker(
         knowledge=knowledge,
         batch=condition(engine, {complaint: engine.one_hot(complaint, "present")}, tuple(columns)),
@@ -114,7 +117,7 @@ def compile_ranker(
         ),
         waiting_minutes=np.array([knowledge.setups[one].waiting_minutes for one in every], dtype=np.float64),
         faults=faults,
-        unlisted=np.array([name.startswith(UNLISTED) for name in faults]),
+        unlisted=np.array([is_unlisted(name) for name in faults]),
         rule=rule or StopRule(),
         ranking=ranking,
     )
@@ -179,7 +182,7 @@ def _reasons(ranker: Ranker, beliefs: Floats, any_worth: Bools) -> Ints:
 
 def _can_be_taken(knowledge: Knowledge, name: str, workshop: Workshop) -> bool:
     """Whether it is a reading for which there are an instrument and a person."""
-    if WITH in name:
+    if is_instrument_leaf(name):
         return False
     said = knowledge.readings[name]
     missing = bool(said.instrument) and workshop.without.issuperset(said.instrument)

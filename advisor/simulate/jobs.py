@@ -16,7 +16,7 @@ from advisor.advice.advice import setups_in_place
 from advisor.arrays import Floats, Ints
 from advisor.case.case import Case
 from advisor.inference.batch import sample_categorical, stratified_uniforms
-from advisor.model.network import WITH
+from advisor.model.nodes import reading_of
 from advisor.simulate.array_advice import REASONS, Bools, Choices, Offers, Ranker, choose, flags, offers
 
 StoppingRule = Callable[[Floats, Floats], Bools]
@@ -76,7 +76,7 @@ class Jobs:
     def readings(self, job: int) -> tuple[str, ...]:
         """The readings that a job took, in order."""
         names = self.ranker.batch.readings
-        return tuple(names[column].split(WITH)[0] for column in self.taken[job].tolist() if column >= 0)
+        return tuple(reading_of(names[column]) for column in self.taken[job].tolist() if column >= 0)
 
 
 def starts_of(ranker: Ranker, cases: Sequence[Case]) -> Starts:
@@ -100,7 +100,7 @@ def draw_cars(ranker: Ranker, starts: Starts, start: Ints, random: np.random.Gen
     uniforms: dict[str, Floats] = {}
     for column, name in enumerate(batch.readings):
         # One reading of one car has one uniforms, whatever it is read with.
-        reading = name.split(WITH)[0]
+        reading = reading_of(name)
         if reading not in uniforms:
             uniforms[reading] = stratified_uniforms(len(start), random)
         chances = batch.engine.entries[name].weights[batch.configurations(name, drawn)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from advisor.bench.wording import caution_words
+from advisor.knowledge.unlisted import is_unlisted
 from advisor.papers.format import percent
 from advisor.screens.bench.cause import CauseScreen
 from advisor.screens.bench.cautions import CautionsScreen
@@ -15,7 +16,7 @@ LEADING = 7
 
 def causes(bench: JobScreen) -> list[tuple[str, str]]:
     """The leading causes to choose from."""
-    suspects = [one for one in bench.session.advice.suspects if not one.fault.startswith("unlisted:")]
+    suspects = [one for one in bench.session.advice.suspects if not is_unlisted(one.fault)]
     return [(one.fault, f"{percent(one.probability):>6}  {one.name}") for one in suspects]
 
 
