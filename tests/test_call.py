@@ -32,9 +32,9 @@ from advisor.checks.lint import checked
 from advisor.desk import call as desks
 from advisor.desk.booking import ASK_THE_DESK, IN_DOUBT, Minutes, SetupNeeded, _minutes, booking_sheet
 from advisor.desk.bookingsheet import as_dict, document, overview_lines
-from advisor.desk.call import Call, appointments, heard
+from advisor.desk.call import INSPECTION, Call, Inspection, appointments, heard, visits
 from advisor.desk.questions import ALLOWED_MINUTES, NOT_KNOWN, fitting, minutes_asked, next_question_of_all
-from advisor.desk.schedule import Appointment, overview
+from advisor.desk.schedule import Appointment, day_meant, overview
 from advisor.papers.document import html, markdown
 from advisor.store.records import StoredCase
 from advisor.store.store import STRAY, Store
@@ -492,3 +492,86 @@ def test_the_jobs_beyond_the_usual_minutes_are_counted_and_averaged() -> None:
     """By hand: of ten jobs eight take 0, one 100 and one 200 minutes."""
     minutes = _minutes(np.array([0.0] * 8 + [100.0, 200.0]))
     assert (minutes.expected, minutes.beyond, minutes.beyond_minutes) == (30.0, 0.2, 150.0)
+
+
+@pytest.mark.parametrize(
+    ("said", "day"),
+    [
+        ("today", date(2030, 1, 15)),
+        ("Tomorrow", date(2030, 1, 16)),
+        ("Thursday", date(2030, 1, 17)),
+        ("thu", date(2030, 1, 17)),
+        ("next Tuesday", date(2030, 1, 22)),
+        ("3.12.", date(2030, 12, 3)),
+        ("3 Dec", date(2030, 12, 3)),
+        ("3rd of December 2031", date(2031, 12, 3)),
+        ("Jan 14", date(2031, 1, 14)),
+        ("15 Jan", date(2030, 1, 15)),
+        ("29 Feb", date(2032, 2, 29)),
+        ("2030-01-31", date(2030, 1, 31)),
+    ],
+)
+def test_a_day_is_understood_as_people_say_it(said: str, day: date) -> None:
+    """The next such day from 15 January 2030, a Tuesday, on; a weekday is never today itself."""
+    assert TODAY.weekday() == 1
+    assert day_meant(said, TODAY) == day
+
+
+@pytest.mark.parametrize(
+    ("said", "why"),
+    [
+        ("2030-01-14", "Monday 14 January 2030 is past."),
+        ("14.1.2030", "Monday 14 January 2030 is past."),
+        ("31 Feb", "'31 Feb' is no day."),
+        ("soon", "'soon' is no day."),
+        ("2030-13-01", "'2030-13-01' is no day."),
+        ("3 Ja", "'3 Ja' is no day."),
+    ],
+)
+def test_a_day_that_is_past_or_none_is_refused(said: str, why: str) -> None:
+    """With what can be written."""
+    with pytest.raises(ValueError, match=r"Write tomorrow, Thursday, 3\.12\., 3 Dec") as error:
+        day_meant(said, TODAY)
+    assert str(error.value).startswith(why)
+
+
+def test_what_fits_no_complaint_is_booked_without_one(engines: Engines, store: Store) -> None:
+    """Tag, words, danger and day are stored; the desk lists it, and nothing before the day is known."""
+    new = Inspection.begun(engines.knowledge, store, "red van", "purple smoke", {"smoke": TOLD})
+    note = new.sheet("markdown")
+    assert store.cases() == []
+    for words in ("Have it brought.", "Smoke: Get out and well away.", "purple smoke", "recovery", IN_DOUBT):
+        assert note.count(words) == 1, words
+    new.booked("2030-01-16")
+    (filed,) = store.cases()
+    assert (filed.tag, filed.case.complaint) == ("red van", INSPECTION)
+    assert filed.case.entries == (Warned("smoke", TOLD), Booked("2030-01-16", "purple smoke"))
+    assert Inspection.of(engines.knowledge, store, filed).sheet("markdown") == note
+    assert json.loads(new.sheet("json"))["inspection"]["customer_says"] == "purple smoke"
+    found = appointments(engines, store, TODAY, lambda: False)
+    assert found is not None
+    lines = list(overview_lines(overview(found, TODAY)))
+    assert '  DANGER, 1 red van: General inspection, "purple smoke"' in lines
+    assert "    DANGER Smoke: Have it brought." in lines
+
+
+def test_visits_are_the_open_jobs_of_a_car_and_a_day(engines: Engines, store: Store) -> None:
+    """Several complaints of one call together; half a call is told from a booking and from work begun."""
+    half = Call.begun(engines, store, "red van", ["rattle", "knock"], 10).answered("bumps", "loud")
+    other = Call.begun(engines, store, "Red Van", ["creak"], 10, {"smoke": TOLD}).booked("2030-01-17")
+    bench = store.append(store.open_case("bay 2", "rattle"), Seen("wiggle", "firm"))
+    store.append(store.open_case("done", "rattle"), Closed("strap", ""))
+    found = visits(engines.knowledge, store)
+    assert [(one.day, one.jobs) for one in found] == [
+        (None, (bench,)),
+        (date(2030, 1, 17), other.jobs),
+        (None, half.jobs),
+    ]
+    assert [one.is_only_a_call for one in found] == [False, False, True]
+    assert [one.words(engines.knowledge) for one in found[1:]] == [
+        "DANGER, 3 Red Van: Creak, booked for Thursday 17 January 2030",
+        "1, 2 red van: Rattle and Knock, not booked",
+    ]
+    again = Call.resumed(engines, store, half.jobs, 10, {"smoke": TOLD})
+    assert (again.given, again.next) == (half.given, half.next)
+    assert [job.case.dangers for job in again.jobs] == [("smoke",)] * 2

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -17,18 +17,20 @@ from advisor.case.case import CUSTOMER, Booked, Seen, Skipped
 from advisor.desk.bookingsheet import overview_lines
 from advisor.desk.call import Call, appointments, heard
 from advisor.desk.questions import NOT_KNOWN
-from advisor.desk.schedule import overview
+from advisor.desk.schedule import in_full, overview
 from advisor.knowledge.knowledge import Knowledge
 from advisor.screens.app import AdvisorApp
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.desk.call import CallScreen
-from advisor.screens.desk.callstart import CallStartScreen
+from advisor.screens.desk.callstart import NONE_OF_THESE, CallStartScreen
 from advisor.screens.desk.days import DeskScreen
 from advisor.screens.desk.sheet import SheetScreen
+from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.paper import MarkdownView
+from advisor.screens.widgets.ticks import TickList
 from advisor.store.errors import StaleWrite
 from advisor.store.store import Store
-from tests.test_screens import KNOWLEDGE, SMALL, listed, running, settled, text_of, until
+from tests.test_screens import KNOWLEDGE, SMALL, listed, running, said, settled, text_of, until
 
 NOON = datetime(2030, 1, 15, 12, 0, tzinfo=UTC)
 
@@ -260,7 +262,7 @@ async def test_ticks_are_letters(tmp_path: Path) -> None:
         await settled(pilot)
         shown = text_of(pilot)
         assert shown.count("[x]") == 2
-        assert shown.count("[ ]") == 8
+        assert shown.count("[ ]") == 9
 
 
 async def test_a_call_begins_with_what_is_ticked_and_is_kept_once_answered(
@@ -286,6 +288,90 @@ async def test_a_call_begins_with_what_is_ticked_and_is_kept_once_answered(
         await pilot.press("1")
         await settled(pilot)
         assert store.cases() == list(screen.call.jobs)
+
+
+async def test_a_danger_outside_the_knowledge_is_booked_found_again_and_closed(tmp_path: Path) -> None:
+    """No untrue tick; listed at the desk with what is done, on the first screen with its day."""
+    async with at_desk(tmp_path, (120, 40)) as pilot:
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
+        screen = pilot.app.screen
+        screen.query_one("#tag", Input).value = "red van"
+        screen.query_one("#words", Input).value = "the brake pedal is spongy"
+        await settled(pilot)
+        ticks = screen.query_one(TickList)
+        assert ticks.get_option_at_index(0).id == NONE_OF_THESE
+        ticks.focus()
+        await pilot.press("f9", "space", "f10")
+        await until(pilot, lambda screen: isinstance(screen, SheetScreen))
+        day = pilot.app.screen.query_one("#day", Input)
+        day.value = "2020-01-31"
+        await settled(pilot)
+        assert "Friday 31 January 2020 is past." in said(pilot, "#says")
+        day.value = "tomorrow"
+        day.focus()
+        await settled(pilot)
+        tomorrow = in_full(date.today() + timedelta(days=1))
+        assert said(pilot, "#says") == f"{tomorrow}: Enter books it."
+        await pilot.press("enter")
+        await until(
+            pilot, lambda screen: isinstance(screen, DeskScreen) and "DANGER, 1 red van" in text_of(pilot)
+        )
+        shown = " ".join(text_of(pilot).split())
+        assert 'General inspection, "the brake pedal is spongy"' in shown
+        assert "DANGER Brakes fail: Do not let it be driven." in shown
+        assert "Nobody is booked." in shown  # today
+        await settled(pilot)
+        await pilot.press("down", "down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, SheetScreen))
+        await pilot.press("escape")
+        await until(pilot, lambda screen: isinstance(screen, DeskScreen))
+    async with running(KNOWLEDGE, tmp_path, (120, 40)) as pilot:
+        await until(pilot, listed)
+        assert f"DANGER, 1 red van: General inspection, booked for {tomorrow}" in text_of(pilot)
+        assert "Do not let it be driven" in text_of(pilot)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await pilot.press("1")
+        await until(pilot, lambda screen: listed(screen) and "red van" not in text_of(pilot))
+
+
+async def test_a_call_left_half_way_is_listed_and_goes_on_also_by_its_tag(tmp_path: Path) -> None:
+    """At the desk as begun and not booked; the same tag again says so and offers it."""
+    async with at_desk(tmp_path, (120, 40)) as pilot:
+        screen = await called(pilot, "red van", "wet carpet")
+        await pilot.press("1")
+        await settled(pilot)
+        asked = screen.call.asked
+        await pilot.press("escape")
+        await until(
+            pilot, lambda screen: isinstance(screen, DeskScreen) and "Begun, not booked" in text_of(pilot)
+        )
+        await settled(pilot)
+        await pilot.press("down", "down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, CallScreen))
+        again = pilot.app.screen
+        assert isinstance(again, CallScreen)
+        assert again.call.given == asked
+        await pilot.press("escape")
+        await until(pilot, lambda screen: isinstance(screen, DeskScreen))
+        await settled(pilot)
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
+        pilot.app.screen.query_one("#tag", Input).value = "Red Van"
+        pilot.app.screen.query_one("#words", Input).value = "no heat"
+        await settled(pilot)
+        pilot.app.screen.query_one("#complaints").focus()
+        await pilot.press("space", "f10")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        shown = " ".join(text_of(pilot).split())
+        assert "An open job has this tag already" in shown
+        assert "Go on with 1 red van: Water inside the car, not booked" in shown
+        await pilot.press("1")
+        await until(pilot, lambda screen: isinstance(screen, CallScreen))
+        third = pilot.app.screen
+        assert isinstance(third, CallScreen)
+        assert third.call.given == asked
 
 
 async def test_ctrl_c_says_how_the_desk_is_left(tmp_path: Path) -> None:

@@ -222,12 +222,17 @@ def no_visit(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[str, .
 
 def safety(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
     """What the customer has to be told: for the complaint, for the answers given, and to everybody."""
-    said = [f"{one.name}: {one.tell}" for one in _dangers(knowledge, case)]
+    said = list(told_of(knowledge, case))
     said += knowledge.complaints[case.complaint].warn
     for reading, outcome in case.seen.items():
         if reading in knowledge.readings and outcome in knowledge.readings[reading].warn:
             said.append(knowledge.readings[reading].warn[outcome])
     return tuple(dict.fromkeys([*said, IN_DOUBT]))
+
+
+def told_of(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
+    """What the customer was told of each danger that was heard on the phone."""
+    return tuple(f"{one.name}: {one.tell}" for one in _dangers(knowledge, case))
 
 
 def what_is_done(knowledge: Knowledge, case: Case) -> tuple[tuple[str, str], ...]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from advisor.desk.booking import COVERED, BookingSheet, Minutes, Needed
+from advisor.desk.booking import COVERED, IN_DOUBT, BookingSheet, Minutes, Needed
 from advisor.desk.questions import Fitting, Next, families
 from advisor.desk.schedule import Appointment, Day
 from advisor.knowledge.dangers import Heard
@@ -75,6 +75,23 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str) -> Document
     )
     names = " and ".join(sheet.name for sheet in sheets)
     return Document(f"Booking sheet: {tag}", names, tuple(sections), foot, f"Booking sheet {tag}")
+
+
+def inspection_document(
+    tag: str, words: str, dangers: Sequence[tuple[str, str]], told: Sequence[str], printed: str
+) -> Document:
+    """The booking note of a car whose trouble the advisor does not know."""
+    sections = [danger_section(dangers)] if dangers else []
+    sections.append(Section("Say to the customer", (Bullets((*told, IN_DOUBT)),)))
+    book = "A general inspection, and the recovery of the car." if dangers else "A general inspection."
+    rows = (("Customer says", words or "(nothing was written down)"), ("To book", book))
+    sections.append(Section("To book", (Facts(rows),)))
+    foot = (
+        f"The advisor knows no complaint that fits, so it says nothing of causes or time. Printed {printed}.",
+    )
+    return Document(
+        f"Booking sheet: {tag}", "General inspection", tuple(sections), foot, f"Booking sheet {tag}"
+    )
 
 
 def danger_section(dangers: Iterable[tuple[str, str]]) -> Section:
@@ -302,22 +319,23 @@ def harmless_words(one: Harmless) -> str:
 
 def overview_lines(days: Iterable[Day]) -> Iterator[str]:
     """Who comes when and what is prepared for them, day by day."""
-    return (line for line, _ in overview_rows(days))
+    return (line for rows, _ in overview_rows(days) for line in rows.split("\n"))
 
 
 def overview_rows(days: Iterable[Day]) -> Iterator[tuple[str, int | None]]:
-    """The lines of the overview, those that are of one job with its number."""
+    """The overview in rows, those that are of one job with its number; danger is in the row of its job."""
     named = ("Today, ", "Tomorrow, ")
     for at, day in enumerate(days):
         yield f"{named[at] if at < len(named) else ''}{day.day:%A %d %B}", None
         if not day.jobs and not day.evening:
             yield "  Nobody is booked.", None
         for job in day.jobs:
-            yield f"  {'DANGER, ' if job.dangers else ''}{job.number} {job.tag}: {_job(job, day)}", job.number
-            for name, do in job.dangers:
-                yield f"    DANGER {name}: {do}", None
+            danger = "DANGER, " if job.dangers else ""
+            lines = [f"  {danger}{job.number} {job.tag}: {_job(job, day)}"]
+            lines += [f"    DANGER {name}: {do}" for name, do in job.dangers]
             if job.dangers:
-                yield f"    {NOTHING_PREPARED}", None
+                lines.append(f"    {NOTHING_PREPARED}")
+            yield "\n".join(lines), job.number
         for group in day.groups:
             tags = ", ".join(f"{job.number} {job.tag}" for job in group.jobs)
             yield f"  {'Overnight' if group.overnight else 'Prepare'}: {group.name}: {tags}", None

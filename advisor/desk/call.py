@@ -17,8 +17,8 @@ from typing import Literal
 from advisor.advice.advice import FaultPosterior, possible, present
 from advisor.advice.engines import Engines
 from advisor.case.case import CUSTOMER, Booked, Case, Entry, Known, Seen, Skipped, TakenBack, Warned
-from advisor.desk.booking import IN_DOUBT, BookingSheet, booking_sheet, safety, what_is_done
-from advisor.desk.bookingsheet import as_dict, document
+from advisor.desk.booking import IN_DOUBT, BookingSheet, booking_sheet, safety, told_of, what_is_done
+from advisor.desk.bookingsheet import as_dict, document, inspection_document
 from advisor.desk.questions import (
     ALLOWED_MINUTES,
     NOT_KNOWN,
@@ -32,7 +32,7 @@ from advisor.desk.questions import (
     not_known,
     said,
 )
-from advisor.desk.schedule import Appointment
+from advisor.desk.schedule import Appointment, in_full
 from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.knowledge.dangers import heard_dangers
 from advisor.knowledge.knowledge import Fact, Knowledge
@@ -95,6 +95,22 @@ class Call:
         if warned:
             jobs = store.append_each(*((job, warned) for job in jobs))
         return cls(knowledge, engines, store, jobs, allowed_minutes)
+
+    @classmethod
+    def resumed(
+        cls,
+        engines: Engines,
+        store: Store,
+        jobs: tuple[StoredCase, ...],
+        allowed_minutes: float,
+        dangers: Mapping[str, str] = MappingProxyType({}),
+    ) -> Call:
+        """A call that goes on about stored jobs, with the dangers that were heard this time."""
+        warned = [Warned(danger, how) for danger, how in dangers.items()]
+        if warned:
+            jobs = store.append_each(*((job, warned) for job in jobs))
+        call = cls(engines.knowledge, engines, store, jobs, allowed_minutes)
+        return replace(call, given=call.asked)
 
     @cached_property
     def calls(self) -> tuple[tuple[Engine, Case], ...]:
@@ -218,11 +234,127 @@ class Call:
         return replace(self, jobs=self.store.append_each(*zip(self.jobs, new, strict=True)))
 
 
+INSPECTION = "general_inspection"
+"""The complaint under which a job is stored that fits none of the knowledge."""
+INSPECTION_NAME = "General inspection"
+
+
+@dataclass(frozen=True)
+class Inspection:
+    """A booking without a complaint of the knowledge: the tag, the words, dangers heard, and the day.
+
+    It is stored as a job once the day is known, so that nobody has to tick what is not so; the advice has
+    nothing to say on it.
+    """
+
+    knowledge: Knowledge
+    store: Store
+    jobs: tuple[StoredCase, ...]
+    words: str
+    new: tuple[Entry, ...] = ()
+
+    @classmethod
+    def begun(
+        cls, knowledge: Knowledge, store: Store, tag: str, words: str, dangers: Mapping[str, str]
+    ) -> Inspection:
+        """A new one; nothing is stored yet."""
+        job = store.draft(tag, INSPECTION, knowledge.version)
+        warned = tuple(Warned(danger, how) for danger, how in dangers.items())
+        return cls(knowledge, store, (job,), words, warned)
+
+    @classmethod
+    def of(cls, knowledge: Knowledge, store: Store, job: StoredCase) -> Inspection:
+        """One that is stored."""
+        return cls(knowledge, store, (job,), job.case.booked.remark if job.case.booked else "")
+
+    def booked(self, day: str) -> Inspection:
+        """With the day the car comes (ISO 8601 date), stored."""
+        (job,) = self.jobs
+        return replace(self, jobs=(self.store.append(job, *self.new, Booked(day, self.words)),), new=())
+
+    def sheet(self, form: Literal["markdown", "html", "json"]) -> str:
+        """The booking note as a paper, or for a booking system."""
+        (job,) = self.jobs
+        case = job.case
+        for entry in self.new:
+            case = case.with_entry(entry)
+        dangers, told = what_is_done(self.knowledge, case), told_of(self.knowledge, case)
+        if form == "json":
+            kept = {
+                "tag": job.tag,
+                "inspection": {
+                    "customer_says": self.words,
+                    "dangers": [{"name": name, "do": do} for name, do in dangers],
+                    "safety": list(told),
+                },
+            }
+            return json.dumps(kept, ensure_ascii=False, indent=2) + "\n"
+        printed = self.store.clock().astimezone().strftime("%d %B %Y %H:%M")
+        paper = inspection_document(job.tag, self.words, dangers, told, printed)
+        return html(paper) if form == "html" else markdown(paper)
+
+
+@dataclass(frozen=True)
+class Visit:
+    """What is open about one car for one day, or without a day: a job for each complaint."""
+
+    tag: str
+    day: date | None
+    jobs: tuple[StoredCase, ...]
+
+    @property
+    def is_only_a_call(self) -> bool:
+        """Whether it was begun on the phone, is not booked, and nobody at the car has gone on with it."""
+        entries = [entry for job in self.jobs for entry in job.case.entries]
+        told = [entry for entry in entries if _on_the_phone(entry) or isinstance(entry, Warned)]
+        others = [entry for entry in entries if entry not in told]
+        only = all(isinstance(entry, Known | TakenBack) for entry in others)
+        return self.day is None and bool(told) and only
+
+    def words(self, knowledge: Knowledge) -> str:
+        """Which jobs they are and when the car comes."""
+        names = [
+            INSPECTION_NAME
+            if job.case.complaint == INSPECTION
+            else knowledge.complaints[job.case.complaint].name
+            for job in self.jobs
+        ]
+        numbers = ", ".join(str(job.number) for job in self.jobs)
+        when = f"booked for {in_full(self.day)}" if self.day else "not booked"
+        danger = "DANGER, " if any(job.case.dangers for job in self.jobs) else ""
+        return f"{danger}{numbers} {self.tag}: {' and '.join(names)}, {when}"
+
+
+def visits(knowledge: Knowledge, store: Store) -> tuple[Visit, ...]:
+    """The open jobs by car and day, the newest first; an inspection by itself."""
+    found: dict[tuple[str, str, bool], list[StoredCase]] = {}
+    for job in store.cases():
+        general = job.case.complaint == INSPECTION
+        if job.case.is_open and (general or job.case.complaint in knowledge.complaints):
+            day = job.case.booked.day if job.case.booked else ""
+            found.setdefault((job.tag.casefold(), day, general), []).append(job)
+    return tuple(
+        Visit(jobs[0].tag, date.fromisoformat(day) if day else None, tuple(sorted(jobs, key=_number)))
+        for (_, day, _), jobs in found.items()
+    )
+
+
+def _number(job: StoredCase) -> int:
+    return job.number
+
+
 def _on_the_phone(entry: Entry) -> bool:
     """Whether an entry is an answer from a call, "don't know" included."""
     if isinstance(entry, Seen):
         return entry.by == CUSTOMER
     return isinstance(entry, Skipped) and entry.reason == NOT_KNOWN
+
+
+def _name(knowledge: Knowledge, complaint: str) -> str | None:
+    """The name of a complaint or of an inspection; None where it is not known here."""
+    if complaint == INSPECTION:
+        return INSPECTION_NAME
+    return knowledge.complaints[complaint].name if complaint in knowledge.complaints else None
 
 
 def appointments(
@@ -240,17 +372,21 @@ def appointments(
     jobs = {}
     found = {}
     for filed in store.cases():
-        booked, complaint = filed.case.booked, knowledge.complaints.get(filed.case.complaint)
-        if booked is None or complaint is None or not filed.case.is_open or booked.day < str(today):
+        booked, name = filed.case.booked, _name(knowledge, filed.case.complaint)
+        if booked is None or name is None or not filed.case.is_open or booked.day < str(today):
             continue
         day, dangers = date.fromisoformat(booked.day), what_is_done(knowledge, filed.case)
         jobs[filed.number] = filed.case
-        found[filed.number] = Appointment(filed.number, filed.tag, day, None, dangers, complaint.name, True)
+        found[filed.number] = Appointment(filed.number, filed.tag, day, None, dangers, name, True)
     show(tuple(found.values()))
     for one in sorted(found.values(), key=lambda one: (one.day, one.number)):
         if stop():
             return None
         case = jobs[one.number]
+        if case.complaint == INSPECTION:
+            said = case.booked.remark if case.booked else ""
+            found[one.number] = replace(one, working=False, complaint=f'{one.complaint}, "{said}"')
+            continue
         try:
             worked_out = replace(one, working=False, sheet=booking_sheet(knowledge, engines.one(case), case))
         except ImpossibleEvidence:

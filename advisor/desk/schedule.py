@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from advisor.desk.booking import BookingSheet, SetupNeeded
+
+WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+MONTHS = (
+    *("january", "february", "march", "april", "may", "june"),
+    *("july", "august", "september", "october", "november", "december"),
+)
+LEAST_LETTERS = 3
+"""So many letters of a weekday or month name it."""
+YEARS_AHEAD = 8
+"""29 February comes again after so many years at most."""
 
 
 @dataclass(frozen=True)
@@ -89,3 +100,74 @@ def _day(jobs: Sequence[Appointment], day: date) -> Day:
         here=tuple(job for job in mine if job.overnight),
         evening=tuple(job for job in jobs if job.day == next_day and job.overnight),
     )
+
+
+def day_meant(said: str, today: date) -> date:
+    """Return the day that somebody means: "tomorrow", "thu", "3.12.", "3 Dec" or "2030-12-03".
+
+    A weekday is the next one after today, a day without a year the next such day from today on. Raises
+    `ValueError` with what to write where it is no day, or a day that is past.
+    """
+    words = said.casefold().replace(",", " ").split()
+    text = " ".join(word for word in words if word not in ("on", "next", "the", "of"))
+    if text in ("today", "tomorrow"):
+        return today + timedelta(days=text == "tomorrow")
+    weekday = _named(text, WEEKDAYS)
+    if weekday is not None:
+        return today + timedelta(days=(weekday - today.weekday() - 1) % 7 + 1)
+    found = _date(text, today)
+    if found is None:
+        raise ValueError(f"'{said.strip()}' is no day. {HOW_TO_SAY}")
+    if found < today:
+        raise ValueError(f"{in_full(found)} is past. {HOW_TO_SAY}")
+    return found
+
+
+HOW_TO_SAY = "Write tomorrow, Thursday, 3.12., 3 Dec or 2030-12-03 (year, month, day)."
+"""How a day can be written."""
+
+
+def in_full(day: date) -> str:
+    """The day as people say it, with weekday and year."""
+    return f"{day:%A} {day.day} {day:%B %Y}"
+
+
+def _named(text: str, names: Sequence[str]) -> int | None:
+    """The place of the name that a text begins to spell, dot or not."""
+    start = text.rstrip(".")
+    if len(start) < LEAST_LETTERS:
+        return None
+    return next((at for at, name in enumerate(names) if name.startswith(start)), None)
+
+
+def _date(text: str, today: date) -> date | None:
+    """The date that is written, without a year the next such day; None where it is none."""
+    if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
+        return _made(*map(int, text.split("-")))
+    match = re.fullmatch(r"(\d{1,2})\. ?(\d{1,2})(?:\.? ?(\d{4})|\.)?", text)
+    if match:
+        day, month = int(match[1]), int(match[2])
+    else:
+        match = re.fullmatch(r"(\d{1,2})(?:st|nd|rd|th|\.)? ?([a-z]+\.?)(?: (\d{4}))?", text)
+        turned = re.fullmatch(r"([a-z]+\.?) (\d{1,2})(?:st|nd|rd|th)?(?: (\d{4}))?", text)
+        match = match or turned
+        if match is None:
+            return None
+        number, name = (match[2], match[1]) if match is turned else (match[1], match[2])
+        at = _named(name, MONTHS)
+        if at is None:
+            return None
+        day, month = int(number), at + 1
+    if match[3]:
+        return _made(int(match[3]), month, day)
+    years = range(today.year, today.year + YEARS_AHEAD + 1)
+    days = (_made(year, month, day) for year in years)
+    return next((one for one in days if one is not None and one >= today), None)
+
+
+def _made(year: int, month: int, day: int) -> date | None:
+    """The date, or None where the calendar has none such."""
+    try:
+        return date(year, month, day)
+    except ValueError:
+        return None

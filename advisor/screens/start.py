@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from typing import ClassVar
 
 from textual import on, work
@@ -16,8 +17,10 @@ from textual.worker import get_current_worker
 from advisor.advice.advice import InconsistentEvidence, Workshop
 from advisor.bench.session import Engines, JobSummary, Session, job_summary, reopened
 from advisor.bench.wording import cause_words
-from advisor.case.case import Case
+from advisor.case.case import Case, Closed
 from advisor.desk.booking import what_is_done
+from advisor.desk.call import INSPECTION, Call, Inspection, Visit
+from advisor.desk.schedule import in_full
 from advisor.inference.engine import TooWide
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
@@ -27,6 +30,7 @@ from advisor.screens.bench.jobcard import JobCardScreen
 from advisor.screens.bench.new import NewJobScreen
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.desk.days import DeskScreen
+from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.facts import FactsScreen
@@ -45,6 +49,7 @@ class StartScreen(AskingScreen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n", "new", "New job", tooltip="A new job: tag of the car and complaint"),
         Binding("slash", "search", "Search", key_display="/", tooltip="Search all jobs, open and closed"),
+        Binding("b", "booking", "Booking", tooltip="The booking sheet of the job gone to"),
         Binding("p", "desk", "Phone", tooltip="The service desk: a customer is on the phone"),
         Binding("escape", "leave", "Quit", tooltip="Leave; everything is saved"),
     ]
@@ -57,6 +62,8 @@ class StartScreen(AskingScreen[None]):
         self.unusable: dict[str, tuple[str, str]] = {}
         """What cannot be worked on: a line for the list, and all there is to say."""
         self.closed: dict[str, StoredCase] = {}
+        self.inspections: dict[str, StoredCase] = {}
+        """Cars booked at the desk without a complaint of the knowledge."""
         self.glances: dict[int, tuple[int, JobSummary]] = {}
 
     def compose(self) -> ComposeResult:
@@ -120,6 +127,10 @@ class StartScreen(AskingScreen[None]):
             text = "\n".join(lines).casefold()
             if all(word in text for word in wanted):
                 jobs.add_option(Option(Content.assemble(lines[0], "\n", (lines[1], "dim")), id=key))
+        for key, filed in self.inspections.items():
+            lines = self.inspection_words(filed)
+            if all(word in "\n".join(lines).casefold() for word in wanted):
+                jobs.add_option(Option(Content.assemble(lines[0], "\n", (lines[1], "dim")), id=key))
         for key, (line, _) in self.unusable.items():
             if all(word in line.casefold() for word in wanted):
                 jobs.add_option(Option(Content(line), id=key))
@@ -147,13 +158,43 @@ class StartScreen(AskingScreen[None]):
         complaint = self.engines.knowledge.complaints[filed.case.complaint].name
         danger = "DANGER " if filed.case.dangers else ""
         when = age(filed.last_modified, self.store.clock())
-        head = f"Job {filed.number}: {danger}{filed.tag} · {complaint} · {when}"
+        booked = filed.case.booked
+        day = f" · booked {in_full(date.fromisoformat(booked.day))}" if booked else ""
+        head = f"Job {filed.number}: {danger}{filed.tag} · {complaint} · {when}{day}"
         if filed.case.dangers:
             return head, danger_words(self.engines.knowledge, filed.case)
         entries, told = self.glances.get(filed.number, (-1, None))
         if told is None or entries != filed.entries:
             return head, "  …"
         return head, f"  {percent(told.probability)} {told.leading} → {told.next_step}"
+
+    def inspection_words(self, filed: StoredCase) -> tuple[str, str]:
+        """Two lines on a car that was booked without a complaint of the knowledge."""
+        booked = filed.case.booked
+        visit = Visit(filed.tag, date.fromisoformat(booked.day) if booked else None, (filed,))
+        said = f'  customer: "{booked.remark}"' if booked else ""
+        danger = danger_words(self.engines.knowledge, filed.case) if filed.case.dangers else ""
+        return f"Job {visit.words(self.engines.knowledge)}", danger + said
+
+    def ask_about_inspection(self, filed: StoredCase) -> None:
+        """Say that the advice knows nothing of it, and offer to close it."""
+
+        def wanted(what: str | None) -> None:
+            if what == "done":
+                self.close_inspection(filed)
+
+        heading = "\n".join((*self.inspection_words(filed), "The advisor knows no complaint that fits it."))
+        self.app.push_screen(ChoiceScreen(heading, [("done", "The inspection is done: close it")]), wanted)
+
+    @work(thread=True, exclusive=True)
+    def close_inspection(self, filed: StoredCase) -> None:
+        """Close it, off the event loop."""
+        try:
+            self.store.append(filed, Closed("", "general inspection done"))
+        except StoreError as error:
+            self.app.call_from_thread(self.cannot, "It cannot be closed.", [str(error)])
+            return
+        self.app.call_from_thread(self.refresh_jobs)
 
     def closed_words(self, filed: StoredCase) -> tuple[str, str]:
         """Two lines on a closed job: which it is, and how it ended."""
@@ -183,8 +224,13 @@ class StartScreen(AskingScreen[None]):
             **{
                 f"foreign {one.number}": (f"{one.number} {one.tag} · not in this knowledge", _foreign(one))
                 for one in filed
-                if one.case.complaint not in known and one.case.is_open
+                if one.case.complaint not in known and one.case.is_open and one.case.complaint != INSPECTION
             },
+        }
+        self.inspections = {
+            f"inspection {one.number}": one
+            for one in filed
+            if one.case.complaint == INSPECTION and one.case.is_open
         }
         open_ones.sort(key=lambda one: one.last_modified, reverse=True)
         back(self.show_jobs, open_ones, closed)
@@ -243,6 +289,8 @@ class StartScreen(AskingScreen[None]):
             # Somebody else may have gone on with it since the list was read.
             listed = self.jobs[event.option_id]
             self.open_job(lambda: self.store.case(listed.number) or listed)
+        elif event.option_id in self.inspections:
+            self.ask_about_inspection(self.inspections[event.option_id])
         elif event.option_id in self.closed:
             self.ask_what_about(self.closed[event.option_id])
 
@@ -313,6 +361,21 @@ class StartScreen(AskingScreen[None]):
             with_facts(None)
         else:
             self.app.push_screen(FactsScreen(session.facts, session.case.facts), with_facts)
+
+    def action_booking(self) -> None:
+        """Show the booking sheet of the job that was gone to."""
+        jobs = self.query_one("#jobs", OptionList)
+        option = None if jobs.highlighted is None else jobs.get_option_at_index(jobs.highlighted).id
+        filed = self.jobs.get(option or "") or self.inspections.get(option or "")
+        if jobs.disabled or filed is None:
+            self.notify("Go to a job with ↑ ↓ first.", timeout=3)
+            return
+        knowledge = self.engines.knowledge
+        booking: Call | Inspection = Inspection.of(knowledge, self.store, filed)
+        if filed.case.complaint != INSPECTION:
+            engines = Engines(knowledge, True, self.engines.cache)
+            booking = Call.resumed(engines, self.store, (filed,), self.desk_minutes)
+        self.app.push_screen(SheetScreen(booking), lambda _: self.back())
 
     def action_desk(self) -> None:
         """Go to the service desk."""

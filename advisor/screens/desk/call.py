@@ -15,7 +15,7 @@ from textual.widgets.option_list import Option
 
 from advisor.advice.advice import InconsistentEvidence
 from advisor.desk.booking import in_words
-from advisor.desk.call import Call
+from advisor.desk.call import Call, Inspection
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
 from advisor.papers.format import duration
@@ -158,7 +158,7 @@ class CallScreen(AskingScreen[None]):
     def action_book(self) -> None:
         """See what to book."""
 
-        def booked(call: Call | None) -> None:
+        def booked(call: Call | Inspection | None) -> None:
             if call is not None:
                 self.dismiss()
 

@@ -15,7 +15,7 @@ from advisor.advice.advice import InconsistentEvidence
 from advisor.bench.session import Engines
 from advisor.case.case import ASKED, TOLD
 from advisor.desk.bookingsheet import BESIDE_DANGER, OUTSIDE, danger_lines, harmless_words, settled_lines
-from advisor.desk.call import Call, heard, looks_said
+from advisor.desk.call import Call, Inspection, Visit, heard, looks_said, visits
 from advisor.inference.engine import TooWide
 from advisor.knowledge.dangers import Heard
 from advisor.knowledge.problems import ProblemsFound
@@ -26,11 +26,15 @@ from advisor.screens.widgets.ticks import TickList
 from advisor.store.errors import StoreError
 from advisor.store.store import Store
 
+TITLE = "A call: which car, and what is it about?"
+NONE_OF_THESE = "none of these"
+"""The line for what fits no complaint; no id of the knowledge has spaces."""
+NOTHING_TICKED = "No complaint is ticked. Tick one, or 'None of these'."
 LOOKS_SAID = "The tag looks like what the customer says, not like the name of a car."
 
 
-class CallStartScreen(AskingScreen[Call]):
-    """Returns the call that has begun, or None for going back."""
+class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
+    """Returns a call or inspection that has begun, an open visit to go on with, or None for going back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on to the questions"),
@@ -46,12 +50,14 @@ class CallStartScreen(AskingScreen[Call]):
         self.chosen: set[str] = set()
         self.spoken_of: dict[str, Heard] = {}
         self.settled_dangers: dict[str, str] = {}
+        self.another = ""
+        """A tag of which there is an open job, and another is wanted."""
         self.kept_tag = ""
         """A tag that looks like something said, of which somebody has said that it is the car's name."""
 
     def compose(self) -> ComposeResult:
         """Tag, words, and the complaints that fit them."""
-        yield Static("A call: which car, and what is it about?", id="title")
+        yield Static(TITLE, id="title")
         with Vertical(id="body"):
             yield Labelled(
                 "Tag of the car",
@@ -92,12 +98,19 @@ class CallStartScreen(AskingScreen[Call]):
         else:
             says.append("Tick what the customer means (space); several are fine.")
         self.query_one("#says", Static).update("\n".join(says))
-        ordered = [*found.complaints, *(one for one in sorted(self.chosen) if one not in found.complaints)]
+        kept = sorted(self.chosen - {NONE_OF_THESE, *found.complaints})
+        ordered = [*found.complaints, *kept]
         lines = []
         for name in ordered:
             one = self.engines.knowledge.complaints[name]
             said = f'  "{one.customer[0]}"' if one.customer else ""
             lines.append((name, Content.assemble(one.name, (said, "dim"))))
+        none = (
+            NONE_OF_THESE,
+            Content("None of these: book a general inspection (and recovery, with a danger)"),
+        )
+        nothing_fits = bool(found.ask and (words.strip() or found.dangers or self.settled_dangers))
+        lines.insert(0 if nothing_fits else len(lines), none)
         self.query_one("#complaints", TickList).show_lines(lines, self.chosen)
 
     def tell(self, words: str, seconds: float) -> None:
@@ -195,10 +208,14 @@ class CallStartScreen(AskingScreen[Call]):
         tag = self.query_one("#tag", Input).value.strip()
         chosen = sorted(self.chosen)
         if not tag or not chosen:
-            what = "There is no tag. Give the car one." if not tag else "No complaint is ticked. Tick one."
+            what = "There is no tag. Give the car one." if not tag else NOTHING_TICKED
             self.notify(what, severity="warning", timeout=5)
             if not tag:
                 self.query_one("#tag").focus()
+            return
+        if NONE_OF_THESE in chosen and len(chosen) > 1:
+            what = "'None of these' is ticked beside a complaint. Take one of the two away."
+            self.notify(what, severity="warning", timeout=5)
             return
         if self.tag_looks_said():
             self.ask_about_tag()
@@ -210,19 +227,51 @@ class CallStartScreen(AskingScreen[Call]):
             self.notify(what, severity="warning", timeout=5)
             return
         self.query_one("#title", Static).update("Working out the questions …")
-        self.begin(tag, chosen)
+        words = self.query_one("#words", Input).value.strip()
+        self.begin(tag, chosen, words)
 
     @work(thread=True, exclusive=True)
-    def begin(self, tag: str, complaints: list[str]) -> None:
-        """Work out the first question, off the event loop."""
+    def begin(self, tag: str, complaints: list[str], words: str) -> None:
+        """Work out the first question, off the event loop; where the car is known, ask first."""
+        knowledge = self.engines.knowledge
+        call: Call | Inspection
         try:
+            same = [one for one in visits(knowledge, self.store) if one.tag.casefold() == tag.casefold()]
+            if same and self.another != tag:
+                self.app.call_from_thread(self.ask_same_tag, tag, same)
+                return
+            if complaints == [NONE_OF_THESE]:
+                call = Inspection.begun(knowledge, self.store, tag, words, self.settled_dangers)
+                self.app.call_from_thread(self.dismiss, call)
+                return
             call = Call.begun(
                 self.engines, self.store, tag, complaints, self.minutes, self.settled_dangers
             ).worked_out()
         except (StoreError, ProblemsFound, TooWide, InconsistentEvidence) as error:
-            self.app.call_from_thread(self.notify, str(error), severity="error", timeout=15, markup=False)
+            self.app.call_from_thread(self.not_begun, str(error))
             return
         self.app.call_from_thread(self.dismiss, call)
+
+    def not_begun(self, why: str) -> None:
+        """Say why there is no call."""
+        self.query_one("#title", Static).update(TITLE)
+        self.notify(why, severity="error", timeout=15, markup=False)
+
+    def ask_same_tag(self, tag: str, same: list[Visit]) -> None:
+        """Say that the car has an open job, and offer to go on with it."""
+        self.query_one("#title", Static).update(TITLE)
+
+        def answered(what: str | None) -> None:
+            if what == "another":
+                self.another = tag
+                self.action_go()
+            elif what is not None:
+                self.dismiss(same[int(what)])
+
+        knowledge = self.engines.knowledge
+        lines = [(str(at), f"Go on with {one.words(knowledge)}") for at, one in enumerate(same)]
+        lines.append(("another", "Begin another job for this tag"))
+        self.app.push_screen(ChoiceScreen(f"An open job has this tag already: {tag}", lines), answered)
 
     @on(Button.Pressed, "#back")
     def action_back(self) -> None:

@@ -9,17 +9,20 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.widgets import Button, Footer, Static
+from textual.widgets import Button, Footer, OptionList, Static
+from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
+from advisor.advice.advice import InconsistentEvidence
 from advisor.bench.session import Engines
-from advisor.desk.bookingsheet import overview_lines
-from advisor.desk.call import Call, appointments
+from advisor.desk.bookingsheet import overview_rows
+from advisor.desk.call import INSPECTION, Call, Inspection, Visit, appointments, visits
 from advisor.desk.schedule import Appointment, overview
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
 from advisor.screens.desk.call import CallScreen
 from advisor.screens.desk.callstart import CallStartScreen
+from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.store.errors import StoreError
 from advisor.store.store import Store
@@ -33,6 +36,8 @@ class DeskScreen(AskingScreen[None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n,enter", "new", "New call", key_display="n", tooltip="A customer is on the phone"),
+        Binding("b", "sheet", "Booking sheet", tooltip="The booking sheet of the car gone to"),
+        Binding("down", "to_list", "Cars", show=False),
         Binding("r", "refresh", "Look again", tooltip="Read again what the cars need"),
         Binding("escape", "leave", "Quit", tooltip="Leave; everything is saved"),
     ]
@@ -41,13 +46,14 @@ class DeskScreen(AskingScreen[None]):
         super().__init__()
         self.engines, self.store = Engines(engines.knowledge, True, engines.cache), store
         self.minutes, self.is_first = minutes, is_first
+        self.visits: dict[int, Visit] = {}
 
     def compose(self) -> ComposeResult:
         """The days, and a way to begin."""
         yield Static("Service desk: what is asked on the phone, what has to be booked", id="title")
         yield Button("New call", variant="primary", id="new", compact=True)
         with VerticalScroll(id="days", can_focus=False):
-            yield Static(id="overview")
+            yield OptionList(id="overview")
         yield Static(id="says", markup=False)
         yield Footer()
 
@@ -74,32 +80,104 @@ class DeskScreen(AskingScreen[None]):
         worker = get_current_worker()
         today = self.store.clock().astimezone().date()
         try:
+            found = visits(self.engines.knowledge, self.store)
+            begun: list[tuple[str, int | None]] = [
+                (f"  {one.words(self.engines.knowledge)}", one.jobs[0].number)
+                for one in found
+                if one.is_only_a_call
+            ]
+            if begun:
+                begun = [("Begun, not booked", None), *begun, ("", None)]
             damaged = [str(one) for one in self.store.jobs().damaged]
 
             def show(booked: tuple[Appointment, ...], says: str = WORKING) -> None:
                 if not worker.is_cancelled:
-                    lines = [*overview_lines(overview(booked, today)), *damaged]
-                    self.app.call_from_thread(self.show_overview, lines, says)
+                    rows = [
+                        *overview_rows(overview(booked, today)),
+                        *begun,
+                        *((one, None) for one in damaged),
+                    ]
+                    self.app.call_from_thread(self.show_overview, rows, found, says)
 
             booked = appointments(self.engines, self.store, today, lambda: worker.is_cancelled, show)
         except (StoreError, ProblemsFound, TooWide) as error:
-            self.app.call_from_thread(self.show_overview, [], str(error))
+            self.app.call_from_thread(self.show_overview, [], (), str(error))
             return
         if booked is not None:
             show(booked, "This is advice: local rules and licensed practice come first.")
 
-    def show_overview(self, lines: list[str], says: str) -> None:
-        """Show the overview."""
-        self.query_one("#overview", Static).update(Content("\n").join(map(Content, lines)))
+    def show_overview(self, rows: list[tuple[str, int | None]], found: tuple[Visit, ...], says: str) -> None:
+        """Show the overview; the lines of jobs can be opened."""
+        self.visits = {job.number: one for one in found for job in one.jobs}
+        overview = self.query_one("#overview", OptionList)
+        at = overview.highlighted
+        overview.clear_options()
+        for line, number in rows:
+            overview.add_option(
+                Option(Content(line), id=f"job {number}" if number else None, disabled=not number)
+            )
+        overview.highlighted = at if at is not None and at < len(rows) else None
         self.query_one("#says", Static).update(says)
+
+    @on(OptionList.OptionSelected, "#overview")
+    def chosen(self, event: OptionList.OptionSelected) -> None:
+        """Open a booked job's sheet, or go on with a call that was left half way."""
+        visit = self.visits.get(int((event.option_id or "job 0").removeprefix("job ")))
+        if visit is not None:
+            self.open_visit(visit)
+
+    def action_to_list(self) -> None:
+        """Go to the booked cars."""
+        self.query_one("#overview").focus()
+
+    def action_sheet(self) -> None:
+        """Open the sheet of the line that was gone to."""
+        overview = self.query_one("#overview", OptionList)
+        if overview.highlighted is None:
+            self.notify("Go to a car with ↑ ↓ first.", timeout=3)
+        else:
+            overview.action_select()
+
+    @work(thread=True)
+    def open_visit(self, visit: Visit) -> None:
+        """Read the jobs anew and work out the next question, off the event loop."""
+        knowledge = self.engines.knowledge
+        try:
+            jobs = tuple(one for job in visit.jobs if (one := self.store.case(job.number)) is not None)
+            if not jobs:
+                self.app.call_from_thread(self.action_refresh)
+                return
+            if jobs[0].case.complaint == INSPECTION:
+                inspection = Inspection.of(knowledge, self.store, jobs[0])
+                self.app.call_from_thread(self.show_sheet, inspection)
+                return
+            call = Call.resumed(self.engines, self.store, jobs, self.minutes)
+            if visit.day is None:
+                call = call.worked_out()
+        except (StoreError, ProblemsFound, TooWide, InconsistentEvidence) as error:
+            self.app.call_from_thread(self.notify, str(error), severity="error", timeout=15, markup=False)
+            return
+        self.app.call_from_thread(self.show_call if visit.day is None else self.show_sheet, call)
+
+    def show_call(self, call: Call) -> None:
+        """Go on with the questions."""
+        self.app.push_screen(CallScreen(call), lambda _: self.back())
+
+    def show_sheet(self, booking: Call | Inspection) -> None:
+        """Show the booking sheet."""
+        self.app.push_screen(SheetScreen(booking), lambda _: self.back())
 
     @on(Button.Pressed, "#new")
     def action_new(self) -> None:
         """Begin a call."""
 
-        def begun(call: Call | None) -> None:
-            if call is not None:
-                self.app.push_screen(CallScreen(call), lambda _: self.back())
+        def begun(call: Call | Inspection | Visit | None) -> None:
+            if isinstance(call, Visit):
+                self.open_visit(call)
+            elif isinstance(call, Inspection):
+                self.show_sheet(call)
+            elif call is not None:
+                self.show_call(call)
 
         self.app.push_screen(CallStartScreen(self.engines, self.store, self.minutes), begun)
 

@@ -11,14 +11,15 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.widgets import Button, Footer, Input, Static
 
-from advisor.desk.call import Call
+from advisor.desk.call import Call, Inspection
+from advisor.desk.schedule import day_meant, in_full
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.labelled import Labelled
 from advisor.screens.widgets.paper import MarkdownView
 from advisor.store.errors import StoreError
 
 
-class SheetScreen(AskingScreen[Call]):
+class SheetScreen(AskingScreen[Call | Inspection]):
     """Returns the call once a day is booked, or None for going back to the questions."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -30,7 +31,7 @@ class SheetScreen(AskingScreen[Call]):
         Binding("escape", "back", "Questions", tooltip="Back to the questions"),
     ]
 
-    def __init__(self, call: Call) -> None:
+    def __init__(self, call: Call | Inspection) -> None:
         super().__init__()
         self.call = call
         self.saving = False
@@ -41,7 +42,7 @@ class SheetScreen(AskingScreen[Call]):
         with Horizontal(classes="row"):
             yield Button("Today", id="today", variant="primary", compact=True)
             yield Button("Tomorrow", id="tomorrow", compact=True)
-            yield Labelled("Day", Input(placeholder="2030-01-31", id="day", compact=True, max_length=10))
+            yield Labelled("Day", Input(placeholder="Thursday, 3 Dec", id="day", compact=True, max_length=30))
             yield Button("Save", id="save", compact=True)
             yield Button("Back", id="back", compact=True)
         yield Static(id="says", markup=False)
@@ -64,7 +65,7 @@ class SheetScreen(AskingScreen[Call]):
 
     def action_day(self, ahead: int) -> None:
         """Book it for a day from today on."""
-        self.book(self.call.store.clock().astimezone().date() + timedelta(days=ahead))
+        self.book(self.here_today + timedelta(days=ahead))
 
     def action_date(self) -> None:
         """Type another day."""
@@ -74,10 +75,25 @@ class SheetScreen(AskingScreen[Call]):
     def typed(self, event: Input.Submitted) -> None:
         """Book it for the day typed."""
         try:
-            self.book(date.fromisoformat(event.value.strip()))
-        except ValueError:
-            what = f"'{event.value}' is no day. Write year, month, day: 2030-01-31."
-            self.notify(what, severity="warning", timeout=8, markup=False)
+            self.book(day_meant(event.value, self.here_today))
+        except ValueError as error:
+            self.notify(str(error), severity="warning", timeout=8, markup=False)
+
+    @on(Input.Changed, "#day")
+    def understood(self, event: Input.Changed) -> None:
+        """Say which day is understood, before it is booked."""
+        says = ""
+        if event.value.strip():
+            try:
+                says = f"{in_full(day_meant(event.value, self.here_today))}: Enter books it."
+            except ValueError as error:
+                says = str(error)
+        self.query_one("#says", Static).update(says)
+
+    @property
+    def here_today(self) -> date:
+        """The day it is here."""
+        return self.call.store.clock().astimezone().date()
 
     def book(self, day: date) -> None:
         """Enter the day and go back to the desk."""
@@ -93,15 +109,16 @@ class SheetScreen(AskingScreen[Call]):
         except StoreError as error:
             self.app.call_from_thread(self.not_booked, str(error))
             return
-        self.app.call_from_thread(self.booked, call)
+        self.app.call_from_thread(self.booked, call, date.fromisoformat(day))
 
     def not_booked(self, why: str) -> None:
         """Say why it is not."""
         self.saving = False
         self.notify(why, title="Not booked", severity="error", timeout=15, markup=False)
 
-    def booked(self, call: Call) -> None:
-        """Back to the desk."""
+    def booked(self, call: Call | Inspection, day: date) -> None:
+        """Back to the desk, with the day that was understood."""
+        self.notify(f"{call.jobs[0].tag} is booked for {in_full(day)}.", timeout=8, markup=False)
         self.dismiss(call)
 
     @on(Button.Pressed, "#save")
