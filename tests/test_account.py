@@ -7,9 +7,10 @@ import math
 import pytest
 
 from advisor.bench.wording import account_line, account_lines
-from advisor.case.case import Accounted, Case, Entry, Measured, Repaired, Seen
+from advisor.case.case import Case
 from advisor.case.confirmed import faults_below
 from advisor.case.current_draw import account
+from advisor.case.entries import Accounted, Entry, Measured, Repaired, Seen
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.observation import Measurement
 

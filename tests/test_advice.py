@@ -23,7 +23,8 @@ from advisor.advice.advice import (
     waiting_minutes,
 )
 from advisor.bench.wording import remedy_lines, stop_sentence, why
-from advisor.case.case import Case, Checked, Known, Measured, Prepared, Repaired, Seen, Skipped
+from advisor.case.case import Case
+from advisor.case.entries import Checked, Known, Measured, Prepared, Repaired, Seen, Skipped
 from advisor.inference import cliquetree
 from advisor.inference.bounded import compile_bounded
 from advisor.inference.compiler import compile_tables

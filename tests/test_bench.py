@@ -15,8 +15,17 @@ from textual.widgets import Input, OptionList
 
 from advisor.advice.advice import Workshop
 from advisor.bench.session import Engines, Session
-from advisor.case.case import Acknowledged, Cancelled, Checked, Prepared, Repaired, Replayed, Seen, TakenBack
 from advisor.case.confirmed import finding
+from advisor.case.entries import (
+    Acknowledged,
+    Cancelled,
+    Checked,
+    Prepared,
+    Repaired,
+    Replayed,
+    Seen,
+    TakenBack,
+)
 from advisor.checks.lint import checked
 from advisor.screens.app import AdvisorApp
 from advisor.screens.bench.card import card

@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 from advisor.advice.advice import Workshop
-from advisor.case.case import Case, Known, Prepared, Seen, Skipped
+from advisor.case.case import Case
+from advisor.case.entries import Known, Prepared, Seen, Skipped
 from advisor.desk.booking import (
     AT_THE_CAR,
     IN_DOUBT,

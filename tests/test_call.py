@@ -15,7 +15,7 @@ import pytest
 
 from advisor.advice.advice import InconsistentEvidence
 from advisor.bench.session import Engines
-from advisor.case.case import (
+from advisor.case.entries import (
     ASKED,
     CUSTOMER,
     TOLD,

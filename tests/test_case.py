@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import get_args
 
 import numpy as np
 import pytest
 
-from advisor.case.case import Case, Closed, Known, Seen, Skipped
+from advisor.case.case import Case
+from advisor.case.entries import KINDS, Closed, Entry, Known, Seen, Skipped
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 
@@ -83,3 +85,9 @@ def test_what_the_engine_is_told_is_the_complaint_and_the_answers_that_count(
     np.testing.assert_array_equal(evidence["flat_battery"], [0, 1])
     np.testing.assert_array_equal(evidence["bus_active"], [1, 0])
     np.testing.assert_array_equal(evidence["keyless"], [1, 0])
+
+
+def test_every_kind_of_entry_has_a_word_of_its_own() -> None:
+    """Databases tell the kinds by these words; those of the first version stay what they were."""
+    assert len(KINDS) == len(get_args(Entry))
+    assert {"known", "seen", "measured", "skipped", "taken back", "closed"} <= KINDS.keys()

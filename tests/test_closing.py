@@ -13,8 +13,9 @@ from advisor.advice.advice import Workshop
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines, Session, reopened
-from advisor.case.case import Case, Checked, Closed, Entry, Known, Reopened, Repaired, Seen
+from advisor.case.case import Case
 from advisor.case.confirmed import Finding, before_repair, confirmed_causes, finding, gather
+from advisor.case.entries import Checked, Closed, Entry, Known, Reopened, Repaired, Seen
 from advisor.checks.lint import checked
 from advisor.learning.summary import in_words_lines
 from advisor.learning.track_record import judge

@@ -17,7 +17,8 @@ from advisor.advice.advice import InconsistentEvidence, Workshop
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines, Session, job_summary
-from advisor.case.case import (
+from advisor.case.confirmed import gather
+from advisor.case.entries import (
     Accounted,
     Acknowledged,
     Booked,
@@ -34,7 +35,6 @@ from advisor.case.case import (
     Skipped,
     TakenBack,
 )
-from advisor.case.confirmed import gather
 from advisor.checks.lint import checked
 from advisor.desk.call import appointments
 from advisor.knowledge.knowledge import Knowledge

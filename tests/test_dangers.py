@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 from textual.widgets import Input
 
-from advisor.case.case import ASKED, TOLD, Case, Warned
+from advisor.case.case import Case
+from advisor.case.entries import ASKED, TOLD, Warned
 from advisor.desk.booking import booking_sheet
 from advisor.desk.bookingsheet import document, fitting_lines
 from advisor.desk.call import heard, looks_said

@@ -13,7 +13,7 @@ from textual.pilot import Pilot
 from textual.widgets import Input, OptionList, Static
 
 from advisor.bench.session import Engines
-from advisor.case.case import CUSTOMER, Booked, Seen, Skipped
+from advisor.case.entries import CUSTOMER, Booked, Seen, Skipped
 from advisor.desk.bookingsheet import overview_lines
 from advisor.desk.call import Call, appointments, heard
 from advisor.desk.questions import NOT_KNOWN

@@ -24,7 +24,8 @@ from advisor.advice import engines as making
 from advisor.advice.advice import Workshop
 from advisor.advice.engines import Engines
 from advisor.bench.session import Session
-from advisor.case.case import Case, Checked, Repaired, Seen
+from advisor.case.case import Case
+from advisor.case.entries import Checked, Repaired, Seen
 from advisor.checks.lint import checked
 from advisor.diskcache import Cache, of_this_user
 from advisor.inference.compiler import compile_tables

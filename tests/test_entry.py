@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case.case import Case, Known, Measured, Repaired
+from advisor.case.case import Case
+from advisor.case.entries import Known, Measured, Repaired
 from advisor.case.typed import NotUnderstood, direct, fields, understand
 from advisor.checks.lint import problems
 from advisor.knowledge.knowledge import Knowledge

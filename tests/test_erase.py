@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from advisor.case.case import Skipped
+from advisor.case.entries import Skipped
 from advisor.cli.output import write_private
 from advisor.diskcache import UNFINISHED_SECONDS, Cache
 from advisor.store.store import Store

@@ -15,7 +15,8 @@ from scipy import stats
 from scipy.integrate import quad
 
 from advisor.advice.advice import Workshop, advise
-from advisor.case.case import Case, Measured, Seen
+from advisor.case.case import Case
+from advisor.case.entries import Measured, Seen
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Accuracy, Knowledge
 from advisor.measure.formulas import FORMULAS

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import pytest
 
-from advisor.case.case import Case, Known
+from advisor.case.case import Case
+from advisor.case.entries import Known
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge, setups_of

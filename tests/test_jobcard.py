@@ -19,10 +19,10 @@ from advisor.advice.advice import Workshop
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines, Session
-from advisor.case.case import (
+from advisor.case.case import Case
+from advisor.case.entries import (
     Accounted,
     Acknowledged,
-    Case,
     Checked,
     Closed,
     Ended,

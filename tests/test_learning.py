@@ -14,11 +14,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.case.case import (
+from advisor.case.case import Case
+from advisor.case.confirmed import Finding, finding, gather
+from advisor.case.entries import (
     GONE,
     STILL_THERE,
     Cancelled,
-    Case,
     Checked,
     Closed,
     Entry,
@@ -27,7 +28,6 @@ from advisor.case.case import (
     Repaired,
     Seen,
 )
-from advisor.case.confirmed import Finding, finding, gather
 from advisor.checks.lint import checked
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge

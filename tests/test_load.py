@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 from aiohttp import ClientSession, ClientWebSocketResponse, WSMsgType
 
-from advisor.case.case import Case, Seen, Skipped
+from advisor.case.case import Case
+from advisor.case.entries import Seen, Skipped
 from advisor.screens.widgets.attention import PAUSE_SECONDS
 from advisor.store.records import StoredCase
 from advisor.store.store import Store

@@ -10,7 +10,8 @@ import pytest
 
 from advisor.advice.advice import advise
 from advisor.advice.repair_order import Remedy
-from advisor.case.case import Case, Seen
+from advisor.case.case import Case
+from advisor.case.entries import Seen
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build

@@ -22,7 +22,8 @@ from advisor.arrays import Floats
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.wording import advice_lines
-from advisor.case.case import Case, Known, Seen
+from advisor.case.case import Case
+from advisor.case.entries import Known, Seen
 from advisor.case.typed import NotUnderstood, understand
 from advisor.checks.lint import checked
 from advisor.inference.compiler import compile_tables

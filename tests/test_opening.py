@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case.case import Seen
+from advisor.case.entries import Seen
 from advisor.store.database import SCHEMA
 from advisor.store.errors import StoreError
 from advisor.store.store import Store

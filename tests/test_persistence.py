@@ -17,7 +17,8 @@ import numpy as np
 import pytest
 
 from advisor.advice.advice import advise, present
-from advisor.case.case import MISSED_BY_CHECK, Case, Checked, Entry, Known, Repaired, Seen, TakenBack
+from advisor.case.case import MISSED_BY_CHECK, Case
+from advisor.case.entries import Checked, Entry, Known, Repaired, Seen, TakenBack
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.inference.tables import CPT

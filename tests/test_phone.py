@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from advisor.advice.advice import InconsistentEvidence, present
-from advisor.case.case import Booked, Case, Known, Seen, Skipped
+from advisor.case.case import Case
+from advisor.case.entries import Booked, Known, Seen, Skipped
 from advisor.checks.lint import checked, problems
 from advisor.desk.questions import (
     NOT_KNOWN,

@@ -12,7 +12,8 @@ import pytest
 
 from advisor.advice.advice import CandidateReading, advise, one_cause, setups_in_place, waiting_minutes
 from advisor.advice.waits import Plan, plan
-from advisor.case.case import Case, Ended, Prepared, Seen
+from advisor.case.case import Case
+from advisor.case.entries import Ended, Prepared, Seen
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine, Evidence, InferenceEngine, Posterior
 from advisor.inference.tables import DiscreteNetwork

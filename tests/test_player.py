@@ -11,7 +11,8 @@ import pytest
 
 from advisor.advice.advice import CandidateReading, StopRule, Workshop, advise
 from advisor.arrays import Floats
-from advisor.case.case import Case, Known, Seen, Skipped
+from advisor.case.case import Case
+from advisor.case.entries import Known, Seen, Skipped
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.knowledge.knowledge import Knowledge

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from advisor.advice.advice import advise
-from advisor.case.case import Case, Known, Measured, Seen
+from advisor.case.case import Case
+from advisor.case.entries import Known, Measured, Seen
 from advisor.checks.lint import problems
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from advisor.case.case import Closed, Known, Measured, Seen, Skipped, TakenBack
+from advisor.case.entries import Closed, Known, Measured, Seen, Skipped, TakenBack
 from advisor.model.observation import Measurement
 from advisor.store.errors import Erased, StaleWrite, StoreError
 from advisor.store.records import StoredCase

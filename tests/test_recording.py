@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case.case import (
+from advisor.case.case import Case
+from advisor.case.entries import (
     GONE,
     Accounted,
-    Case,
     Checked,
     Closed,
     Entry,

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case.case import Seen
+from advisor.case.entries import Seen
 from advisor.evaluation.scenarios import Scenario, play, read_scenarios, typical_outcomes
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine

@@ -20,7 +20,8 @@ import pytest
 from click.testing import CliRunner
 
 from advisor.bench.session import Engines
-from advisor.case.case import Case, Closed, Known, Seen, Skipped
+from advisor.case.case import Case
+from advisor.case.entries import Closed, Known, Seen, Skipped
 from advisor.checks.lint import checked
 from advisor.cli.program import commands
 from advisor.desk.booking import booking_sheet

@@ -19,7 +19,7 @@ from advisor.bench import session as sessions
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines, Session, job_summary, reopened
-from advisor.case.case import (
+from advisor.case.entries import (
     Accounted,
     Acknowledged,
     Cancelled,

@@ -8,7 +8,7 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import OptionList
 
-from advisor.case.case import Acknowledged, Prepared, Repaired
+from advisor.case.entries import Acknowledged, Prepared, Repaired
 from advisor.screens.bench.cautions import CautionsScreen
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.widgets.cardtext import CardText

@@ -27,14 +27,14 @@ from sqlalchemy.exc import OperationalError
 
 from advisor.advice.advice import Workshop
 from advisor.bench.session import Engines, Ranking, Session
-from advisor.case.case import (
+from advisor.case.case import Case
+from advisor.case.entries import (
     GONE,
     STILL_THERE,
     Accounted,
     Acknowledged,
     Booked,
     Cancelled,
-    Case,
     Checked,
     Closed,
     Ended,

@@ -14,7 +14,8 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from advisor.case.case import Case, Prepared, Seen, Skipped, TakenBack
+from advisor.case.case import Case
+from advisor.case.entries import Prepared, Seen, Skipped, TakenBack
 from advisor.store import store as stores
 from advisor.store.errors import Erased, StaleWrite, StoreError
 from advisor.store.records import StoredCase

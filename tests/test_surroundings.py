@@ -19,7 +19,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case.case import Seen
+from advisor.case.entries import Seen
 from advisor.learning.proposal import unified
 from advisor.store.store import Store
 from tests import postgresql, test_bench

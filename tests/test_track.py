@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from advisor.bench.session import Engines
-from advisor.case.case import Case, Closed, Entry, Known, Repaired, Seen
+from advisor.case.case import Case
+from advisor.case.entries import Closed, Entry, Known, Repaired, Seen
 from advisor.knowledge.knowledge import Knowledge
 from advisor.learning.track_record import (
     Judged,

@@ -20,7 +20,7 @@ import sqlalchemy as sa
 
 from advisor.advice.advice import advise
 from advisor.bench.session import Engines
-from advisor.case.case import Accounted, Closed, Known, Seen, Skipped, TakenBack
+from advisor.case.entries import Accounted, Closed, Known, Seen, Skipped, TakenBack
 from advisor.checks.lint import checked
 from advisor.knowledge.knowledge import Knowledge
 from advisor.store import database as databases

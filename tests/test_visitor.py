@@ -15,7 +15,7 @@ import pytest
 
 from advisor.advice.engines import Engines
 from advisor.bench.session import RANKING, Session
-from advisor.case.case import Skipped
+from advisor.case.entries import Skipped
 from advisor.checks.lint import checked
 from advisor.measure import units
 from advisor.store.store import Store

@@ -17,7 +17,8 @@ from typing import Literal, overload
 import numpy as np
 
 from advisor.arrays import Floats
-from advisor.case.case import GONE, Case, Ended, Measured, Prepared, Seen
+from advisor.case.case import Case
+from advisor.case.entries import GONE, Ended, Measured, Prepared, Seen
 from advisor.inference.engine import ImpossibleEvidence, InferenceEngine
 from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.knowledge.unlisted import is_unlisted

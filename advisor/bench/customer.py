@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from advisor.bench.history import History, weighed
-from advisor.case.case import GONE, Case, Measured, Seen
+from advisor.case.case import Case
+from advisor.case.entries import GONE, Measured, Seen
 from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted

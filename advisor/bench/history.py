@@ -9,9 +9,9 @@ from functools import cached_property
 from advisor.advice.advice import InconsistentEvidence, Stop, advise, possible, posterior_history
 from advisor.advice.conflict import Disagreement, disagreement
 from advisor.bench.wording import entry_words, largest_move, outcome_words
-from advisor.case.case import (
+from advisor.case.case import Case
+from advisor.case.entries import (
     Accounted,
-    Case,
     Checked,
     Closed,
     Entry,

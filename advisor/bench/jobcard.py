@@ -8,8 +8,9 @@ from itertools import groupby
 
 from advisor.bench.history import History, weighed
 from advisor.bench.wording import account_lines, cause_words, disagreement_words, off_by_words, stop_sentence
-from advisor.case.case import GONE, Acknowledged, Case, Checked, Ended, Prepared, Replayed
+from advisor.case.case import Case
 from advisor.case.current_draw import account
+from advisor.case.entries import GONE, Acknowledged, Checked, Ended, Prepared, Replayed
 from advisor.case.setups import minutes, used_setups
 from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import Knowledge

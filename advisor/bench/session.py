@@ -35,13 +35,14 @@ from advisor.advice.repair_or_test import CALL_MINUTES, Act, act, remedies
 from advisor.advice.waits import Plan, plan
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
-from advisor.case.case import (
+from advisor.case.case import Case
+from advisor.case.current_draw import Account, account
+from advisor.case.entries import (
     GONE,
     STILL_THERE,
     Accounted,
     Acknowledged,
     Cancelled,
-    Case,
     Checked,
     Closed,
     Ended,
@@ -56,7 +57,6 @@ from advisor.case.case import (
     Skipped,
     TakenBack,
 )
-from advisor.case.current_draw import Account, account
 from advisor.case.typed import Field, NotUnderstood, Understood, fields, likeliest_band, understand
 from advisor.inference.engine import Engine, InferenceEngine
 from advisor.knowledge.knowledge import Fact, Knowledge, LimitByFact, setups_of, worst_first

@@ -6,7 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from advisor.advice.advice import Advice, Answer, CandidateReading, FaultPosterior, Stop
 from advisor.advice.conflict import Disagreement
-from advisor.case.case import (
+from advisor.case.case import Case
+from advisor.case.current_draw import Account
+from advisor.case.entries import (
     CUSTOMER,
     GONE,
     TOLD,
@@ -14,7 +16,6 @@ from advisor.case.case import (
     Acknowledged,
     Booked,
     Cancelled,
-    Case,
     Checked,
     Closed,
     Ended,
@@ -30,7 +31,6 @@ from advisor.case.case import (
     TakenBack,
     Warned,
 )
-from advisor.case.current_draw import Account
 from advisor.knowledge.knowledge import Knowledge, LimitByFact
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.measure.uncertainty import Estimate

@@ -13,196 +13,36 @@ from functools import cached_property
 import numpy as np
 
 from advisor.arrays import Floats
+from advisor.case.entries import (
+    CUSTOMER,
+    STILL_THERE,
+    TOLD,
+    Accounted,
+    Acknowledged,
+    Booked,
+    Cancelled,
+    Checked,
+    Closed,
+    Ended,
+    Entry,
+    Known,
+    Measured,
+    Prepared,
+    Reopened,
+    Repaired,
+    Seen,
+    Skipped,
+    TakenBack,
+    Warned,
+)
 from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import Knowledge
-from advisor.knowledge.unlisted import is_unlisted
 from advisor.model.after_repair import Repair
 from advisor.model.nodes import node_then
 from advisor.model.observation import Measurement, Take, weighed
 
 MISSED_BY_CHECK = 0.05
 """How often the check after a repair finds a complaint gone that is still there (estimate)."""
-
-
-TECHNICIAN, CUSTOMER = "technician", "customer"
-"""Who says what was seen."""
-
-
-@dataclass(frozen=True)
-class Known:
-    """A vehicle fact has this value."""
-
-    fact: str
-    value: str
-
-
-@dataclass(frozen=True)
-class Seen:
-    """A reading showed this outcome; `confidence` is the chance that this was seen rightly, 1 if certain.
-
-    `by` is who said so: "technician" at the car, or "customer" on the phone.
-    """
-
-    reading: str
-    outcome: str
-    confidence: float = 1.0
-    by: str = TECHNICIAN
-
-
-@dataclass(frozen=True)
-class Measured:
-    """A quantity reading was measured. Measuring again adds to what was measured before."""
-
-    reading: str
-    take: tuple[Measurement, ...]
-
-
-@dataclass(frozen=True)
-class Accounted:
-    """A current was found by disconnecting something: a part of the draw.
-
-    `behind` is the reading of the fuse that feeds it, or "" where none was measured.
-    """
-
-    what: str
-    measurement: Measurement
-    behind: str = ""
-
-
-@dataclass(frozen=True)
-class Skipped:
-    """A reading cannot be taken on this car, and why."""
-
-    reading: str
-    reason: str
-
-
-@dataclass(frozen=True)
-class Prepared:
-    """A setup was made at a time (ISO 8601, with zone); its waiting begins then."""
-
-    setup: str
-    at: str
-
-
-@dataclass(frozen=True)
-class Ended:
-    """A setup is no longer in place, because of `reason`."""
-
-    setup: str
-    reason: str
-
-
-@dataclass(frozen=True)
-class Acknowledged:
-    """A person has read a caution at a time (ISO 8601, with zone)."""
-
-    caution: str
-    at: str
-
-
-@dataclass(frozen=True)
-class Repaired:
-    """The remedy of a fault was done at a time (ISO 8601, with zone)."""
-
-    fault: str
-    at: str
-
-
-@dataclass(frozen=True)
-class Checked:
-    """The complaint was looked for again after a repair: it is "gone" or "still there"."""
-
-    complaint: str
-    found: str
-
-
-@dataclass(frozen=True)
-class Booked:
-    """The car comes on a day (ISO 8601 date); a remark for whoever takes it in."""
-
-    day: str
-    remark: str
-
-
-@dataclass(frozen=True)
-class Warned:
-    """A danger was heard on the phone: the customer was "told" what to do, or "asked" and it is not so."""
-
-    danger: str
-    how: str
-
-
-@dataclass(frozen=True)
-class Replayed:
-    """What was entered is weighed by another version of the knowledge from here on; `before` was the last."""
-
-    version: str
-    before: str
-
-
-@dataclass(frozen=True)
-class TakenBack:
-    """An earlier step, counted from 1, no longer counts."""
-
-    step: int
-    reason: str
-
-
-@dataclass(frozen=True)
-class Closed:
-    """The job is done: the fault that was found, or "" where none was, and a remark.
-
-    With the unlisted cause of the complaint the remark says in words what it was.
-    """
-
-    fault: str
-    remark: str
-
-    @property
-    def in_words(self) -> bool:
-        """Whether the cause is told in words because it is not listed."""
-        return is_unlisted(self.fault) and bool(self.remark)
-
-
-@dataclass(frozen=True)
-class Reopened:
-    """A closed job goes on, for `reason` or "", at a time (ISO 8601, with zone)."""
-
-    reason: str
-    at: str
-
-
-@dataclass(frozen=True)
-class Cancelled:
-    """The job was called off before its end, and why; a remark. Nothing is learned from it."""
-
-    reason: str
-    remark: str
-
-
-Entry = (
-    Known
-    | Seen
-    | Measured
-    | Accounted
-    | Skipped
-    | Prepared
-    | Ended
-    | Acknowledged
-    | Repaired
-    | Checked
-    | Booked
-    | Warned
-    | Replayed
-    | TakenBack
-    | Closed
-    | Reopened
-    | Cancelled
-)
-
-GONE, STILL_THERE = "gone", "still there"
-TOLD, ASKED = "told", "asked"
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from advisor.arrays import Floats
-from advisor.case.case import GONE, Case, Checked, Closed, Entry, Measured, Reopened, Repaired, Seen
+from advisor.case.case import Case
+from advisor.case.entries import GONE, Checked, Closed, Entry, Measured, Reopened, Repaired, Seen
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.observation import Take, weighed
 from advisor.model.priors import tree_of

@@ -14,8 +14,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Literal
 
-from advisor.case.case import Accounted, Case, Measured, Repaired, Seen
+from advisor.case.case import Case
 from advisor.case.confirmed import faults_below
+from advisor.case.entries import Accounted, Measured, Repaired, Seen
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.phrases import telling
 from advisor.measure.formula import OutOfRange

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from advisor.case.case import Case, Measured, Prepared, Seen
+from advisor.case.case import Case
+from advisor.case.entries import Measured, Prepared, Seen
 from advisor.knowledge.knowledge import Knowledge, setups_of
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from advisor.case.case import Case, Known, Measured
+from advisor.case.case import Case
+from advisor.case.entries import Known, Measured
 from advisor.knowledge.knowledge import Knowledge, quantity_of
 from advisor.measure.formula import OutOfRange
 from advisor.measure.formulas import FORMULAS

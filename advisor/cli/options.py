@@ -166,7 +166,8 @@ def case_of(
     without: tuple[str, ...],
 ) -> Case:
     """A case of this complaint with what is known and was seen; ends where a word is not known."""
-    from advisor.case.case import Case, Known, Seen
+    from advisor.case.case import Case
+    from advisor.case.entries import Known, Seen
     from advisor.case.typed import NotUnderstood, direct
 
     refuse_unknown("complaint", [complaint], knowledge.complaints)

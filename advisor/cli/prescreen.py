@@ -26,7 +26,8 @@ from advisor.cli.options import (
 from advisor.cli.output import json_text, say
 
 if TYPE_CHECKING:
-    from advisor.case.case import Case, Entry
+    from advisor.case.case import Case
+    from advisor.case.entries import Entry
     from advisor.inference.engine import Engine
     from advisor.knowledge.knowledge import Knowledge
 

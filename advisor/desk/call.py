@@ -16,7 +16,8 @@ from typing import Literal
 
 from advisor.advice.advice import FaultPosterior, possible, present
 from advisor.advice.engines import Engines
-from advisor.case.case import CUSTOMER, Booked, Case, Entry, Known, Seen, Skipped, TakenBack, Warned
+from advisor.case.case import Case
+from advisor.case.entries import CUSTOMER, Booked, Entry, Known, Seen, Skipped, TakenBack, Warned
 from advisor.desk.booking import IN_DOUBT, BookingSheet, booking_sheet, safety, told_of, what_is_done
 from advisor.desk.bookingsheet import as_dict, document, inspection_document
 from advisor.desk.questions import (

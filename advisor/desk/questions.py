@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from advisor.advice.advice import comparable, possible
-from advisor.case.case import CUSTOMER, Case, Entry, Known, Seen, Skipped
+from advisor.case.case import Case
+from advisor.case.entries import CUSTOMER, Entry, Known, Seen, Skipped
 from advisor.inference.engine import Engine
 from advisor.knowledge.dangers import Heard, heard_dangers, heard_phrases
 from advisor.knowledge.knowledge import Complaint, Harmless, Knowledge

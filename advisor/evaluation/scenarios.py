@@ -10,7 +10,8 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from advisor.advice.advice import Advice, CandidateReading, InconsistentEvidence, StopRule, Workshop, advise
-from advisor.case.case import Case, Known, Measured, Seen
+from advisor.case.case import Case
+from advisor.case.entries import Known, Measured, Seen
 from advisor.case.typed import NotUnderstood, direct
 from advisor.inference.engine import ImpossibleEvidence, InferenceEngine
 from advisor.knowledge.knowledge import AuthoredModel, Knowledge, Text

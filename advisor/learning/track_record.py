@@ -17,8 +17,9 @@ from typing import Literal
 from scipy.stats import norm
 
 from advisor.advice.advice import InconsistentEvidence, advise, present
-from advisor.case.case import Case, Closed, Known, Measured, Seen
+from advisor.case.case import Case
 from advisor.case.confirmed import before_repair, finding, took
+from advisor.case.entries import Closed, Known, Measured, Seen
 from advisor.case.setups import minutes
 from advisor.inference.engine import ImpossibleEvidence, InferenceEngine
 from advisor.knowledge.knowledge import Knowledge

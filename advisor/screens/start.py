@@ -17,7 +17,8 @@ from textual.worker import get_current_worker
 from advisor.advice.advice import InconsistentEvidence, Workshop
 from advisor.bench.session import Engines, JobSummary, Session, job_summary, reopened
 from advisor.bench.wording import cause_words
-from advisor.case.case import Case, Closed
+from advisor.case.case import Case
+from advisor.case.entries import Closed
 from advisor.desk.booking import what_is_done
 from advisor.desk.call import INSPECTION, Call, Inspection, Visit
 from advisor.desk.schedule import in_full

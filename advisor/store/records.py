@@ -9,14 +9,14 @@ from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from typing import Any
 
-from advisor.case import case as cases
-from advisor.case.case import (
+from advisor.case.case import Case
+from advisor.case.entries import (
     CUSTOMER,
     GONE,
+    KINDS,
     STILL_THERE,
     TECHNICIAN,
     Accounted,
-    Case,
     Entry,
     Measured,
     Seen,
@@ -25,25 +25,6 @@ from advisor.case.case import (
 from advisor.model.observation import Measurement
 from advisor.store.errors import CorruptRow
 
-KINDS: dict[str, type[Entry]] = {
-    "known": cases.Known,
-    "seen": cases.Seen,
-    "measured": cases.Measured,
-    "accounted": cases.Accounted,
-    "skipped": cases.Skipped,
-    "prepared": cases.Prepared,
-    "ended": cases.Ended,
-    "acknowledged": cases.Acknowledged,
-    "repaired": cases.Repaired,
-    "checked": cases.Checked,
-    "booked": cases.Booked,
-    "warned": cases.Warned,
-    "replayed": cases.Replayed,
-    "taken back": cases.TakenBack,
-    "closed": cases.Closed,
-    "reopened": cases.Reopened,
-    "cancelled": cases.Cancelled,
-}
 UNSURE = "unsure"
 STAMPED = ("prepared", "acknowledged", "repaired", "reopened")
 """Entries that say a time themselves."""
@@ -99,7 +80,7 @@ def but_for_time(entry: Entry) -> tuple[type[Entry], dict[str, Any]]:
 
 def row_of(entry: Entry) -> tuple[str, str, str]:
     """What an entry is in the database: kind, what it is about, and what was said."""
-    kind = next(kind for kind, made in KINDS.items() if made is type(entry))
+    kind = entry.kind
     if isinstance(entry, Measured):
         return kind, entry.reading, json.dumps([vars(one) for one in entry.take], ensure_ascii=False)
     if isinstance(entry, Accounted):

@@ -17,7 +17,8 @@ import sqlalchemy as sa
 from platformdirs import user_data_path, user_downloads_path
 from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
-from advisor.case.case import Case, Entry, TakenBack
+from advisor.case.case import Case
+from advisor.case.entries import Entry, TakenBack
 from advisor.store import database
 from advisor.store.database import (
     CASES,

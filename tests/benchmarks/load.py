@@ -27,7 +27,7 @@ from threading import Barrier
 
 import sqlalchemy as sa
 
-from advisor.case.case import Entry, Known, Seen, Skipped, TakenBack
+from advisor.case.entries import Entry, Known, Seen, Skipped, TakenBack
 from advisor.store.errors import StaleWrite, StoreError
 from advisor.store.records import StoredCase
 from advisor.store.store import Store

@@ -24,7 +24,8 @@ from numpy.typing import NDArray
 
 from advisor.advice.advice import StopRule
 from advisor.advice.repair_order import Remedy, best_plan
-from advisor.case.case import Case, Seen
+from advisor.case.case import Case
+from advisor.case.entries import Seen
 from advisor.checks.lint import checked
 from advisor.inference.compiler import compile_tables
 from advisor.model.network import build

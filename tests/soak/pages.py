@@ -17,7 +17,7 @@ from pathlib import Path
 
 from aiohttp import ClientSession
 
-from advisor.case.case import Closed, Entry, Seen, TakenBack
+from advisor.case.entries import Closed, Entry, Seen, TakenBack
 from tests.databases import Database
 from tests.test_load import ANSWERS, JOBS_HAVE_FOCUS, Page, at_the_bench, page_of
 from tests.test_serve import browser, served, until

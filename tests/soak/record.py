@@ -16,7 +16,7 @@ from typing import Literal
 
 import sqlalchemy as sa
 
-from advisor.case.case import Entry
+from advisor.case.entries import Entry
 from advisor.store.errors import StoreError
 from advisor.store.records import StoredCase
 from tests.databases import Database

@@ -30,8 +30,9 @@ from advisor.advice.advice import InconsistentEvidence
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines
-from advisor.case.case import Case, Known, Measured, Seen
+from advisor.case.case import Case
 from advisor.case.confirmed import gather
+from advisor.case.entries import Known, Measured, Seen
 from advisor.case.typed import NotUnderstood, direct, understand
 from advisor.checks import lint
 from advisor.cli.program import COMMANDS, commands

@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
-from advisor.case.case import Closed, Entry, Known, Measured, Seen, Skipped
+from advisor.case.entries import Closed, Entry, Known, Measured, Seen, Skipped
 from advisor.model.observation import Measurement
 from advisor.store.errors import StaleWrite, StoreError
 from advisor.store.records import StoredCase

@@ -6,7 +6,7 @@ from textual.content import Content
 
 from advisor.bench.session import Session
 from advisor.bench.wording import entry_words, largest_move, suspicion_rows, telling_steps
-from advisor.case.case import Acknowledged, Known, TakenBack
+from advisor.case.entries import Acknowledged, Known, TakenBack
 
 
 def headline(session: Session) -> str:

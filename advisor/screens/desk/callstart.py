@@ -13,7 +13,7 @@ from textual.widgets import Button, Footer, Input, Static
 
 from advisor.advice.advice import InconsistentEvidence
 from advisor.bench.session import Engines
-from advisor.case.case import ASKED, TOLD
+from advisor.case.entries import ASKED, TOLD
 from advisor.desk.bookingsheet import BESIDE_DANGER, OUTSIDE, danger_lines, harmless_words, settled_lines
 from advisor.desk.call import Call, Inspection, Visit, heard, looks_said, visits
 from advisor.inference.engine import TooWide

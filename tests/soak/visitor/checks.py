@@ -13,7 +13,7 @@ from textual.actions import ActionError, parse
 
 from advisor.advice.advice import Workshop
 from advisor.bench.session import Engines, Session
-from advisor.case.case import Booked, Checked, Closed, Measured, Repaired, Seen, TakenBack
+from advisor.case.entries import Booked, Checked, Closed, Measured, Repaired, Seen, TakenBack
 from advisor.papers.format import percent
 from advisor.store.database import ENTRIES
 from advisor.store.records import StoredCase

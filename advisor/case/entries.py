@@ -1,0 +1,212 @@
+"""What can be entered on a job. `Entry` lists the kinds, once for all who need them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import ClassVar, get_args
+
+from advisor.knowledge.unlisted import is_unlisted
+from advisor.model.observation import Measurement
+
+TECHNICIAN, CUSTOMER = "technician", "customer"
+"""Who says what was seen."""
+
+
+@dataclass(frozen=True)
+class Known:
+    """A vehicle fact has this value."""
+
+    kind: ClassVar[str] = "known"
+    fact: str
+    value: str
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A reading showed this outcome; `confidence` is the chance that this was seen rightly, 1 if certain.
+
+    `by` is who said so: "technician" at the car, or "customer" on the phone.
+    """
+
+    kind: ClassVar[str] = "seen"
+    reading: str
+    outcome: str
+    confidence: float = 1.0
+    by: str = TECHNICIAN
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A quantity reading was measured. Measuring again adds to what was measured before."""
+
+    kind: ClassVar[str] = "measured"
+    reading: str
+    take: tuple[Measurement, ...]
+
+
+@dataclass(frozen=True)
+class Accounted:
+    """A current was found by disconnecting something: a part of the draw.
+
+    `behind` is the reading of the fuse that feeds it, or "" where none was measured.
+    """
+
+    kind: ClassVar[str] = "accounted"
+    what: str
+    measurement: Measurement
+    behind: str = ""
+
+
+@dataclass(frozen=True)
+class Skipped:
+    """A reading cannot be taken on this car, and why."""
+
+    kind: ClassVar[str] = "skipped"
+    reading: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A setup was made at a time (ISO 8601, with zone); its waiting begins then."""
+
+    kind: ClassVar[str] = "prepared"
+    setup: str
+    at: str
+
+
+@dataclass(frozen=True)
+class Ended:
+    """A setup is no longer in place, because of `reason`."""
+
+    kind: ClassVar[str] = "ended"
+    setup: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Acknowledged:
+    """A person has read a caution at a time (ISO 8601, with zone)."""
+
+    kind: ClassVar[str] = "acknowledged"
+    caution: str
+    at: str
+
+
+@dataclass(frozen=True)
+class Repaired:
+    """The remedy of a fault was done at a time (ISO 8601, with zone)."""
+
+    kind: ClassVar[str] = "repaired"
+    fault: str
+    at: str
+
+
+@dataclass(frozen=True)
+class Checked:
+    """The complaint was looked for again after a repair: it is "gone" or "still there"."""
+
+    kind: ClassVar[str] = "checked"
+    complaint: str
+    found: str
+
+
+@dataclass(frozen=True)
+class Booked:
+    """The car comes on a day (ISO 8601 date); a remark for whoever takes it in."""
+
+    kind: ClassVar[str] = "booked"
+    day: str
+    remark: str
+
+
+@dataclass(frozen=True)
+class Warned:
+    """A danger was heard on the phone: the customer was "told" what to do, or "asked" and it is not so."""
+
+    kind: ClassVar[str] = "warned"
+    danger: str
+    how: str
+
+
+@dataclass(frozen=True)
+class Replayed:
+    """What was entered is weighed by another version of the knowledge from here on; `before` was the last."""
+
+    kind: ClassVar[str] = "replayed"
+    version: str
+    before: str
+
+
+@dataclass(frozen=True)
+class TakenBack:
+    """An earlier step, counted from 1, no longer counts."""
+
+    kind: ClassVar[str] = "taken back"
+    step: int
+    reason: str
+
+
+@dataclass(frozen=True)
+class Closed:
+    """The job is done: the fault that was found, or "" where none was, and a remark.
+
+    With the unlisted cause of the complaint the remark says in words what it was.
+    """
+
+    kind: ClassVar[str] = "closed"
+    fault: str
+    remark: str
+
+    @property
+    def in_words(self) -> bool:
+        """Whether the cause is told in words because it is not listed."""
+        return is_unlisted(self.fault) and bool(self.remark)
+
+
+@dataclass(frozen=True)
+class Reopened:
+    """A closed job goes on, for `reason` or "", at a time (ISO 8601, with zone)."""
+
+    kind: ClassVar[str] = "reopened"
+    reason: str
+    at: str
+
+
+@dataclass(frozen=True)
+class Cancelled:
+    """The job was called off before its end, and why; a remark. Nothing is learned from it."""
+
+    kind: ClassVar[str] = "cancelled"
+    reason: str
+    remark: str
+
+
+Entry = (
+    Known
+    | Seen
+    | Measured
+    | Accounted
+    | Skipped
+    | Prepared
+    | Ended
+    | Acknowledged
+    | Repaired
+    | Checked
+    | Booked
+    | Warned
+    | Replayed
+    | TakenBack
+    | Closed
+    | Reopened
+    | Cancelled
+)
+
+
+GONE, STILL_THERE = "gone", "still there"
+
+
+TOLD, ASKED = "told", "asked"
+
+KINDS: dict[str, type[Entry]] = {entry.kind: entry for entry in get_args(Entry)}
+"""The kinds of entry by the word that a database has for each: `Entry` is the one list of them."""
