@@ -11,6 +11,7 @@ import pytest
 from advisor.advice.advice import Answer, advise, outcome_effects
 from advisor.advice.repair_or_test import CALL_MINUTES, Act, act, remedies
 from advisor.advice.repair_order import Remedy
+from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
@@ -41,9 +42,9 @@ readings:
 def proposed(knowledge: Knowledge) -> tuple[str, float, float] | None:
     """What is proposed at the start: the remedy, and the minutes of both ways."""
     engine = compile_tables(build(knowledge, "c").tables)
-    advice = advise(knowledge, engine, Case("c"))
-    answers = outcome_effects(knowledge, engine, Case("c"), "drop")
-    found = act(knowledge, "c", advice, advice.proposals[0], answers)
+    advice = advise(Situation.of(knowledge, engine, Case("c")))
+    answers = outcome_effects(Situation.of(knowledge, engine, Case("c")), "drop")
+    found = act(Situation.of(knowledge, engine, Case("c")), advice, advice.proposals[0], answers)
     return found and (found.fault, found.minutes_acting, found.minutes_reading)
 
 
@@ -124,13 +125,14 @@ def test_what_takes_as_long_either_way_is_measured(known: Callable[[str], Knowle
     """A reading that costs and changes nothing takes as long as acting; one minute of it is a minute more."""
     knowledge = known(CLAMP.format(clamp=85, starter=20, minutes=3))
     engine = compile_tables(build(knowledge, "c").tables)
-    advice = advise(knowledge, engine, Case("c"))
+    advice = advise(Situation.of(knowledge, engine, Case("c")))
     advice = replace(advice, suspects=tuple(one for one in advice.suspects if one.fault == "clamp"))
     now = {one.fault: one.probability for one in advice.suspects}
     nothing_new = [Answer("small", "Small", 1.0, now)]
 
     def after(minutes: float) -> Act | None:
-        return act(knowledge, "c", advice, replace(advice.proposals[0], minutes=minutes), nothing_new)
+        situation = Situation.of(knowledge, engine, Case("c"))
+        return act(situation, advice, replace(advice.proposals[0], minutes=minutes), nothing_new)
 
     assert after(0) is None
     found = after(1)

@@ -11,17 +11,15 @@ import pytest
 from advisor.advice.advice import (
     Advice,
     CandidateReading,
-    InconsistentEvidence,
     Stop,
     StopRule,
     Workshop,
     advise,
     outcome_effects,
-    possible,
-    posterior_history,
     setups_of,
     waiting_minutes,
 )
+from advisor.advice.situation import InconsistentEvidence, Situation, Situations, posterior_history
 from advisor.bench.wording import remedy_lines, stop_sentence, why
 from advisor.case.case import Case
 from advisor.case.entries import Checked, Known, Measured, Prepared, Repaired, Seen, Skipped
@@ -120,7 +118,7 @@ class Bench:
         rule: StopRule | None = None,
     ) -> Advice:
         """The advice on a case with these entries."""
-        return advise(self.knowledge, self.engine, self.case(*entries), workshop, rule)
+        return advise(Situation.of(self.knowledge, self.engine, self.case(*entries)), workshop, rule)
 
 
 def bench(knowledge: Knowledge, name: str) -> Bench:
@@ -221,7 +219,7 @@ def test_setups_are_charged_once(door: Bench) -> None:
 def test_setups_are_charged_again_once_the_reading_is_taken_back(door: Bench) -> None:
     """Undoing the reading undoes what it paid for."""
     case = door.case(Seen("look", "slack")).undone()
-    assert of(advise(door.knowledge, door.engine, case), "wiggle").minutes == 22
+    assert of(advise(Situation.of(door.knowledge, door.engine, case)), "wiggle").minutes == 22
 
 
 def test_a_skipped_reading_pays_for_no_setup(door: Bench) -> None:
@@ -262,7 +260,7 @@ def test_what_the_workshop_lacks_is_left_out_with_what_that_costs(door: Bench) -
 def test_questions_for_the_customer_need_the_customer(shipped: Knowledge, drain: Engine) -> None:
     """Once the customer has gone, what only they could answer is left out, and said to be."""
     workshop = Workshop(who=frozenset({"technician", "certified"}))
-    advice = advise(shipped, drain, Case("flat_battery"), workshop)
+    advice = advise(Situation.of(shipped, drain, Case("flat_battery")), workshop)
     reasons = {proposal.reading: reason for proposal, reason in advice.left_out}
     assert reasons["short_trips"] == "the customer is not here"
     assert "short_trips" not in named(advice.proposals)
@@ -302,7 +300,7 @@ def test_suspects_that_are_equally_likely_stand_by_id(known: Callable[[str], Kno
     shares = ", ".join(f"{name}: 4" for name in names)
     knowledge = known(complaint(f"exactly_one_of: {{{shares}}}", 4) + faults(*names))
     engine = compile_tables(build(knowledge, "c").tables)
-    found = [one.fault for one in advise(knowledge, engine, Case("c")).suspects]
+    found = [one.fault for one in advise(Situation.of(knowledge, engine, Case("c"))).suspects]
     assert found == [*names, "unlisted:c"]
 
 
@@ -319,7 +317,7 @@ def test_what_the_answers_do_averages_to_what_is_believed_now(door: Bench, readi
     if reading == "look":
         case = case.undone()
     now = door.engine.query(case.evidence(door.knowledge, door.engine)).beliefs
-    answers = outcome_effects(door.knowledge, door.engine, case, reading)
+    answers = outcome_effects(Situation.of(door.knowledge, door.engine, case), reading)
     assert sum(answer.probability for answer in answers) == pytest.approx(1, abs=1e-12)
     for fault, belief in now.items():
         average = sum(answer.probability * answer.after[fault] for answer in answers)
@@ -332,7 +330,7 @@ def test_what_the_answers_do_averages_for_every_shipped_reading(shipped: Knowled
     now = drain.query(case.evidence(shipped, drain)).beliefs
     for reading in shipped.readings:
         if reading in drain.entries and reading not in case.seen:
-            answers = outcome_effects(shipped, drain, case, reading)
+            answers = outcome_effects(Situation.of(shipped, drain, case), reading)
             for fault, belief in now.items():
                 average = sum(answer.probability * answer.after[fault] for answer in answers)
                 assert average == pytest.approx(belief, abs=1e-12), (reading, fault)
@@ -340,7 +338,10 @@ def test_what_the_answers_do_averages_for_every_shipped_reading(shipped: Knowled
 
 def test_an_answer_does_what_was_said_that_it_would(door: Bench) -> None:
     """What is shown before an answer is what is believed after it."""
-    said = {one.outcome: one for one in outcome_effects(door.knowledge, door.engine, door.case(), "tap")}
+    said = {
+        one.outcome: one
+        for one in outcome_effects(Situation.of(door.knowledge, door.engine, door.case()), "tap")
+    }
     after = {one.fault: one.probability for one in door.advise(Seen("tap", "dull")).suspects}
     assert said["dull"].words == "Dull"
     assert after == pytest.approx(dict(said["dull"].after), abs=1e-12)
@@ -348,36 +349,42 @@ def test_an_answer_does_what_was_said_that_it_would(door: Bench) -> None:
 
 def test_answers_that_cannot_come_are_not_offered(door: Bench) -> None:
     """With a frame the glass cannot be loose: it cannot be off its seat."""
-    answers = outcome_effects(door.knowledge, door.engine, door.case(Known("frame", "framed")), "seat")
+    answers = outcome_effects(
+        Situation.of(door.knowledge, door.engine, door.case(Known("frame", "framed"))), "seat"
+    )
     assert [(one.outcome, one.probability) for one in answers] == [("seated", pytest.approx(1, abs=1e-12))]
 
 
 def test_suspicion_is_told_for_every_step(door: Bench) -> None:
     """One stage more than there are entries: the start, and what was believed after each."""
     entries = (Known("frame", "frameless"), Seen("tap", "rings"))
-    stages = posterior_history(door.knowledge, lambda _: door.engine, door.case(*entries))
+    stages = posterior_history(Situations(door.knowledge, lambda _: door.engine), door.case(*entries))
     assert len(stages) == 3
     for at, stage in enumerate(stages):
         believed = {one.fault: one.probability for one in door.advise(*entries[:at]).suspects}
         assert dict(stage) == pytest.approx(believed, abs=1e-12)
-    assert posterior_history(door.knowledge, lambda _: door.engine, door.case()) == stages[:1]
+    assert posterior_history(Situations(door.knowledge, lambda _: door.engine), door.case()) == stages[:1]
 
 
 def test_suspicion_goes_on_through_what_was_measured(meters: Bench) -> None:
     """15 V, by a meter that is hardly ever 3 V off, rules out what would leave less than 12 V."""
     measured = Measured("r", (Measurement("r", 15.0, "clear", "15 V"),))
-    before, after = posterior_history(meters.knowledge, lambda _: meters.engine, Case("c", (measured,)))
+    before, after = posterior_history(
+        Situations(meters.knowledge, lambda _: meters.engine), Case("c", (measured,))
+    )
     assert before["a"] == pytest.approx(0.6, abs=1e-9)
     assert after["a"] < 1e-9
     (suspect,) = (
         one
         for one in advise(
-            meters.knowledge, meters.engine, Case("c", (measured, Seen("never", "yes")))
+            Situation.of(meters.knowledge, meters.engine, Case("c", (measured, Seen("never", "yes"))))
         ).suspects
         if one.fault == "b"
     )
     assert suspect.before == pytest.approx(after["b"], abs=1e-12)
-    (answer,) = outcome_effects(meters.knowledge, meters.engine, Case("c", (measured,)), "never")
+    (answer,) = outcome_effects(
+        Situation.of(meters.knowledge, meters.engine, Case("c", (measured,))), "never"
+    )
     assert (answer.outcome, answer.words, answer.probability) == ("yes", "Yes", 1.0)
     assert dict(answer.after) == pytest.approx(dict(after), abs=1e-12)
 
@@ -386,7 +393,7 @@ def test_why_a_reading_is_worth_taking_is_said_in_words(door: Bench) -> None:
     """The two suspects that its answers move apart, by name, and what it tells for its minutes."""
     advice = door.advise()
     tap = of(advice, "tap")
-    answers = outcome_effects(door.knowledge, door.engine, door.case(), "tap")
+    answers = outcome_effects(Situation.of(door.knowledge, door.engine, door.case()), "tap")
     assert why(advice, answers, tap) == (
         f"Separates “Glass loose” from “Strap loose”: {tap.expected_information_bits:.2f} bits for 2 min"
     )
@@ -513,7 +520,7 @@ def test_a_contradiction_does_no_harm(door: Bench) -> None:
 
 def proposal(bits: float, minutes: float, hands_on: float) -> CandidateReading:
     """A proposal with these figures."""
-    return CandidateReading("r", "Reading", bits, minutes, hands_on, (), None, bits, None, bits)
+    return CandidateReading("r", "Reading", bits, minutes, hands_on, (), None, None, bits)
 
 
 def test_a_reading_is_worth_taking_at_exactly_the_least(door: Bench) -> None:
@@ -631,13 +638,13 @@ def test_a_reading_is_worth_what_the_best_meter_at_hand_tells(meters: Bench) -> 
     """Without the fine meter the coarse one's bits count, and the fine one's are said beside them."""
     told = meters.engine.query({"c": meters.engine.one_hot("c", "present")}).expected_information_bits
     assert told["r"] > told["r@clear"] > told["r@rough"] > 0
-    best = (told["r"], "clear", told["r@clear"])
+    best = ("clear", told["r@clear"])
     both = of(meters.advise(), "r")
     assert (both.instrument, both.expected_information_bits) == ("clear", told["r@clear"])
-    assert (both.exact_bits, both.best_instrument, both.best_bits) == best
+    assert (both.best_instrument, both.best_bits) == best
     one = of(meters.advise(workshop=Workshop(frozenset({"clear"}))), "r")
     assert (one.instrument, one.expected_information_bits) == ("rough", told["r@rough"])
-    assert (one.exact_bits, one.best_instrument, one.best_bits) == best
+    assert (one.best_instrument, one.best_bits) == best
     (left,) = meters.advise(workshop=Workshop(frozenset({"clear", "rough"}))).left_out
     assert left[1] == "no Coarse meter or Fine meter"
     assert (left[0].reading, left[0].expected_information_bits) == ("r", told["r@clear"])
@@ -657,7 +664,7 @@ def test_a_reading_without_an_instrument_names_none(door: Bench) -> None:
     """Its bits are the exact ones."""
     look = of(door.advise(), "look")
     assert (look.instrument, look.best_instrument) == (None, None)
-    assert look.expected_information_bits == look.exact_bits == look.best_bits
+    assert look.expected_information_bits == look.best_bits
 
 
 def test_a_technicians_reading_waits_for_a_technician(door: Bench) -> None:
@@ -669,7 +676,9 @@ def test_a_technicians_reading_waits_for_a_technician(door: Bench) -> None:
 
 def test_waiting_that_is_left_is_charged_and_the_longest_counts(door: Bench) -> None:
     """Setups in place wait side by side; one that is missing adds its own."""
-    advice = advise(door.knowledge, door.engine, door.case(), waiting={"unlocked": 3.0, "room": 7.0})
+    advice = advise(
+        Situation.of(door.knowledge, door.engine, door.case()), waiting={"unlocked": 3.0, "room": 7.0}
+    )
     wiggle = of(advice, "wiggle")
     assert (wiggle.setups, wiggle.hands_on_minutes, wiggle.minutes) == (("open_wide",), 7, 7 + 7 + 4)
 
@@ -678,12 +687,12 @@ def test_waiting_that_is_left_is_charged_and_the_longest_counts(door: Bench) -> 
 
 
 def test_a_case_is_tried_before_it_is_kept(door: Bench, meters: Bench) -> None:
-    """`possible` says nothing of what can be, and names what clashes as the advice does."""
-    possible(door.knowledge, door.engine, door.case(Seen("tap", "rings"), Seen("seat", "off")))
+    """A case that can be is weighed; one that cannot names what clashes."""
+    Situation.of(door.knowledge, door.engine, door.case(Seen("tap", "rings"), Seen("seat", "off")))
     volts = Measured("r", (Measurement("r", 15.0, "clear", "15 V"),))
-    possible(meters.knowledge, meters.engine, Case("c", (volts,)))
+    Situation.of(meters.knowledge, meters.engine, Case("c", (volts,)))
     with pytest.raises(InconsistentEvidence) as refused:
-        possible(door.knowledge, door.engine, door.case(Seen("tap", "dull"), Seen("seat", "off")))
+        Situation.of(door.knowledge, door.engine, door.case(Seen("tap", "dull"), Seen("seat", "off")))
     assert refused.value.clash == ("tap", "seat")
     assert str(refused.value) == (
         "These cannot be so together: Tap the glass: Dull; Glass in its seat: Off its seat. "
@@ -697,7 +706,7 @@ def test_a_clash_with_the_complaint_names_it_and_what_was_typed(known: Callable[
     meters = bench(known(METERS.replace("{otherwise: {full: 1.0}}", rows + "{otherwise: {full: 1.0}}")), "c")
     takes = [Measured("r", (Measurement("r", 15.0, "", typed),)) for typed in ("15 V", "15.0")]
     with pytest.raises(InconsistentEvidence) as refused:
-        advise(meters.knowledge, meters.engine, Case("c", tuple(takes)))
+        advise(Situation.of(meters.knowledge, meters.engine, Case("c", tuple(takes))))
     assert set(refused.value.clash) == {"c", "r"}
     assert "Volts: 15 V, 15.0" in str(refused.value)
     assert "the complaint Complaint" in str(refused.value)
@@ -707,7 +716,7 @@ def test_beliefs_are_compared_with_what_is_given_and_never_with_a_clash(door: Be
     """What the caller had counts; where the last entry took a clash away nothing is compared."""
     earlier = dict.fromkeys(("strap", "glass", "unlisted:rattle"), 0.25)
     case = door.case(Seen("tap", "rings"))
-    advice = advise(door.knowledge, door.engine, case, before=earlier)
+    advice = advise(Situation.of(door.knowledge, door.engine, case), before=earlier)
     assert {one.before for one in advice.suspects} == {0.25}
     cleared = door.advise(Seen("tap", "dull"), Seen("seat", "off"), Seen("tap", "rings"))
     assert all(one.before == one.probability for one in cleared.suspects)
@@ -716,7 +725,7 @@ def test_beliefs_are_compared_with_what_is_given_and_never_with_a_clash(door: Be
 def test_suspicion_stands_still_while_entries_clash(door: Bench) -> None:
     """The stage of a clash repeats the one before it; once it is taken away suspicion goes on."""
     entries = (Seen("wiggle", "loose"), Seen("tap", "dull"), Seen("seat", "off"), Seen("tap", "rings"))
-    stages = posterior_history(door.knowledge, lambda _: door.engine, door.case(*entries))
+    stages = posterior_history(Situations(door.knowledge, lambda _: door.engine), door.case(*entries))
     assert stages[3] == stages[2] != stages[1]
     believed = {one.fault: one.probability for one in door.advise(*entries).suspects}
     assert dict(stages[-1]) == pytest.approx(believed, abs=1e-12)
@@ -730,15 +739,15 @@ def test_suspicion_goes_on_through_a_repair(door: Bench) -> None:
     def engine_of(stage: Case) -> Engine:
         return compile_tables(build(door.knowledge, "rattle", stage.repairs).tables)
 
-    stages = posterior_history(door.knowledge, engine_of, case)
+    stages = posterior_history(Situations(door.knowledge, engine_of), case)
     assert [set(stage) for stage in stages] == [{"strap", "glass", "unlisted:rattle"}] * 4
     assert stages[2]["strap"] < 0.1 < stages[1]["strap"]
-    advice = advise(door.knowledge, engine_of(case), case)
+    advice = advise(Situation.of(door.knowledge, engine_of(case), case))
     assert dict(stages[3]) == pytest.approx(
         {one.fault: one.probability for one in advice.suspects}, abs=1e-12
     )
     just_repaired = Case("rattle", case.entries[:2])
-    told = advise(door.knowledge, engine_of(just_repaired), just_repaired)
+    told = advise(Situation.of(door.knowledge, engine_of(just_repaired), just_repaired))
     assert all(one.before == one.probability for one in told.suspects)
     assert told.stop == Stop("check", "strap")
 
@@ -781,9 +790,9 @@ def test_advice_that_is_not_exact_says_how_far_it_may_be_off(
     case = Case("c", (Seen("r", "odd"),))
     whole = compile_tables(tables)
     exact = oracle.enumerate_answers(tables, case.evidence(knowledge, whole))
-    assert advise(knowledge, whole, case).belief_error == 0.0
+    assert advise(Situation.of(knowledge, whole, case)).belief_error == 0.0
     monkeypatch.setattr(cliquetree, "LARGEST_CLIQUE", 6)
-    advice = advise(knowledge, compile_bounded(tables), case)
+    advice = advise(Situation.of(knowledge, compile_bounded(tables), case))
     assert 0 < advice.belief_error < 0.05
     assert advice.bits_error > 0
     for suspect in advice.suspects:

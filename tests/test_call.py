@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.advice.advice import InconsistentEvidence
+from advisor.advice.situation import InconsistentEvidence
 from advisor.bench.session import Engines
 from advisor.case.entries import (
     ASKED,

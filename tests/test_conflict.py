@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.advice.conflict import disagreement
+from advisor.advice.conflict import Disagreement, standing_out
 from advisor.arrays import Floats
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
@@ -46,14 +46,19 @@ def hard(engine: Engine, **outcomes: str) -> dict[str, Floats]:
     return {name: engine.one_hot(name, outcome) for name, outcome in outcomes.items()}
 
 
+def among(engine: Engine, given: dict[str, Floats], readings: dict[str, Floats]) -> Disagreement | None:
+    """What stands out among these readings."""
+    return standing_out(engine, given, readings, engine.query({**given, **readings}))
+
+
 def test_readings_of_one_cause_support_each_other(engine: Engine) -> None:
     """Agreeing readings are no conflict."""
-    assert disagreement(engine, {}, hard(engine, a="present", b="present", c="present")) is None
+    assert among(engine, {}, hard(engine, a="present", b="present", c="present")) is None
 
 
 def test_the_reading_to_repeat_is_the_odd_one_out(engine: Engine) -> None:
     """Three say yes and one says no: that one is named, with what it should have shown."""
-    found = disagreement(engine, {}, hard(engine, a="present", b="present", c="absent", d="present"))
+    found = among(engine, {}, hard(engine, a="present", b="present", c="absent", d="present"))
     assert found is not None
     assert (found.repeat, found.expected) == ("c", "present")
     assert found.rare_fault is None
@@ -65,7 +70,7 @@ def test_the_measure_is_the_published_one(engine: Engine) -> None:
     P(x) = 0.7·0.05 + 0.3·0.95 = 0.32 for "present"; the joint of three present and one absent
     is 0.7·0.05³·0.95 + 0.3·0.95³·0.05.
     """
-    found = disagreement(engine, {}, hard(engine, a="present", b="present", c="absent", d="present"))
+    found = among(engine, {}, hard(engine, a="present", b="present", c="absent", d="present"))
     assert found is not None
     joint = 0.7 * 0.05**3 * 0.95 + 0.3 * 0.95**3 * 0.05
     assert found.total == pytest.approx(math.log2(0.32**3 * 0.68 / joint), abs=1e-9)
@@ -75,12 +80,12 @@ def test_the_measure_is_the_published_one(engine: Engine) -> None:
 
 def test_a_rare_fault_is_told_apart_from_a_conflict(engine: Engine) -> None:
     """Two odd readings that one rare fault explains are supported by each other: no reading is blamed."""
-    assert disagreement(engine, {}, hard(engine, e="present", f="present")) is None
+    assert among(engine, {}, hard(engine, e="present", f="present")) is None
 
 
 def test_one_reading_alone_cannot_disagree(engine: Engine) -> None:
     """There is nothing to compare with."""
-    assert disagreement(engine, {}, hard(engine, c="absent")) is None
+    assert among(engine, {}, hard(engine, c="absent")) is None
 
 
 def test_the_measure_is_taken_within_what_is_beyond_doubt() -> None:
@@ -95,7 +100,7 @@ def test_the_measure_is_taken_within_what_is_beyond_doubt() -> None:
     tables += [CPT(name, ("common",), tell([0.95, 0.05], [0.05, 0.95])) for name in "abcd"]
     outcomes = dict.fromkeys((table.child for table in tables), ABSENT_PRESENT)
     engine = compile_tables(DiscreteNetwork(tuple(tables), outcomes, ("common",), tuple("abcd")))
-    found = disagreement(
+    found = among(
         engine, hard(engine, fact="present"), hard(engine, a="present", b="present", c="absent", d="present")
     )
     assert found is not None
@@ -116,7 +121,7 @@ def test_of_two_readings_the_same_one_is_named_whatever_the_round_off(prior: flo
     )
     outcomes = dict.fromkeys(("common", "z", "a", "b"), ABSENT_PRESENT)
     engine = compile_tables(DiscreteNetwork(tables, outcomes, ("z",), ("a", "b")))
-    found = disagreement(engine, {}, hard(engine, b="absent", a="present"))
+    found = among(engine, {}, hard(engine, b="absent", a="present"))
     assert found is not None
     assert (found.repeat, found.expected, found.rare_fault) == ("b", "present", None)
     assert found.bits == pytest.approx(found.total, abs=1e-9)
@@ -169,7 +174,7 @@ def test_a_rare_fault_is_named_where_it_is_likely_and_explains_the_reading(
     odds = rare * 0.99 * b_with_it / ((1 - rare) * 0.999 * 0.001)
     both = hard(engine, a="present", b="present")
     assert engine.query(both).beliefs["rare"] == pytest.approx(odds / (1 + odds), abs=1e-9)
-    found = disagreement(engine, {}, both)
+    found = among(engine, {}, both)
     assert found is not None
     assert found.repeat == "b"
     itself = (1 - rare) * ((1 - common) * 0.999 + common * 0.001) + rare * b_with_it
@@ -192,6 +197,6 @@ def test_shipped_scenarios_with_a_single_cause_seldom_raise_it() -> None:
         engine = engines[car.complaint]
         evidence = play(knowledge, engine, car).case.evidence(knowledge, engine)
         readings = {name: evidence.pop(name) for name in list(evidence) if name in knowledge.readings}
-        if disagreement(engine, evidence, readings) and not car.misleads:
+        if among(engine, evidence, readings) and not car.misleads:
             raised.append(car.name)
     assert len(raised) <= len(cars) / 20, raised

@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from advisor.advice.advice import InconsistentEvidence, Workshop
+from advisor.advice.advice import Workshop
+from advisor.advice.situation import InconsistentEvidence
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines, Session, job_summary

@@ -15,6 +15,7 @@ from scipy import stats
 from scipy.integrate import quad
 
 from advisor.advice.advice import Workshop, advise
+from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import Measured, Seen
 from advisor.inference.engine import Engine
@@ -180,7 +181,7 @@ def test_a_general_clamp_makes_a_50_ma_decision_worth_less(knowledge: Knowledge,
     case = Case("flat_battery")
 
     def bits(without: frozenset[str]) -> float:
-        proposals = advise(knowledge, drain, case, Workshop(without)).proposals
+        proposals = advise(Situation.of(knowledge, drain, case), Workshop(without)).proposals
         return next(one.expected_information_bits for one in proposals if one.reading == "sleeping_current")
 
     fine, coarse = bits(frozenset()), bits(frozenset({"low_current_clamp"}))

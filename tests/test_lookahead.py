@@ -10,6 +10,7 @@ import pytest
 
 from advisor.advice.advice import advise
 from advisor.advice.repair_order import Remedy
+from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import Seen
 from advisor.inference.compiler import compile_tables
@@ -87,7 +88,9 @@ def test_the_study_writes_the_problem_that_it_solves() -> None:
     given = study.problem(3, readings=7, errs=True)
     ranker = study.ranker_of(given)
     knowledge, engine = ranker.knowledge, ranker.batch.engine
-    proposals = advise(knowledge, engine, Case("trouble", (Seen("reading02", "yes_"),))).proposals
+    proposals = advise(
+        Situation.of(knowledge, engine, Case("trouble", (Seen("reading02", "yes_"),)))
+    ).proposals
     state = frozenset({(2, 1)})
     expected = {f"reading{at:02}": study.bits(given, state, at) for at in given.open_readings(state)}
     assert {one.reading: one.expected_information_bits for one in proposals} == pytest.approx(

@@ -16,8 +16,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from advisor.advice.advice import InconsistentEvidence, advise, one_cause, outcome_effects, posterior_history
+from advisor.advice.advice import advise, outcome_effects, single_fault_probability
 from advisor.advice.conflict import disagreement
+from advisor.advice.situation import InconsistentEvidence, Situation, Situations, posterior_history
 from advisor.arrays import Floats
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
@@ -576,21 +577,20 @@ def test_no_number_that_is_none_reaches_a_screen(
         except NotUnderstood as error:
             assert not_numbers(str(error)) == []
     try:
-        advice = advise(made, engine, case)
+        advice = advise(Situation.of(made, engine, case))
     except InconsistentEvidence as error:
         assert not_numbers(str(error)) == []
         assert not Answers(build(made, "c").tables, case.evidence(made, engine)).possible
         return
-    stages = posterior_history(made, lambda _: engine, case)
-    answers = [outcome_effects(made, engine, case, one.reading) for one in advice.proposals]
-    evidence = case.evidence(made, engine)
-    seen = {name: evidence[name] for name in case.taken if name in evidence}
-    against = disagreement(engine, {"c": evidence["c"]}, seen)
+    stages = posterior_history(Situations(made, lambda _: engine), case)
+    answers = [outcome_effects(Situation.of(made, engine, case), one.reading) for one in advice.proposals]
+    situation = Situation.of(made, engine, case)
+    against = disagreement(situation)
     chances = [one.probability for one in advice.suspects] + [one.before for one in advice.suspects]
     chances += [chance for stage in stages for chance in stage.values()]
     chances += [number for answer in itertools.chain(*answers) for number in every_number(answer)]
     assert all(0 <= chance <= 1 + AGREE_TO for chance in chances)
-    assert 0 <= one_cause(engine, evidence) <= 1 + AGREE_TO
+    assert 0 <= single_fault_probability(situation) <= 1 + AGREE_TO
     assert all(math.isfinite(one) for one in every_number((advice, answers, against)))
     bits = [
         one.expected_information_bits for one in (*advice.proposals, *(pair[0] for pair in advice.left_out))

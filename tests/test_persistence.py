@@ -16,7 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from advisor.advice.advice import advise, present
+from advisor.advice.advice import advise
+from advisor.advice.situation import Situation, current_faults
 from advisor.case.case import MISSED_BY_CHECK, Case
 from advisor.case.entries import Checked, Entry, Known, Repaired, Seen, TakenBack
 from advisor.inference.compiler import compile_tables
@@ -81,7 +82,7 @@ class Hum:
     def beliefs(self, case: Case) -> dict[str, float]:
         """What the program believes of the car as it is now."""
         engine = self.engine(case)
-        return present(engine.query(case.evidence(self.knowledge, engine)).beliefs)
+        return current_faults(engine.query(case.evidence(self.knowledge, engine)).beliefs)
 
 
 @pytest.fixture(scope="module")
@@ -270,7 +271,7 @@ def test_after_a_repair_the_complaint_is_looked_for_before_anything_else(hum: Hu
 
     def stop(*entries: Entry) -> str | None:
         case = Case("c", (Seen("squeal", "squeals"), repair("belt"), *entries))
-        found = advise(hum.knowledge, hum.engine(case), case).stop
+        found = advise(Situation.of(hum.knowledge, hum.engine(case), case)).stop
         return found.reason if found else None
 
     assert stop() == "check"

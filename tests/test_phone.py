@@ -10,7 +10,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from advisor.advice.advice import InconsistentEvidence, present
+from advisor.advice.situation import InconsistentEvidence, current_faults
 from advisor.case.case import Case
 from advisor.case.entries import Booked, Known, Seen, Skipped
 from advisor.checks.lint import checked, problems
@@ -23,7 +23,6 @@ from advisor.desk.questions import (
     fitting,
     minutes_asked,
     next_question,
-    next_question_of_all,
     not_known,
     questions,
     said,
@@ -302,7 +301,7 @@ def test_only_what_a_customer_can_answer_is_asked_and_the_most_telling_first(kno
     knowledge = known(ASKED)
     engine = phone_engine(knowledge, "rattle")
     assert asked_by_phone(engine) == ("bumps", "speed")
-    found = next_question(knowledge, engine, Case("rattle"), 0)
+    found = next_question(knowledge, [(engine, Case("rattle"))], 0)
     left = questions(knowledge, [(engine, Case("rattle"))])
     assert found.question == left[0]
     assert [one.bits for one in left] == sorted((one.bits for one in left), reverse=True)
@@ -315,7 +314,7 @@ def test_what_was_answered_or_is_not_known_is_not_asked_again(known: Known_) -> 
     engine = phone_engine(knowledge, "rattle")
     case = Case("rattle").with_entry(said(knowledge, "bumps", "loud")).with_entry(not_known("speed"))
     assert case.skipped == {"speed": NOT_KNOWN}
-    found = next_question(knowledge, engine, case, 3)
+    found = next_question(knowledge, [(engine, case)], 3)
     assert (found.question, found.reason) == (None, "nothing-left")
 
 
@@ -324,8 +323,8 @@ def test_asking_ends_where_what_is_left_tells_too_little_together(known: Known_)
     knowledge = known(ASKED)
     engine, case = phone_engine(knowledge, "rattle"), Case("rattle")
     together = sum(one.bits for one in questions(knowledge, [(engine, case)]))
-    on = next_question(knowledge, engine, case, 0, rule=PhoneRule(together * 0.999))
-    ended = next_question(knowledge, engine, case, 0, rule=PhoneRule(together * 1.001))
+    on = next_question(knowledge, [(engine, case)], 0, rule=PhoneRule(together * 0.999))
+    ended = next_question(knowledge, [(engine, case)], 0, rule=PhoneRule(together * 1.001))
     assert (on.reason, on.worth) == (None, 2)
     assert (ended.question, ended.reason) == (None, "not-worth-it")
 
@@ -335,8 +334,8 @@ def test_what_is_left_may_just_be_enough(known: Known_) -> None:
     knowledge = known(ASKED)
     engine, case = phone_engine(knowledge, "rattle"), Case("rattle")
     told = sum(one.told["rattle"] for one in questions(knowledge, [(engine, case)]))
-    assert next_question(knowledge, engine, case, 0, rule=PhoneRule(told)).reason is None
-    ended = next_question(knowledge, engine, case, 0, rule=PhoneRule(math.nextafter(told, 9)))
+    assert next_question(knowledge, [(engine, case)], 0, rule=PhoneRule(told)).reason is None
+    ended = next_question(knowledge, [(engine, case)], 0, rule=PhoneRule(math.nextafter(told, 9)))
     assert (ended.reason, ended.worth) == ("not-worth-it", 0)
 
 
@@ -353,7 +352,7 @@ def test_a_question_that_tells_nothing_is_none_that_is_left(known: Known_) -> No
     (only,) = questions(knowledge, [(phone_engine(knowledge, "knock"), case)])
     assert (only.reading, only.bits) == ("sags", 0)
     engine = phone_engine(knowledge, "knock")
-    found = next_question(knowledge, engine, case, 0, rule=PhoneRule(0.0))
+    found = next_question(knowledge, [(engine, case)], 0, rule=PhoneRule(0.0))
     assert (found.question, found.reason, found.worth) == (None, "nothing-left", 0)
     assert found.words == "Everything that a customer can answer has been asked."
 
@@ -362,7 +361,7 @@ def test_ten_minutes_are_asked_for_where_the_desk_says_nothing(known: Known_) ->
     """After nine minutes the question of one still fits, and a moment later none does."""
     knowledge = known(ASKED)
     engine = phone_engine(knowledge, "rattle")
-    found = [next_question(knowledge, engine, Case("rattle"), minutes) for minutes in (9, 9.01)]
+    found = [next_question(knowledge, [(engine, Case("rattle"))], minutes) for minutes in (9, 9.01)]
     assert [one.question and one.question.reading for one in found] == ["speed", None]
     assert (found[1].reason, found[1].worth) == ("time", 2)
     assert [one.words for one in found] == ["Is it there at speed?", "The minutes for questions are used up."]
@@ -432,7 +431,7 @@ def test_a_question_that_takes_longer_than_is_left_gives_way_to_a_shorter_one(kn
     """With no minute left asking ends, and says so."""
     knowledge = known(ASKED)
     engine, case, rule = phone_engine(knowledge, "rattle"), Case("rattle"), PhoneRule(0.01)
-    asked = [next_question(knowledge, engine, case, minutes, 3, rule) for minutes in (2, 3)]
+    asked = [next_question(knowledge, [(engine, case)], minutes, 3, rule) for minutes in (2, 3)]
     assert asked[0].question is not None
     assert asked[0].question.reading == "speed"
     assert (asked[1].question, asked[1].reason) == (None, "time")
@@ -450,7 +449,7 @@ def test_answers_that_cannot_be_so_together_are_said_to_be(known: Known_) -> Non
     knowledge = known(text)
     case = Case("rattle").with_entry(said(knowledge, "bumps", "quiet"))
     with pytest.raises(InconsistentEvidence, match="Over bumps: No"):
-        next_question(knowledge, phone_engine(knowledge, "rattle"), case, 0)
+        next_question(knowledge, [(phone_engine(knowledge, "rattle"), case)], 0)
 
 
 # --------------------------------------------------------------------------------- several complaints
@@ -500,10 +499,10 @@ def test_a_complaint_about_which_enough_is_known_asks_for_nothing_more_by_itself
     calls = [(phone_engine(knowledge, name), Case(name)) for name in ("rattle", "knock")]
     left = {one.reading: one for one in questions(knowledge, calls)}
     sums = [sum(one.told.get(name, 0.0) for one in left.values()) for name in ("rattle", "knock")]
-    found = next_question_of_all(knowledge, calls, 0, rule=PhoneRule(max(sums) * 1.01))
+    found = next_question(knowledge, calls, 0, rule=PhoneRule(max(sums) * 1.01))
     assert sum(sums) > max(sums) * 1.01
     assert found.reason == "not-worth-it"
-    one_left = next_question_of_all(knowledge, calls, 0, rule=PhoneRule(sum(sums) / 2))
+    one_left = next_question(knowledge, calls, 0, rule=PhoneRule(sum(sums) / 2))
     assert one_left.worth == 2
 
 
@@ -526,7 +525,7 @@ def test_a_scripted_call_goes_from_the_customers_words_to_the_end_of_the_questio
     assert fitting(shipped, words).complaints[0] == complaint
     engine, case = phone_engine(shipped, complaint), Case(complaint)
     order = []
-    while (found := next_question(shipped, engine, case, minutes_asked(shipped, [case]), 12)).question:
+    while (found := next_question(shipped, [(engine, case)], minutes_asked(shipped, [case]), 12)).question:
         question = found.question
         answers = list(question.answers)
         order.append(question.reading)
@@ -540,8 +539,8 @@ def test_a_scripted_call_goes_from_the_customers_words_to_the_end_of_the_questio
     assert {shipped.readings[name].who for name in order} == {"customer"}
     assert minutes_asked(shipped, [case]) <= 12
     assert found.reason in ("not-worth-it", "time")
-    beliefs = present(engine.query(case.evidence(shipped, engine)).beliefs)
-    cold = present(engine.query(Case(complaint).evidence(shipped, engine)).beliefs)
+    beliefs = current_faults(engine.query(case.evidence(shipped, engine)).beliefs)
+    cold = current_faults(engine.query(Case(complaint).evidence(shipped, engine)).beliefs)
     assert max(abs(beliefs[name] - cold[name]) for name in cold) > 0.02
 
 

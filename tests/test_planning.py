@@ -10,7 +10,15 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from advisor.advice.advice import CandidateReading, advise, one_cause, setups_in_place, waiting_minutes
+from advisor.advice.advice import (
+    CandidateReading,
+    advise,
+    least_single_fault_probability,
+    setups_in_place,
+    single_fault_probability,
+    waiting_minutes,
+)
+from advisor.advice.situation import Situation
 from advisor.advice.waits import Plan, plan
 from advisor.case.case import Case
 from advisor.case.entries import Ended, Prepared, Seen
@@ -77,8 +85,8 @@ def engine_of(knowledge: Knowledge) -> tuple[Knowledge, Engine]:
 
 def planned(knowledge: Knowledge, engine: Engine, case: Case, towards: str) -> Plan | None:
     """The plan when a reading is gone for."""
-    advice = advise(knowledge, engine, case)
-    return plan(knowledge, engine, case, advice, proposed(advice.proposals, towards))
+    advice = advise(Situation.of(knowledge, engine, case))
+    return plan(Situation.of(knowledge, engine, case), advice, proposed(advice.proposals, towards))
 
 
 def proposed(proposals: tuple[CandidateReading, ...], reading: str) -> CandidateReading:
@@ -100,7 +108,7 @@ def test_a_wait_is_planned_on_both_sides(hum: tuple[Knowledge, Engine]) -> None:
 def test_the_second_reading_is_chosen_for_what_it_adds(hum: tuple[Knowledge, Engine]) -> None:
     """Two looks at the same glow tell nearly the same: after one, the click of the relay adds more."""
     knowledge, engine = hum
-    advice = advise(knowledge, engine, Case("c"))
+    advice = advise(Situation.of(knowledge, engine, Case("c")))
     told = {one.reading: one.expected_information_bits for one in advice.proposals}
     assert told["glow_again"] > told["click"]
     found = planned(knowledge, engine, Case("c"), "current")
@@ -222,7 +230,14 @@ def test_a_wait_of_ten_minutes_is_planned_and_a_shorter_one_is_not(
     assert found is not None
     assert (found.setups, found.hands_on_minutes, found.waiting_minutes) == (("cooled",), 1, 10)
     assert planned(knowledge, engine, Case("c"), "rested0") is None
-    assert plan(knowledge, engine, Case("c"), advise(knowledge, engine, Case("c")), None) is None
+    assert (
+        plan(
+            Situation.of(knowledge, engine, Case("c")),
+            advise(Situation.of(knowledge, engine, Case("c"))),
+            None,
+        )
+        is None
+    )
 
 
 def test_of_two_readings_that_add_the_same_the_shorter_one_is_named(
@@ -299,8 +314,8 @@ def test_the_likeliest_ninety_six_sets_of_answers_are_looked_at(
     knowledge = known(five_ways(faint))
     tables = build(knowledge, "c").tables
     engine = Recording(compile_tables(tables))
-    advice = advise(knowledge, engine.engine, Case("c"))
-    found = plan(knowledge, engine, Case("c"), advice, proposed(advice.proposals, "current"))
+    advice = advise(Situation.of(knowledge, engine.engine, Case("c")))
+    found = plan(Situation.of(knowledge, engine, Case("c")), advice, proposed(advice.proposals, "current"))
     assert found is not None
     looks = [one.reading for one in found.before]
     assert sorted(looks) == ["look0", "look1", "look2"]
@@ -389,7 +404,9 @@ def test_what_a_setup_is_built_on_ends_it_too(hum: tuple[Knowledge, Engine]) -> 
     assert setups_in_place(knowledge, case) == {"shut", "asleep"}
     ended = case.with_entry(Ended("shut", "a door was opened"))
     assert setups_in_place(knowledge, ended) == frozenset()
-    assert proposed(advise(knowledge, engine, ended).proposals, "warm").minutes == 3 + 4 + 6 + 40
+    assert (
+        proposed(advise(Situation.of(knowledge, engine, ended)).proposals, "warm").minutes == 3 + 4 + 6 + 40
+    )
 
 
 def test_the_rest_of_a_wait_is_charged(hum: tuple[Knowledge, Engine]) -> None:
@@ -397,7 +414,7 @@ def test_the_rest_of_a_wait_is_charged(hum: tuple[Knowledge, Engine]) -> None:
     knowledge, engine = hum
     case = Case("c", (Prepared("shut", START.isoformat()), Prepared("asleep", START.isoformat())))
     waiting = waiting_minutes(knowledge, case, START + timedelta(minutes=25))
-    advice = advise(knowledge, engine, case, waiting=waiting)
+    advice = advise(Situation.of(knowledge, engine, case), waiting=waiting)
     assert proposed(advice.proposals, "warm").minutes == 3 + 15
 
 
@@ -413,4 +430,24 @@ def test_how_likely_one_cause_explains_all_is_that_of_enumeration(hum: tuple[Kno
     others = tuple(axis for axis in range(joint.ndim) if axis not in causes)
     by_causes = joint.sum(axis=others)
     alone = sum(float(by_causes[at]) for at in zip(*by_causes.nonzero(), strict=True) if sum(at) == 1)
-    assert one_cause(engine, evidence) == pytest.approx(alone / float(joint.sum()), abs=1e-9)
+    situation = Situation.of(knowledge, engine, case)
+    one = alone / float(joint.sum())
+    assert single_fault_probability(situation) == pytest.approx(one, abs=1e-9)
+    assert least_single_fault_probability(situation) <= one + 1e-9
+
+
+def test_lower_bound_on_one_fault_is_met_where_no_third_fault_is_possible(
+    known: Callable[[str], Knowledge],
+) -> None:
+    """With two faults at most, P(one) = 2 - 2 P(none) - the expected number of faults; by enumeration."""
+    knowledge, engine = engine_of(known(HUM))
+    evidence = Case("c", (Seen("glow", "glows"),)).evidence(knowledge, engine)
+    for fault in engine.targets[2:]:
+        evidence[fault] = engine.one_hot(fault, "absent")
+    situation = Situation(knowledge, engine, Case("c"), evidence, engine.query(evidence))
+    joint = oracle.enumerate_joint(build(knowledge, "c").tables, evidence)
+    names = [table.child for table in build(knowledge, "c").tables.tables]
+    first, second = (names.index(name) for name in engine.targets[:2])
+    by_two = joint.sum(axis=tuple(axis for axis in range(joint.ndim) if axis not in (first, second)))
+    one = float(by_two[0, 1] + by_two[1, 0]) / float(joint.sum())
+    assert least_single_fault_probability(situation) == pytest.approx(one, abs=1e-9)

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from advisor.advice.advice import CandidateReading, StopRule, Workshop, advise
+from advisor.advice.situation import Situation
 from advisor.arrays import Floats
 from advisor.case.case import Case
 from advisor.case.entries import Known, Seen, Skipped
@@ -154,7 +155,7 @@ def test_round_off_decides_nothing(
     bits = engine.query(case.evidence(knowledge, engine)).expected_information_bits
     assert bits["r2"] != bits["r3"], "the sums differ in their last digits, else this shows nothing"
     assert bits["r2"] == pytest.approx(bits["r3"], abs=1e-14)
-    advice = advise(knowledge, engine, case)
+    advice = advise(Situation.of(knowledge, engine, case))
     ranked = advice.proposals if ranking == "bits" else advice.per_minute
     assert [one.reading for one in ranked] == order
     ranker = compile_ranker(knowledge, engine, "c", ranking=ranking)
@@ -181,7 +182,7 @@ def test_first_choice_and_stop_are_those_of_the_advice(
     offered = offers(ranker, bits, starts.gone, starts.ready)
     choices = choose(ranker, beliefs, offered)
     for at, case in enumerate(cases):
-        advice = advise(shipped, engine, case, workshop)
+        advice = advise(Situation.of(shipped, engine, case), workshop)
         chosen = int(choices.reading[at])
         if advice.stop is not None:
             assert (chosen, REASONS[choices.reason[at]]) == (-1, advice.stop.reason)
@@ -213,14 +214,14 @@ def test_a_job_is_the_one_that_the_advice_plays_step_by_step(
     jobs, cars = played(ranker, Case(name), 5)
     for job in range(5):
         case, taken, minutes = Drawn(name), [], 0.0
-        advice = advise(shipped, engine, case)
+        advice = advise(Situation.of(shipped, engine, case))
         while advice.stop is None:
             proposal = (advice.proposals if ranking == "bits" else advice.per_minute)[0]
             taken.append(proposal.reading)
             minutes += proposal.minutes
             column = ranker.batch.readings.index(leaf_of(engine, proposal))
             case = after(shipped, engine, case, proposal, int(cars.shows[job, column]))
-            advice = advise(shipped, engine, case)
+            advice = advise(Situation.of(shipped, engine, case))
         assert jobs.readings(job) == tuple(taken)
         assert jobs.minutes[job] == pytest.approx(minutes, abs=1e-9)
         assert REASONS[jobs.reason[job]] == advice.stop.reason

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from advisor.advice.advice import advise
+from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import Known, Measured, Seen
 from advisor.checks.lint import problems
@@ -34,7 +35,7 @@ def surfaces(reading: str, suspect: float, neighbour: float) -> Measured:
 
 def probability(knowledge: Knowledge, drain: Engine, fault: str, *entries: Measured) -> float:
     """A fault's probability after these entries."""
-    suspects = advise(knowledge, drain, Case("flat_battery", entries)).suspects
+    suspects = advise(Situation.of(knowledge, drain, Case("flat_battery", entries))).suspects
     return next(one.probability for one in suspects if one.fault == fault)
 
 
@@ -213,7 +214,7 @@ def heat_beliefs(tmp_path: Path, *entries: Measured) -> dict[str, float]:
     heat = load([file])
     assert [str(one) for one in problems(heat) if one.severity == "error"] == []
     engine = compile_tables(build(heat, "no_heat").tables)
-    suspects = advise(heat, engine, Case("no_heat", entries)).suspects
+    suspects = advise(Situation.of(heat, engine, Case("no_heat", entries))).suspects
     return {one.fault: one.probability for one in suspects}
 
 

@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from advisor.advice.advice import InconsistentEvidence, Workshop, outcome_effects
+from advisor.advice.advice import Workshop, outcome_effects
 from advisor.advice.repair_or_test import CALL_MINUTES, act
+from advisor.advice.situation import InconsistentEvidence, Situation
 from advisor.advice.waits import plan
 from advisor.bench import session as sessions
 from advisor.bench.customer import customer_sheet
@@ -388,15 +389,20 @@ def test_answers_plans_and_acts_are_those_of_the_case_and_worked_out_once(bench:
     """What a screen asks for a reading is what the advice says of it; asked again it is the same object."""
     one = proposal(bench, "current")
     engine, case, knowledge = bench.engine, bench.case, bench.knowledge
-    assert bench.answers("current") == outcome_effects(knowledge, engine, case, "current")
+    assert bench.answers("current") == outcome_effects(Situation.of(knowledge, engine, case), "current")
     assert bench.answers("current") is bench.answers("current")
-    assert bench.answers("glow") == outcome_effects(knowledge, engine, case, "glow")
-    assert bench.plan(one) == plan(knowledge, engine, case, bench.advice, one)
+    assert bench.answers("glow") == outcome_effects(Situation.of(knowledge, engine, case), "glow")
+    assert bench.plan(one) == plan(Situation.of(knowledge, engine, case), bench.advice, one)
     assert bench.plan(one) is bench.plan(one)
     assert bench.plan(one) is not None
     assert bench.plan(proposal(bench, "glow")) is None
     for reading in ("hiss", "glow"):
-        wanted = act(knowledge, "hum", bench.advice, proposal(bench, reading), bench.answers(reading))
+        wanted = act(
+            Situation.of(knowledge, engine, case),
+            bench.advice,
+            proposal(bench, reading),
+            bench.answers(reading),
+        )
         assert bench.act(proposal(bench, reading)) == wanted
         assert bench.act(proposal(bench, reading)) is bench.act(proposal(bench, reading))
 
@@ -577,7 +583,7 @@ def test_playing_out_reckons_with_this_workshop_and_what_a_repair_takes(
     assert type(ranker) is type(compile_ranker(hum.knowledge, engine, "hum", session.at_hand))
     assert case is session.case
     assert isinstance(costs, sessions.RepairCosts)
-    causes = sessions.present(dict.fromkeys(engine.targets, 0.0))
+    causes = sessions.current_faults(dict.fromkeys(engine.targets, 0.0))
     assert costs == sessions.RepairCosts(sessions.remedies(hum.knowledge, "hum", causes), CALL_MINUTES)
     assert isinstance(random, np.random.Generator)
     assert random.integers(1 << 62) == np.random.default_rng(sessions.LOOK_AHEAD_SEED).integers(1 << 62)

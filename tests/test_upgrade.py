@@ -19,6 +19,7 @@ import pytest
 import sqlalchemy as sa
 
 from advisor.advice.advice import advise
+from advisor.advice.situation import Situation
 from advisor.bench.session import Engines
 from advisor.case.entries import Accounted, Closed, Known, Seen, Skipped, TakenBack
 from advisor.checks.lint import checked
@@ -97,7 +98,7 @@ def test_beliefs_are_those_that_the_first_version_had(
     with database.opened() as store:
         filed = store.case(told["number"])
     assert filed is not None
-    advice = advise(first_knowledge, Engines(first_knowledge).of(filed.case), filed.case)
+    advice = advise(Situation.of(first_knowledge, Engines(first_knowledge).of(filed.case), filed.case))
     assert {one.fault: one.probability for one in advice.suspects} == pytest.approx(
         told["beliefs"], rel=1e-9, abs=1e-12
     )

@@ -7,22 +7,20 @@ reading that can be taken tells enough for the work that it is.
 
 from __future__ import annotations
 
-import itertools
-import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal, overload
 
 import numpy as np
 
+from advisor.advice.situation import InconsistentEvidence, Situation, current_faults
 from advisor.arrays import Floats
 from advisor.case.case import Case
 from advisor.case.entries import GONE, Ended, Measured, Prepared, Seen
-from advisor.inference.engine import ImpossibleEvidence, InferenceEngine
 from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.knowledge.unlisted import is_unlisted
-from advisor.model.nodes import base, is_before_repair, is_instrument_leaf, shown_by
+from advisor.model.nodes import is_instrument_leaf, shown_by
 
 DECIMALS = 10
 """Of bits that are compared: equal readings differ by round-off, by 2e-15 at most where it was measured."""
@@ -76,8 +74,8 @@ class CandidateReading:
     """A reading that could be taken next. Minutes include its setups that are not in place yet, and the
     waiting that is left of those that are; hands-on minutes are those without any waiting.
 
-    Bits are those with the best instrument at hand, `instrument`; `exact_bits` those with a perfect one, and
-    `best_instrument` the one of those listed that would tell most.
+    Bits are those with the best instrument at hand, `instrument`; `best_instrument` is the one of those
+    listed that would tell most.
     """
 
     reading: str
@@ -87,7 +85,6 @@ class CandidateReading:
     hands_on_minutes: float
     setups: tuple[str, ...]
     instrument: str | None
-    exact_bits: float
     best_instrument: str | None
     best_bits: float
 
@@ -141,45 +138,27 @@ class Answer:
     after: Mapping[str, float] = field(repr=False)
 
 
-class InconsistentEvidence(Exception):
-    """What was said of a case cannot be so together. `clash` are the nodes that show it."""
-
-    def __init__(self, clash: tuple[str, ...], sentence: str) -> None:
-        self.clash = clash
-        super().__init__(sentence)
-
-
 def advise(
-    knowledge: Knowledge,
-    engine: InferenceEngine,
-    case: Case,
+    situation: Situation,
     workshop: Workshop | None = None,
     rule: StopRule | None = None,
     waiting: Mapping[str, float] | None = None,
     before: Mapping[str, float] | None = None,
 ) -> Advice:
-    """What to do next on a case; raises `InconsistentEvidence` where what was seen cannot be so.
+    """What to do next on a case.
 
-    The engine is that of the case's complaint and repairs. `waiting` are the setups in place with the minutes
+    `waiting` are the setups in place with the minutes
     that they still need (`setups_in_place` with none left, if not given), `before` the beliefs before the
     last entry (worked out, if not given, where the same engine can).
     """
     workshop, rule = workshop or Workshop(), rule or StopRule()
-    try:
-        now = engine.query(case.evidence(knowledge, engine))
-    except ImpossibleEvidence as error:
-        raise InconsistentEvidence(error.clash, _clash_sentence(knowledge, case, error.clash)) from error
-    if before is None and case.undone().repairs == case.repairs:
-        try:
-            before = engine.query(case.undone().evidence(knowledge, engine)).beliefs
-        except ImpossibleEvidence:
-            before = None  # the last entry has taken a clash away: there is no belief to compare with
-    before = before or now.beliefs
+    knowledge, case, now = situation.knowledge, situation.case, situation.posterior
+    before = before or _beliefs_before(situation)
     suspects = tuple(
         sorted(
             (
                 FaultPosterior(fault, knowledge.title(fault), probability, before[fault])
-                for fault, probability in present(now.beliefs).items()
+                for fault, probability in situation.beliefs.items()
             ),
             key=lambda suspect: (-comparable(suspect.probability), suspect.fault),
         )
@@ -210,24 +189,20 @@ def advise(
     )
 
 
+def _beliefs_before(situation: Situation) -> Mapping[str, float]:
+    """What was believed before the last entry; after a repair, or a clash that it took away, what is now."""
+    knowledge, engine, undone = situation.knowledge, situation.engine, situation.case.undone()
+    if not situation.case.entries or undone.repairs != situation.case.repairs:
+        return situation.beliefs
+    try:
+        return Situation.of(knowledge, engine, undone).beliefs
+    except InconsistentEvidence:
+        return situation.beliefs
+
+
 def _most_first(proposal: CandidateReading, bits: float) -> tuple[float, float, str]:
     """What readings are sorted by: among those that tell the same fewer minutes come first, then the id."""
     return -comparable(bits), proposal.minutes, proposal.reading
-
-
-def possible(knowledge: Knowledge, engine: InferenceEngine, case: Case) -> None:
-    """Raise `InconsistentEvidence` where what was seen cannot be so."""
-    evidence = case.evidence(knowledge, engine)
-    if engine.log2_evidence_probability([evidence])[0] == -math.inf:
-        try:
-            engine.query(evidence)
-        except ImpossibleEvidence as error:
-            raise InconsistentEvidence(error.clash, _clash_sentence(knowledge, case, error.clash)) from error
-
-
-def present(beliefs: Mapping[str, float]) -> dict[str, float]:
-    """The beliefs about the car as it is now, without those about what a repair has changed since."""
-    return {fault: probability for fault, probability in beliefs.items() if not is_before_repair(fault)}
 
 
 def setups_in_place(knowledge: Knowledge, case: Case) -> frozenset[str]:
@@ -269,51 +244,40 @@ def _built_on(knowledge: Knowledge, setup: str) -> set[str]:
     return ended
 
 
-def one_cause(engine: InferenceEngine, evidence: Mapping[str, Floats]) -> float:
-    """The probability that exactly one of the causes is there, given what was seen."""
-    causes = [cause for cause in engine.targets if not is_before_repair(cause)]
-    absent = {cause: engine.one_hot(cause, "absent") for cause in causes}
-    alone = [{**evidence, **absent, cause: engine.one_hot(cause, "present")} for cause in causes]
-    whole, *single = engine.log2_evidence_probability([evidence, *alone]).tolist()
-    return float(sum(2.0 ** (one - whole) for one in single))
+def single_fault_probability(situation: Situation) -> float:
+    """Return the probability that exactly one of the faults is there, given what was seen."""
+    engine, evidence = situation.engine, situation.evidence
+    absent = {fault: engine.one_hot(fault, "absent") for fault in situation.beliefs}
+    alone = [{**evidence, **absent, fault: engine.one_hot(fault, "present")} for fault in absent]
+    single = engine.log2_evidence_probability(alone) - situation.posterior.log2_evidence
+    return float(np.exp2(single).sum())
 
 
-def outcome_effects(
-    knowledge: Knowledge, engine: InferenceEngine, case: Case, reading: str
-) -> tuple[Answer, ...]:
+def least_single_fault_probability(situation: Situation) -> float:
+    """Return a lower bound on `single_fault_probability`, for one pass instead of one for each fault.
+
+    The sum of all beliefs is the expected number of faults: at least P(one) + 2 (1 - P(none) - P(one)).
+    """
+    engine = situation.engine
+    absent = {fault: engine.one_hot(fault, "absent") for fault in situation.beliefs}
+    (log2_none,) = engine.log2_evidence_probability([{**situation.evidence, **absent}]).tolist()
+    none = 2.0 ** (log2_none - situation.posterior.log2_evidence)
+    return float(2 - 2 * none - sum(situation.beliefs.values()))
+
+
+def outcome_effects(situation: Situation, reading: str) -> tuple[Answer, ...]:
     """For each answer that is possible now: its probability, and what would be believed after it."""
-    evidence = case.evidence(knowledge, engine)
-    chances = engine.query(evidence).predictive[reading].tolist()
-    words = knowledge.readings[reading].answers
+    engine, evidence = situation.engine, situation.evidence
+    chances = situation.posterior.predictive[reading].tolist()
+    words = situation.knowledge.readings[reading].answers
     possible = [(name, chance) for name, chance in zip(words, chances, strict=True) if chance > 0]
     posteriors = engine.query_batch(
         [{**evidence, reading: engine.one_hot(reading, name)} for name, _ in possible]
     )
     return tuple(
-        Answer(name, words[name], chance, present(posterior.beliefs))
+        Answer(name, words[name], chance, current_faults(posterior.beliefs))
         for (name, chance), posterior in zip(possible, posteriors, strict=True)
     )
-
-
-def posterior_history(
-    knowledge: Knowledge, engine_of: Callable[[Case], InferenceEngine], case: Case
-) -> tuple[Mapping[str, float], ...]:
-    """Every fault's probability at the start and after each entry: one more than there are entries.
-
-    `engine_of` gives the engine of a case's complaint and repairs. A stage whose entries clash, until a later
-    one took the clash away, repeats the stage before it.
-    """
-    stages = [Case(case.complaint, case.entries[:count]) for count in range(len(case.entries) + 1)]
-    told: list[Mapping[str, float]] = []
-    for _, alike in itertools.groupby(stages, key=lambda stage: stage.repairs):
-        same = list(alike)
-        engine = engine_of(same[0])
-        evidence = [stage.evidence(knowledge, engine) for stage in same]
-        can_be = (engine.log2_evidence_probability(evidence) > -math.inf).tolist()
-        posteriors = iter(engine.query_batch(list(itertools.compress(evidence, can_be))))
-        for is_so in can_be:
-            told.append(present(next(posteriors).beliefs) if is_so else told[-1])
-    return tuple(told)
 
 
 def _proposal(
@@ -342,7 +306,6 @@ def _proposal(
         hands_on,
         missing,
         instrument,
-        exact,
         best,
         by_instrument[best] if best else exact,
     )
@@ -376,22 +339,3 @@ def _stop(
     if not worth:
         return Stop("unlisted" if unlisted else "nothing-left", leading.fault)
     return None
-
-
-def _clash_sentence(knowledge: Knowledge, case: Case, clash: tuple[str, ...]) -> str:
-    said = []
-    for name in clash:
-        node = base(name)
-        if node in case.seen:
-            reading = knowledge.readings[node]
-            said.append(f"{reading.name}: {reading.answers[case.seen[node]]}")
-        elif node in case.measured:
-            typed = ", ".join(one.typed for take in case.measured[node] for one in take)
-            said.append(f"{knowledge.readings[node].name}: {typed}")
-        elif node in case.facts:
-            said.append(f"{knowledge.facts[node].name}: {case.facts[node]}")
-        else:
-            said.append(f"the complaint {knowledge.title(node)}")
-    if len(said) == 1:
-        return f"This cannot be, by what is written here: {said[0]}. Take it back, or repeat it."
-    return f"These cannot be so together: {'; '.join(said)}. Repeat one of them, or take it back."

@@ -18,8 +18,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from advisor.advice.advice import comparable
+from advisor.advice.situation import Situation
 from advisor.arrays import Floats
-from advisor.inference.engine import InferenceEngine
+from advisor.inference.engine import InferenceEngine, Posterior
 
 WORTH_SAYING_BITS = 2.5
 """From here on a reading is said to stand against the rest: nearly six times less likely than by itself.
@@ -44,36 +45,47 @@ class Disagreement:
     rare_fault: str | None
 
 
-def disagreement(
-    engine: InferenceEngine, given: Mapping[str, Floats], readings: Mapping[str, Floats]
-) -> Disagreement | None:
-    """The reading that stands most against the others, if any does by 2.5 bits.
+def disagreement(situation: Situation) -> Disagreement | None:
+    """Return the reading of a case that stands most against the others, if any does by 2.5 bits."""
+    evidence = situation.evidence
+    readings = {name: evidence[name] for name in situation.case.taken if name in evidence}
+    given = {name: likelihood for name, likelihood in evidence.items() if name not in readings}
+    return standing_out(situation.engine, given, readings, situation.posterior)
 
-    `given` (complaint and facts) is beyond doubt. Raises `ImpossibleEvidence` where everything together
-    cannot be. Where answers are within bounds only, there is none to tell.
+
+def standing_out(
+    engine: InferenceEngine,
+    given: Mapping[str, Floats],
+    readings: Mapping[str, Floats],
+    whole: Posterior,
+) -> Disagreement | None:
+    """Return the reading that stands most against the others, if any does by 2.5 bits.
+
+    `given` (complaint and facts) is beyond doubt; `whole` is the posterior of everything together. Where
+    answers are within bounds only, there is none to tell.
     """
     if len(readings) < 2:
         return None
+    base = engine.query(given)
+    if base.belief_error or whole.belief_error:
+        return None  # probabilities within bounds are too coarse to compare
     names = list(readings)
     everything = {**given, **readings}
-    singles = [{**given, name: readings[name]} for name in names]
-    fewer = [{node: said for node, said in everything.items() if node != name} for name in names]
-    base, whole, *rest = engine.query_batch([given, everything, *singles, *fewer])
-    if any(one.belief_error for one in (base, whole, *rest)):
-        return None  # chances within bounds are too coarse to compare
-    alone = [one.log2_evidence - base.log2_evidence for one in rest[: len(names)]]
-    left_out = rest[len(names) :]
-    against = [
-        own - (whole.log2_evidence - one.log2_evidence) for own, one in zip(alone, left_out, strict=True)
-    ]
+    fewer = [{node: seen for node, seen in everything.items() if node != name} for name in names]
+    alone = [math.log2(base.predictive[name] @ readings[name]) for name in names]
+    of_the_others = engine.log2_evidence_probability(fewer).tolist()
+    against = [own - (whole.log2_evidence - others) for own, others in zip(alone, of_the_others, strict=True)]
     at = max(range(len(names)), key=lambda index: (comparable(against[index]), names[index]))
     if against[at] < WORTH_SAYING_BITS:
         return None
+    rest = engine.query(fewer[at])
+    if rest.belief_error:
+        return None
     repeat = names[at]
     rises = {
-        fault: math.log2(whole.beliefs[fault] / left_out[at].beliefs[fault])
+        fault: math.log2(whole.beliefs[fault] / rest.beliefs[fault])
         for fault in engine.targets
-        if left_out[at].beliefs[fault] > 0 and whole.beliefs[fault] >= 0.5
+        if rest.beliefs[fault] > 0 and whole.beliefs[fault] >= 0.5
     }
     rare = max(rises, key=lambda fault: (rises[fault], fault), default=None)
     explains = rare is not None and rises[rare] >= against[at] - 1
@@ -81,6 +93,6 @@ def disagreement(
         against[at],
         sum(alone) - (whole.log2_evidence - base.log2_evidence),
         repeat,
-        engine.outcomes[repeat][int(left_out[at].predictive[repeat].argmax())],
+        engine.outcomes[repeat][int(rest.predictive[repeat].argmax())],
         rare if explains else None,
     )

@@ -15,6 +15,7 @@ import numpy as np
 
 from advisor.advice.advice import Advice, Answer, CandidateReading
 from advisor.advice.repair_order import Remedy, best_plan, least_minutes_of_many, single_fault_shares
+from advisor.advice.situation import Situation
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted
 
@@ -49,15 +50,14 @@ def remedies(knowledge: Knowledge, complaint: str, causes: Iterable[str]) -> tup
 
 
 def act(
-    knowledge: Knowledge,
-    complaint: str,
+    situation: Situation,
     advice: Advice,
     proposal: CandidateReading,
     answers: Iterable[Answer],
 ) -> Act | None:
     """The remedy that should be tried before the reading `proposal` with its `answers`, if one should."""
     now = {suspect.fault: suspect.probability for suspect in advice.suspects}
-    known = remedies(knowledge, complaint, now)
+    known = remedies(situation.knowledge, situation.case.complaint, now)
     plan = best_plan(known, _shares(now), CALL_MINUTES)
     if not plan.order:
         return None

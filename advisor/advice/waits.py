@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from advisor.advice.advice import Advice, CandidateReading, comparable, setups_in_place
-from advisor.case.case import Case
-from advisor.inference.engine import Evidence, InferenceEngine
+from advisor.advice.situation import Situation
+from advisor.inference.engine import Evidence, InferenceEngine, Posterior
 from advisor.knowledge.knowledge import Knowledge, setups_of
 
 LONG_WAIT_MINUTES = 10.0
@@ -36,24 +36,19 @@ class Plan:
     after: tuple[CandidateReading, ...]
 
 
-def plan(
-    knowledge: Knowledge,
-    engine: InferenceEngine,
-    case: Case,
-    advice: Advice,
-    towards: CandidateReading | None,
-) -> Plan | None:
+def plan(situation: Situation, advice: Advice, towards: CandidateReading | None) -> Plan | None:
     """How to spend the visit if the reading `towards` is next and stands behind a long wait; else None."""
     if towards is None:
         return None
-    ready = setups_in_place(knowledge, case)
+    knowledge, engine = situation.knowledge, situation.engine
+    ready = setups_in_place(knowledge, situation.case)
     missing = [setup for setup in setups_of(knowledge, towards.reading) if setup not in ready]
     waits = sum(knowledge.setups[setup].waiting_minutes for setup in missing)
     if waits < LONG_WAIT_MINUTES:
         return None
-    evidence = case.evidence(knowledge, engine)
     without_wait = [one for one in advice.proposals if _wait(knowledge, one) < LONG_WAIT_MINUTES]
-    before, worlds = _chosen(engine, [(1.0, evidence)], without_wait, MOST_BEFORE)
+    now = World(1.0, situation.evidence, situation.posterior)
+    before, worlds = _chosen(engine, [now], without_wait, MOST_BEFORE)
     served = [
         one
         for one in advice.proposals
@@ -70,23 +65,27 @@ def _wait(knowledge: Knowledge, proposal: CandidateReading) -> float:
     return sum(knowledge.setups[setup].waiting_minutes for setup in proposal.setups)
 
 
-Worlds = list[tuple[float, Evidence]]
+@dataclass(frozen=True, eq=False)
+class World:
+    """A set of answers that may come: how likely it is, the evidence with it, and the posterior after it."""
+
+    probability: float
+    evidence: Evidence
+    posterior: Posterior
 
 
 def _chosen(
-    engine: InferenceEngine, worlds: Worlds, among: Sequence[CandidateReading], most: int
-) -> tuple[tuple[CandidateReading, ...], Worlds]:
+    engine: InferenceEngine, worlds: list[World], among: Sequence[CandidateReading], most: int
+) -> tuple[tuple[CandidateReading, ...], list[World]]:
     """The readings that together tell most, chosen one by one, and the worlds that their answers make.
 
     Among those that add the same but for round-off the shorter one comes first.
     """
     chosen: list[CandidateReading] = []
     while len(chosen) < most:
-        posteriors = engine.query_batch([evidence for _, evidence in worlds])
         adds = {
             one: sum(
-                chance * posterior.expected_information_bits[one.reading]
-                for (chance, _), posterior in zip(worlds, posteriors, strict=True)
+                world.probability * world.posterior.expected_information_bits[one.reading] for world in worlds
             )
             for one in among
             if one not in chosen
@@ -95,16 +94,28 @@ def _chosen(
         if best is None or adds[best] < WORTH_BITS:
             break
         chosen.append(best)
-        split = [
-            (chance * likely, {**evidence, best.reading: engine.one_hot(best.reading, outcome)})
-            for (chance, evidence), posterior in zip(worlds, posteriors, strict=True)
-            for outcome, likely in zip(
-                engine.outcomes[best.reading], posterior.predictive[best.reading].tolist(), strict=True
-            )
-            if likely > 0
-        ]
-        split.sort(key=lambda world: -world[0])
-        kept = split[:MOST_BRANCHES]
-        total = sum(chance for chance, _ in kept)
-        worlds = [(chance / total, evidence) for chance, evidence in kept]
+        worlds = _split(engine, worlds, best.reading)
     return tuple(chosen), worlds
+
+
+def _split(engine: InferenceEngine, worlds: Sequence[World], reading: str) -> list[World]:
+    """Split worlds by what a reading may show in them, and keep the likeliest."""
+    split = [
+        (
+            world.probability * likely,
+            {**world.evidence, reading: engine.one_hot(reading, outcome)},
+        )
+        for world in worlds
+        for outcome, likely in zip(
+            engine.outcomes[reading], world.posterior.predictive[reading].tolist(), strict=True
+        )
+        if likely > 0
+    ]
+    split.sort(key=lambda world: -world[0])
+    kept = split[:MOST_BRANCHES]
+    total = sum(probability for probability, _ in kept)
+    posteriors = engine.query_batch([evidence for _, evidence in kept])
+    return [
+        World(probability / total, evidence, posterior)
+        for (probability, evidence), posterior in zip(kept, posteriors, strict=True)
+    ]

@@ -6,8 +6,9 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from advisor.advice.advice import InconsistentEvidence, Stop, advise, possible, posterior_history
+from advisor.advice.advice import Stop, advise
 from advisor.advice.conflict import Disagreement, disagreement
+from advisor.advice.situation import InconsistentEvidence, Situations, posterior_history
 from advisor.bench.wording import entry_words, largest_move, outcome_words
 from advisor.case.case import Case
 from advisor.case.entries import (
@@ -54,18 +55,16 @@ class Weighed:
 
 def weighed(knowledge: Knowledge, engine_of: Callable[[Case], InferenceEngine], case: Case) -> Weighed:
     """A case weighed by this knowledge, or the sentence that says why it cannot be."""
+    situations = Situations(knowledge, engine_of)
     try:
-        engine = engine_of(case)
-        possible(knowledge, engine, case)
-        stages = posterior_history(knowledge, engine_of, case)
+        situation = situations.of(case)
+        stages = posterior_history(situations, case)
     except InconsistentEvidence as error:
         return Weighed(trouble=str(error))
     except TooWide:
         return Weighed(trouble="With these repairs it would take too long to work out.")
-    given = case.evidence(knowledge, engine)
-    readings = {name: given.pop(name) for name in case.taken if name in given}
-    advice = advise(knowledge, engine, case, before=stages[-1])
-    return Weighed(stages, advice.stop, disagreement(engine, given, readings), advice.belief_error)
+    advice = advise(situation, before=stages[-1])
+    return Weighed(stages, advice.stop, disagreement(situation), advice.belief_error)
 
 
 @dataclass(frozen=True)

@@ -19,19 +19,23 @@ from advisor.advice.advice import (
     Advice,
     Answer,
     CandidateReading,
-    InconsistentEvidence,
     Workshop,
     advise,
-    one_cause,
+    least_single_fault_probability,
     outcome_effects,
-    possible,
-    posterior_history,
-    present,
+    single_fault_probability,
     waiting_minutes,
 )
 from advisor.advice.conflict import Disagreement, disagreement
 from advisor.advice.engines import Engines
 from advisor.advice.repair_or_test import CALL_MINUTES, Act, act, remedies
+from advisor.advice.situation import (
+    InconsistentEvidence,
+    Situation,
+    Situations,
+    current_faults,
+    posterior_history,
+)
 from advisor.advice.waits import Plan, plan
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
@@ -114,6 +118,8 @@ class Session:
     store: Store
     filed: StoredCase
     workshop: Workshop
+    situations: Situations
+    """The job's situations worked out so far, handed on from session to session."""
     ranking: Ranking = "bits"
     off_trolley: frozenset[str] = frozenset()
     preferences: Mapping[str, str] = field(default_factory=dict)
@@ -126,7 +132,15 @@ class Session:
         chosen = store.setting(RANKING)
         ranking = next((one for one in known if one == chosen), known[0])
         return cls(
-            engines.knowledge, engines, store, filed, workshop, ranking, store.off_trolley(), preferences
+            engines.knowledge,
+            engines,
+            store,
+            filed,
+            workshop,
+            Situations(engines.knowledge, engines.of),
+            ranking,
+            store.off_trolley(),
+            preferences,
         )
 
     # What is known
@@ -135,6 +149,11 @@ class Session:
     def case(self) -> Case:
         """The case."""
         return self.filed.case
+
+    @property
+    def situation(self) -> Situation:
+        """The case as it stands, weighed; raises `InconsistentEvidence`."""
+        return self.situations.of(self.case)
 
     @property
     def engine(self) -> InferenceEngine:
@@ -152,15 +171,13 @@ class Session:
     def advice(self) -> Advice:
         """What to do next; raises `InconsistentEvidence` where new knowledge does not fit the entries."""
         before = self.stages[-2] if len(self.stages) > 1 else None
-        return advise(
-            self.knowledge, self.engine, self.case, self.at_hand, waiting=self.waiting, before=before
-        )
+        return advise(self.situation, self.at_hand, waiting=self.waiting, before=before)
 
     @cached_property
     def stages(self) -> tuple[Mapping[str, float], ...]:
         """Every fault's probability at the start and after each entry."""
-        possible(self.knowledge, self.engine, self.case)
-        return posterior_history(self.knowledge, self.engines.of, self.case)
+        self.situation  # noqa: B018
+        return posterior_history(self.situations, self.case)
 
     @cached_property
     def facts(self) -> Mapping[str, Fact]:
@@ -213,7 +230,7 @@ class Session:
     def answers(self, reading: str) -> tuple[Answer, ...]:
         """What each possible answer of a reading would do."""
         if reading not in self._answers:
-            self._answers[reading] = outcome_effects(self.knowledge, self.engine, self.case, reading)
+            self._answers[reading] = outcome_effects(self.situation, reading)
         return self._answers[reading]
 
     @cached_property
@@ -223,7 +240,7 @@ class Session:
     def plan(self, towards: CandidateReading) -> Plan | None:
         """What to do before and after the wait that a reading stands behind, if it is a long one."""
         if towards.reading not in self._plans:
-            self._plans[towards.reading] = plan(self.knowledge, self.engine, self.case, self.advice, towards)
+            self._plans[towards.reading] = plan(self.situation, self.advice, towards)
         return self._plans[towards.reading]
 
     @cached_property
@@ -234,9 +251,7 @@ class Session:
         """The remedy that should be tried before a reading, if one should."""
         if proposal.reading not in self._acts:
             answers = self.answers(proposal.reading)
-            self._acts[proposal.reading] = act(
-                self.knowledge, self.case.complaint, self.advice, proposal, answers
-            )
+            self._acts[proposal.reading] = act(self.situation, self.advice, proposal, answers)
         return self._acts[proposal.reading]
 
     def look_ahead(
@@ -246,7 +261,7 @@ class Session:
 
         The same case gives the same figures: the made-up cars are drawn with a fixed seed.
         """
-        causes = present(dict.fromkeys(self.engine.targets, 0.0))
+        causes = current_faults(dict.fromkeys(self.engine.targets, 0.0))
         costs = RepairCosts(remedies(self.knowledge, self.case.complaint, causes), CALL_MINUTES)
         engine = self.engines.one(self.case)
         ranker = compile_ranker(self.knowledge, engine, self.case.complaint, self.at_hand)
@@ -333,9 +348,7 @@ class Session:
     @cached_property
     def disagreement(self) -> Disagreement | None:
         """Readings that do not fit together, if any."""
-        evidence = self.case.evidence(self.knowledge, self.engine)
-        readings = {name: evidence.pop(name) for name in self.case.taken if name in evidence}
-        return disagreement(self.engine, evidence, readings)
+        return disagreement(self.situation)
 
     @cached_property
     def one_cause(self) -> float | None:
@@ -345,8 +358,10 @@ class Session:
             return None
         if self.advice.belief_error:
             return None  # what is very unlikely is no better known than that
-        chance = one_cause(self.engine, self.case.evidence(self.knowledge, self.engine))
-        return chance if chance < HARDLY_ONE else None
+        if least_single_fault_probability(self.situation) >= HARDLY_ONE:
+            return None
+        probability = single_fault_probability(self.situation)
+        return probability if probability < HARDLY_ONE else None
 
     def to_acknowledge(self, cautions: Iterable[str]) -> tuple[str, ...]:
         """Those of the cautions that can hurt people and that nobody on this job has read yet."""
@@ -557,7 +572,7 @@ class Session:
         case = self.case
         for entry in entries:
             case = case.with_entry(entry)
-        possible(self.knowledge, self.engines.of(case), case)
+        self.situations.of(case)  # raises where it cannot be, before anything is saved
         return replace(self, filed=self.store.append(self.filed, *entries))
 
 

@@ -170,7 +170,7 @@ def _errors_of(texts: Mapping[Path, str]) -> list[str]:
 
 def _tried(jobs: list[StoredCase], *versions: Knowledge) -> list[tuple[int, int, int]]:
     """How many of the shipped scenarios and of the closed jobs end right with each of two versions."""
-    from advisor.advice.advice import InconsistentEvidence
+    from advisor.advice.situation import InconsistentEvidence
     from advisor.case.case import Case
     from advisor.evaluation.scenarios import play, read_scenarios
     from advisor.knowledge.problems import ProblemsFound

@@ -41,14 +41,17 @@ def next_reading(
     as_json: bool,
 ) -> None:
     """Say what to read next on a case, and how sure we are."""
-    from advisor.advice.advice import InconsistentEvidence, Workshop, advise
+    from advisor.advice.advice import Workshop, advise
+    from advisor.advice.situation import InconsistentEvidence, Situation
     from advisor.bench.wording import advice_lines
 
     knowledge = checked(paths)
     case = case_of(knowledge, complaint, facts, saw, without)
     refuse_unknown("instrument", without, knowledge.instruments)
     try:
-        advice = advise(knowledge, reasoner_of(knowledge, complaint), case, Workshop(frozenset(without)))
+        advice = advise(
+            Situation.of(knowledge, reasoner_of(knowledge, complaint), case), Workshop(frozenset(without))
+        )
     except InconsistentEvidence as error:
         fail([str(error)], 1)
     if not as_json:

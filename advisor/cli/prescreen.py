@@ -86,7 +86,8 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
         app = AdvisorApp(for_screens(paths), frozenset(without), store, minutes)
         app.run()
         sys.exit(app.return_code or 0)
-    from advisor.advice.advice import InconsistentEvidence, Workshop
+    from advisor.advice.advice import Workshop
+    from advisor.advice.situation import InconsistentEvidence
     from advisor.desk.booking import AT_THE_CAR, booking_sheet
     from advisor.desk.bookingsheet import (
         as_dict,
@@ -96,7 +97,7 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
         question_lines,
         text_lines,
     )
-    from advisor.desk.questions import fitting, minutes_asked, next_question_of_all
+    from advisor.desk.questions import fitting, minutes_asked, next_question
     from advisor.papers.document import html, markdown
 
     knowledge = checked(paths)
@@ -108,7 +109,7 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
     calls = _calls(knowledge, tuple(dict.fromkeys(complaints)), facts, said, unknown)
     asked = minutes_asked(knowledge, [case for _, case in calls])
     try:
-        found = next_question_of_all(knowledge, calls, asked, minutes)
+        found = next_question(knowledge, calls, asked, minutes)
     except InconsistentEvidence as error:
         fail([str(error)], 1)
     if sheet or found.question is None or form in ("markdown", "html"):

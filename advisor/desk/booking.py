@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.advice.advice import Workshop, comparable, present
+from advisor.advice.advice import Workshop, comparable
+from advisor.advice.situation import Situation
 from advisor.arrays import Floats
 from advisor.case.case import Case
 from advisor.inference.engine import Engine
@@ -168,7 +169,7 @@ def booking_sheet(
     workshop = workshop or AT_THE_CAR
     ranker = compile_ranker(knowledge, engine, case.complaint, workshop)
     starts, drawn, jobs = simulated(ranker, case, seed, cars)
-    beliefs = present(engine.query(case.evidence(knowledge, engine)).beliefs)
+    beliefs = Situation.of(knowledge, engine, case).beliefs
     used = _columns_used(jobs, len(ranker.batch.readings))
     columns = [reading_of(name) for name in ranker.batch.readings]
     setups = _setups(ranker, starts, columns, used)

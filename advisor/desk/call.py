@@ -14,8 +14,9 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Literal
 
-from advisor.advice.advice import FaultPosterior, possible, present
+from advisor.advice.advice import FaultPosterior
 from advisor.advice.engines import Engines
+from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import CUSTOMER, Booked, Entry, Known, Seen, Skipped, TakenBack, Warned
 from advisor.desk.booking import IN_DOUBT, BookingSheet, booking_sheet, safety, told_of, what_is_done
@@ -29,7 +30,7 @@ from advisor.desk.questions import (
     facts_to_ask,
     fitting,
     minutes_asked,
-    next_question_of_all,
+    next_question,
     not_known,
     said,
 )
@@ -121,7 +122,7 @@ class Call:
     @cached_property
     def next(self) -> Next:
         """The next question, or why there is none."""
-        return next_question_of_all(self.knowledge, self.calls, self.minutes, self.allowed_minutes)
+        return next_question(self.knowledge, self.calls, self.minutes, self.allowed_minutes)
 
     @property
     def minutes(self) -> float:
@@ -133,8 +134,7 @@ class Call:
         """The leading causes over all complaints, each with its largest probability."""
         best: dict[str, float] = {}
         for engine, case in self.calls:
-            beliefs = present(engine.query(case.evidence(self.knowledge, engine)).beliefs)
-            for fault, chance in beliefs.items():
+            for fault, chance in Situation.of(self.knowledge, engine, case).beliefs.items():
                 best[fault] = max(chance, best.get(fault, 0.0))
         order = sorted(best, key=lambda fault: (-best[fault], fault))
         return tuple(FaultPosterior(one, self.knowledge.title(one), best[one], best[one]) for one in order)
@@ -230,7 +230,7 @@ class Call:
             after = entered(calls, entry)
             calls = tuple((engine, case) for (engine, _), case in zip(calls, after, strict=True))
         for engine, case in calls:
-            possible(self.knowledge, engine, case)
+            Situation.of(self.knowledge, engine, case)
         new = [case.entries[job.entries :] for job, (_, case) in zip(self.jobs, calls, strict=True)]
         return replace(self, jobs=self.store.append_each(*zip(self.jobs, new, strict=True)))
 

@@ -12,7 +12,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from advisor.advice.advice import comparable, possible
+from advisor.advice.advice import comparable
+from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import CUSTOMER, Entry, Known, Seen, Skipped
 from advisor.inference.engine import Engine
@@ -177,18 +178,6 @@ def _overlap(spoken: frozenset[str], phrase: frozenset[str]) -> tuple[int, float
 
 def next_question(
     knowledge: Knowledge,
-    engine: Engine,
-    case: Case,
-    asked_minutes: float,
-    allowed_minutes: float = ALLOWED_MINUTES,
-    rule: PhoneRule | None = None,
-) -> Next:
-    """The question that tells most of one complaint, or why none is asked; raises `InconsistentEvidence`."""
-    return next_question_of_all(knowledge, [(engine, case)], asked_minutes, allowed_minutes, rule)
-
-
-def next_question_of_all(
-    knowledge: Knowledge,
     calls: Sequence[Call],
     asked_minutes: float,
     allowed_minutes: float = ALLOWED_MINUTES,
@@ -218,8 +207,7 @@ def questions(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[Question, ..
     told: dict[str, dict[str, float]] = {}
     done = {name for _, case in calls for name in (*case.taken, *case.skipped)}
     for engine, case in calls:
-        possible(knowledge, engine, case)
-        bits = engine.query(case.evidence(knowledge, engine)).expected_information_bits
+        bits = Situation.of(knowledge, engine, case).posterior.expected_information_bits
         for name in asked_by_phone(engine):
             if name not in done:
                 told.setdefault(name, {})[case.complaint] = bits[by_phone(name)]

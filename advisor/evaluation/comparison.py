@@ -20,7 +20,7 @@ from typing import Literal
 import numpy as np
 from scipy.stats import norm
 
-from advisor.advice.advice import InconsistentEvidence
+from advisor.advice.situation import InconsistentEvidence
 from advisor.arrays import Floats
 from advisor.case.case import Case
 from advisor.evaluation.scenarios import Scenario, play, read_scenarios

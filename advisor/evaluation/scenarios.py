@@ -9,7 +9,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from advisor.advice.advice import Advice, CandidateReading, InconsistentEvidence, StopRule, Workshop, advise
+from advisor.advice.advice import Advice, CandidateReading, StopRule, Workshop, advise
+from advisor.advice.situation import InconsistentEvidence, Situation
 from advisor.case.case import Case
 from advisor.case.entries import Known, Measured, Seen
 from advisor.case.typed import NotUnderstood, direct
@@ -148,13 +149,14 @@ def play(
     workshop = Workshop(without=frozenset(scenario.without))
     case = Case(scenario.complaint, tuple(Known(fact, value) for fact, value in scenario.facts.items()))
     shows = {**typical_outcomes(knowledge, engine, case, scenario.causes), **scenario.shows}
-    start = advice = advise(knowledge, engine, case, workshop, rule)
+    start = advice = advise(Situation.of(knowledge, engine, case), workshop, rule)
     steps: list[Step] = []
     while advice.stop is None:
         proposal = (advice.per_minute if per_minute else advice.proposals)[0]
         entry = shown(knowledge, proposal, shows[proposal.reading])
         case = case.with_entry(entry)
-        advice = advise(knowledge, engine, case, workshop, rule)
+        before = {suspect.fault: suspect.probability for suspect in advice.suspects}
+        advice = advise(Situation.of(knowledge, engine, case), workshop, rule, before=before)
         steps.append(Step(proposal, entry, advice))
     return Played(scenario, case, start, tuple(steps))
 

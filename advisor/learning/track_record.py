@@ -16,12 +16,13 @@ from typing import Literal
 
 from scipy.stats import norm
 
-from advisor.advice.advice import InconsistentEvidence, advise, present
+from advisor.advice.advice import advise
+from advisor.advice.situation import InconsistentEvidence, Situation
 from advisor.case.case import Case
 from advisor.case.confirmed import before_repair, finding, took
 from advisor.case.entries import Closed, Known, Measured, Seen
 from advisor.case.setups import minutes
-from advisor.inference.engine import ImpossibleEvidence, InferenceEngine
+from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.store.records import StoredCase
 
@@ -168,8 +169,8 @@ def judge(
             case = before_repair(filed.case)
             engine = engine_of(case)
             try:
-                beliefs = present(engine.query(case.evidence(knowledge, engine)).beliefs)
-            except ImpossibleEvidence:
+                beliefs = Situation.of(knowledge, engine, case).beliefs
+            except InconsistentEvidence:
                 left_out["with readings that cannot be so together"] += 1
             else:
                 other = checklist_minutes(knowledge, engine, case) if checklist else None
@@ -197,7 +198,8 @@ def checklist_minutes(knowledge: Knowledge, engine: InferenceEngine, case: Case)
     done = Case(case.complaint, tuple(one for one in case.counting.values() if isinstance(one, Known)))
     for reading in (name for name in knowledge.readings if name in engine.readings):
         try:
-            if advise(knowledge, engine, done).stop is not None:
+            situation = Situation.of(knowledge, engine, done)
+            if advise(situation, before=situation.beliefs).stop is not None:
                 break
         except InconsistentEvidence:
             return None

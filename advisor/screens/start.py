@@ -14,7 +14,8 @@ from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from advisor.advice.advice import InconsistentEvidence, Workshop
+from advisor.advice.advice import Workshop
+from advisor.advice.situation import InconsistentEvidence, Situations
 from advisor.bench.session import Engines, JobSummary, Session, job_summary, reopened
 from advisor.bench.wording import cause_words
 from advisor.case.case import Case
@@ -242,7 +243,14 @@ class StartScreen(AskingScreen[None]):
                 continue
             try:
                 told = job_summary(
-                    Session(self.engines.knowledge, self.engines, self.store, one, self.workshop)
+                    Session(
+                        self.engines.knowledge,
+                        self.engines,
+                        self.store,
+                        one,
+                        self.workshop,
+                        Situations(self.engines.knowledge, self.engines.of),
+                    )
                 )
             except (ProblemsFound, TooWide) as error:
                 told = JobSummary(str(error), 0.0, "the knowledge has to be put right")

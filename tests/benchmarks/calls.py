@@ -21,7 +21,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.advice.advice import Workshop, present
+from advisor.advice.advice import Workshop
+from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.checks.lint import checked
 from advisor.desk.booking import AT_THE_CAR, CARS, SEED, booking_sheet, simulated
@@ -139,7 +140,7 @@ def call(desk: Desk, says: Says, rule: PhoneRule, allowed_minutes: float = NO_LI
     """A call as the desk makes it, to its end."""
     case, minutes = Case(desk.complaint), 0.0
     while True:
-        found = next_question(desk.knowledge, desk.engine, case, minutes, allowed_minutes, rule)
+        found = next_question(desk.knowledge, [(desk.engine, case)], minutes, allowed_minutes, rule)
         if found.question is None:
             return case
         minutes += found.question.minutes
@@ -156,7 +157,7 @@ def everything(desk: Desk, says: Says) -> Case:
 
 def first_three(desk: Desk, case: Case) -> frozenset[str]:
     """The three suspects that are likeliest."""
-    beliefs = present(desk.engine.query(case.evidence(desk.knowledge, desk.engine)).beliefs)
+    beliefs = Situation.of(desk.knowledge, desk.engine, case).beliefs
     return frozenset(sorted(beliefs, key=lambda name: (-beliefs[name], name))[:SUSPECTS])
 
 

@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from advisor.advice.advice import advise
+from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.checks.lint import checked
 from advisor.inference.compiler import compile_tables
@@ -35,13 +36,13 @@ def readings_alone(ranker: Ranker, knowledge: Knowledge, engine: Engine, name: s
     taken = 0
     for shows in cars.shows:
         case = Drawn(name)
-        advice = advise(knowledge, engine, case)
+        advice = advise(Situation.of(knowledge, engine, case))
         while advice.stop is None:
             proposal = advice.per_minute[0]
             shown = int(shows[ranker.batch.readings.index(leaf_of(engine, proposal))])
             case = after(knowledge, engine, case, proposal, shown)
             before = {suspect.fault: suspect.probability for suspect in advice.suspects}
-            advice = advise(knowledge, engine, case, before=before)
+            advice = advise(Situation.of(knowledge, engine, case), before=before)
             taken += 1
     return taken
 

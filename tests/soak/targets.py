@@ -26,7 +26,7 @@ import click
 import sqlalchemy as sa
 
 from advisor import cli
-from advisor.advice.advice import InconsistentEvidence
+from advisor.advice.situation import InconsistentEvidence
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines

@@ -13,7 +13,7 @@ from textual.content import Content
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from advisor.advice.advice import InconsistentEvidence
+from advisor.advice.situation import InconsistentEvidence
 from advisor.desk.booking import in_words
 from advisor.desk.call import Call, Inspection
 from advisor.inference.engine import TooWide

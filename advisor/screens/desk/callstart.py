@@ -11,7 +11,7 @@ from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.widgets import Button, Footer, Input, Static
 
-from advisor.advice.advice import InconsistentEvidence
+from advisor.advice.situation import InconsistentEvidence
 from advisor.bench.session import Engines
 from advisor.case.entries import ASKED, TOLD
 from advisor.desk.bookingsheet import BESIDE_DANGER, OUTSIDE, danger_lines, harmless_words, settled_lines

@@ -13,7 +13,7 @@ from textual.widgets import Button, Footer, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from advisor.advice.advice import InconsistentEvidence
+from advisor.advice.situation import InconsistentEvidence
 from advisor.bench.session import Engines
 from advisor.desk.bookingsheet import overview_rows
 from advisor.desk.call import INSPECTION, Call, Inspection, Visit, appointments, visits

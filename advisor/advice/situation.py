@@ -1,0 +1,135 @@
+"""A case as it is weighed: its evidence, and what is believed of the car and of every reading.
+
+Everything that is said of a case, from the advice to the plan around a wait, starts from the same evidence
+and the same posterior. They are worked out once and handed on as one value.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+from advisor.arrays import Floats
+from advisor.case.case import Case
+from advisor.inference.engine import Evidence, ImpossibleEvidence, InferenceEngine, Posterior
+from advisor.knowledge.knowledge import Knowledge
+from advisor.model.nodes import base, is_before_repair
+
+
+class InconsistentEvidence(Exception):
+    """What was said of a case cannot be so together. `clash` are the nodes that show it."""
+
+    def __init__(self, clash: tuple[str, ...], sentence: str) -> None:
+        self.clash = clash
+        super().__init__(sentence)
+
+
+@dataclass(frozen=True, eq=False)
+class Situation:
+    """A case with its evidence and its posterior. Made by `Situation.of`, or kept by `Situations`."""
+
+    knowledge: Knowledge
+    engine: InferenceEngine
+    case: Case
+    evidence: Mapping[str, Floats]
+    posterior: Posterior
+
+    @classmethod
+    def of(cls, knowledge: Knowledge, engine: InferenceEngine, case: Case) -> Situation:
+        """Weigh a case by the engine of its complaint and repairs; raises `InconsistentEvidence`."""
+        evidence = case.evidence(knowledge, engine)
+        try:
+            posterior = engine.query(evidence)
+        except ImpossibleEvidence as error:
+            raise InconsistentEvidence(error.clash, _clash_sentence(knowledge, case, error.clash)) from error
+        return cls(knowledge, engine, case, evidence, posterior)
+
+    @cached_property
+    def beliefs(self) -> Mapping[str, float]:
+        """The probability of every fault of the car as it is now."""
+        return current_faults(self.posterior.beliefs)
+
+
+class Situations:
+    """The situations of one job, each weighed once and kept: a new entry adds one.
+
+    `engine_of` gives the engine of a case's complaint and repairs.
+    """
+
+    def __init__(self, knowledge: Knowledge, engine_of: Callable[[Case], InferenceEngine]) -> None:
+        self.knowledge, self.engine_of = knowledge, engine_of
+        self._kept: dict[Case, Situation | None] = {}
+
+    def of(self, case: Case) -> Situation:
+        """Weigh a case, or find it weighed; raises `InconsistentEvidence`."""
+        kept = self._kept.get(case)
+        if kept is None:
+            kept = self._kept[case] = Situation.of(self.knowledge, self.engine_of(case), case)
+        return kept
+
+    def history(self, case: Case) -> tuple[Situation | None, ...]:
+        """Weigh a case at the start and after each entry; None where the entries up to there clash."""
+        stages = [Case(case.complaint, case.entries[:count]) for count in range(len(case.entries) + 1)]
+        new = [stage for stage in stages if stage not in self._kept]
+        for _, alike in itertools.groupby(new, key=lambda stage: stage.repairs):
+            same = list(alike)
+            self._kept.update(zip(same, self._weighed(same), strict=True))
+        return tuple(self._kept[stage] for stage in stages)
+
+    def _weighed(self, cases: Sequence[Case]) -> list[Situation | None]:
+        """Weigh cases with the same repairs together."""
+        engine = self.engine_of(cases[0])
+        evidence = [case.evidence(self.knowledge, engine) for case in cases]
+        posteriors = _posteriors(engine, evidence)
+        return [
+            Situation(self.knowledge, engine, case, seen, posterior) if posterior else None
+            for case, seen, posterior in zip(cases, evidence, posteriors, strict=True)
+        ]
+
+
+def posterior_history(situations: Situations, case: Case) -> tuple[Mapping[str, float], ...]:
+    """Return every fault's probability at the start and after each entry: one more than there are entries.
+
+    A step whose entries clash, until a later one takes the clash away, repeats the step before it.
+    """
+    found: list[Mapping[str, float]] = []
+    for situation in situations.history(case):
+        found.append(situation.beliefs if situation else found[-1])
+    return tuple(found)
+
+
+def _posteriors(engine: InferenceEngine, cases: Sequence[Evidence]) -> list[Posterior | None]:
+    """Query many cases at once; None for each that cannot be."""
+    try:
+        return list(engine.query_batch(cases))
+    except ImpossibleEvidence:
+        can_be = (engine.log2_evidence_probability(cases) > -math.inf).tolist()
+        found = iter(engine.query_batch(list(itertools.compress(cases, can_be))))
+        return [next(found) if one else None for one in can_be]
+
+
+def current_faults(beliefs: Mapping[str, float]) -> dict[str, float]:
+    """The beliefs about the car as it is now, without those about what a repair has changed since."""
+    return {fault: probability for fault, probability in beliefs.items() if not is_before_repair(fault)}
+
+
+def _clash_sentence(knowledge: Knowledge, case: Case, clash: tuple[str, ...]) -> str:
+    said = []
+    for name in clash:
+        node = base(name)
+        if node in case.seen:
+            reading = knowledge.readings[node]
+            said.append(f"{reading.name}: {reading.answers[case.seen[node]]}")
+        elif node in case.measured:
+            typed = ", ".join(one.typed for take in case.measured[node] for one in take)
+            said.append(f"{knowledge.readings[node].name}: {typed}")
+        elif node in case.facts:
+            said.append(f"{knowledge.facts[node].name}: {case.facts[node]}")
+        else:
+            said.append(f"the complaint {knowledge.title(node)}")
+    if len(said) == 1:
+        return f"This cannot be, by what is written here: {said[0]}. Take it back, or repeat it."
+    return f"These cannot be so together: {'; '.join(said)}. Repeat one of them, or take it back."
