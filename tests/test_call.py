@@ -33,7 +33,7 @@ from advisor.desk import call as desks
 from advisor.desk.booking import ASK_THE_DESK, IN_DOUBT, Minutes, SetupNeeded, _minutes, booking_sheet
 from advisor.desk.bookingsheet import as_dict, document, overview_lines
 from advisor.desk.call import INSPECTION, Call, Inspection, appointments, heard, visits
-from advisor.desk.questions import ALLOWED_MINUTES, NOT_KNOWN, fitting, minutes_asked, next_question_of_all
+from advisor.desk.questions import ALLOWED_MINUTES, NOT_KNOWN, fitting, minutes_asked, next_question
 from advisor.desk.schedule import Appointment, day_meant, overview
 from advisor.papers.document import html, markdown
 from advisor.store.records import StoredCase
@@ -211,10 +211,10 @@ def test_the_next_question_is_that_of_all_complaints_in_the_minutes_that_are_lef
     """Each question's minutes are counted once; where they are used up none is asked."""
     knowledge = both.knowledge
     assert both.minutes == 0
-    assert both.next == next_question_of_all(knowledge, both.calls, 0, 10)
+    assert both.next == next_question(knowledge, both.calls, 0, 10)
     after = both.answered("bumps", "quiet").unknown("sags")
     assert after.minutes == minutes_asked(knowledge, [job.case for job in after.jobs]) == 3
-    assert after.next == next_question_of_all(knowledge, after.calls, 3, 10)
+    assert after.next == next_question(knowledge, after.calls, 3, 10)
     assert after.next.question is not None
     short = Call.begun(both.engines, both.store, "blue van", ["rattle"], 0.5)
     assert (short.next.question, short.next.reason) == (None, "time")
@@ -357,7 +357,7 @@ def test_what_a_screen_shows_is_worked_out_before_it_shows_it(
         raise AssertionError("this was to be worked out beforehand")
 
     assert call.worked_out() is call
-    for name in ("next_question_of_all", "present", "safety"):
+    for name in ("next_question", "present", "safety"):
         monkeypatch.setattr(desks, name, late)
     assert call.next.question is not None
     assert call.suspects

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -14,17 +14,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from advisor.advice.repair_order import (
-    Inspection,
     Remedy,
     best_plan,
-    by_rate,
     by_updated_rate,
     expected_minutes,
-    inspection_minutes,
-    inspection_order,
     least_minutes_of_many,
     single_fault_shares,
-    still_broken,
 )
 
 bounded = settings(
@@ -57,10 +52,16 @@ def ordered_subsets(remedies: list[Remedy]) -> Iterator[tuple[Remedy, ...]]:
         yield from itertools.permutations(remedies, count)
 
 
+def still_broken(order: Iterable[Remedy], shares: Mapping[str, float]) -> float:
+    """How often the call comes when all of these were tried: what a minute of it adds."""
+    tried = list(order)
+    return expected_minutes(tried, shares, call_minutes=1.0) - expected_minutes(tried, shares)
+
+
 def test_the_order_by_rate_is_the_worked_one() -> None:
     """Kadane & Simon (1977), Heckerman et al. (1995): by p over cost D, B, A, E, C at 29.25."""
     remedies, shares = one_each(published("order_by_rate"))
-    order = by_rate(remedies, shares)
+    order = by_updated_rate(remedies, shares)
     assert names(order) == "DBAEC"
     assert expected_minutes(order, shares) == pytest.approx(29.25, abs=1e-12)
 
@@ -91,7 +92,6 @@ def test_a_call_cuts_the_order_short() -> None:
     plan = best_plan(remedies, shares, call_minutes=25.0)
     assert names(plan.order) == "DB"
     assert plan.expected_minutes == pytest.approx(21.25, abs=1e-12)
-    assert plan.call_probability == pytest.approx(1 - 0.15 - 0.25, abs=1e-12)
 
 
 def test_a_call_that_takes_nothing_comes_first() -> None:
@@ -105,23 +105,10 @@ def test_remedies_that_may_fail_rank_by_their_chance_to_mend() -> None:
     case = published("imperfect_repair")["p_success_cost"]
     remedies = [Remedy(name, frozenset({name}), cost, success) for name, (_, success, cost) in case.items()]
     shares = {name: p for name, (p, _, _) in case.items()}
-    order = by_rate(remedies, shares)
+    order = by_updated_rate(remedies, shares)
     assert names(order) == "BAC"
     assert expected_minutes(order, shares) == pytest.approx(13.28, abs=1e-12)
     assert still_broken(order, shares) == pytest.approx(0.13, abs=1e-12)
-
-
-def test_looking_before_mending_goes_by_the_minutes_of_looking() -> None:
-    """Heckerman, Breese & Rommelse (1995): c2, c4, c1, c3 at 57.5; no order takes less, the worst 63.2."""
-    case = published("observe_then_repair")["p_observe_repair"]
-    parts = [Inspection(name, observe, repair) for name, (_, observe, repair) in case.items()]
-    shares = {name: p for name, (p, _, _) in case.items()}
-    order = inspection_order(parts, shares)
-    assert [one.fault for one in order] == ["c2", "c4", "c1", "c3"]
-    assert inspection_minutes(order, shares) == pytest.approx(57.5, abs=1e-12)
-    every = [inspection_minutes(one, shares) for one in itertools.permutations(parts)]
-    assert min(every) == pytest.approx(57.5, abs=1e-12)
-    assert max(every) == pytest.approx(63.2, abs=1e-12)
 
 
 def test_the_updated_order_is_good_but_not_best_where_remedies_overlap() -> None:
@@ -145,7 +132,6 @@ def test_a_cause_that_is_not_listed_goes_to_the_call() -> None:
     """Shares that leave 0.4 to other causes: 10 minutes always, then the call of 60 with 0.4 makes 34."""
     plan = best_plan([Remedy("mend", frozenset({"fault"}), 10.0)], {"fault": 0.6}, 60.0)
     assert plan.expected_minutes == pytest.approx(34.0, abs=1e-12)
-    assert plan.call_probability == pytest.approx(0.4, abs=1e-12)
 
 
 def test_shares_above_one_are_refused() -> None:

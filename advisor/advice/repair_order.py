@@ -10,7 +10,7 @@ senior, mends whatever is left. Each remedy is tried once, and what it costs doe
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,20 +40,10 @@ class Remedy:
 
 @dataclass(frozen=True)
 class Plan:
-    """Remedies in order and then the call, what that takes on average, and how often it comes to the call."""
+    """Remedies in order and then the call, and what that takes on average."""
 
     order: tuple[Remedy, ...]
     expected_minutes: float
-    call_probability: float
-
-
-@dataclass(frozen=True)
-class Inspection:
-    """A part that shows on inspection whether it has the fault, and is then mended for certain."""
-
-    fault: str
-    inspect_minutes: float
-    mend_minutes: float
 
 
 def single_fault_shares(beliefs: Floats) -> Floats:
@@ -64,24 +54,17 @@ def single_fault_shares(beliefs: Floats) -> Floats:
     return np.asarray(beliefs / np.maximum(beliefs.sum(axis=-1, keepdims=True), 1.0))
 
 
-def by_rate(remedies: Iterable[Remedy], shares: Mapping[str, float]) -> tuple[Remedy, ...]:
-    """The remedies by their chance to mend per minute, best first, then by name.
-
-    No order takes less if no fault is mended by two of them.
-    """
-    return tuple(sorted(remedies, key=lambda remedy: (-_rate(remedy, shares), remedy.name)))
-
-
 def by_updated_rate(remedies: Iterable[Remedy], shares: Mapping[str, float]) -> tuple[Remedy, ...]:
-    """The same order where remedies mend several faults: chances are taken anew after each that failed.
+    """Order remedies by their probability of mending per minute, taken anew after each that failed.
 
-    Good, but not always best; finding the best order is hard in general. Remedies that can mend nothing any
-    more are left out.
+    Among equals the name decides; remedies that can mend nothing any more are left out. No order takes less
+    if no fault is mended by two of them. Otherwise it is good, but not always best; finding the best order is
+    hard in general.
     """
     left, waiting = dict(shares), list(remedies)
     order = []
     while waiting:
-        best = by_rate(waiting, left)[0]
+        best = min(waiting, key=lambda remedy: (-_rate(remedy, left), remedy.name))
         if _chance(best, left) == 0:
             break
         order.append(best)
@@ -94,21 +77,20 @@ def expected_minutes(
     order: Iterable[Remedy], shares: Mapping[str, float], call_minutes: float = 0.0
 ) -> float:
     """Minutes that trying in this order takes on average until the complaint is gone, the call included."""
-    total, left, remaining = 0.0, _checked(shares), 1.0
-    for remedy in order:
-        total += remaining * remedy.minutes
-        remaining -= _chance(remedy, left)
-        left = _after_failing(remedy, left)
-    return total + max(remaining, 0.0) * call_minutes
+    return list(_minutes_after_each(order, shares, call_minutes))[-1]
 
 
-def still_broken(order: Iterable[Remedy], shares: Mapping[str, float]) -> float:
-    """The probability that the complaint is still there when all of these were tried."""
-    left, remaining = _checked(shares), 1.0
+def _minutes_after_each(
+    order: Iterable[Remedy], shares: Mapping[str, float], call_minutes: float
+) -> Iterator[float]:
+    """Yield the expected minutes with the call at once, after one remedy, after two, and so on."""
+    spent, left, remaining = 0.0, _checked(shares), 1.0
+    yield call_minutes
     for remedy in order:
+        spent += remaining * remedy.minutes
         remaining -= _chance(remedy, left)
         left = _after_failing(remedy, left)
-    return max(remaining, 0.0)
+        yield spent + max(remaining, 0.0) * call_minutes
 
 
 def best_plan(remedies: Iterable[Remedy], shares: Mapping[str, float], call_minutes: float) -> Plan:
@@ -118,15 +100,9 @@ def best_plan(remedies: Iterable[Remedy], shares: Mapping[str, float], call_minu
     any with a better rate worth trying as well, so that the best set is a beginning of the best order.
     """
     order = by_updated_rate(remedies, shares)
-    plans = [
-        Plan(
-            order[:count],
-            expected_minutes(order[:count], shares, call_minutes),
-            still_broken(order[:count], shares),
-        )
-        for count in range(len(order) + 1)
-    ]
-    return min(plans, key=lambda plan: plan.expected_minutes)
+    minutes = list(_minutes_after_each(order, shares, call_minutes))
+    count = minutes.index(min(minutes))
+    return Plan(order[:count], minutes[count])
 
 
 def least_minutes_of_many(
@@ -151,30 +127,6 @@ def least_minutes_of_many(
     remaining = np.maximum(1 - np.concatenate([none, np.cumsum(chances, axis=1)], axis=1), 0.0)
     spent = np.concatenate([none, np.cumsum(remaining[:, :-1] * minutes[order], axis=1)], axis=1)
     return np.asarray((spent + remaining * call_minutes).min(axis=1))
-
-
-def inspection_order(
-    inspections: Iterable[Inspection], shares: Mapping[str, float]
-) -> tuple[Inspection, ...]:
-    """The best order to look at parts, by share per minute of looking; what mending takes does not matter."""
-
-    def key(one: Inspection) -> tuple[float, str]:
-        return -_per_minute(shares.get(one.fault, 0.0), one.inspect_minutes), one.fault
-
-    return tuple(sorted(inspections, key=key))
-
-
-def inspection_minutes(order: Iterable[Inspection], shares: Mapping[str, float]) -> float:
-    """Minutes on average when parts are looked at in this order and the one at fault is mended.
-
-    Heckerman, Breese & Rommelse 1995: sum over i of (1 - sum of p_j before i) inspect_i + p_i mend_i.
-    """
-    left, total, remaining = _checked(shares), 0.0, 1.0
-    for one in order:
-        share = left.get(one.fault, 0.0)
-        total += remaining * one.inspect_minutes + share * one.mend_minutes
-        remaining = max(remaining - share, 0.0)
-    return total
 
 
 def _checked(shares: Mapping[str, float]) -> dict[str, float]:

@@ -182,17 +182,6 @@ class Case:
         return made
 
     @property
-    def ended(self) -> frozenset[str]:
-        """The setups that were ended and not made again since."""
-        gone: set[str] = set()
-        for entry in self.counting.values():
-            if isinstance(entry, Ended):
-                gone.add(entry.setup)
-            elif isinstance(entry, Prepared):
-                gone.discard(entry.setup)
-        return frozenset(gone)
-
-    @property
     def acknowledged(self) -> frozenset[str]:
         """The cautions that somebody has read on this job."""
         return frozenset(entry.caution for entry in self.counting.values() if isinstance(entry, Acknowledged))
