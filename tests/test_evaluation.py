@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -306,15 +307,43 @@ def test_one_car_that_nothing_finds_is_no_failure(advisor: Callable[..., Ran]) -
     assert "100.0% of the ceiling" in ran.out
 
 
-def test_an_interrupt_ends_it_without_a_result() -> None:
+def heed_interrupts() -> None:
+    """Heed SIGINT also where whoever runs the tests ignores it, as a shell's background jobs do."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+@pytest.mark.parametrize("ignored_by_parent", [False, True])
+def test_interrupt_ends_evaluate_without_a_result(ignored_by_parent: bool) -> None:
     """A message, exit code 1, and nothing that looks like a result."""
-    command = [sys.executable, "-m", "advisor", "evaluate", "--complaint", "flat_battery", "--cars", "100000"]
-    child = subprocess.Popen(
-        command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
-    )
-    time.sleep(8)
-    os.killpg(child.pid, signal.SIGINT)  # as a terminal does, to all that it runs
-    out, err = child.communicate(timeout=30)
+    command = [sys.executable, "-m", "advisor", "evaluate", "--complaint", "flat_battery"]
+    command += ["--cars", "100000", "--jobs", "2"]
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN) if ignored_by_parent else None
+    try:
+        child = subprocess.Popen(
+            command,
+            cwd=ROOT,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            start_new_session=True,
+            preexec_fn=heed_interrupts,
+        )
+    finally:
+        if ignored_by_parent:
+            signal.signal(signal.SIGINT, before)
+    try:
+        workers = Path(f"/proc/{child.pid}/task/{child.pid}/children")
+        patience = time.monotonic() + 120
+        while not workers.read_text():
+            assert child.poll() is None, "it ended before its workers started"
+            assert time.monotonic() < patience, "it started no workers"
+            time.sleep(0.05)
+        os.killpg(child.pid, signal.SIGINT)  # as a terminal does, to all that it runs
+        out, err = child.communicate(timeout=60)
+    finally:
+        with suppress(ProcessLookupError):
+            os.killpg(child.pid, signal.SIGKILL)
+        child.wait(60)
     assert child.returncode == 1
     assert out == ""
     assert "Stopped." in err
