@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
-from advisor.checks.lint import CHECKS, REFERENCES, checked, problems
+from advisor.checks.lint import checked, problems
+from advisor.checks.registry import CHECKS, REFERENCES
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.loading import load
 from advisor.knowledge.problems import Problem, ProblemsFound
@@ -333,3 +336,23 @@ def test_a_state_is_never_rarer_with_a_cause_than_without(tmp_path: Path) -> Non
     text = GOOD.replace("leak: 4 of 100\n", "leak: 20 of 100\n      strengths: with_leak\n")
     text = text.replace("causes: {strap: 85 of 100}", "causes: {strap: 10 of 100}")
     assert [one.code for one in found_in(tmp_path, text)] == ["rarer"]
+
+
+def test_check_in_a_file_of_its_own_is_asked(tmp_path: Path) -> None:
+    """A new file in `checks` is all it takes; nothing else lists its check."""
+    (tmp_path / "extra.py").write_text(
+        "from advisor.checks.registry import consistency_check\n"
+        "@consistency_check\n"
+        "def never_content(knowledge):\n"
+        "    yield from ()\n",
+        encoding="utf-8",
+    )
+    code = (
+        "import sys, advisor.checks; advisor.checks.__path__.append(sys.argv[1])\n"
+        "import advisor.checks.lint; from advisor.checks.registry import CHECKS\n"
+        "print(*(check.__name__ for check in CHECKS))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(tmp_path)], capture_output=True, text=True, check=False
+    )
+    assert "never_content" in done.stdout.split(), done.stderr

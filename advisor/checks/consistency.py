@@ -6,7 +6,8 @@ import itertools
 import re
 from collections.abc import Iterator, Mapping
 
-from advisor.checks.references import Check, unknown
+from advisor.checks.references import unknown
+from advisor.checks.registry import consistency_check
 from advisor.knowledge.dangers import Heard, heard_dangers, says_something, spoken_out
 from advisor.knowledge.knowledge import (
     Distribution,
@@ -26,6 +27,7 @@ UNREASONED = (0.01, 0.95)
 """Chances beyond these call for a reason: one such answer can outweigh all others (the project's choice)."""
 
 
+@consistency_check
 def limits(knowledge: Knowledge) -> Iterator[Problem]:
     """Bands that do not follow one another."""
     for name, reading in knowledge.readings.items():
@@ -57,6 +59,7 @@ def limits(knowledge: Knowledge) -> Iterator[Problem]:
                 break
 
 
+@consistency_check
 def likelihoods(knowledge: Knowledge) -> Iterator[Problem]:
     """Chances that do not add up, orders that leave outcomes out, and strengths that cannot be."""
     for name, reading in knowledge.readings.items():
@@ -186,6 +189,7 @@ def _rows(knowledge: Knowledge, name: str, reading: Reading) -> Iterator[Problem
             )
 
 
+@consistency_check
 def standing(knowledge: Knowledge) -> Iterator[Problem]:
     """Items whose numbers do not say where they come from."""
     for section, name, item in knowledge.items():
@@ -206,6 +210,7 @@ def standing(knowledge: Knowledge) -> Iterator[Problem]:
                 )
 
 
+@consistency_check
 def near_certain(knowledge: Knowledge) -> Iterator[Problem]:
     """Chances close to 0 or 1 beside which no reason stands."""
     said: list[tuple[str, str, Reading | State]] = [
@@ -255,6 +260,7 @@ DANGEROUS = re.compile(
 """Words in the steps of a reading that call for a caution (the project's list; common practice)."""
 
 
+@consistency_check
 def cautions(knowledge: Knowledge) -> Iterator[Problem]:
     """Readings that can hurt somebody and carry no caution, by their words or their certified person."""
     for name, reading in knowledge.readings.items():
@@ -274,6 +280,7 @@ def cautions(knowledge: Knowledge) -> Iterator[Problem]:
             )
 
 
+@consistency_check
 def less_often(knowledge: Knowledge) -> Iterator[Problem]:
     """Tables in which a fault makes the normal outcome likelier than it is without any of the causes."""
     for name, reading in knowledge.readings.items():
@@ -308,6 +315,7 @@ def _row(reading: Reading, here: Mapping[str, str]) -> Distribution | None:
     return None
 
 
+@consistency_check
 def customer_words(knowledge: Knowledge) -> Iterator[Problem]:
     """Questions for the customer without a wording, and what is said of phones where nobody is asked."""
     for name, reading in knowledge.readings.items():
@@ -329,6 +337,7 @@ def customer_words(knowledge: Knowledge) -> Iterator[Problem]:
             )
 
 
+@consistency_check
 def unused(knowledge: Knowledge) -> Iterator[Problem]:
     """Things that nothing leads to: they are written, but never count."""
     used: set[str] = set()
@@ -364,6 +373,7 @@ def unused(knowledge: Knowledge) -> Iterator[Problem]:
             )
 
 
+@consistency_check
 def unseen_faults(knowledge: Knowledge) -> Iterator[Problem]:
     """Faults that no reading can tell from the others of their branch."""
     read = {cause for reading in knowledge.readings.values() for cause in reading.causes}
@@ -384,6 +394,7 @@ def unseen_faults(knowledge: Knowledge) -> Iterator[Problem]:
             )
 
 
+@consistency_check
 def unheard(knowledge: Knowledge) -> Iterator[Problem]:
     """Dangers that nobody's words reach, and normal things whose own words are taken for a danger."""
     for name, danger in knowledge.dangers.items():
@@ -409,17 +420,3 @@ def unheard(knowledge: Knowledge) -> Iterator[Problem]:
                     "Change these words, or those of the danger.",
                     "weak",
                 )
-
-
-CHECKS: tuple[Check, ...] = (
-    limits,
-    likelihoods,
-    standing,
-    near_certain,
-    customer_words,
-    cautions,
-    less_often,
-    unused,
-    unseen_faults,
-    unheard,
-)

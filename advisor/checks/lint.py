@@ -1,17 +1,22 @@
 """Questions about the whole knowledge, in the order in which they make sense.
 
 A question about one file's form is asked in `loading`. What everything else relies on stands in
-`references`, the rest in `plausible`; questions that need compiled networks stand in `review`.
+`references`, the rest in `consistency`; questions that need compiled networks stand in `informativeness`.
+Every module of this package is imported here, so that a check is added by a function under
+`@consistency_check` in one of them, or in a file of its own.
 """
 
 from __future__ import annotations
 
+import pkgutil
 from collections.abc import Iterable, Iterator, Sequence
+from importlib import import_module
 from itertools import islice
 from pathlib import Path
 
-from advisor.checks.consistency import CHECKS as PLAUSIBLE
-from advisor.checks.references import REFERENCES, UNKNOWN, Check, word_of
+from advisor import checks
+from advisor.checks.references import UNKNOWN, word_of
+from advisor.checks.registry import CHECKS, REFERENCES, consistency_check
 from advisor.diskcache import Cache
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.loading import load, load_with_digest
@@ -20,6 +25,9 @@ from advisor.model.priors import solve
 
 MOST_TOLD = 300
 """Problems told of one question; whoever has more mends these first."""
+
+for module in pkgutil.iter_modules(checks.__path__):
+    import_module(f"{checks.__name__}.{module.name}")
 
 
 def checked(paths: Iterable[Path], cache: Cache | None = None) -> Knowledge:
@@ -77,6 +85,7 @@ def leaning(files: Sequence[Path], found: Sequence[Problem]) -> list[Problem]:
     return [line, *(one for one in found if one not in defined)]
 
 
+@consistency_check
 def shares(knowledge: Knowledge) -> Iterator[Problem]:
     """Complaints whose numbers cannot be so together."""
     for name in knowledge.complaints:
@@ -84,9 +93,3 @@ def shares(knowledge: Knowledge) -> Iterator[Problem]:
             solve(knowledge, name)
         except ProblemsFound as error:
             yield from error.problems
-
-
-CHECKS: tuple[Check, ...] = (*PLAUSIBLE, shares)
-"""What is asked once the references are sound."""
-
-__all__ = ["CHECKS", "REFERENCES", "checked", "leaning", "problems", "shares"]

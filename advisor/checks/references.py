@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 
+from advisor.checks.registry import reference_check
 from advisor.knowledge.knowledge import Knowledge, LimitByFact, Quantity
 from advisor.knowledge.problems import Problem, nearest
 from advisor.knowledge.unlisted import unlisted_of
@@ -11,7 +12,6 @@ from advisor.measure.formula import Formula
 from advisor.measure.formulas import FORMULAS
 from advisor.measure.units import KNOWN, kind_of
 
-Check = Callable[[Knowledge], Iterator[Problem]]
 UNKNOWN = "unknown-id"
 """The code of a word that names nothing."""
 
@@ -36,6 +36,7 @@ def _missing(
             yield unknown(knowledge, word, choices, kind, *path, inner)
 
 
+@reference_check
 def unknown_gate_members(knowledge: Knowledge) -> Iterator[Problem]:
     """Members of gates that do not exist, or cannot stand there."""
     tree = {**knowledge.faults, **knowledge.branches}
@@ -60,6 +61,7 @@ def _unlisted(knowledge: Knowledge) -> dict[str, object]:
     }
 
 
+@reference_check
 def unknown_reading_parts(knowledge: Knowledge) -> Iterator[Problem]:
     """Causes, instruments, setups, cautions and outcomes that a reading names and nobody defines."""
     hidden = {
@@ -103,6 +105,7 @@ def unknown_reading_parts(knowledge: Knowledge) -> Iterator[Problem]:
             yield from _missing(knowledge, spread, reading.answers, "outcome", *at, *path)
 
 
+@reference_check
 def unknown_facts(knowledge: Knowledge) -> Iterator[Problem]:
     """Facts and values of facts that nobody defines."""
     for name, fault in knowledge.faults.items():
@@ -131,6 +134,7 @@ def unknown_facts(knowledge: Knowledge) -> Iterator[Problem]:
                         )
 
 
+@reference_check
 def unknown_shared_parts(knowledge: Knowledge) -> Iterator[Problem]:
     """Cautions, setups and families that an item names and nobody defines; families may be left out."""
     for section, name, item in knowledge.items():
@@ -143,6 +147,7 @@ def unknown_shared_parts(knowledge: Knowledge) -> Iterator[Problem]:
             yield unknown(knowledge, complaint.family, knowledge.families, "family", *at)
 
 
+@reference_check
 def circles(knowledge: Knowledge) -> Iterator[Problem]:
     """Branches and states that hang on themselves, and setups that need themselves."""
     import networkx as nx  # needed nowhere else where the knowledge has been checked before
@@ -177,6 +182,7 @@ def _nodes(knowledge: Knowledge, names: Iterable[str]) -> Iterator[tuple[str, st
                 yield section, name
 
 
+@reference_check
 def gate_inputs(knowledge: Knowledge) -> Iterator[Problem]:
     """Gates with one input, and counts that the gate cannot reach."""
     sections = [("complaints", knowledge.complaints), ("branches", knowledge.branches)]
@@ -204,6 +210,7 @@ def gate_inputs(knowledge: Knowledge) -> Iterator[Problem]:
                 )
 
 
+@reference_check
 def measuring(knowledge: Knowledge) -> Iterator[Problem]:
     """Units, formulas and inputs that nobody knows, and instruments that cannot show a reading's unit."""
     for name, reading in knowledge.readings.items():
@@ -329,6 +336,7 @@ def _source(
                 yield unknown(knowledge, word, words, f"{name} of {formula.name}", *path)
 
 
+@reference_check
 def ruled_out(knowledge: Knowledge) -> Iterator[Problem]:
     """Faults that a fact rules out on every car."""
     for name, fault in knowledge.faults.items():
@@ -344,6 +352,7 @@ def ruled_out(knowledge: Knowledge) -> Iterator[Problem]:
                 )
 
 
+@reference_check
 def state_gates(knowledge: Knowledge) -> Iterator[Problem]:
     """Gates of states that carry shares, which nothing would read."""
     for name, state in knowledge.states.items():
@@ -358,6 +367,7 @@ def state_gates(knowledge: Knowledge) -> Iterator[Problem]:
             )
 
 
+@reference_check
 def fact_values(knowledge: Knowledge) -> Iterator[Problem]:
     """Facts whose values do not cover 100 cars."""
     for name, fact in knowledge.facts.items():
@@ -370,18 +380,3 @@ def fact_values(knowledge: Knowledge) -> Iterator[Problem]:
                 "Each of 100 cars has exactly one of them.",
                 "Make them add up to 100.",
             )
-
-
-REFERENCES: tuple[Check, ...] = (
-    unknown_gate_members,
-    unknown_reading_parts,
-    unknown_facts,
-    unknown_shared_parts,
-    measuring,
-    circles,
-    gate_inputs,
-    fact_values,
-    ruled_out,
-    state_gates,
-)
-"""What has to hold before the other questions make sense."""
