@@ -18,8 +18,9 @@ import pytest
 
 from advisor.advice.advice import StopRule
 from advisor.case.case import Case
+from advisor.evaluation.bounds import told_of_single_faults
 from advisor.evaluation.perturbation import disturbed_tables, off
-from advisor.evaluation.policies import WAYS, Way, play_way, told_of_single_faults
+from advisor.evaluation.policies import WAYS, play_way
 from advisor.evaluation.scorecard import measured, scorecards
 from advisor.evaluation.sensitivity import costs_of, most_costly, spreads_of, table_of
 from advisor.evaluation.trials import EVERYTHING, Plan, Trial, disturbed, evaluate, ranker_of
@@ -64,7 +65,7 @@ def small(known: Made) -> Knowledge:
     return known(TEXT)
 
 
-def played(knowledge: Knowledge, way: Way, cars: int = 200) -> Jobs:
+def played(knowledge: Knowledge, way: str, cars: int = 200) -> Jobs:
     """Cars of the small complaint played in one way."""
     ranker = ranker_of(knowledge, "c")
     starts = starts_of(ranker, [Case("c")])
@@ -106,7 +107,7 @@ def test_random_order_differs_from_car_to_car(small: Knowledge) -> None:
 
 
 @pytest.mark.parametrize("way", list(WAYS))
-def test_every_way_ends_where_the_advice_would(small: Knowledge, way: Way) -> None:
+def test_every_way_ends_where_the_advice_would(small: Knowledge, way: str) -> None:
     """At the end a listed fault is sure and the others are settled, or nothing is worth reading."""
     jobs = played(small, way)
     rule = StopRule()

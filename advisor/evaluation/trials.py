@@ -20,8 +20,9 @@ import numpy as np
 from advisor.advice.advice import StopRule, Workshop
 from advisor.arrays import Floats, Ints
 from advisor.case.case import Case
+from advisor.evaluation.bounds import all_readings, told_of_single_faults
 from advisor.evaluation.perturbation import disturbed_tables
-from advisor.evaluation.policies import WAYS, Way, all_readings, play_way, told_of_single_faults
+from advisor.evaluation.policies import WAYS, play_way
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
@@ -79,7 +80,7 @@ class Plan:
     complaints: tuple[str, ...]
     cars: int
     seed: int
-    ways: tuple[Way, ...] = tuple(WAYS)
+    ways: tuple[str, ...] = tuple(WAYS)
     noises: tuple[float, ...] = ()
     workshop: Workshop = field(default_factory=Workshop)
     rule: StopRule = field(default_factory=StopRule)

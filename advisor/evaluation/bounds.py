@@ -1,0 +1,57 @@
+"""What a policy is held against at most, and what single faults are told."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from advisor.arrays import Floats, Ints, entropy
+from advisor.simulate.array_advice import Ranker, offers
+from advisor.simulate.jobs import Cars, Jobs, Starts
+
+
+def told_of_single_faults(ranker: Ranker, complaint: str) -> Floats:
+    """Bits that each reading tells at the start about each fault alone, (faults, readings)."""
+    engine = ranker.batch.engine
+    given = {complaint: engine.one_hot(complaint, "present")}
+    beliefs = engine.query(given).beliefs
+    told = np.zeros((len(ranker.faults), len(ranker.readings)))
+    for row, fault in enumerate(ranker.faults):
+        chance = beliefs[fault]
+        if not 0 < chance < 1:
+            continue
+        absent, present = engine.query_batch(
+            [{**given, fault: engine.one_hot(fault, state)} for state in ("absent", "present")]
+        )
+        for column, name in enumerate(ranker.readings):
+            one, other = present.predictive[name], absent.predictive[name]
+            mixed = chance * one + (1 - chance) * other
+            rest = chance * entropy(one) + (1 - chance) * entropy(other)
+            told[row, column] = max(0.0, float(entropy(mixed) - rest))
+    return told
+
+
+def all_readings(ranker: Ranker, starts: Starts, cars: Cars) -> Jobs:
+    """Every reading that can be taken here, taken on every car: no way to choose can know more.
+
+    Each is taken once, with the instrument that tells most at the start.
+    """
+    _, bits = ranker.posteriors(starts.potentials)
+    seen_with: Ints = offers(ranker, bits, starts.gone, starts.ready).seen_with
+    potentials = starts.potentials[cars.start].copy()
+    for at in range(len(ranker.readings)):
+        for column in np.unique(seen_with[:, at]).tolist():
+            rows = np.flatnonzero(~starts.gone[cars.start, at] & (seen_with[cars.start, at] == column))
+            name = ranker.batch.readings[column]
+            ranker.batch.observe(potentials, rows, name, cars.shows[rows, column])
+    beliefs, _ = ranker.posteriors(potentials)
+    count = len(cars.start)
+    taken = np.where(starts.gone[cars.start], -1, seen_with[cars.start])
+    missing = ~starts.ready[cars.start]
+    return Jobs(
+        ranker,
+        taken,
+        ~starts.gone[cars.start] @ ranker.minutes + missing @ ranker.hands_on_minutes,
+        missing @ ranker.waiting_minutes,
+        beliefs,
+        np.full(count, -1),
+    )
