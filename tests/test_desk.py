@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -133,6 +134,7 @@ def test_undo_goes_by_the_order_of_the_answers_and_not_by_the_clock(engines: Eng
 def test_an_answer_to_two_complaints_is_saved_on_both_or_none(engines: Engines, store: Store) -> None:
     """The bench has gone on with one job: nothing on the other either, until it is looked at again."""
     call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"], 30)
+    call = replace(call, jobs=store.append_each(*((job, ()) for job in call.jobs)))
     bench = store.append(call.jobs[1], Seen("musty_smell", "none"))
     with pytest.raises(StaleWrite):
         call.knows({"sunroof": "fitted"})
@@ -220,7 +222,14 @@ async def test_a_call_from_the_words_to_the_booking_and_the_bench(tmp_path: Path
         await until(pilot, lambda screen: isinstance(screen, DeskScreen) and "red van" in text_of(pilot))
     async with running(KNOWLEDGE, tmp_path, (110, 40)) as pilot:
         await until(pilot, listed)
-        await pilot.press("down", "enter")
+        tomorrow = in_full(date.today() + timedelta(days=1))
+        await pilot.press("slash", *tomorrow.split()[0], "enter")
+        assert f"booked {tomorrow}" in text_of(pilot)
+        await pilot.press("b")
+        await until(pilot, lambda screen: isinstance(screen, SheetScreen))
+        await pilot.press("escape")
+        await until(pilot, listed)
+        await pilot.press("enter")
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))
         task = pilot.app.screen
         assert isinstance(task, TaskScreen)

@@ -235,8 +235,8 @@ class Call:
         return replace(self, jobs=self.store.append_each(*zip(self.jobs, new, strict=True)))
 
 
-INSPECTION = "general_inspection"
-"""The complaint under which a job is stored that fits none of the knowledge."""
+INSPECTION = "general inspection"
+"""The complaint under which a job is stored that fits none of the knowledge, whose ids have no spaces."""
 INSPECTION_NAME = "General inspection"
 
 
