@@ -8,7 +8,7 @@ import pytest
 
 from advisor.case.case import Case
 from advisor.case.entries import Known, Measured, Repaired
-from advisor.case.typed import NotUnderstood, direct, fields, understand
+from advisor.case.typed import NotUnderstood, ask_for_unit, direct, fields, understand
 from advisor.checks.lint import problems
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.loading import load
@@ -67,6 +67,39 @@ def test_takes_from_before_a_repair_are_not_averaged_with_those_after_it(knowled
     after = Case("flat_battery", (*repaired, take(10), take(12)))
     assert [one[0].value for one in after.measured["sleeping_current"]] == [10, 12]
     assert len(after.takes_now("sleeping_current")) == 2
+
+
+def clamped(knowledge: Knowledge, text: str, clamp: str) -> str:
+    """What is shown for the sleeping current by one of the clamps, or asked about it."""
+    taken_with = {"sleeping_current": clamp}
+    try:
+        return understand(
+            knowledge, CASE, "sleeping_current", {"sleeping_current": text}, taken_with, {}
+        ).lines[0]
+    except NotUnderstood as error:
+        return str(error)
+
+
+@pytest.mark.parametrize("clamp", ["general_clamp", "low_current_clamp"])
+def test_a_number_that_seems_to_be_in_amperes_is_asked_about(knowledge: Knowledge, clamp: str) -> None:
+    """0.28 where the clamp shows A: 0.28 mA is less than it can tell from 0, 0.28 A would be ordinary."""
+    asked = "0.28 mA or 0.28 A? Write the unit as well: 0.28mA or 0.28A."
+    assert clamped(knowledge, "0.28", clamp) == asked
+    assert clamped(knowledge, "0.28A", clamp).startswith("= 280 mA")
+    assert clamped(knowledge, "0.28 mA", clamp).startswith("= 0.28 mA")
+
+
+@pytest.mark.parametrize("text", ["0", "0.0", "28", "280", "2800"])
+def test_a_number_that_can_be_what_its_field_says_is_taken(knowledge: Knowledge, text: str) -> None:
+    """Nothing is 0 in any unit; 28 mA is usual after a repair, and 28 A would not be ordinary."""
+    assert clamped(knowledge, text, "general_clamp").startswith("= ")
+
+
+def test_a_pressure_that_cannot_be_in_bar_is_asked_about(knowledge: Knowledge) -> None:
+    """100 where the gauge shows psi: 100 bar cannot be, 100 psi (6.9 bar) is ordinary."""
+    with pytest.raises(NotUnderstood, match="100 bar g or 100 psi g"):
+        ask_for_unit(knowledge, "100", "bar g", "gauge_set", "bar g", (-0.6, 10.0), 10.0)
+    ask_for_unit(knowledge, "6.9", "bar g", "gauge_set", "bar g", (-0.6, 10.0), 10.0)
 
 
 @pytest.mark.parametrize(
@@ -259,7 +292,7 @@ def test_what_a_number_was_taken_with_is_what_was_used_last_or_has_to_be_said(kn
     first, second = knowledge.readings[name].instrument
     assert fields(knowledge, CASE, name, {}, ())[0].instrument == ""
     assert fields(knowledge, CASE, name, {}, (first,))[0].instrument == second
-    with pytest.raises(NotUnderstood, match="taken with") as missing:
+    with pytest.raises(NotUnderstood, match="Choose the meter for Sleeping current") as missing:
         understand(knowledge, CASE, name, {name: "60 mA"}, {}, {})
     assert missing.value.field == name
     once = CASE.with_entry(understand(knowledge, CASE, name, {name: "60 mA"}, {name: first}, {}).measured)

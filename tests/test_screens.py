@@ -434,7 +434,7 @@ async def test_what_a_number_was_taken_with_is_asked_once(tmp_path: Path) -> Non
         assert isinstance(pilot.app.screen, ChoiceScreen)
         await pilot.press("escape")
         await settled(pilot)
-        assert "Choose what it was taken with" in words(pilot)
+        assert "Choose the meter for Sleeping current." in said(pilot, "#says")
         assert task.session.case.taken == ()
         await pilot.press("enter", "2")
         await settled(pilot)

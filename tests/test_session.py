@@ -214,6 +214,8 @@ def test_a_number_read_before_the_wait_is_over_is_kept_as_a_guess(shipped: Knowl
     began = (NOON - timedelta(minutes=1)).isoformat()
     filed = store.append(filed, Prepared("asleep", began))
     session = Session.opened(Engines(shipped), store, filed, Workshop())
+    with pytest.raises(NotUnderstood, match=r"0\.2 mA or 0\.2 A"):
+        session.accounted("lamp", "0.2", "general_clamp")
     left = round(shipped.setups["asleep"].waiting_minutes) - 1
     assert f"{left} minutes are left" in session.early("sleeping_current")
     understood = session.understand(

@@ -61,7 +61,15 @@ from advisor.case.entries import (
     Skipped,
     TakenBack,
 )
-from advisor.case.typed import Field, NotUnderstood, Understood, fields, likeliest_band, understand
+from advisor.case.typed import (
+    Field,
+    NotUnderstood,
+    Understood,
+    ask_for_unit,
+    fields,
+    likeliest_band,
+    understand,
+)
 from advisor.inference.engine import Engine, InferenceEngine
 from advisor.knowledge.knowledge import Fact, Knowledge, LimitByFact, setups_of, worst_first
 from advisor.knowledge.unlisted import owner_of, unlisted_of
@@ -468,6 +476,8 @@ class Session:
             milliamps = parse(text, "mA")
         except NotAQuantity as error:
             raise NotUnderstood(str(error)) from error
+        total = self.account.total.value if self.account else LARGEST_PART_MA
+        ask_for_unit(self.knowledge, text, "mA", instrument, "mA", (0.0, LARGEST_PART_MA), total)
         if not 0 <= milliamps <= LARGEST_PART_MA:
             raise NotUnderstood(
                 f"{show(milliamps, 'mA')} is not plausible for a part of the draw. Read it again."

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from advisor.case.case import Case
 from advisor.case.entries import Known, Measured
-from advisor.knowledge.knowledge import Knowledge, quantity_of
+from advisor.knowledge.knowledge import Knowledge, LimitByFact, quantity_of
 from advisor.measure.formula import OutOfRange
 from advisor.measure.formulas import FORMULAS
-from advisor.measure.units import NotAQuantity, convert, parse, preferred, show
-from advisor.model.observation import Measurement, estimate, weigh
+from advisor.measure.uncertainty import number
+from advisor.measure.units import NotAQuantity, convert, kind_of, parse, preferred, show
+from advisor.model.observation import Measurement, accuracy_of, estimate, weigh
 
+ORDINARY = 10.0
+"""A number is out of the ordinary beyond so many times its reading's uppermost limit (estimate)."""
 ECHOED_DIGITS = 6
 """What a person typed is shown again to so many digits."""
 TELLING = 0.02
@@ -130,7 +134,7 @@ def understand(
             instrument = instruments.get(one.key, one.instrument)
             take.append(_measured(knowledge, reading, one, text, instrument))
             if one.instruments and not instrument:
-                sentence = f"Something is missing. Choose what it was taken with: {one.ask}"
+                sentence = f"Something is missing. Choose the meter for {one.ask}."
                 raise NotUnderstood(sentence).of(one.key)
     keys = {one.measurand for one in take}
     for source in map(str, quantity.derived.inputs.values() if quantity.derived else ()):
@@ -188,12 +192,64 @@ def _measured(knowledge: Knowledge, reading: str, field: Field, text: str, instr
         value = convert(parse(text, shown), shown, unit)
     except NotAQuantity as error:
         raise NotUnderstood(str(error)) from error
+    ordinary = min(high, _ordinary(knowledge, reading)) if field.key == reading else high
+    ask_for_unit(knowledge, text, shown, instrument, unit, (low, high), ordinary)
     if not low <= value <= high:
         raise NotUnderstood(
             f"{words(value)} is not plausible here: {words(low)} to {words(high)} is. Read again."
         )
-    bare = not any(letter.isalpha() or letter in "°%" for letter in text)
-    return Measurement(field.key, value, instrument, words(value) if bare else " ".join(text.split()))
+    return Measurement(
+        field.key, value, instrument, words(value) if is_bare(text) else " ".join(text.split())
+    )
+
+
+def is_bare(text: str) -> bool:
+    """Whether a number was typed without its unit."""
+    return not any(letter.isalpha() or letter in "°%" for letter in text)
+
+
+def _ordinary(knowledge: Knowledge, reading: str) -> float:
+    """Up to where a number of a reading is ordinary: some way above its uppermost limit."""
+    limits = quantity_of(knowledge, reading).limits
+    numbers = [one.values.values() if isinstance(one, LimitByFact) else (one,) for one in limits]
+    return ORDINARY * max((number for several in numbers for number in several), default=math.inf)
+
+
+def ask_for_unit(
+    knowledge: Knowledge,
+    text: str,
+    shown: str,
+    instrument: str,
+    unit: str,
+    plausible: tuple[float, float],
+    ordinary: float,
+) -> None:
+    """Ask for the unit of a number without one that seems to be in another unit of its instrument.
+
+    That is where in `shown` it is not plausible, or less than the instrument can tell from 0, and in the
+    other unit it would be ordinary, up to `ordinary`. Limits are in `unit`. Raises `NotUnderstood`.
+    """
+    said = knowledge.instruments.get(instrument)
+    if said is None or not is_bare(text):
+        return
+    try:
+        number_typed = parse(text, shown)
+    except NotAQuantity:
+        return
+    value = convert(number_typed, shown, unit)
+    accuracy = accuracy_of(knowledge, instrument, unit)
+    one = number(value, instrument, accuracy)
+    least = max(math.hypot(one.systematic, one.random), accuracy.resolution if accuracy else 0.0)
+    is_plausible = plausible[0] <= value <= plausible[1]
+    if value == 0 or (is_plausible and abs(value) >= least):
+        return
+    for other in said.units:
+        if kind_of(other) != kind_of(unit) or other == shown or convert(0.0, other, unit) != 0:
+            continue
+        if least <= convert(number_typed, other, unit) <= ordinary:
+            both = f"{show(number_typed, shown, ECHOED_DIGITS)} or {show(number_typed, other, ECHOED_DIGITS)}"
+            typed = text.strip()
+            raise NotUnderstood(f"{both}? Write the unit as well: {typed}{shown} or {typed}{other}.")
 
 
 def _lines(
