@@ -20,8 +20,10 @@ from advisor.checks.lint import checked
 from advisor.learning.summary import in_words_lines
 from advisor.learning.track_record import judge
 from advisor.papers.document import markdown
+from advisor.screens.bench.card import card
 from advisor.screens.bench.cause import CauseScreen
 from advisor.screens.bench.jobcard import JobCardScreen
+from advisor.screens.bench.story import trail
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.start import StartScreen
 from advisor.screens.widgets.choices import ChoiceScreen
@@ -189,7 +191,7 @@ async def test_closed_jobs_are_listed_searched_read_and_reopened(
         await settled(pilot)
         await pilot.press("enter", "enter")
         await settled(pilot)
-        assert keys(pilot) == ["card", "customer", "reopen"]
+        assert keys(pilot) == ["card", "customer", "reopen", "correct"]
         for what, shown in (("card", "Job 2: blue estate"), ("customer", "Your car: blue estate")):
             await choose(pilot, what)
             await until(pilot, lambda screen: isinstance(screen, JobCardScreen))
@@ -291,3 +293,53 @@ def test_the_card_tells_that_a_job_was_reopened(door: Path, store: Store) -> Non
     assert "Reopened (it rattles again)" in text
     assert "Glass loose in its run" in text
     assert text.index("Check strap loose", text.index("in order")) < text.index("Reopened")
+
+
+async def test_correcting_the_cause_does_not_ask_for_the_complaint_again(
+    door: Path, tmp_path: Path, store: Store
+) -> None:
+    """It was found gone and nothing was repaired since; the earlier cause is said to be withdrawn."""
+    ended = (LOOSE, Repaired("strap", AT), Checked("rattle", "gone"), Closed("glass", ""))
+    store.append(store.open_case("blue estate", "rattle"), *ended)
+    async with running(door, tmp_path, (100, 40)) as pilot:
+        await until(pilot, listed)
+        await choose(pilot, "closed 1")
+        await choose(pilot, "correct")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        await settled(pilot)
+        assert "The complaint is gone after the repair." in said(pilot, "#task")
+        assert "withdrawn is “Glass loose in its run”" in said(pilot, "#story")
+    kept = store.case(1)
+    assert kept is not None
+    assert kept.case.checked == "gone"
+    again = kept.case.with_entry(Repaired("glass", AT))
+    assert again.checked is None
+
+
+def test_a_remedy_done_again_says_that_the_first_did_not_hold(door: Path, store: Store) -> None:
+    """On the card of the bench, in the question, in the story and on the customer's page."""
+    knowledge = checked([door])
+    engines = Engines(knowledge)
+    later = "2030-03-04T11:00:00+00:00"
+    once = store.append(store.open_case("bay 2", "rattle"), LOOSE, Repaired("strap", AT))
+    session = Session.opened(engines, store, once, Workshop())
+    assert "did not hold" not in " ".join(one.plain for one in card(session, None, "certain").lines)
+    assert "again? It was done before: the first did not hold." in session.repair_words("strap")
+    filed = store.append(once, Checked("rattle", "still there"), Repaired("strap", later))
+    session = Session.opened(engines, store, filed, Workshop())
+    assert "the first did not hold" in " ".join(one.plain for one in card(session, None, "certain").lines)
+    story = trail(session).plain
+    assert story.count("Remedy done: Check strap loose") == 1
+    assert story.count("Remedy done again, the first did not hold: Check strap loose") == 1
+    page = markdown(customer_sheet(knowledge, engines.of, filed, {}, AT))
+    assert page.count("again: the first did not hold") == 1
+
+
+def test_the_customer_reads_that_no_repair_of_the_cause_was_recorded(door: Path, store: Store) -> None:
+    """Closed with a cause that no remedy was entered for; with one that was, nothing is said."""
+    knowledge = checked([door])
+    for fault, says in (("glass", True), ("strap", False)):
+        entries = (LOOSE, Repaired("strap", AT), Checked("rattle", "gone"), Closed(fault, ""))
+        filed = store.append(store.open_case("bay 2", "rattle"), *entries)
+        page = markdown(customer_sheet(knowledge, Engines(knowledge).of, filed, {}, AT))
+        assert ("No repair of this was recorded on this job." in page) == says

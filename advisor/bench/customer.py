@@ -102,6 +102,8 @@ class _Sheet:
             leading = max(now, key=lambda one: (now[one], one), default="")
             if leading and now[leading] >= STILL_LIKELY:
                 yield f"So far most points to this: {self._cause(leading)}."
+        if closed and closed.fault and closed.fault not in self.case.repaired:
+            yield "No repair of this was recorded on this job."
         if self.history.found.trouble:
             yield "Some of what we noted does not fit together. Please ask us before you rely on this page."
 

@@ -100,7 +100,8 @@ class History:
         """When what was put right, and how."""
         fault = self.knowledge.faults.get(entry.fault)
         what = f". {fault.remedy}" if fault else ""
-        return f"{when(entry.at)}: {self.knowledge.title(entry.fault)}{what}"
+        again = ", again: the first did not hold" if self.case.was_done_before(entry) else ""
+        return f"{when(entry.at)}: {self.knowledge.title(entry.fault)}{again}{what}"
 
     @cached_property
     def taken_back(self) -> dict[int, int]:

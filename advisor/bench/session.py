@@ -511,7 +511,10 @@ class Session:
         """What recording a remedy as done will enter."""
         listed, title = self.knowledge.faults.get(fault), self.knowledge.title(fault)
         done = f"“{listed.remedy}” ({title})" if listed else f"the remedy for {title}"
-        return f"Record on {self.filed.name.lower()}, {self.filed.tag}, that {done} was done just now?"
+        again = fault in self.case.repaired
+        return f"Record on {self.filed.name.lower()}, {self.filed.tag}, that {done} was done just now" + (
+            ", again? It was done before: the first did not hold." if again else "?"
+        )
 
     def check_words(self, gone: bool) -> str:
         """What recording the check after a repair will enter."""
@@ -586,12 +589,12 @@ class Session:
         return replace(self, filed=self.store.append(self.filed, *entries))
 
 
-def reopened(store: Store, number: int) -> StoredCase | None:
+def reopened(store: Store, number: int, reason: str = "") -> StoredCase | None:
     """A closed job that goes on, as an entry of its own; one that is open already stays as it is."""
     filed = store.case(number)
     if filed is None or filed.case.closed is None:
         return filed
-    return store.append(filed, Reopened("", store.now()))
+    return store.append(filed, Reopened(reason, store.now()))
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from advisor.advice.conflict import Disagreement
 from advisor.case.case import Case
 from advisor.case.current_draw import Account
 from advisor.case.entries import (
+    CORRECTION,
     CUSTOMER,
     GONE,
     TOLD,
@@ -226,6 +227,9 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
     if isinstance(entry, Closed):
         return f"Closed: {cause_words(knowledge, entry)}"
     if isinstance(entry, Reopened):
+        ended = case.withdrawn_by(entry)
+        if ended is not None and entry.reason == CORRECTION:
+            return f"Reopened {CORRECTION}: withdrawn is “{cause_words(knowledge, ended)}”"
         return "Reopened" + (f" ({entry.reason})" if entry.reason else "")
     if isinstance(entry, Cancelled):
         return f"Cancelled: {entry.reason}"
@@ -241,6 +245,8 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
         caution = knowledge.cautions.get(entry.caution)
         return f"Caution read: {caution.name if caution else plain(entry.caution)}"
     if isinstance(entry, Repaired):
+        if case.was_done_before(entry):
+            return f"Remedy done again, the first did not hold: {knowledge.title(entry.fault)}"
         return f"Remedy done: {knowledge.title(entry.fault)}"
     if isinstance(entry, Checked):
         return "Checked after the repair: " + (

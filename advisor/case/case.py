@@ -14,6 +14,7 @@ import numpy as np
 
 from advisor.arrays import Floats
 from advisor.case.entries import (
+    CORRECTION,
     CUSTOMER,
     STILL_THERE,
     TOLD,
@@ -132,15 +133,33 @@ class Case:
         """The faults whose remedy was done, in order."""
         return tuple(repair.fault for repair in self.repairs)
 
+    def was_done_before(self, repaired: Repaired) -> bool:
+        """Whether the same remedy was done before this entry of the case: the first did not hold."""
+        for entry in self.counting.values():
+            if entry is repaired:
+                return False
+            if isinstance(entry, Repaired) and entry.fault == repaired.fault:
+                return True
+        return False
+
+    def withdrawn_by(self, reopened: Reopened) -> Closed | None:
+        """How the job had ended before this entry of the case reopened it."""
+        ended = None
+        for entry in self.entries:
+            if entry is reopened:
+                break
+            ended = entry if isinstance(entry, Closed) else ended
+        return ended
+
     @property
     def checked(self) -> str | None:
         """What the check after the last repair found: "gone", "still there", or None where it is due.
 
-        It is due again on a job that was reopened.
+        It is due again on a job that was reopened, unless that was only to correct its cause.
         """
         found = None
         for entry in self.counting.values():
-            if isinstance(entry, Repaired | Reopened):
+            if isinstance(entry, Repaired) or (isinstance(entry, Reopened) and entry.reason != CORRECTION):
                 found = None
             elif isinstance(entry, Checked):
                 found = entry.found

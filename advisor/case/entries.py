@@ -164,6 +164,10 @@ class Closed:
         return is_unlisted(self.fault) and bool(self.remark)
 
 
+CORRECTION = "to correct the cause"
+"""Why a job is reopened whose complaint has not come back."""
+
+
 @dataclass(frozen=True)
 class Reopened:
     """A closed job goes on, for `reason` or "", at a time (ISO 8601, with zone)."""

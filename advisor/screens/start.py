@@ -19,7 +19,7 @@ from advisor.advice.situation import InconsistentEvidence, Situations
 from advisor.bench.session import Engines, JobSummary, Session, job_summary, reopened
 from advisor.bench.wording import cause_words
 from advisor.case.case import Case
-from advisor.case.entries import Closed
+from advisor.case.entries import CORRECTION, Closed
 from advisor.desk.booking import what_is_done
 from advisor.desk.call import INSPECTION, Call, Inspection, Visit
 from advisor.desk.schedule import in_full
@@ -307,12 +307,18 @@ class StartScreen(AskingScreen[None]):
         """What can be done with a closed job."""
 
         def wanted(what: str | None) -> None:
-            if what == "reopen":
-                self.open_job(lambda: reopened(self.store, filed.number) or filed)
+            if what in ("reopen", "correct"):
+                reason = CORRECTION if what == "correct" else ""
+                self.open_job(lambda: reopened(self.store, filed.number, reason) or filed)
             elif what is not None:
                 self.show_paper(filed, what == "customer")
 
-        lines = [("card", "Job card"), ("customer", "Customer's page"), ("reopen", "Reopen the job")]
+        lines = [
+            ("card", "Job card"),
+            ("customer", "Customer's page"),
+            ("reopen", "Reopen the job"),
+            ("correct", "Reopen it only to correct the cause: the complaint has not come back"),
+        ]
         self.app.push_screen(ChoiceScreen("\n".join(self.closed_words(filed)), lines), wanted)
 
     @work(thread=True, exclusive=True)

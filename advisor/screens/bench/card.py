@@ -227,6 +227,8 @@ def _end(session: Session) -> Card:
 
 def _check(session: Session, lines: list[Content]) -> Card:
     """The remedy is done: is the complaint gone?"""
+    if session.case.repaired.count(session.case.repaired[-1]) > 1:
+        lines.append(Content.styled("! It was done before: the first did not hold.", "bold"))
     complaint = session.knowledge.complaints[session.case.complaint]
     lines.append(Content(f"How: {complaint.check or 'as the customer noticed it: ' + complaint.name}"))
     lines.append(
