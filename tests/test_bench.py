@@ -29,11 +29,13 @@ from advisor.case.entries import (
 from advisor.checks.lint import checked
 from advisor.screens.app import AdvisorApp
 from advisor.screens.bench.card import card
+from advisor.screens.bench.cause import CauseScreen
 from advisor.screens.bench.changed import ChangedScreen
 from advisor.screens.bench.jobcard import JobCardScreen
 from advisor.screens.bench.lookahead import LookAheadScreen
 from advisor.screens.bench.new import NewJobScreen
 from advisor.screens.bench.task import TaskScreen
+from advisor.screens.help import HelpScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.paper import MarkdownView
 from advisor.screens.widgets.ticks import TickList
@@ -237,6 +239,75 @@ async def test_a_job_needs_a_tag(hum: Path, tmp_path: Path, store: Store) -> Non
         await settled(pilot)
         assert "There is no tag. Give the car one" in text_of(pilot)
         assert store.cases() == []
+
+
+async def test_enter_on_an_empty_tag_says_so_until_it_is_mended(hum: Path, tmp_path: Path) -> None:
+    """It stays at the tag; typing one takes the message away, and Enter goes on."""
+    async with running(hum, tmp_path) as pilot:
+        await until(pilot, listed)
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
+        await pilot.press("enter", "enter")
+        await settled(pilot)
+        assert "There is no tag. Give the car one" in said(pilot, "#says")
+        assert pilot.app.screen.query_one("#tag").has_focus
+        await pilot.press("b")
+        await settled(pilot)
+        assert said(pilot, "#says") == ""
+        await pilot.press("enter", "enter")
+        await settled(pilot)
+        assert "Nothing is chosen yet." in said(pilot, "#says")
+        await pilot.press("down")
+        await settled(pilot)
+        assert said(pilot, "#says") == ""
+
+
+@pytest.mark.parametrize("dialog", ["choice", "cause"])
+async def test_enter_with_nothing_chosen_is_answered_inside_the_dialog(
+    hum: Path, tmp_path: Path, dialog: str
+) -> None:
+    """Not on the screen below it, where nobody looks."""
+    async with running(hum, tmp_path) as pilot:
+        await opened(pilot)
+        asked = ChoiceScreen("Which?", [("a", "A"), ("b", "B")]) if dialog == "choice" else None
+        pilot.app.push_screen(asked or CauseScreen([("lamp", "Lamp stays lit")]))
+        await settled(pilot)
+        pilot.app.screen.query_one(OptionList).focus()
+        await pilot.press("enter")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, ChoiceScreen | CauseScreen)
+        assert "Nothing is chosen yet." in words(pilot)
+        assert "Nothing is chosen yet." in said(pilot, "#says")
+
+
+async def test_enter_leaves_the_help(hum: Path, tmp_path: Path) -> None:
+    """Its one button need not be gone to first."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot)
+        await pilot.press("question_mark")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, HelpScreen)
+        await pilot.press("enter")
+        await settled(pilot)
+        assert pilot.app.screen is task
+
+
+async def test_the_choice_of_units_says_what_is_set(hum: Path, tmp_path: Path) -> None:
+    """What was chosen before is marked, and what was not is named."""
+    async with running(hum, tmp_path) as pilot:
+        await opened(pilot)
+        await pilot.press("n")
+        await settled(pilot)
+        assert "set now" not in text_of(pilot)
+        await pilot.press("2")
+        await settled(pilot)
+        await pilot.press("n")
+        await settled(pilot)
+        assert "temperature: °F  ← set now" in text_of(pilot)
+        assert text_of(pilot).count("set now") == 1
+        question = pilot.app.screen
+        assert isinstance(question, ChoiceScreen)
+        assert question.heading.endswith("Not set, so shown as each reading has it: pressure.")
 
 
 async def test_the_tab_key_goes_from_tag_to_complaints_to_back(hum: Path, tmp_path: Path) -> None:

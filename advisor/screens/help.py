@@ -18,7 +18,7 @@ class HelpScreen(AskingDialog[None]):
     """The keys of the screen below, from the bindings themselves."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,q", "dismiss", "Back", tooltip="Close this help")
+        Binding("escape,q,enter", "dismiss", "Back", tooltip="Close this help")
     ]
 
     def __init__(self, below: Screen[object]) -> None:

@@ -40,6 +40,7 @@ class CauseScreen(AskingDialog[tuple[str, str]]):
             field = Input(placeholder="search, or write", id="search", max_length=LONGEST_CAUSE, compact=True)
             yield Labelled("Cause", field)
             yield ChoiceList(id="causes")
+            yield Static(id="says", markup=False)
             yield Button("Back", compact=True)
 
     def on_mount(self) -> None:

@@ -53,20 +53,32 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
 
     @on(Input.Submitted)
     def to_complaints(self) -> None:
-        """Enter in the tag goes on to the complaints."""
-        self.screen.set_focus(self.query_one("#complaints"))
+        """Enter in the tag goes on to the complaints, once there is one."""
+        if self.tag():
+            self.screen.set_focus(self.query_one("#complaints"))
 
-    @on(OptionList.OptionSelected)
-    def chosen(self, event: OptionList.OptionSelected) -> None:
-        """Hand back tag and complaint; without a tag nobody finds the job again."""
-        tag = self.query_one("#tag", Input).value.strip()
+    @on(Input.Changed)
+    def mended(self) -> None:
+        """What was said of the tag is no longer so."""
+        self.query_one("#says", Static).update("")
+
+    def tag(self) -> str:
+        """The tag; where there is none, say so and go back to it."""
+        field = self.query_one("#tag", Input)
+        tag = field.value.strip()
         if not tag:
             self.query_one("#says", Static).update(
                 "There is no tag. Give the car one, to find the job again."
             )
-            self.query_one("#tag").focus()
-            return
-        self.dismiss((tag, event.option_id or ""))
+            field.focus()
+        return tag
+
+    @on(OptionList.OptionSelected)
+    def chosen(self, event: OptionList.OptionSelected) -> None:
+        """Hand back tag and complaint; without a tag nobody finds the job again."""
+        tag = self.tag()
+        if tag:
+            self.dismiss((tag, event.option_id or ""))
 
     def on_button_pressed(self) -> None:
         """No new job."""

@@ -18,14 +18,23 @@ END_REASONS = ("the car was disturbed", "no longer needed", "begun by mistake")
 
 def units(bench: JobScreen) -> None:
     """Choose preferred units."""
-    lines = [(f"{kind} {unit}", f"{kind}: {unit}") for kind, units in PREFERENCES.items() for unit in units]
+    now = bench.session.preferences
+    lines = [
+        (f"{kind} {unit}", f"{kind}: {unit}" + ("  ← set now" if now.get(kind) == unit else ""))
+        for kind, units in PREFERENCES.items()
+        for unit in units
+    ]
+    left = [kind for kind in PREFERENCES if kind not in now]
+    title = "Units you prefer; they are remembered."
+    if left:
+        title += f" Not set, so shown as each reading has it: {', '.join(left)}."
 
     def prefer(chosen: str | None) -> None:
         if chosen:
             kind, _, unit = chosen.rpartition(" ")
             bench.change(lambda: bench.session.prefers(kind, unit))
 
-    bench.app.push_screen(ChoiceScreen("Units you prefer; they are remembered", lines), prefer)
+    bench.app.push_screen(ChoiceScreen(title, lines), prefer)
 
 
 def again(bench: JobScreen) -> None:

@@ -29,6 +29,9 @@ def each_once(lines: Iterable[tuple[str, Words]]) -> list[tuple[str, Words]]:
 class ChoiceList(OptionList):
     """Lines to choose from. None counts as chosen before somebody has gone to it."""
 
+    has_said = False
+    """Whether it was said that nothing is chosen, and nothing has been gone to since."""
+
     def on_mount(self) -> None:
         """Lines that are there from the beginning have the first one highlighted."""
         self.highlighted = None
@@ -36,9 +39,17 @@ class ChoiceList(OptionList):
     def action_select(self) -> None:
         """Take the line that somebody has gone to, or say that there is none."""
         if self.highlighted is None:
+            self.has_said = True
             self.notify("Nothing is chosen yet. Go to a line with ↑ ↓, then press Enter.", timeout=3)
         else:
             super().action_select()
+
+    def on_option_list_option_highlighted(self) -> None:
+        """Somebody has gone to a line: that nothing is chosen is no longer so."""
+        if self.has_said:
+            self.has_said = False
+            for line in self.screen.query("#says").results(Static):
+                line.update("")
 
 
 class ChoiceScreen(AskingDialog[str]):
@@ -63,6 +74,7 @@ class ChoiceScreen(AskingDialog[str]):
                     for number, (key, words) in enumerate(self.lines, start=1)
                 )
             )
+            yield Static(id="says", markup=False)
             yield Button("Back", compact=True)
 
     def on_key(self, event: Key) -> None:
