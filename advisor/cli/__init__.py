@@ -47,7 +47,7 @@ def _listed() -> bool:
 
 
 def _wide() -> bool:
-    """Whether lines may be as long as in the list, by the rules of `shutil.get_terminal_size`."""
+    """Return whether lines may be as long as in the list, by the rules of `shutil.get_terminal_size`."""
     said = os.environ.get("COLUMNS", "")
     if said.isdecimal() and int(said):
         return int(said) >= LETTERS

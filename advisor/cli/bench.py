@@ -47,7 +47,7 @@ def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) 
     "--token",
     envvar="ADVISOR_TOKEN",
     show_envvar=True,
-    help="What a browser has to know to get in, at least 20 characters. Default: one is made and printed.",
+    help="What a browser needs to get in, at least 20 characters. Default: a new one, printed.",
 )
 def serve(
     paths: tuple[Path, ...],
@@ -57,10 +57,10 @@ def serve(
     port: int,
     token: str | None,
 ) -> None:
-    """Open the technician's screens in browsers, such as of tablets in the bays: up to 24 at a time.
+    """Serve the technician's screens to browsers, such as tablets in the bays, up to 24 at a time.
 
-    The address that is printed carries a token, without which nobody gets in. Nothing is encrypted: serve
-    only on a network that you trust.
+    The printed address contains a token, without which nobody gets in. Nothing is encrypted: serve only
+    on a network that you trust.
     """
     from advisor.web import server
 

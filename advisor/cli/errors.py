@@ -1,4 +1,4 @@
-"""How a command ends where it cannot go on: sentences on standard error, and an exit code."""
+"""How a command ends when it cannot go on: sentences on standard error, and an exit code."""
 
 from __future__ import annotations
 
@@ -30,5 +30,5 @@ def refuse_unknown(kind: str, words: Iterable[str], choices: Iterable[str]) -> N
 
 
 def there_is_no(kind: str, word: str, choices: Iterable[str]) -> str:
-    """The sentence that a word is none of its kind, with the nearest that it could have meant."""
+    """Return the sentence that a word is unknown, with the nearest one that may have been meant."""
     return f"There is no {kind} '{word}'. {nearest(word, choices)}"

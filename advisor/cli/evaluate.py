@@ -1,4 +1,4 @@
-"""How well the advice does on made-up cars, and whether another version does better."""
+"""Commands that measure the advice on simulated cars, and compare two versions."""
 
 from __future__ import annotations
 
@@ -15,7 +15,9 @@ from advisor.cli.progress import bar_of, moving
 _cars = click.option(
     "--cars", type=click.IntRange(1, 1_000_000), default=1000, show_default=True, help="For each complaint."
 )
-_seed = click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="Draws the cars.")
+_seed = click.option(
+    "--seed", type=click.IntRange(0), default=1, show_default=True, help="Seed for drawing the cars."
+)
 _some_complaints = click.option(
     "--complaint", "some", multiple=True, metavar="ID", help="Only this complaint; may be repeated."
 )
@@ -44,15 +46,17 @@ _text_or_json = click.option(
     "noises",
     type=Number(0.0, 5.0, min_open=True),
     multiple=True,
-    help="Also let the advice go by numbers with so much noise in their log-odds, as 0.5; may be repeated.",
+    help="Also try the advice with this much noise in its log-odds, such as 0.5; may be repeated.",
 )
-@click.option("--costly", type=click.IntRange(1), help="Name so many numbers whose error would cost most.")
+@click.option(
+    "--costly", type=click.IntRange(1), help="Name this many of the numbers whose error would cost most."
+)
 @_text_or_json
 @click.option(
     "--html",
     "page_file",
     type=click.Path(path_type=Path, dir_okay=False),
-    help="Write a page with plots too.",
+    help="Also write a page with plots.",
 )
 def evaluate(  # noqa: PLR0913 - one argument for each option
     paths: tuple[Path, ...],
@@ -66,7 +70,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
     form: str,
     page_file: Path | None,
 ) -> None:
-    """Play made-up cars, and say how well the advice finds their causes, and against what else."""
+    """Measure on simulated cars how well the advice finds causes, compared with other policies."""
     from dataclasses import asdict
 
     from advisor.advice.advice import Workshop
@@ -133,7 +137,7 @@ def compare(
     scenarios: tuple[Path, ...],
     form: str,
 ) -> None:
-    """Compare two versions of the knowledge, files or folders, on the same made-up cars and scenarios.
+    """Compare two versions of the knowledge on the same simulated cars and scenarios.
 
     Exit codes: 0 nothing is worse by more than chance, 1 something is, 2 wrong use.
     """

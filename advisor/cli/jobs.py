@@ -1,4 +1,4 @@
-"""What is stored of jobs: papers, all of it as JSON, erasing, scenarios."""
+"""Commands on stored jobs: papers, export as JSON, erasing, scenarios."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def report_case(
 
 @click.group(name="case")
 def stored_case() -> None:
-    """Hand out or erase everything that is stored of one job."""
+    """Export or erase everything that is stored about one job."""
 
 
 @stored_case.command(name="export")
@@ -86,7 +86,7 @@ def stored_case() -> None:
 @store_option
 @output_option
 def export_case(number: int, store: str | None, output: Path | None) -> None:
-    """Write everything that is stored of a job as JSON; CASE is the job's number.
+    """Write everything that is stored about a job as JSON; CASE is the job's number.
 
     \b
     {"version": 1,      of this format
@@ -118,10 +118,10 @@ def export_case(number: int, store: str | None, output: Path | None) -> None:
 @store_option
 @click.option("--yes", is_flag=True, help="Do not ask.")
 def erase_case(number: int, store: str | None, yes: bool) -> None:
-    """Delete a job for good, with everything that was entered on it; CASE is the job's number.
+    """Delete a job and all its entries for good; CASE is the job's number.
 
-    In a SQLite file nothing of its text is left; what a PostgreSQL server keeps is said, with the command
-    that clears it. Backups and papers are yours to delete. No other job will have its number.
+    A SQLite file keeps none of its text. For a PostgreSQL server you are told what it keeps, and the
+    command that clears it. Backups and papers are yours to delete. No other job gets its number.
     """
     from advisor.text import clean
 
@@ -150,13 +150,13 @@ def erase_case(number: int, store: str | None, yes: bool) -> None:
 
 
 def _stored_or_erased(store: Store, number: int) -> tuple[dict[str, Any] | None, str | None] | None:
-    """All that is stored of a job, and when it was erased; None where it never was there."""
+    """Return all that is stored of a job and when it was erased, or None if it never existed."""
     found = store.export(number), store.erased(number)
     return found if any(found) else None
 
 
 def _erased(store: Store, number: int) -> str | None:
-    """Erase a job; what a server keeps of it, or None where there was no such job."""
+    """Erase a job; return what a server keeps of it, or None if there was no such job."""
     return store.left_on_server if store.erase(number) else None
 
 
@@ -181,7 +181,7 @@ def scenario_of_case(number: int, store: str | None, paths: tuple[Path, ...], ou
 
 
 def filed_job(url: str | None, number: int) -> tuple[StoredCase, dict[str, str], str]:
-    """A job as it lies in the database, the units preferred there, and the time."""
+    """Return a job as stored, the preferred units, and the time."""
 
     def find(store: Store) -> tuple[StoredCase, dict[str, str], str] | None:
         filed = store.case(number)
@@ -193,7 +193,7 @@ def filed_job(url: str | None, number: int) -> tuple[StoredCase, dict[str, str],
 def of_job(
     url: str | None, number: int, find: Callable[[Store], _Found | None], reading: bool = True
 ) -> _Found:
-    """What is found of a job in the database; where that is None there is no such job, and we end."""
+    """Return what `find` finds of a job in the database; end the command if it is None."""
     from advisor.store.errors import StoreError
     from advisor.store.store import Store, default_url
     from advisor.text import clean
@@ -220,7 +220,7 @@ def of_job(
 
 
 def stored_jobs(url: str | None) -> list[StoredCase]:
-    """Every job in the database that can be read; what is wrong with the others goes to standard error."""
+    """Return every readable job of the database; report the others on standard error."""
     from advisor.store.errors import StoreError
     from advisor.store.store import Store, default_url
 

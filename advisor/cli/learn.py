@@ -1,4 +1,4 @@
-"""What closed jobs teach: revised numbers, and how well we are doing."""
+"""Commands on closed jobs: revised numbers, and the track record."""
 
 from __future__ import annotations
 
@@ -42,19 +42,19 @@ LARGEST_PATCH = 1_000_000
 @click.option(
     "--weight",
     type=Number(0.1, 100_000),
-    help="So many cars the author's shares of a complaint or branch are worth. Default: 50.",
+    help="How many cars the author's shares of a complaint or branch are worth. Default: 50.",
 )
 @click.option(
     "--likelihood-weight",
     type=Number(0.1, 100_000),
-    help="So many cars each of the author's likelihoods is worth. Default: 20.",
+    help="How many cars each of the author's likelihoods is worth. Default: 20.",
 )
 @click.option(
     "--interval",
     type=click.Choice(["90", "95"]),
     default="95",
     show_default=True,
-    help="How many of 100 an interval holds.",
+    help="Coverage of the intervals in percent.",
 )
 @click.option("--output", type=click.Path(path_type=Path, dir_okay=False), help="Write the patch here.")
 @click.option("--no-replay", is_flag=True, help="Do not try both versions on scenarios and closed jobs.")
@@ -62,7 +62,7 @@ LARGEST_PATCH = 1_000_000
     "--apply",
     "patch",
     type=click.Path(path_type=Path, dir_okay=False, exists=True),
-    help="Change numbers in the knowledge files by a patch made before, and nothing else.",
+    help="Apply an earlier patch to the knowledge files; it may change numbers only.",
 )
 def learn(
     paths: tuple[Path, ...],
@@ -74,7 +74,7 @@ def learn(
     no_replay: bool,
     patch: Path | None,
 ) -> None:
-    """Propose numbers that closed jobs speak for: a table, and a patch that somebody accepts or not."""
+    """Propose revised numbers from closed jobs, as a table and a patch to accept or reject."""
     meant = list(paths) or [shipped("knowledge")]
     if patch is not None:
         _apply(patch, meant)
@@ -148,7 +148,7 @@ def _apply(patch: Path, meant: list[Path]) -> None:
 
 
 def _errors_of(texts: Mapping[Path, str]) -> list[str]:
-    """What would be wrong with knowledge of these texts, tried on copies elsewhere."""
+    """Return the errors that these texts would have as knowledge, tried on copies."""
     from advisor.checks.lint import checked as without_error
     from advisor.knowledge.problems import ProblemsFound
 
@@ -206,7 +206,7 @@ def _tried(jobs: list[StoredCase], *versions: Knowledge) -> list[tuple[int, int,
     help="How long a period is.",
 )
 def track(paths: tuple[Path, ...], store: str | None, span: Literal["month", "quarter", "year"]) -> None:
-    """Say how well we are doing: of closed jobs, how often the confirmed cause came out first, over time."""
+    """Show how often the confirmed causes of closed jobs came out first, over time."""
     from advisor.learning.summary import record_lines, too_few_lines
     from advisor.learning.track_record import FEWEST, TooFew, judge, summed_up
 

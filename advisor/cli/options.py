@@ -1,4 +1,4 @@
-"""What is given on the command line: options that commands share, and what they stand for.
+"""Options that commands share, and what they stand for.
 
 A command's module is imported when it runs, and imports what it needs inside its functions, so that its
 help comes at once: pgmpy and textual take seconds.
@@ -27,14 +27,14 @@ _Engine = TypeVar("_Engine", bound="InferenceEngine")
 
 
 def shipped(folder: str) -> Path:
-    """The knowledge or scenarios that come along: inside the package, or beside it in a checkout."""
+    """Return the shipped knowledge or scenarios: inside the package, or beside it in a checkout."""
     here = Path(__file__).parent.parent
     inside = here / "shipped" / folder
     return from_here(inside if inside.is_dir() else here.parent / folder)
 
 
 def from_here(path: Path) -> Path:
-    """A path as it is from the current folder, where it is below that."""
+    """Return a path relative to the current folder if it is below it."""
     path, here = path.resolve(), Path.cwd()
     return path.relative_to(here) if path.is_relative_to(here) else path
 
@@ -47,7 +47,7 @@ class Pair(click.ParamType[tuple[str, str]]):
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> tuple[str, str]:
-        """The words on both sides of the first equals sign, without spaces around them."""
+        """Split at the first equals sign, and strip spaces."""
         if isinstance(value, tuple):
             return value
         left, equals, right = str(value).partition("=")
@@ -59,10 +59,10 @@ class Pair(click.ParamType[tuple[str, str]]):
 
 
 class Number(click.FloatRange):
-    """A number within a range; what is no number at all would pass every comparison."""
+    """A number within a range; unlike click's own, it refuses nan and infinity."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """The number, if it is finite and in the range."""
+        """Return the number if it is finite and in the range."""
         number = float(super().convert(value, param, ctx))
         if not math.isfinite(number):
             self.fail(f"{value} is not a finite number. Write a finite one.", param, ctx)
@@ -101,7 +101,7 @@ without_option = click.option(
 
 
 def checked(paths: Iterable[Path]) -> Knowledge:
-    """The knowledge in these files and folders, or the shipped one; raises `ProblemsFound`."""
+    """Return the knowledge in these files and folders, or the shipped one; may raise `ProblemsFound`."""
     from advisor import diskcache as cache
     from advisor.checks import lint
 
@@ -111,7 +111,7 @@ def checked(paths: Iterable[Path]) -> Knowledge:
 
 
 def tell_of_changes(paths: Iterable[Path]) -> None:
-    """Have a change of these files that was stopped halfway finished or undone, and say so."""
+    """Finish or undo a change of these files that was interrupted, and say so."""
     from advisor.knowledge.loading import settled
 
     for line in settled(paths):
@@ -119,7 +119,7 @@ def tell_of_changes(paths: Iterable[Path]) -> None:
 
 
 def for_screens(paths: Iterable[Path]) -> list[Path]:
-    """The files and folders that screens will read, or the shipped ones; such changes are put in order."""
+    """Return the files and folders that screens will read, or the shipped ones."""
     from advisor.knowledge.problems import ProblemsFound
 
     meant = list(paths) or [shipped("knowledge")]
@@ -129,7 +129,7 @@ def for_screens(paths: Iterable[Path]) -> list[Path]:
 
 
 def engines_of(knowledge: Knowledge, by_phone: bool = False) -> Engines:
-    """The engines of a knowledge, those included that an earlier run has made."""
+    """Return the engines of a knowledge, using the cache of earlier runs."""
     from advisor import diskcache as cache
     from advisor.advice.engines import Engines
 
@@ -137,12 +137,12 @@ def engines_of(knowledge: Knowledge, by_phone: bool = False) -> Engines:
 
 
 def engine_of(knowledge: Knowledge, complaint: str, by_phone: bool = False) -> Engine:
-    """The one engine of a complaint; ends, naming the line, where there is none or it is too wide."""
+    """Return the single engine of a complaint; end with the line if it is unknown or too wide."""
     return _found(knowledge, complaint, engines_of(knowledge, by_phone).one)
 
 
 def reasoner_of(knowledge: Knowledge, complaint: str) -> InferenceEngine:
-    """What a complaint's cases are weighed by; ends where there is none, or it is too wide for any."""
+    """Return the engine or engines of a complaint; end if it is unknown or too wide for any."""
     return _found(knowledge, complaint, engines_of(knowledge).of)
 
 

@@ -1,4 +1,4 @@
-"""What a command prints and writes: nothing in it drives a terminal, and papers are their owner's alone."""
+"""What a command prints and writes: without control characters, and papers readable by their owner only."""
 
 from __future__ import annotations
 
@@ -12,20 +12,20 @@ from advisor.text import UNSEEN, visible
 
 
 def say(text: str = "", err: bool = False, nl: bool = True) -> None:
-    """Print a text; what it quotes from files, databases and the command line drives no terminal."""
+    """Print a text; make control characters from files, databases and the command line visible."""
     click.echo(visible(text), err=err, nl=nl)
 
 
 def json_text(answer: object) -> str:
-    """An answer as JSON; what drives a terminal is written as escapes, so that it stays word for word."""
+    """Return an answer as JSON; control characters become escapes, so that nothing is lost."""
     text = json.dumps(answer, ensure_ascii=False, indent=2)
     return UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
 def write_private(file: Path, text: str) -> None:
-    """Write what is known of a job, to be read by its owner alone; a file is there whole or as it was.
+    """Write something about a job, readable by its owner only; a file is replaced whole or not at all.
 
-    It is written beside and put in place, and what a killed run has left beside is gone afterwards.
+    It is written beside the file and renamed into place; leftovers of killed runs are removed.
     """
     if file.exists() and not file.is_file():  # a pipe or a device has nothing beside it
         file.write_text(text, encoding="utf-8")

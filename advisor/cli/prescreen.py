@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     type=Number(min=0),
     default=10,
     show_default=True,
-    help="How long the questions may take.",
+    help="The minutes that questions may take.",
 )
 @without_option
 @click.option("--tag", default="no tag", show_default=True, help="Which car it is, for the booking sheet.")
@@ -58,7 +58,7 @@ if TYPE_CHECKING:
     type=click.Choice(["text", "markdown", "html", "json"]),
     default="text",
     show_default=True,
-    help="Markdown and HTML are the booking sheet's; JSON holds the next question and the sheets once due.",
+    help="Markdown and HTML give the booking sheet; JSON holds the next question and the sheets once due.",
 )
 def prescreen(  # noqa: PLR0913 - one argument for each option
     paths: tuple[Path, ...],
@@ -74,9 +74,9 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
     sheet: bool,
     form: str,
 ) -> None:
-    """Open the service desk's screens; with --words or --complaint say as text what to ask and to book.
+    """Open the service desk's screens; with --words or --complaint print what to ask and book.
 
-    What was answered is given with --said and --unknown; once nothing is worth asking, or with --sheet,
+    Answers are given with --said and --unknown. Once nothing is worth asking, or with --sheet,
     the booking sheet is printed.
     """
     if words is None and not complaints and sys.stdin.isatty() and sys.stdout.isatty():
@@ -138,7 +138,7 @@ def _calls(
     said: tuple[tuple[str, str], ...],
     unknown: tuple[str, ...],
 ) -> list[tuple[Engine, Case]]:
-    """A call for each complaint, with what was answered entered where it belongs."""
+    """Return a call for each complaint, with each answer entered where it belongs."""
     from advisor.case.case import Case
     from advisor.desk.questions import asked_by_phone, entered, not_known
     from advisor.desk.questions import said as answered

@@ -17,7 +17,7 @@ from advisor.knowledge.problems import ProblemsFound
 
 
 class Command(NamedTuple):
-    """Where a command is, below this package, and what it does as the first sentence of its help."""
+    """Where a command is defined below this package, and the first sentence of its help."""
 
     module: str
     name: str
@@ -26,44 +26,42 @@ class Command(NamedTuple):
 
 COMMANDS = {
     "bench": Command("bench", "bench", "Open the technician's screens."),
-    "case": Command("jobs", "stored_case", "Hand out or erase everything that is stored of one job."),
+    "case": Command("jobs", "stored_case", "Export or erase everything that is stored about one job."),
     "check": Command(
         "check", "check", "Check knowledge files and print every problem with file, line and column."
     ),
     "compare": Command(
         "evaluate",
         "compare",
-        "Compare two versions of the knowledge, files or folders, on the same made-up cars and scenarios.",
+        "Compare two versions of the knowledge on the same simulated cars and scenarios.",
     ),
     "demo": Command("replay", "demo", "Play a shipped scenario as text, from complaint to cause."),
     "draw": Command(
         "write",
         "draw",
-        "Draw a complaint's or a branch's tree as an SVG picture, with the gate symbols of IEC 61025.",
+        "Draw the fault tree of a complaint or branch as SVG, with the gate symbols of IEC 61025.",
     ),
     "evaluate": Command(
         "evaluate",
         "evaluate",
-        "Play made-up cars, and say how well the advice finds their causes, and against what else.",
+        "Measure on simulated cars how well the advice finds causes, compared with other policies.",
     ),
-    "export": Command(
-        "write", "export", "Write a complaint's network for any other Bayesian-network program."
-    ),
+    "export": Command("write", "export", "Write a complaint's network for other Bayesian-network programs."),
     "learn": Command(
         "learn",
         "learn",
-        "Propose numbers that closed jobs speak for: a table, and a patch that somebody accepts or not.",
+        "Propose revised numbers from closed jobs, as a table and a patch to accept or reject.",
     ),
     "next": Command("next", "next_reading", "Say what to read next on a case, and how sure we are."),
     "prescreen": Command(
         "prescreen",
         "prescreen",
-        "Open the service desk's screens; with --words or --complaint say as text what to ask and to book.",
+        "Open the service desk's screens; with --words or --complaint print what to ask and book.",
     ),
     "replay": Command(
         "replay",
         "replay",
-        "Play scenario files to the end, and say whether the true causes came out on top.",
+        "Play scenario files to the end and say whether the true causes come out on top.",
     ),
     "report": Command(
         "jobs",
@@ -73,30 +71,30 @@ COMMANDS = {
     "schema": Command(
         "write",
         "print_schema",
-        "Print the JSON Schema of knowledge files, for editors that complete by one.",
+        "Print the JSON Schema of knowledge files, for editors that complete and check by it.",
     ),
     "serve": Command(
         "bench",
         "serve",
-        "Open the technician's screens in browsers, such as of tablets in the bays: up to 24 at a time.",
+        "Serve the technician's screens to browsers, such as tablets in the bays, up to 24 at a time.",
     ),
     "track": Command(
         "learn",
         "track",
-        "Say how well we are doing: of closed jobs, how often the confirmed cause came out first, over time.",
+        "Show how often the confirmed causes of closed jobs came out first, over time.",
     ),
 }
 
 
 class Commands(click.Group):
-    """A group that knows its commands' names and first sentences, and imports a command when it is called."""
+    """A group that imports a command only when it is called."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """Their names, in the order of the list."""
+        """Return the names of all commands, in the order of the list."""
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """A command by its name, imported now; None where there is no such command."""
+        """Import a command by its name and return it, or None if there is no such command."""
         if cmd_name not in COMMANDS:
             return None
         where = COMMANDS[cmd_name]
@@ -105,7 +103,7 @@ class Commands(click.Group):
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """The list of commands, written without importing them."""
+        """Write the list of commands without importing them."""
         lines = [click.Command(name, help=command.does) for name, command in COMMANDS.items()]
         click.Group(commands=lines).format_commands(ctx, formatter)
 
@@ -143,9 +141,9 @@ def run() -> None:
 @click.version_option(package_name="advisor", message="%(package)s %(version)s")
 @click.pass_context
 def commands(context: click.Context) -> None:
-    """Find the cause of a car's complaint by the readings that tell most.
+    """Find the cause of a car's complaint with the most informative readings.
 
-    Without a command the screens open; where there is no terminal, a shipped scenario is played as text.
+    Without a command the screens open; without a terminal, a shipped scenario is played as text.
     """
     if context.invoked_subcommand is None:
         name = "bench" if sys.stdin.isatty() and sys.stdout.isatty() else "demo"

@@ -1,4 +1,4 @@
-"""How far long work has come, on standard error; Ctrl-C stops it."""
+"""Progress of long work, on standard error; Ctrl+C stops it."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ import click
 
 
 def bar_of(length: int, label: str) -> contextlib.AbstractContextManager[Any]:
-    """A bar for so many pieces of work."""
+    """Return a progress bar for so many pieces of work."""
     return click.progressbar(length=length, label=label, file=sys.stderr)
 
 
 def moving(bar: Any) -> Callable[[int, int], None]:
-    """Moves the bar to where the work is, as told in pieces done of how many."""
+    """Return a function that moves the bar, given pieces done and their total."""
 
     def progress(done: int, _: int) -> None:
         bar.update(done - bar.pos)

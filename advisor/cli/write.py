@@ -1,4 +1,4 @@
-"""What is written of knowledge for other programs and for people: networks, pictures, the schema."""
+"""Commands that write knowledge for other programs and people: networks, pictures, the schema."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def draw(
     saw: tuple[tuple[str, str], ...],
     no_readings: bool,
 ) -> None:
-    """Draw a complaint's or a branch's tree as an SVG picture, with the gate symbols of IEC 61025."""
+    """Draw the fault tree of a complaint or branch as SVG, with the gate symbols of IEC 61025."""
     from advisor.papers.fault_tree import tree_svg
 
     knowledge = checked(paths)
@@ -95,7 +95,7 @@ def _probabilities(
     facts: tuple[tuple[str, str], ...],
     saw: tuple[tuple[str, str], ...],
 ) -> dict[str, float]:
-    """P(present) of every fault, branch and state, given the complaint and what was seen."""
+    """Return P(present) of every fault, branch and state, given the complaint and what was seen."""
     from advisor.inference.engine import ImpossibleEvidence
 
     engine = engine_of(knowledge, complaint)
@@ -109,7 +109,7 @@ def _probabilities(
 
 @click.command(name="schema")
 def print_schema() -> None:
-    """Print the JSON Schema of knowledge files, for editors that complete by one."""
+    """Print the JSON Schema of knowledge files, for editors that complete and check by it."""
     from advisor.knowledge.knowledge import schema
 
     say(json_text(schema()))

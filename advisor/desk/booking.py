@@ -1,7 +1,7 @@
 """The booking sheet: what to book for a car, from what is believed of it before anybody has seen it.
 
-Jobs are played by the technician's plain advice on made-up cars drawn from that belief (`player`): how long
-they take, what they are read with and what has to be arranged.
+Jobs are played by the technician's plain advice on simulated cars drawn from that belief (`simulate.jobs`): how
+long they take, what they are read with and what has to be arranged.
 """
 
 from __future__ import annotations
@@ -24,15 +24,15 @@ from advisor.simulate.array_advice import Bools, Ranker, compile_ranker
 from advisor.simulate.jobs import Cars, Jobs, Starts, draw_cars, play_many, starts_of
 
 SEED, CARS = 20_260_301, 400
-"""The same case gives the same sheet: the seed of the made-up cars, and how many there are."""
+"""The same case gives the same sheet: the seed of the simulated cars, and how many there are."""
 AT_THE_CAR = Workshop(who=frozenset({"technician", "certified"}))
-"""Who searches: the customer has gone, and what was not asked by phone stays unasked (our choice)."""
+"""Without the customer, who has gone: what was not asked by phone stays unasked (our choice)."""
 COVERED = 0.8
-"""The share of jobs that are done within the minutes to book."""
+"""The share of jobs that end within the booked minutes."""
 USED_IN = 0.2
-"""Instruments, bays and setups are on the sheet where this share of jobs use them (the project's choice)."""
+"""Instruments, bays and setups are on the sheet if this share of jobs uses them (the project's choice)."""
 NO_VISIT_AT, OTHERS_BELOW = 0.8, 0.1
-"""Nobody has to come where a cause without need of a visit is this likely, and every cause that needs one is
+"""Nobody has to come if a cause without need of a visit is this likely, and every cause that needs one is
 less likely than the second figure (the project's choice)."""
 LEAST_SHOWN, MOST_SHOWN = 0.05, 5
 """Causes less likely than this are left out, and so are those after the fifth (the project's choice)."""
@@ -83,7 +83,7 @@ class Minutes:
 
 @dataclass(frozen=True)
 class Needed:
-    """Something that jobs need, by id and name, and the share of the jobs that do."""
+    """Something that jobs need, by id and name, and the share of jobs that need it."""
 
     what: str
     name: str
@@ -102,7 +102,7 @@ class SetupNeeded:
 
     @property
     def overnight(self) -> bool:
-        """Whether the car has to come the evening before."""
+        """Return whether the car has to come the evening before."""
         return self.waiting_minutes >= OVERNIGHT_MINUTES
 
 
@@ -131,26 +131,26 @@ class BookingSheet:
     facts: tuple[tuple[str, str], ...]
     said: tuple[tuple[str, str | None], ...]
     dangers: tuple[tuple[str, str], ...] = ()
-    """Name of each danger that was heard on the phone, and what is done about it."""
+    """Return the name of each danger that was heard on the phone, and what is done about it."""
 
     @property
     def visit(self) -> bool:
-        """Whether the car has to come at all."""
+        """Return whether the car has to come at all."""
         return not self.no_visit
 
     @property
     def certified(self) -> bool:
-        """Whether a certified person is to be booked."""
+        """Return whether a certified person has to be booked."""
         return self.certified_share >= USED_IN
 
     @property
     def arrange(self) -> tuple[SetupNeeded, ...]:
-        """The setups for which the customer has to do something."""
+        """Return the setups for which the customer has to do something."""
         return tuple(one for one in self.setups if one.arrange)
 
     @property
     def overnight(self) -> bool:
-        """Whether the car has to come the evening before."""
+        """Return whether the car has to come the evening before."""
         return any(one.overnight for one in self.setups)
 
 
@@ -162,9 +162,9 @@ def booking_sheet(
     seed: int = SEED,
     cars: int = CARS,
 ) -> BookingSheet:
-    """The sheet of a case as it is; the engine is that of its complaint. Raises `ImpossibleEvidence`.
+    """Return the booking sheet of a case, given the engine of its complaint; may raise `ImpossibleEvidence`.
 
-    Where a danger was heard, no setup and no bay is on it: what they ask for may be just what hurts.
+    If a danger was heard, it has no setup and no bay: what they ask for may be exactly what hurts.
     """
     workshop = workshop or AT_THE_CAR
     ranker = compile_ranker(knowledge, engine, case.complaint, workshop)
@@ -198,20 +198,20 @@ def booking_sheet(
 
 
 def simulated(ranker: Ranker, case: Case, seed: int, cars: int) -> tuple[Starts, Cars, Jobs]:
-    """Made-up cars from what is believed of a case, each job played to the stop of the plain advice."""
+    """Draw cars from the posterior of a case, and play each job to the stop of the plain advice."""
     starts = starts_of(ranker, [case])
     drawn = draw_cars(ranker, starts, np.zeros(cars, dtype=np.intp), np.random.default_rng(seed))
     return starts, drawn, play_many(ranker, starts, drawn)
 
 
 def in_words(probability: float) -> str:
-    """The word for people whose anchor on the verbal scale is nearest; the lower one of two."""
+    """Return the word whose anchor on the verbal scale is nearest; the lower of two."""
     word = min(reversed(WORDS), key=lambda one: abs(WORDS[one] - probability))
     return PEOPLE_WORDS[word]
 
 
 def no_visit(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[str, ...]:
-    """What to tell a customer who need not come; empty where somebody has to look at the car."""
+    """Return what to tell a customer who need not come, or "" if somebody has to look at the car."""
     texts = {name: knowledge.faults[name].no_visit for name in beliefs if name in knowledge.faults}
     harmless = [name for name in beliefs if texts.get(name)]
     sure = [name for name in harmless if beliefs[name] >= NO_VISIT_AT]
@@ -237,7 +237,7 @@ def told_of(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
 
 
 def what_is_done(knowledge: Knowledge, case: Case) -> tuple[tuple[str, str], ...]:
-    """Name of each danger that was heard on the phone, and what is done about it."""
+    """Return the name of each danger that was heard on the phone, and what is done about it."""
     known = knowledge.dangers
     return tuple(
         (known[one].name, known[one].do) if one in known else (one.replace("_", " "), ASK_THE_DESK)
@@ -246,7 +246,7 @@ def what_is_done(knowledge: Knowledge, case: Case) -> tuple[tuple[str, str], ...
 
 
 def _dangers(knowledge: Knowledge, case: Case) -> tuple[Danger, ...]:
-    """The dangers heard on the phone that the knowledge knows."""
+    """Return the dangers heard on the phone that the knowledge knows."""
     return tuple(knowledge.dangers[one] for one in case.dangers if one in knowledge.dangers)
 
 
@@ -257,7 +257,7 @@ def _causes(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[Cause, 
 
 
 def _likeliest_first(beliefs: Mapping[str, float], name: str) -> tuple[float, str]:
-    """The key to sort causes by, so that those that are equally likely but for round-off go by id."""
+    """Return the sort key of causes: by probability without round-off, then by id."""
     return -comparable(beliefs[name]), name
 
 
@@ -275,14 +275,14 @@ def _remedy_minutes(ranker: Ranker, cars: Cars) -> float:
 
 
 def _columns_used(jobs: Jobs, columns: int) -> Bools:
-    """Which readings, as columns of the batch, each job took."""
+    """Return which readings, as columns of the batch, each job took."""
     used = np.zeros((len(jobs.taken), columns + 1), dtype=bool)
     np.put_along_axis(used, jobs.taken, True, axis=1)  # -1, no reading, falls into the spare column
     return used[:, :-1]
 
 
 def _setups(ranker: Ranker, starts: Starts, columns: Sequence[str], used: Bools) -> Bools:
-    """Which setups have to be made for each job."""
+    """Return which setups each job needs."""
     needs = ranker.needs[np.array([ranker.readings.index(name) for name in columns], dtype=np.intp)]
     return np.asarray((used @ needs) & ~starts.ready)
 
@@ -301,7 +301,7 @@ def _instruments(knowledge: Knowledge, column: str, workshop: Workshop) -> froze
 
 
 def _needed(names: Mapping[str, str], needs: Sequence[frozenset[str]], used: Bools) -> tuple[Needed, ...]:
-    """What enough of the jobs need, most used first; `needs` is what each column of `used` needs."""
+    """Return what enough jobs need, most used first; `needs` is what each column of `used` needs."""
     found = []
     for what in names:
         columns = np.array([what in one for one in needs], dtype=bool)
@@ -330,7 +330,7 @@ def _facts(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, str]]:
 
 
 def _said(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, str | None]]:
-    """Questions for the customer with what was answered, in the order of the knowledge."""
+    """Return the customer's questions with their answers, in the order of the knowledge."""
     for name, reading in knowledge.readings.items():
         if reading.who != "customer" or not reading.ask:
             continue

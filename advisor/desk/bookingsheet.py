@@ -16,7 +16,7 @@ from advisor.papers.document import Bullets, Document, Facts, Paragraph, Part, R
 from advisor.papers.format import duration, percent
 
 VERSION = 1
-"""Of the form of `as_dict`; it rises when a key goes or comes to mean something else."""
+"""The version of the form of `as_dict`; it rises when a key goes or changes its meaning."""
 KEYS = {
     "version": "of this form",
     "complaint": "the complaint's id",
@@ -37,26 +37,26 @@ KEYS = {
     "facts": "what is known of the vehicle: name and value",
     "answers": "question and answer, null where the customer does not know",
 }
-"""What stands under each key of `as_dict`."""
+"""The meaning of each key of `as_dict`."""
 
 
 OUTSIDE = "These words are outside what the advisor knows: book a general inspection."
-"""What is said where no complaint fits."""
+"""What is said if no complaint fits."""
 NOTHING_PREPARED = "Until that is done the car stays outside: do not start it, and set nothing up on it."
-"""What is said in place of what is to be prepared where a danger was heard."""
+"""What is said in place of preparations if a danger was heard."""
 BESIDE_DANGER = "No complaint that the advisor knows fits: book a general inspection and the recovery."
-"""What is said where no complaint fits and a danger was heard."""
+"""What is said if no complaint fits and a danger was heard."""
 
 LEAST_MINUTES = 0.5
-"""Less than this is no time to speak of."""
+"""Less time than this is not mentioned."""
 DOES_NOT_FIT = "what was entered does not fit this knowledge: open it on the bench to put it right"
-"""What is said of a booked job for which no sheet can be worked out."""
+"""What is said of a booked job that has no sheet."""
 
 # The booking sheet
 
 
 def document(sheets: Sequence[BookingSheet], tag: str, printed: str) -> Document:
-    """The sheets of one car as a paper; `tag` says which car, `printed` when, in words."""
+    """Return the sheets of one car as a document; `tag` says which car, `printed` when, in words."""
     sections = []
     dangers = tuple(dict.fromkeys(one for sheet in sheets for one in sheet.dangers))
     if dangers:
@@ -70,7 +70,7 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str) -> Document
             sections.append(Section(about + heading if about else heading[:1].upper() + heading[1:], parts))
     versions = ", ".join(dict.fromkeys(sheet.knowledge for sheet in sheets))
     foot = (
-        "Minutes are from made-up cars that fit what was said, searched by the advice as the workshop would. "
+        "Minutes are from simulated cars that fit what was said, searched by the advice as by the workshop. "
         f"Knowledge version {versions}. Printed {printed}.",
     )
     names = " and ".join(sheet.name for sheet in sheets)
@@ -95,7 +95,7 @@ def inspection_document(
 
 
 def danger_section(dangers: Iterable[tuple[str, str]]) -> Section:
-    """What is done about the dangers heard, each with its name."""
+    """Return the section on the dangers heard, each with what is done about it."""
     done = tuple(f"{name}: {do}" for name, do in dangers)
     return Section("DANGER, heard on the phone", (Bullets(done), Paragraph(NOTHING_PREPARED, strong=True)))
 
@@ -139,7 +139,7 @@ def _to_book(sheet: BookingSheet) -> tuple[tuple[str, str], ...]:
 
 
 def _expected(minutes: Minutes) -> str:
-    """How long it takes; where few jobs take so long that the average misleads, those apart."""
+    """Return how long it takes, with rare long jobs apart where they would distort the average."""
     if minutes.expected <= minutes.upto:
         return (
             f"{duration(minutes.expected)} on average, {percent(COVERED)} of jobs within "
@@ -167,7 +167,7 @@ def _certified(sheet: BookingSheet) -> str:
 
 
 def text_lines(paper: Document) -> Iterator[str]:
-    """The paper as plain text."""
+    """Return the document as plain text."""
     yield f"{paper.title} ({paper.subtitle})"
     for section in paper.sections:
         yield ""
@@ -190,7 +190,7 @@ def _text(part: Part) -> Iterator[str]:
 
 
 def as_dict(sheet: BookingSheet) -> dict[str, Any]:
-    """The sheet for other programs, ready for JSON; `KEYS` says what stands where."""
+    """Return the sheet for other programs, ready for JSON; `KEYS` explains it."""
     return {
         "version": VERSION,
         "complaint": sheet.complaint,
@@ -237,7 +237,7 @@ def as_dict(sheet: BookingSheet) -> dict[str, Any]:
 
 
 def question_lines(found: Next, asked_minutes: float, allowed_minutes: float) -> Iterator[str]:
-    """The next question with how to enter each answer, or why none is asked any more."""
+    """Return the next question with how to enter each answer, or why there is none."""
     question = found.question
     yield found.words
     if question is None:
@@ -257,7 +257,7 @@ def _questions(count: int) -> str:
 
 
 def question_dict(found: Next) -> dict[str, Any]:
-    """The next question for other programs, ready for JSON; `question` is null once the questions end."""
+    """Return the next question for other programs, ready for JSON; `question` is null once they end."""
     question = found.question
     return {
         "question": question
@@ -274,9 +274,9 @@ def question_dict(found: Next) -> dict[str, Any]:
 
 
 def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
-    """Danger first, then the complaints that fit what was said, or what to ask to find the family.
+    """Return danger first, then the complaints that fit what was said, or what to ask to find the family.
 
-    Below a danger only what fits is named: neither other complaints nor what else might be asked.
+    After a danger only complaints that fit are named, and nothing else is asked.
     """
     for heard in found.dangers:
         yield from danger_lines(knowledge, heard)
@@ -298,7 +298,7 @@ def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
 
 
 def danger_lines(knowledge: Knowledge, heard: Heard) -> Iterator[str]:
-    """What to tell a customer at once who has spoken of danger, and what is done; or what to ask first."""
+    """Return what to tell a customer who has spoken of danger, and what is done; or what to ask first."""
     danger = knowledge.dangers[heard.danger]
     if heard.sure:
         yield f"{danger.signal.upper()}: {danger.name}. Tell the customer at once: {danger.tell}"
@@ -313,7 +313,7 @@ def settled_lines(danger: Danger) -> list[str]:
 
 
 def harmless_words(one: Harmless) -> str:
-    """What a customer is told whose car may be in order."""
+    """Return what to tell a customer whose car may be in order."""
     return f"Perhaps nothing is wrong: {one.name}. Tell: {one.tell}"
 
 
@@ -347,7 +347,7 @@ def overview_rows(days: Iterable[Day]) -> Iterator[tuple[str, int | None]]:
 
 
 def _job(job: Appointment, day: Day) -> str:
-    """What is said of a booked job in the overview."""
+    """Return what the overview says about a booked job."""
     if job.sheet:
         here = " (here since the evening before)" if job in day.here else ""
         return f"{job.sheet.name}, {_expected(job.sheet.total)}{here}"

@@ -47,7 +47,7 @@ MOST_WORDS = 5
 
 
 def heard(knowledge: Knowledge, words: str, tag: str = "") -> Fitting:
-    """What the words may mean; without words or a fit all complaints, by family.
+    """Return what the words may mean; without words or a fit, all complaints by family.
 
     Danger is heard in the tag as well: it is typed first, and may be typed there by mistake.
     """
@@ -75,7 +75,7 @@ class Call:
     jobs: tuple[StoredCase, ...]
     allowed_minutes: float = ALLOWED_MINUTES
     given: tuple[str, ...] = ()
-    """The questions in the order answered, those taken back not among them."""
+    """The questions in the order answered, without those taken back."""
 
     @classmethod
     def begun(
@@ -87,7 +87,7 @@ class Call:
         allowed_minutes: float,
         dangers: Mapping[str, str] = MappingProxyType({}),
     ) -> Call:
-        """A new call about a car: a case for each complaint, all stored with the first entry.
+        """Begin a call about a car: a case for each complaint, all stored with the first entry.
 
         `dangers` are those that were heard, with whether the customer was told, or asked and it is not so.
         """
@@ -116,7 +116,7 @@ class Call:
 
     @cached_property
     def calls(self) -> tuple[tuple[Engine, Case], ...]:
-        """Engine and case of each complaint."""
+        """Return engine and case of each complaint."""
         return tuple((self.engines.one(job.case), job.case) for job in self.jobs)
 
     @cached_property
@@ -126,12 +126,12 @@ class Call:
 
     @property
     def minutes(self) -> float:
-        """How long the questions so far took."""
+        """Return the minutes of the questions so far."""
         return minutes_asked(self.knowledge, [job.case for job in self.jobs])
 
     @cached_property
     def suspects(self) -> tuple[FaultPosterior, ...]:
-        """The leading causes over all complaints, each with its largest probability."""
+        """Return the leading causes over all complaints, each with its largest probability."""
         best: dict[str, float] = {}
         for engine, case in self.calls:
             for fault, chance in Situation.of(self.knowledge, engine, case).beliefs.items():
@@ -141,22 +141,22 @@ class Call:
 
     @cached_property
     def warnings(self) -> tuple[str, ...]:
-        """What has to be told at once: of the complaints, and of the answers given so far; each once."""
+        """Return what has to be told at once, for the complaints and the answers so far, each once."""
         every = (one for job in self.jobs for one in safety(self.knowledge, job.case))
         return tuple(one for one in dict.fromkeys(every) if one != IN_DOUBT)
 
     @property
     def facts(self) -> Mapping[str, Fact]:
-        """The vehicle facts that bear on the complaints and are not known yet."""
+        """Return the facts that matter for the complaints and are not known yet."""
         return {name: self.knowledge.facts[name] for name in facts_to_ask(self.knowledge, self.calls)}
 
     @cached_property
     def sheets(self) -> tuple[BookingSheet, ...]:
-        """The booking sheet of each complaint; takes seconds, best worked out off the event loop."""
+        """Return the booking sheet of each complaint; takes seconds, so compute it off the event loop."""
         return tuple(booking_sheet(self.knowledge, engine, case) for engine, case in self.calls)
 
     def sheet(self, form: Literal["markdown", "html", "json"]) -> str:
-        """The booking sheets of all complaints as one paper, or for a booking system."""
+        """Return the booking sheets of all complaints as one paper, or for a booking system."""
         tag = self.jobs[0].tag
         if form == "json":
             kept = {"tag": tag, "sheets": [as_dict(one) for one in self.sheets]}
@@ -165,23 +165,23 @@ class Call:
         return html(paper) if form == "html" else markdown(paper)
 
     def answered(self, reading: str, outcome: str) -> Call:
-        """With the customer's answer; raises `InconsistentEvidence` and saves nothing where it cannot be."""
+        """Save the customer's answer; raise `InconsistentEvidence` and save nothing if it cannot be."""
         return self._entered(said(self.knowledge, reading, outcome)).having_asked(reading)
 
     def unknown(self, reading: str) -> Call:
-        """With a question that the customer cannot answer."""
+        """Save that the customer cannot answer a question."""
         return self._entered(not_known(reading)).having_asked(reading)
 
     def having_asked(self, reading: str) -> Call:
-        """With one more question at the end of those answered."""
+        """Return the call with one more question at the end of those answered."""
         return replace(self, given=(*self.given, reading))
 
     def knows(self, facts: Mapping[str, str]) -> Call:
-        """With facts of the vehicle."""
+        """Save facts of the vehicle."""
         return self._entered(*(Known(fact, value) for fact, value in facts.items()))
 
     def undone(self) -> Call:
-        """Without the last answer, whatever the clock says; the record of it stays."""
+        """Take back the last answer, whatever the clock says; its record stays."""
         if not self.given:
             return self
         *given, last = self.given
@@ -197,7 +197,7 @@ class Call:
 
     @property
     def asked(self) -> tuple[str, ...]:
-        """The readings asked for on the phone, each once, in order."""
+        """Return the readings asked for on the phone, each once, in order."""
         return tuple(
             dict.fromkeys(
                 entry.reading
@@ -208,17 +208,17 @@ class Call:
         )
 
     def booked(self, day: str, remark: str = "") -> Call:
-        """With the day the car comes (ISO 8601 date)."""
+        """Save the day the car comes (ISO 8601 date)."""
         jobs = self.store.append_each(*((job, [Booked(day, remark)]) for job in self.jobs))
         return replace(self, jobs=jobs)
 
     def refreshed(self) -> Call:
-        """The call as others have left its jobs in the meantime, without those that they have erased."""
+        """Return the call with its jobs as others have left them, without those they have erased."""
         found = (self.store.case(job.number) if job.number else job for job in self.jobs)
         return replace(self, jobs=tuple(job for job in found if job is not None) or self.jobs)
 
     def worked_out(self) -> Call:
-        """The same call with what a screen shows worked out; best done off the event loop."""
+        """Return the same call with everything a screen shows computed; call it off the event loop."""
         self.next, self.suspects, self.warnings  # noqa: B018
         return self
 
@@ -345,7 +345,7 @@ def _number(job: StoredCase) -> int:
 
 
 def _on_the_phone(entry: Entry) -> bool:
-    """Whether an entry is an answer from a call, "don't know" included."""
+    """Return whether an entry is an answer from a call, "don't know" included."""
     if isinstance(entry, Seen):
         return entry.by == CUSTOMER
     return isinstance(entry, Skipped) and entry.reason == NOT_KNOWN
@@ -365,7 +365,7 @@ def appointments(
     stop: Callable[[], bool],
     show: Callable[[tuple[Appointment, ...]], None] = lambda _: None,
 ) -> tuple[Appointment, ...] | None:
-    """The jobs booked from today on with their sheets; None once `stop` says so.
+    """Return the jobs booked from today on with their sheets, or None once `stop` returns true.
 
     `show` gets all of them at once, and again with each sheet worked out, the next day first.
     """

@@ -23,12 +23,12 @@ from advisor.knowledge.phrases import alike, telling
 from advisor.model.nodes import by_phone
 
 LEAST_BITS_LEFT = 0.15
-"""Asking ends where all the questions that are left would tell less than this, one by one and added up.
+"""Asking ends when all remaining questions together tell less than this, one by one and added up.
 
 Measured: `python -m tests.benchmarks.calls --stops` shows what other figures would do.
 """
 ALLOWED_MINUTES = 10.0
-"""How long the questions may take where the desk does not say (estimate)."""
+"""How long the questions may take if the desk does not say (estimate)."""
 NOT_KNOWN = "the customer does not know"
 """The reason under which a question is skipped that the customer cannot answer."""
 REASONS = {
@@ -38,14 +38,14 @@ REASONS = {
 }
 """Why no further question is asked, in words."""
 LEAST_PART = 0.5
-"""One word alone fits a complaint where it is so much of a phrase, or where nothing else was said."""
+"""A single word fits a complaint if it is this much of a phrase, or if nothing else was said."""
 
 Call = tuple[Engine, Case]
 
 
 @dataclass(frozen=True)
 class FamilyQuestion:
-    """A short question that finds out whether the trouble is of a family, and the complaints in it."""
+    """A short question that shows whether the complaint belongs to a family, and its complaints."""
 
     family: str
     name: str
@@ -86,7 +86,7 @@ class Question:
 
     @property
     def bits(self) -> float:
-        """The sum over the complaints."""
+        """Return the sum over the complaints."""
         return sum(self.told.values())
 
 
@@ -100,7 +100,7 @@ class Next:
 
     @property
     def words(self) -> str:
-        """The question, or why none is asked any more."""
+        """Return the question, or why none is asked any more."""
         return self.question.ask if self.question else REASONS[self.reason or "nothing-left"]
 
 
@@ -108,7 +108,7 @@ class Next:
 
 
 def fitting(knowledge: Knowledge, said: str) -> Fitting:
-    """The complaints that share words with what the customer said, those that share most first.
+    """Return the complaints that share words with what the customer said, best first.
 
     A complaint counts by the one of its phrases, or its name, that shares most words; among equals the phrase
     that has fewest others, then the order of the knowledge. None fits where the best shares one word of a
@@ -122,7 +122,7 @@ def fitting(knowledge: Knowledge, said: str) -> Fitting:
 
 
 def _complaints(knowledge: Knowledge, spoken: frozenset[str]) -> tuple[str, ...]:
-    """The complaints that share words with those said, best first; none unless the best shares enough."""
+    """Return the complaints that share words with those said, best first, if the best shares enough."""
     scores = {name: _score(spoken, one) for name, one in knowledge.complaints.items()}
     found = [name for name in scores if scores[name][0]]
     if not any(_fits(scores[name], len(spoken)) for name in found):
@@ -131,7 +131,7 @@ def _complaints(knowledge: Knowledge, spoken: frozenset[str]) -> tuple[str, ...]
 
 
 def _is_normal(knowledge: Knowledge, normal: Harmless, said: str) -> bool:
-    """Whether a normal thing was said, and nothing besides that fits a complaint."""
+    """Return whether something normal was said, and nothing else that fits a complaint."""
     if not any(heard_phrases(normal.customer, said)):
         return False
     its_own = telling(" ".join(normal.customer))
@@ -140,19 +140,19 @@ def _is_normal(knowledge: Knowledge, normal: Harmless, said: str) -> bool:
 
 
 def _fits(score: tuple[int, float], spoken: int) -> bool:
-    """Whether enough of what was said, or of the phrase, is shared."""
+    """Return whether enough of what was said, or of the phrase, is shared."""
     shared, part = score
     return shared > 1 or (shared == 1 and (part >= LEAST_PART or shared == spoken))
 
 
 def _score(spoken: frozenset[str], complaint: Complaint) -> tuple[int, float]:
-    """How well the words fit a complaint, by the best of its phrases."""
+    """Return how well the words fit a complaint, by the best of its phrases."""
     phrases = [words for one in (*complaint.customer, complaint.name) if (words := telling(one))]
     return max((_overlap(spoken, phrase) for phrase in phrases), default=(0, 0.0))
 
 
 def families(knowledge: Knowledge) -> tuple[FamilyQuestion, ...]:
-    """A question for each family that has complaints, in the order in which the complaints stand."""
+    """Return a question for each family with complaints, in the order of the complaints."""
     members: dict[str, list[str]] = {}
     for name, complaint in knowledge.complaints.items():
         members.setdefault(complaint.family, []).append(name)
@@ -168,7 +168,7 @@ def _family(knowledge: Knowledge, family: str, complaints: tuple[str, ...]) -> F
 
 
 def _overlap(spoken: frozenset[str], phrase: frozenset[str]) -> tuple[int, float]:
-    """How many of the spoken words are in the phrase, and which part of the phrase they are."""
+    """Return how many of the spoken words are in the phrase, and which part of it they are."""
     shared = sum(any(alike(word, one) for one in phrase) for word in spoken)
     return shared, shared / len(phrase)
 
@@ -183,7 +183,7 @@ def next_question(
     allowed_minutes: float = ALLOWED_MINUTES,
     rule: PhoneRule | None = None,
 ) -> Next:
-    """The question that tells most of several complaints about one car together, in the sum of their bits.
+    """Return the most informative question on several complaints of one car, by the sum of bits.
 
     `asked_minutes` are those of the questions so far (`minutes_asked`). Raises `InconsistentEvidence` where
     answers cannot be so together.
@@ -200,7 +200,7 @@ def next_question(
 
 
 def questions(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[Question, ...]:
-    """Every question that can still be asked, the one that tells most first.
+    """Return every question that can still be asked, the most informative first.
 
     Among equals the shorter one comes first, then that whose id does. Raises `InconsistentEvidence`.
     """
@@ -228,17 +228,17 @@ def asked_by_phone(engine: Engine) -> tuple[str, ...]:
 
 
 def said(knowledge: Knowledge, reading: str, outcome: str) -> Seen:
-    """The entry for what the customer answered."""
+    """Return the entry for a customer's answer."""
     return Seen(reading, outcome, knowledge.readings[reading].right_by_phone, CUSTOMER)
 
 
 def not_known(reading: str) -> Skipped:
-    """The entry for a question that the customer cannot answer."""
+    """Return the entry for a question that the customer cannot answer."""
     return Skipped(reading, NOT_KNOWN)
 
 
 def entered(calls: Sequence[Call], entry: Entry) -> tuple[Case, ...]:
-    """The cases with one more entry each: a fact goes to all of them, an answer to those it is about."""
+    """Return the cases with one more entry: a fact goes to all of them, an answer to those it is about."""
     return tuple(case.with_entry(entry) if _is_about(engine, entry) else case for engine, case in calls)
 
 
@@ -249,14 +249,14 @@ def _is_about(engine: Engine, entry: Entry) -> bool:
 
 
 def facts_to_ask(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[str, ...]:
-    """The vehicle facts that bear on a complaint and are not known yet, in the order of the knowledge."""
+    """Return the facts that matter for a complaint and are not known yet, in the order of the knowledge."""
     known = {fact for _, case in calls for fact in case.facts}
     bearing = {name for engine, _ in calls for name in engine.entries}
     return tuple(fact for fact in knowledge.facts if fact in bearing - known)
 
 
 def minutes_asked(knowledge: Knowledge, cases: Iterable[Case]) -> float:
-    """How long the questions so far took, those to several complaints counted once."""
+    """Return the minutes of the questions so far; one about several complaints counts once."""
     asked = {name for case in cases for name in _asked(case)}
     return sum(knowledge.readings[name].minutes for name in sorted(asked) if name in knowledge.readings)
 

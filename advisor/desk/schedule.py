@@ -22,7 +22,7 @@ YEARS_AHEAD = 8
 
 @dataclass(frozen=True)
 class Appointment:
-    """A job that is booked for a day, by its number and tag.
+    """A job booked for a day, by its number and tag.
 
     It has no sheet while it is worked out, and where what was entered does not fit the knowledge. `dangers`
     were heard on the phone: name, and what is done. Nothing is prepared on such a car before that.
@@ -38,12 +38,12 @@ class Appointment:
 
     @property
     def overnight(self) -> bool:
-        """Whether the car comes the evening before."""
+        """Return whether the car comes the evening before."""
         return any(one.overnight for one in self.setups)
 
     @property
     def setups(self) -> tuple[SetupNeeded, ...]:
-        """The setups that the search will probably need."""
+        """Return the setups that the search will probably need."""
         return self.sheet.setups if self.sheet and not self.dangers else ()
 
 
@@ -73,7 +73,7 @@ class Day:
 
 
 def overview(appointments: Iterable[Appointment], today: date) -> tuple[Day, ...]:
-    """Which cars come when, and what is prepared together: today, tomorrow, and later days with bookings."""
+    """Return which cars come when, and what is prepared together, for today, tomorrow and later bookings."""
     jobs = sorted(appointments, key=lambda one: (one.day, one.number))
     days = {today, today + timedelta(days=1), *(one.day for one in jobs if one.day > today)}
     return tuple(_day(jobs, day) for day in sorted(days))

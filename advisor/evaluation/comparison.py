@@ -1,4 +1,4 @@
-"""Two versions of the knowledge on the same made-up cars and scenarios: what got better, worse, slower.
+"""Two versions of the knowledge on the same simulated cars and scenarios: what got better, worse, slower.
 
 Half of the cars are drawn from the old version and half from the new one, and each is played by both. On cars
 from one version alone that version would always seem better, since advice that believes what the cars are
@@ -38,9 +38,9 @@ MEASURES = {
     "waiting": "waiting minutes",
 }
 LEAST: dict[str, float] = {"first": 0.5, "hands_on": 0.5, "waiting": 1.0}
-"""Smaller differences of means than these are not worth a word."""
+"""Smaller differences of means are not reported."""
 FALSE_ALARM = 0.05
-"""The chance that anything at all is called worse or better where nothing is, all comparisons together."""
+"""The probability of calling anything worse or better if nothing is, over all comparisons."""
 FEWEST_CARS = 30
 """A fault with fewer cars is not compared."""
 
@@ -62,7 +62,7 @@ class Difference:
 
     @property
     def change(self) -> float:
-        """How much it rose from the old version to the new one."""
+        """Return how much it rose from the old version to the new one."""
         return self.new - self.old
 
 
@@ -81,7 +81,7 @@ class Replayed:
 
     @property
     def verdict(self) -> Verdict:
-        """Worse where its causes were found and no longer are; better the other way round."""
+        """Return worse if its causes were found and no longer are, better the other way round."""
         if bool(self.old_right) == bool(self.new_right):
             return "same"
         return "worse" if self.old_right else "better"
@@ -89,7 +89,7 @@ class Replayed:
 
 @dataclass(frozen=True)
 class Comparison:
-    """What two versions of the knowledge differ in."""
+    """The differences between two versions of the knowledge."""
 
     cars: int
     removed: tuple[str, ...]  # complaints that the new version no longer has
@@ -99,7 +99,7 @@ class Comparison:
 
     @property
     def anything_worse(self) -> bool:
-        """Whether anything is worse by more than chance; a removed complaint is."""
+        """Return whether anything is worse by more than chance; a removed complaint is."""
         verdicts = {one.verdict for one in self.differences} | {one.verdict for one in self.scenarios}
         return bool(self.removed) or "worse" in verdicts
 
@@ -124,7 +124,7 @@ def compare(
 ) -> Comparison:
     """Play the same cars and scenarios under both versions.
 
-    `progress` is told complaints done of how many.
+    `progress` receives the complaints done and their total.
     """
     both = [name for name in old.complaints if name in new.complaints]
     both = [name for name in both if not complaints or name in complaints]
@@ -166,7 +166,7 @@ def _pairs(old: Knowledge, new: Knowledge, complaint: str, cars: int, random: np
 def _half(
     home: Ranker, drawn: Cars, versions: Sequence[Ranker], starts: Sequence[Starts]
 ) -> dict[str, Floats]:
-    """Measures of cars of one version under both, (2, cars) each."""
+    """Return the measures of one version's cars under both, (2, cars) each."""
     found: dict[str, list[Floats]] = {measure: [] for measure in MEASURES}
     for ranker, start in zip(versions, starts, strict=True):
         cars, alike = _seen_by(home, ranker, drawn)
@@ -178,7 +178,7 @@ def _half(
 
 
 def _seen_by(home: Ranker, other: Ranker, drawn: Cars) -> tuple[Cars, Bools]:
-    """The cars as another version reads them, and which of its readings they can show."""
+    """Return the cars as another version reads them, and which of its readings they can show."""
     columns = {name: at for at, name in enumerate(home.batch.readings)}
     shows = np.zeros((len(drawn.start), len(other.batch.readings)), dtype=np.intp)
     for at, name in enumerate(other.batch.readings):
@@ -189,7 +189,7 @@ def _seen_by(home: Ranker, other: Ranker, drawn: Cars) -> tuple[Cars, Bools]:
 
 
 def _alike(home: Ranker, other: Ranker, reading: str) -> bool:
-    """Whether a reading shows the same things in both versions."""
+    """Return whether a reading shows the same things in both versions."""
     if home is other:
         return True
     versions = (home.knowledge, other.knowledge)
@@ -210,7 +210,7 @@ def _alike(home: Ranker, other: Ranker, reading: str) -> bool:
 
 
 def _right_first(home: Ranker, other: Ranker, drawn: Cars, jobs: Jobs) -> Floats:
-    """1 for each car whose leading suspect is one of its causes; unknown ones count as unlisted."""
+    """Return 1 for each car whose leading suspect is one of its causes; unknown ones count as unlisted."""
     known = [at for at, name in enumerate(other.faults) if name in home.faults]
     there = np.zeros((len(drawn.start), len(other.faults)), dtype=bool)
     there[:, known] = drawn.faults[:, [home.faults.index(other.faults[at]) for at in known]]
@@ -220,7 +220,7 @@ def _right_first(home: Ranker, other: Ranker, drawn: Cars, jobs: Jobs) -> Floats
 
 
 def _differences(pairs: _Pairs) -> Iterator[Difference]:
-    """Paired differences of a complaint, and of its faults with cars enough, not yet judged."""
+    """Return the paired differences of a complaint and of its faults with enough cars, not yet judged."""
     everyone = np.ones(len(next(iter(pairs.causes.values()))), dtype=bool)
     groups: list[tuple[str | None, Bools]] = [(None, everyone), *sorted(pairs.causes.items())]
     for fault, has in groups:
@@ -236,7 +236,7 @@ def _differences(pairs: _Pairs) -> Iterator[Difference]:
 
 
 def _judged(found: Sequence[Difference]) -> tuple[Difference, ...]:
-    """The differences with verdicts: beyond chance (Bonferroni), and large enough to matter."""
+    """Return the differences with verdicts: beyond chance (Bonferroni), and large enough to matter."""
     beyond = float(norm.isf(FALSE_ALARM / 2 / max(len(found), 1)))
 
     def verdict(one: Difference) -> Verdict:
@@ -250,7 +250,7 @@ def _judged(found: Sequence[Difference]) -> tuple[Difference, ...]:
 def _replayed(
     old: Knowledge, new: Knowledge, paths: Sequence[Path], complaints: Sequence[str]
 ) -> Iterator[Replayed]:
-    """Scenarios of the complaints under both versions."""
+    """Replay the scenarios of the complaints under both versions."""
     engines: dict[tuple[str, str], Engine] = {}
     for file in paths:
         scenarios = [_scenario(version, file) for version in (old, new)]
@@ -265,7 +265,7 @@ def _replayed(
 
 
 def _scenario(knowledge: Knowledge, file: Path) -> Scenario | None:
-    """The scenario of a file, if this knowledge has all that it names."""
+    """Return the scenario of a file, if this knowledge has everything it names."""
     try:
         (scenario,) = read_scenarios([file], knowledge).values()
     except ProblemsFound:
@@ -276,7 +276,7 @@ def _scenario(knowledge: Knowledge, file: Path) -> Scenario | None:
 def _outcome(
     knowledge: Knowledge, scenario: Scenario | None, engines: dict[tuple[str, str], Engine]
 ) -> tuple[bool | None, float]:
-    """Whether a scenario's causes came out on top, and its minutes (see `Replayed`)."""
+    """Return whether a scenario's causes came out on top, and its minutes (see `Replayed`)."""
     if scenario is None:
         return None, math.nan
     key = (knowledge.version, scenario.complaint)

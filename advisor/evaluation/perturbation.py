@@ -1,4 +1,4 @@
-"""Knowledge whose every probability is off by noise: how it would be had the author been wrong.
+"""Knowledge with noise in every probability: what if the author had been wrong?
 
 Noise is added to log-odds, normal and independent for each number. Likelihoods and leaks are disturbed as
 written (of a spread over several outcomes each one against the normal outcome), effects of causes without the
@@ -22,7 +22,7 @@ from advisor.model.network import build
 def disturbed_tables(
     knowledge: Knowledge, complaint: str, noise: float, random: np.random.Generator
 ) -> DiscreteNetwork:
-    """A complaint's network with all numbers disturbed; `noise` is the standard deviation of log-odds."""
+    """Return a complaint's network with all numbers disturbed; `noise` is the deviation of log-odds."""
     readings = {name: disturbed_reading(said, noise, random) for name, said in knowledge.readings.items()}
     states = {name: _state(said, noise, random) for name, said in knowledge.states.items()}
     network = build(replace(knowledge, readings=readings, states=states), complaint)
@@ -37,7 +37,7 @@ def disturbed_tables(
 
 
 def disturbed_reading(said: Reading, noise: float, random: np.random.Generator) -> Reading:
-    """A reading with its leak, effects and spreads disturbed."""
+    """Return a reading with its leak, effects and spreads disturbed."""
     if said.noisy_or:
         return said.model_copy(update={"noisy_or": _noisy_or(said.noisy_or, noise, random)})
     if said.noisy_max:
@@ -65,7 +65,7 @@ def disturbed_reading(said: Reading, noise: float, random: np.random.Generator) 
 
 
 def off(chances: Floats, noise: float, random: np.random.Generator, against: int) -> Floats:
-    """Chances (the last axis) with the log-odds of each outcome against one of them moved by noise."""
+    """Return probabilities (the last axis) with the log-odds against one outcome moved by noise."""
     moves: Floats = noise * random.standard_normal(chances.shape[-1:])
     moves[against] = 0.0
     moved = chances * np.exp(moves)
@@ -73,7 +73,7 @@ def off(chances: Floats, noise: float, random: np.random.Generator, against: int
 
 
 def without_leak(effect: Floats, leak: Floats) -> Floats:
-    """What a cause does by itself, where `effect` says what is seen with the leak; mildest outcome first."""
+    """Return a cause's own effect, given `effect` as seen with the leak; mildest outcome first."""
     own, leaking = np.cumsum(effect), np.cumsum(leak)
     alone = np.divide(own, leaking, out=np.zeros_like(own), where=leaking > 0)
     return np.clip(np.diff(np.minimum(alone, 1.0), prepend=0.0), 0.0, 1.0)
@@ -106,5 +106,5 @@ def _row(row: Row, order: Sequence[str], chances: Floats) -> Row:
 
 
 def _root(table: CPT, noise: float, random: np.random.Generator) -> CPT:
-    """A prior, or a vehicle fact's values, moved; where it hangs on facts, for all their values alike."""
+    """Return a prior, or a fact's values, moved; if it depends on facts, equally for all their values."""
     return replace(table, values=off(table.values, noise, random, 0))

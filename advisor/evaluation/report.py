@@ -1,4 +1,4 @@
-"""What an evaluation found, as lines for a terminal and as a page with plots."""
+"""The results of an evaluation, as lines for a terminal and as a page with plots."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ EXPLAINED = (
     "So these figures are properties of the numbers written there, not of cars in a workshop."
 )
 FEW_CARS = 30
-"""Below so many cars a fault's figures are marked as a guess."""
+"""With fewer cars a fault's figures are marked as a guess."""
 HEAD = ("way", "first", "in 3", "readings", "hands-on", "waiting", "open", "Brier", "log", "off by")
 WIDTHS = (28, 9, 7, 8, 9, 8, 7, 8, 8, 8)
 COLUMNS = (
@@ -29,7 +29,7 @@ COLUMNS = (
 
 
 def way_title(way: str) -> str:
-    """What a way is called."""
+    """Return the title of a policy."""
     if way == EVERYTHING:
         return "every reading taken (the ceiling)"
     if way.startswith("disturbed"):
@@ -40,8 +40,8 @@ def way_title(way: str) -> str:
 def lines(
     plan: Plan, families: Sequence[Scorecard], complaints: Sequence[Scorecard], costly: Sequence[Costly]
 ) -> Iterator[str]:
-    """The tables for a terminal; faults are told where their cars are mistaken for others'."""
-    yield f"{plan.cars} made-up cars for each complaint, seed {plan.seed}. {EXPLAINED}"
+    """Yield the tables for a terminal, with the faults whose cars are mistaken for others'."""
+    yield f"{plan.cars} simulated cars for each complaint, seed {plan.seed}. {EXPLAINED}"
     yield COLUMNS
     for card in (*families, *complaints):
         kind = "family" if card in families else "complaint"
@@ -67,7 +67,7 @@ COSTLY = (
 
 
 def verdict(card: Scorecard) -> Iterator[str]:
-    """How the advice stands against the ceiling and the checklists."""
+    """Return how the advice compares with the ceiling and the checklists."""
     said = f"  {card.of_ceiling:.1%} of the ceiling with {card.of_all_hands_on:.0%} of its hands-on minutes"
     fewer = [
         f"{card.fewer_hands_on_than(way):.0%} fewer than {WAYS[way]}"
@@ -78,7 +78,7 @@ def verdict(card: Scorecard) -> Iterator[str]:
 
 
 def mistakes(faults: Sequence[FaultScore]) -> list[str]:
-    """Which fault is mistaken for which, the most frequent ones first."""
+    """Return which fault is mistaken for which, the most frequent first."""
     names = {one.fault: one.name for one in faults}
     found = [
         (-count, f"{count} of {one.alone}  {one.name} taken for {names.get(other, other)}")
@@ -89,9 +89,9 @@ def mistakes(faults: Sequence[FaultScore]) -> list[str]:
 
 
 def comparison_lines(knowledge: Knowledge, found: Comparison) -> Iterator[str]:
-    """What two versions differ in, worse things first; of what stayed the same only how much there is."""
+    """Yield what two versions differ in, worse things first; only count what stayed the same."""
     yield (
-        f"{found.cars} made-up cars for each complaint, half of them drawn from each version, each played "
+        f"{found.cars} simulated cars for each complaint, half of them drawn from each version, each played "
         f"under both. {len(found.differences)} comparisons of means; the chance of any false alarm among "
         f"all of them is about {FALSE_ALARM:.0%}."
     )
@@ -128,7 +128,7 @@ def page(
     costly: Sequence[Costly],
     version: str,
 ) -> Document:
-    """The page: for every family and complaint a table and plots, for complaints the faults too."""
+    """Return the page: a table and plots for every family and complaint, and the faults of complaints."""
     sections = [Section("What this is", (Paragraph(EXPLAINED), Paragraph(COLUMNS)))]
     for card in (*families, *complaints):
         parts: list[Part] = [_table(card), *map(Paragraph, verdict(card)), *_plots(card)]
@@ -146,7 +146,7 @@ def page(
         )
     return Document(
         "How well the advice finds causes",
-        f"{plan.cars} made-up cars for each complaint, seed {plan.seed}, knowledge {version}",
+        f"{plan.cars} simulated cars for each complaint, seed {plan.seed}, knowledge {version}",
         tuple(sections),
         (),
         f"Evaluation of knowledge {version}",

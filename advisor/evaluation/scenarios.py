@@ -1,4 +1,4 @@
-"""Scenario files played to the end: a made-up car answers, and the advice asks."""
+"""Scenario files played to the end: the advice asks, and an invented car answers."""
 
 from __future__ import annotations
 
@@ -59,12 +59,12 @@ class Played:
 
     @property
     def end(self) -> Advice:
-        """The advice at the stop."""
+        """Return the advice at the stop."""
         return self.steps[-1].advice if self.steps else self.start
 
     @property
     def minutes(self) -> float:
-        """Minutes spent on readings and setups."""
+        """Return the minutes spent on readings and setups."""
         return sum(step.proposal.minutes for step in self.steps)
 
     @property
@@ -162,7 +162,7 @@ def play(
 
 
 def shown(knowledge: Knowledge, proposal: CandidateReading, said: str) -> Seen | Measured:
-    """What a scenario says of a reading, as an entry: an outcome, or a number with the instrument at hand."""
+    """Return a scenario's reading as an entry: an outcome, or a number with the instrument at hand."""
     if said in knowledge.readings[proposal.reading].answers:
         return Seen(proposal.reading, said)
     return direct(knowledge, proposal.reading, said, proposal.instrument or "")
@@ -171,7 +171,7 @@ def shown(knowledge: Knowledge, proposal: CandidateReading, said: str) -> Seen |
 def typical_outcomes(
     knowledge: Knowledge, engine: InferenceEngine, case: Case, causes: Iterable[str]
 ) -> dict[str, str]:
-    """What each reading shows most often on a car with these causes; may raise `InconsistentEvidence`."""
+    """Return what each reading shows most often with these causes; may raise `InconsistentEvidence`."""
     causes = set(causes)
     evidence = case.evidence(knowledge, engine)
     for fault in engine.targets:

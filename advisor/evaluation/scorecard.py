@@ -1,4 +1,4 @@
-"""What came of played cars, in numbers: for each way, family, complaint and fault.
+"""Figures of played cars, for each policy, family, complaint and fault.
 
 A car's cause is *right first* where the leading suspect at the end is one of its causes, *in the first three*
 where one of the first three is. Brier and log score (natural logarithm) are means over all pairs of a car and
@@ -21,7 +21,7 @@ from advisor.knowledge.knowledge import Knowledge
 
 @dataclass(frozen=True)
 class Measured:
-    """How one way did on cars of one or more complaints; minutes and readings are means for a car."""
+    """How one policy did on cars of one or more complaints; minutes and readings are means for a car."""
 
     cars: int
     first: float
@@ -62,7 +62,7 @@ class FaultScore:
 
 @dataclass(frozen=True)
 class Scorecard:
-    """A group of cars: each way with how it did, and each fault."""
+    """A group of cars: how each policy did, and each fault."""
 
     name: str
     title: str
@@ -71,26 +71,26 @@ class Scorecard:
 
     @property
     def of_ceiling(self) -> float:
-        """Right cause first, as a share of what taking every reading reaches."""
+        """Return right cause first, as a share of what taking every reading reaches."""
         return _share(self.ways["advice"].first, self.ways[EVERYTHING].first)
 
     @property
     def of_all_hands_on(self) -> float:
-        """Hands-on minutes, as a share of those of taking every reading."""
+        """Return hands-on minutes, as a share of those of taking every reading."""
         return _share(self.ways["advice"].hands_on_minutes, self.ways[EVERYTHING].hands_on_minutes)
 
     def fewer_hands_on_than(self, way: str) -> float:
-        """How much fewer hands-on minutes the advice takes than another way, as a share of that one's."""
+        """Return how much fewer hands-on minutes the advice takes than another policy, as a share."""
         return 1 - _share(self.ways["advice"].hands_on_minutes, self.ways[way].hands_on_minutes)
 
 
 def _share(part: float, whole: float) -> float:
-    """A part as a share of the whole; where there is nothing to reach, all of it is reached."""
+    """Return a part as a share of the whole; 1 if there is nothing to reach."""
     return part / whole if whole else 1.0
 
 
 def scorecards(knowledge: Knowledge, trials: Sequence[Trial]) -> tuple[tuple[Scorecard, ...], ...]:
-    """Scorecards of the families, without faults, and of the complaints."""
+    """Return scorecards of the families, without faults, and of the complaints."""
     titles = {name: family.name for name, family in knowledge.families.items()}
     complaints = knowledge.complaints
     families: dict[str, list[Trial]] = {}
@@ -110,7 +110,7 @@ def _ways(trials: Sequence[Trial]) -> dict[str, Measured]:
 
 
 def measured(trials: Sequence[Trial], way: str) -> Measured:
-    """How one way did on all cars of some complaints together, every car counting the same."""
+    """Return how one policy did on all cars of some complaints, every car counting the same."""
     pairs = [(trial, trial.records[way]) for trial in trials]
 
     def all_of(numbers: Callable[[Trial, Record], Floats]) -> Floats:
@@ -141,7 +141,7 @@ def measured(trials: Sequence[Trial], way: str) -> Measured:
 
 
 def right_among(trial: Trial, record: Record, most: int) -> Floats:
-    """1 for each car one of whose causes is among the first suspects, else 0."""
+    """Return 1 for each car one of whose causes is among the first suspects, else 0."""
     ahead = np.argsort(-record.beliefs, axis=1, kind="stable")[:, :most]
     return np.asarray(np.take_along_axis(trial.present, ahead, axis=1).any(axis=1), dtype=np.float64)
 

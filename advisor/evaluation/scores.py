@@ -1,4 +1,4 @@
-"""How good probabilities were once the truth is known: Brier score, log score, calibration curve."""
+"""How good probabilities are, given the truth: Brier score, log score, calibration curve."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from advisor.simulate.array_advice import Bools
 
 BINS = 10
 LEAST_BELIEF = float(np.finfo(np.float64).eps)
-"""Beliefs of 0 and 1 count as this far from it in the log score, which would else be infinite."""
+"""In the log score beliefs of 0 and 1 count as this far away, since it would be infinite."""
 
 
 @dataclass(frozen=True)
 class Bin:
-    """Predictions of about the same probability: their mean, how often it was so, and how many they are."""
+    """Predictions of about the same probability: their mean, how often they were true, and their number."""
 
     believed: float
     seen: float
@@ -24,18 +24,18 @@ class Bin:
 
 
 def brier(present: Bools, believed: Floats) -> float:
-    """Mean squared difference between beliefs and what was so (Brier 1950, in its form for one event)."""
+    """Return the mean squared difference between beliefs and truth (Brier 1950, for one event)."""
     return float(np.mean((believed - present) ** 2))
 
 
 def log_loss(present: Bools, believed: Floats) -> float:
-    """Mean of minus the natural logarithm of what was believed of what was so."""
+    """Return the mean of minus the natural logarithm of the belief in the truth."""
     sure = np.clip(believed, LEAST_BELIEF, 1 - LEAST_BELIEF)
     return float(-np.mean(np.log(np.where(present, sure, 1 - sure))))
 
 
 def calibration(present: Bools, believed: Floats, bins: int = BINS) -> tuple[Bin, ...]:
-    """The calibration curve in bins of equal width, empty ones left out; a belief on an edge counts below."""
+    """Return the calibration curve in non-empty bins of equal width; a belief on an edge counts below."""
     edges = np.linspace(0, 1, bins + 1)[1:-1]
     place = np.searchsorted(edges, believed.ravel())
     count = np.bincount(place, minlength=bins)
@@ -48,5 +48,5 @@ def calibration(present: Bools, believed: Floats, bins: int = BINS) -> tuple[Bin
 
 
 def calibration_error(curve: tuple[Bin, ...]) -> float:
-    """Mean distance of the curve from the diagonal, by counts (the expected calibration error)."""
+    """Return the expected calibration error: the curve's mean distance from the diagonal, by counts."""
     return sum(one.count * abs(one.seen - one.believed) for one in curve) / sum(one.count for one in curve)

@@ -1,7 +1,7 @@
-"""Which authored numbers' errors would cost most: what the author should ask colleagues about.
+"""The authored numbers whose errors would cost most: what to ask colleagues about.
 
 For each number by itself it is found what its log-odds being off by 1 would cost the log score of the truth,
-with the readings that the advice took on made-up cars as they are. Where P(R | c) in a reading's table
+with the readings that the advice took on simulated cars as they are. Where P(R | c) in a reading's table
 becomes P'(R | c), c being the state of what the reading hangs on, the belief in c is reweighted by
 w(c) = P'(r | c) / P(r | c), and the expected log score falls by log E[w] - E[log w], with expectations over c
 given all that was seen of the car (Jensen's gap; for small errors half the variance of the score). The mean
@@ -39,7 +39,7 @@ from advisor.simulate.jobs import draw_cars, play_many, starts_of
 
 OFF_BY = 1.0
 MOST_CARS = 400
-"""More cars for each complaint are not played: the means are over whole beliefs and settle soon."""
+"""The most cars for each complaint: means over whole beliefs settle soon."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +62,7 @@ class Tried:
 def most_costly(
     knowledge: Knowledge, plan: Plan, most: int, progress: Callable[[int, int], None] | None = None
 ) -> tuple[Costly, ...]:
-    """The numbers whose error would cost most, over all complaints of the plan, the most costly first."""
+    """Return the numbers whose error would cost most, over all complaints of the plan, worst first."""
     costs: dict[Path, float] = {}
     for done, complaint in enumerate(plan.complaints):
         for path, cost in costs_of(knowledge, complaint, plan).items():
@@ -74,7 +74,7 @@ def most_costly(
 
 
 def costs_of(knowledge: Knowledge, complaint: str, plan: Plan) -> dict[Path, float]:
-    """What each number would cost on cars of one complaint, in nats for each car."""
+    """Return what each number would cost on cars of one complaint, in nats per car."""
     tables = build(knowledge, complaint).tables
     ranker = compile_ranker(knowledge, compile_tables(tables), complaint, plan.workshop, plan.rule)
     batch = ranker.batch
@@ -108,18 +108,18 @@ def _rows(taken: Ints, column: int) -> Ints:
 
 
 def _ratio(off: Floats, right: Floats) -> Floats:
-    """How much likelier what was seen becomes; 1 where it cannot be anyway."""
+    """Return how much likelier the evidence becomes; 1 where it is impossible anyway."""
     return np.divide(off, right, out=np.ones_like(off), where=right > 0)
 
 
 def _gap(believed: Floats, weights: Floats) -> float:
-    """The fall of the expected log score, summed over cars: log E[w] - E[log w]."""
+    """Return the fall of the expected log score, summed over cars: log E[w] - E[log w]."""
     logs = np.log(np.maximum(weights, np.finfo(np.float64).tiny))
     return float((np.log((believed * weights).sum(axis=1)) - (believed * logs).sum(axis=1)).sum())
 
 
 def _priors(knowledge: Knowledge, complaint: str, faults: tuple[str, ...]) -> dict[str, Path]:
-    """Where each fault's share or prior is written; the shares of branches above it are not tried."""
+    """Return where each fault's share or prior is written; shares of branches above are not tried."""
     paths: dict[str, Path] = {}
     for name, gated in tree_of(knowledge, complaint).items():
         section = "complaints" if name in knowledge.complaints else "branches"
@@ -137,7 +137,7 @@ def _priors(knowledge: Knowledge, complaint: str, faults: tuple[str, ...]) -> di
 
 
 def _off_in_reading(knowledge: Knowledge, tables: DiscreteNetwork, column: str) -> Iterator[Tried]:
-    """Every number of a reading, off by as much in both directions, with the table that this gives.
+    """Return every number of a reading, off by the same in both directions, with the resulting table.
 
     A reading seen with an instrument is seen through it.
     """
@@ -161,7 +161,7 @@ def _off_in_reading(knowledge: Knowledge, tables: DiscreteNetwork, column: str) 
 
 
 def order_of(said: Reading) -> tuple[str, ...]:
-    """The order of outcomes in a reading's spreads: the mildest first where causes combine."""
+    """Return the order of outcomes in a reading's spreads: the mildest first where causes combine."""
     answers = tuple(said.answers)
     if said.noisy_or:
         return (said.normal_outcome, *(one for one in answers if one != said.normal_outcome))
@@ -169,7 +169,7 @@ def order_of(said: Reading) -> tuple[str, ...]:
 
 
 def spreads_of(said: Reading) -> dict[Path, Floats]:
-    """Every spread of a reading by its path, effects of causes without the leak's part."""
+    """Return every spread of a reading by its path, effects of causes without the leak's part."""
     found: dict[Path, Floats] = {}
     if said.noisy_or:
         found["noisy_or", "leak"] = np.array([1 - said.noisy_or.leak, said.noisy_or.leak])
@@ -190,7 +190,7 @@ def table_of(
     outcomes: Mapping[str, Sequence[str]],
     spreads: Mapping[Path, Floats],
 ) -> Floats:
-    """The table of a reading with these spreads, (configurations of its parents, outcomes as written)."""
+    """Return a reading's table with these spreads, (parent configurations, outcomes as written)."""
     order, answers = order_of(said), tuple(said.answers)
     if said.noisy_or or said.noisy_max:
         kind = "noisy_or" if said.noisy_or else "noisy_max"

@@ -1,4 +1,4 @@
-"""Made-up cars played in several ways, on all cores, and what comes of it.
+"""Simulated cars played by several policies, on all cores, with the results.
 
 Cars are drawn from each complaint's network: their causes, several of them where it so happens, and what
 every reading would show with each instrument, errors included. Nothing but the complaint is known at the
@@ -30,19 +30,19 @@ from advisor.simulate.array_advice import REASONS, Bools, Ranker, compile_ranker
 from advisor.simulate.jobs import Jobs, draw_cars, play_many, starts_of
 
 EVERYTHING = "everything"
-"""The name under which all readings taken at once stand among the ways."""
+"""The name of taking every reading, among the policies."""
 CARS_AT_ONCE = 250
-"""Cars of one run; a disturbance is drawn anew for each run."""
+"""Cars of one run; disturbances are drawn anew for each run."""
 
 
 def disturbed(noise: float) -> str:
-    """The name among the ways of the advice from knowledge disturbed by this much log-odds noise."""
+    """Return the policy name of the advice with this much log-odds noise."""
     return f"disturbed {noise:g}"
 
 
 @dataclass(frozen=True, eq=False)
 class Record:
-    """What came of playing cars in one way, one entry for each car."""
+    """The results of playing cars by one policy, one entry for each car."""
 
     beliefs: Floats  # (cars, faults)
     readings: Ints
@@ -52,7 +52,7 @@ class Record:
 
     @classmethod
     def of(cls, jobs: Jobs) -> Record:
-        """The record of jobs."""
+        """Return the record of jobs."""
         open_ends = [REASONS.index("nothing-left"), REASONS.index("unlisted")]
         return cls(
             jobs.beliefs,
@@ -65,7 +65,7 @@ class Record:
 
 @dataclass(frozen=True, eq=False)
 class Trial:
-    """Cars of one complaint, and a record for each way in which they were played."""
+    """Cars of one complaint, and a record for each policy by which they were played."""
 
     complaint: str
     faults: tuple[str, ...]
@@ -75,7 +75,7 @@ class Trial:
 
 @dataclass(frozen=True)
 class Plan:
-    """What to play: cars for each complaint, in which ways, with which disturbances, and the seed."""
+    """What to play: cars for each complaint, policies, disturbances, and the seed."""
 
     complaints: tuple[str, ...]
     cars: int
@@ -99,9 +99,9 @@ class _Run:
 def evaluate(
     knowledge: Knowledge, plan: Plan, cores: int, progress: Callable[[int, int], None] | None = None
 ) -> tuple[Trial, ...]:
-    """Play made-up cars of every complaint of the plan; `progress` is told cars done of how many.
+    """Play simulated cars of every complaint of the plan; `progress` receives cars done and their total.
 
-    Cores of -1 are all there are. An interrupt ends it without a result.
+    `cores` of -1 means all. An interrupt ends it without a result.
     """
     sizes = _sizes(plan.cars)
     done, parts = 0, []
@@ -124,7 +124,7 @@ def evaluate(
 def ranker_of(
     knowledge: Knowledge, complaint: str, workshop: Workshop | None = None, rule: StopRule | None = None
 ) -> Ranker:
-    """What the advice on a complaint goes by, from the knowledge as it is written."""
+    """Return what the advice on a complaint goes by, from the knowledge as written."""
     return compile_ranker(
         knowledge, compile_tables(build(knowledge, complaint).tables), complaint, workshop, rule
     )

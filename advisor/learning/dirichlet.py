@@ -1,4 +1,4 @@
-"""Chances as an author's cars and a workshop's together: Dirichlet numbers, and their intervals as Betas."""
+"""Dirichlet posteriors of an author's and a workshop's cars together, with Beta intervals."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ DRAWS = 4000
 ROUNDS = 200
 """Rounds of expectation-maximisation over unsure answers; with the least sure ones it goes slowly."""
 TINY = 1e-300
-"""Divides in place of 0, where the numerator is 0 too."""
+"""The divisor in place of 0, where the numerator is 0 too."""
 
 
 def posterior(prior: Floats, seen: Floats) -> Floats:
-    """Dirichlet numbers after what was seen: those before, (k,), and a likelihood for each car, (cars, k).
+    """Return Dirichlet parameters after the evidence: prior (k,), and a likelihood for each car, (cars, k).
 
     Their mean is that of expectation-maximisation. They sum to the prior's cars and as many more as the
     answers tell: a certain answer is one car, a guess none, in between what is known of the outcome
@@ -39,7 +39,7 @@ def posterior(prior: Floats, seen: Floats) -> Floats:
 
 
 def interval(numbers: Floats, level: float) -> tuple[Floats, Floats]:
-    """Between which bounds each chance of a Dirichlet distribution lies, by the quantiles of its Betas."""
+    """Return the bounds of each probability of a Dirichlet distribution, from its Beta quantiles."""
     rest = numbers.sum() - numbers
     tail = (1 - level) / 2
     inside = (numbers > 0) & (rest > 0)
@@ -50,7 +50,7 @@ def interval(numbers: Floats, level: float) -> tuple[Floats, Floats]:
 
 
 def without_leak(numbers: Floats, leak: Floats, level: float) -> tuple[Floats, Floats, Floats]:
-    """What a cause does by itself, with its interval, from what is seen with it and with the leak alone."""
+    """Return a cause's own effect with its interval, from readings with it and with the leak alone."""
 
     def alone(with_cause: Floats, without: Floats) -> Floats:
         milder = np.cumsum(without, axis=-1)

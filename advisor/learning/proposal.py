@@ -1,4 +1,4 @@
-"""Revised numbers as a proposal: each in its own form at its own place, a patch, and applying one.
+"""Revised numbers as a proposal: each in its own form at its own place; making and applying a patch.
 
 Nothing but the digits of a number changes; comments and layout stay byte for byte.
 """
@@ -26,9 +26,9 @@ from advisor.learning.revision import Change, Learned
 from advisor.model.priors import tree_of
 
 DIGITS = 3
-"""Digits that a revised number keeps, counted on the smaller of what is and what is not (a choice)."""
+"""Digits that a revised number keeps, counted on the smaller of p and 1 - p (a choice)."""
 FINEST = 6
-"""Decimals that no number needs more of (a choice)."""
+"""The most decimals of any number (a choice)."""
 
 _OF = r"\d+(?:\.\d+)?\s+of\s+\d+(?:\.\d+)?"
 _NUMBER = r"[-+]?(?:\.\d+|\d+(?:\.\d*)?)(?:[eE][-+]?\d+)?"
@@ -105,7 +105,7 @@ def propose(knowledge: Knowledge, learned: Learned, texts: Mapping[str, str]) ->
 
 
 def with_edits(knowledge: Knowledge, edits: Sequence[Edit]) -> Knowledge:
-    """The knowledge with the numbers as the edits write them."""
+    """Return the knowledge with the numbers that the edits write."""
 
     def edited(sofar: Mapping[str, Mapping[str, Any]], edit: Edit) -> Mapping[str, Mapping[str, Any]]:
         section, *path = edit.change.path
@@ -117,7 +117,7 @@ def with_edits(knowledge: Knowledge, edits: Sequence[Edit]) -> Knowledge:
 
 
 def _set(inside: Any, path: Path, number: float) -> Any:
-    """A frozen object with the number at a path."""
+    """Return a frozen object with the number at a path replaced."""
     if not path:
         return number
     step, *rest = path
@@ -129,7 +129,7 @@ def _set(inside: Any, path: Path, number: float) -> Any:
 
 
 def _to_blame(knowledge: Knowledge, error: Problem, edits: Mapping[Path, Sequence[Edit]]) -> Path | None:
-    """The group of edits that an error comes from: those of its item, or else of the complaint around it."""
+    """Return the edits that an error comes from: those of its item, or of the complaint around it."""
     starts = {
         (section, name): knowledge.place(section, name)
         for section, name, _ in knowledge.items()
@@ -151,14 +151,14 @@ def _to_blame(knowledge: Knowledge, error: Problem, edits: Mapping[Path, Sequenc
 
 
 def read_number(text: str, is_share: bool) -> float:
-    """What a number in a file says: "85 of 100", 0.85 or a word; of 100 for a share."""
+    """Parse a number of a file: "85 of 100", 0.85 or a word; of 100 for a share."""
     if is_share:
         return float(text)
     return parse_probability(text if text in WORDS or " of " in " ".join(text.split()) else float(text))
 
 
 def rewritten(before: str, number: float, is_share: bool) -> str:
-    """A number in the form that the author used; a word gives way to "so many of 100"."""
+    """Format a number in the author's form; a word becomes "so many of 100"."""
     if is_share:
         return short(number, 100)
     match = re.fullmatch(r"(\S+)(\s+of\s+)(\S+)", before)
@@ -168,7 +168,7 @@ def rewritten(before: str, number: float, is_share: bool) -> str:
 
 
 def short(part: float, whole: float) -> str:
-    """A part of a whole with three digits of the smaller side, and no more zeros than needed."""
+    """Format a part of a whole with three digits of the smaller side, without needless zeros."""
     smaller = min(part, whole - part)
     decimals = FINEST if smaller <= 0 else min(max(DIGITS - 1 - math.floor(math.log10(smaller)), 0), FINEST)
     return _plain(part, decimals)
@@ -182,7 +182,7 @@ def _plain(number: float, decimals: int) -> str:
 def _edits(
     knowledge: Knowledge, changes: Sequence[Change], texts: Mapping[str, str]
 ) -> tuple[Edit, ...] | str:
-    """The edits of one item, or the reason why one of its numbers cannot be changed in place."""
+    """Return the edits of one item, or why one of its numbers cannot be changed in place."""
     edits = []
     for change in changes:
         place = knowledge.place(*change.path)
@@ -198,7 +198,7 @@ def _edits(
 
 
 def number_at(text: str, place: Place, key: str) -> tuple[int, str] | None:
-    """The column (from 1) and text of the number that follows a key at its place; None where it does not."""
+    """Return the column (from 1) and text of the number that follows a key, or None."""
     lines = text.split("\n")
     if place.line > len(lines):
         return None
@@ -210,7 +210,7 @@ def number_at(text: str, place: Place, key: str) -> tuple[int, str] | None:
 
 
 def _summing_up(knowledge: Knowledge, edits: list[Edit]) -> list[Edit]:
-    """Where the numbers written have to give a sum, the largest takes what rounding has left."""
+    """Adjust the largest number for rounding where the numbers have to give a sum."""
     whole: dict[Path, float] = {}
     for edit in edits:
         section, name, *_ = path = edit.change.path
@@ -241,7 +241,7 @@ def _exactly(after: str, number: float, is_share: bool) -> str:
 
 
 def _scaled(owner: Path, edits: Sequence[Edit], texts: Mapping[str, str]) -> tuple[Edit, ...] | None:
-    """The shares of a branch scaled to a sum of 100, which independent causes can always have."""
+    """Return the shares of a branch scaled to a sum of 100, always possible for independent causes."""
     total = sum(read_number(edit.after, True) for edit in edits) if owner[0] == "branches" else 0.0
     if total <= 100:
         return None
@@ -259,7 +259,7 @@ def _scaled(owner: Path, edits: Sequence[Edit], texts: Mapping[str, str]) -> tup
 
 
 def patched(texts: Mapping[str, str], edits: Sequence[Edit]) -> dict[str, str]:
-    """The texts with the edits in them, everything else byte for byte."""
+    """Return the texts with the edits, everything else byte for byte."""
     lines = {name: text.split("\n") for name, text in texts.items()}
     for edit in sorted(edits, key=lambda one: one.place, reverse=True):
         line, at = lines[edit.place.file][edit.place.line - 1], edit.place.column - 1
@@ -268,7 +268,7 @@ def patched(texts: Mapping[str, str], edits: Sequence[Edit]) -> dict[str, str]:
 
 
 def unified(before: Mapping[str, str], after: Mapping[str, str]) -> str:
-    """The difference between texts as one unified patch, for `advisor learn --apply` or `patch -p0`."""
+    """Return the difference between texts as a unified patch, for `advisor learn --apply` or `patch -p0`."""
     said = []
     for name, old in before.items():
         parts = (_lines(old), _lines(after[name]))
@@ -278,18 +278,18 @@ def unified(before: Mapping[str, str], after: Mapping[str, str]) -> str:
 
 
 def _lines(text: str) -> list[str]:
-    """The lines with their ends; only a line feed ends one."""
+    """Split a text into lines with their ends; only a line feed ends one."""
     parts = text.split("\n")
     return [one + "\n" for one in parts[:-1]] + ([parts[-1]] if parts[-1] else [])
 
 
 def patch_files(patch: str) -> tuple[str, ...]:
-    """The files that a patch changes."""
+    """Return the files that a patch changes."""
     return tuple(line[4:].rstrip("\r\n") for line in _lines(patch) if line.startswith("+++ "))
 
 
 def applied(patch: str, texts: Mapping[str, str]) -> dict[str, str]:
-    """The texts with a unified patch applied; raises `CannotApply` unless every line fits exactly."""
+    """Apply a unified patch to texts; raise `CannotApply` unless every line fits exactly."""
     result = {name: _lines(text) for name, text in texts.items()}
     name, at, shift = "", 0, 0
     lines = _lines(patch)
@@ -328,7 +328,7 @@ def applied(patch: str, texts: Mapping[str, str]) -> dict[str, str]:
 def only_numbers(before: Mapping[str, str], after: Mapping[str, str]) -> None:
     """Raise `CannotApply` unless knowledge files differ in numbers alone: comments and layout count too.
 
-    Raises `ProblemsFound` where a text has not the form of a knowledge file.
+    Raises `ProblemsFound` if a text does not have the form of a knowledge file.
     """
     for name, old in before.items():
         new = after[name]
@@ -345,7 +345,7 @@ def only_numbers(before: Mapping[str, str], after: Mapping[str, str]) -> None:
 
 
 def _without_numbers(text: str) -> str:
-    """A text with every number that is a value taken out, within its quotes."""
+    """Return a text without the numbers that are values."""
     parts, done = [], 0
     for start, end in values_of(text):
         value = re.fullmatch(rf"([\"']?)({_WRITTEN})\1", text[start:end])
@@ -356,7 +356,7 @@ def _without_numbers(text: str) -> str:
 
 
 def _same_but_numbers(one: object, other: object) -> bool:
-    """Whether two things that were read differ in numbers alone; a number in words is none."""
+    """Return whether two parsed values differ in numbers only; a number in words is none."""
     if isinstance(one, dict) and isinstance(other, dict):
         return list(one) == list(other) and all(_same_but_numbers(one[key], other[key]) for key in one)
     if isinstance(one, list | tuple) and isinstance(other, list | tuple):

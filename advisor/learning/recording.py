@@ -1,4 +1,4 @@
-"""A closed job as a scenario file: what was wrong with the car and what it showed, and nothing about whose.
+"""A closed job as a scenario file: what was wrong with the car and what it showed, not whose it was.
 
 Of the job only facts, confirmed causes and readings before the first repair are written. The tag, remarks,
 times and everything else that somebody typed freely stay behind.
@@ -19,15 +19,15 @@ from advisor.model.observation import estimate
 from advisor.store.records import StoredCase
 
 WRITTEN_DIGITS = 4
-"""So many digits of a measured number are written; no meter at hand shows more (a choice)."""
+"""Digits that are written of a measured number; no meter at hand shows more (a choice)."""
 
 
 class NotRecordable(ValueError):
-    """The job makes no scenario; the sentence says why."""
+    """The job cannot become a scenario; the sentence says why."""
 
 
 def scenario_text(knowledge: Knowledge, filed: StoredCase) -> str:
-    """The text of a scenario file for a closed job; raises `NotRecordable` where its causes are not known."""
+    """Return a closed job as the text of a scenario file; raise `NotRecordable` if its causes are unknown."""
     found = finding(knowledge, filed.case)
     if isinstance(found, str):
         raise NotRecordable(
@@ -63,7 +63,7 @@ def _lines(knowledge: Knowledge, case: Case, found: Finding) -> Iterator[str]:
 
 
 def _shown(knowledge: Knowledge, case: Case, found: Finding, reading: str) -> str:
-    """The outcome, or the measured number with its unit where one number says it."""
+    """Return the outcome, or the measured number with its unit if a single number says it."""
     answers = tuple(knowledge.readings[reading].answers)
     outcome = answers[int(found.read[reading].argmax())]
     quantity = knowledge.readings[reading].quantity
@@ -79,5 +79,5 @@ def _shown(knowledge: Knowledge, case: Case, found: Finding, reading: str) -> st
 
 
 def _quoted(text: str) -> str:
-    """A text as YAML takes it whatever is in it."""
+    """Return a text quoted for YAML, whatever it contains."""
     return json.dumps(text, ensure_ascii=False)

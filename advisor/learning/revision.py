@@ -33,9 +33,9 @@ from advisor.learning.dirichlet import interval, posterior, without_leak
 from advisor.model.priors import gate_probability, solve, tree_of
 
 SHARE_CARS = 50.0
-"""So many cars an author's shares of one complaint or branch are worth (the project's choice)."""
+"""How many cars an author's shares of one complaint or branch are worth (the project's choice)."""
 LIKELIHOOD_CARS = 20.0
-"""So many cars each of an author's likelihoods is worth (the project's choice)."""
+"""How many cars each of an author's likelihoods is worth (the project's choice)."""
 LEVEL = 0.95
 """How much probability an interval holds (the project's choice)."""
 
@@ -51,7 +51,7 @@ class Weights:
 
 @dataclass(frozen=True)
 class Change:
-    """One authored number and what it would be: shares are of 100, likelihoods from 0 to 1.
+    """An authored number and its revised value: shares are of 100, likelihoods from 0 to 1.
 
     `path` leads to it in the knowledge; `cars` is how many cars speak about it, unsure ones in part.
     """
@@ -65,12 +65,12 @@ class Change:
 
     @property
     def is_share(self) -> bool:
-        """Whether it is a share of 100 cars, not a likelihood."""
+        """Return whether it is a share of 100 cars, not a likelihood."""
         return self.path[0] != "readings"
 
     @property
     def moved(self) -> float:
-        """How far it moves, in cars of 100."""
+        """Return how far it moves, in cars of 100."""
         return abs(self.after - self.before) * (1 if self.is_share else 100)
 
 
@@ -83,7 +83,7 @@ class Learned:
 
 
 def learn(knowledge: Knowledge, findings: Sequence[Finding], weights: Weights | None = None) -> Learned:
-    """Revise every share and likelihood that the findings speak about. The knowledge has to be checked."""
+    """Revise every share and likelihood that the findings inform. The knowledge has to be checked."""
     weights = weights or Weights()
     changes: list[Change] = []
     left_out: list[tuple[Path, str]] = []
@@ -109,7 +109,7 @@ def learn(knowledge: Knowledge, findings: Sequence[Finding], weights: Weights | 
 
 
 def _share_gates(knowledge: Knowledge) -> Iterator[tuple[str, Gate, Mapping[str, float], set[str]]]:
-    """Every gate with numbers, what part of each gate's cars has a listed cause, and whose tree it is in."""
+    """Return every gate with numbers, its fraction of cars with a listed cause, and its complaint."""
     trees = {complaint: tree_of(knowledge, complaint) for complaint in knowledge.complaints}
     done: set[str] = set()
     for complaint, tree in trees.items():
@@ -121,7 +121,7 @@ def _share_gates(knowledge: Knowledge) -> Iterator[tuple[str, Gate, Mapping[str,
 
 
 def listed_part(knowledge: Knowledge, complaint: str) -> dict[str, float]:
-    """Of the cars with a complaint, branch or fault, the part that has a listed cause of it, as authored."""
+    """Return the fraction of an item's cars that have a listed cause, as authored."""
     faults, gates = solve(knowledge, complaint).faults, tree_of(knowledge, complaint)
     listed, whole, part = dict(faults), dict(faults), dict.fromkeys(faults, 1.0)
     for name, gated in gates.items():
@@ -145,7 +145,7 @@ def _shares(
     cars: Sequence[frozenset[str]],
     weights: Weights,
 ) -> Iterator[Change]:
-    """The revised shares of one gate; of an exactly-one gate only cars with one of its members count."""
+    """Return the revised shares of a gate; for an exactly-one gate only cars with one member count."""
     section, name = owner
     held = [there for there in cars if 0 < len(there.intersection(gate.members)) <= gate.most]
     for member, share in gate.shares.items():
@@ -162,7 +162,7 @@ def _shares(
 
 
 def _present(knowledge: Knowledge, causes: frozenset[str]) -> frozenset[str]:
-    """Every fault, branch, gate state and complaint that is there, with exactly these faults."""
+    """Return every fault, branch, gate state and complaint present with exactly these faults."""
     gated = knowledge.gated()
     held = dict.fromkeys(causes, True)
 
@@ -179,7 +179,7 @@ def _present(knowledge: Knowledge, causes: frozenset[str]) -> frozenset[str]:
 
 
 def _hidden(knowledge: Knowledge, name: str) -> Iterator[str]:
-    """The noisy states that something is, or hangs on."""
+    """Return the noisy states that an item is, or depends on."""
     state = knowledge.states.get(name)
     if state is not None and state.noisy_or is not None:
         yield name
@@ -211,7 +211,7 @@ def _likelihoods(
 def _row(
     knowledge: Knowledge, reading: Reading, present: frozenset[str], facts: Mapping[str, str]
 ) -> str | int | None:
-    """What a car counts for: the leak (""), one cause alone, or a row of a table; None for nothing."""
+    """Return what a car counts for: the leak (""), one cause alone, a row of a table, or None."""
     states = {cause: cause in present for cause in reading.causes if cause not in knowledge.facts}
     if reading.table is None:
         held = [cause for cause, there in states.items() if there]
@@ -288,7 +288,7 @@ def _changes(
     found: tuple[Floats, Floats, Floats],
     cars: float,
 ) -> Iterator[Change]:
-    """One change for each number that is written there."""
+    """Return a change for each number written there."""
     mean, low, high = (one.tolist() for one in found)
     if isinstance(said, float):
         yield Change(path, said, mean[1], low[1], high[1], cars)
@@ -299,5 +299,5 @@ def _changes(
 
 
 def _told(start: Floats, after: Floats) -> float:
-    """So many cars have spoken."""
+    """Return how many cars were counted."""
     return max(0.0, float(after.sum() - start.sum()))

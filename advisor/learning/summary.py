@@ -1,4 +1,4 @@
-"""What closed jobs have taught, and how well we are doing, as text for a terminal."""
+"""What closed jobs have taught, and the track record, as text for a terminal."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ TRIED = ("scenarios", "closed jobs")
 def proposal_lines(
     knowledge: Knowledge, proposal: Proposal, weights: Weights, jobs: int, left_out: Mapping[str, int]
 ) -> Iterator[str]:
-    """The numbers that would move, most moved first, with place, interval and cars, and what was left out."""
+    """Return the numbers that would move, most moved first, and what was left out."""
     yield f"Learned from {jobs} closed jobs with confirmed causes."
     yield from left_out_lines(left_out)
     yield (
@@ -51,7 +51,7 @@ def _edit_line(edit: Edit) -> str:
 
 
 def _what(knowledge: Knowledge, path: Path) -> str:
-    """What a number is about, in words."""
+    """Return what a number is about, in words."""
     section, name, *inside = path
     owner = knowledge.section(str(section))[str(name)].name
     last = str(inside[-1])
@@ -66,13 +66,13 @@ def _what(knowledge: Knowledge, path: Path) -> str:
 
 
 def left_out_lines(left_out: Mapping[str, int]) -> Iterator[str]:
-    """How many jobs nothing is taken from, by the reason."""
+    """Return how many jobs were left out, by the reason."""
     for reason, count in sorted(left_out.items()):
         yield f"  {count} more {reason}: left out."
 
 
 def in_words_lines(in_words: Sequence[str]) -> Iterator[str]:
-    """The causes that closed jobs name in words: they are not listed, so that nothing is counted for them."""
+    """Return the causes that closed jobs name in words; they are not listed, so nothing counts for them."""
     if in_words:
         yield "Causes that closed jobs name in words, for whoever writes the knowledge:"
     for words in in_words:
@@ -80,14 +80,14 @@ def in_words_lines(in_words: Sequence[str]) -> Iterator[str]:
 
 
 def replay_lines(counts: Sequence[tuple[int, int, int]]) -> Iterator[str]:
-    """How many scenarios and closed jobs end right with the numbers as they are and as proposed."""
+    """Return how many scenarios and closed jobs end right with the present and the proposed numbers."""
     for what, (before, after, count) in zip(TRIED, counts, strict=True):
         yield f"Of {count} {what} {before} end right now, {after} with the proposal."
     yield "The closed jobs are those that the numbers were learned from: they flatter the proposal."
 
 
 def record_lines(record: Record, fewest: int) -> Iterator[str]:
-    """The record in lines: over all jobs, by period, by sureness, and against the checklist."""
+    """Return the record in lines: over all jobs, by period, by sureness, and against the checklist."""
     yield f"{record.jobs} closed jobs with a confirmed cause, as this knowledge ends them before the repair."
     yield from left_out_lines(record.left_out)
     yield ""
@@ -121,7 +121,7 @@ def record_lines(record: Record, fewest: int) -> Iterator[str]:
 
 
 def too_few_lines(error: TooFew) -> Iterator[str]:
-    """Why nothing is said yet, and which jobs do not count."""
+    """Return why nothing is said yet, and which jobs do not count."""
     yield str(error)
     yield from left_out_lines(error.left_out)
 

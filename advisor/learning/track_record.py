@@ -1,4 +1,4 @@
-"""How well we are doing: closed jobs with a confirmed cause, weighed by this knowledge, over time.
+"""The track record: closed jobs with a confirmed cause, weighed by this knowledge, over time.
 
 Every rate carries its interval, and below a smallest number of jobs nothing is said at all. Jobs are weighed
 by the knowledge as it is now: numbers learned from the same jobs flatter themselves.
@@ -27,9 +27,9 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.store.records import StoredCase
 
 FEWEST = 20
-"""So many jobs there have to be before anything is said of them (the project's choice)."""
+"""The fewest jobs about which anything is said (the project's choice)."""
 LEVEL = 0.95
-"""How much an interval covers (the project's choice)."""
+"""The coverage of an interval (the project's choice)."""
 SURE = (0.0, 0.5, 0.8, 0.95, 1.0)
 """Limits between the degrees of sureness whose promises are compared with what came true (a choice)."""
 
@@ -53,28 +53,28 @@ class Judged:
 
     @property
     def order(self) -> tuple[str, ...]:
-        """The causes, the most probable first."""
+        """Return the causes, the most probable first."""
         return tuple(sorted(self.beliefs, key=lambda fault: (-self.beliefs[fault], fault)))
 
     @property
     def first(self) -> bool:
-        """Whether a confirmed cause came out first."""
+        """Return whether a confirmed cause came out first."""
         return self.order[0] in self.causes
 
     @property
     def in_three(self) -> bool:
-        """Whether a confirmed cause was among the first three."""
+        """Return whether a confirmed cause was among the first three."""
         return not self.causes.isdisjoint(self.order[:3])
 
     @property
     def right(self) -> bool:
-        """Whether the confirmed causes, and no others, head the list, as with scenarios."""
+        """Return whether the confirmed causes, and no others, head the list, as with scenarios."""
         return set(self.order[: len(self.causes)]) == self.causes
 
 
 @dataclass(frozen=True)
 class Rate:
-    """So many of so many, with an interval."""
+    """A count of a total, with an interval."""
 
     hits: int
     count: int
@@ -83,7 +83,7 @@ class Rate:
 
     @property
     def rate(self) -> float:
-        """The part that hit; 0 of none."""
+        """Return the fraction; 0 of none."""
         return self.hits / self.count if self.count else 0.0
 
 
@@ -127,7 +127,7 @@ class Record:
 
 
 class TooFew(ValueError):
-    """There are fewer jobs than anything should be said of."""
+    """There are too few jobs to say anything."""
 
     def __init__(self, jobs: int, fewest: int, left_out: Mapping[str, int]) -> None:
         self.jobs, self.fewest, self.left_out = jobs, fewest, left_out
@@ -138,7 +138,7 @@ class TooFew(ValueError):
 
 
 def wilson(hits: int, count: int, level: float = LEVEL) -> Rate:
-    """A rate with Wilson's score interval (Wilson 1927); of none the interval is everything."""
+    """Return a rate with Wilson's score interval (Wilson 1927); of none, the interval is 0 to 1."""
     if not count:
         return Rate(0, 0, 0.0, 1.0)
     z = float(norm.ppf(0.5 + level / 2))
@@ -155,7 +155,7 @@ def judge(
     checklist: bool = True,
     progress: Callable[[], None] | None = None,
 ) -> tuple[tuple[Judged, ...], dict[str, int]]:
-    """Weigh every closed job by this knowledge; and how many cannot be, by the reason.
+    """Weigh every closed job by this knowledge, and count those left out by the reason.
 
     The written order of readings is only followed with `checklist`. `progress` is told of every job.
     """
@@ -190,7 +190,7 @@ def judge(
 
 
 def checklist_minutes(knowledge: Knowledge, engine: InferenceEngine, case: Case) -> float | None:
-    """Minutes until the advice would stop, had the readings been taken in the order written.
+    """Return the minutes until the advice would stop, had the readings been taken in written order.
 
     None where that asks for a reading which was not taken on this car: what it would have shown nobody knows.
     """
@@ -214,7 +214,7 @@ def checklist_minutes(knowledge: Knowledge, engine: InferenceEngine, case: Case)
 def summed_up(
     judged: Sequence[Judged], left_out: Mapping[str, int], span: Span = "quarter", fewest: int = FEWEST
 ) -> Record:
-    """Rates over all jobs and by period; raises `TooFew` below the smallest number of jobs."""
+    """Return rates over all jobs and by period; raise `TooFew` below the smallest number of jobs."""
     if len(judged) < fewest:
         raise TooFew(len(judged), fewest, left_out)
     by_period: dict[str, list[Judged]] = defaultdict(list)
@@ -254,7 +254,7 @@ def _sureness(judged: Sequence[Judged], fewest: int) -> Iterator[Sureness]:
 
 
 def period_of(at: str, span: Span) -> str:
-    """The month, quarter or year of a time (ISO 8601): "2030-03", "2030 Q1", "2030"; "" where it is none."""
+    """Return the period of a time (ISO 8601): "2030-03", "2030 Q1" or "2030"; "" if it is none."""
     try:
         when = datetime.fromisoformat(at)
     except ValueError:
@@ -270,7 +270,7 @@ def _closed_at(filed: StoredCase) -> str:
 
 
 def _mean(values: Sequence[float]) -> tuple[float, float, float]:
-    """The mean with its interval, for so many values that it is about normal."""
+    """Return the mean with its interval, by the normal approximation."""
     mean = sum(values) / len(values)
     spread = math.sqrt(sum((one - mean) ** 2 for one in values) / (len(values) - 1) / len(values))
     half = float(norm.ppf(0.5 + LEVEL / 2)) * spread

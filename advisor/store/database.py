@@ -19,7 +19,7 @@ from advisor.store.errors import Doing, StoreError, sentence
 from advisor.text import clean
 
 SCHEMA = 5
-"""Raised by one with every change of the tables below, together with a step in `_MIGRATIONS`."""
+"""Increased by one with every change of the tables below, together with a step in `_MIGRATIONS`."""
 LOCKED_SECONDS = 2.0
 """How long a writer waits for another one before it says that the database is locked."""
 OPENING_SECONDS = 10.0
@@ -44,7 +44,7 @@ class _Words(sa.TypeDecorator[str]):
     cache_ok = True
 
     def process_bind_param(self, value: str | None, dialect: sa.Dialect) -> str | None:
-        """The text on its way into the database."""
+        """Return the text as the database can hold it."""
         return value and value.replace("\0", "").encode("utf-8", "replace").decode("utf-8")
 
 
@@ -96,7 +96,7 @@ ENTRIES = sa.Table(
 
 
 def opened(url: str, reading: bool = False) -> sa.Engine:
-    """A database with its tables as they are now, or made where there are none; raises `StoreError`.
+    """Open a database and upgrade or make its tables; may raise `StoreError`.
 
     For `reading` alone nothing is made, upgraded or changed: what an older program wrote is read from a copy
     in memory that is brought up to date.
@@ -127,7 +127,7 @@ def opened(url: str, reading: bool = False) -> sa.Engine:
 
 
 def _file_of(url: sa.URL) -> Path | None:
-    """The file of a SQLite database, or None for a server's; refuses what would keep nothing."""
+    """Return the file of a SQLite database, or None for a server; refuse what would keep nothing."""
     if url.get_backend_name() != "sqlite":
         return None
     name = url.database or ""
@@ -151,7 +151,7 @@ def _file_of(url: sa.URL) -> Path | None:
 
 
 def _look_at(file: Path, reading: bool) -> None:
-    """Refuse what is no file, or a database of another or a newer program, before anything is touched."""
+    """Refuse anything but a file or a database of ours, before anything is touched."""
     try:
         mode = file.stat().st_mode
     except FileNotFoundError:
@@ -187,7 +187,7 @@ def _look_at(file: Path, reading: bool) -> None:
 
 
 def _tables_of(address: str) -> tuple[set[str], Sequence[Any] | None]:
-    """The tables of a SQLite file, and the row of its schema if it has one; nothing is changed."""
+    """Return the tables of a SQLite file and the row of its schema, if any, without changing it."""
     with closing(sqlite3.connect(address, uri=True, timeout=LOCKED_SECONDS)) as connection:
         tables = {
             name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
@@ -198,7 +198,7 @@ def _tables_of(address: str) -> tuple[set[str], Sequence[Any] | None]:
 
 
 def _check_ours(tables: Collection[str], row: Sequence[Any] | None) -> int | None:
-    """The schema that a database with these tables has, None where it is empty; refuses any but ours."""
+    """Return the schema of a database with these tables, or None if it is empty; refuse foreign ones."""
     if not tables:
         return None
     number = row[0] if row and len(row) == 1 else None
@@ -213,7 +213,7 @@ def _check_ours(tables: Collection[str], row: Sequence[Any] | None) -> int | Non
 
 
 def _newer(version: int) -> StoreError:
-    """What is said where a newer program has written the database."""
+    """Return the error for a database that a newer program has written."""
     return StoreError(
         f"The database was written by a newer program (schema {version}, this one knows {SCHEMA}). "
         "Nothing was changed. Update this program."
@@ -221,7 +221,7 @@ def _newer(version: int) -> StoreError:
 
 
 def _found(engine: sa.Engine) -> int:
-    """The schema there is; refuses a database without tables."""
+    """Return the schema; refuse a database without tables."""
     with engine.connect() as connection:
         version = _version(connection)
     if version is None:
@@ -230,7 +230,7 @@ def _found(engine: sa.Engine) -> int:
 
 
 def _copied(engine: sa.Engine) -> sa.Engine:
-    """A copy in memory of an older program's database, brought up to date; the old one is let go of."""
+    """Return an upgraded copy in memory of an older program's database, and close the original."""
     copy = sa.create_engine("sqlite://", poolclass=sa.StaticPool, connect_args={"check_same_thread": False})
     old = sa.MetaData()
     with engine.connect() as source, copy.begin() as target:
@@ -267,7 +267,7 @@ def narrowed(url: str) -> list[str]:
 
 
 def left_on_server(engine: sa.Engine) -> str:
-    """What a server keeps of erased cases, and the command that clears it; "" where nothing is kept."""
+    """Return what a server keeps of erased cases and the command that clears it, or ""."""
     if engine.dialect.name != "postgresql":
         return ""
     url = engine.url
@@ -285,7 +285,7 @@ def left_on_server(engine: sa.Engine) -> str:
 
 
 def reason_of(error: Exception) -> str:
-    """What the database or the system has said, on one line."""
+    """Return the reason that the database or the system gave, on one line."""
     told = str(getattr(error, "orig", None) or error).splitlines() or [type(error).__name__]
     return clean(told[0]).rstrip(".")
 
@@ -304,7 +304,7 @@ def trouble(doing: Doing) -> Iterator[None]:
 
 
 def _upgraded_at_last(engine: sa.Engine) -> int:
-    """As `_upgraded`, waiting for other programs that open the same SQLite file at the same moment."""
+    """Call `_upgraded`, and wait for other programs that open the same SQLite file just now."""
     patience = time.monotonic() + OPENING_SECONDS
     while True:
         try:
@@ -316,7 +316,7 @@ def _upgraded_at_last(engine: sa.Engine) -> int:
 
 
 def _upgraded(engine: sa.Engine) -> int:
-    """Make the tables or bring them up to date, in one transaction; returns the schema there is then."""
+    """Make or upgrade the tables in one transaction; return the schema afterwards."""
     with engine.connect() as connection:
         version = _version(connection)
     if version is not None and version >= SCHEMA:
@@ -337,7 +337,7 @@ def _upgraded(engine: sa.Engine) -> int:
 
 
 def _version(connection: sa.Connection) -> int | None:
-    """The schema there is, None where there are no tables at all; refuses what is not ours."""
+    """Return the schema, or None if there are no tables at all; refuse foreign databases."""
     tables = sa.inspect(connection).get_table_names()
     row = None
     if _schema.name in tables:
@@ -346,13 +346,13 @@ def _version(connection: sa.Connection) -> int | None:
 
 
 def _cases_know_their_knowledge(connection: sa.Connection) -> None:
-    """Schema 2: a case carries the version of the knowledge; the trolley is remembered."""
+    """Upgrade to schema 2: a case carries the version of the knowledge; the trolley is remembered."""
     connection.execute(sa.text("ALTER TABLE cases ADD COLUMN knowledge VARCHAR(40) NOT NULL DEFAULT ''"))
     OFF_TROLLEY.create(connection)
 
 
 def _numbers_are_given_once(connection: sa.Connection) -> None:
-    """Schema 3: an erased case's number is not given again (PostgreSQL never did); texts of any length."""
+    """Upgrade to schema 3: numbers are given once (as PostgreSQL always did); texts of any length."""
     if connection.dialect.name != "sqlite":
         for column in ("cases ALTER COLUMN tag", "entries ALTER COLUMN about"):
             connection.execute(sa.text(f"ALTER TABLE {column} TYPE TEXT"))
@@ -375,7 +375,7 @@ def _numbers_are_given_once(connection: sa.Connection) -> None:
 
 
 def _settings_have_their_own_place(connection: sa.Connection) -> None:
-    """Schema 4: what is preferred and is no unit, such as the ranking, does not stand among the units."""
+    """Upgrade to schema 4: settings such as the ranking are kept apart from preferred units."""
     SETTINGS.create(connection)
     connection.execute(
         sa.text(
@@ -386,7 +386,7 @@ def _settings_have_their_own_place(connection: sa.Connection) -> None:
 
 
 def _erased_numbers_are_kept(connection: sa.Connection) -> None:
-    """Schema 5: what was erased is known by its number, and whether the file was tidied since."""
+    """Upgrade to schema 5: erased numbers are kept, with whether the file was tidied since."""
     ERASED.create(connection)
 
 
@@ -399,7 +399,7 @@ _MIGRATIONS: tuple[Callable[[sa.Connection], None], ...] = (
 
 
 def _careful(url: str) -> Mapping[str, Any]:
-    """How a database is opened: a lost connection is noticed, a locked SQLite file not waited for long."""
+    """Create an engine that notices lost connections and does not wait long for a locked SQLite file."""
     meant = sa.make_url(url)
     if meant.get_backend_name() == "sqlite":
         return {"connect_args": {"timeout": LOCKED_SECONDS}}
@@ -414,7 +414,7 @@ def _careful(url: str) -> Mapping[str, Any]:
 
 
 def _text(stored: bytes) -> str | bytes:
-    """A stored text; what is none stays bytes, so that the row is known for damaged and the rest is read."""
+    """Return a stored text; anything else stays bytes, so that only its row counts as damaged."""
     try:
         return stored.decode("utf-8")
     except UnicodeDecodeError:
@@ -422,7 +422,7 @@ def _text(stored: bytes) -> str | bytes:
 
 
 def _reading_sqlite(connection: Any, _: Any) -> None:
-    """Nothing is written, and nothing about the file is changed."""
+    """Set a SQLite connection up for reading: the file stays as it is."""
     connection.isolation_level = None
     connection.text_factory = _text
     cursor = connection.cursor()
@@ -431,7 +431,7 @@ def _reading_sqlite(connection: Any, _: Any) -> None:
 
 
 def _careful_sqlite(connection: Any, _: Any) -> None:
-    """Every commit is on disk before it is acknowledged; readers do not wait for writers."""
+    """Set a SQLite connection up: commits are on disk when acknowledged, readers do not wait for writers."""
     connection.isolation_level = None  # transactions begin below, not where the driver thinks fit
     connection.text_factory = _text
     cursor = connection.cursor()
@@ -443,9 +443,9 @@ def _careful_sqlite(connection: Any, _: Any) -> None:
 
 
 def _watch(engine: sa.Engine, file: Path) -> None:
-    """See to it that nothing is read from or written to a file that is not the one opened at first.
+    """Make sure that nothing is read from or written to another file than the one opened at first.
 
-    Who deletes, moves or replaces a file that is open leaves its programs with one that nobody finds again.
+    Programs that have a file open go on using it after it is deleted, moved or replaced, and then it is lost.
     Where it is the log, the connections to it are closed, which saves what is in it, and new ones are made.
     """
     first = _identity(file)
@@ -473,7 +473,7 @@ def _watch(engine: sa.Engine, file: Path) -> None:
 
 
 def _identity(file: Path) -> tuple[int, int] | None:
-    """Which file on which disk lies under a name, or None where none does."""
+    """Return which file on which disk has this name, or None."""
     try:
         stat = file.stat()
     except FileNotFoundError:
@@ -496,7 +496,7 @@ def _write_ahead(cursor: sqlite3.Cursor) -> None:
 
 
 def _careful_postgresql(connection: Any, _: Any) -> None:
-    """Every commit is on disk before it is acknowledged; nobody waits for long for a lock."""
+    """Set a PostgreSQL connection up: commits are on disk when acknowledged, nobody waits long for a lock."""
     cursor = connection.cursor()
     cursor.execute("SET synchronous_commit = on")
     cursor.execute(f"SET lock_timeout = {round(LOCKED_SECONDS * 1000)}")
@@ -505,16 +505,16 @@ def _careful_postgresql(connection: Any, _: Any) -> None:
 
 
 def _reading_postgresql(connection: Any, _: Any) -> None:
-    """Nothing is written."""
+    """Set a PostgreSQL connection up for reading."""
     with connection.cursor() as cursor:
         cursor.execute("SET default_transaction_read_only = on")
     connection.commit()
 
 
 def _begin_sqlite(connection: sa.Connection) -> None:
-    """A writer takes the lock at once, so that it never finds the file changed half-way.
+    """Begin a transaction; a writer takes the lock at once, so that the file never changes under it.
 
-    What is about the file as a whole (`bare`) cannot be in a transaction.
+    Statements about the whole file (`bare`) cannot be in a transaction.
     """
     options = connection.get_execution_options()
     if not options.get("bare"):

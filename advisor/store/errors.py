@@ -1,4 +1,4 @@
-"""What keeps the database of cases from being used, in words: what happened, what was kept, what to do."""
+"""Errors of the database of cases, in words: what happened, what was kept, what to do."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ ELSE = "Put that right and try again."
 
 
 def sentence(doing: Doing, reason: str) -> str:
-    """What happened, what was kept and what to do, where the database cannot be opened, read or written."""
+    """Return what happened, what was kept and what to do when the database cannot be used."""
     said = reason.casefold()
     way_out = next((way for words, way in WAYS_OUT.items() if words in said), ELSE)
     kept = UNKNOWN if doing == "written" and way_out == SERVER else KEPT[doing]

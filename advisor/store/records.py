@@ -1,4 +1,4 @@
-"""A case with its number, tag and times, and how its entries are written in rows and read from them."""
+"""A case with its number, tag and times; writing its entries as rows and reading them back."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ YEARS = range(1970, 9999)
 
 @dataclass(frozen=True)
 class StoredCase:
-    """A case as it lies in the database: one row for each of its entries, at the times given (ISO 8601).
+    """A case as stored: one row for each of its entries, at the times given (ISO 8601).
 
     `knowledge` is the version it was opened with, or "" where that is not known. The number is 0 until the
     first entry is saved: a job without one is nowhere but in memory.
@@ -64,17 +64,17 @@ class StoredCase:
         return self.times[-1] if self.times else self.opened
 
     def with_entry(self, entry: Entry, at: str) -> StoredCase:
-        """With one more entry at a time."""
+        """Return the case with one more entry at a time."""
         return replace(self, case=self.case.with_entry(entry), times=(*self.times, at))
 
 
 def in_one_line(tag: str) -> str:
-    """A tag as all screens and papers show it; one stored by an earlier version may have line breaks."""
+    """Return a tag on one line; an earlier version may have stored line breaks."""
     return " ".join(tag.split())
 
 
 def but_for_time(entry: Entry) -> tuple[type[Entry], dict[str, Any]]:
-    """What an entry says, whenever it was said."""
+    """Return an entry without its time, for comparison."""
     return type(entry), {name: said for name, said in vars(entry).items() if name != "at"}
 
 
@@ -96,7 +96,7 @@ def row_of(entry: Entry) -> tuple[str, str, str]:
 
 
 def _entry(row: Any, case: Case) -> Entry:  # noqa: C901 - one branch a kind of entry
-    """The entry that a row holds, on a case that has come so far."""
+    """Return the entry of a row, given the entries before it."""
     if row.kind == "measured":
         return Measured(row.about, tuple(map(_measurement, _listed(json.loads(row.said)))))
     if row.kind == "accounted":
@@ -132,14 +132,14 @@ def _entry(row: Any, case: Case) -> Entry:  # noqa: C901 - one branch a kind of 
 
 
 def _listed(said: Any) -> list[Any]:
-    """A list as JSON gave it."""
+    """Return a list read from JSON, or refuse it."""
     if not isinstance(said, list):
         raise ValueError("no list of measurements")
     return said
 
 
 def _measurement(said: Any) -> Measurement:
-    """What was measured, as JSON gave it."""
+    """Return a measurement read from JSON, or refuse it."""
     match said:
         case {
             "measurand": str(measurand),
@@ -153,7 +153,7 @@ def _measurement(said: Any) -> Measurement:
 
 
 def _check_time(said: str) -> None:
-    """Refuse what is no time with its zone."""
+    """Refuse anything but a time with its zone."""
     try:
         at = datetime.fromisoformat(said)
     except ValueError:
@@ -165,7 +165,7 @@ def _check_time(said: str) -> None:
 
 
 def stored_case_from(number: int, head: Any, rows: list[Any]) -> StoredCase:
-    """A case from its row, if there is one, and those of its entries; raises `CorruptRow`."""
+    """Return a case from its row and those of its entries; may raise `CorruptRow`."""
     tag = in_one_line(head.tag) if head and isinstance(head.tag, str) else ""
     try:
         if head is None:

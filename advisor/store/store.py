@@ -1,6 +1,6 @@
-"""Cases in a database, append-only: what was entered is never changed, taking back is an entry too.
+"""Cases in a database, append-only: entries are never changed, and taking back is an entry too.
 
-The one thing that takes anything away is `Store.erase`, and it takes the whole case.
+Only `Store.erase` removes anything, and it removes the whole case.
 """
 
 from __future__ import annotations
@@ -34,11 +34,11 @@ from advisor.store.errors import CorruptRow, Erased, StaleWrite, StoreError
 from advisor.store.records import StoredCase, but_for_time, in_one_line, row_of, stored_case_from
 
 EXPORT_VERSION = 1
-"""Raised by one with every change of what `Store.export` returns."""
+"""Increased by one with every change of what `Store.export` returns."""
 
 
 def default_url(reading: bool = False) -> str:
-    """A SQLite file in the user's own data folder; may raise `OSError`.
+    """Return the URL of a SQLite file in the user's own data folder; may raise `OSError`.
 
     The folder is made where it is missing, but not for `reading` alone.
     """
@@ -51,11 +51,11 @@ def default_url(reading: bool = False) -> str:
 
 
 STRAY = 0
-"""The number under which entries are found that say of no job that they are its own."""
+"""The number that stands for entries that name no job."""
 
 
 def papers_folder() -> Path:
-    """Where papers are saved: the folder for downloads, where there is none the home folder, else here."""
+    """Return where papers are saved: the downloads folder, else the home folder, else the current one."""
     home = Path.home()
     folders = (user_downloads_path(), home, Path.cwd())
     return next((one for one in folders if one.is_dir() and os.access(one, os.W_OK)), home)
@@ -94,11 +94,11 @@ class Store:
             self.told.append(str(error))
 
     def now(self) -> str:
-        """The time, as entries carry it (ISO 8601, with zone)."""
+        """Return the time as entries carry it (ISO 8601, with zone)."""
         return self.clock().isoformat(timespec="seconds")
 
     def draft(self, tag: str, complaint: str, knowledge: str = "") -> StoredCase:
-        """A case for a vehicle that nobody has entered anything on: it is stored with its first entry."""
+        """Return a new case in memory; it is stored with its first entry."""
         return StoredCase(0, in_one_line(tag)[:80], self.now(), Case(complaint), (), knowledge)
 
     def open_case(self, tag: str, complaint: str, knowledge: str = "") -> StoredCase:
@@ -162,7 +162,7 @@ class Store:
         return known
 
     def _there_already(self, wanted: StoredCase) -> StoredCase | None:
-        """The case as an earlier try of the same has left it, or None where none has come about."""
+        """Return the case as an earlier try of the same write has left it, or None if none succeeded."""
         found = self.case(wanted.number)
         if found is None:
             return None
@@ -173,7 +173,7 @@ class Store:
         return None
 
     def _overtaken(self, jobs: Iterable[StoredCase]) -> StaleWrite:
-        """Why entries do not fit the cases any more."""
+        """Return the error that says why entries no longer fit the cases."""
         for filed in jobs:
             if not self._there(filed.number):
                 return Erased(
@@ -197,11 +197,11 @@ class Store:
         return self.append(filed, TakenBack(last if step is None else step, reason))
 
     def cases(self) -> list[StoredCase]:
-        """Every case that can be read, the newest first."""
+        """Return every readable case, the newest first."""
         return self.jobs().filed
 
     def jobs(self) -> Jobs:
-        """Every case, the newest first, and those that are damaged apart."""
+        """Return every readable case, the newest first, and apart from them the damaged ones."""
         with trouble("read"), self._engine.connect() as connection:
             heads = connection.execute(sa.select(CASES).order_by(CASES.c.id.desc())).all()
             rows = connection.execute(sa.select(ENTRIES).order_by(ENTRIES.c.case_id, ENTRIES.c.number)).all()
@@ -219,12 +219,12 @@ class Store:
         return found
 
     def case(self, number: int) -> StoredCase | None:
-        """One case by its number, or None where there is none; raises `CorruptRow`."""
+        """Return a case by its number, or None; may raise `CorruptRow`."""
         head, rows = self._rows(number)
         return stored_case_from(number, head, rows) if head or rows else None
 
     def _rows(self, number: int) -> tuple[Any, list[Any]]:
-        """The row of a case, None where there is none, and those of its entries."""
+        """Return the row of a case, or None, and the rows of its entries."""
         with trouble("read"), self._engine.connect() as connection:
             head = connection.execute(sa.select(CASES).where(CASES.c.id == number)).one_or_none()
             rows = connection.execute(
@@ -233,13 +233,13 @@ class Store:
         return head, list(rows)
 
     def _of(self, number: int) -> sa.ColumnElement[bool]:
-        """Which entries belong to a case."""
+        """Return the condition that selects the entries of a case."""
         if number == STRAY and self._engine.dialect.name == "sqlite":
             return (sa.func.typeof(ENTRIES.c.case_id) != "integer") | (ENTRIES.c.case_id <= STRAY)
         return ENTRIES.c.case_id == number
 
     def export(self, number: int) -> dict[str, Any] | None:
-        """Everything that is stored of a case, word for word, or None where there is none.
+        """Return everything stored of a case, word for word, or None if there is none.
 
         What cannot be read is there as text with escapes, and None stands for what is missing.
         """
@@ -266,7 +266,7 @@ class Store:
         }
 
     def erase(self, number: int) -> bool:
-        """Delete a case with all its entries for good; False where there is none.
+        """Delete a case with all its entries for good; return False if there is none.
 
         In a SQLite file nothing of its text is left afterwards, nor in the log beside it; where another
         program keeps that from being so, `StoreError` says it. Whoever opens the database next, or erases
@@ -286,23 +286,23 @@ class Store:
         return found
 
     def erased(self, number: int) -> str | None:
-        """When a case was erased, or None where it was not."""
+        """Return when a case was erased, or None if it was not."""
         with trouble("read"), self._engine.connect() as connection:
             return connection.scalar(sa.select(ERASED.c.at).where(ERASED.c.number == number))
 
     @property
     def left_on_server(self) -> str:
-        """What the server keeps of erased cases, and the command that clears it; "" for a file."""
+        """Return what the server keeps of erased cases and the command that clears it; "" for a file."""
         return database.left_on_server(self._engine)
 
     def _untidied(self) -> int | None:
-        """The number of an erased case whose text may still be in the file, if there is one."""
+        """Return the number of an erased case whose text may still be in the file, if any."""
         with trouble("read"), self._engine.connect() as connection:
             due = sa.select(ERASED.c.number).where(ERASED.c.tidied != 1).order_by(ERASED.c.number)
             return connection.scalar(due)
 
     def _tidy(self) -> None:
-        """Write the SQLite file anew without what was erased, and empty its log, where that is still due."""
+        """Rewrite the SQLite file without what was erased and empty its log, if that is still due."""
         number = self._untidied()
         if number is None:
             return
@@ -324,17 +324,17 @@ class Store:
             )
 
     def _there(self, number: int) -> bool:
-        """Whether there is such a case."""
+        """Return whether there is such a case."""
         with trouble("read"), self._engine.connect() as connection:
             return connection.scalar(sa.select(CASES.c.id).where(CASES.c.id == number)) is not None
 
     def length(self, filed: StoredCase) -> int:
-        """How many entries the case has by now."""
+        """Return how many entries the stored case has now."""
         with trouble("read"), self._engine.connect() as connection:
             return int(connection.scalar(_count(filed.number)) or 0)
 
     def preferences(self) -> dict[str, str]:
-        """The units that people here prefer, by kind of quantity."""
+        """Return the preferred units by kind of quantity."""
         with trouble("read"), self._engine.connect() as connection:
             return {row.kind: row.unit for row in connection.execute(sa.select(PREFERENCES))}
 
@@ -345,18 +345,18 @@ class Store:
             connection.execute(PREFERENCES.insert().values(kind=kind, unit=unit))
 
     def setting(self, name: str) -> str | None:
-        """What was chosen here for a setting that is no unit, or None where nothing was."""
+        """Return the value of a setting, or None."""
         with trouble("read"), self._engine.connect() as connection:
             return connection.scalar(sa.select(SETTINGS.c.value).where(SETTINGS.c.name == name))
 
     def set_to(self, name: str, value: str) -> None:
-        """Remember what was chosen for a setting that is no unit."""
+        """Remember the value of a setting."""
         with trouble("written"), self._writing.begin() as connection:
             connection.execute(SETTINGS.delete().where(SETTINGS.c.name == name))
             connection.execute(SETTINGS.insert().values(name=name, value=value))
 
     def off_trolley(self) -> frozenset[str]:
-        """The instruments that are in the workshop, but not on the trolley."""
+        """Return the instruments that the workshop has, but not on the trolley."""
         with trouble("read"), self._engine.connect() as connection:
             return frozenset(connection.scalars(sa.select(OFF_TROLLEY.c.instrument)))
 
@@ -369,12 +369,12 @@ class Store:
                 connection.execute(OFF_TROLLEY.insert(), rows)
 
     def close(self) -> None:
-        """Let go of the database."""
+        """Close the database."""
         self._engine.dispose()
 
 
 def _opened(connection: sa.Connection, new: StoredCase, before: Iterable[StoredCase]) -> StoredCase:
-    """A new case with its number and entries; where one of those tried before has come about, that one."""
+    """Store a new case and return it with its number, or the one that an earlier try has stored."""
     for one in before:
         if _same(one, new):
             for number in connection.scalars(sa.select(CASES.c.id).filter_by(**_head(one))).all():
@@ -390,14 +390,14 @@ def _opened(connection: sa.Connection, new: StoredCase, before: Iterable[StoredC
 
 
 def _same(one: StoredCase, other: StoredCase) -> bool:
-    """Whether two cases are about the same car and say the same, whenever it was entered."""
+    """Return whether two cases agree in everything but times."""
     heads = (one.tag, one.case.complaint), (other.tag, other.case.complaint)
     entries = [*map(but_for_time, one.case.entries)], [*map(but_for_time, other.case.entries)]
     return heads[0] == heads[1] and entries[0] == entries[1]
 
 
 def _rows(filed: StoredCase, after: int) -> list[dict[str, Any]]:
-    """The entries of a case beyond the first so many, as rows."""
+    """Return the entries of a case after the first `after`, as rows."""
     new = zip(filed.case.entries[after:], filed.times[after:], strict=True)
     return [
         {"case_id": filed.number, "number": step, "at": at}
@@ -407,7 +407,7 @@ def _rows(filed: StoredCase, after: int) -> list[dict[str, Any]]:
 
 
 def _head(filed: StoredCase) -> dict[str, str]:
-    """What a case without its entries is in the database."""
+    """Return the row of a case, without its entries."""
     return {
         "tag": filed.tag,
         "complaint": filed.case.complaint,
@@ -417,12 +417,12 @@ def _head(filed: StoredCase) -> dict[str, str]:
 
 
 def _as_stored(value: Any) -> str | int | None:
-    """A stored value for people to read, whatever it is."""
+    """Return a stored value as readable text, whatever it is."""
     if isinstance(value, bytes):
         return value.decode("utf-8", "backslashreplace")
     return value if value is None or isinstance(value, str | int) else str(value)
 
 
 def _count(number: int) -> sa.Select[Any]:
-    """Asks how many entries a case has."""
+    """Return the query that counts the entries of a case."""
     return sa.select(sa.func.count()).select_from(ENTRIES).where(ENTRIES.c.case_id == number)

@@ -17,15 +17,15 @@ from typing import Any
 STRANGER_SECONDS = 10.0
 """The time from connecting to a whole request with the token; far more than any browser takes."""
 STRANGERS_PER_ADDRESS, STRANGERS = 48, 96
-"""So many connections without the token are kept: of one address, and in all."""
+"""The most connections without the token: from one address, and in all."""
 CONNECTIONS = 256
-"""So many connections are kept in all, with the token or without."""
+"""The most connections in all, with the token or without."""
 FIRST_WAIT_SECONDS, LONGEST_WAIT_SECONDS = 0.5, 5.0
 """How long the answer to the first wrong token from an address waits, and the most that any waits."""
 FORGET_SECONDS = 300.0
 """After this time without another wrong token from an address, its next one is the first again."""
 ADDRESSES = 1000
-"""So many addresses that sent wrong tokens are remembered."""
+"""The most addresses with wrong tokens that are remembered."""
 HAD_ITS_CHANCE, SILENT, ASKING = range(3)
 """How far a stranger has come; who makes room for others is chosen in this order."""
 NOTICE_SECONDS = 60.0
@@ -153,7 +153,7 @@ class Connections:
 
 
 def _first_to_go(strangers: Iterable[Connection]) -> Connection:
-    """The one that makes room; of several that came as far, the oldest."""
+    """Return the connection that makes room; of several that came as far, the oldest."""
     return min(strangers, key=lambda one: one.standing)
 
 
@@ -206,7 +206,7 @@ class Connection(asyncio.Protocol):
 
 
 def address_of(peer: Any) -> str:
-    """The address behind a socket's other end: IPv6 by its network, as one machine has 2^64 there."""
+    """Return a peer's address; of IPv6 its network, since one machine has 2^64 addresses there."""
     if not isinstance(peer, tuple):
         return ""
     try:

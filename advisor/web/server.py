@@ -36,7 +36,7 @@ from advisor.text import visible
 from advisor.web.connections import Connection, Connections, Notices, WrongTokens, address_of
 
 SESSIONS = 24
-"""So many screens may be open at the same time; each is a process of its own."""
+"""The most screens that may be open at a time; each is a process of its own."""
 MESSAGE_BYTES = 64 * 1024
 """The longest message that a page may send: a pasted text, not a file."""
 USUAL_SIZE, LARGEST_SIZE = (80, 24), (500, 250)
@@ -44,12 +44,12 @@ USUAL_SIZE, LARGEST_SIZE = (80, 24), (500, 250)
 TOKEN_BYTES, TOKEN_LETTERS = 24, 20
 """The length of a token that is made here, and the least of one that is given."""
 AT_ONCE, WAITING = 8, 128
-"""So many connections are taken up at once, and so many may wait for it.
+"""The most connections accepted at once, and the most that may wait.
 
 With few at a time, what came on one is read before many more have come and one has to make room.
 """
 IDLE_SECONDS = 15.0
-"""A connection on which nothing more is asked for is closed after this time."""
+"""An idle connection is closed after this time."""
 HEARTBEAT_SECONDS = 15.0
 """How often a page is asked whether it is still there."""
 START_SECONDS = 60.0
@@ -57,7 +57,7 @@ START_SECONDS = 60.0
 LEAVE_SECONDS = 3.0
 """The time that a page or a child has to end by itself; then a child is killed."""
 LAST_WORDS_BYTES = 4000
-"""So much of a child's last words is kept."""
+"""How much of a child's last words is kept."""
 COOKIE = "advisor_session"
 """The cookie that stands for the token after the first page."""
 PRELUDE = b"__GANGLION__\n"
@@ -145,7 +145,7 @@ class UnfitToken(Exception):
 
 
 def is_loopback(host: str) -> bool:
-    """Whether a name or an address can only mean this machine itself."""
+    """Return whether a name or an address can only mean this machine."""
     try:
         return host == "localhost" or ipaddress.ip_address(host).is_loopback
     except ValueError:
@@ -235,7 +235,7 @@ async def _listen(runner: web.AppRunner, connections: Connections, host: str, po
 
 
 def _request_log(notices: Notices) -> logging.Logger:
-    """A log for aiohttp that counts what is no HTTP, and keeps the traceback of an error of ours once."""
+    """Return a log for aiohttp that counts what is not HTTP, and logs our own errors once."""
 
     def keep(record: logging.LogRecord) -> bool:
         if record.levelno < logging.WARNING:
@@ -267,7 +267,7 @@ def _failed(notices: Notices, loop: asyncio.AbstractEventLoop, context: dict[str
 
 
 def _shown(host: str, bound: str) -> str:
-    """The host as it stands in an address; for all of this machine's, the one that the network sees."""
+    """Return the host for a URL; if serving at every address, the one that the network sees."""
     if ipaddress.ip_address(bound.partition("%")[0]).is_unspecified:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
             try:
@@ -291,7 +291,7 @@ class Pages:
         self.cookie = hmac.digest(token.encode(), COOKIE.encode(), "sha256").hex()
 
     def application(self) -> web.Application:
-        """Everything as an aiohttp application."""
+        """Return the aiohttp application."""
         application = web.Application(middlewares=[self.guarded])
         application.router.add_get("/", self.page)
         application.router.add_get("/ws", self.connected)
@@ -336,15 +336,15 @@ class Pages:
                 await self.leaving.wait()
 
     async def careful(self, _: web.Request, response: web.StreamResponse) -> None:
-        """Every answer says what its page may load."""
+        """Add to every response what its page may load."""
         response.headers.update(HEADERS)
 
     async def page(self, _: web.Request) -> web.StreamResponse:
-        """The page with the terminal."""
+        """Return the page with the terminal."""
         return web.FileResponse(PAGES / "index.html")
 
     async def connected(self, request: web.Request) -> web.StreamResponse:
-        """The screens behind a page, from when it opens to when it closes."""
+        """Run the screens behind a page from when it opens until it closes."""
         if _split(request.headers.get("Origin", "")).netloc.lower() != request.host.lower():
             return _refused(WRONG_ORIGIN)
         page = web.WebSocketResponse(
@@ -368,7 +368,7 @@ class Pages:
         return page
 
     async def downloaded(self, request: web.Request) -> web.StreamResponse:
-        """A paper that the screens hand over, once, by the key that only its page knows."""
+        """Return a paper from the screens, once, by the key that only its page knows."""
         key = request.match_info["key"]
         try:
             paper = await self.downloads.get_download_metadata(key)
@@ -519,7 +519,7 @@ async def _relayed(page: web.WebSocketResponse, screens: Screens) -> None:
 
 
 def _size(across: object, down: object) -> tuple[int, int]:
-    """The size of screen that a page asks for, within reason."""
+    """Return the screen size that a page asks for, within limits."""
     wanted = [int(one) if re.fullmatch("[0-9]{1,3}", one) else 0 for one in (str(across), str(down))]
     return (
         min(wanted[0], LARGEST_SIZE[0]) or USUAL_SIZE[0],
@@ -528,7 +528,7 @@ def _size(across: object, down: object) -> tuple[int, int]:
 
 
 async def _last_words(stream: asyncio.StreamReader) -> str:
-    """The end of what a child complained of, without colours."""
+    """Return the end of what a child wrote to standard error, without colours."""
     kept = b""
     while more := await stream.read(LAST_WORDS_BYTES):
         kept = (kept + more)[-LAST_WORDS_BYTES:]
@@ -536,18 +536,18 @@ async def _last_words(stream: asyncio.StreamReader) -> str:
 
 
 def _written(words: str) -> bytes:
-    """Words as a terminal shows them, on an empty screen."""
+    """Return words for a terminal, on an empty screen."""
     lines = ("".join(filter(str.isprintable, line)) for line in words.splitlines())
     return ("\x1b[2J\x1b[H\x1b[?25l" + "\r\n".join(lines)).encode("utf-8", "replace")
 
 
 def _same(given: str, wanted: str) -> bool:
-    """Whether two secrets are the same, in a time that does not tell how far they agree."""
+    """Return whether two secrets are equal, in constant time."""
     return hmac.compare_digest(given.encode("utf-8", "replace"), wanted.encode("utf-8", "replace"))
 
 
 def _split(address: str) -> SplitResult:
-    """The parts of an address; none, where it is no address."""
+    """Return the parts of a URL, empty if it is not one."""
     try:
         return urlsplit(address)
     except ValueError:
