@@ -1,7 +1,7 @@
 """The booking sheet: what to book for a car, from what is believed of it before anybody has seen it.
 
-Jobs are played by the technician's plain advice on simulated cars drawn from that belief (`simulate.jobs`): how
-long they take, what they are read with and what has to be arranged.
+Jobs are played by the technician's plain advice on simulated cars drawn from that belief (`simulate.jobs`):
+how long they take, what they are read with and what has to be arranged.
 """
 
 from __future__ import annotations

@@ -308,7 +308,7 @@ def danger_lines(knowledge: Knowledge, heard: Heard) -> Iterator[str]:
 
 
 def settled_lines(danger: Danger) -> list[str]:
-    """What stays in sight once a customer was told of a danger."""
+    """Return what stays in sight once a customer was told of a danger."""
     return [f"Told: {danger.name}. {danger.tell}", f"  Then: {danger.do}"]
 
 

@@ -14,7 +14,7 @@ from advisor.papers.document import Document, Paragraph, Part, Row, Section, Tab
 from advisor.papers.plots import Bars, Curve
 
 EXPLAINED = (
-    "Made-up cars are drawn from the knowledge itself, several causes and the instruments' errors included. "
+    "Simulated cars are drawn from the knowledge itself, with several causes and instrument errors included. "
     "So these figures are properties of the numbers written there, not of cars in a workshop."
 )
 FEW_CARS = 30
