@@ -222,7 +222,7 @@ def no_visit(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[str, .
 
 
 def safety(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
-    """What the customer has to be told: for the complaint, for the answers given, and to everybody."""
+    """Return what the customer has to be told: for the complaint, for the answers, and to everybody."""
     said = list(told_of(knowledge, case))
     said += knowledge.complaints[case.complaint].warn
     for reading, outcome in case.seen.items():
@@ -288,7 +288,7 @@ def _setups(ranker: Ranker, starts: Starts, columns: Sequence[str], used: Bools)
 
 
 def _instruments(knowledge: Knowledge, column: str, workshop: Workshop) -> frozenset[str]:
-    """What a reading is taken with, where it is seen as `column` says: the first at hand of each kind."""
+    """Return the instruments of a reading seen as `column` says: the first at hand of each kind."""
     name, instrument = reading_and_instrument(column)
     reading = knowledge.readings[name]
     kinds = [(instrument,) if instrument else reading.instrument]

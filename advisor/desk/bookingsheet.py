@@ -318,7 +318,7 @@ def harmless_words(one: Harmless) -> str:
 
 
 def overview_lines(days: Iterable[Day]) -> Iterator[str]:
-    """Who comes when and what is prepared for them, day by day."""
+    """Return who comes when and what is prepared, day by day."""
     return (line for rows, _ in overview_rows(days) for line in rows.split("\n"))
 
 

@@ -220,7 +220,7 @@ def questions(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[Question, ..
 
 
 def asked_by_phone(engine: Engine) -> tuple[str, ...]:
-    """The readings of a complaint that a customer can be asked for on the phone."""
+    """Return the readings of a complaint that a customer can be asked for on the phone."""
     return tuple(name for name in engine.readings if by_phone(name) in engine.entries)
 
 
