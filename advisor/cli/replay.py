@@ -40,7 +40,7 @@ def demo() -> None:
 @click.option("--story", is_flag=True, help="Tell each scenario step by step.")
 @click.option("--per-minute", is_flag=True, help="Ask by bits per minute. Default: by bits.")
 def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool, per_minute: bool) -> None:
-    """Play scenario files to the end, and say whether the true causes came out on top."""
+    """Play scenario files to the end and say whether the true causes come out on top."""
     from advisor.advice.situation import InconsistentEvidence
     from advisor.evaluation.scenarios import play, read_scenarios
     from advisor.papers.format import duration

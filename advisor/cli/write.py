@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 )
 @output_option
 def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | None) -> None:
-    """Write a complaint's network for any other Bayesian-network program."""
+    """Write a complaint's network for other Bayesian-network programs."""
     from advisor.model.export import write
     from advisor.model.network import build
 
