@@ -13,9 +13,10 @@ from advisor.checks.lint import checked
 from advisor.cli import main
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine, Posterior
-from advisor.knowledge.knowledge import Document, Knowledge
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.loading import parse
 from advisor.knowledge.problems import Place, ProblemsFound
+from advisor.knowledge.vocabulary import Document
 from advisor.model.network import Network, build
 
 ROOT = Path(__file__).parent.parent

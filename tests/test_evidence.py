@@ -19,7 +19,8 @@ from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import Measured, Seen
 from advisor.inference.engine import Engine
-from advisor.knowledge.knowledge import Accuracy, Knowledge
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.vocabulary import Accuracy
 from advisor.measure.formulas import FORMULAS
 from advisor.measure.uncertainty import (
     Estimate,

@@ -11,10 +11,12 @@ from hypothesis import strategies as st
 
 from advisor.checks.lint import problems
 from advisor.evaluation.scenarios import Scenario
-from advisor.knowledge.knowledge import Document, Knowledge
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.loading import LARGEST_FILE, load, parse, read
 from advisor.knowledge.probability import WORDS, in_words, parse_probability
-from advisor.knowledge.problems import Place, ProblemsFound, nearest
+from advisor.knowledge.problems import Place, ProblemsFound
+from advisor.knowledge.vocabulary import Document
+from advisor.text import nearest
 from tests.conftest import HEAD, SHIPPED, complaint, faults, form_problems
 
 EXAMPLE = (SHIPPED / "example" / "door_rattle.yaml").read_text(encoding="utf-8")

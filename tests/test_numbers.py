@@ -30,8 +30,9 @@ from advisor.checks.lint import checked
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import ImpossibleEvidence, Posterior
 from advisor.inference.tables import CPT, DiscreteNetwork
-from advisor.knowledge.knowledge import Accuracy, Knowledge
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
+from advisor.knowledge.vocabulary import Accuracy
 from advisor.measure.formula import OutOfRange
 from advisor.measure.formulas import FORMULAS, evaluate
 from advisor.measure.uncertainty import (

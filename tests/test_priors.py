@@ -11,10 +11,11 @@ from hypothesis import strategies as st
 
 from advisor.checks.lint import problems
 from advisor.inference.engine import Engine
-from advisor.knowledge.knowledge import Document, Gated, Knowledge
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.loading import parse
 from advisor.knowledge.problems import ProblemsFound
 from advisor.knowledge.unlisted import UNLISTED
+from advisor.knowledge.vocabulary import Document, Gated
 from advisor.model.priors import solve, tree_of
 from tests.conftest import HEAD, complaint, faults, given_complaint, text_at
 

@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 import yaml
 
-from advisor.knowledge.knowledge import schema
+from advisor.knowledge.vocabulary import schema
 
 KNOWLEDGE = Path(__file__).parent.parent / "knowledge"
 

@@ -26,9 +26,9 @@ from advisor.checks.lint import checked
 from advisor.cli.program import commands
 from advisor.desk.booking import booking_sheet
 from advisor.desk.bookingsheet import document as booking_paper
-from advisor.knowledge.knowledge import Document
 from advisor.knowledge.loading import parse
 from advisor.knowledge.problems import Place, Problem, ProblemsFound
+from advisor.knowledge.vocabulary import Document
 from advisor.papers.document import html, markdown
 from advisor.store.records import in_one_line
 from advisor.store.store import Store, default_url

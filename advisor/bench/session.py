@@ -71,8 +71,9 @@ from advisor.case.typed import (
     understand,
 )
 from advisor.inference.engine import Engine, InferenceEngine
-from advisor.knowledge.knowledge import Fact, Knowledge, LimitByFact, setups_of, worst_first
+from advisor.knowledge.knowledge import Knowledge, setups_of, worst_first
 from advisor.knowledge.unlisted import owner_of, unlisted_of
+from advisor.knowledge.vocabulary import Fact, LimitByFact
 from advisor.measure import refrigerants as saturation
 from advisor.measure.units import NotAQuantity, convert, parse, show
 from advisor.model.observation import Measurement

@@ -32,8 +32,9 @@ from advisor.case.entries import (
     TakenBack,
     Warned,
 )
-from advisor.knowledge.knowledge import Knowledge, LimitByFact
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted
+from advisor.knowledge.vocabulary import LimitByFact
 from advisor.measure.uncertainty import Estimate
 from advisor.measure.units import convert, preferred, show
 from advisor.papers.format import bar, curve, duration, percent, plain

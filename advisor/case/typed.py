@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from advisor.case.case import Case
 from advisor.case.entries import Known, Measured
-from advisor.knowledge.knowledge import Knowledge, LimitByFact, quantity_of
+from advisor.knowledge.knowledge import Knowledge, quantity_of
+from advisor.knowledge.vocabulary import LimitByFact
 from advisor.measure.formula import OutOfRange
 from advisor.measure.formulas import FORMULAS
 from advisor.measure.uncertainty import number

@@ -9,16 +9,9 @@ from collections.abc import Iterator, Mapping
 from advisor.checks.references import unknown
 from advisor.checks.registry import consistency_check
 from advisor.knowledge.dangers import Heard, heard_dangers, says_something, spoken_out
-from advisor.knowledge.knowledge import (
-    Distribution,
-    Knowledge,
-    LimitByFact,
-    Reading,
-    Source,
-    State,
-    setups_of,
-)
+from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.knowledge.problems import Problem
+from advisor.knowledge.vocabulary import Distribution, LimitByFact, Reading, Source, State
 from advisor.model.noisy import noisy_max, noisy_or
 
 WIDEST = 12

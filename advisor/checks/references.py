@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 
 from advisor.checks.registry import reference_check
-from advisor.knowledge.knowledge import Knowledge, LimitByFact, Quantity
-from advisor.knowledge.problems import Problem, nearest
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.problems import Problem
 from advisor.knowledge.unlisted import unlisted_of
+from advisor.knowledge.vocabulary import LimitByFact, Quantity
 from advisor.measure.formula import Formula
 from advisor.measure.formulas import FORMULAS
 from advisor.measure.units import KNOWN, kind_of
+from advisor.text import nearest
 
 UNKNOWN = "unknown-id"
 """The code of a word that names nothing."""

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import NoReturn
 
 from advisor.cli.output import say
-from advisor.knowledge.problems import nearest
+from advisor.text import nearest
 
 
 def fail(lines: Iterable[str], code: int) -> NoReturn:

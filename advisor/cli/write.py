@@ -110,6 +110,6 @@ def _probabilities(
 @click.command(name="schema")
 def print_schema() -> None:
     """Print the JSON Schema of knowledge files, for editors that complete and check by it."""
-    from advisor.knowledge.knowledge import schema
+    from advisor.knowledge.vocabulary import schema
 
     say(json_text(schema()))

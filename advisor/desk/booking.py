@@ -16,9 +16,10 @@ from advisor.advice.situation import Situation
 from advisor.arrays import Floats
 from advisor.case.case import Case
 from advisor.inference.engine import Engine
-from advisor.knowledge.knowledge import Danger, Knowledge
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.probability import WORDS
 from advisor.knowledge.unlisted import is_unlisted
+from advisor.knowledge.vocabulary import Danger
 from advisor.model.nodes import reading_and_instrument, reading_of
 from advisor.simulate.array_advice import Bools, Ranker, compile_ranker
 from advisor.simulate.jobs import Cars, Jobs, Starts, draw_cars, play_many, starts_of

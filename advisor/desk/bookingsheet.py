@@ -11,7 +11,8 @@ from advisor.desk.booking import COVERED, IN_DOUBT, BookingSheet, Minutes, Neede
 from advisor.desk.questions import Fitting, Next, families
 from advisor.desk.schedule import Appointment, Day
 from advisor.knowledge.dangers import Heard
-from advisor.knowledge.knowledge import Danger, Harmless, Knowledge
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.vocabulary import Danger, Harmless
 from advisor.papers.document import Bullets, Document, Facts, Paragraph, Part, Row, Section, Table
 from advisor.papers.format import duration, percent
 

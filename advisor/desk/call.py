@@ -37,7 +37,8 @@ from advisor.desk.questions import (
 from advisor.desk.schedule import Appointment, in_full
 from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.knowledge.dangers import heard_dangers
-from advisor.knowledge.knowledge import Fact, Knowledge
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.vocabulary import Fact
 from advisor.papers.document import html, markdown
 from advisor.store.records import StoredCase
 from advisor.store.store import Store

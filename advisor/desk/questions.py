@@ -18,8 +18,9 @@ from advisor.case.case import Case
 from advisor.case.entries import CUSTOMER, Entry, Known, Seen, Skipped
 from advisor.inference.engine import Engine
 from advisor.knowledge.dangers import Heard, heard_dangers, heard_phrases
-from advisor.knowledge.knowledge import Complaint, Harmless, Knowledge
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.phrases import alike, telling
+from advisor.knowledge.vocabulary import Complaint, Harmless
 from advisor.model.nodes import by_phone
 
 LEAST_BITS_LEFT = 0.15

@@ -15,7 +15,8 @@ import numpy as np
 
 from advisor.arrays import Floats
 from advisor.inference.tables import CPT, DiscreteNetwork
-from advisor.knowledge.knowledge import Knowledge, NoisyMax, NoisyOr, Reading, Row, State
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.vocabulary import NoisyMax, NoisyOr, Reading, Row, State
 from advisor.model.network import build
 
 

@@ -15,9 +15,11 @@ from advisor.case.case import Case
 from advisor.case.entries import Known, Measured, Seen
 from advisor.case.typed import NotUnderstood, direct
 from advisor.inference.engine import ImpossibleEvidence, InferenceEngine
-from advisor.knowledge.knowledge import AuthoredModel, Knowledge, Text
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.loading import knowledge_files, read
-from advisor.knowledge.problems import Place, Problem, ProblemsFound, nearest
+from advisor.knowledge.problems import Place, Problem, ProblemsFound
+from advisor.knowledge.vocabulary import AuthoredModel, Text
+from advisor.text import nearest
 
 
 class Scenario(AuthoredModel):

@@ -26,9 +26,10 @@ from advisor.evaluation.perturbation import without_leak
 from advisor.evaluation.trials import Plan
 from advisor.inference.compiler import compile_tables
 from advisor.inference.tables import DiscreteNetwork
-from advisor.knowledge.knowledge import Knowledge, Path, Reading
+from advisor.knowledge.knowledge import Knowledge, Path
 from advisor.knowledge.problems import Place
 from advisor.knowledge.unlisted import unlisted_of
+from advisor.knowledge.vocabulary import Reading
 from advisor.model.network import build
 from advisor.model.nodes import reading_and_instrument
 from advisor.model.noisy import noisy_max

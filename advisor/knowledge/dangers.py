@@ -12,8 +12,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import get_args
 
-from advisor.knowledge.knowledge import Knowledge, Signal
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.phrases import SILENT, meant, spoken
+from advisor.knowledge.vocabulary import Signal
 
 APART = " ... "
 """What stands between the parts of a phrase that may be said far from each other."""

@@ -15,10 +15,12 @@ import yaml
 from pydantic import BaseModel, ValidationError
 
 from advisor.knowledge import knowledge as words
-from advisor.knowledge.knowledge import SECTIONS, Document, Knowledge
+from advisor.knowledge.knowledge import SECTIONS, Knowledge
 from advisor.knowledge.probability import in_words
-from advisor.knowledge.problems import Place, Problem, ProblemsFound, nearest
+from advisor.knowledge.problems import Place, Problem, ProblemsFound
 from advisor.knowledge.replacing import settle
+from advisor.knowledge.vocabulary import Document, Standing
+from advisor.text import nearest
 
 LARGEST_FILE = 250_000
 """Bytes; a larger file is refused unread."""
@@ -78,7 +80,7 @@ def load_with_digest(paths: Iterable[Path]) -> tuple[Knowledge, str]:
     problems: list[Problem] = []
     sections: dict[str, dict[str, Any]] = {section: {} for section in SECTIONS}
     places: dict[words.Path, Place] = {}
-    standings: dict[str, words.Standing] = {}
+    standings: dict[str, Standing] = {}
     owners: dict[str, Place] = {}
     digest = hashlib.sha256()
     settled(paths)

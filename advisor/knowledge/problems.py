@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from bisect import bisect
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
 from advisor.text import visible
-
-MOST_COMPARED = 200
-"""A word is compared with so many others at most, those around it in the alphabet: comparing takes long."""
 
 
 @dataclass(frozen=True, order=True)
@@ -65,19 +61,3 @@ class ProblemsFound(Exception):
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(sorted(problems, key=lambda p: (p.place, p.code, p.what)))
         super().__init__("\n".join(str(problem) for problem in self.problems))
-
-
-def nearest(word: str, choices: Iterable[str]) -> str:
-    """Say which of the choices was probably meant, or list them if none is near."""
-    import difflib  # not needed where nothing is misspelt
-
-    known = sorted(set(choices))
-    at = bisect(known, word)
-    near = known if len(known) <= MOST_COMPARED else known[max(0, at - MOST_COMPARED // 2) :][:MOST_COMPARED]
-    close = difflib.get_close_matches(word, near, n=1, cutoff=0.6)
-    if close:
-        return f"Did you mean '{close[0]}'?"
-    if not known:
-        return "There are none yet."
-    shown = ", ".join(known[:8]) + (", …" if len(known) > 8 else "")
-    return f"Known are: {shown}."

@@ -18,10 +18,11 @@ from typing import Any
 from pydantic import BaseModel
 
 from advisor.checks.lint import problems
-from advisor.knowledge.knowledge import Document, Knowledge, Path
+from advisor.knowledge.knowledge import Knowledge, Path
 from advisor.knowledge.loading import parse, values_of
 from advisor.knowledge.probability import WORDS, parse_probability
 from advisor.knowledge.problems import Place, Problem
+from advisor.knowledge.vocabulary import Document
 from advisor.learning.revision import Change, Learned
 from advisor.model.priors import tree_of
 

@@ -27,8 +27,9 @@ import numpy as np
 
 from advisor.arrays import Floats
 from advisor.case.confirmed import Finding, faults_below
-from advisor.knowledge.knowledge import Gate, Knowledge, Path, Reading
+from advisor.knowledge.knowledge import Knowledge, Path
 from advisor.knowledge.unlisted import unlisted_of
+from advisor.knowledge.vocabulary import Gate, Reading
 from advisor.learning.dirichlet import interval, posterior, without_leak
 from advisor.model.priors import gate_probability, solve, tree_of
 

@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, TypeVar
 
-from advisor.knowledge.problems import nearest
 from advisor.measure.uncertainty import Estimate, rectangular
+from advisor.text import nearest
 
 KELVIN = 273.15
 STANDARD_AIR_BAR = 1.01325

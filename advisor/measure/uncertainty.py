@@ -21,7 +21,7 @@ import numpy as np
 from scipy.special import erf, ndtr
 
 from advisor.arrays import Floats
-from advisor.knowledge.knowledge import Accuracy
+from advisor.knowledge.vocabulary import Accuracy
 
 CELL_EDGES = (-3.0, -2.0, -1.5, -1.0, -0.5, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
 """Where numbers are told apart around a limit, in standard uncertainties, for a reading's information."""

@@ -20,7 +20,7 @@ from itertools import zip_longest
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from advisor.knowledge.problems import nearest
+from advisor.text import nearest
 
 if TYPE_CHECKING:
     import pint

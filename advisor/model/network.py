@@ -12,8 +12,9 @@ import numpy as np
 
 from advisor.arrays import Floats
 from advisor.inference.tables import CPT, DiscreteNetwork
-from advisor.knowledge.knowledge import REMEDY_SUCCESS, Gate, Knowledge, Reading, State
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import unlisted_of
+from advisor.knowledge.vocabulary import REMEDY_SUCCESS, Gate, Reading, State
 from advisor.model import nodes
 from advisor.model.after_repair import Repair, with_repair
 from advisor.model.export import to_pgmpy

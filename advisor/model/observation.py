@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.arrays import Floats
-from advisor.knowledge.knowledge import Accuracy, Derived, Knowledge, LimitByFact, Quantity, quantity_of
+from advisor.knowledge.knowledge import Knowledge, quantity_of
+from advisor.knowledge.vocabulary import Accuracy, Derived, LimitByFact, Quantity
 from advisor.measure.formula import OutOfRange
 from advisor.measure.formulas import FORMULAS, evaluate
 from advisor.measure.uncertainty import Estimate, Number, band_likelihood, cells, combined, number

@@ -18,9 +18,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from advisor.arrays import Floats
-from advisor.knowledge.knowledge import Branch, Complaint, Gate, Gated, Knowledge
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import Problem, ProblemsFound
 from advisor.knowledge.unlisted import UNLISTED, unlisted_of
+from advisor.knowledge.vocabulary import Branch, Complaint, Gate, Gated
 from advisor.model.roots import root
 
 ONE_AT_A_TIME = 0.05

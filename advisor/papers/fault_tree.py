@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from itertools import accumulate
 from xml.sax.saxutils import escape, quoteattr
 
-from advisor.knowledge.knowledge import Complaint, Gate, Gated, Knowledge, State
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted, unlisted_of
+from advisor.knowledge.vocabulary import Complaint, Gate, Gated, State
 from advisor.papers.format import percent
 from advisor.text import clean
 

@@ -13,9 +13,9 @@ from collections.abc import Mapping
 from importlib import import_module
 from types import MappingProxyType
 
-from advisor.knowledge.problems import nearest
 from advisor.measure.formula import ENTERED, Formula, computed
 from advisor.measure.uncertainty import Estimate
+from advisor.text import nearest
 
 for module in pkgutil.iter_modules(__path__):
     import_module(f"{__name__}.{module.name}")

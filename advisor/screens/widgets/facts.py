@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Button, Footer, Label, Static
 
-from advisor.knowledge.knowledge import Fact
+from advisor.knowledge.vocabulary import Fact
 from advisor.papers.format import plain
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.pick import Select

@@ -1,0 +1,539 @@
+"""What an author may say about complaints, faults and readings, as frozen objects.
+
+The words are explained for authors in knowledge/README.md; the names here are the same.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, Literal, NamedTuple
+
+import numpy as np
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
+
+from advisor.arrays import Floats
+from advisor.knowledge.probability import WORDS, parse_probability
+
+REMEDY_SUCCESS = 0.95
+"""How often a remedy takes, where the author does not say (estimate)."""
+
+
+RIGHT_BY_PHONE = 0.9
+"""How often a customer says what somebody at the car would find, where the author does not say (estimate)."""
+
+
+CHECK_MINUTES = 10.0
+"""How long it takes to look for the complaint again, where the author does not say (estimate)."""
+
+
+def _members(said: Any) -> Any:
+    if not isinstance(said, list):
+        return said
+    twice = [name for name, times in Counter(map(str, said)).items() if times > 1]
+    if twice:
+        raise ValueError(f"'{min(twice)}' stands twice in one gate. Name each member once.")
+    return {one if isinstance(one, str) else str(one): None for one in said}
+
+
+def _limit(said: Any) -> Any:
+    if not isinstance(said, dict):
+        return said
+    if "by" not in said:
+        raise ValueError("A limit that depends on a fact says 'by: FACT' first. Add 'by: …'.")
+    return {"by": said["by"], "values": {key: value for key, value in said.items() if key != "by"}}
+
+
+def _several(said: Any) -> Any:
+    return (said,) if isinstance(said, str) else said
+
+
+def _factor(said: Any) -> Any:
+    return 0.0 if said == "impossible" else said
+
+
+_SAID_PROBABILITY = {
+    "anyOf": [
+        {"type": "number", "minimum": 0, "maximum": 1},
+        {"type": "string", "pattern": r"^\s*\d+(\.\d+)?\s+of\s+\d+(\.\d+)?\s*$"},
+        {"enum": list(WORDS)},
+    ]
+}
+
+
+_SAID_ID_OR_LIST = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
+
+
+_SAID_LIMIT = {
+    "type": "object",
+    "properties": {"by": {"type": "string"}},
+    "required": ["by"],
+    "additionalProperties": {"type": "number"},
+}
+
+
+_SAID_FACTOR = {"anyOf": [{"type": "number", "minimum": 0, "maximum": 1000}, {"const": "impossible"}]}
+
+
+_SAID_MEMBERS = {
+    "anyOf": [
+        {"type": "array", "items": {"type": "string"}, "minItems": 1},
+        {
+            "type": "object",
+            "additionalProperties": {
+                "anyOf": [{"type": "number", "exclusiveMinimum": 0, "maximum": 100}, {"type": "null"}]
+            },
+        },
+    ]
+}
+
+
+Probability = Annotated[float, BeforeValidator(parse_probability), WithJsonSchema(_SAID_PROBABILITY)]
+
+
+OneOrMany = Annotated[tuple[str, ...], BeforeValidator(_several), WithJsonSchema(_SAID_ID_OR_LIST)]
+
+
+Share = Annotated[float, Field(gt=0, le=100)]
+
+
+Size = Annotated[float, Field(ge=-1e12, le=1e12)]
+
+
+Minutes = Annotated[float, Field(ge=0, le=20_000)]
+
+
+Members = Annotated[
+    dict[str, Share | None], BeforeValidator(_members), Field(min_length=1), WithJsonSchema(_SAID_MEMBERS)
+]
+
+
+Factor = Annotated[float, BeforeValidator(_factor), Field(ge=0, le=1000), WithJsonSchema(_SAID_FACTOR)]
+
+
+Distribution = dict[str, Probability]
+
+
+Text = Annotated[str, Field(min_length=1, max_length=2000)]
+
+
+Steps = tuple[Text, ...]
+
+
+class AuthoredModel(BaseModel):
+    """Anything an author writes: frozen, and unknown words are refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=False, allow_inf_nan=False)
+
+
+class Source(AuthoredModel):
+    """A named source that a number comes from."""
+
+    source: Text
+
+
+Standing = Literal["estimate", "common practice"] | Source
+
+
+class Item(AuthoredModel):
+    """What every section's entries share."""
+
+    name: Annotated[str, Field(min_length=1, max_length=80)]
+    note: Text | None = None
+    standing: Standing | None = None
+    standing_of: dict[str, Standing] = {}
+
+
+class Gate(NamedTuple):
+    """A gate of IEC 61025: `least` to `most` of the members; `shares` are of 100 where stated."""
+
+    kind: Literal["any_of", "all_of", "at_least", "exactly_one_of"]
+    least: int
+    most: int
+    shares: Mapping[str, float | None]
+
+    @property
+    def members(self) -> tuple[str, ...]:
+        """The ids of the members, as written."""
+        return tuple(self.shares)
+
+
+class Gated(Item):
+    """An item that follows its members by a gate."""
+
+    any_of: Members | None = None
+    all_of: Members | None = None
+    exactly_one_of: Members | None = None
+    at_least: int | None = None
+    of: Members | None = None
+
+    @model_validator(mode="after")
+    def _one_gate(self) -> Gated:
+        said = [self.any_of, self.all_of, self.exactly_one_of, self.at_least]
+        count = sum(one is not None for one in said)
+        if count > 1:
+            raise ValueError(
+                "There are two gates here. Keep one of any_of, all_of, at_least, exactly_one_of."
+            )
+        if count == 0 and self._needs_gate():
+            raise ValueError(
+                "There is no gate here. Say any_of, all_of, at_least with of, or exactly_one_of."
+            )
+        if (self.at_least is None) != (self.of is None):
+            raise ValueError("'at_least: 2' and 'of: …' go together. Write both.")
+        return self
+
+    def _needs_gate(self) -> bool:
+        return True
+
+    @property
+    def gate(self) -> Gate:
+        """The gate as said, in one form."""
+        if self.any_of is not None:
+            return Gate("any_of", 1, len(self.any_of), self.any_of)
+        if self.all_of is not None:
+            return Gate("all_of", len(self.all_of), len(self.all_of), self.all_of)
+        if self.exactly_one_of is not None:
+            return Gate("exactly_one_of", 1, 1, self.exactly_one_of)
+        members = self.of or {}
+        return Gate("at_least", self.at_least or 0, len(members), members)
+
+
+class Complaint(Gated):
+    """A top event: what the customer complains about."""
+
+    family: Text
+    customer: OneOrMany = ()
+    warn: OneOrMany = ()
+    unlisted: Share
+    check: Text | None = None
+    check_minutes: Minutes = CHECK_MINUTES
+
+
+class Family(Item):
+    """Complaints that belong together, and what a customer is asked to find out which it is."""
+
+    ask: Text
+
+
+class Harmless(Item):
+    """Something that people call about and that is normal: no visit is needed, and what to tell them.
+
+    `customer` are phrases whose words are all said, as those of a danger.
+    """
+
+    customer: Annotated[OneOrMany, Field(min_length=1)]
+    tell: Text
+
+
+class Danger(Item):
+    """Danger that people tell of on the phone: what to tell them at once, and what is done about it.
+
+    `customer` are phrases whose words are all said; `petrol/fuel` is one or the other, and ` ... ` parts what
+    may be said far apart. `ask` is asked where it was said not to be so.
+    """
+
+    customer: Annotated[OneOrMany, Field(min_length=1)]
+    ask: Text
+    tell: Text
+    do: Text
+    signal: Literal["danger", "warning", "caution"] = "danger"
+
+
+class Branch(Gated):
+    """An intermediate event of the tree."""
+
+    unlisted: Literal["rest"] | None = None
+
+
+class Fault(Item):
+    """A basic event: something that a remedy puts right."""
+
+    remedy: Text
+    remedy_minutes: Minutes
+    price: Literal["none", "low", "middling", "high"]
+    no_visit: Text | None = None
+    remedy_success: Annotated[Probability, Field(gt=0, le=1)] = REMEDY_SUCCESS
+    prior: Annotated[Probability, Field(gt=0, lt=1)] | None = None
+    given: dict[str, dict[str, Factor]] = {}
+    cautions: tuple[str, ...] = ()
+
+
+class Fact(Item):
+    """Something about the vehicle that is known at intake or by asking."""
+
+    ask: Text
+    values: Annotated[dict[str, Annotated[float, Field(ge=0, le=100)]], Field(min_length=2, max_length=8)]
+
+
+class NoisyOr(AuthoredModel):
+    """Leaky noisy-OR: each cause alone can bring about the abnormal outcome."""
+
+    leak: Probability
+    strengths: Literal["alone", "with_leak"] = "alone"
+    causes: Annotated[dict[str, Probability], Field(min_length=1)]
+
+
+class NoisyMax(AuthoredModel):
+    """Leaky noisy-MAX: each cause gives a spread over graded outcomes, the worst one wins."""
+
+    leak: Distribution
+    strengths: Literal["alone", "with_leak"] = "alone"
+    causes: Annotated[dict[str, Distribution], Field(min_length=1)]
+
+
+class Row(AuthoredModel):
+    """A row of a full table: what the outcomes' chances are where `when` fits."""
+
+    when: Annotated[dict[str, str], Field(min_length=1)] | None = None
+    gives: Distribution | None = None
+    otherwise: Distribution | None = None
+
+    @model_validator(mode="after")
+    def _one_form(self) -> Row:
+        if (self.otherwise is None) != (self.when is not None and self.gives is not None):
+            raise ValueError("A row is 'when: …' with 'gives: …', or 'otherwise: …'. Write one of the two.")
+        return self
+
+    @property
+    def spread(self) -> Distribution:
+        """The outcomes' chances in this row."""
+        return self.gives or self.otherwise or {}
+
+
+class State(Gated):
+    """A hidden consequence of faults that is no fault itself, and that readings hang on."""
+
+    noisy_or: NoisyOr | None = None
+
+    def _needs_gate(self) -> bool:
+        return self.noisy_or is None
+
+    @model_validator(mode="after")
+    def _gate_or_noisy(self) -> State:
+        if self.noisy_or is not None and any([self.any_of, self.all_of, self.exactly_one_of, self.of]):
+            raise ValueError("A state follows a gate or noisy_or, not both. Keep one.")
+        return self
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """The ids the state hangs on."""
+        return tuple(self.noisy_or.causes) if self.noisy_or else self.gate.members
+
+
+class LimitByFact(AuthoredModel):
+    """A limit between two bands that depends on a vehicle fact."""
+
+    by: str
+    values: Annotated[dict[str, float], Field(min_length=1)]
+
+
+class Derived(AuthoredModel):
+    """A quantity that is computed: a formula by name, and where each of its inputs comes from.
+
+    An input is a measurand's id, a vehicle fact's id, a number, or a word that the formula knows.
+    """
+
+    formula: str
+    inputs: Annotated[dict[str, str | Size], Field(min_length=1)]
+
+
+class Quantity(AuthoredModel):
+    """A measured quantity: `limits` stand between the bands, in the unit, from low to high.
+
+    `account` says what a current is for the account of a draw: the "total", or a "part" of it.
+    """
+
+    unit: Text
+    range: tuple[Size, Size]
+    derived: Derived | None = None
+    account: Literal["total", "part"] | None = None
+    bands: Annotated[dict[str, Text], Field(min_length=2, max_length=8)]
+    limits: tuple[float | Annotated[LimitByFact, BeforeValidator(_limit), WithJsonSchema(_SAID_LIMIT)], ...]
+
+    def limits_for(self, facts: Mapping[str, str]) -> tuple[float, ...] | None:
+        """The limits in the unit for a vehicle, or None while a fact they depend on is unknown."""
+        numbers = []
+        for limit in self.limits:
+            if isinstance(limit, LimitByFact):
+                if facts.get(limit.by) not in limit.values:
+                    return None
+                numbers.append(limit.values[facts[limit.by]])
+            else:
+                numbers.append(limit)
+        return tuple(numbers)
+
+
+class Reading(Item):
+    """A question or a measurement."""
+
+    who: Literal["customer", "technician", "certified"] = "technician"
+    ask: Text | None = None
+    right_by_phone: Annotated[Probability, Field(gt=0.5, le=1)] = RIGHT_BY_PHONE
+    warn: dict[str, Text] = {}
+    minutes: Minutes
+    instrument: OneOrMany = ()
+    setup: str | None = None
+    complaints: tuple[str, ...] = ()  # where it makes sense; none named: wherever its causes are
+    steps: Steps = ()
+    cautions: tuple[str, ...] = ()
+    outcomes: Annotated[dict[str, Text], Field(min_length=2, max_length=8)] | None = None
+    quantity: Quantity | None = None
+    normal: str | None = None
+    mildest_first: tuple[str, ...] | None = None
+    noisy_or: NoisyOr | None = None
+    noisy_max: NoisyMax | None = None
+    table: Annotated[tuple[Row, ...], Field(min_length=1)] | None = None
+
+    @model_validator(mode="after")
+    def _one_of_each(self) -> Reading:
+        if (self.outcomes is None) == (self.quantity is None):
+            raise ValueError("A reading has either 'outcomes' or a 'quantity'. Write one of them.")
+        if sum(one is not None for one in (self.noisy_or, self.noisy_max, self.table)) != 1:
+            raise ValueError(
+                "How the outcome hangs on its causes is said once. Write noisy_or, noisy_max or table."
+            )
+        return self
+
+    @property
+    def answers(self) -> Mapping[str, str]:
+        """Outcome ids with what they mean in words, in the order written."""
+        return self.outcomes or (self.quantity.bands if self.quantity else {})
+
+    @property
+    def normal_outcome(self) -> str:
+        """The outcome of a car without any of the causes."""
+        return self.normal or next(iter(self.answers))
+
+    @property
+    def graded(self) -> tuple[str, ...]:
+        """The outcomes from the normal one to the worst."""
+        return self.mildest_first or tuple(self.answers)
+
+    @property
+    def causes(self) -> tuple[str, ...]:
+        """The ids of everything the outcome hangs on, facts included, each once."""
+        if self.noisy_or:
+            return tuple(self.noisy_or.causes)
+        if self.noisy_max:
+            return tuple(self.noisy_max.causes)
+        return tuple(dict.fromkeys(cause for row in self.table or () for cause in row.when or ()))
+
+    def spreads(self) -> Iterator[tuple[tuple[str | int, ...], Distribution]]:
+        """Every distribution over outcomes that is stated, with its path within the reading."""
+        if self.noisy_max:
+            yield ("noisy_max", "leak"), self.noisy_max.leak
+            for cause, spread in self.noisy_max.causes.items():
+                yield ("noisy_max", "causes", cause), spread
+        for at, row in enumerate(self.table or ()):
+            yield ("table", at, "gives" if row.gives else "otherwise"), row.spread
+
+    def chances(self, spread: Distribution, order: tuple[str, ...]) -> Floats:
+        """The chances of the outcomes in the order asked for; what is left of 1 goes to the normal one."""
+        said = dict(spread)
+        if self.normal_outcome not in said:
+            said[self.normal_outcome] = 1 - sum(spread.values())
+        return np.array([said.get(outcome, 0.0) for outcome in order])
+
+
+class Accuracy(AuthoredModel):
+    """How far an instrument may be off, in the unit it stands under.
+
+    `absolute`, `percent` (of the reading) and `zero` (offset that stays from reading to reading) are
+    half-widths; `resolution` is the last digit's step. With `coverage` the half-widths are expanded
+    uncertainties of a normal distribution with that coverage factor, else limits of a rectangular one.
+    """
+
+    absolute: Annotated[Size, Field(ge=0)] = 0.0
+    percent: Annotated[Size, Field(ge=0)] = 0.0
+    zero: Annotated[Size, Field(ge=0)] = 0.0
+    resolution: Annotated[Size, Field(ge=0)] = 0.0
+    coverage: Annotated[float, Field(ge=1, le=4)] | None = None
+
+
+class Instrument(Item):
+    """What a reading is taken with, and how accurately, by unit."""
+
+    units: tuple[Text, ...] = ()
+    accuracy: dict[str, Accuracy] = {}
+
+
+class Measurand(Item):
+    """Something that formulas need: measured in a unit, or chosen from words.
+
+    It is asked once in a case; with `each_time`, again for every reading.
+    """
+
+    ask: Text
+    unit: Text | None = None
+    range: tuple[Size, Size] | None = None
+    instrument: OneOrMany = ()
+    choices: Annotated[tuple[Text, ...], Field(min_length=2)] | None = None
+    each_time: bool = False
+
+    @model_validator(mode="after")
+    def _number_or_choice(self) -> Measurand:
+        if (self.choices is None) == (self.unit is None) or (self.unit is None) != (self.range is None):
+            raise ValueError("A measurand has 'unit' and 'range', or 'choices'. Write one of the two.")
+        return self
+
+
+class Setup(Item):
+    """A state of the car that readings share; its minutes are charged once."""
+
+    steps: Steps = ()
+    hands_on_minutes: Minutes
+    waiting_minutes: Minutes = 0
+    arrange: Text | None = None
+    bay: Text | None = None
+    needs: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+
+    @property
+    def minutes(self) -> float:
+        """Hands-on and waiting minutes together."""
+        return self.hands_on_minutes + self.waiting_minutes
+
+
+Signal = Literal["danger", "warning", "caution", "notice"]
+"""From the most severe to the least."""
+
+
+class Caution(Item):
+    """What can hurt, and the usual precaution, under a signal word of ISO 3864-2.
+
+    A notice is about property alone; the other three are about people, and have to be acknowledged.
+    """
+
+    text: Text
+    signal: Signal = "warning"
+
+    @property
+    def hurts(self) -> bool:
+        """Whether people can be hurt."""
+        return self.signal != "notice"
+
+
+class Document(AuthoredModel):
+    """One file, as written."""
+
+    language: Literal[1]
+    standing: Standing | None = None
+    families: dict[str, Family] = {}
+    harmless: dict[str, Harmless] = {}
+    dangers: dict[str, Danger] = {}
+    complaints: dict[str, Complaint] = {}
+    branches: dict[str, Branch] = {}
+    faults: dict[str, Fault] = {}
+    facts: dict[str, Fact] = {}
+    states: dict[str, State] = {}
+    readings: dict[str, Reading] = {}
+    instruments: dict[str, Instrument] = {}
+    measurands: dict[str, Measurand] = {}
+    setups: dict[str, Setup] = {}
+    cautions: dict[str, Caution] = {}
+
+
+def schema() -> dict[str, Any]:
+    """The JSON Schema of a knowledge file, for editors that complete and check by one."""
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **Document.model_json_schema()}
