@@ -13,14 +13,14 @@ from dataclasses import dataclass
 from html import escape
 
 from advisor.papers.format import percent
+from advisor.papers.svg import line as line_between
+from advisor.papers.svg import text
 from advisor.text import clean
 
 WIDTH, HEIGHT = 680.0, 262.0
 LEFT, RIGHT = 46.0, 252.0
 """Room for the percentages at the left and the names at the right, in px."""
 TOP, BOTTOM = 34.0, 40.0
-LETTER = 12.0
-"""Size of the text; 680 px across the page of a printed card make it 9 points."""
 LEADING = 14.0
 BETWEEN = 4.0
 """Air between two names."""
@@ -98,37 +98,24 @@ def _stroke(dash: str) -> str:
     return 'fill="none" stroke="#111" stroke-width="1.6"' + (f' stroke-dasharray="{dash}"' if dash else "")
 
 
-def _text(x: float, y: float, words: str, anchor: str = "start") -> str:
-    return (
-        f'<text x="{x:.1f}" y="{y:.1f}" font-size="{LETTER:g}" fill="#111" '
-        f'text-anchor="{anchor}">{escape(clean(words))}</text>'
-    )
-
-
-def _rule(x1: float, y1: float, x2: float, y2: float, stroke: str) -> str:
-    return (
-        f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{stroke}" stroke-width="1"/>'
-    )
-
-
 def _axes(chart: Chart) -> Iterator[str]:
     right = WIDTH - RIGHT
     for level in (0.0, 0.25, 0.5, 0.75, 1.0):
-        yield _rule(LEFT, _y(level), right, _y(level), "#111" if level == 0 else "#bbb")
-        yield _text(LEFT - 6, _y(level) + 4, f"{100 * level:.0f} %", "end")
+        yield line_between(LEFT, _y(level), right, _y(level), "#111" if level == 0 else "#bbb")
+        yield text(LEFT - 6, _y(level) + 4, f"{100 * level:.0f} %", "end")
     for at in _spaced(chart, STEP_WIDE):
-        yield _text(_x(chart, at), _y(0) + 18, chart.points[at].label, "middle")
+        yield text(_x(chart, at), _y(0) + 18, chart.points[at].label, "middle")
     word_ends = [-WORD_WIDE, -WORD_WIDE]  # of the two rows of words
     for at, point in enumerate(chart.points):
         if not point.mark:
             continue
         x = _x(chart, at)
         row = next((row for row, end in enumerate(word_ends) if x - end >= WORD_WIDE), None)
-        yield _rule(x, TOP - 6 - LEADING * (row or 0), x, _y(0), "#666")
+        yield line_between(x, TOP - 6 - LEADING * (row or 0), x, _y(0), "#666")
         if row is not None:
-            yield _text(x, TOP - 9 - LEADING * row, point.mark, "middle")
+            yield text(x, TOP - 9 - LEADING * row, point.mark, "middle")
             word_ends[row] = x
-    yield _text((LEFT + right) / 2, HEIGHT - 6, "step", "middle")
+    yield text((LEFT + right) / 2, HEIGHT - 6, "step", "middle")
 
 
 def _marker(kind: str, x: float, y: float) -> str:
@@ -177,9 +164,9 @@ def _names(lines: Sequence[Line]) -> Iterator[str]:
     right = WIDTH - RIGHT
     for at, words, end, top in zip(order, said, ends, tops, strict=True):
         middle = top + LEADING / 2
-        yield _rule(right - 2, end, right + 16, middle, "#888")
+        yield line_between(right - 2, end, right + 16, middle, "#888")
         dash, marker = LINES[at]
         yield f'<path d="M{right + 16:.1f},{middle:.1f}h{SAMPLE:g}" {_stroke(dash)}/>'
         yield _marker(marker, right + 16 + SAMPLE / 2, middle)
         for number, one in enumerate(words):
-            yield _text(right + 22 + SAMPLE, middle + 4 + number * LEADING, one)
+            yield text(right + 22 + SAMPLE, middle + 4 + number * LEADING, one)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
 
+from advisor.papers.svg import line, text
 from advisor.text import clean
 
 WIDTH = 680.0
@@ -16,7 +17,6 @@ NUMBERS = 80.0
 """Room for the numbers behind bars."""
 SIDE, LEFT, TOP = 300.0, 60.0, 14.0
 """Side of the square of a curve, and what is left of it and above it."""
-LETTER = 12.0
 
 
 @dataclass(frozen=True)
@@ -45,12 +45,12 @@ def bars_svg(bars: Bars) -> str:
         top = GAP + (BAR + GAP) * at
         length = (WIDTH - NAMES - NUMBERS) * value / most
         fill = "#111" if at == 0 else "#fff"
-        parts.append(_text(NAMES - 8, top + BAR - 4, name, "end"))
+        parts.append(text(NAMES - 8, top + BAR - 4, name, "end"))
         parts.append(
             f'<rect x="{NAMES:g}" y="{top:.1f}" width="{length:.1f}" height="{BAR:g}" '
             f'fill="{fill}" stroke="#111" stroke-width="1.2"/>'
         )
-        parts.append(_text(NAMES + length + 6, top + BAR - 4, f"{value:.3g}\u00a0{bars.unit}".strip()))
+        parts.append(text(NAMES + length + 6, top + BAR - 4, f"{value:.3g}\u00a0{bars.unit}".strip()))
     return "".join([*parts, "</svg>"])
 
 
@@ -72,13 +72,13 @@ def curve_svg(curve: Curve) -> str:
 def _axes() -> Iterator[str]:
     for level in (0.0, 0.25, 0.5, 0.75, 1.0):
         stroke = "#111" if level == 0 else "#bbb"
-        yield _line(_x(0), _y(level), _x(1), _y(level), stroke)
-        yield _line(_x(level), _y(0), _x(level), _y(1), stroke)
-        yield _text(_x(0) - 6, _y(level) + 4, f"{100 * level:.0f}\u00a0%", "end")
-        yield _text(_x(level), _y(0) + 18, f"{100 * level:.0f}\u00a0%", "middle")
-    yield _line(_x(0), _y(0), _x(1), _y(1), "#111", ' stroke-dasharray="6 4"')
-    yield _text(_x(0.5), _y(0) + 36, "believed of the leading suspect", "middle")
-    yield _text(_x(1) + 14, _y(0.5), "up: how often it was right; dashed: as often as believed")
+        yield line(_x(0), _y(level), _x(1), _y(level), stroke)
+        yield line(_x(level), _y(0), _x(level), _y(1), stroke)
+        yield text(_x(0) - 6, _y(level) + 4, f"{100 * level:.0f}\u00a0%", "end")
+        yield text(_x(level), _y(0) + 18, f"{100 * level:.0f}\u00a0%", "middle")
+    yield line(_x(0), _y(0), _x(1), _y(1), "#111", ' stroke-dasharray="6 4"')
+    yield text(_x(0.5), _y(0) + 36, "believed of the leading suspect", "middle")
+    yield text(_x(1) + 14, _y(0.5), "up: how often it was right; dashed: as often as believed")
 
 
 def _open(title: str, height: float) -> str:
@@ -95,17 +95,3 @@ def _x(level: float) -> float:
 
 def _y(level: float) -> float:
     return TOP + SIDE * (1 - level)
-
-
-def _text(x: float, y: float, words: str, anchor: str = "start") -> str:
-    return (
-        f'<text x="{x:.1f}" y="{y:.1f}" font-size="{LETTER:g}" fill="#111" '
-        f'text-anchor="{anchor}">{escape(clean(words))}</text>'
-    )
-
-
-def _line(x1: float, y1: float, x2: float, y2: float, stroke: str, more: str = "") -> str:
-    return (
-        f'<line x1="{x1:.1f}" y1="{y1:.1f}" x2="{x2:.1f}" y2="{y2:.1f}" stroke="{stroke}" '
-        f'stroke-width="1"{more}/>'
-    )
