@@ -7,9 +7,17 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.intp]
+Bools = NDArray[np.bool_]
 
 SMALLEST = np.finfo(np.float64).tiny
 """The smallest positive number that a float holds with all its digits."""
+
+
+def spread_confidence(count: int, index: int, confidence: float) -> Floats:
+    """Return a likelihood over `count` outcomes: `confidence` on one, the rest evenly on the others."""
+    likelihood = np.full(count, (1 - confidence) / max(count - 1, 1))
+    likelihood[index] = confidence
+    return likelihood
 
 
 def x_log2_x(x: Floats) -> Floats:

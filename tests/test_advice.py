@@ -12,13 +12,12 @@ from advisor.advice.advice import (
     Advice,
     CandidateReading,
     Stop,
-    StopRule,
-    Workshop,
     advise,
     outcome_effects,
     setups_of,
     waiting_minutes,
 )
+from advisor.advice.rules import StopRule, Workshop
 from advisor.advice.situation import InconsistentEvidence, Situation, Situations, posterior_history
 from advisor.bench.wording import remedy_lines, stop_sentence, why
 from advisor.case.case import Case

@@ -13,7 +13,7 @@ from textual.content import Content
 from textual.pilot import Pilot
 from textual.widgets import Input, OptionList
 
-from advisor.advice.advice import Workshop
+from advisor.advice.rules import Workshop
 from advisor.bench.session import Engines, Session
 from advisor.case.confirmed import finding
 from advisor.case.entries import (

@@ -11,7 +11,7 @@ from datetime import date
 import numpy as np
 import pytest
 
-from advisor.advice.advice import Workshop
+from advisor.advice.rules import Workshop
 from advisor.case.case import Case
 from advisor.case.entries import Known, Prepared, Seen, Skipped
 from advisor.desk.booking import (

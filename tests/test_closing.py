@@ -9,7 +9,7 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import Input, OptionList
 
-from advisor.advice.advice import Workshop
+from advisor.advice.rules import Workshop
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines, Session, reopened

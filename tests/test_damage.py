@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from advisor.advice.advice import Workshop
+from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card

@@ -21,8 +21,8 @@ from hypothesis.extra import numpy as arrays
 from scipy import sparse
 
 from advisor.advice import engines as making
-from advisor.advice.advice import Workshop
 from advisor.advice.engines import Engines
+from advisor.advice.rules import Workshop
 from advisor.bench.session import Session
 from advisor.case.case import Case
 from advisor.case.entries import Checked, Repaired, Seen

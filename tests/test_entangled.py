@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from advisor.advice.advice import Workshop
 from advisor.advice.engines import Engines
+from advisor.advice.rules import Workshop
 from advisor.bench.session import Session
 from advisor.checks.lint import checked
 from advisor.desk.call import Call

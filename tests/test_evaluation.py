@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.advice.advice import StopRule
+from advisor.advice.rules import StopRule
 from advisor.case.case import Case
 from advisor.evaluation.bounds import told_of_single_faults
 from advisor.evaluation.perturbation import disturbed_tables, off

@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from scipy import stats
 from scipy.integrate import quad
 
-from advisor.advice.advice import Workshop, advise
+from advisor.advice.advice import advise
+from advisor.advice.rules import Workshop
 from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import Measured, Seen

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor.advice.advice import Workshop
+from advisor.advice.rules import Workshop
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines, Session

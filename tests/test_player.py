@@ -9,7 +9,8 @@ from functools import cache
 import numpy as np
 import pytest
 
-from advisor.advice.advice import CandidateReading, StopRule, Workshop, advise
+from advisor.advice.advice import CandidateReading, advise
+from advisor.advice.rules import StopRule, Workshop
 from advisor.advice.situation import Situation
 from advisor.arrays import Floats
 from advisor.case.case import Case

@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from advisor.advice.advice import Workshop, outcome_effects
+from advisor.advice.advice import outcome_effects
 from advisor.advice.repair_or_test import CALL_MINUTES, act
+from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence, Situation
 from advisor.advice.waits import plan
 from advisor.bench import session as sessions

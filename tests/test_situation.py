@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from advisor.advice.advice import Workshop
 from advisor.advice.engines import Engines
+from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence, Situation, Situations, posterior_history
 from advisor.bench.session import Session
 from advisor.case.case import Case, Checked, Entry, Repaired, Seen

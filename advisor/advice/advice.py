@@ -10,53 +10,27 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Literal, overload
+from typing import Literal
 
 import numpy as np
 
+from advisor.advice.rules import (
+    REASONS,
+    StopRule,
+    Workshop,
+    bits_per_minute,
+    comparable,
+    lacks,
+    most_probable_first,
+    stop_reasons,
+    worth_taking,
+)
 from advisor.advice.situation import InconsistentEvidence, Situation, current_faults
-from advisor.arrays import Floats
 from advisor.case.case import Case
 from advisor.case.entries import GONE, Ended, Measured, Prepared, Seen
 from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.model.nodes import is_instrument_leaf, shown_by
-
-DECIMALS = 10
-"""Of bits that are compared: equal readings differ by round-off, by 2e-15 at most where it was measured."""
-LEAST_CHARGE_MINUTES = 0.1
-"""So many minutes a reading is charged at least, where bits are divided by minutes."""
-
-
-@overload
-def comparable(bits: float) -> float: ...
-@overload
-def comparable(bits: Floats) -> Floats: ...
-def comparable(bits: float | Floats) -> float | Floats:
-    """Bits, by the minute too, or probabilities: equal ones are equal however they were added up."""
-    return np.round(bits, DECIMALS)
-
-
-@dataclass(frozen=True)
-class Workshop:
-    """What is at hand: instruments that are missing, and who there is to take readings."""
-
-    without: frozenset[str] = frozenset()
-    who: frozenset[str] = frozenset({"customer", "technician", "certified"})
-
-
-@dataclass(frozen=True)
-class StopRule:
-    """When the search ends. The figures are the project's choice, tried by simulation.
-
-    A reading is worth taking where it tells `least_bits`, and so many bits for its hands-on time: while a car
-    waits, the technician does something else.
-    """
-
-    sure_at: float = 0.95
-    settled_below: float = 0.15
-    least_bits: float = 0.02
-    least_bits_per_hour: float = 0.3
 
 
 @dataclass(frozen=True)
@@ -90,13 +64,12 @@ class CandidateReading:
 
     @property
     def information_bits_per_minute(self) -> float:
-        """Bits told for each minute spent, of which there are `LEAST_CHARGE_MINUTES` at least."""
-        return self.expected_information_bits / max(self.minutes, LEAST_CHARGE_MINUTES)
+        """Bits told for each minute spent."""
+        return bits_per_minute(self.expected_information_bits, self.minutes)
 
     def is_worth_taking(self, rule: StopRule) -> bool:
         """Whether it tells enough, and enough for the work that it is."""
-        enough = max(rule.least_bits, rule.least_bits_per_hour * self.hands_on_minutes / 60)
-        return comparable(self.expected_information_bits) >= enough
+        return worth_taking(rule, self.expected_information_bits, self.hands_on_minutes)
 
 
 @dataclass(frozen=True)
@@ -155,13 +128,8 @@ def advise(
     knowledge, case, now = situation.knowledge, situation.case, situation.posterior
     before = before or _beliefs_before(situation)
     suspects = tuple(
-        sorted(
-            (
-                FaultPosterior(fault, knowledge.title(fault), probability, before[fault])
-                for fault, probability in situation.beliefs.items()
-            ),
-            key=lambda suspect: (-comparable(suspect.probability), suspect.fault),
-        )
+        FaultPosterior(fault, knowledge.title(fault), situation.beliefs[fault], before[fault])
+        for fault in most_probable_first(situation.beliefs)
     )
     ready = dict.fromkeys(setups_in_place(knowledge, case), 0.0) if waiting is None else waiting
     proposals, left_out = [], []
@@ -312,13 +280,13 @@ def _proposal(
 
 
 def _obstacle(knowledge: Knowledge, reading: str, workshop: Workshop) -> str | None:
-    said = knowledge.readings[reading]
-    if said.instrument and workshop.without.issuperset(said.instrument):
-        return "no " + " or ".join(knowledge.instruments[one].name for one in said.instrument)
-    if said.who not in workshop.who:
-        return {"customer": "the customer is not here", "certified": "needs a certified person"}.get(
-            said.who, f"needs a {said.who}"
-        )
+    asked = knowledge.readings[reading]
+    lacking = lacks(knowledge, reading, workshop)
+    if lacking == "instrument":
+        return "no " + " or ".join(knowledge.instruments[one].name for one in asked.instrument)
+    if lacking == "person":
+        absent = {"customer": "the customer is not here", "certified": "needs a certified person"}
+        return absent.get(asked.who, f"needs a {asked.who}")
     return None
 
 
@@ -331,11 +299,7 @@ def _after_repair(case: Case) -> Stop | None:
 def _stop(
     suspects: Sequence[FaultPosterior], worth: Sequence[CandidateReading], rule: StopRule
 ) -> Stop | None:
-    leading = suspects[0]
-    unlisted = is_unlisted(leading.fault)
-    open_ones = [s for s in suspects if rule.settled_below < s.probability < rule.sure_at]
-    if leading.probability >= rule.sure_at and not open_ones:
-        return Stop("unlisted" if unlisted else "sure", leading.fault)
-    if not worth:
-        return Stop("unlisted" if unlisted else "nothing-left", leading.fault)
-    return None
+    beliefs = np.array([[suspect.probability for suspect in suspects]])
+    unlisted = np.array([is_unlisted(suspect.fault) for suspect in suspects])
+    (why,) = stop_reasons(rule, beliefs, unlisted, np.array([bool(worth)])).tolist()
+    return Stop(REASONS[why], suspects[0].fault) if why >= 0 else None

@@ -17,7 +17,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from advisor.advice.advice import comparable
+from advisor.advice.rules import comparable
 from advisor.advice.situation import Situation
 from advisor.arrays import Floats
 from advisor.inference.engine import InferenceEngine, Posterior

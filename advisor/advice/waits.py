@@ -11,7 +11,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from advisor.advice.advice import Advice, CandidateReading, comparable, setups_in_place
+from advisor.advice.advice import Advice, CandidateReading, setups_in_place
+from advisor.advice.rules import comparable
 from advisor.advice.situation import Situation
 from advisor.inference.engine import Evidence, InferenceEngine, Posterior
 from advisor.knowledge.knowledge import Knowledge, setups_of

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from advisor.advice.rules import most_probable_first
 from advisor.bench.history import History, weighed
 from advisor.case.case import Case
 from advisor.case.entries import GONE, Measured, Seen
@@ -126,7 +127,7 @@ class _Sheet:
         closed, now = self.case.closed, self.history.found.now
         settled = {*self.case.repaired, closed.fault if closed else ""}
         others = [one for one in now if one not in settled and now[one] >= STILL_LIKELY]
-        others.sort(key=lambda one: (-now[one], one))
+        others = most_probable_first({fault: now[fault] for fault in others})
         if closed or self.case.checked == GONE:
             for one in others[:2]:
                 yield f"Still possible, and not ruled out: {self._cause(one)}."

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
 
+from advisor.advice.rules import most_probable_first
 from advisor.bench.history import History, weighed
 from advisor.bench.wording import account_lines, cause_words, disagreement_words, off_by_words, stop_sentence
 from advisor.case.case import Case
@@ -79,7 +80,7 @@ class _Card:
             cancelled = self.case.cancelled
             yield "State", f"Cancelled: {cancelled.reason}" if cancelled else "Still open"
             yield "Cause", "Not settled"
-            leading = sorted(found.now, key=lambda one: (-found.now[one], one))[:3]
+            leading = most_probable_first(found.now)[:3]
             if leading:
                 yield (
                     "Most suspected now",

@@ -19,7 +19,6 @@ from advisor.advice.advice import (
     Advice,
     Answer,
     CandidateReading,
-    Workshop,
     advise,
     least_single_fault_probability,
     outcome_effects,
@@ -29,6 +28,7 @@ from advisor.advice.advice import (
 from advisor.advice.conflict import Disagreement, disagreement
 from advisor.advice.engines import Engines
 from advisor.advice.repair_or_test import CALL_MINUTES, Act, act, remedies
+from advisor.advice.rules import Workshop
 from advisor.advice.situation import (
     InconsistentEvidence,
     Situation,

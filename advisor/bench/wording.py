@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from advisor.advice.advice import Advice, Answer, CandidateReading, FaultPosterior, Stop
 from advisor.advice.conflict import Disagreement
+from advisor.advice.rules import most_probable_first
 from advisor.case.case import Case
 from advisor.case.current_draw import Account
 from advisor.case.entries import (
@@ -414,7 +415,7 @@ def suspicion_rows(
     shown = steps[max(0, len(steps) - (width - name_wide - 15) // COLUMN) :]
     numbers = "".join(f"{number or '':<{COLUMN}}" for number in shown)
     yield f"{'Suspected causes':<{name_wide}} {'now':>6}        {numbers}".rstrip()
-    for fault in sorted(now, key=lambda one: (-now[one], one))[:most]:
+    for fault in most_probable_first(now)[:most]:
         name = knowledge.title(fault)
         name = name if len(name) <= name_wide else name[: name_wide - 1] + "…"
         moved = move(FaultPosterior(fault, name, now[fault], before[fault]))

@@ -12,7 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
-from advisor.arrays import Floats
+from advisor.arrays import Floats, spread_confidence
 from advisor.case.entries import (
     CORRECTION,
     CUSTOMER,
@@ -282,7 +282,6 @@ class Case:
 
 
 def _seen(engine: InferenceEngine, node: str, entry: Seen) -> Floats:
-    """The likelihood of an outcome seen with a confidence: the rest goes evenly to the other outcomes."""
-    certain = engine.one_hot(node, entry.outcome)
-    others = len(certain) - 1
-    return certain * entry.confidence + (1 - certain) * ((1 - entry.confidence) / others)
+    """The likelihood of an outcome seen with a confidence."""
+    outcomes = engine.outcomes[node]
+    return spread_confidence(len(outcomes), outcomes.index(entry.outcome), entry.confidence)

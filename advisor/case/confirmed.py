@@ -12,9 +12,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-import numpy as np
-
-from advisor.arrays import Floats
+from advisor.arrays import Floats, spread_confidence
 from advisor.case.case import Case
 from advisor.case.entries import GONE, Checked, Closed, Entry, Measured, Reopened, Repaired, Seen
 from advisor.knowledge.knowledge import Knowledge
@@ -142,9 +140,7 @@ def _said(answers: tuple[str, ...], case: Case, name: str) -> Floats:
     entry = next(
         one for one in reversed(case.counting.values()) if isinstance(one, Seen) and one.reading == name
     )
-    likelihood = np.full(len(answers), (1 - entry.confidence) / (len(answers) - 1))
-    likelihood[answers.index(entry.outcome)] = entry.confidence
-    return likelihood
+    return spread_confidence(len(answers), answers.index(entry.outcome), entry.confidence)
 
 
 def _weighed(knowledge: Knowledge, name: str, case: Case, takes: tuple[Take, ...]) -> Floats | None:

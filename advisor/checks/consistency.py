@@ -300,10 +300,9 @@ def less_often(knowledge: Knowledge) -> Iterator[Problem]:
 def _row(reading: Reading, here: Mapping[str, str]) -> Distribution | None:
     """The row of a table that holds for these causes, all others absent; None where it hangs on a fact."""
     for row in reading.table or ():
-        when = row.when or {}
-        if any(value not in ("present", "absent") for value in when.values()):
+        if any(value not in ("present", "absent") for value in (row.when or {}).values()):
             return None
-        if all(here.get(cause, "absent") == value for cause, value in when.items()):
+        if row.holds(here):
             return row.spread
     return None
 

@@ -44,11 +44,11 @@ def unknown_gate_members(knowledge: Knowledge) -> Iterator[Problem]:
     tree = {**knowledge.faults, **knowledge.branches}
     for section, owners in (("complaints", knowledge.complaints), ("branches", knowledge.branches)):
         for name, owner in owners.items():
-            part = "of" if owner.gate.kind == "at_least" else owner.gate.kind
+            part = owner.gate.key
             yield from _missing(knowledge, owner.gate.members, tree, "fault or branch", section, name, part)
     known = {**tree, **knowledge.states, **knowledge.complaints}
     for name, state in knowledge.states.items():
-        path = ("noisy_or", "causes") if state.noisy_or else ("of" if state.of else state.gate.kind,)
+        path = ("noisy_or", "causes") if state.noisy_or else (state.gate.key,)
         known_causes = {**known, **_unlisted(knowledge)}
         yield from _missing(
             knowledge, state.causes, known_causes, "fault, branch or state", "states", name, *path
@@ -359,7 +359,7 @@ def state_gates(knowledge: Knowledge) -> Iterator[Problem]:
     """Gates of states that carry shares, which nothing would read."""
     for name, state in knowledge.states.items():
         if not state.noisy_or and any(share is not None for share in state.gate.shares.values()):
-            part = "of" if state.gate.kind == "at_least" else state.gate.kind
+            part = state.gate.key
             yield Problem(
                 knowledge.place("states", name, part),
                 "shares",

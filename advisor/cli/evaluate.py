@@ -73,7 +73,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
     """Measure on simulated cars how well the advice finds causes, compared with other policies."""
     from dataclasses import asdict
 
-    from advisor.advice.advice import Workshop
+    from advisor.advice.rules import Workshop
     from advisor.evaluation import trials as evaluation
     from advisor.evaluation.report import lines, page
     from advisor.evaluation.scorecard import scorecards

@@ -41,7 +41,8 @@ def next_reading(
     as_json: bool,
 ) -> None:
     """Say what to read next on a case, and how sure we are."""
-    from advisor.advice.advice import Workshop, advise
+    from advisor.advice.advice import advise
+    from advisor.advice.rules import Workshop
     from advisor.advice.situation import InconsistentEvidence, Situation
     from advisor.bench.wording import advice_lines
 

@@ -86,7 +86,7 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
         app = AdvisorApp(for_screens(paths), frozenset(without), store, minutes)
         app.run()
         sys.exit(app.return_code or 0)
-    from advisor.advice.advice import Workshop
+    from advisor.advice.rules import Workshop
     from advisor.advice.situation import InconsistentEvidence
     from advisor.desk.booking import AT_THE_CAR, booking_sheet
     from advisor.desk.bookingsheet import (

@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.advice.advice import Workshop, comparable
+from advisor.advice.rules import Workshop, most_probable_first
 from advisor.advice.situation import Situation
-from advisor.arrays import Floats
+from advisor.arrays import Bools, Floats
 from advisor.case.case import Case
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
@@ -21,7 +21,7 @@ from advisor.knowledge.probability import WORDS
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.knowledge.vocabulary import Danger
 from advisor.model.nodes import reading_and_instrument, reading_of
-from advisor.simulate.array_advice import Bools, Ranker, compile_ranker
+from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.jobs import Cars, Jobs, Starts, draw_cars, play_many, starts_of
 
 SEED, CARS = 20_260_301, 400
@@ -218,8 +218,8 @@ def no_visit(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[str, .
     sure = [name for name in harmless if beliefs[name] >= NO_VISIT_AT]
     if not sure or any(beliefs[name] >= OTHERS_BELOW for name in beliefs if name not in harmless):
         return ()
-    sure.sort(key=lambda name: _likeliest_first(beliefs, name))
-    return tuple(text for name in sure if (text := texts[name]))
+    order = most_probable_first({name: beliefs[name] for name in sure})
+    return tuple(text for name in order if (text := texts[name]))
 
 
 def safety(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
@@ -252,14 +252,9 @@ def _dangers(knowledge: Knowledge, case: Case) -> tuple[Danger, ...]:
 
 
 def _causes(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[Cause, ...]:
-    order = sorted(beliefs, key=lambda name: _likeliest_first(beliefs, name))[:MOST_SHOWN]
+    order = most_probable_first(beliefs)[:MOST_SHOWN]
     shown = [name for at, name in enumerate(order) if not at or beliefs[name] >= LEAST_SHOWN]
     return tuple(Cause(name, knowledge.title(name), beliefs[name], in_words(beliefs[name])) for name in shown)
-
-
-def _likeliest_first(beliefs: Mapping[str, float], name: str) -> tuple[float, str]:
-    """Return the sort key of causes: by probability without round-off, then by id."""
-    return -comparable(beliefs[name]), name
 
 
 def _minutes(minutes: Floats) -> Minutes:

@@ -16,6 +16,7 @@ from typing import Literal
 
 from advisor.advice.advice import FaultPosterior
 from advisor.advice.engines import Engines
+from advisor.advice.rules import most_probable_first
 from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import CUSTOMER, Booked, Entry, Known, Seen, Skipped, TakenBack, Warned
@@ -137,8 +138,10 @@ class Call:
         for engine, case in self.calls:
             for fault, chance in Situation.of(self.knowledge, engine, case).beliefs.items():
                 best[fault] = max(chance, best.get(fault, 0.0))
-        order = sorted(best, key=lambda fault: (-best[fault], fault))
-        return tuple(FaultPosterior(one, self.knowledge.title(one), best[one], best[one]) for one in order)
+        return tuple(
+            FaultPosterior(fault, self.knowledge.title(fault), best[fault], best[fault])
+            for fault in most_probable_first(best)
+        )
 
     @cached_property
     def warnings(self) -> tuple[str, ...]:

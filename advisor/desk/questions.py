@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from advisor.advice.advice import comparable
+from advisor.advice.rules import comparable
 from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import CUSTOMER, Entry, Known, Seen, Skipped

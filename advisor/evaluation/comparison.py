@@ -21,7 +21,7 @@ import numpy as np
 from scipy.stats import norm
 
 from advisor.advice.situation import InconsistentEvidence
-from advisor.arrays import Floats
+from advisor.arrays import Bools, Floats
 from advisor.case.case import Case
 from advisor.evaluation.scenarios import Scenario, play, read_scenarios
 from advisor.evaluation.trials import ranker_of
@@ -29,7 +29,7 @@ from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
 from advisor.model.nodes import reading_of
-from advisor.simulate.array_advice import Bools, Ranker
+from advisor.simulate.array_advice import Ranker
 from advisor.simulate.jobs import Cars, Jobs, Starts, draw_cars, play_many, starts_of
 
 MEASURES = {

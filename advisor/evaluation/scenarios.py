@@ -9,7 +9,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from advisor.advice.advice import Advice, CandidateReading, StopRule, Workshop, advise
+from advisor.advice.advice import Advice, CandidateReading, advise
+from advisor.advice.rules import StopRule, Workshop
 from advisor.advice.situation import InconsistentEvidence, Situation
 from advisor.case.case import Case
 from advisor.case.entries import Known, Measured, Seen

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.arrays import Floats
-from advisor.simulate.array_advice import Bools
+from advisor.arrays import Bools, Floats
 
 BINS = 10
 LEAST_BELIEF = float(np.finfo(np.float64).eps)

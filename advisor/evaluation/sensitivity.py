@@ -124,7 +124,7 @@ def _priors(knowledge: Knowledge, complaint: str, faults: tuple[str, ...]) -> di
     paths: dict[str, Path] = {}
     for name, gated in tree_of(knowledge, complaint).items():
         section = "complaints" if name in knowledge.complaints else "branches"
-        word = "of" if gated.gate.kind == "at_least" else gated.gate.kind
+        word = gated.gate.key
         for member in gated.gate.members:
             paths.setdefault(member, (section, name, word, member))
         paths.setdefault(unlisted_of(name), (section, name, "unlisted"))
@@ -198,16 +198,12 @@ def table_of(
         effects = [spreads[kind, "causes", cause] for cause in parents]
         values = noisy_max(spreads[kind, "leak"], effects, with_leak=False)
         return values[..., [order.index(answer) for answer in answers]].reshape(-1, len(answers))
-    rows = [(row.when or {}, one) for row, one in zip(said.table or (), spreads.values(), strict=True)]
+    rows = list(zip(said.table or (), spreads.values(), strict=True))
     found = []
     for states in itertools.product(*(outcomes[parent] for parent in parents)):
         here = dict(zip(parents, states, strict=True))
-        found.append(next(one for when, one in rows if _fits(when, here)))
+        found.append(next(one for row, one in rows if row.holds(here)))
     return np.array(found)
-
-
-def _fits(when: Mapping[str, str], here: Mapping[str, str]) -> bool:
-    return all(here.get(cause, "absent") == value for cause, value in when.items())
 
 
 def _words(path: Path) -> str:

@@ -17,8 +17,8 @@ from functools import partial
 import joblib
 import numpy as np
 
-from advisor.advice.advice import StopRule, Workshop
-from advisor.arrays import Floats, Ints
+from advisor.advice.rules import StopRule, Workshop
+from advisor.arrays import Bools, Floats, Ints
 from advisor.case.case import Case
 from advisor.evaluation.bounds import all_readings, told_of_single_faults
 from advisor.evaluation.perturbation import disturbed_tables
@@ -26,7 +26,7 @@ from advisor.evaluation.policies import WAYS, play_way
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
-from advisor.simulate.array_advice import REASONS, Bools, Ranker, compile_ranker
+from advisor.simulate.array_advice import REASONS, Ranker, compile_ranker
 from advisor.simulate.jobs import Jobs, draw_cars, play_many, starts_of
 
 EVERYTHING = "everything"

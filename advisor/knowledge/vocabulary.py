@@ -153,6 +153,11 @@ class Gate(NamedTuple):
     shares: Mapping[str, float | None]
 
     @property
+    def key(self) -> str:
+        """The key under which the members are written."""
+        return "of" if self.kind == "at_least" else self.kind
+
+    @property
     def members(self) -> tuple[str, ...]:
         """The ids of the members, as written."""
         return tuple(self.shares)
@@ -294,6 +299,10 @@ class Row(AuthoredModel):
         if (self.otherwise is None) != (self.when is not None and self.gives is not None):
             raise ValueError("A row is 'when: …' with 'gives: …', or 'otherwise: …'. Write one of the two.")
         return self
+
+    def holds(self, here: Mapping[str, str]) -> bool:
+        """Return whether causes with these values meet the row; a cause that is not named is absent."""
+        return all(here.get(cause, "absent") == value for cause, value in (self.when or {}).items())
 
     @property
     def spread(self) -> Distribution:

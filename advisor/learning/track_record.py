@@ -17,6 +17,7 @@ from typing import Literal
 from scipy.stats import norm
 
 from advisor.advice.advice import advise
+from advisor.advice.rules import most_probable_first
 from advisor.advice.situation import InconsistentEvidence, Situation
 from advisor.case.case import Case
 from advisor.case.confirmed import before_repair, finding, took
@@ -54,7 +55,7 @@ class Judged:
     @property
     def order(self) -> tuple[str, ...]:
         """Return the causes, the most probable first."""
-        return tuple(sorted(self.beliefs, key=lambda fault: (-self.beliefs[fault], fault)))
+        return tuple(most_probable_first(self.beliefs))
 
     @property
     def first(self) -> bool:

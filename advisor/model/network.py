@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from advisor.arrays import Floats
+from advisor.arrays import Floats, spread_confidence
 from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import unlisted_of
@@ -75,11 +75,10 @@ def build(
 def phone_answers(reading: Reading) -> Floats:
     """P(a customer says on the phone | somebody at the car would find), (outcomes, outcomes).
 
-    Wrong answers are spread evenly over the other outcomes, as `case.Seen` with a confidence has it.
+    Wrong answers are spread evenly over the other outcomes, as an answer seen with a confidence is.
     """
     count = len(reading.answers)
-    wrong = (1 - reading.right_by_phone) / (count - 1)
-    return np.full((count, count), wrong) + np.eye(count) * (reading.right_by_phone - wrong)
+    return np.array([spread_confidence(count, index, reading.right_by_phone) for index in range(count)])
 
 
 class _Builder:
@@ -226,10 +225,6 @@ class _Builder:
             present = {
                 cause: self.outcomes[cause][state] for cause, state in zip(causes, states, strict=True)
             }
-            row = next(
-                row
-                for row in reading.table or ()
-                if all(present.get(cause, "absent") == value for cause, value in (row.when or {}).items())
-            )
+            row = next(row for row in reading.table or () if row.holds(present))
             values[states] = reading.chances(row.spread, answers)
         return values

@@ -117,7 +117,7 @@ class _Tree:
             gated = self.gates[name]
             for member, share in gated.gate.shares.items():
                 if share is not None and member in given:
-                    part = "of" if gated.gate.kind == "at_least" else gated.gate.kind
+                    part = gated.gate.key
                     self._problem(
                         "two-numbers",
                         (name, part, member),
@@ -132,7 +132,7 @@ class _Tree:
             stated = [share for share in gate.shares.values() if share is not None]
             if not stated:
                 continue
-            path = (name, "of" if gate.kind == "at_least" else gate.kind)
+            path = (name, gate.key)
             total = sum(stated)
             whole = len(stated) == len(gate.shares)
             if isinstance(gated, Complaint):
@@ -393,7 +393,7 @@ class _Tree:
                 if abs(held - stated) > 1e-10 * stated:
                     self._problem(
                         "shares",
-                        (name, gate.kind if gate.kind != "at_least" else "of", member),
+                        (name, gate.key, member),
                         f"'{member}' comes out at {held / stated * share:.4g} of 100, not {share:g}.",
                         "Shared faults or vehicle facts tie the members of this gate together.",
                         "Use any_of here, or plain priors.",

@@ -11,7 +11,7 @@ from pathlib import Path
 from textual.screen import Screen
 
 from advisor import diskcache as cache
-from advisor.advice.advice import Workshop
+from advisor.advice.rules import Workshop
 from advisor.bench.session import Engines, preload
 from advisor.checks.lint import checked
 from advisor.desk.questions import ALLOWED_MINUTES

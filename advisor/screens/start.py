@@ -14,7 +14,7 @@ from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from advisor.advice.advice import Workshop
+from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence, Situations
 from advisor.bench.session import Engines, JobSummary, Session, job_summary, reopened
 from advisor.bench.wording import cause_words

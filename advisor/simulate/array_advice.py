@@ -11,21 +11,21 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-from advisor.advice.advice import LEAST_CHARGE_MINUTES, StopRule, Workshop, comparable
-from advisor.arrays import Floats, Ints
+from advisor.advice import rules
+from advisor.advice.rules import StopRule, Workshop, comparable
+from advisor.advice.situation import current_faults
+from advisor.arrays import Bools, Floats, Ints
 from advisor.inference.batch import Batch, condition
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.knowledge.unlisted import is_unlisted
-from advisor.model.nodes import is_before_repair, is_instrument_leaf, shown_by
+from advisor.model.nodes import is_instrument_leaf, shown_by
 
-Bools = NDArray[np.bool_]
 Ranking = Literal["bits", "bits per minute"]
 Reason = Literal["sure", "nothing-left", "unlisted", "enough", "halted"]
 
-REASONS: tuple[Reason, ...] = ("sure", "nothing-left", "unlisted", "enough", "halted")
+REASONS: tuple[Reason, ...] = (*rules.REASONS, "enough", "halted")
 """Why a job ended: as `advice.Stop` says, or the caller had enough of this job, or halted everything."""
 
 
@@ -88,7 +88,11 @@ def compile_ranker(
 ) -> Ranker:
     """Put what the advice goes by into arrays, once for a complaint at a workshop."""
     workshop = workshop or Workshop()
-    readings = sorted(name for name in engine.readings if _can_be_taken(knowledge, name, workshop))
+    readings = sorted(
+        name
+        for name in engine.readings
+        if not is_instrument_leaf(name) and not rules.lacks(knowledge, name, workshop)
+    )
     columns: dict[str, int] = {}
     by_reading = []
     for name in readings:
@@ -100,7 +104,7 @@ def compile_ranker(
     most = max(map(len, by_reading), default=1)
     setups = {name: setups_of(knowledge, name) for name in readings}
     every = tuple(sorted({setup for needed in setups.values() for setup in needed}))
-    faults = tuple(sorted(name for name in engine.targets if not is_before_repair(name)))
+    faults = tuple(sorted(current_faults(dict.fromkeys(engine.targets, 0.0))))
     return Ranker(
         knowledge=knowledge,
         batch=condition(engine, {complaint: engine.one_hot(complaint, "present")}, tuple(columns)),
@@ -138,15 +142,14 @@ def offers(ranker: Ranker, bits: Floats, gone: Bools, ready: Bools) -> Offers:
 
 
 def rates(offered: Offers) -> Floats:
-    """Bits per minute, as `advice.Proposal.information_bits_per_minute` has them."""
-    return np.asarray(offered.bits / np.maximum(offered.minutes, LEAST_CHARGE_MINUTES))
+    """Bits per minute of each reading."""
+    return rules.bits_per_minute(offered.bits, offered.minutes)
 
 
 def worth_taking(ranker: Ranker, offered: Offers) -> Bools:
     """Which readings tell enough, and enough for the work that they are."""
-    rule = ranker.rule
-    enough = np.maximum(rule.least_bits, rule.least_bits_per_hour * offered.hands_on_minutes / 60)
-    return np.asarray((offered.bits > 0) & (comparable(offered.bits) >= enough))
+    worth = rules.worth_taking(ranker.rule, offered.bits, offered.hands_on_minutes)
+    return np.asarray((offered.bits > 0) & worth)
 
 
 def choose(ranker: Ranker, beliefs: Floats, offered: Offers, wishes: Floats | None = None) -> Choices:
@@ -156,9 +159,10 @@ def choose(ranker: Ranker, beliefs: Floats, offered: Offers, wishes: Floats | No
     """
     if not ranker.readings:
         nothing = np.full(len(beliefs), -1)
-        return Choices(nothing, nothing, _reasons(ranker, beliefs, np.zeros(len(beliefs), dtype=bool)))
+        reason = rules.stop_reasons(ranker.rule, beliefs, ranker.unlisted, np.zeros(len(beliefs), dtype=bool))
+        return Choices(nothing, nothing, reason)
     worth = worth_taking(ranker, offered)
-    reason = _reasons(ranker, beliefs, np.asarray(worth.any(axis=1)))
+    reason = rules.stop_reasons(ranker.rule, beliefs, ranker.unlisted, np.asarray(worth.any(axis=1)))
     if wishes is not None:
         reading = np.where(offered.bits > 0, wishes, -np.inf).argmax(axis=1)
     else:
@@ -167,26 +171,6 @@ def choose(ranker: Ranker, beliefs: Floats, offered: Offers, wishes: Floats | No
         reading = np.where(best, offered.minutes, np.inf).argmin(axis=1)
     seen_with = offered.seen_with[np.arange(len(reading)), reading]
     return Choices(np.where(reason < 0, reading, -1), seen_with, reason)
-
-
-def _reasons(ranker: Ranker, beliefs: Floats, any_worth: Bools) -> Ints:
-    """Why the search ends in each state, as an index of `REASONS`; -1 where it goes on."""
-    rule = ranker.rule
-    leading = beliefs.argmax(axis=1)
-    still_open = (beliefs > rule.settled_below) & (beliefs < rule.sure_at)
-    settled = (beliefs.max(axis=1) >= rule.sure_at) & ~still_open.any(axis=1)
-    why = np.where(settled, REASONS.index("sure"), REASONS.index("nothing-left"))
-    why = np.where(ranker.unlisted[leading], REASONS.index("unlisted"), why)
-    return np.asarray(np.where(settled | ~any_worth, why, -1))
-
-
-def _can_be_taken(knowledge: Knowledge, name: str, workshop: Workshop) -> bool:
-    """Whether it is a reading for which there are an instrument and a person."""
-    if is_instrument_leaf(name):
-        return False
-    said = knowledge.readings[name]
-    missing = bool(said.instrument) and workshop.without.issuperset(said.instrument)
-    return not missing and said.who in workshop.who
 
 
 def flags(rows: Sequence[Sequence[str] | frozenset[str]], names: Sequence[str]) -> Bools:

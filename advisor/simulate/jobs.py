@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.advice.advice import setups_in_place
-from advisor.arrays import Floats, Ints
+from advisor.arrays import Bools, Floats, Ints
 from advisor.case.case import Case
 from advisor.inference.batch import sample_categorical, stratified_uniforms
 from advisor.model.nodes import reading_of
-from advisor.simulate.array_advice import REASONS, Bools, Choices, Offers, Ranker, choose, flags, offers
+from advisor.simulate.array_advice import REASONS, Choices, Offers, Ranker, choose, flags, offers
 
 StoppingRule = Callable[[Floats, Floats], Bools]
 """From beliefs, (states, faults), and minutes of the next reading, (states,): where to read no more."""

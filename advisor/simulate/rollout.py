@@ -13,11 +13,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.advice.advice import comparable
 from advisor.advice.repair_order import Remedy, least_minutes_of_many, single_fault_shares
-from advisor.arrays import Floats
+from advisor.advice.rules import comparable
+from advisor.arrays import Bools, Floats
 from advisor.case.case import Case
-from advisor.simulate.array_advice import Bools, Ranker, offers, rates, worth_taking
+from advisor.simulate.array_advice import Ranker, offers, rates, worth_taking
 from advisor.simulate.jobs import Starts, StoppingRule, draw_cars, play_many, starts_of
 
 PATIENCES = (2.0, 4.0, 8.0)

@@ -21,8 +21,8 @@ from contextlib import contextmanager
 from typing import Any
 from unittest.mock import patch
 
-from advisor.advice.advice import Workshop
 from advisor.advice.engines import Engines
+from advisor.advice.rules import Workshop
 from advisor.bench.session import Session
 from advisor.case import case as cases
 from advisor.case.typed import Understood

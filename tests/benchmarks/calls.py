@@ -21,7 +21,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.advice.advice import Workshop
+from advisor.advice.rules import Workshop, most_probable_first
 from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.checks.lint import checked
@@ -158,7 +158,7 @@ def everything(desk: Desk, says: Says) -> Case:
 def first_three(desk: Desk, case: Case) -> frozenset[str]:
     """The three suspects that are likeliest."""
     beliefs = Situation.of(desk.knowledge, desk.engine, case).beliefs
-    return frozenset(sorted(beliefs, key=lambda name: (-beliefs[name], name))[:SUSPECTS])
+    return frozenset(most_probable_first(beliefs)[:SUSPECTS])
 
 
 def chances(desk: Desk, case: Case, sets: Sequence[frozenset[str]]) -> list[float]:

@@ -22,8 +22,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.advice.advice import StopRule
 from advisor.advice.repair_order import Remedy, best_plan
+from advisor.advice.rules import StopRule
 from advisor.case.case import Case
 from advisor.case.entries import Seen
 from advisor.checks.lint import checked

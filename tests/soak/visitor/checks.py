@@ -11,7 +11,7 @@ from typing import Any
 import sqlalchemy as sa
 from textual.actions import ActionError, parse
 
-from advisor.advice.advice import Workshop
+from advisor.advice.rules import Workshop
 from advisor.bench.session import Engines, Session
 from advisor.case.entries import Booked, Checked, Closed, Measured, Repaired, Seen, TakenBack
 from advisor.papers.format import percent

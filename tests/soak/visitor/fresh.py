@@ -15,7 +15,7 @@ from math import inf
 from pathlib import Path
 from typing import Any
 
-from advisor.advice.advice import Workshop
+from advisor.advice.rules import Workshop
 from advisor.bench.session import Engines, Session
 from advisor.case.confirmed import gather
 from advisor.checks.lint import checked

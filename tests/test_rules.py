@@ -1,0 +1,52 @@
+"""The rules of the advice, for one case and for many: the same answer either way."""
+
+from __future__ import annotations
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from advisor.advice.rules import (
+    REASONS,
+    StopRule,
+    bits_per_minute,
+    comparable,
+    most_probable_first,
+    stop_reasons,
+    worth_taking,
+)
+
+alike = settings(derandomize=True, max_examples=300, deadline=None, database=None)
+BITS = st.floats(0, 40)
+MINUTES = st.floats(0, 2000)
+
+
+@alike
+@given(BITS, MINUTES)
+def test_one_reading_is_judged_as_it_is_among_many(bits: float, minutes: float) -> None:
+    """Numbers and arrays are rounded, divided and compared alike, to the last digit."""
+    rule = StopRule()
+    many, long = np.array([bits]), np.array([minutes])
+    assert comparable(bits) == comparable(many)[0] == np.round(bits, 10)
+    assert bits_per_minute(bits, minutes) == bits_per_minute(many, long)[0]
+    assert worth_taking(rule, bits, minutes) == worth_taking(rule, many, long)[0]
+
+
+def test_equal_faults_go_by_id_whatever_the_round_off() -> None:
+    """0.1 + 0.2 and 0.3 differ in the last digit only."""
+    assert most_probable_first({"b": 0.1 + 0.2, "a": 0.3, "c": 0.4}) == ["c", "a", "b"]
+
+
+def test_the_search_ends_for_the_reason_of_its_state() -> None:
+    """Sure of one, of the unlisted one, one still open, and nothing left with either ahead."""
+    beliefs = np.array([[0.97, 0.1], [0.1, 0.97], [0.97, 0.5], [0.6, 0.5], [0.5, 0.6]])
+    unlisted = np.array([False, True])
+    any_worth = np.array([True, True, True, False, False])
+    found = stop_reasons(StopRule(), beliefs, unlisted, any_worth).tolist()
+    assert [REASONS[one] if one >= 0 else "" for one in found] == [
+        "sure",
+        "unlisted",
+        "",
+        "nothing-left",
+        "unlisted",
+    ]
