@@ -38,7 +38,7 @@ class _LeftOut(LineFilter):
     """Leaves out what would drive the terminal; hardly any of it has a width, so that nothing moves."""
 
     def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
-        """A line without it."""
+        """Return a line without it."""
         return [
             segment if segment.text.isprintable() else Segment(UNSEEN.sub(_room, segment.text), segment.style)
             for segment in segments
@@ -46,7 +46,7 @@ class _LeftOut(LineFilter):
 
 
 def _room(found: Match[str]) -> str:
-    """What stands in the place of a letter that is left out."""
+    """Return what stands in the place of a letter that is left out."""
     return "\ufffd" * cell_len(found[0])
 
 
@@ -113,7 +113,7 @@ class AdvisorApp(HostApp):
         self.is_left = False
 
     def get_line_filters(self) -> Sequence[LineFilter]:
-        """What every line passes on its way to the terminal."""
+        """Return the filters that every line passes on its way to the terminal."""
         return (*super().get_line_filters(), _UNSEEN)
 
     async def on_mount(self) -> None:
@@ -178,12 +178,12 @@ class AdvisorApp(HostApp):
             gc.enable()
 
     def tidy(self) -> None:
-        """A screen was left, and nobody waits: look for the garbage that it left."""
+        """Collect the garbage of a screen that was left, while nobody waits."""
         if gc.isenabled():
             gc.collect(1)
 
     def tidy_between_jobs(self, here: Screen[None]) -> None:
-        """A job was left to go back to `here`: look through everything, once nobody has gone on at once.
+        """Collect all garbage after a job was left for `here`, unless somebody goes on at once.
 
         What is there then is here to stay.
         """
@@ -238,12 +238,12 @@ class AdvisorApp(HostApp):
         )
 
     def on_delivery_complete(self, event: DeliveryComplete) -> None:
-        """A file was saved, or went to the browser."""
+        """Say where a file was saved."""
         where = f"Saved as {event.path}." if event.path else "Saved by your browser."
         self.notify(where, timeout=LONG_SECONDS, markup=False)
 
     def on_delivery_failed(self, event: DeliveryFailed) -> None:
-        """A file could not be saved."""
+        """Say why a file could not be saved."""
         error = event.exception
         why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         what = f"{why}. The job is kept; `advisor report NUMBER --output FILE` writes it elsewhere."

@@ -51,7 +51,7 @@ class Opened:
         self.engines, self.workshop = Engines(knowledge, cache=kept), Workshop(without=without)
 
     def screen(self, desk_minutes: float | None) -> Screen[None]:
-        """The jobs, or the service desk where minutes are given for questions."""
+        """Return the jobs, or the service desk where minutes are given for questions."""
         if desk_minutes is not None:
             return DeskScreen(self.engines, self.store, desk_minutes)
         return StartScreen(self.engines, self.store, self.workshop, ALLOWED_MINUTES)

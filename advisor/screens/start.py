@@ -69,7 +69,7 @@ class StartScreen(AskingScreen[None]):
         self.glances: dict[int, tuple[int, JobSummary]] = {}
 
     def compose(self) -> ComposeResult:
-        """A search, then the jobs."""
+        """Lay out a search, then the jobs."""
         yield Static("advisor: which reading next, how sure are we, when to stop", id="title")
         search = Input(placeholder="tag, complaint, cause", id="search", max_length=80)
         search.border_title = "Search all jobs (key /)"
@@ -100,7 +100,7 @@ class StartScreen(AskingScreen[None]):
         self.read()
 
     def back(self) -> None:
-        """A job or the desk was left."""
+        """Return from a job or the desk."""
         self.refresh_jobs()
         self.app.tidy_between_jobs(self)
 
@@ -259,7 +259,7 @@ class StartScreen(AskingScreen[None]):
 
     @on(Input.Changed)
     def searched(self) -> None:
-        """The search was changed."""
+        """Search for what was typed."""
         self.list_jobs()
 
     @on(Input.Submitted)
@@ -304,7 +304,7 @@ class StartScreen(AskingScreen[None]):
             self.ask_what_about(self.closed[event.option_id])
 
     def ask_what_about(self, filed: StoredCase) -> None:
-        """What can be done with a closed job."""
+        """Ask what to do with a closed job."""
 
         def wanted(what: str | None) -> None:
             if what in ("reopen", "correct"):
@@ -409,7 +409,7 @@ class StartScreen(AskingScreen[None]):
 
 
 def danger_words(knowledge: Knowledge, case: Case) -> str:
-    """What is done first on a car of which danger was heard, in place of its next step."""
+    """Return what is done first on a car of which danger was heard, in place of its next step."""
     return "  " + "  ".join(f"{name}: {do}" for name, do in what_is_done(knowledge, case))
 
 

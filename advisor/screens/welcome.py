@@ -26,7 +26,7 @@ class WelcomeScreen(AskingScreen[None]):
         self.exit_code = 0
 
     def compose(self) -> ComposeResult:
-        """A title and a few lines."""
+        """Lay out a title and a few lines."""
         yield Static(self.heading, id="title", markup=False)
         yield Static(
             "Reading the knowledge …\n\n"
@@ -38,7 +38,7 @@ class WelcomeScreen(AskingScreen[None]):
         yield Footer()
 
     def give_way(self, follows: Screen[None]) -> None:
-        """The program is ready: go on, once nothing lies over this screen any more."""
+        """Go on to the program, once nothing lies over this screen any more."""
         self.follows = follows
         if self.is_current:
             self.app.switch_screen(follows)

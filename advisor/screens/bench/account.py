@@ -29,7 +29,7 @@ class AccountScreen(AskingDialog[Session]):
         self.saving = False
 
     def compose(self) -> ComposeResult:
-        """The account, and a row for another part."""
+        """Lay out the account, and a row for another part."""
         with VerticalScroll(id="box", can_focus=False):
             yield Static(id="account", markup=False)
             yield Labelled(

@@ -41,12 +41,12 @@ class Card:
 def card(
     session: Session, proposal: CandidateReading | None, confidence: str, ahead: LookAhead | None = None
 ) -> Card:
-    """The card for a reading to be taken, or for the end of the search where there is none."""
+    """Return the card for a reading to be taken, or for the end of the search where there is none."""
     return _reading(session, proposal, confidence, ahead) if proposal else _end(session)
 
 
 def _warnings(session: Session) -> list[Content]:
-    """What is said above everything else."""
+    """Return the warnings that stand above everything else."""
     lines = []
     if session.advice.belief_error:
         lines.append(Content(off_by_words(session.advice.belief_error)))
@@ -148,7 +148,7 @@ def _plan_lines(session: Session, plan: Plan) -> list[Content]:
 
 
 def _in_place(session: Session, proposal: CandidateReading) -> list[Content]:
-    """The setups of the reading that are in place, and how long they still need."""
+    """Return the setups of the reading that are in place, and how long they still need."""
     knowledge = session.knowledge
     lines = []
     for setup in session.needed(proposal.reading):
@@ -226,7 +226,7 @@ def _end(session: Session) -> Card:
 
 
 def _check(session: Session, lines: list[Content]) -> Card:
-    """The remedy is done: is the complaint gone?"""
+    """Ask after a remedy whether the complaint is gone."""
     if session.case.repaired.count(session.case.repaired[-1]) > 1:
         lines.append(Content.styled("! It was done before: the first did not hold.", "bold"))
     complaint = session.knowledge.complaints[session.case.complaint]
@@ -244,7 +244,7 @@ def _check(session: Session, lines: list[Content]) -> Card:
 
 
 def _gone(session: Session, lines: list[Content]) -> Card:
-    """The complaint is gone: close, unless another cause is still likely."""
+    """Offer to close once the complaint is gone, unless another cause is still likely."""
     others = [one for one in session.advice.suspects if one.probability >= 0.3]
     for one in others:
         lines.append(

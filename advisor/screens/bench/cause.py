@@ -34,7 +34,7 @@ class CauseScreen(AskingDialog[tuple[str, str]]):
         self.causes = causes
 
     def compose(self) -> ComposeResult:
-        """A search, what it finds, and what was typed as a cause of its own."""
+        """Lay out a search, what it finds, and what was typed as a cause of its own."""
         with Vertical(id="box"):
             yield Static("Search the causes of this complaint, or write what it was.", markup=False)
             field = Input(placeholder="search, or write", id="search", max_length=LONGEST_CAUSE, compact=True)

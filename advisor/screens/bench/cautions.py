@@ -34,7 +34,7 @@ class CautionsScreen(AskingDialog[bool]):
         self.heading, self.cautions = title, cautions
 
     def compose(self) -> ComposeResult:
-        """The cautions to scroll, and two ways on."""
+        """Lay out the cautions to scroll, and two ways on."""
         with Vertical(id="box"):
             yield Static(self.heading, id="says", markup=False)
             yield CardText(name="text")
@@ -48,7 +48,7 @@ class CautionsScreen(AskingDialog[bool]):
         self.query_one(CardText).show_lines(self, lines, range(len(lines)))
 
     def on_resize(self) -> None:
-        """The cautions get what the frame, a heading of up to two rows and the buttons leave."""
+        """Give the cautions the rows that frame, heading and buttons leave."""
         self.query_one(CardText).styles.max_height = max(1, self.size.height - 5)
 
     def action_page(self, pages: int) -> None:

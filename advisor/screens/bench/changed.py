@@ -32,7 +32,7 @@ class ChangedScreen(AskingDialog[Session]):
         self.working = False
 
     def compose(self) -> ComposeResult:
-        """What has changed, and what can be done."""
+        """Lay out what has changed, and what can be done."""
         with VerticalScroll(id="box", can_focus=False):
             yield Static(id="text")
             yield ChoiceList(id="choices")
@@ -44,7 +44,7 @@ class ChangedScreen(AskingDialog[Session]):
         self.show_job()
 
     def show_job(self) -> None:
-        """Steps that mean nothing any more; where the rest clashes, each step can be taken back."""
+        """List steps that mean nothing any more; where the rest clashes, every step can be taken back."""
         session = self.session
         lines = list(changed_lines(session.knowledge, session.filed, session.meaningless(), self.clash))
         self.query_one("#text", Static).update(Content("\n").join(map(Content, lines)))
@@ -93,7 +93,7 @@ class ChangedScreen(AskingDialog[Session]):
             self.show_job()
 
     def not_saved(self, why: str) -> None:
-        """The database is in the way: all is as it was."""
+        """Say that the database is in the way and all is as it was."""
         self.working = False
         self.notify(why, title="Not saved", severity="error", timeout=15, markup=False)
 

@@ -153,7 +153,7 @@ class EntryScreen(AskingDialog[Understood]):
             missing.action_open()
 
     def where_missing(self) -> Widget:
-        """The line to go on with: the field that is missing, what it was taken with, or where one is now."""
+        """Return the line to go on with: the missing field, what it was taken with, or where one is now."""
         for at, one in enumerate(self.fields):
             if one.key == self.missing:
                 field = self.query_one(f"#field-{at}")

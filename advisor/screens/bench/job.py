@@ -59,7 +59,7 @@ class JobScreen(AskingScreen[None]):
 
     @abstractmethod
     def show_news(self, words: str = "") -> None:
-        """What the last entry did, or what is in the way."""
+        """Show what the last entry did, or what is in the way."""
 
     @abstractmethod
     def show_ahead(self, session: Session, found: LookAhead) -> None:
@@ -124,7 +124,7 @@ class JobScreen(AskingScreen[None]):
             back(self.changed, session, keep)
 
     def changed(self, session: Session, keep: str | None) -> None:
-        """The change is saved: show where the job stands now."""
+        """Show where the job stands once a change is saved."""
         self.told = "Saved." if self.unsaved is not None else ""
         self.session, self.saving, self.unsaved = session, False, None
         self.chosen, self.confidence, self.ahead = keep, "certain", None
@@ -148,7 +148,7 @@ class JobScreen(AskingScreen[None]):
             self.app.call_from_thread(self.show_ahead, session, found)
 
     def refused(self, why: str) -> None:
-        """What was entered cannot be: say why; everything stays as it was."""
+        """Say why an entry was refused; everything stays as it was."""
         self.saving, self.unsaved = False, None
         self.notify(
             f"{why} The job is as it was.", title="Not entered", severity="error", timeout=15, markup=False
@@ -162,7 +162,7 @@ class JobScreen(AskingScreen[None]):
         self.look_for_others()
 
     def not_saved(self, make: Callable[[], Session], why: str) -> None:
-        """The database is in the way: keep the answer, say so, and go on trying."""
+        """Keep an answer that the database cannot take, say so, and go on trying."""
         self.saving, self.unsaved = False, make
         self.show_news(f"NOT SAVED YET. Your answer is kept here and tried again every few seconds. {why}")
 

@@ -30,7 +30,7 @@ class JobCardScreen(AskingScreen[None]):
         self.customer = customer
 
     def compose(self) -> ComposeResult:
-        """The card, and what can be done with it."""
+        """Lay out the card, and what can be done with it."""
         yield MarkdownView(name="text")
         with Horizontal(id="row"):
             yield Button("Customer's page / job card", id="customer", compact=True)

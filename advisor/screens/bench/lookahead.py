@@ -62,7 +62,7 @@ class LookAheadScreen(AskingDialog[str]):
         self.query_one(ProgressBar).update(total=total, progress=done)
 
     def show_found(self, found: LookAhead) -> None:
-        """What each reading comes to, the best one first."""
+        """Show what each reading comes to, the best one first."""
         session = self.session
         self.query_one(ProgressBar).display = False
         self.query_one("#says", Static).update(look_ahead_words(session.knowledge, found))

@@ -48,7 +48,7 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
             yield Button("Back", compact=True)
 
     def on_mount(self) -> None:
-        """The tag comes first."""
+        """Begin with the tag."""
         self.query_one("#tag").focus()
 
     @on(Input.Submitted)

@@ -15,7 +15,7 @@ LEADING = 7
 
 
 def causes(bench: JobScreen) -> list[tuple[str, str]]:
-    """The leading causes to choose from."""
+    """Return the leading causes to choose from."""
     suspects = [one for one in bench.session.advice.suspects if not is_unlisted(one.fault)]
     return [(one.fault, f"{percent(one.probability):>6}  {one.name}") for one in suspects]
 

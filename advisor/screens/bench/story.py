@@ -19,7 +19,7 @@ def headline(session: Session) -> str:
 
 
 def last_move(session: Session) -> str:
-    """What the last entry moved most, or nothing."""
+    """Say what the last entry moved most, or nothing."""
     if not session.case.entries:
         return ""
     last = session.case.entries[-1]
@@ -28,7 +28,7 @@ def last_move(session: Session) -> str:
 
 
 def trail(session: Session) -> Content:
-    """The story so far: each entry, and what it moved; what was taken back is struck out and says so."""
+    """Return the story so far: each entry and what it moved, struck out where it was taken back."""
     knowledge, case, stages = session.knowledge, session.case, session.stages
     lines: list[Content] = [Content.styled("The story so far", "bold")]
     for step, entry in enumerate(case.entries, start=1):
@@ -48,7 +48,7 @@ def trail(session: Session) -> Content:
 
 
 def posterior_history(session: Session, width: int, causes: int) -> Content:
-    """The leading causes, each with its probability over the steps."""
+    """Draw the leading causes, each with its probability over the steps."""
     steps = telling_steps(session.case)
     heading, *rows = suspicion_rows(session.knowledge, session.stages, steps, width, causes)
     return Content("\n").join([Content.styled(heading, "dim"), *map(Content, rows)])

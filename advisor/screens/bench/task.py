@@ -103,7 +103,7 @@ class TaskScreen(JobScreen):
         yield Footer()
 
     def on_resize(self) -> None:
-        """The picture and the answers are drawn for the room there is."""
+        """Draw the picture and the answers for the room there is."""
         self.show_session()
 
     @property
@@ -137,14 +137,14 @@ class TaskScreen(JobScreen):
         self.show_card(card(session, self.proposal, self.confidence, self.ahead))
 
     def show_news(self, words: str = "") -> None:
-        """What the last entry did, or what is in the way, above the task."""
+        """Show above the task what the last entry did, or what is in the way."""
         words = words or self.told or last_move(self.session)
         news = self.query_one("#news", Static)
         news.display = bool(words)
         news.update(words)
 
     def show_card(self, shown: Card) -> None:
-        """The task and its choices; what a choice would do is cut where there is no room."""
+        """Show the task and its choices; what a choice would do is cut where there is no room."""
         self.show_text(shown)
         answers = self.query_one("#answers", OptionList)
         answers.clear_options()
@@ -158,7 +158,7 @@ class TaskScreen(JobScreen):
         self.asks((reading, tuple(action for action, _, _ in shown.choices)))
 
     def show_text(self, shown: Card) -> None:
-        """The lines of the task; the same task stays where it was scrolled to."""
+        """Show the lines of the task; the same task stays where it was scrolled to."""
         about = (self.session.filed.number, self.proposal.reading if self.proposal else "")
         self.query_one(CardText).show_lines(about, shown.lines, shown.to_see)
 
@@ -209,7 +209,7 @@ class TaskScreen(JobScreen):
         self.notify(f"The next answer counts as: {self.confidence}.", timeout=3)
 
     def action_read(self) -> None:
-        """The cautions on the card were read: each has to have been in view, else it is brought there."""
+        """Enter that the cautions were read; one that was not in view is brought there instead."""
         session, proposal = self.session, self.proposal
         shown = session.cautions(proposal) if proposal else session.remedy_cautions(session.found)
         due = session.to_acknowledge(shown)
@@ -254,7 +254,7 @@ class TaskScreen(JobScreen):
         self.app.push_screen(self.entering, measured)
 
     def on_key(self, event: Key) -> None:
-        """A number may be typed at once, and whatever comes before the entry is up belongs to it.
+        """Take a number that is typed at once, and whatever comes before the entry is up.
 
         Keys of a burst all pass here before the first binding is looked at.
         """

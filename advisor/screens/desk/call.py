@@ -43,7 +43,7 @@ class CallScreen(AskingScreen[None]):
         self.busy = False
 
     def compose(self) -> ComposeResult:
-        """What to say at once, the question, its answers, and the causes so far."""
+        """Lay out what to say at once, the question, its answers, and the causes so far."""
         yield Static(id="title", markup=False)
         yield Static(id="warn", markup=False)
         with VerticalScroll(id="text", can_focus=False):
@@ -105,12 +105,12 @@ class CallScreen(AskingScreen[None]):
             self.app.call_from_thread(self.changed, call)
 
     def changed(self, call: Call) -> None:
-        """The answer is saved: the next question."""
+        """Show the next question once the answer is saved."""
         self.call, self.busy = call, False
         self.show_call()
 
     def refused(self, why: str) -> None:
-        """The answer is not entered: why, and everything stays as it was."""
+        """Say why an answer was not entered; everything stays as it was."""
         self.busy = False
         self.notify(
             f"{why} The job is as it was.", title="Not entered", severity="error", timeout=15, markup=False
@@ -118,7 +118,7 @@ class CallScreen(AskingScreen[None]):
 
     @on(OptionList.OptionSelected, "#answers")
     def selected(self, event: OptionList.OptionSelected) -> None:
-        """A line was chosen."""
+        """Carry out the line that was chosen."""
         self.do(event.option_id or "")
 
     def do(self, choice: str) -> None:
@@ -144,7 +144,7 @@ class CallScreen(AskingScreen[None]):
         self.change(self.call.undone)
 
     def action_facts(self) -> None:
-        """What is known of the vehicle."""
+        """Ask what is known of the vehicle."""
         if not self.call.facts:
             self.notify("Nothing more has to be known of the vehicle.", timeout=3)
             return

@@ -77,12 +77,12 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         yield Footer()
 
     def on_mount(self) -> None:
-        """The tag comes first."""
+        """Begin with the tag."""
         self.show_fitting()
         self.query_one("#tag").focus()
 
     def show_fitting(self) -> None:
-        """The complaints that fit the words, normal things with what to tell, questions if unclear."""
+        """Show the complaints that fit the words, normal things with what to tell, questions if unclear."""
         words, tag = self.query_one("#words", Input).value, self.query_one("#tag", Input).value
         found = heard(self.engines.knowledge, words, tag)
         self.query_one("#notice", Static).update("")
@@ -118,7 +118,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         self.query_one("#notice", Static).update(words)
 
     def show_dangers(self, heard_now: tuple[Heard, ...]) -> None:
-        """What to tell at once; a sure danger stays, whatever is typed, until it was told."""
+        """Show what to tell at once; a sure danger stays, whatever is typed, until it was told."""
         kept = {name: one for name, one in self.spoken_of.items() if one.sure}
         found = {**kept, **{one.danger: one for one in heard_now if one.danger not in kept}}
         self.spoken_of = {name: one for name, one in found.items() if name not in self.settled_dangers}
@@ -136,7 +136,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         self.refresh_bindings()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """What is done with a danger can be said only where one is shown."""
+        """Offer what can be done with a danger only where one is shown."""
         if action == "move":
             return self.tag_looks_said()
         return bool(self.spoken_of) if action in ("told", "not_so") else True
@@ -170,11 +170,11 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         self.app.push_screen(ChoiceScreen(f"{LOOKS_SAID}\n{tag}", lines), answered)
 
     def action_told(self) -> None:
-        """The customer was told."""
+        """Enter that the customer was told."""
         self.settle(TOLD)
 
     def action_not_so(self) -> None:
-        """The customer was asked, and there is no such danger."""
+        """Enter that the customer was asked, and there is no such danger."""
         self.settle(ASKED)
 
     def settle(self, how: str) -> None:

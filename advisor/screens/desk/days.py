@@ -49,7 +49,7 @@ class DeskScreen(AskingScreen[None]):
         self.visits: dict[int, Visit] = {}
 
     def compose(self) -> ComposeResult:
-        """The days, and a way to begin."""
+        """Lay out the days, and a way to begin."""
         yield Static("Service desk: what is asked on the phone, what has to be booked", id="title")
         yield Button("New call", variant="primary", id="new", compact=True)
         with VerticalScroll(id="days", can_focus=False):
@@ -70,7 +70,7 @@ class DeskScreen(AskingScreen[None]):
         self.look()
 
     def back(self) -> None:
-        """A call is over."""
+        """Return from a call that is over."""
         self.action_refresh()
         self.app.tidy_between_jobs(self)
 

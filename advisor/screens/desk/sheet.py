@@ -37,7 +37,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         self.saving = False
 
     def compose(self) -> ComposeResult:
-        """The sheet, and what can be done with it."""
+        """Lay out the sheet, and what can be done with it."""
         yield MarkdownView("Playing the job on made-up cars to see how long it takes …", name="text")
         with Horizontal(classes="row"):
             yield Button("Today", id="today", variant="primary", compact=True)

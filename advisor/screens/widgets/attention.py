@@ -23,7 +23,7 @@ class Attention:
         self.changed_at = self.clock()
 
     def pressed(self) -> None:
-        """A finger or a mouse button has gone down, and that counts."""
+        """Note that a finger or a mouse button has gone down, and that it counts."""
         self.pressed_at = self.clock()
 
     @property

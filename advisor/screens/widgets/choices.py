@@ -65,7 +65,7 @@ class ChoiceScreen(AskingDialog[str]):
         self.numbered = numbered and len(self.lines) <= 9
 
     def compose(self) -> ComposeResult:
-        """The question, the lines, and a way back."""
+        """Lay out the question, the lines, and a way back."""
         with Vertical(id="box"):
             yield Static(self.heading, markup=False)
             yield ChoiceList(
@@ -78,7 +78,7 @@ class ChoiceScreen(AskingDialog[str]):
             yield Button("Back", compact=True)
 
     def on_key(self, event: Key) -> None:
-        """A number chooses its line."""
+        """Choose the line of a number."""
         if self.numbered and event.key.isdigit() and 1 <= int(event.key) <= len(self.lines):
             event.stop()
             self.dismiss(self.lines[int(event.key) - 1][0])

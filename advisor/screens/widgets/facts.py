@@ -29,7 +29,7 @@ class FactsScreen(AskingScreen[dict[str, str]]):
         self.facts, self.known = facts, known
 
     def compose(self) -> ComposeResult:
-        """A row for each fact that bears on this complaint."""
+        """Lay out a row for each fact that bears on this complaint."""
         yield Static("The vehicle. Leave what you do not know; nothing is assumed.", id="title")
         with VerticalScroll(id="facts", can_focus=False):
             for name, fact in self.facts.items():

@@ -15,6 +15,6 @@ class Labelled(Horizontal):
         self.label, self.field = label, field
 
     def compose(self) -> ComposeResult:
-        """The label, then the field."""
+        """Lay out the label, then the field."""
         yield Label(self.label, markup=False)
         yield self.field

@@ -73,7 +73,7 @@ class MarkdownView(ScrollView):
 
 
 def in_lines(source: str, width: int) -> list[Strip]:
-    """A text in Markdown as lines of that width; best done off the event loop."""
+    """Return a text in Markdown as lines of that width; best called off the event loop."""
     from rich.console import Console
     from rich.markdown import Markdown
     from rich.theme import Theme

@@ -65,7 +65,7 @@ class Select(Static, can_focus=True):
         self.set_reactive(Select.value, value)
 
     def render(self) -> Content:
-        """What was chosen, and that there is a list."""
+        """Show what was chosen, and that there is a list."""
         words = dict(self.lines).get(self.value or "", self.none)
         return Content(f"▼ {words}")
 
@@ -74,7 +74,7 @@ class Select(Static, can_focus=True):
         self.post_message(self.Changed(self))
 
     def on_click(self) -> None:
-        """A tap opens the list."""
+        """Open the list on a tap."""
         self.action_open()
 
     def action_open(self) -> None:
