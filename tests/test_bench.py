@@ -194,7 +194,7 @@ def test_cautions_stand_first_until_they_are_read(hum: Path, store: Store) -> No
     assert any(line.startswith("✓ read: DANGER, Exhaust gas") for line in lines)
 
 
-async def test_what_takes_long_is_said_to_be_under_way(hum: Path, tmp_path: Path) -> None:
+async def test_slow_entry_is_shown_as_under_way(hum: Path, tmp_path: Path) -> None:
     """While an entry is being saved and worked out the bench says so; then what it did."""
     async with running(hum, tmp_path) as pilot:
         task = await opened(pilot)
@@ -756,7 +756,7 @@ async def test_dark_and_light_show_the_same_words(hum: Path, tmp_path: Path) -> 
         assert text_of(pilot) == dark
 
 
-async def test_long_names_wrap(hum: Path, tmp_path: Path) -> None:
+async def test_long_names_wrap_instead_of_being_cut(hum: Path, tmp_path: Path) -> None:
     """A reading with a name of eighty letters is readable to its end at 80 columns."""
     text = HUM.replace(
         "name: Glow through the gap", "name: " + "Glow through the narrow gap " * 2 + "of the lid"
@@ -825,7 +825,7 @@ async def test_a_job_whose_remedy_was_done_twice_can_be_closed(hum: Path, tmp_pa
     assert [one.fault for one in closed if one] == ["lamp"]
 
 
-async def test_lists_take_the_same_thing_named_twice(hum: Path, tmp_path: Path) -> None:
+async def test_lists_accept_an_item_named_twice(hum: Path, tmp_path: Path) -> None:
     """Choices and ticks show it once, with the words that came first."""
     async with running(hum, tmp_path) as pilot:
         await until(pilot, listed)

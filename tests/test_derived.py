@@ -590,7 +590,7 @@ UNKNOWN: list[tuple[str, dict[str, str], dict[str, float], str]] = [
 
 
 @pytest.mark.parametrize(("name", "words", "numbers", "sentence"), UNKNOWN)
-def test_what_a_formula_does_not_know_is_named(
+def test_refuses_missing_and_unknown_inputs_of_a_formula_by_name(
     name: str, words: dict[str, str], numbers: dict[str, float], sentence: str
 ) -> None:
     """Names that are missing or unknown are an author's slip, no question of range."""

@@ -294,12 +294,14 @@ def test_json_is_alone_on_standard_output(advisor: Callable[..., Ran]) -> None:
         (("--disturb", "nan"), 2),
     ],
 )
-def test_wrong_words_are_refused(advisor: Callable[..., Ran], words: tuple[str, ...], code: int) -> None:
+def test_refuses_unknown_ids_and_senseless_numbers(
+    advisor: Callable[..., Ran], words: tuple[str, ...], code: int
+) -> None:
     """Ids that are not there, and numbers that make no sense."""
     assert advisor("evaluate", *words).code == code
 
 
-def test_one_car_that_nothing_finds_is_no_failure(advisor: Callable[..., Ran]) -> None:
+def test_evaluate_succeeds_where_no_reading_finds_the_cause(advisor: Callable[..., Ran]) -> None:
     """Where taking every reading does not find the cause either, all that can be reached is reached."""
     words = ("--knowledge", ROOT / "knowledge" / "example", "--cars", 1, "--seed", 2, "--jobs", 1)
     ran = advisor("evaluate", *words)

@@ -55,14 +55,14 @@ CLAMP = Accuracy(percent=1, absolute=2, resolution=1)
         (101.0, 0.5, (-INF, 100.0, INF), 1, 0.9772498680518208),
     ],
 )
-def test_chances_of_bands_are_conformance_probabilities(
+def test_band_likelihoods_are_conformance_probabilities(
     value: float, u: float, edges: tuple[float, ...], inside: int, chance: float
 ) -> None:
     """JCGM 106:2012, clause 7 (examples from memory, computed; published values are rounded)."""
     assert band_probabilities(Estimate(value, u), edges)[inside] == pytest.approx(chance, abs=1e-9)
 
 
-def test_ball_bearing_risks_follow_from_the_chances() -> None:
+def test_band_likelihoods_give_the_published_ball_bearing_risks() -> None:
     """JCGM 106:2012, 9.5.4: gamma prior (4, 4), limit 2 µm, u 0.25 µm: 0.8 % wrongly accepted."""
     prior = stats.gamma(4, scale=0.25)
     assert prior.sf(2.0) == pytest.approx(0.04238011199168396, abs=1e-12)
@@ -77,7 +77,7 @@ def test_a_perfect_instrument_gives_hard_evidence() -> None:
     assert band_likelihood(Estimate(50.0, 0.0), EDGES).tolist() == [0.0, 1.0, 0.0]
 
 
-def test_an_infinitely_poor_instrument_says_nothing(knowledge: Knowledge, drain: Engine) -> None:
+def test_infinitely_poor_instrument_leaves_likelihoods_equal(knowledge: Knowledge, drain: Engine) -> None:
     """With an enormous uncertainty all bands are equally likely, and beliefs stay as they were."""
     flat = band_likelihood(Estimate(430.0, 1e12), EDGES)
     assert flat == pytest.approx([1.0, 1.0, 1.0], abs=1e-9)
@@ -87,7 +87,7 @@ def test_an_infinitely_poor_instrument_says_nothing(knowledge: Knowledge, drain:
     assert after == pytest.approx(before, abs=1e-9)
 
 
-def test_a_number_on_a_limit_speaks_for_both_sides() -> None:
+def test_number_on_a_limit_supports_both_bands_equally() -> None:
     """At a limit between wide bands the likelihoods are equal."""
     likelihood = band_likelihood(Estimate(300.0, 3.0), EDGES)
     assert likelihood[1] == pytest.approx(likelihood[2], abs=1e-12)
@@ -104,7 +104,7 @@ def test_type_b_parts_add_in_quadrature() -> None:
     assert taken.random == pytest.approx(1 / math.sqrt(12), rel=1e-12)
 
 
-def test_half_widths_of_two_clamps_at_120_ma() -> None:
+def test_two_clamps_at_120_ma_stay_below_their_worst_case() -> None:
     """General clamp ±(2 % + 50 mA) = 52.40 mA, low-current one ±(1 % + 2 mA) = 3.200 mA (check value W4).
 
     As worst cases the parts add; as independent rectangular parts they make less, and never more.
@@ -162,7 +162,7 @@ def test_cells_of_a_perfect_instrument_are_the_bands() -> None:
 
 @settings(derandomize=True, max_examples=60, deadline=None)
 @given(st.floats(0.01, 500), st.floats(0.01, 500))
-def test_cells_are_chances(first: float, second: float) -> None:
+def test_rows_of_an_instruments_cells_sum_to_1(first: float, second: float) -> None:
     """Rows sum to 1 and no entry is negative, whatever the uncertainties."""
     table = cells([first, second], EDGES)
     assert table.sum(axis=1) == pytest.approx(np.ones(3), abs=1e-12)

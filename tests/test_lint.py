@@ -246,7 +246,7 @@ def test_a_weak_point_is_told_and_keeps_nobody_from_working(tmp_path: Path, poin
     assert isinstance(checked([tmp_path / "x.yaml"]), Knowledge)
 
 
-def test_every_question_has_an_answer_here(tmp_path: Path) -> None:
+def test_every_check_fires_on_some_slip_and_none_on_good_knowledge(tmp_path: Path) -> None:
     """Each check fires on at least one slip of this file, and none on the good knowledge."""
     quiet = {check.__name__ for check in (*REFERENCES, *CHECKS)}
     texts = [GOOD.replace(old, new) for old, new, _, _ in (*SLIPS.values(), *WEAK.values())]

@@ -345,7 +345,7 @@ def test_a_probability_is_said_in_three_ways(said: object, number: float) -> Non
         {"of": 1},
     ],
 )
-def test_what_is_no_probability_is_refused(said: object) -> None:
+def test_refuses_what_is_no_probability(said: object) -> None:
     """Anything else is a ValueError with the reason, never a guess and never 'not a number'."""
     with pytest.raises(ValueError, match=r"probability|between 0 and 1|more than all"):
         parse_probability(said)
@@ -526,7 +526,7 @@ def test_a_file_or_folder_without_knowledge_is_named(tmp_path: Path, name: str, 
     assert [(one.place.file, one.code) for one in refused.value.problems] == [(str(tmp_path / name), code)]
 
 
-def test_everything_remembers_where_it_stands(tmp_path: Path) -> None:
+def test_every_key_and_member_keeps_its_place(tmp_path: Path) -> None:
     """A place is known for each key and each member of a list; within them the nearest around counts."""
     knowledge = loaded(tmp_path, x=HEAD + complaint("any_of: [a, b]") + faults("a", "b"))
     file = str(tmp_path / "x.yaml")
@@ -601,7 +601,7 @@ YAML_TEXT = st.lists(
 
 @bounded
 @given(st.one_of(ANY_TEXT, YAML_TEXT))
-def test_any_text_is_read_or_refused(text: str) -> None:
+def test_any_text_is_parsed_or_refused_with_problems(text: str) -> None:
     """Whatever is in a file, it becomes a document or problems with places within the text."""
     try:
         parse(text, "x.yaml", Document)
@@ -614,7 +614,9 @@ def test_any_text_is_read_or_refused(text: str) -> None:
 
 @bounded
 @given(st.binary(max_size=300))
-def test_any_bytes_are_read_or_refused(tmp_path_factory: pytest.TempPathFactory, content: bytes) -> None:
+def test_any_bytes_are_loaded_or_refused_with_problems(
+    tmp_path_factory: pytest.TempPathFactory, content: bytes
+) -> None:
     """A file of any bytes ends in a document or in problems."""
     file = tmp_path_factory.getbasetemp() / "any_bytes.yaml"
     file.write_bytes(content)

@@ -165,7 +165,7 @@ def test_the_normal_outcome_need_not_be_the_first(known: Known) -> None:
 GRADED = "{fine: Fine, raised: Raised, high: High}"
 
 
-def test_graded_outcomes_by_noisy_max(known: Known) -> None:
+def test_graded_outcomes_combine_by_noisy_max(known: Known) -> None:
     """The worst effect wins: sums up to each outcome multiply (Díez 1993).
 
     Sums of the leak 0.85, 0.95, 1; of a 0.2, 0.5, 1; of b 0.6, 0.9, 1.
@@ -182,7 +182,7 @@ def test_graded_outcomes_by_noisy_max(known: Known) -> None:
     np.testing.assert_allclose(values[1, 1], [0.102, 0.4275 - 0.102, 1 - 0.4275], atol=1e-12)
 
 
-def test_graded_outcomes_with_leak(known: Known) -> None:
+def test_graded_outcomes_include_the_leak(known: Known) -> None:
     """With the leak included, what is seen with one cause alone is what the author wrote (Henrion 1989).
 
     With both the sums are products divided once by the leak's: 0.2 x 0.6 / 0.85 and 0.5 x 0.9 / 0.95.

@@ -453,7 +453,7 @@ def test_what_is_next_to_nothing_is_a_number(typed: str) -> None:
         st.text(max_size=70),
     )
 )
-def test_whatever_is_typed_is_a_finite_number_or_a_sentence(typed: str) -> None:
+def test_any_typed_text_gives_a_finite_number_or_a_sentence(typed: str) -> None:
     """Nothing else comes out of the parser."""
     try:
         value = parse(typed, "V")

@@ -346,7 +346,7 @@ def test_shares_of_any_tree_come_back_or_are_refused(text: str) -> None:
 # ------------------------------------------------------------------------------ the numbers behind them
 
 
-def test_two_causes_by_hand(known: Known) -> None:
+def test_two_causes_come_out_as_computed_by_hand(known: Known) -> None:
     """T = 1 - (1 - 0.6 T)(1 - 0.45 T)(1 - 0.05 T), found here by halving an interval.
 
     Divided by T it is the quadratic 0.0135 T² - 0.3225 T + 0.1 = 0, whose smaller root is 0.31422.

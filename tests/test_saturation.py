@@ -33,12 +33,12 @@ def beside(monkeypatch: pytest.MonkeyPatch) -> Iterator[saturation._Beside]:
     saturated.cache_clear()
 
 
-def test_it_answers_to_the_last_bit_what_is_answered_here(beside: saturation._Beside) -> None:
+def test_helper_answers_as_in_process_to_the_last_bit(beside: saturation._Beside) -> None:
     """A number is the same whichever process computed it."""
     assert [beside.ask(one) for one in QUESTIONS] == [saturation._here(*one) for one in QUESTIONS]
 
 
-def test_what_cannot_be_is_refused_in_the_same_words(beside: saturation._Beside) -> None:
+def test_helper_process_refuses_an_unknown_fluid_in_the_same_words(beside: saturation._Beside) -> None:
     """A fluid that there is not, and the next question is answered."""
     with pytest.raises(ValueError, match="lemonade") as here:
         saturation._here("T", "P", 1e5, "lemonade")
@@ -48,7 +48,7 @@ def test_what_cannot_be_is_refused_in_the_same_words(beside: saturation._Beside)
     assert saturated("T", "P", 1e5, "R134a") == saturation._here("T", "P", 1e5, "R134a")
 
 
-def test_one_that_was_killed_is_not_missed(beside: saturation._Beside) -> None:
+def test_falls_back_to_in_process_after_helper_was_killed(beside: saturation._Beside) -> None:
     """It is asked here then, and the next start has a new one."""
     beside.process.kill()
     beside.process.wait()
@@ -59,7 +59,7 @@ def test_one_that_was_killed_is_not_missed(beside: saturation._Beside) -> None:
     saturation._beside.end()
 
 
-def test_where_none_can_be_started_it_is_asked_here(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_computes_in_process_where_no_helper_starts(monkeypatch: pytest.MonkeyPatch) -> None:
     """No process is to be had: the numbers are."""
     monkeypatch.setattr(saturation, "_beside", None)
     monkeypatch.setattr(sys, "executable", "/nowhere/python")
@@ -69,14 +69,14 @@ def test_where_none_can_be_started_it_is_asked_here(monkeypatch: pytest.MonkeyPa
     assert saturated("T", "P", 1e5, "R134a") == saturation._here("T", "P", 1e5, "R134a")
 
 
-def test_it_ends_with_its_input(beside: saturation._Beside) -> None:
+def test_helper_ends_when_its_input_closes(beside: saturation._Beside) -> None:
     """A program that is killed closes it, whatever killed it."""
     assert beside.process.stdin is not None
     beside.process.stdin.close()
     assert beside.process.wait(60) == 0
 
 
-def test_asked_beside_nothing_is_imported_here() -> None:
+def test_asking_the_helper_imports_no_coolprop_here() -> None:
     """A program with screens never imports what would hold it up."""
     program = (
         "import sys; from advisor.measure import refrigerants; refrigerants.beside();"

@@ -201,7 +201,7 @@ async def test_an_answer_moves_the_suspicion_and_joins_the_story(door: Path, tmp
         assert task.proposal is None or task.proposal.reading != first.reading
 
 
-async def test_sure_enough_ends_with_the_remedy(door: Path, tmp_path: Path) -> None:
+async def test_search_ends_with_the_remedy_once_the_cause_is_found(door: Path, tmp_path: Path) -> None:
     """When the cause is sure enough, the screen says so, and what puts it right."""
     async with running(door, tmp_path) as pilot:
         task = await opened(pilot)
@@ -225,7 +225,7 @@ async def test_undo_takes_back_the_last_answer_and_keeps_the_record(door: Path, 
         assert task.session.filed.entries == 2
 
 
-async def test_cannot_do_this_asks_why_and_proposes_another(door: Path, tmp_path: Path) -> None:
+async def test_skipping_a_reading_asks_why_and_proposes_another(door: Path, tmp_path: Path) -> None:
     """A skipped reading is told in the story with its reason, and is not asked again."""
     async with running(door, tmp_path) as pilot:
         task = await opened(pilot)
@@ -524,7 +524,7 @@ async def test_taking_a_reading_again_averages(tmp_path: Path) -> None:
         assert len(task.session.filed.case.measured["sleeping_current"]) == 2
 
 
-async def test_the_draw_is_accounted_for(tmp_path: Path) -> None:
+async def test_account_subtracts_a_part_found_by_disconnecting(tmp_path: Path) -> None:
     """A part found by disconnecting is subtracted, and the account says whether there is another one."""
     async with running(KNOWLEDGE, tmp_path) as pilot:
         task = await measuring(pilot, *"430", "enter", "1", "enter")
