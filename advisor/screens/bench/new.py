@@ -59,11 +59,11 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
 
     @on(Input.Changed)
     def mended(self) -> None:
-        """What was said of the tag is no longer so."""
+        """Take away what was said of the tag."""
         self.query_one("#says", Static).update("")
 
     def tag(self) -> str:
-        """The tag; where there is none, say so and go back to it."""
+        """Return the tag; where there is none, say so and go back to it."""
         field = self.query_one("#tag", Input)
         tag = field.value.strip()
         if not tag:
