@@ -19,8 +19,17 @@ PACKAGE = Path(__file__).parent.parent / "advisor"
 SAYING = {"Problem", "UsageError", "BadParameter", "ClickException", "notify", "_fail", "fail", "show_news"}
 SAYING |= {"failed", "_refused", "_written", "not_started", "note", "tell"}
 """Names whose calls say something to a person, besides the project's exceptions."""
-TRANSLATED = {"ValueError": ("knowledge/knowledge.py", "knowledge/probability.py")}
+TRANSLATED = {
+    "ValueError": (
+        "knowledge/knowledge.py",
+        "knowledge/vocabulary.py",
+        "knowledge/probability.py",
+        "model/noisy.py",
+    )
+}
 """Exceptions of Python that become problems of the knowledge; elsewhere they are programming errors."""
+GIVEN_OTHER_TEXTS = {"ask_for_unit", "_measured", "parse", "serve", "show"}
+"""Names of functions that hand on a text of theirs, and are given units or the names of roles as well."""
 SILENT_ARGUMENTS = {"title", "severity", "timeout", "markup", "code", "err", "address"}
 
 SEVERITIES = ("weak", "error")
@@ -97,7 +106,7 @@ def messages(package: Path = PACKAGE) -> set[Message]:
             function.name
             for source, call, function in calls
             if function is not None and _says(source, call, saying) and _hands_on(call, function)
-        }
+        } - GIVEN_OTHER_TEXTS
         if handing_on <= saying:
             break
         saying |= handing_on

@@ -28,7 +28,7 @@ class MarkdownView(ScrollView):
     """
 
     DEFAULT_CSS = """
-    Paper { scrollbar-size-vertical: 1; overflow-x: hidden; overflow-y: scroll; }
+    MarkdownView { scrollbar-size-vertical: 1; overflow-x: hidden; overflow-y: scroll; }
     """
 
     def __init__(self, meanwhile: str = "", *, name: str | None = None) -> None:

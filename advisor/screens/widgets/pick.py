@@ -21,7 +21,7 @@ class Select(Static, can_focus=True):
     """
 
     DEFAULT_CSS = """
-    Pick {
+    Select {
         width: 30; height: 1; background: $surface; color: $foreground;
         text-wrap: nowrap; text-overflow: ellipsis; pointer: pointer;
     }
