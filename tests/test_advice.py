@@ -752,13 +752,13 @@ def test_suspicion_goes_on_through_a_repair(door: Bench) -> None:
 
 
 def test_a_setup_that_the_knowledge_no_longer_has_waits_for_nothing(door: Bench) -> None:
-    """One begun under older knowledge is in place with no minutes left; known ones run by the clock."""
+    """One begun under older knowledge is in place with no minutes left; known ones run by the clock alone."""
     start = datetime(2030, 1, 1, 18, 0, tzinfo=UTC)
     case = Case("rattle", tuple(Prepared(name, start.isoformat()) for name in ("gone", "open_wide")))
     left = waiting_minutes(door.knowledge, case, start + timedelta(minutes=1))
     assert left == {"gone": 0.0, "open_wide": 3.0}
     used = case.with_entry(Seen("look", "slack"))
-    assert waiting_minutes(door.knowledge, used, start)["open_wide"] == 0.0
+    assert waiting_minutes(door.knowledge, used, start)["open_wide"] == 4.0
     other = case.with_entry(Seen("tap", "rings"))
     assert waiting_minutes(door.knowledge, other, start)["open_wide"] == 4.0
     again = used.with_entry(Prepared("open_wide", (start + timedelta(hours=1)).isoformat()))
