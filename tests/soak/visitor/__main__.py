@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -32,7 +33,7 @@ def main() -> int:
         given.seconds,
         given.acts,
         given.seed,
-        given.log or Path(f"/tmp/visitor-{given.seed}.jsonl"),
+        given.log or Path(tempfile.gettempdir()) / f"visitor-{given.seed}.jsonl",
         tuple(given.knowledge or places.KINDS),
         tuple(given.on or places.databases()),
         day=given.day,
