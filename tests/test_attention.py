@@ -23,7 +23,7 @@ from advisor.screens.start import StartScreen
 from advisor.screens.widgets.attention import Attention
 from advisor.screens.widgets.choices import ChoiceScreen
 from tests.test_desk import at_desk, called
-from tests.test_screens import KNOWLEDGE, SMALL, door, listed, opened, running, settled, until
+from tests.test_screens import KNOWLEDGE, SMALL, cautions_read, door, listed, opened, running, settled, until
 
 __all__ = ["door"]
 
@@ -203,8 +203,7 @@ async def test_a_number_typed_at_once_is_whole(tmp_path: Path) -> None:
         task = await opened(pilot)
         task.chosen = "sleeping_current"
         task.show_session()
-        task.action_read()
-        await settled(pilot)
+        await cautions_read(pilot, task)
         async with read_by_people(pilot):
             for letter in "430mA":
                 pilot.app.post_message(Key(letter, letter))

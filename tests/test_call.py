@@ -357,7 +357,7 @@ def test_what_a_screen_shows_is_worked_out_before_it_shows_it(
         raise AssertionError("this was to be worked out beforehand")
 
     assert call.worked_out() is call
-    for name in ("next_question", "present", "safety"):
+    for name in ("next_question", "Situation", "safety"):
         monkeypatch.setattr(desks, name, late)
     assert call.next.question is not None
     assert call.suspects

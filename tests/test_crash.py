@@ -93,7 +93,10 @@ def test_what_is_no_database_any_more_is_unreadable(tmp_path: Path) -> None:
     with database.opened() as store:
         filed = store.open_case("bay", "c")
     database.run(f"INSERT INTO entries VALUES ({filed.number}, 2, '2030-01-01T08:00:00', 'seen', 'a', 'b')")
-    assert stored(database)[1] == ["unreadable: job 1 has a step 2 as number 1"]
+    assert stored(database)[1] == [
+        "unreadable: job 1 has a step 2 as number 1",
+        "unreadable: 1 entries in the tables, 0 in the cases",
+    ]
     database.run("DROP TABLE cases")
     assert any(one.startswith("unreadable: The database") for one in stored(database)[1])
 

@@ -701,8 +701,6 @@ async def open_job(shown: Shown, words: str) -> None:
         await shown.page.keyboard.type("bay 2")
         await shown.until("bay 2")
         await shown.again_until(lambda: shown.click("Door rattles"), lambda: not shown.shows("Which car?"))
-        await shown.until("The vehicle.")
-        await shown.again_until(lambda: shown.press("F10"), lambda: not shown.shows("The vehicle."))
     await shown.until("Seems loose")
 
 

@@ -292,7 +292,7 @@ def without_privileges(*words: str) -> subprocess.CompletedProcess[str]:
 
 @pytest.mark.parametrize("there", [True, False], ids=["a file", "no file yet"])
 def test_a_folder_that_may_not_be_written_is_told(file: Path, tmp_path: Path, there: bool) -> None:
-    """No log can be written beside the file, or no file be made: 3, and what to allow."""
+    """No log can be written beside the file, and none is made where there is nothing to erase: 3, and why."""
     folder = tmp_path / "kept"
     folder.mkdir()
     kept = folder / "cases.sqlite"
@@ -306,7 +306,8 @@ def test_a_folder_that_may_not_be_written_is_told(file: Path, tmp_path: Path, th
         assert (ran.returncode, ran.stdout) == (3, "")
         assert ran.stderr.startswith("The database of cases cannot be ")
         assert "Nothing" in ran.stderr
-        assert "Let this program write the file and in its folder" in ran.stderr
+        what = "Let this program write the file and in its folder" if there else "there is no file"
+        assert what in ran.stderr
         assert [one.name for one in folder.iterdir()] == (["cases.sqlite"] if there else [])
 
 
