@@ -473,6 +473,19 @@ async def test_a_fact_is_chosen_from_a_list_by_key_and_by_finger(tmp_path: Path)
         assert task.session.case.facts == {"battery_type": kinds[1]}
 
 
+async def test_the_choice_that_has_the_focus_looks_different(tmp_path: Path) -> None:
+    """Else nobody sees which of them Enter opens."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        await opened(pilot)
+        await pilot.press("f")
+        await until(pilot, lambda screen: isinstance(screen, FactsScreen))
+        choices = list(pilot.app.screen.query(Select))
+        assert choices[0].has_focus
+        looks = {one.styles.background for one in choices[1:]}
+        assert len(looks) == 1
+        assert choices[0].styles.background not in looks
+
+
 async def test_back_on_the_vehicle_page_changes_nothing(tmp_path: Path) -> None:
     """Escape there means what it means everywhere else."""
     async with running(KNOWLEDGE, tmp_path) as pilot:

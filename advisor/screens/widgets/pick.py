@@ -25,7 +25,7 @@ class Select(Static, can_focus=True):
         width: 30; height: 1; background: $surface; color: $foreground;
         text-wrap: nowrap; text-overflow: ellipsis; pointer: pointer;
     }
-    Pick:focus {
+    Select:focus {
         background: $block-cursor-background; color: $block-cursor-foreground;
         text-style: $block-cursor-text-style;
     }
