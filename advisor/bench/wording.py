@@ -397,9 +397,8 @@ def largest_move(knowledge: Knowledge, before: Mapping[str, float], after: Mappi
 
 def telling_steps(case: Case) -> list[int]:
     """The start, 0, and the steps of a case that can move the suspicion."""
-    kept = (Acknowledged, Accounted, Booked, Replayed, Closed, Reopened, Cancelled)
-    silent = (Skipped, Prepared, Ended, *kept)
-    return [0, *(step for step, entry in enumerate(case.entries, start=1) if not isinstance(entry, silent))]
+    telling = Known | Seen | Measured | Repaired | Checked | TakenBack
+    return [0, *(step for step, entry in enumerate(case.entries, start=1) if isinstance(entry, telling))]
 
 
 def suspicion_rows(
