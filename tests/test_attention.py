@@ -238,6 +238,25 @@ async def test_how_sure_an_answer_is_may_be_said_right_before_it(door: Path, tmp
             assert len(task.session.case.taken) == 1
 
 
+def test_the_wait_begins_with_the_painting_and_not_with_the_word_of_it() -> None:
+    """On a busy machine the program learns late that it has painted; who reads has seen it since then."""
+    clock = Clock()
+    attention = Attention(0.4, clock)
+    attention.changed()
+    clock.now += 1.0
+    attention.painted()
+    clock.now += 0.3
+    attention.readable()
+    assert attention.is_too_soon(0)
+    clock.now += 0.09
+    assert attention.is_too_soon(0)
+    clock.now += 0.02
+    assert not attention.is_too_soon(0)
+    attention.changed()
+    attention.readable()
+    assert attention.is_too_soon(0)
+
+
 async def test_the_program_waits_400_ms_by_itself(
     door: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -125,7 +125,11 @@ class AdvisorApp(HostApp):
     def asks_anew(self) -> None:
         """Something else is asked from now on, and can be read once it is painted."""
         self.attention.changed()
-        self.call_after_refresh(self.attention.changed)
+        self.call_after_refresh(self.attention.readable)
+
+    def post_display_hook(self) -> None:
+        """Note when a reader could see what there is."""
+        self.attention.painted()
 
     async def on_event(self, event: Event) -> None:
         """Take no act for an answer that comes too soon after what is asked has changed.

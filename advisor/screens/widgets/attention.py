@@ -16,11 +16,19 @@ class Attention:
     def __init__(self, seconds: float | None = None, clock: Callable[[], float] = monotonic) -> None:
         self.seconds = PAUSE_SECONDS if seconds is None else seconds
         self.clock = clock
-        self.changed_at = self.pressed_at = -inf
+        self.changed_at = self.painted_at = self.pressed_at = -inf
 
     def changed(self) -> None:
         """Something else is asked from now on."""
         self.changed_at = self.clock()
+
+    def painted(self) -> None:
+        """Note that something was painted just now."""
+        self.painted_at = self.clock()
+
+    def readable(self) -> None:
+        """What is asked stands on the screen by now, since the last painting; a busy loop may say so late."""
+        self.changed_at = max(self.changed_at, self.painted_at)
 
     def pressed(self) -> None:
         """Note that a finger or a mouse button has gone down, and that it counts."""
