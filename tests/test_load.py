@@ -117,12 +117,12 @@ async def at_the_bench(page: Page, tag: str) -> None:
     """Open a job by its tag, and leave the questions about the vehicle where it is a new one."""
     await page.until(JOBS_HAVE_FOCUS)
     await page.until(tag)
-    await page.type("/")
-    await page.until(JOBS_HAVE_FOCUS, there=False)
+    await page.again_until(lambda: page.type("/"), lambda: not page.shows(JOBS_HAVE_FOCUS))
     await page.type(f"{tag}\r")
     await page.until(JOBS_HAVE_FOCUS)
-    await page.type("\r")
-    await until(lambda: page.shows("The vehicle.") or page.shows("The story so far"))
+    await page.again_until(
+        lambda: page.type("\r"), lambda: page.shows("The vehicle.") or page.shows("The story so far")
+    )
     if page.shows("The vehicle."):
         await page.type(F10)
     await page.until("Seems loose")

@@ -73,7 +73,7 @@ async def test_a_paper_is_saved_with_or_without_a_folder_for_downloads(
         await pilot.press("s")
         await until(pilot, lambda _: "Saved as" in said(pilot, "#says"))
         assert str(downloads if there else home) in said(pilot, "#says")
-    assert (downloads if there else home).joinpath("job-1.html").is_file()
+    assert (downloads if there else home).joinpath("job-new.html").is_file()
 
 
 async def test_another_reading_at_the_end_keeps_the_end_in_reach(door: Path, tmp_path: Path) -> None:

@@ -695,7 +695,7 @@ async def open_job(shown: Shown, words: str) -> None:
     await shown.until("Choose with")  # the list has been read
     if words != "New job":
         await shown.press("ArrowDown")
-        await shown.press("Enter")
+        await shown.again_until(lambda: shown.press("Enter"), lambda: not shown.shows("Choose with"))
     else:
         await shown.again_until(lambda: shown.press("n"), lambda: shown.shows("Which car?"))
         await shown.page.keyboard.type("bay 2")
