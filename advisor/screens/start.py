@@ -124,36 +124,26 @@ class StartScreen(AskingScreen[None]):
         highlighted = jobs.highlighted
         jobs.clear_options()
         jobs.add_option(Option(Content.styled("n New job", "bold"), id="new"))
-        for key, filed in self.jobs.items():
-            lines = self.words(filed)
-            text = "\n".join(lines).casefold()
-            if all(word in text for word in wanted):
-                jobs.add_option(Option(Content.assemble(lines[0], "\n", (lines[1], "dim")), id=key))
-        for key, filed in self.inspections.items():
-            lines = self.inspection_words(filed)
-            if all(word in "\n".join(lines).casefold() for word in wanted):
-                jobs.add_option(Option(Content.assemble(lines[0], "\n", (lines[1], "dim")), id=key))
-        for key, (line, _) in self.unusable.items():
-            if all(word in line.casefold() for word in wanted):
-                jobs.add_option(Option(Content(line), id=key))
+        lines: list[tuple[str, tuple[str, ...]]] = [
+            *((key, self.words(filed)) for key, filed in self.jobs.items()),
+            *((key, self.inspection_words(filed)) for key, filed in self.inspections.items()),
+            *((key, (line,)) for key, (line, _) in self.unusable.items()),
+        ]
+        jobs.add_options(_option(key, words) for key, words in lines if _fits(words, wanted))
         self.list_closed(wanted)
         jobs.highlighted = min(highlighted or 0, jobs.option_count - 1)
 
     def list_closed(self, wanted: list[str]) -> None:
         """Show the closed jobs that the search fits, the newest first, below a line that says so."""
         jobs = self.query_one("#jobs", OptionList)
-        found = []
-        for key, filed in self.closed.items():
-            lines = self.closed_words(filed)
-            text = "\n".join(lines).casefold()
-            if all(word in text for word in wanted):
-                found.append(Option(Content.assemble(lines[0], "\n", (lines[1], "dim")), id=key))
+        lines = [(key, self.closed_words(filed)) for key, filed in self.closed.items()]
+        found = [(key, words) for key, words in lines if _fits(words, wanted)]
         if found:
             count = f"Closed jobs: {len(found)}"
             if len(found) > MOST_CLOSED:
                 count += f", the newest {MOST_CLOSED} of them; search for the others"
             jobs.add_option(Option(Content.styled(count, "bold"), disabled=True))
-            jobs.add_options(found[:MOST_CLOSED])
+            jobs.add_options(_option(key, words) for key, words in found[:MOST_CLOSED])
 
     def words(self, filed: StoredCase) -> tuple[str, str]:
         """Two lines on a job: which it is, and where it stands."""
@@ -406,6 +396,20 @@ class StartScreen(AskingScreen[None]):
             self.query_one("#jobs").focus()
         elif not self.query_one("#jobs").disabled:
             self.app.exit(return_code=0)
+
+
+def _fits(lines: tuple[str, ...], wanted: list[str]) -> bool:
+    """Whether every word that is searched for stands in the lines of a job."""
+    text = "\n".join(lines).casefold()
+    return all(word in text for word in wanted)
+
+
+def _option(key: str, lines: tuple[str, ...]) -> Option:
+    """Return the lines of a job as one choice, those after the first one dim."""
+    head, *others = lines
+    return Option(
+        Content("\n").join([Content(head), *(Content.styled(one, "dim") for one in others)]), id=key
+    )
 
 
 def danger_words(knowledge: Knowledge, case: Case) -> str:
