@@ -91,14 +91,13 @@ def _heard(words: Sequence[str], phrase: str) -> Iterator[bool]:
 def _heard_near(words: Sequence[str], phrase: str) -> Iterator[bool]:
     wanted = [spoken(word.replace("/", " ")) for word in phrase.split()]
     reach = len(wanted) + NEAR
-    firsts = [at for at, word in enumerate(words) if any(_one_of(word, one) for one in wanted)]
-    for first in firsts:
-        near = words[first : first + reach]
-        places = [next((at for at, word in enumerate(near) if _one_of(word, one)), None) for one in wanted]
-        last = max((at for at in places if at is not None), default=0)
-        if None not in places:
-            itself = any(DENIES.intersection(one) for one in wanted)
-            yield itself or not _denied(words, max(0, first - REACH), first + last)
+    itself = any(DENIES.intersection(one) for one in wanted)
+    places = [[at for at, word in enumerate(words) if _one_of(word, one)] for one in wanted]
+    for first in sorted({at for each in places for at in each}):
+        near = [[at for at in each if first <= at < first + reach] for each in places]
+        if all(near):
+            last = max(each[0] for each in near)
+            yield itself or not _denied(words, max(0, first - REACH), last)
 
 
 def _one_of(word: str, choices: Sequence[str]) -> bool:

@@ -43,20 +43,22 @@ def alike(one: str, other: str) -> bool:
     """Whether two words are the same but for their endings."""
     if one == other:
         return True
+    if one[:LEAST_STEM] != other[:LEAST_STEM]:
+        return False
     shared = range(LEAST_STEM, _first_difference(one, other) + 1)
     return any(one[length:] in ENDINGS and other[length:] in ENDINGS for length in shared)
 
 
 def meant(said: str, word: str) -> bool:
     """Whether a word was meant by what was said: in any of its forms, or with one slip of the keys."""
+    if said[:1] != word[:1]:
+        return False
     if alike(said, word):
         return True
     shorter, longer = sorted((said, word), key=len)
-    if said[:1] != word[:1] or len(longer) - len(shorter) > 1 or len(word) < LEAST_MISTYPED:
+    if len(longer) - len(shorter) > 1 or len(word) < LEAST_MISTYPED:
         return False
-    at = next(
-        (i for i, pair in enumerate(zip(shorter, longer, strict=False)) if pair[0] != pair[1]), len(shorter)
-    )
+    at = _first_difference(shorter, longer)
     if len(shorter) < len(longer):
         return shorter[at:] == longer[at + 1 :]
     changed_over = shorter[at : at + 2] == longer[at : at + 2][::-1] and shorter[at + 2 :] == longer[at + 2 :]
