@@ -754,6 +754,32 @@ def test_a_patch_for_other_files_is_refused(workshop: Path, advisor: Runs) -> No
     assert (workshop / "notes.txt").read_text() == "one\n"
 
 
+@pytest.mark.parametrize("linked", [False, True], ids=["named", "linked"])
+def test_a_patch_for_a_file_that_is_not_yaml_by_name_is_refused(
+    workshop: Path, advisor: Runs, linked: bool
+) -> None:
+    """Knowledge may be read from it, but no journal replaces it: nothing is left beside it, and it loads."""
+    yaml, plain = workshop / "mine" / "door_rattle.yaml", workshop / "mine" / "door_rattle.txt"
+    before = yaml.read_text()
+    yaml.rename(plain)
+    if linked:
+        yaml.symlink_to(plain)
+    file = yaml if linked else plain
+    name = file.relative_to(workshop).as_posix()
+    patch = unified({name: before}, {name: before.replace("striker_loose: 34", "striker_loose: 33")})
+    (workshop / "good.patch").write_text(patch)
+    lying = sorted(plain.parent.iterdir())
+    ran = advisor("learn", "--knowledge", name, "--apply", "good.patch")
+    assert (ran.code, ran.out) == (1, "")
+    assert ran.err == (
+        "mine/door_rattle.txt does not end in .yaml or .yml, and other files are not changed. Nothing was "
+        "changed. Rename it and make the patch again.\n"
+    )
+    assert sorted(plain.parent.iterdir()) == lying
+    assert plain.read_text() == before
+    assert load([file]).complaints
+
+
 @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="there is no such device here")
 def test_what_has_no_end_is_no_patch(workshop: Path, advisor: Runs) -> None:
     """A device, or a file larger than any patch, is refused unread."""

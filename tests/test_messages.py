@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 from advisor.measure.formulas import FORMULAS
 from advisor.store.errors import ELSE, UNKNOWN, WAYS_OUT
 from advisor.store.errors import KEPT as KEPT_THEN
-from tests.saying import Message, messages
+from tests.saying import PACKAGE, Message, messages, sources
 
 LISTED = [
     tuple(line.split(" | ", 2))
@@ -54,6 +55,19 @@ def test_a_message_has_the_parts_of_its_kind(kind: str, part: str, words: str) -
         assert KEPT.search(parts[1])
     if PARTS[kind] > 1:
         assert demanded(parts[-1])
+
+
+def test_no_sentence_has_two_spaces_between_its_words() -> None:
+    """Where two parts of a literal meet, one of them has the space."""
+    doubled = re.compile(r"[a-z.,;:]  [a-zA-Z]")
+    found = [
+        node.value
+        for source in sources(PACKAGE)
+        for node in ast.walk(source.tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str)
+        if "\n" not in node.value and doubled.search(node.value)
+    ]
+    assert found == []
 
 
 def test_every_formula_says_what_to_do_outside_its_range() -> None:

@@ -115,7 +115,7 @@ def learn(
 def _apply(patch: Path, meant: list[Path]) -> None:
     """Change numbers in the knowledge files by a patch, once a copy with it has passed the checks."""
     from advisor.knowledge.loading import knowledge_files, text_of
-    from advisor.knowledge.replacing import replace_all
+    from advisor.knowledge.replacing import ENDINGS, replace_all
     from advisor.learning.proposal import CannotApply, applied, only_numbers, patch_files
 
     if not patch.is_file() or patch.stat().st_size > LARGEST_PATCH:
@@ -131,6 +131,14 @@ def _apply(patch: Path, meant: list[Path]) -> None:
             if file.resolve() not in known
         ]
         or ([] if files else [f"{patch} is no patch: it names no file."])
+    )
+    refuse(
+        [
+            f"{from_here(file)} does not end in {' or '.join(ENDINGS)}, and other files are not changed. "
+            "Nothing was changed. Rename it and make the patch again."
+            for file in files.values()
+            if file.resolve().suffix not in ENDINGS
+        ]
     )
     old = {name: text_of(file) for name, file in files.items()}
     try:

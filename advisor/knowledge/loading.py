@@ -18,7 +18,7 @@ from advisor.knowledge import knowledge as words
 from advisor.knowledge.knowledge import SECTIONS, Knowledge
 from advisor.knowledge.probability import in_words
 from advisor.knowledge.problems import Place, Problem, ProblemsFound
-from advisor.knowledge.replacing import settle
+from advisor.knowledge.replacing import ENDINGS, settle
 from advisor.knowledge.vocabulary import Document, Standing
 from advisor.text import nearest
 
@@ -53,9 +53,7 @@ def knowledge_files(paths: Iterable[Path]) -> list[Path]:
     files: list[Path] = []
     for path in paths:
         if path.is_dir():
-            files += sorted(
-                one for one in path.iterdir() if one.suffix in (".yaml", ".yml") and one.is_file()
-            )
+            files += sorted(one for one in path.iterdir() if one.suffix in ENDINGS and one.is_file())
         else:
             files.append(path)
     return list(dict.fromkeys(files))

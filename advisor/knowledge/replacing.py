@@ -24,12 +24,17 @@ JOURNAL = ".advisor-change.json"
 DRAFT = JOURNAL + ".part"
 BESIDE = ".advisor-new"
 """After a file's name: what is to take its place."""
+ENDINGS = (".yaml", ".yml")
+"""What is replaced; a journal moves no other file, wherever it came from."""
 LARGEST_JOURNAL = 1_000_000
 """Bytes; a larger one was not written by this program."""
 
 
 def replace_all(texts: Mapping[Path, bytes]) -> None:
-    """Put other texts into files, all or none; raises `OSError` where the disk does not let us."""
+    """Put other texts into files, all or none; raises `OSError` where the disk does not let us.
+
+    Their real names have one of the `ENDINGS`.
+    """
     files = {Path(os.path.realpath(file)): text for file, text in texts.items()}
     home = next(iter(files)).parent
     others = {file.parent for file in files} - {home}
@@ -144,7 +149,7 @@ def _can_be_replaced(home: Path, file: Path, said: Mapping[str, str]) -> bool:
 
 def _is_ours(home: Path, file: Path) -> bool:
     """Whether a journal may write a file: knowledge in its own folder, or in one that names the journal's."""
-    if file.suffix not in (".yaml", ".yml"):
+    if file.suffix not in ENDINGS:
         return False
     said = _read(file.parent / JOURNAL) or {}
     named = said.get("journal")

@@ -117,7 +117,7 @@ FAILED = (
 )
 NO_MORE_FILES = (
     "The system lets this program open no more connections for now. Screens that are open are kept. Raise "
-    " the limit on open files (ulimit -n)."
+    "the limit on open files (ulimit -n)."
 )
 NO_DOWNLOAD = (
     "There is no such paper, or it was fetched before. The job is kept. Save it again on the job's screen."
