@@ -35,6 +35,7 @@ from advisor.case.confirmed import gather
 from advisor.case.entries import Known, Measured, Seen
 from advisor.case.typed import NotUnderstood, direct, understand
 from advisor.checks import lint
+from advisor.cli import options
 from advisor.cli.program import COMMANDS, commands
 from advisor.cli.replay import DEMO
 from advisor.evaluation import comparison
@@ -484,8 +485,8 @@ def _other_line(data: bytes, drawn: random.Random) -> bytes:
 def _shipped_from(folder: Path) -> Iterator[None]:
     """The commands take knowledge and scenarios that come along from this folder."""
     with ExitStack() as patches:
-        for where in {"given", *(one.module for one in COMMANDS.values())}:
-            module = importlib.import_module(f"advisor.cli.{where}")
+        names = {one.module for one in COMMANDS.values()}
+        for module in (options, *(importlib.import_module(f"advisor.cli.{name}") for name in names)):
             if hasattr(module, "shipped"):
                 patches.enter_context(mock.patch.object(module, "shipped", lambda name: folder / name))
         yield
