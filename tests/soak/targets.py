@@ -32,7 +32,7 @@ from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines
 from advisor.case.case import Case
 from advisor.case.confirmed import gather
-from advisor.case.entries import Known, Measured, Seen
+from advisor.case.entries import KINDS, Known, Measured, Seen
 from advisor.case.typed import NotUnderstood, direct, understand
 from advisor.checks import lint
 from advisor.cli import options
@@ -50,6 +50,7 @@ from advisor.measure.units import KNOWN, NotAQuantity, convert, show
 from advisor.measure.units import parse as parsed
 from advisor.papers.document import html, markdown
 from advisor.store.errors import StoreError
+from advisor.store.records import UNSURE
 from advisor.store.store import Store
 from advisor.web import server as serve
 
@@ -578,11 +579,7 @@ _SAID = (
     _TAKE.replace('"dial_gauge"', "null"), _TAKE.replace("0.2,", "-1e300,"), _TAKE.replace("0.2,", "true,"),
     "9" * 5000,
 )  # fmt: skip
-_STORED_KINDS = (
-    "known", "seen", "measured", "accounted", "skipped", "prepared", "ended", "acknowledged", "repaired",
-    "checked", "booked", "warned",
-    "replayed", "taken back", "closed", "reopened", "unsure", "no such kind", "",
-)  # fmt: skip
+_STORED_KINDS = (*KINDS, UNSURE, "no such kind", "")
 
 
 def _cases() -> list[bytes]:
