@@ -11,6 +11,7 @@ from advisor.advice.rules import (
     StopRule,
     bits_per_minute,
     comparable,
+    most_first,
     most_probable_first,
     stop_reasons,
     worth_taking,
@@ -35,6 +36,12 @@ def test_one_reading_is_judged_as_it_is_among_many(bits: float, minutes: float) 
 def test_equal_faults_go_by_id_whatever_the_round_off() -> None:
     """0.1 + 0.2 and 0.3 differ in the last digit only."""
     assert most_probable_first({"b": 0.1 + 0.2, "a": 0.3, "c": 0.4}) == ["c", "a", "b"]
+
+
+def test_readings_that_tell_the_same_go_by_minutes_then_by_id() -> None:
+    """Whatever the round-off: only more than that comes first though it takes longer."""
+    readings = [(0.3, 5.0, "b"), (0.1 + 0.2, 5.0, "a"), (0.1 + 0.2, 9.0, "c"), (0.3 + 1e-9, 60.0, "d")]
+    assert [reading for *_, reading in sorted(readings, key=lambda one: most_first(*one))] == list("dabc")
 
 
 def test_the_search_ends_for_the_reason_of_its_state() -> None:

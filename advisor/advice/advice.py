@@ -21,6 +21,7 @@ from advisor.advice.rules import (
     bits_per_minute,
     comparable,
     lacks,
+    most_first,
     most_probable_first,
     stop_reasons,
     worth_taking,
@@ -146,11 +147,16 @@ def advise(
         else:
             proposals.append(proposal)
     proposals.sort(
-        key=lambda one: (not one.is_worth_taking(rule), *_most_first(one, one.expected_information_bits))
+        key=lambda one: (
+            not one.is_worth_taking(rule),
+            *most_first(one.expected_information_bits, one.minutes, one.reading),
+        )
     )
-    left_out.sort(key=lambda pair: _most_first(pair[0], pair[0].expected_information_bits))
+    left_out.sort(
+        key=lambda pair: most_first(pair[0].expected_information_bits, pair[0].minutes, pair[0].reading)
+    )
     worth = [proposal for proposal in proposals if proposal.is_worth_taking(rule)]
-    worth.sort(key=lambda one: _most_first(one, one.information_bits_per_minute))
+    worth.sort(key=lambda one: most_first(one.information_bits_per_minute, one.minutes, one.reading))
     stop = _after_repair(case) or _stop(suspects, worth, rule)
     return Advice(
         suspects, tuple(proposals), tuple(worth), tuple(left_out), stop, now.belief_error, now.bits_error
@@ -166,11 +172,6 @@ def _beliefs_before(situation: Situation) -> Mapping[str, float]:
         return Situation.of(knowledge, engine, undone).beliefs
     except InconsistentEvidence:
         return situation.beliefs
-
-
-def _most_first(proposal: CandidateReading, bits: float) -> tuple[float, float, str]:
-    """What readings are sorted by: among those that tell the same fewer minutes come first, then the id."""
-    return -comparable(bits), proposal.minutes, proposal.reading
 
 
 def setups_in_place(knowledge: Knowledge, case: Case) -> frozenset[str]:

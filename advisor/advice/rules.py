@@ -65,6 +65,14 @@ def most_probable_first(beliefs: Mapping[str, float]) -> list[str]:
     return sorted(beliefs, key=lambda fault: (-comparable(beliefs[fault]), fault))
 
 
+def most_first(bits: float, minutes: float, reading: str) -> tuple[float, float, str]:
+    """Return what readings are sorted by: of those that tell the same the shorter comes first, then the id.
+
+    The bits may be by the minute.
+    """
+    return -comparable(bits), minutes, reading
+
+
 def lacks(knowledge: Knowledge, reading: str, workshop: Workshop) -> Literal["instrument", "person"] | None:
     """Return what a workshop lacks to take a reading, or None where it can be taken."""
     asked = knowledge.readings[reading]

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from advisor.advice.advice import Advice, CandidateReading, setups_in_place
-from advisor.advice.rules import comparable
+from advisor.advice.rules import most_first
 from advisor.advice.situation import Situation
 from advisor.inference.engine import Evidence, InferenceEngine, Posterior
 from advisor.knowledge.knowledge import Knowledge, setups_of
@@ -91,7 +91,7 @@ def _chosen(
             for one in among
             if one not in chosen
         }
-        best = min(adds, key=lambda one: (-comparable(adds[one]), one.minutes, one.reading), default=None)
+        best = min(adds, key=lambda one: most_first(adds[one], one.minutes, one.reading), default=None)
         if best is None or adds[best] < WORTH_BITS:
             break
         chosen.append(best)

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from advisor.advice.rules import comparable
+from advisor.advice.rules import most_first
 from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import CUSTOMER, Entry, Known, Seen, Skipped
@@ -217,7 +217,7 @@ def questions(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[Question, ..
         for name, bits in told.items()
         if (said := knowledge.readings[name])
     ]
-    return tuple(sorted(found, key=lambda one: (-comparable(one.bits), one.minutes, one.reading)))
+    return tuple(sorted(found, key=lambda one: most_first(one.bits, one.minutes, one.reading)))
 
 
 def asked_by_phone(engine: Engine) -> tuple[str, ...]:

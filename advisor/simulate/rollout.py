@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.advice.repair_order import Remedy, least_minutes_of_many, single_fault_shares
-from advisor.advice.rules import comparable
+from advisor.advice.rules import most_first
 from advisor.arrays import Bools, Floats
 from advisor.case.case import Case
 from advisor.simulate.array_advice import Ranker, offers, rates, worth_taking
@@ -114,13 +114,14 @@ def look_ahead(
 def candidates(ranker: Ranker, start: Starts, bits: Floats, most: int) -> tuple[str, ...]:
     """The best readings of one case by its ranking and by the other, in turn; the plain choice first."""
     offered = offers(ranker, bits, start.gone, start.ready)
-    told, minutes = comparable(offered.bits[0]), offered.minutes[0]
-    per_minute = comparable(rates(offered)[0])
+    minutes = offered.minutes[0].tolist()
     worth = np.flatnonzero(worth_taking(ranker, offered)[0]).tolist()
     if not worth:
         return ()
-    by_bits = sorted(worth, key=lambda at: (-told[at], minutes[at], at))
-    by_rate = sorted(worth, key=lambda at: (-per_minute[at], minutes[at], at))
+    by_bits, by_rate = (
+        sorted(worth, key=lambda at: most_first(told[at], minutes[at], ranker.readings[at]))
+        for told in (offered.bits[0].tolist(), rates(offered)[0].tolist())
+    )
     pair = (by_bits, by_rate) if ranker.ranking == "bits" else (by_rate, by_bits)
     in_turn = dict.fromkeys(at for both in zip(*pair, strict=True) for at in both)
     return tuple(ranker.readings[at] for at in list(in_turn)[:most])
