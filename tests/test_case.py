@@ -87,6 +87,13 @@ def test_what_the_engine_is_told_is_the_complaint_and_the_answers_that_count(
     np.testing.assert_array_equal(evidence["keyless"], [1, 0])
 
 
+def test_an_id_that_now_means_something_else_counts_for_nothing(shipped: Knowledge, drain: Engine) -> None:
+    """A fact that was entered as a reading, and causes as a reading and as a fact: nobody has seen those."""
+    entries = (Seen("keyless", "none"), Seen("boot_lamp", "present"), Known("relay_welded", "absent"))
+    assert {"keyless", "boot_lamp", "relay_welded"} <= drain.outcomes.keys()
+    assert list(Case("flat_battery", entries).evidence(shipped, drain)) == ["flat_battery"]
+
+
 def test_every_kind_of_entry_has_a_word_of_its_own() -> None:
     """Databases tell the kinds by these words; those of the first version stay what they were."""
     assert len(KINDS) == len(get_args(Entry))

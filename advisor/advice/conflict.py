@@ -72,16 +72,16 @@ def standing_out(
     names = list(readings)
     everything = {**given, **readings}
     fewer = [{node: seen for node, seen in everything.items() if node != name} for name in names]
-    alone = [_alone(engine, given, base, name, readings[name]) for name in names]
+    alone = [math.log2(base.predictive[name] @ readings[name]) for name in names]
     of_the_others = engine.log2_evidence_probability(fewer).tolist()
     against = [own - (whole.log2_evidence - others) for own, others in zip(alone, of_the_others, strict=True)]
     at = max(range(len(names)), key=lambda index: (comparable(against[index]), names[index]))
     if against[at] < WORTH_SAYING_BITS:
         return None
     rest = engine.query(fewer[at])
-    repeat = names[at]
-    if rest.belief_error or repeat not in rest.predictive:
+    if rest.belief_error:
         return None
+    repeat = names[at]
     rises = {
         fault: math.log2(whole.beliefs[fault] / rest.beliefs[fault])
         for fault in engine.targets
@@ -96,16 +96,3 @@ def standing_out(
         engine.outcomes[repeat][int(rest.predictive[repeat].argmax())],
         rare if explains else None,
     )
-
-
-def _alone(
-    engine: InferenceEngine, given: Mapping[str, Floats], base: Posterior, name: str, likelihood: Floats
-) -> float:
-    """Return log2 of the probability of one reading given the rest that is beyond doubt.
-
-    What a case says of a node that is no reading here, such as one of the car as it was, is asked by itself.
-    """
-    if name in base.predictive:
-        return math.log2(base.predictive[name] @ likelihood)
-    together = engine.log2_evidence_probability([{**given, name: likelihood}])
-    return float(together[0]) - base.log2_evidence

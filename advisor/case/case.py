@@ -252,13 +252,13 @@ class Case:
 
         evidence = {node(self.complaint, 0): engine.one_hot(self.complaint, "present")}
         for fact, value in self.facts.items():
-            if value in engine.outcomes.get(fact, ()):
+            if fact in knowledge.facts and value in engine.outcomes.get(fact, ()):
                 evidence[fact] = engine.one_hot(fact, value)
         takes: dict[str, tuple[Take, ...]] = {}
         for era, entry in self._by_era():
             if isinstance(entry, Seen):
                 name = node(entry.reading, era)
-                if entry.outcome in engine.outcomes.get(name, ()):
+                if entry.reading in knowledge.readings and entry.outcome in engine.outcomes.get(name, ()):
                     evidence[name] = _seen(engine, name, entry)
                 takes.pop(name, None)
             elif isinstance(entry, Measured):
