@@ -372,6 +372,21 @@ def test_evidence_that_clashes_leaves_a_card_without_beliefs(tmp_path: Path, cla
     bench.store.close()
 
 
+def test_of_equal_causes_the_customer_is_told_the_one_that_leads_on_the_screen(
+    tmp_path: Path, clashing: Path
+) -> None:
+    """That is the first by id, here as everywhere."""
+    clashing.write_text(
+        HEAD + CLASHING.replace("strap: 60, glass: 45", "strap: 60, glass: 60"), encoding="utf-8"
+    )
+    bench = Bench(Engines(checked([clashing])), f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    filed = bench.opened(about="c")
+    session = Session.opened(bench.engines, bench.store, filed, Workshop())
+    assert [one.fault for one in session.advice.suspects[:2]] == ["glass", "strap"]
+    assert "most points to this: Fault glass." in section(markdown(bench.sheet(filed)), "What we found")
+    bench.store.close()
+
+
 # ------------------------------------------------------------------------------------------ nothing gets out
 
 

@@ -100,9 +100,9 @@ class _Sheet:
             yield f"{self._cause(self.history.repairs[-1].fault)}. The job is not closed yet."
         else:
             yield "We are not finished: the cause is not certain yet."
-            leading = max(now, key=lambda one: (now[one], one), default="")
-            if leading and now[leading] >= STILL_LIKELY:
-                yield f"So far most points to this: {self._cause(leading)}."
+            for leading in most_probable_first(now)[:1]:
+                if now[leading] >= STILL_LIKELY:
+                    yield f"So far most points to this: {self._cause(leading)}."
         if closed and closed.fault and closed.fault not in self.case.repaired:
             yield "No repair of this was recorded on this job."
         if self.history.found.trouble:

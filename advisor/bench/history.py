@@ -8,7 +8,7 @@ from functools import cached_property
 
 from advisor.advice.advice import Stop, advise
 from advisor.advice.conflict import Disagreement, disagreement
-from advisor.advice.rules import most_probable_first
+from advisor.advice.rules import comparable, most_probable_first
 from advisor.advice.situation import InconsistentEvidence, Situations, posterior_history
 from advisor.bench.wording import entry_words, largest_move, outcome_words
 from advisor.case.case import Case
@@ -239,11 +239,11 @@ class History:
             return None
         peak = {cause: max(stage[cause] for stage in stages) for cause in stages[-1]}
         now, closed = stages[-1], self.case.closed
-        must = [closed.fault if closed else "", max(now, key=lambda one: (now[one], one))]
+        must = [closed.fault if closed else "", *most_probable_first(now)[:1]]
         must += [one for one in reversed(self.case.repaired) if one in peak]
         by_peak = most_probable_first(peak)
         shown_causes = [one for one in dict.fromkeys([*must[:3], *by_peak]) if one in peak][: len(LINES)]
-        causes = sorted(shown_causes, key=lambda one: (-now[one], -peak[one], one))
+        causes = sorted(shown_causes, key=lambda one: (-comparable(now[one]), -comparable(peak[one]), one))
         points = [Point("start", "The complaint alone"), *map(self._point, shown)]
         lines = [
             Line(self.knowledge.title(cause), tuple(stages[step][cause] for step in (0, *shown)))
