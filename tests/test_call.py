@@ -39,6 +39,7 @@ from advisor.desk.schedule import Appointment, day_meant, overview
 from advisor.papers.document import html, markdown
 from advisor.store.records import StoredCase
 from advisor.store.store import STRAY, Store
+from tests.benchmarks.answer import EVIDENCE, counted
 from tests.conftest import HEAD, faults
 
 NOON = datetime(2030, 1, 15, 12, 0, tzinfo=UTC)
@@ -191,7 +192,9 @@ def test_a_call_begins_with_a_job_for_each_complaint_and_the_dangers_on_all(
     assert (call.allowed_minutes, call.given, call.asked) == (7, (), ())
     assert [case for _, case in call.calls] == [job.case for job in call.jobs]
     assert [engine for engine, _ in call.calls] == [engines.one(job.case) for job in call.jobs]
-    assert Call(engines.knowledge, engines, store, call.jobs).allowed_minutes == ALLOWED_MINUTES
+    assert (
+        Call(engines.knowledge, engines, store, call.jobs, call.situations).allowed_minutes == ALLOWED_MINUTES
+    )
 
 
 def test_a_call_is_stored_with_all_its_jobs_by_the_first_entry(engines: Engines, store: Store) -> None:
@@ -212,10 +215,10 @@ def test_the_next_question_is_that_of_all_complaints_in_the_minutes_that_are_lef
     """Each question's minutes are counted once; where they are used up none is asked."""
     knowledge = both.knowledge
     assert both.minutes == 0
-    assert both.next == next_question(knowledge, both.calls, 0, 10)
+    assert both.next == next_question(knowledge, both.weighed, 0, 10)
     after = both.answered("bumps", "quiet").unknown("sags")
     assert after.minutes == minutes_asked(knowledge, [job.case for job in after.jobs]) == 3
-    assert after.next == next_question(knowledge, after.calls, 3, 10)
+    assert after.next == next_question(knowledge, after.weighed, 3, 10)
     assert after.next.question is not None
     short = Call.begun(both.engines, both.store, "blue van", ["rattle"], 0.5)
     assert (short.next.question, short.next.reason) == (None, "time")
@@ -349,6 +352,17 @@ def test_a_call_goes_on_without_the_jobs_that_others_have_erased(both: Call) -> 
     assert both.refreshed().jobs == both.jobs
 
 
+def test_a_case_is_weighed_once_for_each_answer(both: Call) -> None:
+    """The question, the causes and the check before an answer is saved go by the same situation."""
+    both.worked_out()
+    with counted() as counts:
+        call = both.answered("bumps", "loud").worked_out()
+    assert counts[EVIDENCE] == len(both.jobs) == 2
+    with counted() as counts:
+        call.booked("2030-01-17").undone().worked_out()
+    assert counts[EVIDENCE] == 2
+
+
 def test_what_a_screen_shows_is_worked_out_before_it_shows_it(
     call: Call, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -358,8 +372,9 @@ def test_what_a_screen_shows_is_worked_out_before_it_shows_it(
         raise AssertionError("this was to be worked out beforehand")
 
     assert call.worked_out() is call
-    for name in ("next_question", "Situation", "safety"):
+    for name in ("next_question", "safety"):
         monkeypatch.setattr(desks, name, late)
+    monkeypatch.setattr(call.situations, "of", late)
     assert call.next.question is not None
     assert call.suspects
     assert call.warnings

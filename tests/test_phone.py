@@ -10,7 +10,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from advisor.advice.situation import InconsistentEvidence, current_faults
+from advisor.advice.situation import InconsistentEvidence, Situation, current_faults
 from advisor.case.case import Case
 from advisor.case.entries import Booked, Known, Seen, Skipped
 from advisor.checks.lint import checked, problems
@@ -123,6 +123,11 @@ SAGS = "    noisy_or: {leak: 5 of 100, causes: {hinge: 70 of 100}}\n"
 def phone_engine(knowledge: Knowledge, complaint: str) -> Engine:
     """The engine of a complaint that knows what customers say."""
     return compile_tables(build(knowledge, complaint, by_phone=True).tables)
+
+
+def weighed(knowledge: Knowledge, *calls: tuple[Engine, Case]) -> list[Situation]:
+    """The case of each complaint, weighed."""
+    return [Situation.of(knowledge, engine, case) for engine, case in calls]
 
 
 # -------------------------------------------------------------------------------------- which complaint
@@ -268,7 +273,9 @@ def test_the_bits_of_a_question_are_those_of_the_weaker_answer(known: Known_) ->
     knowledge = known(ASKED)
     (one, *_) = [
         each
-        for each in questions(knowledge, [(phone_engine(knowledge, "rattle"), Case("rattle"))])
+        for each in questions(
+            knowledge, weighed(knowledge, (phone_engine(knowledge, "rattle"), Case("rattle")))
+        )
         if each.reading == "bumps"
     ]
 
@@ -301,8 +308,8 @@ def test_only_what_a_customer_can_answer_is_asked_and_the_most_telling_first(kno
     knowledge = known(ASKED)
     engine = phone_engine(knowledge, "rattle")
     assert asked_by_phone(engine) == ("bumps", "speed")
-    found = next_question(knowledge, [(engine, Case("rattle"))], 0)
-    left = questions(knowledge, [(engine, Case("rattle"))])
+    found = next_question(knowledge, weighed(knowledge, (engine, Case("rattle"))), 0)
+    left = questions(knowledge, weighed(knowledge, (engine, Case("rattle"))))
     assert found.question == left[0]
     assert [one.bits for one in left] == sorted((one.bits for one in left), reverse=True)
     assert found.question.answers == {"quiet": "No", "loud": "Yes"}
@@ -314,7 +321,7 @@ def test_what_was_answered_or_is_not_known_is_not_asked_again(known: Known_) -> 
     engine = phone_engine(knowledge, "rattle")
     case = Case("rattle").with_entry(said(knowledge, "bumps", "loud")).with_entry(not_known("speed"))
     assert case.skipped == {"speed": NOT_KNOWN}
-    found = next_question(knowledge, [(engine, case)], 3)
+    found = next_question(knowledge, weighed(knowledge, (engine, case)), 3)
     assert (found.question, found.reason) == (None, "nothing-left")
 
 
@@ -322,9 +329,9 @@ def test_asking_ends_where_what_is_left_tells_too_little_together(known: Known_)
     """The bits of all the questions left are added up, and that sum has to reach the rule's."""
     knowledge = known(ASKED)
     engine, case = phone_engine(knowledge, "rattle"), Case("rattle")
-    together = sum(one.bits for one in questions(knowledge, [(engine, case)]))
-    on = next_question(knowledge, [(engine, case)], 0, rule=PhoneRule(together * 0.999))
-    ended = next_question(knowledge, [(engine, case)], 0, rule=PhoneRule(together * 1.001))
+    together = sum(one.bits for one in questions(knowledge, weighed(knowledge, (engine, case))))
+    on = next_question(knowledge, weighed(knowledge, (engine, case)), 0, rule=PhoneRule(together * 0.999))
+    ended = next_question(knowledge, weighed(knowledge, (engine, case)), 0, rule=PhoneRule(together * 1.001))
     assert (on.reason, on.worth) == (None, 2)
     assert (ended.question, ended.reason) == (None, "not-worth-it")
 
@@ -333,9 +340,13 @@ def test_what_is_left_may_just_be_enough(known: Known_) -> None:
     """The sum of the bits has to reach the rule's; where it is the same, asking goes on."""
     knowledge = known(ASKED)
     engine, case = phone_engine(knowledge, "rattle"), Case("rattle")
-    told = sum(one.told["rattle"] for one in questions(knowledge, [(engine, case)]))
-    assert next_question(knowledge, [(engine, case)], 0, rule=PhoneRule(told)).reason is None
-    ended = next_question(knowledge, [(engine, case)], 0, rule=PhoneRule(math.nextafter(told, 9)))
+    told = sum(one.told["rattle"] for one in questions(knowledge, weighed(knowledge, (engine, case))))
+    assert (
+        next_question(knowledge, weighed(knowledge, (engine, case)), 0, rule=PhoneRule(told)).reason is None
+    )
+    ended = next_question(
+        knowledge, weighed(knowledge, (engine, case)), 0, rule=PhoneRule(math.nextafter(told, 9))
+    )
     assert (ended.reason, ended.worth) == ("not-worth-it", 0)
 
 
@@ -349,10 +360,10 @@ def test_a_question_that_tells_nothing_is_none_that_is_left(known: Known_) -> No
 """
     knowledge = known(ASKED.replace(SAGS, alike))
     case = Case("knock").with_entry(said(knowledge, "bumps", "loud"))
-    (only,) = questions(knowledge, [(phone_engine(knowledge, "knock"), case)])
+    (only,) = questions(knowledge, weighed(knowledge, (phone_engine(knowledge, "knock"), case)))
     assert (only.reading, only.bits) == ("sags", 0)
     engine = phone_engine(knowledge, "knock")
-    found = next_question(knowledge, [(engine, case)], 0, rule=PhoneRule(0.0))
+    found = next_question(knowledge, weighed(knowledge, (engine, case)), 0, rule=PhoneRule(0.0))
     assert (found.question, found.reason, found.worth) == (None, "nothing-left", 0)
     assert found.words == "Everything that a customer can answer has been asked."
 
@@ -361,7 +372,10 @@ def test_ten_minutes_are_asked_for_where_the_desk_says_nothing(known: Known_) ->
     """After nine minutes the question of one still fits, and a moment later none does."""
     knowledge = known(ASKED)
     engine = phone_engine(knowledge, "rattle")
-    found = [next_question(knowledge, [(engine, Case("rattle"))], minutes) for minutes in (9, 9.01)]
+    found = [
+        next_question(knowledge, weighed(knowledge, (engine, Case("rattle"))), minutes)
+        for minutes in (9, 9.01)
+    ]
     assert [one.question and one.question.reading for one in found] == ["speed", None]
     assert (found[1].reason, found[1].worth) == ("time", 2)
     assert [one.words for one in found] == ["Is it there at speed?", "The minutes for questions are used up."]
@@ -381,7 +395,7 @@ def test_of_questions_that_tell_the_same_the_shorter_comes_first(known: Known_) 
 """
     extra = [("a_long", 5), ("z_short", 1), ("c_even", 2), ("a_even", 2)]
     knowledge = known(ASKED + "".join(twice.format(name=name, minutes=minutes) for name, minutes in extra))
-    found = questions(knowledge, [(phone_engine(knowledge, "rattle"), Case("rattle"))])
+    found = questions(knowledge, weighed(knowledge, (phone_engine(knowledge, "rattle"), Case("rattle"))))
     alike = [one.reading for one in found if one.reading != "speed"]
     assert alike == ["z_short", "a_even", "bumps", "c_even", "a_long"]
 
@@ -401,7 +415,7 @@ def test_questions_about_equally_likely_causes_stand_by_id(known: Known_) -> Non
         + faults(*(f"c{number:02d}" for number in numbers))
         + f"readings:\n{asked}"
     )
-    found = questions(knowledge, [(phone_engine(knowledge, "c"), Case("c"))])
+    found = questions(knowledge, weighed(knowledge, (phone_engine(knowledge, "c"), Case("c"))))
     assert [one.reading for one in found] == [f"q{number:02d}" for number in numbers]
 
 
@@ -411,7 +425,7 @@ def test_questions_are_worth_what_they_tell_after_the_answers_so_far(known: Know
     engine = phone_engine(knowledge, "rattle")
     tables = build(knowledge, "rattle", by_phone=True).tables
     case = Case("rattle").with_entry(said(knowledge, "bumps", "loud"))
-    (one,) = questions(knowledge, [(engine, case)])
+    (one,) = questions(knowledge, weighed(knowledge, (engine, case)))
     seen = {"rattle": [0.0, 1.0], "bumps@phone": [0.0, 1.0]}
     by_enumeration = oracle.enumerate_answers(tables, seen).expected_information_bits["speed@phone"]
     assert (one.reading, one.ask, one.minutes) == ("speed", "Is it there at speed?", 1)
@@ -431,7 +445,9 @@ def test_a_question_that_takes_longer_than_is_left_gives_way_to_a_shorter_one(kn
     """With no minute left asking ends, and says so."""
     knowledge = known(ASKED)
     engine, case, rule = phone_engine(knowledge, "rattle"), Case("rattle"), PhoneRule(0.01)
-    asked = [next_question(knowledge, [(engine, case)], minutes, 3, rule) for minutes in (2, 3)]
+    asked = [
+        next_question(knowledge, weighed(knowledge, (engine, case)), minutes, 3, rule) for minutes in (2, 3)
+    ]
     assert asked[0].question is not None
     assert asked[0].question.reading == "speed"
     assert (asked[1].question, asked[1].reason) == (None, "time")
@@ -449,7 +465,7 @@ def test_answers_that_cannot_be_so_together_are_said_to_be(known: Known_) -> Non
     knowledge = known(text)
     case = Case("rattle").with_entry(said(knowledge, "bumps", "quiet"))
     with pytest.raises(InconsistentEvidence, match="Over bumps: No"):
-        next_question(knowledge, [(phone_engine(knowledge, "rattle"), case)], 0)
+        next_question(knowledge, weighed(knowledge, (phone_engine(knowledge, "rattle"), case)), 0)
 
 
 # --------------------------------------------------------------------------------- several complaints
@@ -461,8 +477,10 @@ def test_a_question_that_two_complaints_share_counts_the_bits_of_both_and_is_ask
     """The strap is suspected in both: what is asked about it counts twice and is entered twice."""
     knowledge = known(ASKED)
     calls = [(phone_engine(knowledge, name), Case(name)) for name in ("rattle", "knock")]
-    alone = [{one.reading: one.bits for one in questions(knowledge, [call])} for call in calls]
-    both = {one.reading: one for one in questions(knowledge, calls)}
+    alone = [
+        {one.reading: one.bits for one in questions(knowledge, weighed(knowledge, call))} for call in calls
+    ]
+    both = {one.reading: one for one in questions(knowledge, weighed(knowledge, *calls))}
     assert both["bumps"].bits == pytest.approx(alone[0]["bumps"] + alone[1]["bumps"])
     assert set(both["bumps"].told) == {"rattle", "knock"}
     assert both["speed"].told == {"rattle": alone[0]["speed"]}
@@ -497,12 +515,12 @@ def test_a_complaint_about_which_enough_is_known_asks_for_nothing_more_by_itself
     """Two complaints with too little left each do not make one with enough."""
     knowledge = known(ASKED)
     calls = [(phone_engine(knowledge, name), Case(name)) for name in ("rattle", "knock")]
-    left = {one.reading: one for one in questions(knowledge, calls)}
+    left = {one.reading: one for one in questions(knowledge, weighed(knowledge, *calls))}
     sums = [sum(one.told.get(name, 0.0) for one in left.values()) for name in ("rattle", "knock")]
-    found = next_question(knowledge, calls, 0, rule=PhoneRule(max(sums) * 1.01))
+    found = next_question(knowledge, weighed(knowledge, *calls), 0, rule=PhoneRule(max(sums) * 1.01))
     assert sum(sums) > max(sums) * 1.01
     assert found.reason == "not-worth-it"
-    one_left = next_question(knowledge, calls, 0, rule=PhoneRule(sum(sums) / 2))
+    one_left = next_question(knowledge, weighed(knowledge, *calls), 0, rule=PhoneRule(sum(sums) / 2))
     assert one_left.worth == 2
 
 
@@ -525,7 +543,9 @@ def test_a_scripted_call_goes_from_the_customers_words_to_the_end_of_the_questio
     assert fitting(shipped, words).complaints[0] == complaint
     engine, case = phone_engine(shipped, complaint), Case(complaint)
     order = []
-    while (found := next_question(shipped, [(engine, case)], minutes_asked(shipped, [case]), 12)).question:
+    while (
+        found := next_question(shipped, weighed(shipped, (engine, case)), minutes_asked(shipped, [case]), 12)
+    ).question:
         question = found.question
         answers = list(question.answers)
         order.append(question.reading)

@@ -87,7 +87,7 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
         app.run()
         sys.exit(app.return_code or 0)
     from advisor.advice.rules import Workshop
-    from advisor.advice.situation import InconsistentEvidence
+    from advisor.advice.situation import InconsistentEvidence, Situation
     from advisor.desk.booking import AT_THE_CAR, booking_sheet
     from advisor.desk.bookingsheet import (
         as_dict,
@@ -109,7 +109,8 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
     calls = _calls(knowledge, tuple(dict.fromkeys(complaints)), facts, said, unknown)
     asked = minutes_asked(knowledge, [case for _, case in calls])
     try:
-        found = next_question(knowledge, calls, asked, minutes)
+        weighed = [Situation.of(knowledge, engine, case) for engine, case in calls]
+        found = next_question(knowledge, weighed, asked, minutes)
     except InconsistentEvidence as error:
         fail([str(error)], 1)
     if sheet or found.question is None or form in ("markdown", "html"):

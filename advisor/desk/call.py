@@ -17,7 +17,7 @@ from typing import Literal
 from advisor.advice.advice import FaultPosterior
 from advisor.advice.engines import Engines
 from advisor.advice.rules import most_probable_first
-from advisor.advice.situation import Situation
+from advisor.advice.situation import Situation, Situations
 from advisor.case.case import Case
 from advisor.case.entries import CUSTOMER, Booked, Entry, Known, Seen, Skipped, TakenBack, Warned
 from advisor.desk.booking import IN_DOUBT, BookingSheet, booking_sheet, safety, told_of, what_is_done
@@ -75,6 +75,8 @@ class Call:
     engines: Engines
     store: Store
     jobs: tuple[StoredCase, ...]
+    situations: Situations
+    """The jobs' situations worked out so far, handed on from call to call."""
     allowed_minutes: float = ALLOWED_MINUTES
     given: tuple[str, ...] = ()
     """The questions in the order answered, without those taken back."""
@@ -98,7 +100,7 @@ class Call:
         warned = [Warned(danger, how) for danger, how in dangers.items()]
         if warned:
             jobs = store.append_each(*((job, warned) for job in jobs))
-        return cls(knowledge, engines, store, jobs, allowed_minutes)
+        return cls(knowledge, engines, store, jobs, Situations(knowledge, engines.one), allowed_minutes)
 
     @classmethod
     def resumed(
@@ -113,7 +115,8 @@ class Call:
         warned = [Warned(danger, how) for danger, how in dangers.items()]
         if warned:
             jobs = store.append_each(*((job, warned) for job in jobs))
-        call = cls(engines.knowledge, engines, store, jobs, allowed_minutes)
+        situations = Situations(engines.knowledge, engines.one)
+        call = cls(engines.knowledge, engines, store, jobs, situations, allowed_minutes)
         return replace(call, given=call.asked)
 
     @cached_property
@@ -121,10 +124,15 @@ class Call:
         """Return engine and case of each complaint."""
         return tuple((self.engines.one(job.case), job.case) for job in self.jobs)
 
+    @property
+    def weighed(self) -> tuple[Situation, ...]:
+        """Return the case of each complaint, weighed; raises `InconsistentEvidence`."""
+        return tuple(self.situations.of(job.case) for job in self.jobs)
+
     @cached_property
     def next(self) -> Next:
         """The next question, or why there is none."""
-        return next_question(self.knowledge, self.calls, self.minutes, self.allowed_minutes)
+        return next_question(self.knowledge, self.weighed, self.minutes, self.allowed_minutes)
 
     @property
     def minutes(self) -> float:
@@ -135,8 +143,8 @@ class Call:
     def suspects(self) -> tuple[FaultPosterior, ...]:
         """Return the leading causes over all complaints, each with its largest probability."""
         best: dict[str, float] = {}
-        for engine, case in self.calls:
-            for fault, chance in Situation.of(self.knowledge, engine, case).beliefs.items():
+        for situation in self.weighed:
+            for fault, chance in situation.beliefs.items():
                 best[fault] = max(chance, best.get(fault, 0.0))
         return tuple(
             FaultPosterior(fault, self.knowledge.title(fault), best[fault], best[fault])
@@ -233,8 +241,8 @@ class Call:
         for entry in entries:
             after = entered(calls, entry)
             calls = tuple((engine, case) for (engine, _), case in zip(calls, after, strict=True))
-        for engine, case in calls:
-            Situation.of(self.knowledge, engine, case)
+        for _, case in calls:
+            self.situations.of(case)  # raises where it cannot be, before anything is saved
         new = [case.entries[job.entries :] for job, (_, case) in zip(self.jobs, calls, strict=True)]
         return replace(self, jobs=self.store.append_each(*zip(self.jobs, new, strict=True)))
 

@@ -16,7 +16,7 @@ from advisor.advice.rules import most_first
 from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import CUSTOMER, Entry, Known, Seen, Skipped
-from advisor.inference.engine import Engine
+from advisor.inference.engine import Engine, InferenceEngine
 from advisor.knowledge.dangers import Heard, heard_dangers, heard_phrases
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.phrases import alike, telling
@@ -179,19 +179,19 @@ def _overlap(spoken: frozenset[str], phrase: frozenset[str]) -> tuple[int, float
 
 def next_question(
     knowledge: Knowledge,
-    calls: Sequence[Call],
+    weighed: Sequence[Situation],
     asked_minutes: float,
     allowed_minutes: float = ALLOWED_MINUTES,
     rule: PhoneRule | None = None,
 ) -> Next:
     """Return the most informative question on several complaints of one car, by the sum of bits.
 
-    `asked_minutes` are those of the questions so far (`minutes_asked`). Raises `InconsistentEvidence` where
-    answers cannot be so together.
+    `asked_minutes` are those of the questions so far (`minutes_asked`).
     """
     rule = rule or PhoneRule()
-    left = [one for one in questions(knowledge, calls) if one.bits > 0]
-    still = {case.complaint: sum(one.told.get(case.complaint, 0.0) for one in left) for _, case in calls}
+    left = [one for one in questions(knowledge, weighed) if one.bits > 0]
+    complaints = [situation.case.complaint for situation in weighed]
+    still = {complaint: sum(one.told.get(complaint, 0.0) for one in left) for complaint in complaints}
     going_on = {complaint for complaint, bits in still.items() if bits >= rule.least_bits_left}
     worth = [one for one in left if going_on.intersection(one.told)]
     if not worth:
@@ -200,18 +200,18 @@ def next_question(
     return Next(in_time[0], None, len(worth)) if in_time else Next(None, "time", len(worth))
 
 
-def questions(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[Question, ...]:
+def questions(knowledge: Knowledge, weighed: Sequence[Situation]) -> tuple[Question, ...]:
     """Return every question that can still be asked, the most informative first.
 
-    Among equals the shorter one comes first, then that whose id does. Raises `InconsistentEvidence`.
+    Among equals the shorter one comes first, then that whose id does.
     """
     told: dict[str, dict[str, float]] = {}
-    done = {name for _, case in calls for name in (*case.taken, *case.skipped)}
-    for engine, case in calls:
-        bits = Situation.of(knowledge, engine, case).posterior.expected_information_bits
-        for name in asked_by_phone(engine):
+    done = {name for one in weighed for name in (*one.case.taken, *one.case.skipped)}
+    for situation in weighed:
+        bits = situation.posterior.expected_information_bits
+        for name in asked_by_phone(situation.engine):
             if name not in done:
-                told.setdefault(name, {})[case.complaint] = bits[by_phone(name)]
+                told.setdefault(name, {})[situation.case.complaint] = bits[by_phone(name)]
     found = [
         Question(name, said.ask or said.name, said.answers, said.minutes, bits)
         for name, bits in told.items()
@@ -220,9 +220,9 @@ def questions(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[Question, ..
     return tuple(sorted(found, key=lambda one: most_first(one.bits, one.minutes, one.reading)))
 
 
-def asked_by_phone(engine: Engine) -> tuple[str, ...]:
+def asked_by_phone(engine: InferenceEngine) -> tuple[str, ...]:
     """Return the readings of a complaint that a customer can be asked for on the phone."""
-    return tuple(name for name in engine.readings if by_phone(name) in engine.entries)
+    return tuple(name for name in engine.readings if by_phone(name) in engine.outcomes)
 
 
 # What was answered

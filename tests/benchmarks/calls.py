@@ -140,7 +140,8 @@ def call(desk: Desk, says: Says, rule: PhoneRule, allowed_minutes: float = NO_LI
     """A call as the desk makes it, to its end."""
     case, minutes = Case(desk.complaint), 0.0
     while True:
-        found = next_question(desk.knowledge, [(desk.engine, case)], minutes, allowed_minutes, rule)
+        weighed = [Situation.of(desk.knowledge, desk.engine, case)]
+        found = next_question(desk.knowledge, weighed, minutes, allowed_minutes, rule)
         if found.question is None:
             return case
         minutes += found.question.minutes
