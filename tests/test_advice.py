@@ -170,7 +170,7 @@ def test_a_reading_that_tells_nothing_is_never_proposed(door: Bench) -> None:
     advice = door.advise()
     assert "colour" in door.engine.readings
     assert "colour" not in [*named(advice.proposals), *named(advice.per_minute)]
-    assert "colour" not in [proposal.reading for proposal, _ in advice.left_out]
+    assert "colour" not in [proposal.reading for proposal, _ in advice.unavailable]
 
 
 def test_a_reading_taken_is_not_proposed_again(door: Bench) -> None:
@@ -246,11 +246,11 @@ def test_what_the_workshop_lacks_is_left_out_with_what_that_costs(door: Bench) -
     workshop = Workshop(without=frozenset({"mallet"}), who=frozenset({"technician"}))
     advice = door.advise(workshop=workshop)
     assert {"tap", "seat"}.isdisjoint([*named(advice.proposals), *named(advice.per_minute)])
-    assert [(one.reading, reason) for one, reason in advice.left_out] == [
+    assert [(one.reading, reason) for one, reason in advice.unavailable] == [
         ("seat", "needs a certified person"),
         ("tap", "no Rubber mallet"),
     ]
-    assert [one.expected_information_bits for one, _ in advice.left_out] == [
+    assert [one.expected_information_bits for one, _ in advice.unavailable] == [
         of(with_all, "seat").expected_information_bits,
         of(with_all, "tap").expected_information_bits,
     ]
@@ -260,7 +260,7 @@ def test_questions_for_the_customer_need_the_customer(shipped: Knowledge, drain:
     """Once the customer has gone, what only they could answer is left out, and said to be."""
     workshop = Workshop(who=frozenset({"technician", "certified"}))
     advice = advise(Situation.of(shipped, drain, Case("flat_battery")), workshop)
-    reasons = {proposal.reading: reason for proposal, reason in advice.left_out}
+    reasons = {proposal.reading: reason for proposal, reason in advice.unavailable}
     assert reasons["short_trips"] == "the customer is not here"
     assert "short_trips" not in named(advice.proposals)
 
@@ -268,13 +268,13 @@ def test_questions_for_the_customer_need_the_customer(shipped: Knowledge, drain:
 def test_a_skipped_reading_is_left_out_with_its_reason(door: Bench) -> None:
     """What cannot be done on this car is not asked for again, and its reason stands with what it costs."""
     advice = door.advise(Skipped("tap", "glass is cracked"))
-    assert [(one.reading, reason) for one, reason in advice.left_out] == [("tap", "glass is cracked")]
+    assert [(one.reading, reason) for one, reason in advice.unavailable] == [("tap", "glass is cracked")]
     assert "tap" not in named(advice.proposals)
 
 
 def test_a_skipped_reading_can_be_taken_after_all(door: Bench) -> None:
     """The answer counts, and the reason is forgotten."""
-    assert door.advise(Skipped("tap", "no time"), Seen("tap", "rings")).left_out == ()
+    assert door.advise(Skipped("tap", "no time"), Seen("tap", "rings")).unavailable == ()
 
 
 # ------------------------------------------------------------------------------------------- who is suspected
@@ -598,8 +598,8 @@ def test_what_is_alike_stands_by_minutes_and_then_by_name(known: Callable[[str],
     assert named(advice.per_minute)[0] == "quick"
     assert named(advice.per_minute)[1:3] == ["early", "late"]
     skipped = twins.advise(*(Skipped(name, "no time") for name in ("slow", "quick", "late", "early")))
-    assert [one.reading for one, _ in skipped.left_out] == ["quick", "early", "late", "slow"]
-    assert {reason for _, reason in skipped.left_out} == {"no time"}
+    assert [one.reading for one, _ in skipped.unavailable] == ["quick", "early", "late", "slow"]
+    assert {reason for _, reason in skipped.unavailable} == {"no time"}
 
 
 METERS = (
@@ -644,7 +644,7 @@ def test_a_reading_is_worth_what_the_best_meter_at_hand_tells(meters: Bench) -> 
     one = of(meters.advise(workshop=Workshop(frozenset({"clear"}))), "r")
     assert (one.instrument, one.expected_information_bits) == ("rough", told["r@rough"])
     assert (one.best_instrument, one.best_bits) == best
-    (left,) = meters.advise(workshop=Workshop(frozenset({"clear", "rough"}))).left_out
+    (left,) = meters.advise(workshop=Workshop(frozenset({"clear", "rough"}))).unavailable
     assert left[1] == "no Coarse meter or Fine meter"
     assert (left[0].reading, left[0].expected_information_bits) == ("r", told["r@clear"])
 
@@ -669,7 +669,7 @@ def test_a_reading_without_an_instrument_names_none(door: Bench) -> None:
 def test_a_technicians_reading_waits_for_a_technician(door: Bench) -> None:
     """With the customer alone at the car what somebody has to do there is left out, and said to be."""
     advice = door.advise(workshop=Workshop(who=frozenset({"customer"})))
-    assert {reason for _, reason in advice.left_out} == {"needs a technician", "needs a certified person"}
+    assert {reason for _, reason in advice.unavailable} == {"needs a technician", "needs a certified person"}
     assert advice.proposals == ()
 
 

@@ -148,7 +148,7 @@ async def test_another_cause_is_kept_as_written(door: Path, tmp_path: Path, stor
     assert "coin in the" in markdown(customer_sheet(knowledge, of, filed, {}, AT))
     gathered = gather(knowledge, [filed.case])
     assert gathered.findings == ()
-    assert list(gathered.left_out.values()) == [1]
+    assert list(gathered.excluded.values()) == [1]
     assert "  Door rattles: coin in the [door] pocket" in list(in_words_lines(gathered.in_words))
 
 

@@ -253,7 +253,7 @@ def test_shares_of_a_voting_gate_stay_and_that_is_said(known: Made) -> None:
     knowledge = known(text.replace("faults:\n", other))
     learned = learn(knowledge, [car("a", "b")] * 3)
     assert learned == Learned((), ((("complaints", "c"), "shares of a voting gate are not revised"),))
-    assert not learn(knowledge, [car("a", about="e")]).left_out
+    assert not learn(knowledge, [car("a", about="e")]).not_revised
 
 
 # Noisy readings
@@ -372,10 +372,10 @@ def test_what_hangs_on_a_noisy_state_is_named_where_it_was_taken(known: Made) ->
     for cause in ("wet", "far"):
         knowledge = known(ABD + states + reading(look.replace("CAUSE", cause)))
         learned = learn(knowledge, [car("b", look=(0, 1))])
-        assert (learned.left_out, of_look(learned)) == ((said,), {})
-        assert not learn(knowledge, [car("b")]).left_out
+        assert (learned.not_revised, of_look(learned)) == ((said,), {})
+        assert not learn(knowledge, [car("b")]).not_revised
     learned = learn(known(ABD + states + reading(look.replace("CAUSE", "dry"))), [car("d", look=(0, 1))])
-    assert not learned.left_out
+    assert not learned.not_revised
     assert list(of_look(learned)) == [("noisy_or", "causes", "dry")]
 
 

@@ -282,7 +282,7 @@ def test_readings_behind_a_hidden_state_are_left_out(rattle: tuple[Knowledge, ob
         "door_rattle", frozenset({"seal_flat"}), read={"quiet_when_pressed": np.array([0.0, 1.0])}
     )
     learned = learn(knowledge, [quiet])
-    assert [(path, reason) for path, reason in learned.left_out if path[0] == "readings"] == [
+    assert [(path, reason) for path, reason in learned.not_revised if path[0] == "readings"] == [
         (("readings", "quiet_when_pressed"), "it hangs on 'door_moves', which nobody confirms")
     ]
 
@@ -337,7 +337,7 @@ def test_jobs_without_a_confirmed_cause_are_counted_and_left_out(known: Made) ->
     cases = [Case("c"), called_off, job(cause=""), job(cause="zzz"), Case("x", (Closed("a", ""),)), job()]
     found = gather(known(SMALL), cases)
     assert len(found.findings) == 1
-    assert sorted(found.left_out.values()) == [1, 1, 1, 1, 1]
+    assert sorted(found.excluded.values()) == [1, 1, 1, 1, 1]
 
 
 def test_a_number_near_a_limit_counts_for_both_bands(shipped: Knowledge) -> None:
@@ -565,8 +565,8 @@ def test_what_cannot_stand_is_left_out_and_said(known: Made, tmp_path: Path) -> 
     odd = [car("d", look=[0.0, 1.0])] * 200 + [car("a", look=[1.0, 0.0])] * 200
     proposal = propose(knowledge, learn(knowledge, odd), texts)
     assert not [one for one in proposal.edits if one.change.path[1] == "look"]
-    assert [path for path, _ in proposal.left_out] == [("readings", "look")]
-    assert "cannot stand" in proposal.left_out[0][1]
+    assert [path for path, _ in proposal.not_revised] == [("readings", "look")]
+    assert "cannot stand" in proposal.not_revised[0][1]
 
 
 def test_the_shipped_knowledge_takes_a_proposal(shipped: Knowledge, tmp_path: Path) -> None:
@@ -576,7 +576,7 @@ def test_the_shipped_knowledge_takes_a_proposal(shipped: Knowledge, tmp_path: Pa
     cars += [Finding("water_inside", frozenset({"evaporator_drain"}))] * 30
     proposal = propose(shipped, learn(shipped, cars), texts)
     assert proposal.edits
-    assert not [one for one in proposal.left_out if one[0] == ()]
+    assert not [one for one in proposal.not_revised if one[0] == ()]
     for name, text in patched(texts, proposal.edits).items():
         (tmp_path / Path(name).name).write_bytes(text.encode())
     assert checked([tmp_path]).version == proposal.knowledge.version

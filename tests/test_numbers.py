@@ -594,7 +594,8 @@ def test_no_number_that_is_none_reaches_a_screen(
     assert 0 <= single_fault_probability(situation) <= 1 + AGREE_TO
     assert all(math.isfinite(one) for one in every_number((advice, answers, against)))
     bits = [
-        one.expected_information_bits for one in (*advice.proposals, *(pair[0] for pair in advice.left_out))
+        one.expected_information_bits
+        for one in (*advice.proposals, *(pair[0] for pair in advice.unavailable))
     ]
     assert all(0 <= one <= 1 + AGREE_TO for one in bits)
     filed = StoredCase(1, "T", OPENED, Case("c"))

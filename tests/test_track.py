@@ -122,8 +122,8 @@ def test_a_job_is_judged_as_it_was_before_the_repair(known: Made) -> None:
     """What was entered from the repair on does not help the judgement."""
     knowledge = known(KNOWLEDGE)
     job = filed(1, "b", Seen("knock", "rings"), Repaired("b", ""), Seen("look", "odd"))
-    (one,), left_out = judge(knowledge, Engines(knowledge).of, [job])
-    assert (one.first, one.minutes, left_out) == (True, 2.0, {})
+    (one,), excluded = judge(knowledge, Engines(knowledge).of, [job])
+    assert (one.first, one.minutes, excluded) == (True, 2.0, {})
     assert one.beliefs["b"] > 0.95
 
 
@@ -131,9 +131,9 @@ def test_jobs_that_cannot_be_judged_are_counted_by_reason(known: Made) -> None:
     """Open jobs and those closed without a cause are left out, and said."""
     knowledge = known(KNOWLEDGE)
     jobs = [filed(1, ""), StoredCase(2, "", "", Case("c", (Known("x", "y"),)))]
-    found, left_out = judge(knowledge, Engines(knowledge).of, jobs)
+    found, excluded = judge(knowledge, Engines(knowledge).of, jobs)
     assert found == ()
-    assert left_out == {"closed without a cause that was confirmed": 1, "still open": 1}
+    assert excluded == {"closed without a cause that was confirmed": 1, "still open": 1}
 
 
 @pytest.mark.parametrize(

@@ -88,15 +88,15 @@ class Stop:
 class Advice:
     """Suspects by probability and readings by information, best first, those worth taking before the others.
 
-    `per_minute` are the readings that are worth taking, by bits per minute. `left_out` are
-        readings that would tell something but cannot be taken here, with the reason. No probability is off by
-        more than `belief_error` and no information by more than `bits_error` (see `bounded`); 0 is exact.
+    `per_minute` are the readings that are worth taking, by bits per minute. `unavailable` are
+    readings that would tell something but cannot be taken here, with the reason. No probability is off by
+    more than `belief_error` and no information by more than `bits_error` (see `bounded`); 0 is exact.
     """
 
     suspects: tuple[FaultPosterior, ...]
     proposals: tuple[CandidateReading, ...]
     per_minute: tuple[CandidateReading, ...]
-    left_out: tuple[tuple[CandidateReading, str], ...]
+    unavailable: tuple[tuple[CandidateReading, str], ...]
     stop: Stop | None
     belief_error: float = 0.0
     bits_error: float = 0.0
@@ -133,7 +133,7 @@ def advise(
         for fault in most_probable_first(situation.beliefs)
     )
     ready = dict.fromkeys(setups_in_place(knowledge, case), 0.0) if waiting is None else waiting
-    proposals, left_out = [], []
+    proposals, unavailable = [], []
     told = now.expected_information_bits
     for reading in told:
         if is_instrument_leaf(reading):
@@ -143,7 +143,7 @@ def advise(
         if proposal.expected_information_bits == 0:
             continue
         if obstacle:
-            left_out.append((proposal, obstacle))
+            unavailable.append((proposal, obstacle))
         else:
             proposals.append(proposal)
     proposals.sort(
@@ -152,14 +152,14 @@ def advise(
             *most_first(one.expected_information_bits, one.minutes, one.reading),
         )
     )
-    left_out.sort(
+    unavailable.sort(
         key=lambda pair: most_first(pair[0].expected_information_bits, pair[0].minutes, pair[0].reading)
     )
     worth = [proposal for proposal in proposals if proposal.is_worth_taking(rule)]
     worth.sort(key=lambda one: most_first(one.information_bits_per_minute, one.minutes, one.reading))
     stop = _after_repair(case) or _stop(suspects, worth, rule)
     return Advice(
-        suspects, tuple(proposals), tuple(worth), tuple(left_out), stop, now.belief_error, now.bits_error
+        suspects, tuple(proposals), tuple(worth), tuple(unavailable), stop, now.belief_error, now.bits_error
     )
 
 

@@ -191,10 +191,10 @@ def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:
         yield ""
         yield "Readings that tell most"
         yield from proposal_lines(advice.proposals)
-    if advice.left_out:
+    if advice.unavailable:
         yield ""
         yield "Would tell something, but cannot be taken"
-        for proposal, obstacle in advice.left_out[:4]:
+        for proposal, obstacle in advice.unavailable[:4]:
             yield f"  {proposal.expected_information_bits:5.2f} bits  {proposal.name}: {obstacle}"
 
 

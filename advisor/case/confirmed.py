@@ -43,14 +43,14 @@ class Gathered:
     """
 
     findings: tuple[Finding, ...]
-    left_out: Mapping[str, int]
+    excluded: Mapping[str, int]
     in_words: tuple[str, ...] = ()
 
 
 def gather(knowledge: Knowledge, cases: Iterable[Case]) -> Gathered:
     """Sort jobs into those whose causes are confirmed and those that nothing is learned from."""
     findings: list[Finding] = []
-    left_out: Counter[str] = Counter()
+    excluded: Counter[str] = Counter()
     in_words: list[str] = []
     for case in cases:
         if case.closed and case.closed.in_words and case.complaint in knowledge.complaints:
@@ -59,8 +59,8 @@ def gather(knowledge: Knowledge, cases: Iterable[Case]) -> Gathered:
         if isinstance(found, Finding):
             findings.append(found)
         else:
-            left_out[found] += 1
-    return Gathered(tuple(findings), dict(left_out), tuple(sorted(in_words)))
+            excluded[found] += 1
+    return Gathered(tuple(findings), dict(excluded), tuple(sorted(in_words)))
 
 
 def finding(knowledge: Knowledge, case: Case) -> Finding | str:

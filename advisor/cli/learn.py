@@ -92,7 +92,7 @@ def learn(
     weights = Weights(weight or SHARE_CARS, likelihood_weight or LIKELIHOOD_CARS, int(interval) / 100)
     texts = {str(file): file.read_bytes().decode("utf-8") for file in knowledge_files(meant)}
     proposal = propose(knowledge, learned(knowledge, gathered.findings, weights), texts)
-    for line in proposal_lines(knowledge, proposal, weights, len(gathered.findings), gathered.left_out):
+    for line in proposal_lines(knowledge, proposal, weights, len(gathered.findings), gathered.excluded):
         say(line)
     for line in in_words_lines(gathered.in_words):
         say(line)
@@ -221,9 +221,9 @@ def track(paths: tuple[Path, ...], store: str | None, span: Literal["month", "qu
     knowledge = checked(paths)
     jobs = stored_jobs(store)
     with bar_of(len(jobs), "Weighing") as bar:
-        judged, left_out = judge(knowledge, engines_of(knowledge).of, jobs, progress=lambda: bar.update(1))
+        judged, excluded = judge(knowledge, engines_of(knowledge).of, jobs, progress=lambda: bar.update(1))
     try:
-        record = summed_up(judged, left_out, span)
+        record = summed_up(judged, excluded, span)
     except TooFew as error:
         for line in too_few_lines(error):
             say(line)

@@ -57,7 +57,7 @@ class Proposal:
 
     edits: tuple[Edit, ...]
     knowledge: Knowledge
-    left_out: tuple[tuple[Path, str], ...]
+    not_revised: tuple[tuple[Path, str], ...]
 
 
 def propose(knowledge: Knowledge, learned: Learned, texts: Mapping[str, str]) -> Proposal:
@@ -69,12 +69,12 @@ def propose(knowledge: Knowledge, learned: Learned, texts: Mapping[str, str]) ->
     groups: dict[Path, list[Change]] = defaultdict(list)
     for change in learned.changes:
         groups[change.path[:2]].append(change)
-    left_out = list(learned.left_out)
+    not_revised = list(learned.not_revised)
     edits = {}
     for item, changes in groups.items():
         found = _edits(knowledge, changes, texts)
         if isinstance(found, str):
-            left_out.append((item, found))
+            not_revised.append((item, found))
         else:
             edits[item] = found
     scaled: set[Path] = set()
@@ -85,16 +85,16 @@ def propose(knowledge: Knowledge, learned: Learned, texts: Mapping[str, str]) ->
             break
         blamed = _to_blame(knowledge, errors[0], edits)
         if blamed is None:
-            return Proposal((), knowledge, (*left_out, ((), f"nothing can be proposed: {errors[0]}")))
+            return Proposal((), knowledge, (*not_revised, ((), f"nothing can be proposed: {errors[0]}")))
         owner = blamed
         smaller = _scaled(owner, edits[owner], texts) if owner not in scaled else None
         if smaller is None:
-            left_out.append((owner, f"the revised numbers cannot stand: {errors[0].what.rstrip('.')}"))
+            not_revised.append((owner, f"the revised numbers cannot stand: {errors[0].what.rstrip('.')}"))
             del edits[owner]
         else:
             scaled.add(owner)
             edits[owner] = smaller
-            left_out.append((owner, "the revised shares came to more than can be and were scaled to 100"))
+            not_revised.append((owner, "the revised shares came to more than can be and were scaled to 100"))
     changed = [
         one
         for group in edits.values()
@@ -102,7 +102,7 @@ def propose(knowledge: Knowledge, learned: Learned, texts: Mapping[str, str]) ->
         if read_number(one.after, one.change.is_share) != read_number(one.before, one.change.is_share)
     ]
     changed.sort(key=lambda one: (-one.change.moved, one.place))
-    return Proposal(tuple(changed), revised, tuple(left_out))
+    return Proposal(tuple(changed), revised, tuple(not_revised))
 
 
 def with_edits(knowledge: Knowledge, edits: Sequence[Edit]) -> Knowledge:

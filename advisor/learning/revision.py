@@ -80,14 +80,14 @@ class Learned:
     """The numbers that move, and what was left out with the reason, by section and id."""
 
     changes: tuple[Change, ...]
-    left_out: tuple[tuple[Path, str], ...]
+    not_revised: tuple[tuple[Path, str], ...]
 
 
 def learn(knowledge: Knowledge, findings: Sequence[Finding], weights: Weights | None = None) -> Learned:
     """Revise every share and likelihood that the findings inform. The knowledge has to be checked."""
     weights = weights or Weights()
     changes: list[Change] = []
-    left_out: list[tuple[Path, str]] = []
+    not_revised: list[tuple[Path, str]] = []
     present = {causes: _present(knowledge, causes) for causes in {one.causes for one in findings}}
     for name, gate, part, meant in _share_gates(knowledge):
         owner = ("complaints" if name in knowledge.complaints else "branches", name)
@@ -95,15 +95,15 @@ def learn(knowledge: Knowledge, findings: Sequence[Finding], weights: Weights | 
         if gate.kind in ("any_of", "exactly_one_of"):
             changes += _shares(owner, gate, part, cars, weights)
         elif cars:
-            left_out.append((owner, "shares of a voting gate are not revised"))
+            not_revised.append((owner, "shares of a voting gate are not revised"))
     for name, reading in knowledge.readings.items():
         takes = [one for one in findings if name in one.read]
         hidden = next((one for cause in reading.causes for one in _hidden(knowledge, cause)), None)
         if takes and hidden:
-            left_out.append((("readings", name), f"it hangs on '{hidden}', which nobody confirms"))
+            not_revised.append((("readings", name), f"it hangs on '{hidden}', which nobody confirms"))
         elif takes:
             changes += _likelihoods(knowledge, name, takes, present, weights)
-    return Learned(tuple(changes), tuple(left_out))
+    return Learned(tuple(changes), tuple(not_revised))
 
 
 # Shares

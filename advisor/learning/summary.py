@@ -15,11 +15,11 @@ TRIED = ("scenarios", "closed jobs")
 
 
 def proposal_lines(
-    knowledge: Knowledge, proposal: Proposal, weights: Weights, jobs: int, left_out: Mapping[str, int]
+    knowledge: Knowledge, proposal: Proposal, weights: Weights, jobs: int, excluded: Mapping[str, int]
 ) -> Iterator[str]:
     """Return the numbers that would move, most moved first, and what was left out."""
     yield f"Learned from {jobs} closed jobs with confirmed causes."
-    yield from left_out_lines(left_out)
+    yield from excluded_lines(excluded)
     yield (
         f"The author's shares count as {weights.share_cars:g} cars for each complaint or branch, each "
         f"likelihood as {weights.likelihood_cars:g}."
@@ -37,10 +37,10 @@ def proposal_lines(
         yield f"      {edit.place}: {_what(knowledge, edit.change.path)}"
     if not proposal.edits:
         yield "No number would move."
-    if proposal.left_out:
+    if proposal.not_revised:
         yield ""
         yield "Left as they are, or changed otherwise than counted:"
-    for path, reason in proposal.left_out:
+    for path, reason in proposal.not_revised:
         yield f"  {' '.join(map(str, path)) or 'everything'}: {reason}."
 
 
@@ -65,9 +65,9 @@ def _what(knowledge: Knowledge, path: Path) -> str:
     return f"{owner}: {', '.join(steps)}"
 
 
-def left_out_lines(left_out: Mapping[str, int]) -> Iterator[str]:
+def excluded_lines(excluded: Mapping[str, int]) -> Iterator[str]:
     """Return how many jobs were left out, by the reason."""
-    for reason, count in sorted(left_out.items()):
+    for reason, count in sorted(excluded.items()):
         yield f"  {count} more {reason}: left out."
 
 
@@ -89,7 +89,7 @@ def replay_lines(counts: Sequence[tuple[int, int, int]]) -> Iterator[str]:
 def record_lines(record: Record, fewest: int) -> Iterator[str]:
     """Return the record in lines: over all jobs, by period, by sureness, and against the checklist."""
     yield f"{record.jobs} closed jobs with a confirmed cause, as this knowledge ends them before the repair."
-    yield from left_out_lines(record.left_out)
+    yield from excluded_lines(record.excluded)
     yield ""
     yield f"{'':12}  {'jobs':>5}  {'confirmed cause first':>24}  {'among the first three':>24}  minutes"
     yield f"{'all':12}  {record.jobs:>5}  {_rate(record.first):>24}  {_rate(record.in_three):>24}"
@@ -123,7 +123,7 @@ def record_lines(record: Record, fewest: int) -> Iterator[str]:
 def too_few_lines(error: TooFew) -> Iterator[str]:
     """Return why nothing is said yet, and which jobs do not count."""
     yield str(error)
-    yield from left_out_lines(error.left_out)
+    yield from excluded_lines(error.excluded)
 
 
 def _rate(rate: Rate) -> str:

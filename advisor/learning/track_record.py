@@ -114,7 +114,7 @@ class Record:
     """What closed jobs say: over all of them, by sureness, and by period, the oldest first.
 
     `saved` is how many minutes fewer than the checklist a job took on average, with its interval, over
-    `compared` jobs; None where too few can be compared. `left_out` counts jobs by the reason why.
+    `compared` jobs; None where too few can be compared. `excluded` counts jobs by the reason why.
     """
 
     jobs: int
@@ -124,14 +124,14 @@ class Record:
     periods: tuple[Period, ...]
     compared: int
     saved: tuple[float, float, float] | None
-    left_out: Mapping[str, int]
+    excluded: Mapping[str, int]
 
 
 class TooFew(ValueError):
     """There are too few jobs to say anything."""
 
-    def __init__(self, jobs: int, fewest: int, left_out: Mapping[str, int]) -> None:
-        self.jobs, self.fewest, self.left_out = jobs, fewest, left_out
+    def __init__(self, jobs: int, fewest: int, excluded: Mapping[str, int]) -> None:
+        self.jobs, self.fewest, self.excluded = jobs, fewest, excluded
         super().__init__(
             f"There are {jobs} closed jobs with a confirmed cause. Below {fewest} nothing is said: a rate of "
             "so few would be chance. Close jobs with the cause that was found."
@@ -161,18 +161,18 @@ def judge(
     The written order of readings is only followed with `checklist`. `progress` is told of every job.
     """
     judged: list[Judged] = []
-    left_out: Counter[str] = Counter()
+    excluded: Counter[str] = Counter()
     for filed in jobs:
         found = finding(knowledge, filed.case)
         if isinstance(found, str):
-            left_out[found] += 1
+            excluded[found] += 1
         else:
             case = before_repair(filed.case)
             engine = engine_of(case)
             try:
                 beliefs = Situation.of(knowledge, engine, case).beliefs
             except InconsistentEvidence:
-                left_out["with readings that cannot be so together"] += 1
+                excluded["with readings that cannot be so together"] += 1
             else:
                 other = checklist_minutes(knowledge, engine, case) if checklist else None
                 judged.append(
@@ -187,7 +187,7 @@ def judge(
                 )
         if progress is not None:
             progress()
-    return tuple(judged), dict(left_out)
+    return tuple(judged), dict(excluded)
 
 
 def checklist_minutes(knowledge: Knowledge, engine: InferenceEngine, case: Case) -> float | None:
@@ -213,11 +213,11 @@ def checklist_minutes(knowledge: Knowledge, engine: InferenceEngine, case: Case)
 
 
 def summed_up(
-    judged: Sequence[Judged], left_out: Mapping[str, int], span: Span = "quarter", fewest: int = FEWEST
+    judged: Sequence[Judged], excluded: Mapping[str, int], span: Span = "quarter", fewest: int = FEWEST
 ) -> Record:
     """Return rates over all jobs and by period; raise `TooFew` below the smallest number of jobs."""
     if len(judged) < fewest:
-        raise TooFew(len(judged), fewest, left_out)
+        raise TooFew(len(judged), fewest, excluded)
     by_period: dict[str, list[Judged]] = defaultdict(list)
     for one in judged:
         by_period[period_of(one.at, span)].append(one)
@@ -230,7 +230,7 @@ def summed_up(
         periods=tuple(_period(name, jobs, fewest) for name, jobs in sorted(by_period.items())),
         compared=len(spared),
         saved=_mean(spared) if len(spared) >= fewest else None,
-        left_out=left_out,
+        excluded=excluded,
     )
 
 

@@ -191,8 +191,8 @@ def other(bench: JobScreen) -> None:
         for one in session.proposals
     ]
     title = f"Readings by {session.ranking}"
-    if session.advice.left_out:
-        best, obstacle = session.advice.left_out[0]
+    if session.advice.unavailable:
+        best, obstacle = session.advice.unavailable[0]
         title += f". Left out: {best.name} ({best.expected_information_bits:.2f} bits): {obstacle}"
     bench.app.push_screen(ChoiceScreen(title, lines), bench.choose)
 

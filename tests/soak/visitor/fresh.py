@@ -104,7 +104,7 @@ def counted_twice(knowledge: Knowledge, filed: Iterable[StoredCase]) -> list[str
     """Jobs that learning takes for more or fewer than they are."""
     jobs = list(filed)
     gathered = gather(knowledge, [one.case for one in jobs])
-    if len(gathered.findings) + sum(gathered.left_out.values()) != len(jobs):
+    if len(gathered.findings) + sum(gathered.excluded.values()) != len(jobs):
         return ["learning counts another number of jobs than there are"]
     closed = sum(one.case.closed is not None for one in jobs)
     if len(gathered.findings) > closed:
