@@ -1,4 +1,4 @@
-"""Act or measure: a remedy that is cheap and likely is tried before the next reading."""
+"""Repair or test: a remedy that is cheap and likely is tried before the next reading."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from advisor.advice.advice import Answer, advise, outcome_effects
-from advisor.advice.repair_or_test import CALL_MINUTES, Act, act, remedies
+from advisor.advice.repair_or_test import CALL_MINUTES, RepairFirst, remedies, repair_or_test
 from advisor.advice.repair_order import Remedy
 from advisor.advice.situation import Situation
 from advisor.case.case import Case
@@ -44,17 +44,17 @@ def proposed(knowledge: Knowledge) -> tuple[str, float, float] | None:
     engine = compile_tables(build(knowledge, "c").tables)
     advice = advise(Situation.of(knowledge, engine, Case("c")))
     answers = outcome_effects(Situation.of(knowledge, engine, Case("c")), "drop")
-    found = act(Situation.of(knowledge, engine, Case("c")), advice, advice.proposals[0], answers)
-    return found and (found.fault, found.minutes_acting, found.minutes_reading)
+    found = repair_or_test(Situation.of(knowledge, engine, Case("c")), advice, advice.proposals[0], answers)
+    return found and (found.fault, found.minutes_repairing, found.minutes_testing)
 
 
 def test_a_cheap_and_likely_remedy_is_tried_first(known: Callable[[str], Knowledge]) -> None:
     """A clamp loose in 85 of 100 is tightened in 3 minutes: measuring it for 15 comes second."""
     found = proposed(known(CLAMP.format(clamp=85, starter=20, minutes=3)))
     assert found is not None
-    fault, acting, reading = found
+    fault, repairing, testing = found
     assert fault == "clamp"
-    assert acting < reading
+    assert repairing < testing
 
 
 def test_a_dear_remedy_waits_for_the_reading(known: Callable[[str], Knowledge]) -> None:
@@ -100,7 +100,7 @@ def least_minutes(beliefs: Mapping[str, float], tried: Sequence[tuple[str, float
 def test_both_ways_take_what_enumeration_says(
     known: Callable[[str], Knowledge], clamp: int, starter: int, minutes: int
 ) -> None:
-    """Acting from what is believed now, and 15 minutes of reading with what is believed after each answer.
+    """Repairing from what is believed now, and 15 minutes of reading with what is believed after each answer.
 
     Beliefs are summed over the whole joint distribution; every order of the two remedies is tried. A clamp
     takes its minutes and 2 of checking, a starter 90, parts for 240 and 2.
@@ -114,15 +114,15 @@ def test_both_ways_take_what_enumeration_says(
         return least_minutes({cause: float(marginals[cause][1]) for cause in tables.targets}, tried)
 
     small, large = oracle.enumerate_answers(tables, {"c": [0.0, 1.0]}).predictive["drop"]
-    acting = by_enumeration()
-    reading = 15 + small * by_enumeration(drop=[1.0, 0.0]) + large * by_enumeration(drop=[0.0, 1.0])
+    repairing = by_enumeration()
+    testing = 15 + small * by_enumeration(drop=[1.0, 0.0]) + large * by_enumeration(drop=[0.0, 1.0])
     assert proposed(knowledge) == (
-        pytest.approx(("clamp", acting, reading), abs=1e-9) if acting < reading else None
+        pytest.approx(("clamp", repairing, testing), abs=1e-9) if repairing < testing else None
     )
 
 
 def test_what_takes_as_long_either_way_is_measured(known: Callable[[str], Knowledge]) -> None:
-    """A reading that costs and changes nothing takes as long as acting; one minute of it is a minute more."""
+    """A free reading that changes nothing takes as long as repairing; one minute of it is a minute more."""
     knowledge = known(CLAMP.format(clamp=85, starter=20, minutes=3))
     engine = compile_tables(build(knowledge, "c").tables)
     advice = advise(Situation.of(knowledge, engine, Case("c")))
@@ -130,14 +130,14 @@ def test_what_takes_as_long_either_way_is_measured(known: Callable[[str], Knowle
     now = {one.fault: one.probability for one in advice.suspects}
     nothing_new = [Answer("small", "Small", 1.0, now)]
 
-    def after(minutes: float) -> Act | None:
+    def after(minutes: float) -> RepairFirst | None:
         situation = Situation.of(knowledge, engine, Case("c"))
-        return act(situation, advice, replace(advice.proposals[0], minutes=minutes), nothing_new)
+        return repair_or_test(situation, advice, replace(advice.proposals[0], minutes=minutes), nothing_new)
 
     assert after(0) is None
     found = after(1)
     assert found is not None
-    assert found.minutes_reading - found.minutes_acting == pytest.approx(1, abs=1e-9)
+    assert found.minutes_testing - found.minutes_repairing == pytest.approx(1, abs=1e-9)
 
 
 def test_a_remedy_takes_its_minutes_its_parts_and_the_check(known: Callable[[str], Knowledge]) -> None:

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from advisor.advice.advice import outcome_effects
-from advisor.advice.repair_or_test import CALL_MINUTES, act
+from advisor.advice.repair_or_test import CALL_MINUTES, repair_or_test
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence, Situation
 from advisor.advice.waits import plan
@@ -400,20 +400,20 @@ def test_answers_plans_and_acts_are_those_of_the_case_and_worked_out_once(bench:
     assert bench.plan(one) is not None
     assert bench.plan(proposal(bench, "glow")) is None
     for reading in ("hiss", "glow"):
-        wanted = act(
+        wanted = repair_or_test(
             Situation.of(knowledge, engine, case),
             bench.advice,
             proposal(bench, reading),
             bench.answers(reading),
         )
-        assert bench.act(proposal(bench, reading)) == wanted
-        assert bench.act(proposal(bench, reading)) is bench.act(proposal(bench, reading))
+        assert bench.repair_first(proposal(bench, reading)) == wanted
+        assert bench.repair_first(proposal(bench, reading)) is bench.repair_first(proposal(bench, reading))
 
 
 def test_a_remedy_is_tried_before_a_long_reading(hum: Engines, store: Store) -> None:
     """Five minutes for a lamp that is nearly sure, against ten for a reading of something else."""
     session = opened(hum, store, Seen("glow", "glows"), Seen("click", "silent"))
-    found = {one.reading: session.act(one) for one in session.advice.proposals}
+    found = {one.reading: session.repair_first(one) for one in session.advice.proposals}
     assert {one.fault for one in found.values() if one is not None} == {"lamp"}
 
 
@@ -429,11 +429,11 @@ def test_what_a_screen_shows_first_is_worked_out_before_it_shows_it(
         session = bench.refreshed().worked_out(chosen)
         first = proposal(session, chosen if chosen == "click" else session.proposals[0].reading)
         with monkeypatch.context() as patched:
-            for name in ("outcome_effects", "plan", "act", "advise", "disagreement", "account"):
+            for name in ("outcome_effects", "plan", "repair_or_test", "advise", "disagreement", "account"):
                 patched.setattr(sessions, name, late)
             session.answers(first.reading)
             session.plan(first)
-            session.act(first)
+            session.repair_first(first)
             assert session.advice.proposals
             assert session.disagreement is None
             assert session.account is None

@@ -1,4 +1,4 @@
-"""Act or measure: is a remedy so cheap and so likely that trying it beats the next reading?
+"""Repair or test: is a remedy so cheap and so likely that trying it beats the next reading?
 
 Both ways are carried to the end: the remedies one after the other in their best order, then somebody senior
 (`repair`), either from what is believed now, or from what will be believed after the reading, averaged over
@@ -26,12 +26,12 @@ CALL_MINUTES = 480.0
 
 
 @dataclass(frozen=True)
-class Act:
+class RepairFirst:
     """Trying the remedy of `fault` at once takes fewer minutes on average than taking the reading first."""
 
     fault: str
-    minutes_acting: float
-    minutes_reading: float
+    minutes_repairing: float
+    minutes_testing: float
 
 
 def remedies(knowledge: Knowledge, complaint: str, causes: Iterable[str]) -> tuple[Remedy, ...]:
@@ -49,12 +49,12 @@ def remedies(knowledge: Knowledge, complaint: str, causes: Iterable[str]) -> tup
     )
 
 
-def act(
+def repair_or_test(
     situation: Situation,
     advice: Advice,
     proposal: CandidateReading,
     answers: Iterable[Answer],
-) -> Act | None:
+) -> RepairFirst | None:
     """The remedy that should be tried before the reading `proposal` with its `answers`, if one should."""
     now = {suspect.fault: suspect.probability for suspect in advice.suspects}
     known = remedies(situation.knowledge, situation.case.complaint, now)
@@ -66,10 +66,10 @@ def act(
     after = np.array([[answer.after[cause] for cause in causes] for answer in answers])
     minutes = least_minutes_of_many(known, causes, single_fault_shares(after), CALL_MINUTES)
     chances = np.array([answer.probability for answer in answers])
-    reading = proposal.minutes + float(chances @ minutes)
-    if plan.expected_minutes >= reading:
+    testing = proposal.minutes + float(chances @ minutes)
+    if plan.expected_minutes >= testing:
         return None
-    return Act(plan.order[0].name, plan.expected_minutes, reading)
+    return RepairFirst(plan.order[0].name, plan.expected_minutes, testing)
 
 
 def _shares(beliefs: Mapping[str, float]) -> dict[str, float]:

@@ -27,7 +27,7 @@ from advisor.advice.advice import (
 )
 from advisor.advice.conflict import Disagreement, disagreement
 from advisor.advice.engines import Engines
-from advisor.advice.repair_or_test import CALL_MINUTES, Act, act, remedies
+from advisor.advice.repair_or_test import CALL_MINUTES, RepairFirst, remedies, repair_or_test
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import (
     InconsistentEvidence,
@@ -253,15 +253,17 @@ class Session:
         return self._plans[towards.reading]
 
     @cached_property
-    def _acts(self) -> dict[str, Act | None]:
+    def _repairs_first(self) -> dict[str, RepairFirst | None]:
         return {}
 
-    def act(self, proposal: CandidateReading) -> Act | None:
+    def repair_first(self, proposal: CandidateReading) -> RepairFirst | None:
         """The remedy that should be tried before a reading, if one should."""
-        if proposal.reading not in self._acts:
+        if proposal.reading not in self._repairs_first:
             answers = self.answers(proposal.reading)
-            self._acts[proposal.reading] = act(self.situation, self.advice, proposal, answers)
-        return self._acts[proposal.reading]
+            self._repairs_first[proposal.reading] = repair_or_test(
+                self.situation, self.advice, proposal, answers
+            )
+        return self._repairs_first[proposal.reading]
 
     def look_ahead(
         self, progress: Callable[[int, int], None], stop: Callable[[], bool], cars: int = LOOK_AHEAD_CARS
@@ -412,7 +414,7 @@ class Session:
         for proposal in [one for one in self.advice.proposals if one.reading == chosen] or self.proposals[:1]:
             self.answers(proposal.reading)
             self.plan(proposal)
-            self.act(proposal)
+            self.repair_first(proposal)
         return self
 
     # What a person does

@@ -76,12 +76,13 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     lines.append(Content(" · ".join(_facts(session, proposal))))
     if ahead is not None and ahead.winner not in (None, proposal.reading):
         lines.append(Content.styled(better_ahead_words(knowledge, ahead), "bold"))
-    act = session.act(proposal)
-    if act is not None:
+    repair = session.repair_first(proposal)
+    if repair is not None:
         lines.append(
             Content.styled(
-                f"Or try the remedy at once (key e): “{knowledge.title(act.fault)}”. Expected to the end: "
-                f"{duration(act.minutes_acting)}, against {duration(act.minutes_reading)} by this reading.",
+                f"Or try the remedy at once (key e): “{knowledge.title(repair.fault)}”. Expected to the end: "
+                f"{duration(repair.minutes_repairing)}, against {duration(repair.minutes_testing)} by this "
+                "reading.",
                 "bold",
             )
         )

@@ -27,7 +27,7 @@ class Attention:
         self.painted_at = self.clock()
 
     def readable(self) -> None:
-        """What is asked stands on the screen by now, since the last painting; a busy loop may say so late."""
+        """Note that the question is on the screen since the last painting; a busy loop may report it late."""
         self.changed_at = max(self.changed_at, self.painted_at)
 
     def pressed(self) -> None:
