@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from advisor.advice.advice import Answer, advise, outcome_effects
-from advisor.advice.repair_or_test import CALL_MINUTES, RepairFirst, remedies, repair_or_test
+from advisor.advice.repair_or_test import ESCALATION_MINUTES, RepairFirst, remedies, repair_or_test
 from advisor.advice.repair_order import Remedy
 from advisor.advice.situation import Situation
 from advisor.case.case import Case
@@ -63,7 +63,7 @@ def test_a_dear_remedy_waits_for_the_reading(known: Callable[[str], Knowledge]) 
 
 
 def test_the_expected_minutes_are_those_of_the_sum_by_hand(known: Callable[[str], Knowledge]) -> None:
-    """Clamp, then starter, then a call: the sum of Heckerman, Breese & Rommelse 1995 written out.
+    """Clamp, then starter, then escalation: the sum of Heckerman, Breese & Rommelse 1995 written out.
 
     85 + 20 + 3 of 100 add up to 1.08: single-fault shares are these divided by 1.08. A remedy costs its
     minutes, its parts (high: 240) and the check (2).
@@ -72,14 +72,14 @@ def test_the_expected_minutes_are_those_of_the_sum_by_hand(known: Callable[[str]
     clamp, starter = 0.85 / 1.08, 0.20 / 1.08
     after_clamp = 1 - 0.9 * clamp
     after_both = after_clamp - 0.95 * starter
-    by_hand = 5 + after_clamp * (90 + 240 + 2) + after_both * CALL_MINUTES
-    direct = 5 + after_clamp * CALL_MINUTES
+    by_hand = 5 + after_clamp * (90 + 240 + 2) + after_both * ESCALATION_MINUTES
+    direct = 5 + after_clamp * ESCALATION_MINUTES
     assert found is not None
     assert found[1] == pytest.approx(min(by_hand, direct), abs=1e-6)
 
 
 def least_minutes(beliefs: Mapping[str, float], tried: Sequence[tuple[str, float, float]]) -> float:
-    """The least expected minutes over every order of every set of remedies, one cause assumed, then a call.
+    """The least expected minutes over all orders of all sets of remedies, then escalation; one cause.
 
     A remedy is its cause, its minutes and its success.
     """

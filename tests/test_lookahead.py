@@ -47,10 +47,10 @@ def small(known: Made) -> Ranker:
     return compile_ranker(knowledge, compile_tables(build(knowledge, "c").tables), "c")
 
 
-def costs(minutes: float, call_minutes: float) -> RepairCosts:
+def costs(minutes: float, escalation_minutes: float) -> RepairCosts:
     """A remedy of so many minutes for each of a and b."""
     return RepairCosts(
-        tuple(Remedy(f"mend {name}", frozenset({name}), minutes) for name in "ab"), call_minutes
+        tuple(Remedy(f"mend {name}", frozenset({name}), minutes) for name in "ab"), escalation_minutes
     )
 
 
@@ -106,7 +106,7 @@ def test_the_plain_choice_is_among_the_candidates_and_named(known: Made) -> None
 
 
 def test_expected_minutes_are_those_of_reading_and_mending(known: Made) -> None:
-    """After `wiggle` a is known: 5 + 30 with 1/2; else 5, then mend b at 30, and call at 120 with 1/5.
+    """After `wiggle` a is known: 5 + 30 with 1/2; else 5, then mend b at 30, and escalate at 120 with 1/5.
 
     `look` errs too much to be worth its 2 minutes then: 5 + 1/2 * 30 + 1/2 * (30 + 0.2 * 120) = 47.
     """
@@ -164,7 +164,7 @@ def test_progress_counts_the_candidates(known: Made) -> None:
 
 
 def test_knowing_the_cause_saves_the_remedies_tried_in_vain(known: Made) -> None:
-    """Order a, b, call takes 30 + 15 + 12 minutes; knowing, 27 for mending and 12 for the call: 18 saved."""
+    """Order a, b, escalation takes 30 + 15 + 12 minutes; knowing, 27 for mending and 12 for escalation: 18 saved."""
     ranker = small(known)
     believed, _ = ranker.posteriors(ranker.batch.potentials([{}]))
     saved = knowing_saves_minutes(ranker, believed, costs(30, 120))

@@ -53,9 +53,9 @@ def ordered_subsets(remedies: list[Remedy]) -> Iterator[tuple[Remedy, ...]]:
 
 
 def still_broken(order: Iterable[Remedy], shares: Mapping[str, float]) -> float:
-    """How often the call comes when all of these were tried: what a minute of it adds."""
+    """How often it comes to escalation when all of these were tried: what a minute of it adds."""
     tried = list(order)
-    return expected_minutes(tried, shares, call_minutes=1.0) - expected_minutes(tried, shares)
+    return expected_minutes(tried, shares, escalation_minutes=1.0) - expected_minutes(tried, shares)
 
 
 def test_the_order_by_rate_is_the_worked_one() -> None:
@@ -86,18 +86,18 @@ def test_ordering_by_probability_or_by_cost_alone_takes_more(rule: str) -> None:
     assert expected_minutes(order, shares) == pytest.approx(case[rule]["cost"], abs=1e-12)
 
 
-def test_a_call_cuts_the_order_short() -> None:
-    """With a call at 25, trying D and B first takes 21.25 in all (enumeration)."""
+def test_escalation_cuts_the_order_short() -> None:
+    """With escalation at 25, trying D and B first takes 21.25 in all (enumeration)."""
     remedies, shares = one_each(published("order_by_rate"))
-    plan = best_plan(remedies, shares, call_minutes=25.0)
+    plan = best_plan(remedies, shares, escalation_minutes=25.0)
     assert names(plan.order) == "DB"
     assert plan.expected_minutes == pytest.approx(21.25, abs=1e-12)
 
 
-def test_a_call_that_takes_nothing_comes_first() -> None:
+def test_escalation_that_takes_nothing_comes_first() -> None:
     """Nothing is tried where asking costs nothing."""
     remedies, shares = one_each(published("order_by_rate"))
-    assert best_plan(remedies, shares, call_minutes=0.0).order == ()
+    assert best_plan(remedies, shares, escalation_minutes=0.0).order == ()
 
 
 def test_remedies_that_may_fail_rank_by_their_chance_to_mend() -> None:
@@ -128,8 +128,8 @@ def test_the_updated_order_is_good_but_not_best_where_remedies_overlap() -> None
     assert minutes["XZ"] == pytest.approx(6.0, abs=1e-12)
 
 
-def test_a_cause_that_is_not_listed_goes_to_the_call() -> None:
-    """Shares that leave 0.4 to other causes: 10 minutes always, then the call of 60 with 0.4 makes 34."""
+def test_a_cause_that_is_not_listed_goes_to_escalation() -> None:
+    """Shares that leave 0.4 to other causes: 10 minutes always, then escalation of 60 with 0.4 makes 34."""
     plan = best_plan([Remedy("mend", frozenset({"fault"}), 10.0)], {"fault": 0.6}, 60.0)
     assert plan.expected_minutes == pytest.approx(34.0, abs=1e-12)
 
@@ -162,7 +162,7 @@ def test_many_at_once_refuses_remedies_that_overlap() -> None:
 
 @st.composite
 def bench(draw: st.DrawFn) -> tuple[list[Remedy], dict[str, float], float]:
-    """Up to five remedies for up to six causes, no cause with two of them, shares, and a call."""
+    """Up to five remedies for up to six causes, no cause with two of them, shares, and escalation."""
     count = draw(st.integers(1, 6))
     causes = [f"cause{at}" for at in range(count)]
     weights = [draw(st.integers(0, 9)) for _ in range(count + 1)]
@@ -186,10 +186,10 @@ def bench(draw: st.DrawFn) -> tuple[list[Remedy], dict[str, float], float]:
 def test_the_best_beginning_is_the_best_of_all_selections(
     case: tuple[list[Remedy], dict[str, float], float],
 ) -> None:
-    """No selection of remedies, in no order, takes less with the call than the plan."""
-    remedies, shares, call_minutes = case
-    plan = best_plan(remedies, shares, call_minutes)
-    least = min(expected_minutes(order, shares, call_minutes) for order in ordered_subsets(remedies))
+    """No selection of remedies, in no order, takes less with escalation than the plan."""
+    remedies, shares, escalation_minutes = case
+    plan = best_plan(remedies, shares, escalation_minutes)
+    least = min(expected_minutes(order, shares, escalation_minutes) for order in ordered_subsets(remedies))
     assert plan.expected_minutes == pytest.approx(least, abs=1e-9)
 
 
@@ -199,9 +199,11 @@ def test_many_at_once_give_the_minutes_of_one_at_a_time(
     cases: list[tuple[list[Remedy], dict[str, float], float]],
 ) -> None:
     """The remedies of the first case with the shares of all give what `best_plan` gives for each."""
-    remedies, _, call_minutes = cases[0]
+    remedies, _, escalation_minutes = cases[0]
     causes = [f"cause{at}" for at in range(6)]
     rows = [{cause: shares.get(cause, 0.0) for cause in causes} for _, shares, _ in cases]
-    many = least_minutes_of_many(remedies, causes, np.array([[*row.values()] for row in rows]), call_minutes)
-    one_by_one = [best_plan(remedies, row, call_minutes).expected_minutes for row in rows]
+    many = least_minutes_of_many(
+        remedies, causes, np.array([[*row.values()] for row in rows]), escalation_minutes
+    )
+    one_by_one = [best_plan(remedies, row, escalation_minutes).expected_minutes for row in rows]
     np.testing.assert_allclose(many, one_by_one, rtol=0, atol=1e-9)

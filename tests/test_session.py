@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from advisor.advice.advice import outcome_effects
-from advisor.advice.repair_or_test import CALL_MINUTES, repair_or_test
+from advisor.advice.repair_or_test import ESCALATION_MINUTES, repair_or_test
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence, Situation
 from advisor.advice.waits import plan
@@ -587,7 +587,7 @@ def test_playing_out_reckons_with_this_workshop_and_what_a_repair_takes(
     assert case is session.case
     assert isinstance(costs, sessions.RepairCosts)
     causes = sessions.current_faults(dict.fromkeys(engine.targets, 0.0))
-    assert costs == sessions.RepairCosts(sessions.remedies(hum.knowledge, "hum", causes), CALL_MINUTES)
+    assert costs == sessions.RepairCosts(sessions.remedies(hum.knowledge, "hum", causes), ESCALATION_MINUTES)
     assert isinstance(random, np.random.Generator)
     assert random.integers(1 << 62) == np.random.default_rng(sessions.LOOK_AHEAD_SEED).integers(1 << 62)
     assert cars == sessions.LOOK_AHEAD_CARS

@@ -1,9 +1,9 @@
 """Repair or test: is a remedy so cheap and so likely that trying it beats the next reading?
 
-Both ways are carried to the end: the remedies one after the other in their best order, then somebody senior
-(`repair`), either from what is believed now, or from what will be believed after the reading, averaged over
-its answers (Heckerman, Breese & Rommelse 1995, Communications of the ACM 38(3), 49-57). One cause is assumed
-for this sum. What a part costs is put in as minutes of work.
+Both are carried to the end: the remedies one after the other in their best order, then escalation to a senior
+technician (`repair_order`), either from what is believed now, or from what will be believed after the
+reading, averaged over its answers (Heckerman, Breese & Rommelse 1995, Communications of the ACM 38(3),
+49-57). One cause is assumed for this sum. What a part costs is put in as minutes of work.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ from advisor.knowledge.unlisted import is_unlisted
 
 PRICE_MINUTES = {"none": 0.0, "low": 10.0, "middling": 60.0, "high": 240.0}
 """What the parts of a remedy cost, as minutes of work for the same money (estimates)."""
-CALL_MINUTES = 480.0
-"""What it takes when somebody senior has to find and mend what is left: a day's work (estimate)."""
+ESCALATION_MINUTES = 480.0
+"""What it takes a senior technician to find and repair what is left: a day's work (estimate)."""
 
 
 @dataclass(frozen=True)
@@ -58,13 +58,13 @@ def repair_or_test(
     """The remedy that should be tried before the reading `proposal` with its `answers`, if one should."""
     now = {suspect.fault: suspect.probability for suspect in advice.suspects}
     known = remedies(situation.knowledge, situation.case.complaint, now)
-    plan = best_plan(known, _shares(now), CALL_MINUTES)
+    plan = best_plan(known, _shares(now), ESCALATION_MINUTES)
     if not plan.order:
         return None
     answers = list(answers)
     causes = list(now)
     after = np.array([[answer.after[cause] for cause in causes] for answer in answers])
-    minutes = least_minutes_of_many(known, causes, single_fault_shares(after), CALL_MINUTES)
+    minutes = least_minutes_of_many(known, causes, single_fault_shares(after), ESCALATION_MINUTES)
     chances = np.array([answer.probability for answer in answers])
     testing = proposal.minutes + float(chances @ minutes)
     if plan.expected_minutes >= testing:

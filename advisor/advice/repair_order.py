@@ -3,8 +3,8 @@
 After Heckerman, Breese & Rommelse 1995, "Decision-theoretic troubleshooting", Communications of the ACM
 38(3), 49-57; the order by chance over cost goes back to Kadane & Simon 1977. One cause is there (single-fault
 assumption): beliefs are shares of at most 1 in all, and what is missing to 1 is a cause that no remedy mends.
-Remedies are tried one after the other until the complaint is gone; a last resort, the *call* to somebody
-senior, mends whatever is left. Each remedy is tried once, and what it costs does not hang on when.
+Remedies are tried one after the other until the complaint is gone; the last resort, *escalation* to a senior
+technician, repairs whatever is left. Each remedy is tried once, at a cost that does not depend on when.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ class Remedy:
 
 @dataclass(frozen=True)
 class Plan:
-    """Remedies in order and then the call, and what that takes on average."""
+    """Remedies in order, then escalation, and the minutes that takes on average."""
 
     order: tuple[Remedy, ...]
     expected_minutes: float
@@ -74,39 +74,39 @@ def by_updated_rate(remedies: Iterable[Remedy], shares: Mapping[str, float]) -> 
 
 
 def expected_minutes(
-    order: Iterable[Remedy], shares: Mapping[str, float], call_minutes: float = 0.0
+    order: Iterable[Remedy], shares: Mapping[str, float], escalation_minutes: float = 0.0
 ) -> float:
-    """Minutes that trying in this order takes on average until the complaint is gone, the call included."""
-    return list(_minutes_after_each(order, shares, call_minutes))[-1]
+    """Return the mean minutes until the complaint is gone when trying in this order, escalation included."""
+    return list(_minutes_after_each(order, shares, escalation_minutes))[-1]
 
 
 def _minutes_after_each(
-    order: Iterable[Remedy], shares: Mapping[str, float], call_minutes: float
+    order: Iterable[Remedy], shares: Mapping[str, float], escalation_minutes: float
 ) -> Iterator[float]:
-    """Yield the expected minutes with the call at once, after one remedy, after two, and so on."""
+    """Yield the expected minutes when escalating at once, after one remedy, after two, and so on."""
     spent, left, remaining = 0.0, _checked(shares), 1.0
-    yield call_minutes
+    yield escalation_minutes
     for remedy in order:
         spent += remaining * remedy.minutes
         remaining -= _chance(remedy, left)
         left = _after_failing(remedy, left)
-        yield spent + max(remaining, 0.0) * call_minutes
+        yield spent + max(remaining, 0.0) * escalation_minutes
 
 
-def best_plan(remedies: Iterable[Remedy], shares: Mapping[str, float], call_minutes: float) -> Plan:
-    """How many of the remedies, in the order of `by_updated_rate`, to try before the call.
+def best_plan(remedies: Iterable[Remedy], shares: Mapping[str, float], escalation_minutes: float) -> Plan:
+    """How many of the remedies, in the order of `by_updated_rate`, to try before escalating.
 
-    No plan takes less if no fault is mended by two remedies: a remedy worth trying last before the call makes
-    any with a better rate worth trying as well, so that the best set is a beginning of the best order.
+    No plan takes less if no fault is mended by two remedies: a remedy worth trying last before escalating
+    makes any with a better rate worth trying as well, so that the best set is a beginning of the best order.
     """
     order = by_updated_rate(remedies, shares)
-    minutes = list(_minutes_after_each(order, shares, call_minutes))
+    minutes = list(_minutes_after_each(order, shares, escalation_minutes))
     count = minutes.index(min(minutes))
     return Plan(order[:count], minutes[count])
 
 
 def least_minutes_of_many(
-    remedies: Sequence[Remedy], causes: Sequence[str], shares: Floats, call_minutes: float
+    remedies: Sequence[Remedy], causes: Sequence[str], shares: Floats, escalation_minutes: float
 ) -> Floats:
     """The expected minutes of `best_plan` for many cases at once.
 
@@ -126,7 +126,7 @@ def least_minutes_of_many(
     none = np.zeros((len(shares), 1))
     remaining = np.maximum(1 - np.concatenate([none, np.cumsum(chances, axis=1)], axis=1), 0.0)
     spent = np.concatenate([none, np.cumsum(remaining[:, :-1] * minutes[order], axis=1)], axis=1)
-    return np.asarray((spent + remaining * call_minutes).min(axis=1))
+    return np.asarray((spent + remaining * escalation_minutes).min(axis=1))
 
 
 def _checked(shares: Mapping[str, float]) -> dict[str, float]:

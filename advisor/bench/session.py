@@ -27,7 +27,7 @@ from advisor.advice.advice import (
 )
 from advisor.advice.conflict import Disagreement, disagreement
 from advisor.advice.engines import Engines
-from advisor.advice.repair_or_test import CALL_MINUTES, RepairFirst, remedies, repair_or_test
+from advisor.advice.repair_or_test import ESCALATION_MINUTES, RepairFirst, remedies, repair_or_test
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import (
     InconsistentEvidence,
@@ -273,7 +273,7 @@ class Session:
         The same case gives the same figures: the made-up cars are drawn with a fixed seed.
         """
         causes = current_faults(dict.fromkeys(self.engine.targets, 0.0))
-        costs = RepairCosts(remedies(self.knowledge, self.case.complaint, causes), CALL_MINUTES)
+        costs = RepairCosts(remedies(self.knowledge, self.case.complaint, causes), ESCALATION_MINUTES)
         engine = self.engines.one(self.case)
         ranker = compile_ranker(self.knowledge, engine, self.case.complaint, self.at_hand)
         random = np.random.default_rng(LOOK_AHEAD_SEED)

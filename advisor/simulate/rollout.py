@@ -26,10 +26,10 @@ PATIENCES = (2.0, 4.0, 8.0)
 
 @dataclass(frozen=True)
 class RepairCosts:
-    """What mending takes: remedies, no two of which mend one fault, and minutes of the call at the end."""
+    """What repairs take: remedies, no two of which repair one fault, and the minutes of escalation."""
 
     remedies: tuple[Remedy, ...]
-    call_minutes: float
+    escalation_minutes: float
 
 
 @dataclass(frozen=True)
@@ -130,17 +130,17 @@ def candidates(ranker: Ranker, start: Starts, bits: Floats, most: int) -> tuple[
 def repair_minutes(ranker: Ranker, beliefs: Floats, costs: RepairCosts) -> Floats:
     """Expected minutes of repair for many cases' beliefs, (cases, faults) in the ranker's order."""
     return least_minutes_of_many(
-        costs.remedies, ranker.faults, single_fault_shares(beliefs), costs.call_minutes
+        costs.remedies, ranker.faults, single_fault_shares(beliefs), costs.escalation_minutes
     )
 
 
 def knowing_saves_minutes(ranker: Ranker, beliefs: Floats, costs: RepairCosts) -> Floats:
     """How many minutes of repair it would save on average to know the cause, for many cases' beliefs."""
     known = least_minutes_of_many(
-        costs.remedies, ranker.faults, np.eye(len(ranker.faults)), costs.call_minutes
+        costs.remedies, ranker.faults, np.eye(len(ranker.faults)), costs.escalation_minutes
     )
     shares = single_fault_shares(beliefs)
-    knowing = shares @ known + (1 - shares.sum(axis=1)) * costs.call_minutes
+    knowing = shares @ known + (1 - shares.sum(axis=1)) * costs.escalation_minutes
     return np.asarray(repair_minutes(ranker, beliefs, costs) - knowing)
 
 

@@ -5,7 +5,7 @@ Run from the top of the project: python -m tests.benchmarks.lookahead
 A problem has ten causes, exactly one of which is there, and two-outcome readings with minutes. The best
 possible is found by dynamic programming. First set: readings without error, and the minutes until the cause
 is known. Second set: readings that err, and the minutes until the complaint is gone, where at every point one
-may stop reading and try remedies, in their best order and with a call at the end. The roll-out is
+may stop reading and try remedies, in their best order and with escalation at the end. The roll-out is
 `advisor.simulate.rollout` on knowledge written as YAML; the other ways are written out here on plain arrays.
 """
 
@@ -40,7 +40,7 @@ Policy = Callable[[State], int | None]
 
 CAUSES = 10
 UNTIL_KNOWN = StopRule(sure_at=1 - 1e-9, least_bits=1e-6, least_bits_per_hour=0)
-CALL_MINUTES = 120.0
+ESCALATION_MINUTES = 120.0
 LEAK = 0.05
 
 
@@ -64,7 +64,7 @@ class Problem:
         named = enumerate(self.remedy_minutes.tolist())
         return RepairCosts(
             tuple(Remedy(f"mend {at}", frozenset({f"cause{at}"}), minutes) for at, minutes in named),
-            CALL_MINUTES,
+            ESCALATION_MINUTES,
         )
 
     def weights(self, state: State) -> Floats:
@@ -89,7 +89,7 @@ class Problem:
         weights = self.weights(state)
         believed = (weights / weights.sum())[:-1].tolist()
         shares = {f"cause{at}": share for at, share in enumerate(believed)}
-        return best_plan(costs.remedies, shares, CALL_MINUTES).expected_minutes
+        return best_plan(costs.remedies, shares, ESCALATION_MINUTES).expected_minutes
 
 
 def problem(seed: int, readings: int = 14, errs: bool = False) -> Problem:
@@ -214,8 +214,12 @@ def sure(given: Problem, state: State) -> bool:
 def knowing_saves(given: Problem, state: State) -> float:
     """Minutes of repair that it would save on average to know the cause."""
     weights = given.weights(state)
-    known = [CALL_MINUTES] if given.remedy_minutes is None else [*given.remedy_minutes, CALL_MINUTES]
-    return given.minutes_at_stop(state) - float(weights @ np.minimum(known, CALL_MINUTES) / weights.sum())
+    known = (
+        [ESCALATION_MINUTES] if given.remedy_minutes is None else [*given.remedy_minutes, ESCALATION_MINUTES]
+    )
+    return given.minutes_at_stop(state) - float(
+        weights @ np.minimum(known, ESCALATION_MINUTES) / weights.sum()
+    )
 
 
 def fixed(given: Problem) -> Policy:
