@@ -61,10 +61,12 @@ class Answers:
         self.hidden = tuple(t.child for t in tables.tables if t.child not in tables.readings)
         self._buckets = self._laid_out()
         self._up = self._collected()
-        self.chance = math.prod((self._up[one.node].values[()] for one in self._roots), start=Fraction(1))
+        self.probability = math.prod(
+            (self._up[one.node].values[()] for one in self._roots), start=Fraction(1)
+        )
         for one in self._roots:
-            self.chance /= self._up[one.node].denominator
-        self.possible = self.chance > 0
+            self.probability /= self._up[one.node].denominator
+        self.possible = self.probability > 0
 
     @cached_property
     def marginals(self) -> Mapping[str, Exact]:
@@ -103,11 +105,11 @@ class Answers:
         return found
 
     @cached_property
-    def log2_chance(self) -> float:
+    def log2_probability(self) -> float:
         """log2 of P(evidence)."""
         with localcontext() as context:
             context.prec = DIGITS
-            return float(log2(self.chance))
+            return float(log2(self.probability))
 
     def _factors(self) -> list[Factor]:
         """The tables, the evidence on readings summed onto their parents, and that on hidden nodes."""
@@ -216,9 +218,9 @@ class Answers:
         return tuple(Fraction(joint[states], total) for states in self._states(names))
 
 
-def entropy(chances: Iterable[Fraction]) -> Decimal:
+def entropy(probabilities: Iterable[Fraction]) -> Decimal:
     """Shannon entropy in bits."""
-    return -sum((to_decimal(one) * log2(one) for one in chances if one), Decimal())
+    return -sum((to_decimal(one) * log2(one) for one in probabilities if one), Decimal())
 
 
 def log2(number: Fraction) -> Decimal:

@@ -44,9 +44,9 @@ def test_beliefs_and_bits_are_those_of_the_engine(shipped: Knowledge, complaint:
     evidence = {complaint: engine.one_hot(complaint, "present")}
     potentials = batch.potentials([evidence])
     for reading in random.choice(engine.readings, 8, replace=False).tolist():
-        chances = engine.query(evidence).predictive[reading]
-        shown = int(random.choice(len(chances), p=chances / chances.sum()))
-        evidence[reading] = np.eye(len(chances))[shown]
+        probabilities = engine.query(evidence).predictive[reading]
+        shown = int(random.choice(len(probabilities), p=probabilities / probabilities.sum()))
+        evidence[reading] = np.eye(len(probabilities))[shown]
         batch.observe(potentials, np.array([0]), reading, np.array([shown]))
         whole = engine.query(evidence)
         beliefs, bits = batch.posteriors(potentials)

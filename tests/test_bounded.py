@@ -144,8 +144,8 @@ def test_readings_not_seen_make_nothing_inexact() -> None:
     assert pruned.beliefs == pytest.approx(dict(whole.beliefs), abs=1e-12)
     assert pruned.expected_information_bits == pytest.approx(dict(whole.expected_information_bits), abs=1e-12)
     assert pruned.log2_evidence == pytest.approx(whole.log2_evidence, abs=1e-9)
-    for name, chances in whole.predictive.items():
-        np.testing.assert_allclose(pruned.predictive[name], chances, rtol=0, atol=1e-12)
+    for name, probabilities in whole.predictive.items():
+        np.testing.assert_allclose(pruned.predictive[name], probabilities, rtol=0, atol=1e-12)
 
 
 def test_a_parent_that_hardly_matters_is_the_one_that_is_cut() -> None:

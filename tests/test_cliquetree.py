@@ -244,7 +244,7 @@ def test_messages_between_many_cliques_give_enumeration(
     first = tables.tables[0].child
     cases.append({**cases[1], first: np.eye(len(tables.outcomes[first]))[-1]})
     weakened = [{name: weak * said for name, said in case.items()} for case in cases]
-    for case, alone, together, chance in zip(
+    for case, alone, together, probability in zip(
         cases,
         map(engine.query, weakened),
         engine.query_batch(weakened),
@@ -257,7 +257,7 @@ def test_messages_between_many_cliques_give_enumeration(
         )
         assert_agrees(alone, expected)
         assert_agrees(together, expected)
-        assert chance == pytest.approx(expected.log2_evidence, abs=1e-9)
+        assert probability == pytest.approx(expected.log2_evidence, abs=1e-9)
 
 
 def seen_softly(tables: DiscreteNetwork, count: int) -> dict[str, NDArray[np.float64]]:

@@ -717,8 +717,10 @@ def test_more_cases_than_go_through_at_once_keep_their_order() -> None:
     cases = [{"reading": (1, at / 10)} for at in range(1, 301)]
     found = [one.beliefs["fault"] for one in engine.query_batch(cases)]
     assert found == pytest.approx([0.01 * at / (0.01 * at + 0.9) for at in range(1, 301)], abs=1e-12)
-    chances = engine.log2_evidence_probability([*cases, {"fault": (0, 1), "reading": (1, 0)}])
-    assert chances[:-1] == pytest.approx([math.log2(0.9 + 0.01 * at) for at in range(1, 301)], abs=1e-12)
-    assert chances[-1] == -math.inf
+    probabilities = engine.log2_evidence_probability([*cases, {"fault": (0, 1), "reading": (1, 0)}])
+    assert probabilities[:-1] == pytest.approx(
+        [math.log2(0.9 + 0.01 * at) for at in range(1, 301)], abs=1e-12
+    )
+    assert probabilities[-1] == -math.inf
     assert engine.query_batch([]) == ()
     assert engine.log2_evidence_probability([]).shape == (0,)

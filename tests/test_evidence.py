@@ -41,7 +41,7 @@ CLAMP = Accuracy(percent=1, absolute=2, resolution=1)
 
 
 @pytest.mark.parametrize(
-    ("value", "u", "edges", "inside", "chance"),
+    ("value", "u", "edges", "inside", "probability"),
     [
         # Zener diode, one upper limit; "about 0.92".
         (-5.47, 0.05, (-INF, -5.40, INF), 0, 0.9192433407662273),
@@ -56,10 +56,10 @@ CLAMP = Accuracy(percent=1, absolute=2, resolution=1)
     ],
 )
 def test_band_likelihoods_are_conformance_probabilities(
-    value: float, u: float, edges: tuple[float, ...], inside: int, chance: float
+    value: float, u: float, edges: tuple[float, ...], inside: int, probability: float
 ) -> None:
     """JCGM 106:2012, clause 7 (examples from memory, computed; published values are rounded)."""
-    assert band_probabilities(Estimate(value, u), edges)[inside] == pytest.approx(chance, abs=1e-9)
+    assert band_probabilities(Estimate(value, u), edges)[inside] == pytest.approx(probability, abs=1e-9)
 
 
 def test_band_likelihoods_give_the_published_ball_bearing_risks() -> None:
@@ -340,22 +340,22 @@ def test_a_very_narrow_band_is_weighed_by_its_own_distance() -> None:
 
 def test_a_very_narrow_band_about_the_number_keeps_its_digits() -> None:
     """2e-9 wide: its chance is its width times the density, 1 / sqrt(2 pi)."""
-    chance = band_probabilities(Estimate(0.0, 1.0), (-INF, -1e-9, 1e-9, INF))[1]
-    assert chance == pytest.approx(2e-9 / math.sqrt(2 * math.pi), rel=1e-12, abs=0)
+    probability = band_probabilities(Estimate(0.0, 1.0), (-INF, -1e-9, 1e-9, INF))[1]
+    assert probability == pytest.approx(2e-9 / math.sqrt(2 * math.pi), rel=1e-12, abs=0)
 
 
 @pytest.mark.parametrize("value", [-9.0, -1.5, -0.2, 0.4, 1.2, 8.5])
-def test_chances_far_from_a_limit_keep_their_digits(value: float) -> None:
+def test_probabilities_far_from_a_limit_keep_their_digits(value: float) -> None:
     """Far in a tail and near the middle alike the chance is the normal distribution's."""
-    chances = band_probabilities(Estimate(value, 0.5), (-INF, -0.3, 0.1, 0.5, 6.0, INF))
+    probabilities = band_probabilities(Estimate(value, 0.5), (-INF, -0.3, 0.1, 0.5, 6.0, INF))
     normal = stats.norm(value, 0.5)
     limits = [-0.3, 0.1, 0.5, 6.0]
-    assert chances[0] == pytest.approx(normal.cdf(-0.3), rel=1e-9, abs=0)
-    assert chances[-1] == pytest.approx(normal.sf(6.0), rel=1e-9, abs=0)
+    assert probabilities[0] == pytest.approx(normal.cdf(-0.3), rel=1e-9, abs=0)
+    assert probabilities[-1] == pytest.approx(normal.sf(6.0), rel=1e-9, abs=0)
     for at, (low, high) in enumerate(itertools.pairwise(limits), start=1):
         upper = normal.sf(low) - normal.sf(high)
         between = upper if low > value else normal.cdf(high) - normal.cdf(low)
-        assert chances[at] == pytest.approx(between, rel=1e-9, abs=0)
+        assert probabilities[at] == pytest.approx(between, rel=1e-9, abs=0)
 
 
 def seen_from(low: float, high: float, u: float, cut: float) -> float:

@@ -109,11 +109,13 @@ def test_the_part_with_a_listed_cause_by_enumeration(known: Made, held: tuple[bo
     shares = "v: 60, h: 50" if every else "v: 60, h: "
     text = complaint(f"any_of: {{{shares}}}") + "branches:\n" + branch("v", gate)
     knowledge = known(text + faults("f", "g", "h", **({} if every else {"h": "prior: 0.02"})))
-    chances = {name: chance for name, chance in solve(knowledge, "c").faults.items() if chance > 0}
+    probabilities = {
+        name: probability for name, probability in solve(knowledge, "c").faults.items() if probability > 0
+    }
     weight = {"v": 0.0, "c": 0.0, "listed v": 0.0, "listed c": 0.0}
-    for there in itertools.product((False, True), repeat=len(chances)):
-        state = dict(zip(chances, there, strict=True))
-        p = float(np.prod([chances[one] if state[one] else 1 - chances[one] for one in state]))
+    for there in itertools.product((False, True), repeat=len(probabilities)):
+        state = dict(zip(probabilities, there, strict=True))
+        p = float(np.prod([probabilities[one] if state[one] else 1 - probabilities[one] for one in state]))
         v, c = state["f"] or state["g"], state["f"] or state["g"] or state["h"]
         of_v = v or state.get("unlisted:v", False)
         for name, true in (("listed v", v), ("listed c", c), ("v", of_v)):
@@ -126,9 +128,9 @@ def test_the_part_with_a_listed_cause_by_enumeration(known: Made, held: tuple[bo
     assert part["f"] == part["h"] == 1.0
 
 
-def either(*chances: float) -> float:
+def either(*probabilities: float) -> float:
     """The chance of one or more of independent causes."""
-    return 1 - float(np.prod([1 - one for one in chances]))
+    return 1 - float(np.prod([1 - one for one in probabilities]))
 
 
 def test_the_part_of_gates_below_another(known: Made) -> None:
@@ -177,7 +179,7 @@ def test_the_part_where_a_fact_makes_two_faults_likelier(known: Made) -> None:
 
 
 @pytest.mark.parametrize(
-    ("gate", "chance"),
+    ("gate", "probability"),
     [
         ("exactly_one_of: {f: , g: }", 0.1 * 0.8 + 0.2 * 0.9),
         ("all_of: {f: , g: }", 0.1 * 0.2),
@@ -185,15 +187,15 @@ def test_the_part_where_a_fact_makes_two_faults_likelier(known: Made) -> None:
         ("any_of: {f: , g: }", 0.1 * 0.8 + 0.2 * 0.9 + 0.1 * 0.2),
     ],
 )
-def test_the_part_of_gates_over_plain_priors(known: Made, gate: str, chance: float) -> None:
+def test_the_part_of_gates_over_plain_priors(known: Made, gate: str, probability: float) -> None:
     """A gate without numbers is as common as its members' priors make it, 0.1 and 0.2, by enumeration."""
     text = complaint("any_of: {v: , h: 50}") + "branches:\n" + branch("v", gate)
     knowledge = known(text + faults("f", "g", "h", f="prior: 0.1", g="prior: 0.2"))
     top = solve(knowledge, "c").top
-    assert top == pytest.approx(either(chance, 0.5 * top, 0.05 * top))
+    assert top == pytest.approx(either(probability, 0.5 * top, 0.05 * top))
     part = listed_part(knowledge, "c")
     assert part["v"] == 1.0
-    assert part["c"] == pytest.approx(either(chance, 0.5 * top) / top)
+    assert part["c"] == pytest.approx(either(probability, 0.5 * top) / top)
     found = numbers(learn(knowledge, [car("h")] * 10))
     assert list(found) == [("complaints", "c", "any_of", "h")]
     scale = 100 * part["c"]

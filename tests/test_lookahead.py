@@ -164,7 +164,7 @@ def test_progress_counts_the_candidates(known: Made) -> None:
 
 
 def test_knowing_the_cause_saves_the_remedies_tried_in_vain(known: Made) -> None:
-    """Order a, b, escalation takes 30 + 15 + 12 minutes; knowing, 27 for mending and 12 for escalation: 18 saved."""
+    """Order a, b, escalation takes 30 + 15 + 12 minutes; knowing, 27 for repair and 12 for that: 18 saved."""
     ranker = small(known)
     believed, _ = ranker.posteriors(ranker.batch.potentials([{}]))
     saved = knowing_saves_minutes(ranker, believed, costs(30, 120))

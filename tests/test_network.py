@@ -443,11 +443,11 @@ def test_a_fault_is_as_common_as_both_facts_of_the_car_say(known: Known) -> None
     given = "given: {t: {u: 3, v: 1}, w: {x: 1, y: 2}}, prior: 0.1"
     knowledge = known(complaint("any_of: [a, b]") + CAR + faults("a", "b", a=given, b="prior: 0.2"))
     table = tables(knowledge)["a"]
-    chance = table.values[..., 1]
+    probability = table.values[..., 1]
     assert table.parents == ("t", "w")
-    assert chance[0] == pytest.approx(3 * chance[1], rel=1e-12)
-    assert chance[:, 1] == pytest.approx(2 * chance[:, 0], rel=1e-12)
-    assert np.array([0.25, 0.75]) @ chance @ np.array([0.4, 0.6]) == pytest.approx(0.1, abs=1e-9)
+    assert probability[0] == pytest.approx(3 * probability[1], rel=1e-12)
+    assert probability[:, 1] == pytest.approx(2 * probability[:, 0], rel=1e-12)
+    assert np.array([0.25, 0.75]) @ probability @ np.array([0.4, 0.6]) == pytest.approx(0.1, abs=1e-9)
     assert tables(knowledge)["t"].values.tolist() == [0.25, 0.75]
 
 

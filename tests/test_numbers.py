@@ -88,8 +88,8 @@ def furthest(found: Posterior, exact: Answers) -> float:
         abs(found.expected_information_bits[name] - float(told)) for name, told in exact.informations.items()
     ]
     assert all(math.isfinite(one) and one >= 0 for one in found.expected_information_bits.values())
-    chance = abs(found.log2_evidence - exact.log2_chance) / max(1.0, abs(exact.log2_chance))
-    return max(float(worst), chance, *bits)
+    probability = abs(found.log2_evidence - exact.log2_probability) / max(1.0, abs(exact.log2_probability))
+    return max(float(worst), probability, *bits)
 
 
 def tree_of_faults(random: np.random.Generator) -> DiscreteNetwork:
@@ -252,16 +252,16 @@ def test_a_reading_next_to_never_counts_however_it_is_seen() -> None:
     assert engine.log2_evidence_probability([{"reading": (0, 0.5)}]).tolist() == [-1076.0]
 
 
-def test_the_chances_of_cases_that_no_float_holds_are_told_as_logarithms() -> None:
+def test_probabilities_too_small_for_a_float_are_told_as_logarithms() -> None:
     """40 readings of 1e-12 that speak against what is known, among cases that a float holds."""
     engine = compile_tables(wide_star(SEEN))
     seen = {name: np.array([0.0, 1.0]) for name in engine.readings}
     against = {**seen, "fault": np.array([1.0, 0.0])}
     impossible = {**against, "other 0.0": np.array([0.0, 0.0])}
-    chances = [(against, SEEN * math.log2(TINY) - 1), ({}, 0.0), (seen, -1.0), (impossible, -math.inf)]
-    for some in (chances[:1], chances[:3], chances[::-3]):
+    probabilities = [(against, SEEN * math.log2(TINY) - 1), ({}, 0.0), (seen, -1.0), (impossible, -math.inf)]
+    for some in (probabilities[:1], probabilities[:3], probabilities[::-3]):
         found = engine.log2_evidence_probability([evidence for evidence, _ in some])
-        assert found == pytest.approx([chance for _, chance in some], rel=AGREE_TO, abs=AGREE_TO)
+        assert found == pytest.approx([probability for _, probability in some], rel=AGREE_TO, abs=AGREE_TO)
 
 
 def test_many_cases_of_which_one_is_extreme_are_the_cases_one_by_one() -> None:
@@ -311,7 +311,7 @@ def test_evidence_is_refused_exactly_where_it_has_no_probability(data: st.DataOb
     for name, expected in exact.predictive.items():
         assert posterior.predictive[name] == pytest.approx([float(one) for one in expected], abs=AGREE_TO)
     assert all(math.isfinite(bits) and bits >= 0 for bits in posterior.expected_information_bits.values())
-    assert posterior.log2_evidence == pytest.approx(exact.log2_chance, rel=AGREE_TO, abs=AGREE_TO)
+    assert posterior.log2_evidence == pytest.approx(exact.log2_probability, rel=AGREE_TO, abs=AGREE_TO)
 
 
 # From what authors write to tables
@@ -344,8 +344,8 @@ def test_noisy_max_keeps_the_digits_of_what_is_rare() -> None:
         parts = [leak, *itertools.compress(effects, here)]
         expected = [Fraction()] * 3
         for drawn in itertools.product(range(3), repeat=len(parts)):
-            chances = [Fraction(float(part[at])) for part, at in zip(parts, drawn, strict=True)]
-            expected[max(drawn)] += math.prod(chances, start=Fraction(1))
+            probabilities = [Fraction(float(part[at])) for part, at in zip(parts, drawn, strict=True)]
+            expected[max(drawn)] += math.prod(probabilities, start=Fraction(1))
         # The rows of these fractions add up to 1 + 1e-12 or so: relative to the whole.
         for found, one in zip(table[here].tolist(), expected, strict=True):
             assert abs(Fraction(found) - one) <= one / 10**9
@@ -372,10 +372,12 @@ def test_a_rare_fault_and_a_rare_leak_give_the_belief_that_fractions_give(
     for states in itertools.product((0, 1), repeat=len(names)):
         there = dict(zip(names, states, strict=True))
         if any(states):
-            chance = math.prod((priors[n] if there[n] else 1 - priors[n] for n in names), start=Fraction(1))
-            chance *= 1 - (1 - leak) * (1 - strength * there["a"])
-            whole += chance
-            found += chance * there["a"]
+            probability = math.prod(
+                (priors[n] if there[n] else 1 - priors[n] for n in names), start=Fraction(1)
+            )
+            probability *= 1 - (1 - leak) * (1 - strength * there["a"])
+            whole += probability
+            found += probability * there["a"]
     engine = compile_tables(network.tables)
     posterior = engine.query({"c": [0.0, 1.0], "r": engine.one_hot("r", "yes")})
     assert posterior.beliefs["a"] == pytest.approx(float(found / whole), rel=AGREE_TO)
@@ -587,10 +589,10 @@ def test_no_number_that_is_none_reaches_a_screen(
     answers = [outcome_effects(Situation.of(made, engine, case), one.reading) for one in advice.proposals]
     situation = Situation.of(made, engine, case)
     against = disagreement(situation)
-    chances = [one.probability for one in advice.suspects] + [one.before for one in advice.suspects]
-    chances += [chance for stage in stages for chance in stage.values()]
-    chances += [number for answer in itertools.chain(*answers) for number in every_number(answer)]
-    assert all(0 <= chance <= 1 + AGREE_TO for chance in chances)
+    probabilities = [one.probability for one in advice.suspects] + [one.before for one in advice.suspects]
+    probabilities += [probability for stage in stages for probability in stage.values()]
+    probabilities += [number for answer in itertools.chain(*answers) for number in every_number(answer)]
+    assert all(0 <= probability <= 1 + AGREE_TO for probability in probabilities)
     assert 0 <= single_fault_probability(situation) <= 1 + AGREE_TO
     assert all(math.isfinite(one) for one in every_number((advice, answers, against)))
     bits = [

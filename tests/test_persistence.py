@@ -97,7 +97,7 @@ def hum(tmp_path_factory: pytest.TempPathFactory) -> Hum:
     return Hum(knowledge, tables.tables, tables.outcomes)
 
 
-def chance(hum: Hum, table: CPT, states: States) -> float:
+def probability(hum: Hum, table: CPT, states: States) -> float:
     """P(the table's node | its parents) in these states."""
     at = tuple(hum.outcomes[name].index(states[name]) for name in (*table.parents, table.child))
     return float(table.values[at])
@@ -122,7 +122,7 @@ def cars(hum: Hum) -> Iterator[tuple[float, dict[str, str]]]:
         car = dict(zip([table.child for table in tables], states, strict=True))
         weight = 1.0
         for table in tables:
-            weight *= chance(hum, table, car)
+            weight *= probability(hum, table, car)
         if weight:
             yield weight, car
 
@@ -145,7 +145,7 @@ def repaired(hum: Hum, fault: str, car: States) -> Iterator[tuple[float, dict[st
                 changed.add(name)
                 for state in hum.outcomes[name]:
                     after = {**now, name: state}
-                    grown.append((weight * chance(hum, table, after), after))
+                    grown.append((weight * probability(hum, table, after), after))
             else:
                 grown.append((weight, {**now, name: car[name]}))
         worlds = [(weight, now) for weight, now in grown if weight]
@@ -162,7 +162,7 @@ def by_enumeration(hum: Hum, entries: tuple[Entry, ...]) -> dict[str, float]:
         elif isinstance(entry, Seen):
             table = readings[entry.reading]
             worlds = [
-                (weight * chance(hum, table, {**car, entry.reading: entry.outcome}), car)
+                (weight * probability(hum, table, {**car, entry.reading: entry.outcome}), car)
                 for weight, car in worlds
             ]
         elif isinstance(entry, Repaired):

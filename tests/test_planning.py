@@ -125,10 +125,10 @@ def test_the_worth_of_the_pair_is_that_of_enumeration(hum: tuple[Knowledge, Engi
     def together(pair: tuple[str, ...]) -> float:
         first, second = pair
         total = oracle.enumerate_answers(tables, present).expected_information_bits[first]
-        chances = oracle.enumerate_answers(tables, present).predictive[first]
-        for at, chance in enumerate(chances):
-            seen = {**present, first: [float(at == other) for other in range(len(chances))]}
-            total += chance * oracle.enumerate_answers(tables, seen).expected_information_bits[second]
+        probabilities = oracle.enumerate_answers(tables, present).predictive[first]
+        for at, probability in enumerate(probabilities):
+            seen = {**present, first: [float(at == other) for other in range(len(probabilities))]}
+            total += probability * oracle.enumerate_answers(tables, seen).expected_information_bits[second]
         return float(total)
 
     pairs = itertools.combinations(("glow", "glow_again", "click"), 2)
@@ -187,7 +187,8 @@ readings:
     for setup, count in (("", 3), ("shut", 1), ("rested", 1), ("cooled", 1), ("asleep", 5), ("lifted", 1)):
         for number in range(count):
             causes = ", ".join(
-                f"{one}: {chance:.3f}" for one, chance in zip("abd", draw.beta(0.6, 0.6, 3), strict=True)
+                f"{one}: {probability:.3f}"
+                for one, probability in zip("abd", draw.beta(0.6, 0.6, 3), strict=True)
             )
             text += f"  {setup or 'open'}{number}:\n    name: {setup or 'Open'} {number}\n    minutes: 1\n"
             text += f"    setup: {setup}\n" if setup else ""
@@ -321,14 +322,14 @@ def test_the_likeliest_ninety_six_sets_of_answers_are_looked_at(
     assert sorted(looks) == ["look0", "look1", "look2"]
 
     whole = Enumerated(tables, {"c": [0.0, 1.0]})
-    chances, split = whole.over(looks), whole.over([*looks, *whole.targets, "warm"])
-    likeliest = sorted(np.ndindex(5, 5, 5), key=lambda at: -chances[at])[:96]
+    probabilities, split = whole.over(looks), whole.over([*looks, *whole.targets, "warm"])
+    likeliest = sorted(np.ndindex(5, 5, 5), key=lambda at: -probabilities[at])[:96]
     after = next(one for one in engine.asked if len(one) == 96)
     assert {tuple(int(np.argmax(world[name])) for name in looks) for world in after} == set(likeliest)
 
-    kept = sum(chances[at] for at in likeliest)
-    told = {at: oracle.information(split[at] / chances[at], last_axes=1) for at in likeliest}
-    adds = sum(chances[at] * told[at] for at in likeliest) / kept
+    kept = sum(probabilities[at] for at in likeliest)
+    told = {at: oracle.information(split[at] / probabilities[at], last_axes=1) for at in likeliest}
+    adds = sum(probabilities[at] * told[at] for at in likeliest) / kept
     assert named == (adds >= 0.05)
     assert adds * kept**2 < 0.05
     assert [one.reading for one in found.after] == ["current", *(["warm"] if named else [])]

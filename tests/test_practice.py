@@ -90,7 +90,7 @@ def told(knowledge: Knowledge, complaint: str, *entries: Measured | Seen | Known
     """Beliefs about faults and branches of a shipped complaint after these entries."""
     engine = compile_tables(build(knowledge, complaint).tables)
     marginals = engine.query(Case(complaint, entries).evidence(knowledge, engine)).marginals
-    return {node: float(chances[-1]) for node, chances in marginals.items()}
+    return {node: float(probabilities[-1]) for node, probabilities in marginals.items()}
 
 
 def test_an_even_fuse_box_does_not_clear_a_draw(knowledge: Knowledge) -> None:

@@ -237,15 +237,17 @@ def least_single_fault_probability(situation: Situation) -> float:
 def outcome_effects(situation: Situation, reading: str) -> tuple[Answer, ...]:
     """For each answer that is possible now: its probability, and what would be believed after it."""
     engine, evidence = situation.engine, situation.evidence
-    chances = situation.posterior.predictive[reading].tolist()
+    probabilities = situation.posterior.predictive[reading].tolist()
     words = situation.knowledge.readings[reading].answers
-    possible = [(name, chance) for name, chance in zip(words, chances, strict=True) if chance > 0]
+    possible = [
+        (name, probability) for name, probability in zip(words, probabilities, strict=True) if probability > 0
+    ]
     posteriors = engine.query_batch(
         [{**evidence, reading: engine.one_hot(reading, name)} for name, _ in possible]
     )
     return tuple(
-        Answer(name, words[name], chance, current_faults(posterior.beliefs))
-        for (name, chance), posterior in zip(possible, posteriors, strict=True)
+        Answer(name, words[name], probability, current_faults(posterior.beliefs))
+        for (name, probability), posterior in zip(possible, posteriors, strict=True)
     )
 
 

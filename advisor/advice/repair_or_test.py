@@ -65,8 +65,8 @@ def repair_or_test(
     causes = list(now)
     after = np.array([[answer.after[cause] for cause in causes] for answer in answers])
     minutes = least_minutes_of_many(known, causes, single_fault_shares(after), ESCALATION_MINUTES)
-    chances = np.array([answer.probability for answer in answers])
-    testing = proposal.minutes + float(chances @ minutes)
+    probabilities = np.array([answer.probability for answer in answers])
+    testing = proposal.minutes + float(probabilities @ minutes)
     if plan.expected_minutes >= testing:
         return None
     return RepairFirst(plan.order[0].name, plan.expected_minutes, testing)

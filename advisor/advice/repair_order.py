@@ -65,7 +65,7 @@ def by_updated_rate(remedies: Iterable[Remedy], shares: Mapping[str, float]) -> 
     order = []
     while waiting:
         best = min(waiting, key=lambda remedy: (-_rate(remedy, left), remedy.name))
-        if _chance(best, left) == 0:
+        if _success_probability(best, left) == 0:
             break
         order.append(best)
         waiting.remove(best)
@@ -88,7 +88,7 @@ def _minutes_after_each(
     yield escalation_minutes
     for remedy in order:
         spent += remaining * remedy.minutes
-        remaining -= _chance(remedy, left)
+        remaining -= _success_probability(remedy, left)
         left = _after_failing(remedy, left)
         yield spent + max(remaining, 0.0) * escalation_minutes
 
@@ -118,13 +118,13 @@ def least_minutes_of_many(
     if np.any(mended.sum(axis=0) > 1):
         raise ValueError("two remedies mend the same fault")
     minutes = np.array([remedy.minutes for remedy in remedies])
-    chances = shares @ (mended * np.array([remedy.success for remedy in remedies])[:, None]).T
+    probabilities = shares @ (mended * np.array([remedy.success for remedy in remedies])[:, None]).T
     with np.errstate(divide="ignore", invalid="ignore"):
-        rates = np.where(chances > 0, chances / minutes, 0.0)
+        rates = np.where(probabilities > 0, probabilities / minutes, 0.0)
     order = np.argsort(-rates, axis=1, kind="stable")
-    chances = np.take_along_axis(chances, order, axis=1)
+    probabilities = np.take_along_axis(probabilities, order, axis=1)
     none = np.zeros((len(shares), 1))
-    remaining = np.maximum(1 - np.concatenate([none, np.cumsum(chances, axis=1)], axis=1), 0.0)
+    remaining = np.maximum(1 - np.concatenate([none, np.cumsum(probabilities, axis=1)], axis=1), 0.0)
     spent = np.concatenate([none, np.cumsum(remaining[:, :-1] * minutes[order], axis=1)], axis=1)
     return np.asarray((spent + remaining * escalation_minutes).min(axis=1))
 
@@ -136,7 +136,7 @@ def _checked(shares: Mapping[str, float]) -> dict[str, float]:
     return dict(shares)
 
 
-def _chance(remedy: Remedy, left: Mapping[str, float]) -> float:
+def _success_probability(remedy: Remedy, left: Mapping[str, float]) -> float:
     return remedy.success * sum(left.get(fault, 0.0) for fault in sorted(remedy.fixes))
 
 
@@ -149,10 +149,10 @@ def _after_failing(remedy: Remedy, left: Mapping[str, float]) -> dict[str, float
 
 
 def _rate(remedy: Remedy, left: Mapping[str, float]) -> float:
-    return _per_minute(_chance(remedy, left), remedy.minutes)
+    return _per_minute(_success_probability(remedy, left), remedy.minutes)
 
 
-def _per_minute(chance: float, minutes: float) -> float:
+def _per_minute(probability: float, minutes: float) -> float:
     if minutes > 0:
-        return chance / minutes
-    return math.inf if chance > 0 else 0.0
+        return probability / minutes
+    return math.inf if probability > 0 else 0.0

@@ -84,10 +84,10 @@ def off_by_words(belief_error: float) -> str:
     return f"Too much hangs together to be exact: probabilities are off by at most {belief_error:.2g}."
 
 
-def one_cause_words(suspects: Sequence[FaultPosterior], chance: float) -> str:
+def one_cause_words(suspects: Sequence[FaultPosterior], probability: float) -> str:
     """That one cause hardly explains what was seen, and which two would."""
     both = " and ".join(f"“{one.name}” ({percent(one.probability)})" for one in suspects[:2])
-    hardly = "cannot explain" if chance == 0 else f"hardly explains ({percent(chance)})"
+    hardly = "cannot explain" if probability == 0 else f"hardly explains ({percent(probability)})"
     return f"One cause alone {hardly} what was seen. Likely together: {both}."
 
 

@@ -80,7 +80,7 @@ def likelihoods(knowledge: Knowledge) -> Iterator[Problem]:
             continue
         wrong = False
         for path, spread in reading.spreads():
-            numbers = reading.chances(spread, tuple(reading.answers))
+            numbers = reading.probabilities(spread, tuple(reading.answers))
             if abs(numbers.sum() - 1) > 1e-9 or numbers.min() < -1e-9:
                 wrong = True
                 total = 100 * sum(spread.values())
@@ -143,8 +143,8 @@ def _strengths(knowledge: Knowledge, name: str, reading: Reading) -> Iterator[Pr
                 strength = reading.noisy_or.causes[cause]
                 noisy_or(reading.noisy_or.leak, [strength], reading.noisy_or.strengths == "with_leak")
             elif reading.noisy_max:
-                effects = [reading.chances(reading.noisy_max.causes[cause], reading.graded)]
-                leak = reading.chances(reading.noisy_max.leak, reading.graded)
+                effects = [reading.probabilities(reading.noisy_max.causes[cause], reading.graded)]
+                leak = reading.probabilities(reading.noisy_max.leak, reading.graded)
                 noisy_max(leak, effects, reading.noisy_max.strengths == "with_leak")
         except ValueError:
             kind = "noisy_or" if reading.noisy_or else "noisy_max"
@@ -211,37 +211,41 @@ def near_certain(knowledge: Knowledge) -> Iterator[Problem]:
         *(("states", name, state) for name, state in knowledge.states.items()),
     ]
     for section, name, item in said:
-        chances = [(path, chance) for path, chance in _chances(item) if not _needs_no_reason(chance)]
-        if not chances or item.note:
+        probabilities = [
+            (path, probability)
+            for path, probability in _probabilities(item)
+            if not _needs_no_reason(probability)
+        ]
+        if not probabilities or item.note:
             continue
-        path, chance = chances[0]
+        path, probability = probabilities[0]
         if isinstance(knowledge.standing_of(section, name, str(path[0])), Source):
             continue
         yield Problem(
             knowledge.place(section, name, *path),
             "near-certain",
-            f"A chance of {chance * 100:g} of 100 in '{name}' has no reason beside it.",
+            f"A chance of {probability * 100:g} of 100 in '{name}' has no reason beside it.",
             "An answer that is hardly ever wrong, or never seen, outweighs all others.",
             "Say in 'note:' why it is so sure, name its source, or write a number nearer the middle.",
             "weak",
         )
 
 
-def _needs_no_reason(chance: float) -> bool:
+def _needs_no_reason(probability: float) -> bool:
     low, high = UNREASONED
-    return low <= chance <= high
+    return low <= probability <= high
 
 
-def _chances(item: Reading | State) -> Iterator[tuple[tuple[str | int, ...], float]]:
+def _probabilities(item: Reading | State) -> Iterator[tuple[tuple[str | int, ...], float]]:
     """Every authored chance of a reading or noisy state, with the path to it."""
     if item.noisy_or:
         yield ("noisy_or", "leak"), item.noisy_or.leak
-        for cause, chance in item.noisy_or.causes.items():
-            yield ("noisy_or", "causes", cause), chance
+        for cause, probability in item.noisy_or.causes.items():
+            yield ("noisy_or", "causes", cause), probability
     if isinstance(item, Reading):
         for path, spread in item.spreads():
-            for outcome, chance in spread.items():
-                yield (*path, outcome), chance
+            for outcome, probability in spread.items():
+                yield (*path, outcome), probability
 
 
 DANGEROUS = re.compile(
@@ -285,7 +289,7 @@ def less_often(knowledge: Knowledge) -> Iterator[Problem]:
             if with_it is None or without is None:
                 continue
             order = (reading.normal_outcome,)
-            here, bare = (reading.chances(one, order)[0] for one in (with_it, without))
+            here, bare = (reading.probabilities(one, order)[0] for one in (with_it, without))
             if here > bare + 1e-9:
                 yield Problem(
                     knowledge.place("readings", name, "table"),

@@ -104,7 +104,11 @@ def _probabilities(
         marginals = engine.query(case.evidence(knowledge, engine)).marginals
     except ImpossibleEvidence as error:
         fail([f"These cannot be so together: {', '.join(error.clash)}. Leave one of them out."], 1)
-    return {node: float(chances[-1]) for node, chances in marginals.items() if node not in knowledge.facts}
+    return {
+        node: float(probabilities[-1])
+        for node, probabilities in marginals.items()
+        if node not in knowledge.facts
+    }
 
 
 @click.command(name="schema")

@@ -144,8 +144,8 @@ class Call:
         """Return the leading causes over all complaints, each with its largest probability."""
         best: dict[str, float] = {}
         for situation in self.weighed:
-            for fault, chance in situation.beliefs.items():
-                best[fault] = max(chance, best.get(fault, 0.0))
+            for fault, probability in situation.beliefs.items():
+                best[fault] = max(probability, best.get(fault, 0.0))
         return tuple(
             FaultPosterior(fault, self.knowledge.title(fault), best[fault], best[fault])
             for fault in most_probable_first(best)

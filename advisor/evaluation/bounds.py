@@ -16,16 +16,16 @@ def told_of_single_faults(ranker: Ranker, complaint: str) -> Floats:
     beliefs = engine.query(given).beliefs
     told = np.zeros((len(ranker.faults), len(ranker.readings)))
     for row, fault in enumerate(ranker.faults):
-        chance = beliefs[fault]
-        if not 0 < chance < 1:
+        probability = beliefs[fault]
+        if not 0 < probability < 1:
             continue
         absent, present = engine.query_batch(
             [{**given, fault: engine.one_hot(fault, state)} for state in ("absent", "present")]
         )
         for column, name in enumerate(ranker.readings):
             one, other = present.predictive[name], absent.predictive[name]
-            mixed = chance * one + (1 - chance) * other
-            rest = chance * entropy(one) + (1 - chance) * entropy(other)
+            mixed = probability * one + (1 - probability) * other
+            rest = probability * entropy(one) + (1 - probability) * entropy(other)
             told[row, column] = max(0.0, float(entropy(mixed) - rest))
     return told
 

@@ -43,14 +43,14 @@ def disturbed_reading(said: Reading, noise: float, random: np.random.Generator) 
         return said.model_copy(update={"noisy_or": _noisy_or(said.noisy_or, noise, random)})
     if said.noisy_max:
         grades = said.graded
-        leak = said.chances(said.noisy_max.leak, grades)
-        effects = {cause: said.chances(one, grades) for cause, one in said.noisy_max.causes.items()}
+        leak = said.probabilities(said.noisy_max.leak, grades)
+        effects = {cause: said.probabilities(one, grades) for cause, one in said.noisy_max.causes.items()}
         if said.noisy_max.strengths == "with_leak":
             effects = {cause: without_leak(one, leak) for cause, one in effects.items()}
         normal = grades.index(said.normal_outcome)
 
-        def spread(chances: Floats) -> dict[str, float]:
-            moved = off(chances, noise, random, normal)
+        def spread(probabilities: Floats) -> dict[str, float]:
+            moved = off(probabilities, noise, random, normal)
             return dict(zip(grades, moved.tolist(), strict=True))
 
         causes = {cause: spread(one) for cause, one in effects.items()}
@@ -59,17 +59,17 @@ def disturbed_reading(said: Reading, noise: float, random: np.random.Generator) 
     order = tuple(said.answers)
     normal = order.index(said.normal_outcome)
     rows = [
-        _row(row, order, off(said.chances(row.spread, order), noise, random, normal))
+        _row(row, order, off(said.probabilities(row.spread, order), noise, random, normal))
         for row in said.table or ()
     ]
     return said.model_copy(update={"table": tuple(rows)})
 
 
-def off(chances: Floats, noise: float, random: np.random.Generator, against: int) -> Floats:
+def off(probabilities: Floats, noise: float, random: np.random.Generator, against: int) -> Floats:
     """Return probabilities (the last axis) with the log-odds against one outcome moved by noise."""
-    moves: Floats = noise * random.standard_normal(chances.shape[-1:])
+    moves: Floats = noise * random.standard_normal(probabilities.shape[-1:])
     moves[against] = 0.0
-    moved = chances * np.exp(moves)
+    moved = probabilities * np.exp(moves)
     return np.asarray(moved / moved.sum(axis=-1, keepdims=True))
 
 
@@ -85,14 +85,14 @@ def _noisy_or(said: NoisyOr, noise: float, random: np.random.Generator) -> Noisy
     if said.strengths == "with_leak":
         causes = {cause: 1 - (1 - one) / (1 - said.leak) for cause, one in causes.items()}
     return NoisyOr.model_construct(
-        leak=_chance(said.leak, noise, random),
+        leak=_perturbed(said.leak, noise, random),
         strengths="alone",
-        causes={cause: _chance(one, noise, random) for cause, one in causes.items()},
+        causes={cause: _perturbed(one, noise, random) for cause, one in causes.items()},
     )
 
 
-def _chance(chance: float, noise: float, random: np.random.Generator) -> float:
-    return float(off(np.array([1 - chance, chance]), noise, random, 0)[1])
+def _perturbed(probability: float, noise: float, random: np.random.Generator) -> float:
+    return float(off(np.array([1 - probability, probability]), noise, random, 0)[1])
 
 
 def _state(said: State, noise: float, random: np.random.Generator) -> State:
@@ -101,8 +101,8 @@ def _state(said: State, noise: float, random: np.random.Generator) -> State:
     return said.model_copy(update={"noisy_or": _noisy_or(said.noisy_or, noise, random)})
 
 
-def _row(row: Row, order: Sequence[str], chances: Floats) -> Row:
-    spread = dict(zip(order, chances.tolist(), strict=True))
+def _row(row: Row, order: Sequence[str], probabilities: Floats) -> Row:
+    spread = dict(zip(order, probabilities.tolist(), strict=True))
     return row.model_copy(update={"gives" if row.gives is not None else "otherwise": spread})
 
 

@@ -188,5 +188,6 @@ def typical_outcomes(
         )
         raise InconsistentEvidence(error.clash, what) from error
     return {
-        reading: engine.outcomes[reading][int(chances.argmax())] for reading, chances in predictive.items()
+        reading: engine.outcomes[reading][int(probabilities.argmax())]
+        for reading, probabilities in predictive.items()
     }

@@ -150,8 +150,8 @@ def _off_in_reading(knowledge: Knowledge, tables: DiscreteNetwork, column: str) 
     order = order_of(said)
     normal = order.index(said.normal_outcome)
     for path, spread in right.items():
-        for at, chance in enumerate(spread.tolist()):
-            if at == normal or not 0 < chance < 1:
+        for at, probability in enumerate(spread.tolist()):
+            if at == normal or not 0 < probability < 1:
                 continue
             where = path if said.noisy_or else (*path, order[at])
             for sign in (-OFF_BY, OFF_BY):
@@ -174,10 +174,10 @@ def spreads_of(said: Reading) -> dict[Path, Floats]:
     found: dict[Path, Floats] = {}
     if said.noisy_or:
         found["noisy_or", "leak"] = np.array([1 - said.noisy_or.leak, said.noisy_or.leak])
-        for cause, chance in said.noisy_or.causes.items():
-            found["noisy_or", "causes", cause] = np.array([1 - chance, chance])
+        for cause, probability in said.noisy_or.causes.items():
+            found["noisy_or", "causes", cause] = np.array([1 - probability, probability])
     for path, spread in said.spreads():
-        found[path] = said.chances(spread, order_of(said))
+        found[path] = said.probabilities(spread, order_of(said))
     combined = said.noisy_or or said.noisy_max
     if combined and combined.strengths == "with_leak":
         leak = next(iter(found.values()))

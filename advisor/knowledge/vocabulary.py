@@ -437,7 +437,7 @@ class Reading(Item):
         for at, row in enumerate(self.table or ()):
             yield ("table", at, "gives" if row.gives else "otherwise"), row.spread
 
-    def chances(self, spread: Distribution, order: tuple[str, ...]) -> Floats:
+    def probabilities(self, spread: Distribution, order: tuple[str, ...]) -> Floats:
         """The chances of the outcomes in the order asked for; what is left of 1 goes to the normal one."""
         said = dict(spread)
         if self.normal_outcome not in said:

@@ -127,8 +127,10 @@ def listed_part(knowledge: Knowledge, complaint: str) -> dict[str, float]:
     listed, whole, part = dict(faults), dict(faults), dict.fromkeys(faults, 1.0)
     for name, gated in gates.items():
         gate = gated.gate
-        for chance in (listed, whole):
-            chance[name] = float(gate_probability(gate, [np.array(chance[one]) for one in gate.members]))
+        for probabilities in (listed, whole):
+            probabilities[name] = float(
+                gate_probability(gate, [np.array(probabilities[one]) for one in gate.members])
+            )
         whole[name] += (1 - whole[name]) * faults.get(unlisted_of(name), 0.0)
         stated = {member: share for member, share in gate.shares.items() if share is not None}
         if gate.kind == "exactly_one_of" and stated:
@@ -234,7 +236,7 @@ def _table(
     for at, row in enumerate(reading.table or ()):
         if at in seen:
             cars = np.array(seen[at])
-            start = weights.likelihood_cars * reading.chances(row.spread, order)
+            start = weights.likelihood_cars * reading.probabilities(row.spread, order)
             numbers = posterior(start, cars)
             path: Path = ("readings", name, "table", at, "gives" if row.gives else "otherwise")
             mean, (low, high) = numbers / numbers.sum(), interval(numbers, weights.level)
@@ -255,12 +257,12 @@ def _noisy(
         kind, order = "noisy_max", reading.graded
     columns = [answers.index(one) for one in order]
 
-    def chances(number: object) -> Floats:
+    def probabilities(number: object) -> Floats:
         if isinstance(number, float):
             return np.array([1 - number, number])
-        return reading.chances(dict(number), order)  # type: ignore[call-overload]
+        return reading.probabilities(dict(number), order)  # type: ignore[call-overload]
 
-    start = leak = weights.likelihood_cars * chances(said.leak)
+    start = leak = weights.likelihood_cars * probabilities(said.leak)
     if "" in seen:
         leak = posterior(start, np.array(seen[""])[:, columns])
         path: Path = ("readings", name, kind, "leak")
@@ -269,7 +271,7 @@ def _noisy(
     for cause, number in said.causes.items():
         if cause not in seen:
             continue
-        effect = chances(number)
+        effect = probabilities(number)
         if said.strengths == "alone":
             effect = np.diff(np.cumsum(effect) * np.cumsum(leak / leak.sum()), prepend=0.0)
         start = weights.likelihood_cars * effect

@@ -190,8 +190,8 @@ class _Builder:
                 values = values[..., ::-1]
         elif reading.noisy_max:
             noisy = reading.noisy_max
-            effects = [reading.chances(noisy.causes[cause], reading.graded) for cause in causes]
-            leak = reading.chances(noisy.leak, reading.graded)
+            effects = [reading.probabilities(noisy.causes[cause], reading.graded) for cause in causes]
+            leak = reading.probabilities(noisy.leak, reading.graded)
             values = noisy_max(leak, effects, noisy.strengths == "with_leak")
             values = values[..., [reading.graded.index(answer) for answer in answers]]
         else:
@@ -226,5 +226,5 @@ class _Builder:
                 cause: self.outcomes[cause][state] for cause, state in zip(causes, states, strict=True)
             }
             row = next(row for row in reading.table or () if row.holds(present))
-            values[states] = reading.chances(row.spread, answers)
+            values[states] = reading.probabilities(row.spread, answers)
         return values

@@ -247,10 +247,10 @@ class _Tree:
                         "Give it a number in one branch, or a prior.",
                     )
                 prior = result.priors[fault] = 0.5
-            chance = np.full([1] * len(self.axes), prior)
+            probability = np.full([1] * len(self.axes), prior)
             for fact, factor in self.factors[fault].items():
-                chance = chance * self._along(fact, factor)
-            if np.any(chance > 1):
+                probability = probability * self._along(fact, factor)
+            if np.any(probability > 1):
                 say(
                     "too-likely",
                     (fault, "given"),
@@ -260,9 +260,9 @@ class _Tree:
                 )
             if fault in self.shared:
                 present = self._along(fault, np.array([0.0, 1.0]))
-                weight = weight * (chance * present + (1 - chance) * (1 - present))
-                chance = present
-            vectors[fault] = chance
+                weight = weight * (probability * present + (1 - probability) * (1 - present))
+                probability = present
+            vectors[fault] = probability
         for name, gated in self.gates.items():
             gate = gated.gate
             members = [vectors[member] for member in gate.members]
@@ -502,13 +502,15 @@ def _equal_prior(gate: Gate, known: list[Floats], count: int, target: float) -> 
 def _total_odds(target: float, shares: list[float]) -> float:
     """The sum O of odds for which P(exactly one) = O / prod(1 + share O) reaches the target."""
 
-    def chance(total: float) -> float:
+    def probability(total: float) -> float:
         return float(total / np.prod([1 + share * total for share in shares]))
 
     highest = 1.0
-    while chance(highest * 1.1) > chance(highest):
+    while probability(highest * 1.1) > probability(highest):
         highest *= 1.1
-    return root(lambda o: chance(o) - min(target, chance(highest)), 0, highest, xtol=1e-300, rtol=1e-15)
+    return root(
+        lambda o: probability(o) - min(target, probability(highest)), 0, highest, xtol=1e-300, rtol=1e-15
+    )
 
 
 def _conditional_bernoulli(
@@ -521,12 +523,12 @@ def _conditional_bernoulli(
     """
     names = list(shares)
     states = np.indices([2] * len(names)).reshape(len(names), -1).T.astype(float)
-    chances = np.where(states.sum(axis=1) >= least, 1.0, otherwise)
-    states, chances = states[chances > 0], chances[chances > 0]
+    probabilities = np.where(states.sum(axis=1) >= least, 1.0, otherwise)
+    states, probabilities = states[probabilities > 0], probabilities[probabilities > 0]
     wanted = np.array([shares[name] for name in names])
     log_odds = np.zeros(len(names))
     for _ in range(200):
-        weights = chances * np.exp(states @ log_odds - (states @ log_odds).max())
+        weights = probabilities * np.exp(states @ log_odds - (states @ log_odds).max())
         weights /= weights.sum()
         mean = weights @ states
         spread = states - mean

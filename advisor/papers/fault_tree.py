@@ -520,13 +520,13 @@ class _Picture:
         self._text(x + GATE * 0.5, y, mark, anchor="middle")
 
     def _bar(self, node: str, x: float, y: float) -> None:
-        chance = self.probabilities[node]
-        full = BAR * min(max(chance, 0.0), 1.0)
+        probability = self.probabilities[node]
+        full = BAR * min(max(probability, 0.0), 1.0)
         self._open("probability", node, x, y - 6, BAR + GAP + 44, 12)
         self._rect(x, y - 5, BAR, 10, "empty")
         if full > 0:
             self._rect(x, y - 5, full, 10, "full")
-        self._text(x + BAR + GAP, y, percent(chance))
+        self._text(x + BAR + GAP, y, percent(probability))
         self._close()
 
     def _tag_rows(self, rows: Iterable[Sequence[_Tag]], x: float, top: float) -> None:

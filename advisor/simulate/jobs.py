@@ -103,8 +103,8 @@ def draw_cars(ranker: Ranker, starts: Starts, start: Ints, random: np.random.Gen
         reading = reading_of(name)
         if reading not in uniforms:
             uniforms[reading] = stratified_uniforms(len(start), random)
-        chances = batch.engine.entries[name].weights[batch.configurations(name, drawn)]
-        shows[:, column] = sample_categorical(chances, uniforms[reading])
+        probabilities = batch.engine.entries[name].weights[batch.configurations(name, drawn)]
+        shows[:, column] = sample_categorical(probabilities, uniforms[reading])
     return Cars(start, np.stack(faults, axis=1), shows)
 
 

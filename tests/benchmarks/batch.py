@@ -58,8 +58,10 @@ def compare(complaint: str, count: int, readings: int, repeats: int) -> None:
     for car in range(count):
         evidence = dict(always)
         for name in random.choice(engine.readings, readings, replace=False).tolist():
-            chances = engine.entries[name].weights[shows[name][car]]
-            evidence[name] = np.eye(len(chances))[random.choice(len(chances), p=chances / chances.sum())]
+            probabilities = engine.entries[name].weights[shows[name][car]]
+            evidence[name] = np.eye(len(probabilities))[
+                random.choice(len(probabilities), p=probabilities / probabilities.sum())
+            ]
         cases.append(evidence)
     potentials = batch.potentials(cases)
     together = engine.query_batch(cases)

@@ -162,7 +162,7 @@ def first_three(desk: Desk, case: Case) -> frozenset[str]:
     return frozenset(most_probable_first(beliefs)[:SUSPECTS])
 
 
-def chances(desk: Desk, case: Case, sets: Sequence[frozenset[str]]) -> list[float]:
+def probabilities(desk: Desk, case: Case, sets: Sequence[frozenset[str]]) -> list[float]:
     """For each set of causes the chance that at least one is there, by all that is known of a case."""
     evidence = case.evidence(desk.knowledge, desk.engine)
     without = [
@@ -195,7 +195,7 @@ def calls_of(
                 len(desk.questions),
                 len(asked),
                 sum(desk.knowledge.readings[name].minutes for name in asked),
-                *chances(desk, whole, [cold, some, most]),
+                *probabilities(desk, whole, [cold, some, most]),
                 bool(true & some),
                 bool(true & most),
             )

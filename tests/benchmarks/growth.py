@@ -42,8 +42,8 @@ def made_up(faults: int, cross_links: float, seed: int, *, anywhere: bool = Fals
     names = [f"fault{at}" for at in range(faults)]
     tables = []
     for name in names:
-        chance = float(random.uniform(0.2, 2.0)) / faults
-        tables.append(oracle.root(name, (1 - chance, chance)))
+        probability = float(random.uniform(0.2, 2.0)) / faults
+        tables.append(oracle.root(name, (1 - probability, probability)))
     branches = [names[first : first + BRANCH] for first in range(0, faults, BRANCH)]
     tops = []
     for at, members in enumerate(branches):

@@ -77,9 +77,11 @@ class Problem:
     def open_readings(self, state: State) -> list[int]:
         """Readings not taken that can still show either outcome."""
         weights = self.weights(state)
-        chances = self.yes @ (weights / weights.sum())
+        probabilities = self.yes @ (weights / weights.sum())
         taken = {reading for reading, _ in state}
-        return [at for at, p in enumerate(chances.tolist()) if 1e-12 < p < 1 - 1e-12 and at not in taken]
+        return [
+            at for at, p in enumerate(probabilities.tolist()) if 1e-12 < p < 1 - 1e-12 and at not in taken
+        ]
 
     def minutes_at_stop(self, state: State) -> float:
         """Minutes of repair when reading ends here."""
@@ -174,8 +176,8 @@ def optimum(given: Problem) -> float:
 def sum_over(given: Problem, state: State, reading: int, then: Callable[[State], float]) -> float:
     """The expectation over a reading's outcomes of what comes after."""
     weights = given.weights(state)
-    chance = float(given.yes[reading] @ weights / weights.sum())
-    return chance * then(state | {(reading, 1)}) + (1 - chance) * then(state | {(reading, 0)})
+    probability = float(given.yes[reading] @ weights / weights.sum())
+    return probability * then(state | {(reading, 1)}) + (1 - probability) * then(state | {(reading, 0)})
 
 
 def expected(given: Problem, policy: Policy) -> float:
@@ -195,8 +197,8 @@ def bits(given: Problem, state: State, reading: int) -> float:
     """Information of a reading about the cause."""
     weights = given.weights(state)
     believed = weights / weights.sum()
-    chance = float(given.yes[reading] @ believed)
-    return _entropy(chance) - float(
+    probability = float(given.yes[reading] @ believed)
+    return _entropy(probability) - float(
         sum(b * _entropy(p) for b, p in zip(believed, given.yes[reading], strict=True))
     )
 

@@ -212,8 +212,8 @@ def one_car(engine: Engine, complaint: str, readings: int, seed: int) -> dict[st
     seen = {complaint: 1}
     for name in random.choice(engine.readings, readings, replace=False):
         evidence = {node: np.eye(len(engine.outcomes[node]))[state] for node, state in seen.items()}
-        chances = engine.query(evidence).predictive[str(name)]
-        seen[str(name)] = int(random.choice(len(chances), p=chances / chances.sum()))
+        probabilities = engine.query(evidence).predictive[str(name)]
+        seen[str(name)] = int(random.choice(len(probabilities), p=probabilities / probabilities.sum()))
     return seen
 
 
