@@ -10,8 +10,8 @@ import pytest
 import yaml
 
 from advisor.checks import consistency as plausible
+from advisor.checks import hazards, lint, references
 from advisor.checks import informativeness as review
-from advisor.checks import lint, references
 from advisor.checks.lint import problems
 from advisor.evaluation import scenarios as simulation
 from advisor.evaluation.scenarios import read_scenarios
@@ -125,7 +125,17 @@ def test_every_code_of_the_program_has_its_section_and_no_section_is_of_anything
     written = set().union(
         *(
             codes_in(module)
-            for module in (lint, loading, references, replacing, plausible, priors, review, simulation)
+            for module in (
+                lint,
+                loading,
+                references,
+                replacing,
+                plausible,
+                hazards,
+                priors,
+                review,
+                simulation,
+            )
         )
     )
     assert {code for code, _ in sections()} == written

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import itertools
-import re
 from collections.abc import Iterator, Mapping
 
 from advisor.checks.references import unknown
 from advisor.checks.registry import consistency_check
 from advisor.knowledge.dangers import Heard, heard_dangers, says_something, spoken_out
-from advisor.knowledge.knowledge import Knowledge, setups_of
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import Problem
 from advisor.knowledge.vocabulary import Distribution, LimitByFact, Reading, Source, State
 from advisor.model.noisy import noisy_max, noisy_or
@@ -246,35 +245,6 @@ def _probabilities(item: Reading | State) -> Iterator[tuple[tuple[str | int, ...
         for path, spread in item.spreads():
             for outcome, probability in spread.items():
                 yield (*path, outcome), probability
-
-
-DANGEROUS = re.compile(
-    r"engine (is )?(running|idling|on\b)|run the engine|\bidle\b|\d000 rpm|(?<!cold-)(?<!cold )\bcrank|"
-    r"hot coolant|\bbelt\b|cooling fan|refrigerant|high.voltage|orange cable|airbag|squib|ladder|\broof\b|"
-    r"lift the car|smoke|disconnect the battery|battery post|charger|hose over|radiator cap",
-    re.IGNORECASE,
-)
-"""Words in the steps of a reading that call for a caution (the project's list; common practice)."""
-
-
-@consistency_check
-def cautions(knowledge: Knowledge) -> Iterator[Problem]:
-    """Readings that can hurt somebody and carry no caution, by their words or their certified person."""
-    for name, reading in knowledge.readings.items():
-        around = [knowledge.setups[setup] for setup in setups_of(knowledge, name)]
-        if reading.cautions or any(setup.cautions for setup in around):
-            continue
-        steps = [*reading.steps, *(step for setup in around for step in setup.steps)]
-        word = next((found[0] for step in steps if (found := DANGEROUS.search(step))), None)
-        if word is not None or reading.who == "certified":
-            yield Problem(
-                knowledge.place("readings", name),
-                "caution",
-                f"'{name}' has no caution.",
-                f"Its steps speak of '{word}'." if word else "It is for a certified person.",
-                "Add 'cautions: […]'.",
-                "weak",
-            )
 
 
 @consistency_check
