@@ -61,11 +61,9 @@ class Answers:
         self.hidden = tuple(t.child for t in tables.tables if t.child not in tables.readings)
         self._buckets = self._laid_out()
         self._up = self._collected()
-        self.probability = math.prod(
-            (self._up[one.node].values[()] for one in self._roots), start=Fraction(1)
-        )
+        self.probability = Fraction(1)
         for one in self._roots:
-            self.probability /= self._up[one.node].denominator
+            self.probability *= Fraction(self._up[one.node].values[()], self._up[one.node].denominator)
         self.possible = self.probability > 0
 
     @cached_property

@@ -23,7 +23,10 @@ from advisor.inference.tables import CPT, DiscreteNetwork
 with warnings.catch_warnings():
     # Its compiled types warn as they are made; where warnings are errors the interpreter crashes there.
     warnings.simplefilter("ignore", DeprecationWarning)
-    import pyagrum as gum
+    import pyagrum
+
+gum = pyagrum
+"""pyAgrum by the name that its own documentation gives it."""
 
 Floats = NDArray[np.float64]
 Evidence = Mapping[str, ArrayLike]

@@ -46,7 +46,7 @@ class Server:
         """Run one of PostgreSQL's programs in the folder; the server refuses to be root."""
         programs = installed()
         assert programs is not None, "PostgreSQL is not installed"
-        user = {"user": "postgres", "group": "postgres", "extra_groups": []} if os.geteuid() == 0 else {}
+        root = os.geteuid() == 0
         done = subprocess.run(
             [programs / program, *words],
             cwd=self.folder,
@@ -55,7 +55,9 @@ class Server:
             stderr=subprocess.PIPE,
             text=True,
             check=False,
-            **user,
+            user="postgres" if root else None,
+            group="postgres" if root else None,
+            extra_groups=[] if root else None,
         )
         log = self.folder / "log"
         assert done.returncode == 0, done.stderr + (log.read_text()[-2000:] if log.exists() else "")

@@ -45,7 +45,7 @@ def proposed(knowledge: Knowledge) -> tuple[str, float, float] | None:
     advice = advise(Situation.of(knowledge, engine, Case("c")))
     answers = outcome_effects(Situation.of(knowledge, engine, Case("c")), "drop")
     found = repair_or_test(Situation.of(knowledge, engine, Case("c")), advice, advice.proposals[0], answers)
-    return found and (found.fault, found.minutes_repairing, found.minutes_testing)
+    return None if found is None else (found.fault, found.minutes_repairing, found.minutes_testing)
 
 
 def test_a_cheap_and_likely_remedy_is_tried_first(known: Callable[[str], Knowledge]) -> None:

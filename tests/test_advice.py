@@ -14,7 +14,6 @@ from advisor.advice.advice import (
     Stop,
     advise,
     outcome_effects,
-    setups_of,
     waiting_minutes,
 )
 from advisor.advice.rules import StopRule, Workshop
@@ -26,7 +25,7 @@ from advisor.inference import cliquetree
 from advisor.inference.bounded import compile_bounded
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
-from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.model.network import build
 from advisor.model.observation import Measurement
 from advisor.papers.format import percent

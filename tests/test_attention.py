@@ -51,10 +51,7 @@ async def read_by_people(pilot: Pilot[None]) -> AsyncIterator[Clock]:
 async def tapped(pilot: Pilot[None], at: tuple[int, int], *events: type[MouseEvent]) -> None:
     """A finger on the screen, the way that drivers tell of it."""
     for event in events:
-        where = {"x": at[0], "y": at[1], "screen_x": at[0], "screen_y": at[1]}
-        pilot.app.post_message(
-            event(None, delta_x=0, delta_y=0, button=1, shift=False, meta=False, ctrl=False, **where)
-        )
+        pilot.app.post_message(event(None, *at, 0, 0, 1, False, False, False, *at))
         await settled(pilot)
 
 

@@ -242,7 +242,7 @@ def test_an_answer_goes_to_every_job_that_it_bears_on_with_what_a_customer_is_wo
 
 def test_only_what_a_customer_was_asked_on_the_phone_counts_as_asked(call: Call) -> None:
     """Neither what somebody has read at the car nor what was skipped there for another reason."""
-    at_car = [
+    at_car: list[Entry] = [
         Seen("wiggle", "firm"),
         Skipped("slam", "no door"),
         Known("frame", "framed"),

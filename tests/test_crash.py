@@ -19,7 +19,8 @@ KILLS = 24
 @pytest.mark.parametrize("kind", KINDS)
 def test_nothing_acknowledged_is_lost_and_nothing_is_torn(kind: str, tmp_path: Path) -> None:
     """Two dozen kills of writers, and on PostgreSQL of the server and its processes too."""
-    figures, moments = Figures(), []
+    figures = Figures()
+    moments: list[str] = []
     with server_of_its_own(kind) as server, fresh(kind, tmp_path) as database:
         chapter(database, tmp_path, KILLS, random.Random(1), figures, moments.append, server)
     assert figures.problems == []

@@ -173,7 +173,10 @@ def test_garbage_in_any_column_of_any_row_stops_that_job_alone(tmp_path: Path, e
                             filed.number == hit.number and usable % 20 < 2
                         ):  # papers and advice take their time
                             use(engines, store, filed)
-                    assert {one.number for one in (*jobs.filed, *jobs.damaged)} >= {whole.number, hit.number}
+                    assert {*(one.number for one in jobs.filed), *(one.number for one in jobs.damaged)} >= {
+                        whole.number,
+                        hit.number,
+                    }
                     past.execute(f"UPDATE {table} SET {column} = ? WHERE rowid = {row[0]}", (row[1],))
         assert store.jobs().filed == [hit, whole]
         assert min(told, usable) > 500

@@ -288,7 +288,7 @@ async def test_danger_stays_until_somebody_says_that_it_was_told_and_goes_with_t
         await settled(pilot)
         screen.action_go()
         await settled(pilot)
-        assert pilot.app.screen is screen
+        assert screen.is_current
         screen.action_told()
         await settled(pilot)
         told = said(pilot, "#danger")

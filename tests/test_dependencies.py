@@ -90,9 +90,11 @@ def test_files_are_as_they_were_published(name: str) -> None:
 @pytest.mark.parametrize("name", sorted(NEEDED))
 def test_licences_are_known_and_let_us(name: str) -> None:
     """Each states one that allows use beside a program under MIT; another has to be thought about first."""
-    said = NEEDED[name].metadata
-    classifiers = [one for one in said.get_all("Classifier", []) if one.startswith("License")]
-    stated = " ".join([said.get("License-Expression") or "", (said.get("License") or "")[:200], *classifiers])
+    said = NEEDED[name].metadata.json
+    classifiers = [one for one in said.get("classifier", ()) if one.startswith("License")]
+    stated = " ".join(
+        [str(said.get("license_expression", "")), str(said.get("license", ""))[:200], *classifiers]
+    )
     assert ALLOWED.search(stated), stated
     assert not FORBIDDEN.search(stated), stated
 

@@ -37,7 +37,7 @@ def published() -> Any:
     return json.loads((Path(__file__).parent / "published" / "thermal.json").read_text(encoding="utf-8"))
 
 
-def computed(name: str, words: Mapping[str, str] | None = None, **numbers: float | Estimate) -> Estimate:
+def computed(name: str, words: Mapping[str, str] | None = None, /, **numbers: float | Estimate) -> Estimate:
     """`evaluate`, with plain numbers taken as exact."""
     exact = {key: one if isinstance(one, Estimate) else Estimate(one) for key, one in numbers.items()}
     return evaluate(name, exact, words or {})

@@ -118,12 +118,17 @@ def test_undo_takes_back_the_last_answer_everywhere(engines: Engines, store: Sto
     assert max(len(job.case.entries) for job in after.jobs) == 2
 
 
+def stopped_at(at: datetime) -> Callable[[], datetime]:
+    """A clock that stands still."""
+    return lambda: at
+
+
 def test_undo_goes_by_the_order_of_the_answers_and_not_by_the_clock(engines: Engines, store: Store) -> None:
     """The clock is set back an hour between two answers: the second one is taken back all the same."""
     call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"], 30)
     asked = []
     for at in (NOON, NOON - timedelta(hours=1)):
-        store.clock = lambda at=at: at
+        store.clock = stopped_at(at)
         question = call.next.question
         assert question is not None
         asked.append(question.reading)

@@ -33,7 +33,7 @@ from advisor.inference.engine import Engine, Posterior
 from advisor.inference.serialize import packed, unpacked
 from advisor.knowledge.knowledge import SECTIONS, Knowledge
 from advisor.knowledge.loading import load_with_digest
-from advisor.knowledge.problems import ProblemsFound
+from advisor.knowledge.problems import Problem, ProblemsFound
 from advisor.model.network import build
 from advisor.store.store import Store
 from tests.conftest import HEAD, ROOT, Ran, complaint, faults
@@ -65,9 +65,9 @@ def cache(tmp_path: Path) -> Cache:
 
 def made_twice(knowledge: Knowledge, cache: Cache, case: Case, by_phone: bool = False) -> list[Engine]:
     """An engine as it was compiled, without any cache, and the same as a later run finds it."""
-    plain = Engines(knowledge, by_phone).of(case)
-    Engines(knowledge, by_phone, cache).of(case)
-    return [plain, Engines(knowledge, by_phone, cache).of(case)]
+    plain = Engines(knowledge, by_phone).one(case)
+    Engines(knowledge, by_phone, cache).one(case)
+    return [plain, Engines(knowledge, by_phone, cache).one(case)]
 
 
 def bits(posterior: Posterior) -> bytes:
@@ -279,8 +279,13 @@ def test_texts_without_error_are_not_asked_again(
     file = tmp_path / "x.yaml"
     file.write_text(SMALL, encoding="utf-8")
     first = checked([file], cache)
-    asked = []
-    monkeypatch.setattr("advisor.checks.lint.problems", lambda knowledge: asked.append(knowledge) or [])
+    asked: list[Knowledge] = []
+
+    def problems(knowledge: Knowledge) -> list[Problem]:
+        asked.append(knowledge)
+        return []
+
+    monkeypatch.setattr("advisor.checks.lint.problems", problems)
     assert checked([file], cache) == first
     assert asked == []
     file.write_text(SMALL + "# a remark\n", encoding="utf-8")

@@ -363,7 +363,8 @@ def seen_from(low: float, high: float, u: float, cut: float) -> float:
     if u == 0:
         return min(max((cut - low) / (high - low), 0.0), 1.0)
     points = [at for at in (cut - 4 * u, cut, cut + 4 * u) if low < at < high]
-    return quad(lambda true: stats.norm.cdf((cut - true) / u), low, high, points=points)[0] / (high - low)
+    whole, _ = quad(lambda true: stats.norm.cdf((cut - true) / u), low, high, points=points)
+    return float(whole) / (high - low)
 
 
 @pytest.mark.parametrize("uncertainties", [(2.0, 9.0), (60.0, 30.0), (0.0, 4.0), (4.0, 0.0)])

@@ -17,7 +17,7 @@ from tests.oracle import gum
 
 ASIA = (("tub", "lung", "bronc"), ("xray", "dysp"), {"asia": "yes"})
 """Chest clinic (Lauritzen & Spiegelhalter 1988): what is sought, what can be read, what is known."""
-ALARM = (
+ALARM: tuple[tuple[str, ...], tuple[str, ...], dict[str, str]] = (
     ("HYPOVOLEMIA", "LVFAILURE", "ANAPHYLAXIS", "INSUFFANESTH", "PULMEMBOLUS", "KINKEDTUBE", "DISCONNECT"),
     ("HISTORY", "CVP", "PCWP", "BP", "HRBP", "HREKG", "HRSAT", "PAP", "EXPCO2", "MINVOL", "PRESS"),
     {},

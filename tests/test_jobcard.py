@@ -531,7 +531,7 @@ def test_names_stay_at_their_ends_where_there_is_room() -> None:
 def endless(bench: Bench) -> StoredCase:
     """A job with every reading of the complaint taken or skipped, several repairs, and long texts."""
     knowledge = bench.engines.knowledge
-    engine = bench.engines.of(Case("flat_battery"))
+    engine = bench.engines.one(Case("flat_battery"))
     names = [name for name in engine.entries if name in knowledge.readings]
     seen = [Seen(name, next(iter(knowledge.readings[name].answers))) for name in names[:-8]]
     skipped = [Skipped(name, "No time for it today " * 6) for name in names[-8:]]

@@ -133,7 +133,7 @@ def test_exactly_one_of_holds_for_one_member_only(known: Known) -> None:
 # --------------------------------------------------------------------------------- how an outcome follows
 
 
-def odd(knowledge: Knowledge) -> Mapping[tuple[int, int], float]:
+def odd(knowledge: Knowledge) -> Mapping[tuple[int, ...], float]:
     """P(second outcome) of reading `r` for a and b absent or present."""
     table = tables(knowledge)["r"]
     assert table.parents == ("a", "b")

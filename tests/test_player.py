@@ -16,7 +16,7 @@ from advisor.arrays import Floats
 from advisor.case.case import Case
 from advisor.case.entries import Known, Seen, Skipped
 from advisor.inference.compiler import compile_tables
-from advisor.inference.engine import Engine, ImpossibleEvidence
+from advisor.inference.engine import Engine, ImpossibleEvidence, InferenceEngine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.model.nodes import is_instrument_leaf, shown_by
@@ -67,7 +67,7 @@ class Drawn(Case):
 
     cells: Mapping[str, Floats] = field(default_factory=dict)
 
-    def evidence(self, knowledge: Knowledge, engine: Engine) -> dict[str, Floats]:
+    def evidence(self, knowledge: Knowledge, engine: InferenceEngine) -> dict[str, Floats]:
         """The evidence of the case, the cells instead of what the entries say."""
         return {**super().evidence(knowledge, engine), **self.cells}
 
@@ -80,7 +80,7 @@ def engines(shipped: Knowledge) -> Callable[[str], Engine]:
 
 def leaf_of(engine: Engine, proposal: CandidateReading) -> str:
     """The node that shows a proposed reading as its instrument shows it."""
-    shown = shown_by(proposal.reading, proposal.instrument)
+    shown = shown_by(proposal.reading, proposal.instrument or "")
     return shown if shown in engine.entries else proposal.reading
 
 

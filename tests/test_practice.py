@@ -119,11 +119,12 @@ def test_a_pipe_warm_before_and_cold_after_means_a_blockage_there(knowledge: Kno
 
 def test_hose_in_warm_and_out_slightly_less_warm_clears_heater_flow(knowledge: Knowledge) -> None:
     """52 °C in and 43 °C out: a blocked matrix falls."""
+    quantity = knowledge.readings["hose_drop"].quantity
+    assert quantity is not None
+    assert quantity.derived is not None
     take = tuple(
         Measurement(name, value, "thermal_camera", f"{value:g} °C")
-        for name, value in zip(
-            knowledge.readings["hose_drop"].quantity.derived.inputs.values(), (52.0, 43.0), strict=True
-        )
+        for name, value in zip(map(str, quantity.derived.inputs.values()), (52.0, 43.0), strict=True)
     )
     before = told(knowledge, "no_heat")["matrix_blocked"]
     assert told(knowledge, "no_heat", Measured("hose_drop", take))["matrix_blocked"] < before / 2

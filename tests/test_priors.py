@@ -304,7 +304,8 @@ def trees(draw: st.DrawFn) -> str:
     top = members(1)
     for name in ("x", "y", "z")[: draw(st.integers(0, 3))]:
         inside = members(2)
-        if used and draw(st.booleans()):
+        shared: bool = draw(st.booleans()) if used else False
+        if shared:
             inside.setdefault(draw(st.sampled_from(used)), None)
         branches += branch(name, f"any_of: {shares(inside)}", rest=True)
         top[name] = draw(numbers)

@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from numpy.typing import ArrayLike
 
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine, ImpossibleEvidence, Posterior
@@ -332,7 +333,7 @@ def test_chest_clinic_order_of_questions() -> None:
     case = next(case for case in net["cases"] if "greedy" in case)
     tables = oracle.network_tables(net["nodes"], ("xray", "dysp"), ("tub", "lung", "bronc"), ("smoke",))
     engine = compile_tables(tables)
-    seen = {"asia": (1, 0), "dysp": (1, 0)}
+    seen: dict[str, ArrayLike] = {"asia": (1, 0), "dysp": (1, 0)}
     for asked, answered in zip(case["greedy"]["asked"], case["greedy"]["answered"], strict=True):
         bits = engine.query(seen).expected_information_bits
         best = max(bits, key=bits.__getitem__)

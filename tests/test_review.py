@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from advisor.checks.informativeness import pairs_apart, review
-from advisor.cli import check, main
+from advisor.cli import main
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
@@ -78,7 +78,7 @@ def test_watching_checks_again_when_a_file_is_saved(
         elif waits == 3:
             raise KeyboardInterrupt
 
-    monkeypatch.setattr(check.time, "sleep", wait)
+    monkeypatch.setattr("advisor.cli.check.time.sleep", wait)
     monkeypatch.setattr("sys.argv", ["advisor", "check", "--watch", str(file)])
     with pytest.raises(SystemExit):
         main()

@@ -5,7 +5,9 @@ from __future__ import annotations
 import gc
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import pytest
 from textual.events import Key
@@ -95,7 +97,7 @@ async def running(
         yield pilot
 
 
-async def until(pilot: Pilot[None], done: Callable[[Screen[object]], bool]) -> None:
+async def until(pilot: Pilot[None], done: Callable[[Screen[Any]], bool]) -> None:
     """Let the program work until the screen on top is as wanted."""
     for _ in range(600):
         if done(pilot.app.screen):
@@ -121,7 +123,7 @@ async def entered(pilot: Pilot[None], *makes: Callable[[], Session]) -> None:
         await settled(pilot)
 
 
-def listed(screen: Screen[object]) -> bool:
+def listed(screen: Screen[Any]) -> bool:
     """Whether the first screen has its list."""
     jobs = screen.query("#jobs").results(OptionList) if isinstance(screen, StartScreen) else ()
     return any(one.option_count > 0 for one in jobs)
@@ -420,6 +422,7 @@ async def test_a_bounced_key_answers_one_card(tmp_path: Path) -> None:
         task.show_session()
         await settled(pilot)
         await cautions_read(pilot, task)
+        assert isinstance(pilot.app, AdvisorApp)
         pilot.app.attention = Attention(60, lambda: 0.0)
         for _ in range(8):
             pilot.app.post_message(Key("1", "1"))
@@ -598,7 +601,7 @@ async def test_readings_that_disagree_are_pointed_out(tmp_path: Path) -> None:
             ("warm_boot", "warmer"),
             ("fuse_interior", "flows"),
         ):
-            await entered(pilot, lambda reading=reading, outcome=outcome: task.session.saw(reading, outcome))
+            await entered(pilot, partial(task.session.saw, reading, outcome))
         await settled(pilot)
         found = task.session.disagreement
         assert found is not None

@@ -222,7 +222,7 @@ def test_a_booking_sheet_and_a_picture_take_names_for_text(hostile: Path, adviso
     """As HTML there is no element of theirs, as Markdown none either, and the picture is sound XML."""
     knowledge = checked([hostile])
     case = Case("door_rattle")
-    sheet = booking_sheet(knowledge, Engines(knowledge, by_phone=True).of(case), case)
+    sheet = booking_sheet(knowledge, Engines(knowledge, by_phone=True).one(case), case)
     paper = booking_paper([sheet], NAMES[0], "today")
     page, text = html(paper), markdown(paper)
     assert "<script" not in page

@@ -23,6 +23,7 @@ from pathlib import Path
 import pytest
 from aiohttp import ClientSession, ClientWebSocketResponse, CookieJar, WSMsgType
 from aiohttp.test_utils import TestClient, TestServer
+from aiohttp.web import Application, Request
 from playwright.async_api import Page, Response, WebSocket, async_playwright
 
 from advisor.screens.widgets.attention import PAUSE_SECONDS
@@ -83,6 +84,8 @@ ALIKE = (
 """Readings that tell little, so that many are asked for."""
 
 Enter = Callable[[], Awaitable[ClientWebSocketResponse]]
+Pages = TestClient[Request, Application]
+"""A browser's requests to pages."""
 
 
 async def until(done: Callable[[], bool], seconds: float = DEADLINE_SECONDS) -> None:
@@ -105,7 +108,7 @@ def gone(pid: int) -> bool:
 @asynccontextmanager
 async def client(
     local: bool = True, child: str = ECHO, words: tuple[str, ...] = (), entered: bool = True
-) -> AsyncIterator[TestClient]:
+) -> AsyncIterator[Pages]:
     """The pages with a child of the test's own, and a browser that has shown the token or not."""
     async with pages_of([sys.executable, "-c", child, *words], local) as made:
         if entered:
@@ -114,14 +117,14 @@ async def client(
 
 
 @asynccontextmanager
-async def pages_of(command: Sequence[str], local: bool = True) -> AsyncIterator[TestClient]:
+async def pages_of(command: Sequence[str], local: bool = True) -> AsyncIterator[Pages]:
     """The pages of a command, on a free port."""
     pages = serve.Pages(command, TOKEN, local, Notices(lambda line: None))
     async with TestClient(TestServer(pages.application())) as made:
         yield made
 
 
-async def screens(pages: TestClient, query: str = "?width=100&height=40") -> ClientWebSocketResponse:
+async def screens(pages: Pages, query: str = "?width=100&height=40") -> ClientWebSocketResponse:
     """The socket that the page of this server opens."""
     return await pages.ws_connect(f"/ws{query}", headers={"Origin": str(pages.make_url("")).rstrip("/")})
 
@@ -734,9 +737,10 @@ async def test_a_job_in_a_browser_is_saved_and_goes_on(tmp_path: Path) -> None:
         assert page.url == here
         assert await page.title() == "advisor"
         await open_job(shown, "New job")
-        for at, answer in enumerate((lambda: shown.press("1"), lambda: shown.click("2 Seems firm"))):
-            await shown.again_until(answer, lambda at=at: len(answers()) == at + 1)
-            await shown.until(f"{at + 1} reading")
+        await shown.again_until(lambda: shown.press("1"), lambda: len(answers()) == 1)
+        await shown.until("1 reading")
+        await shown.again_until(lambda: shown.click("2 Seems firm"), lambda: len(answers()) == 2)
+        await shown.until("2 reading")
         await shown.again_until(lambda: shown.press("F1"), lambda: shown.shows("Keys here"))
         await shown.again_until(lambda: shown.press("Escape"), lambda: not shown.shows("Keys here"))
         await page.screenshot(path=tmp_path / SCREENSHOT)

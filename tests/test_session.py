@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from advisor.advice.advice import outcome_effects
-from advisor.advice.repair_or_test import ESCALATION_MINUTES, repair_or_test
+from advisor.advice.advice import CandidateReading, outcome_effects
+from advisor.advice.repair_or_test import ESCALATION_MINUTES, remedies, repair_or_test
 from advisor.advice.rules import Workshop
-from advisor.advice.situation import InconsistentEvidence, Situation
+from advisor.advice.situation import InconsistentEvidence, Situation, current_faults
 from advisor.advice.waits import plan
 from advisor.bench import session as sessions
 from advisor.bench.customer import customer_sheet
@@ -45,7 +45,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.model.observation import Measurement
 from advisor.papers.document import Document, html, markdown
 from advisor.simulate.array_advice import compile_ranker
-from advisor.simulate.rollout import LookAhead
+from advisor.simulate.rollout import LookAhead, RepairCosts
 from advisor.store.store import Store
 from tests.test_bench import GAS, HUM
 from tests.test_screens import DOOR
@@ -103,7 +103,7 @@ def stored(session: Session) -> tuple[Entry, ...]:
     return filed.case.entries
 
 
-def proposal(session: Session, reading: str) -> sessions.CandidateReading:
+def proposal(session: Session, reading: str) -> CandidateReading:
     """The proposal of a reading."""
     return next(one for one in session.advice.proposals if one.reading == reading)
 
@@ -585,9 +585,9 @@ def test_playing_out_reckons_with_this_workshop_and_what_a_repair_takes(
     engine = hum.one(session.case)
     assert type(ranker) is type(compile_ranker(hum.knowledge, engine, "hum", session.at_hand))
     assert case is session.case
-    assert isinstance(costs, sessions.RepairCosts)
-    causes = sessions.current_faults(dict.fromkeys(engine.targets, 0.0))
-    assert costs == sessions.RepairCosts(sessions.remedies(hum.knowledge, "hum", causes), ESCALATION_MINUTES)
+    assert isinstance(costs, RepairCosts)
+    causes = current_faults(dict.fromkeys(engine.targets, 0.0))
+    assert costs == RepairCosts(remedies(hum.knowledge, "hum", causes), ESCALATION_MINUTES)
     assert isinstance(random, np.random.Generator)
     assert random.integers(1 << 62) == np.random.default_rng(sessions.LOOK_AHEAD_SEED).integers(1 << 62)
     assert cars == sessions.LOOK_AHEAD_CARS
@@ -630,7 +630,7 @@ def test_a_quiet_look_ahead_speaks_only_where_it_changes_the_advice(
 def test_what_takes_long_to_load_is_loaded_beforehand(monkeypatch: pytest.MonkeyPatch) -> None:
     """The refrigerants' process and the units are asked for, each once."""
     asked: list[object] = []
-    monkeypatch.setattr(sessions.saturation, "beside", lambda: asked.append("saturation"))
+    monkeypatch.setattr("advisor.bench.session.saturation.beside", lambda: asked.append("saturation"))
     monkeypatch.setattr(sessions, "convert", lambda *words: asked.append(words))
     sessions.preload()
     assert asked == ["saturation", (1.0, "°C", "°F")]
@@ -672,7 +672,7 @@ def test_a_job_that_does_not_fit_the_knowledge_is_listed_all_the_same(
     """It says so in the place of a cause, without a probability, and where to put it right."""
 
     def clashes(*_: object, **__: object) -> None:
-        raise InconsistentEvidence("x", ())
+        raise InconsistentEvidence(("x",), "")
 
     monkeypatch.setattr(sessions, "advise", clashes)
     found = job_summary(bench)

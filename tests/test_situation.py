@@ -11,7 +11,8 @@ from advisor.advice.engines import Engines
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence, Situation, Situations, posterior_history
 from advisor.bench.session import Session
-from advisor.case.case import Case, Checked, Entry, Repaired, Seen
+from advisor.case.case import Case
+from advisor.case.entries import Checked, Entry, Repaired, Seen
 from advisor.knowledge.knowledge import Knowledge
 from advisor.store.store import Store
 from tests.benchmarks.answer import EVIDENCE, QUERIED, counted, shown

@@ -164,7 +164,7 @@ async def test_cautions_of_a_remedy_are_in_view_before_it_counts(
             await pressed(pilot, "y")
             if isinstance(pilot.app.screen, ChoiceScreen):
                 break
-        assert task.session.case.entries == ()
+        assert list(task.session.case.entries) == []
         await pressed(pilot, "1")
         assert [type(entry) for entry in task.session.case.entries] == [Acknowledged, Repaired]
 

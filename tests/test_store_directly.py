@@ -511,8 +511,8 @@ def test_papers_go_where_they_can_be_written(tmp_path: Path, monkeypatch: pytest
     downloads, home, here = tmp_path / "downloads", tmp_path / "home", tmp_path / "here"
     locked: set[Path] = set()
     monkeypatch.setattr(stores, "user_downloads_path", lambda: downloads)
-    monkeypatch.setattr(stores.Path, "home", lambda: home)
-    monkeypatch.setattr(stores.Path, "cwd", lambda: here)
+    monkeypatch.setattr(Path, "home", lambda: home)
+    monkeypatch.setattr(Path, "cwd", lambda: here)
     monkeypatch.setattr(os, "access", lambda one, how: how == os.W_OK and one not in locked)
     assert papers_folder() == home
     here.mkdir()

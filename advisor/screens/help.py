@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -21,7 +21,7 @@ class HelpScreen(AskingDialog[None]):
         Binding("escape,q,enter", "dismiss", "Back", tooltip="Close this help")
     ]
 
-    def __init__(self, below: Screen[object]) -> None:
+    def __init__(self, below: Screen[Any]) -> None:
         super().__init__()
         self.below = below
 

@@ -25,10 +25,11 @@ from advisor.advice.engines import Engines
 from advisor.advice.rules import Workshop
 from advisor.bench.session import Session
 from advisor.case import case as cases
+from advisor.case.entries import Measured
 from advisor.case.typed import Understood
 from advisor.checks.lint import checked
 from advisor.inference.engine import Engine
-from advisor.model.observation import Measurement
+from advisor.model.observation import Measurement, weighed
 from advisor.store.store import Store
 from tests.benchmarks.step import KNOWLEDGE, machine
 
@@ -54,7 +55,7 @@ def counted() -> Iterator[Counter[str]]:
 
     with (
         patch.object(cases.Case, "evidence", counting(EVIDENCE, cases.Case.evidence)),
-        patch.object(cases, "weighed", counting(WEIGHED, cases.weighed)),
+        patch.object(cases, "weighed", counting(WEIGHED, weighed)),
         patch.object(Engine, "query_batch", counting(QUERIED, Engine.query_batch, each=True)),
         patch.object(
             Engine,
@@ -85,7 +86,7 @@ def answered(session: Session) -> Session:
     at = list(quantity.bands).index(likeliest)
     instrument = next(iter(session.knowledge.readings[reading].instrument), "")
     value = (edges[at] + edges[at + 1]) / 2
-    measured = cases.Measured(reading, (Measurement(reading, value, instrument, f"{value:g}"),))
+    measured = Measured(reading, (Measurement(reading, value, instrument, f"{value:g}"),))
     return shown(session.measured(Understood((), measured, ())))
 
 

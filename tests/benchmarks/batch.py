@@ -16,7 +16,8 @@ from __future__ import annotations
 import argparse
 import time
 import tracemalloc
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -25,7 +26,7 @@ from advisor.arrays import Floats
 from advisor.case.case import Case
 from advisor.inference.batch import condition
 from advisor.inference.compiler import compile_tables
-from advisor.inference.engine import Engine
+from advisor.inference.engine import Engine, Evidence
 from advisor.knowledge.loading import load
 from advisor.model.network import build
 from advisor.simulate.array_advice import compile_ranker
@@ -112,9 +113,9 @@ def played(complaint: str, count: int, sample: int = 20) -> None:
             always | {names[at]: _shown(engine, names[at], what) for at, what in one} for one in different
         ]
         potentials = ranker.batch.potentials(cases)
-        shared += seconds(lambda known=potentials: ranker.batch.posteriors(known), 3)
+        shared += seconds(partial(ranker.batch.posteriors, potentials), 3)
         some = [cases[at] for at in random.integers(len(cases), size=sample).tolist()]
-        loop += seconds(lambda few=some: [engine.query(one) for one in few], 1) / sample * len(going)
+        loop += seconds(partial(_one_by_one, engine, some), 1) / sample * len(going)
         steps += len(going)
         states += len(different)
     print(
@@ -123,7 +124,13 @@ def played(complaint: str, count: int, sample: int = 20) -> None:
 
 
 def _shown(engine: Engine, name: str, outcome: int) -> Floats:
-    return np.eye(len(engine.outcomes[name]))[outcome]
+    found: Floats = np.eye(len(engine.outcomes[name]))[outcome]
+    return found
+
+
+def _one_by_one(engine: Engine, cases: Iterable[Evidence]) -> None:
+    for case in cases:
+        engine.query(case)
 
 
 def main() -> None:

@@ -13,6 +13,7 @@ The technician's minutes are those of the plain advice at the car, with nobody l
 from __future__ import annotations
 
 import argparse
+import statistics
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -188,6 +189,7 @@ def calls_of(
         case, whole = call(desk, says, rule, allowed_minutes), everything(desk, says)
         asked = [name for name in desk.questions if name in case.seen or name in case.skipped]
         some, most = first_three(desk, case), first_three(desk, whole)
+        chance_cold, chance_asked, chance_all = probabilities(desk, whole, [cold, some, most])
         true = {desk.ranker.faults[fault] for fault in np.flatnonzero(cars.faults[at]).tolist()}
         calls.append(
             Call(
@@ -195,7 +197,9 @@ def calls_of(
                 len(desk.questions),
                 len(asked),
                 sum(desk.knowledge.readings[name].minutes for name in asked),
-                *probabilities(desk, whole, [cold, some, most]),
+                chance_cold,
+                chance_asked,
+                chance_all,
                 bool(true & some),
                 bool(true & most),
             )
@@ -246,14 +250,15 @@ def reached(found: Sequence[Calls]) -> Reached:
     asked = sum(one.asked for one in calls)
     return Reached(
         len(calls),
-        *(float(np.mean([getattr(one, part) for one in calls])) for part in PARTS),
+        cold=statistics.fmean(one.chance_cold for one in calls),
+        asked=statistics.fmean(one.chance_asked for one in calls),
+        everything=statistics.fmean(one.chance_all for one in calls),
+        found_asked=statistics.fmean(one.found_asked for one in calls),
+        found_all=statistics.fmean(one.found_all for one in calls),
         share_asked=asked / sum(one.offered for one in calls),
         questions=asked / len(calls),
-        minutes=float(np.mean([one.minutes for one in calls])),
+        minutes=statistics.fmean(one.minutes for one in calls),
     )
-
-
-PARTS = ("chance_cold", "chance_asked", "chance_all", "found_asked", "found_all")
 
 
 def remaining_minutes(found: Calls, customer_there: bool = False) -> tuple[Floats, Floats]:

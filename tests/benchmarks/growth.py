@@ -110,7 +110,7 @@ def proportional(cross_links: float, sizes: Sequence[int], repeats: int) -> None
             steps.append(median_ms(functools.partial(engine.query, seen), 30))
             entries.append(len(engine.start))
             widest.append(engine.widest[1])
-        here = (faults, *map(statistics.median, (entries, compiled, steps)))
+        here = (faults, statistics.median(entries), statistics.median(compiled), statistics.median(steps))
         first = first or (here if faults >= FROM else None)
         row = f"{faults:>6} {here[1] / faults:>16.1f} {max(widest):>8}"
         for cost, width in ((2, 10), (3, 8)):

@@ -94,6 +94,12 @@ class Problem:
         return best_plan(costs.remedies, shares, ESCALATION_MINUTES).expected_minutes
 
 
+def whole_minutes(random: np.random.Generator, least: float, most: float, count: int) -> Floats:
+    """Minutes drawn evenly on a logarithmic scale, and rounded."""
+    drawn: Floats = np.exp(random.uniform(np.log(least), np.log(most), count))
+    return np.round(drawn)
+
+
 def problem(seed: int, readings: int = 14, errs: bool = False) -> Problem:
     """A random problem whose readings each depend on a cause, and together tell all causes apart."""
     random = np.random.default_rng(seed)
@@ -106,8 +112,8 @@ def problem(seed: int, readings: int = 14, errs: bool = False) -> Problem:
     yes = says.astype(np.float64)
     if errs:
         yes = np.where(says, random.uniform(0.7, 0.98, yes.shape), LEAK)
-    minutes = np.round(np.exp(random.uniform(np.log(2), np.log(40), readings)))
-    remedies = np.round(np.exp(random.uniform(np.log(10), np.log(90), CAUSES - 1))) if errs else None
+    minutes = whole_minutes(random, 2, 40, readings)
+    remedies = whole_minutes(random, 10, 90, CAUSES - 1) if errs else None
     return Problem(weights / weights.sum(), yes, minutes, remedies)
 
 

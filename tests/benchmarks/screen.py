@@ -20,11 +20,13 @@ import subprocess
 import sys
 import tempfile
 import time
+from typing import Any
 
 from textual.events import Key
 from textual.screen import Screen
 from textual.widgets import Input, OptionList
 
+from advisor.bench.session import Session
 from advisor.screens.app import AdvisorApp
 from advisor.screens.bench.entry import EntryScreen
 from advisor.screens.bench.new import NewJobScreen
@@ -126,7 +128,7 @@ async def still(app: Painted) -> float:
     return app.last
 
 
-async def came(app: Painted, *kinds: type[Screen[object]]) -> Screen[object]:
+async def came(app: Painted, *kinds: type[Screen[Any]]) -> Screen[Any]:
     """Wait for one of these screens, and until it is painted."""
     for _ in range(12_000):
         if isinstance(app.screen, kinds) and app.screen.is_mounted:
@@ -158,9 +160,9 @@ async def acted(app: Painted, task: TaskScreen, key: str) -> tuple[float, float]
     """Press a key that changes the job; seconds until what follows is painted, and until all is still."""
     session, shown = task.session, task.changed
 
-    def changed(*given: object) -> None:
+    def changed(session: Session, keep: str | None = None) -> None:
         app.first = None
-        shown(*given)  # type: ignore[arg-type]
+        shown(session, keep)
 
     task.changed = changed  # type: ignore[method-assign]
     pressed = time.perf_counter()

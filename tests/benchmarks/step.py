@@ -132,7 +132,7 @@ def by_engine(engine: Engine, seen: Mapping[str, int]) -> Way:
 def by_pgmpy(tables: DiscreteNetwork, asked: Mapping[str, Asked], seen: Mapping[str, int]) -> Way:
     """One step by variable elimination: one query per fault and one per reading not seen."""
     elimination = VariableElimination(oracle.to_pgmpy(tables))
-    scopes = {name: (name,) for name in tables.targets}
+    scopes: dict[str, tuple[str, ...]] = {name: (name,) for name in tables.targets}
     scopes |= {name: want.joint for name, want in asked.items() if name not in seen}
 
     def query() -> dict[str, Any]:
@@ -150,7 +150,7 @@ def by_pgmpy(tables: DiscreteNetwork, asked: Mapping[str, Asked], seen: Mapping[
 def by_pyagrum(tables: DiscreteNetwork, asked: Mapping[str, Asked], seen: Mapping[str, int]) -> Way:
     """One step by lazy propagation: every fault and every reading's joint as targets of one propagation."""
     lazy = gum.LazyPropagation(oracle.to_pyagrum(tables))
-    scopes = {name: (name,) for name in tables.targets}
+    scopes: dict[str, tuple[str, ...]] = {name: (name,) for name in tables.targets}
     scopes |= {name: want.joint for name, want in asked.items() if name not in seen}
     for scope in set(scopes.values()):
         if len(scope) > 1:
@@ -197,7 +197,7 @@ def last_modified(engine: Engine, seen: Iterable[str]) -> int:
     )
     messages = 2 * sum(len(clique.own) + len(clique.above) for clique in engine.cliques)
     products = (engine.to_hidden, engine.to_joints, engine.to_terms, engine.to_bits, engine.to_certain)
-    return evidence + messages + engine.to_terms.shape[0] + sum(matrix.nnz for matrix in products)
+    return int(evidence + messages + engine.to_terms.shape[0] + sum(matrix.nnz for matrix in products))
 
 
 def ns_a_multiplication() -> float:

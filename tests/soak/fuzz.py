@@ -207,7 +207,8 @@ def main() -> int:
     names: Sequence[str] = [said.target] if said.target else list(SHARE)
     total = sum(SHARE[name] for name in names)
     counts = {name: round(said.inputs * SHARE[name] / total) for name in names}
-    waiting, running, failed = sorted(names, key=lambda name: SHARE[name]), {}, False
+    waiting, failed = sorted(names, key=lambda name: SHARE[name]), False
+    running: dict[str, subprocess.Popen[bytes]] = {}
     try:
         while waiting or running:
             while waiting and len(running) < said.jobs:

@@ -13,6 +13,7 @@ import signal
 from collections.abc import Callable
 from contextlib import AsyncExitStack
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 from aiohttp import ClientSession
@@ -154,7 +155,7 @@ class Sitting:
             server.kill()
             for seat in self.seats:
                 await self.left(seat)
-                await until(lambda child=seat.child: _ended(child))
+                await until(partial(_ended, seat.child))
             self.told(f"{moments[0]}, the server is killed", *(seat.technician for seat in self.seats))
             self.seats.clear()
 

@@ -526,7 +526,8 @@ def _take_line(data: bytes) -> None:
         meant = list(paths)
         return known if [one.resolve() for one in meant] == [here / "knowledge"] else real_checked(meant)
 
-    out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True) for _ in range(2))
+    printed = io.BytesIO(), io.BytesIO()
+    out, err = (io.TextIOWrapper(one, encoding="utf-8", write_through=True) for one in printed)
     with (
         mock.patch.object(evaluation, "evaluate", few),
         mock.patch.object(comparison, "compare", compared),
@@ -543,8 +544,8 @@ def _take_line(data: bytes) -> None:
             cli.main()
         except SystemExit as left:
             assert left.code in (0, 1, 2, 3), left.code
-    for stream in (out, err):
-        said = stream.buffer.getvalue().decode("utf-8")  # type: ignore[attr-defined]
+    for one in printed:
+        said = one.getvalue().decode("utf-8")
         unseen(said)
         assert "Traceback" not in said
 

@@ -75,15 +75,14 @@ class Writer:
     def entry(self) -> Entry:
         """Something to enter on a job."""
         words, about = self.words(), f"reading_{self.random.randrange(50)}"
-        return self.random.choice(
-            [
-                Seen(about, words),
-                Seen(about, words, 0.7, "customer"),
-                Skipped(about, words),
-                Known(about, words),
-                Measured(about, (Measurement("value", 0.43, "clamp", words),) * 2),
-            ]
-        )
+        some: list[Entry] = [
+            Seen(about, words),
+            Seen(about, words, 0.7, "customer"),
+            Skipped(about, words),
+            Known(about, words),
+            Measured(about, (Measurement("value", 0.43, "clamp", words),) * 2),
+        ]
+        return self.random.choice(some)
 
     def entries(self, doing: str) -> list[Entry]:
         """What a deed enters on its first job."""

@@ -43,7 +43,7 @@ def bound() -> tuple[str, ...]:
     """Every key that any screen binds, but for the one that leaves."""
     for module in pkgutil.walk_packages(screens.__path__, "advisor.screens."):
         importlib.import_module(module.name)
-    found = set()
+    found: set[str] = set()
     nodes: list[type[DOMNode]] = [DOMNode]
     while nodes:
         node = nodes.pop()

@@ -184,7 +184,7 @@ class Terminal:
         assert self.app._driver is not None
         self.size = (width, height)
         size = Size(width, height)
-        self.app._driver._size = size  # type: ignore[attr-defined]
+        self.app._driver._size = size
         self.send(events.Resize(size, size))
 
     async def time_passes(self) -> None:

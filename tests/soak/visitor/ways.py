@@ -216,9 +216,11 @@ async def do(terminal: Terminal, act: Act) -> None:  # noqa: C901 - one branch a
             if what == "write" and isinstance(widget, Input):
                 widget.clear()
         if what == "write":
-            terminal.paste(act["text"]) if len(act["text"]) > 12 else [
-                terminal.key(one) for one in act["text"]
-            ]
+            if len(act["text"]) > 12:
+                terminal.paste(act["text"])
+            else:
+                for one in act["text"]:
+                    terminal.key(one)
         if what == "write":
             await terminal.settle()
             terminal.clock.seconds += UNHURRIED  # what is asked may have changed with the words
