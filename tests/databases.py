@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import shutil
-from collections.abc import Iterator
+import signal
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,6 +22,7 @@ from tests.postgresql import SERVER
 OLD = Path(__file__).parent / "old"
 """Databases of older programs, kept from when these were the newest."""
 KINDS = ("sqlite", "postgresql")
+ENDED_SECONDS = 120.0
 
 
 @dataclass(frozen=True)
@@ -78,6 +81,20 @@ def server() -> str:
     if url is None:
         pytest.skip(f"needs a PostgreSQL server, named in {SERVER}")
     return url
+
+
+def kills_itself(deed: Callable[..., None], *about: object) -> None:
+    """Do something in a process of its own, in which that process has to kill itself."""
+    processes = multiprocessing.get_context("forkserver")
+    processes.set_forkserver_preload(["advisor.store.store", "pytest"])
+    child = processes.Process(target=deed, args=about)
+    child.start()
+    try:
+        child.join(ENDED_SECONDS)
+        assert child.exitcode == -signal.SIGKILL
+    finally:
+        child.kill()
+        child.join()
 
 
 @contextmanager

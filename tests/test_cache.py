@@ -303,11 +303,17 @@ print(found)
 def test_programs_at_the_same_moment_see_whole_files_or_none(cache: Cache) -> None:
     """Four processes write, read and delete the same two keys."""
     command = [sys.executable, "-c", AT_ONCE, str(cache.folder)]
-    running = [
-        subprocess.Popen([*command, str(number)], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
-        for number in range(4)
-    ]
-    ended = [one.communicate(timeout=120) for one in running]
+    running: list[subprocess.Popen[bytes]] = []
+    try:
+        for number in "0123":
+            running.append(
+                subprocess.Popen([*command, number], cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+            )
+        ended = [one.communicate(timeout=120) for one in running]
+    finally:
+        for one in running:
+            one.kill()
+            one.wait()
     assert [one.returncode for one in running] == [0] * 4, ended
     assert all(int(said) > 0 for said, _ in ended)
     assert not [name for name in files(cache) if not name.endswith(".kept")]

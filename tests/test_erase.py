@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 import signal
 import stat
@@ -18,12 +17,10 @@ from advisor.cli.output import write_private
 from advisor.diskcache import UNFINISHED_SECONDS, Cache
 from advisor.store.store import Store
 from tests.conftest import Ran
-from tests.databases import Database, fresh
+from tests.databases import Database, fresh, kills_itself
 
 Runs = Callable[..., Ran]
 SECRET = "Hidden-Words"
-START_SECONDS = 120.0
-
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="other systems have no such rights and signals")
 
 
@@ -71,10 +68,7 @@ def test_erasing_that_was_cut_off_is_finished_by_the_next_command(
         store.append(filed, *(Skipped("key_near", SECRET + "x" * 300) for _ in range(20)))
         store.open_case("bay", "flat_battery")
         at = store.now()[:13]
-    child = multiprocessing.get_context("spawn").Process(target=killed_before, args=(sqlite.url, last))
-    child.start()
-    child.join(START_SECONDS)
-    assert child.exitcode == -signal.SIGKILL
+    kills_itself(killed_before, sqlite.url, last)
     ran = advisor(*words, "--store", sqlite.url)
     assert ran.code == 0
     assert "may still be" not in ran.err

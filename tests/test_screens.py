@@ -408,7 +408,7 @@ async def test_a_number_that_comes_in_one_burst_is_entered_whole(tmp_path: Path)
         await measuring(pilot)
         for letter in "430mA":
             pilot.app.post_message(Key(letter, letter))
-        await pilot.pause(1)
+        await until(pilot, lambda screen: [one.value for one in screen.query(Input)] == ["430mA"])
         await pilot.press("enter", "1")
         await settled(pilot)
         assert "= 430 mA" in text_of(pilot)

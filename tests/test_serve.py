@@ -489,7 +489,10 @@ async def served(tmp_path: Path, *options: str) -> AsyncIterator[tuple[subproces
             yield server, line.split()[-1]
         finally:
             server.terminate()
-            await asyncio.to_thread(server.wait, DEADLINE_SECONDS)
+            try:
+                await asyncio.to_thread(server.wait, DEADLINE_SECONDS)
+            finally:
+                server.kill()
 
 
 def browser() -> ClientSession:
@@ -614,10 +617,13 @@ def test_screens_without_a_server_end(tmp_path: Path) -> None:
         cwd=ROOT,
         env={**os.environ, "TEXTUAL_DRIVER": serve.DRIVER},
     ) as child:
-        assert child.stdout is not None
-        assert child.stdout.readline() == serve.PRELUDE
-        child.communicate(timeout=DEADLINE_SECONDS)
-        assert child.returncode == 0
+        try:
+            assert child.stdout is not None
+            assert child.stdout.readline() == serve.PRELUDE
+            child.communicate(timeout=DEADLINE_SECONDS)
+            assert child.returncode == 0
+        finally:
+            child.kill()
 
 
 # ------------------------------------------------------------------------------------- in a real browser

@@ -7,7 +7,6 @@ it was (language 1), a database of three jobs, and what it believed of each (`be
 from __future__ import annotations
 
 import json
-import multiprocessing
 import os
 import signal
 from collections.abc import Callable, Iterator
@@ -29,12 +28,11 @@ from advisor.store.database import SCHEMA
 from advisor.store.errors import StoreError
 from advisor.store.store import Store
 from tests.conftest import Ran
-from tests.databases import KINDS, Database, fresh, put_old
+from tests.databases import KINDS, Database, fresh, kills_itself, put_old
 
 FIRST = Path(__file__).parent / "old" / "first"
 TOLD = json.loads((FIRST / "beliefs.json").read_text(encoding="utf-8"))
 OLD_SCHEMAS = range(1, SCHEMA)
-START_SECONDS = 60.0
 
 Runs = Callable[..., Ran]
 
@@ -204,12 +202,8 @@ def test_a_program_killed_in_an_upgrade_leaves_the_database_wholly_old(
     """Killed in the middle, with nothing left to tidy up: the database opens again, with everything."""
     put_old(database, schema)
     before = laid_out(database)
-    processes = multiprocessing.get_context("forkserver")
     for last in (1, 2):
-        child = processes.Process(target=killed_after, args=(database.url, last))
-        child.start()
-        child.join(START_SECONDS)
-        assert child.exitcode == -signal.SIGKILL
+        kills_itself(killed_after, database.url, last)
         assert laid_out(database) == before
     with database.opened() as store:
         assert len(store.cases()) == len(before["cases"]) - 1
