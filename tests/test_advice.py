@@ -327,7 +327,7 @@ def test_what_the_answers_do_averages_for_every_shipped_reading(shipped: Knowled
     case = Case("flat_battery", (Known("battery_age", "over_five_years"), Seen("sleeping_current", "raised")))
     now = drain.query(case.evidence(shipped, drain)).beliefs
     for reading in shipped.readings:
-        if reading in drain.entries and reading not in case.seen:
+        if reading in drain.entries and reading not in case.outcomes:
             answers = outcome_effects(Situation.of(shipped, drain, case), reading)
             for fault, belief in now.items():
                 average = sum(answer.probability * answer.after[fault] for answer in answers)

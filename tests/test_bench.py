@@ -456,7 +456,7 @@ async def test_any_step_can_be_corrected_and_the_first_answer_stays_on_record(
         await settled(pilot)
         await pilot.press("1")
         await settled(pilot)
-        assert task.session.case.seen == {"hiss": "silent", "glow": "dark"}
+        assert task.session.case.outcomes == {"hiss": "silent", "glow": "dark"}
         assert task.session.case.entries == (
             Seen("glow", "glows"),
             Seen("hiss", "silent"),
@@ -634,12 +634,12 @@ async def test_the_second_technician_sees_the_job_and_writes_over_nothing(
         await entered(pilot, lambda: task.session.saw("glow", "dark"))
         await settled(pilot)
         assert "Somebody else has entered something" in words(pilot)
-        assert task.session.case.seen == {"glow": "glows"}
+        assert task.session.case.outcomes == {"glow": "glows"}
         store.append(store.cases()[0], Seen("hiss", "silent"))
         task.look_around()
         await settled(pilot)
-        assert task.session.case.seen == {"glow": "glows", "hiss": "silent"}
-    assert store.cases()[0].case.seen == {"glow": "glows", "hiss": "silent"}
+        assert task.session.case.outcomes == {"glow": "glows", "hiss": "silent"}
+    assert store.cases()[0].case.outcomes == {"glow": "glows", "hiss": "silent"}
 
 
 async def test_an_answer_that_cannot_be_saved_is_kept_and_saved_later(
@@ -667,8 +667,8 @@ async def test_an_answer_that_cannot_be_saved_is_kept_and_saved_later(
             await settled(pilot)
         task.look_around()
         await settled(pilot)
-        assert task.session.case.seen == {"glow": "glows"}
-    assert store.cases()[0].case.seen == {"glow": "glows"}
+        assert task.session.case.outcomes == {"glow": "glows"}
+    assert store.cases()[0].case.outcomes == {"glow": "glows"}
 
 
 async def test_changed_knowledge_is_told_and_the_job_replayed(hum: Path, tmp_path: Path) -> None:

@@ -189,7 +189,7 @@ def test_a_call_begins_with_a_job_for_each_complaint_and_the_dangers_on_all(
     assert {(job.tag, job.knowledge) for job in call.jobs} == {("red van", engines.knowledge.version)}
     assert entries(call) == [(Warned("smoke", TOLD), Warned("fuel", ASKED))] * 2
     assert (call.knowledge, call.engines, call.store) == (engines.knowledge, engines, store)
-    assert (call.allowed_minutes, call.given, call.asked) == (7, (), ())
+    assert (call.allowed_minutes, call.answered_readings, call.asked) == (7, (), ())
     assert [case for _, case in call.calls] == [job.case for job in call.jobs]
     assert [engine for engine, _ in call.calls] == [engines.one(job.case) for job in call.jobs]
     assert (
@@ -230,14 +230,14 @@ def test_an_answer_goes_to_every_job_that_it_bears_on_with_what_a_customer_is_wo
     """A fact goes to all; the call in hand stays as it was, and answers keep their order."""
     call = both.answered("bumps", "loud")
     assert entries(call) == [(by_phone("bumps", "loud", 0.8),)] * 2
-    assert (both.given, call.given) == ((), ("bumps",))
+    assert (both.answered_readings, call.answered_readings) == ((), ("bumps",))
     call = call.unknown("sags")
     assert [one[1:] for one in entries(call)] == [(), (Skipped("sags", NOT_KNOWN),)]
     call = call.knows({"frame": "framed"})
     assert [one[-1] for one in entries(call)] == [Known("frame", "framed")] * 2
-    assert call.given == ("bumps", "sags")
+    assert call.answered_readings == ("bumps", "sags")
     assert call.asked == ("bumps", "sags")
-    assert call.having_asked("speed").given == ("bumps", "sags", "speed")
+    assert call.having_asked("speed").answered_readings == ("bumps", "sags", "speed")
 
 
 def test_only_what_a_customer_was_asked_on_the_phone_counts_as_asked(call: Call) -> None:
@@ -267,10 +267,10 @@ def test_the_last_answer_is_taken_back_on_every_job_that_has_it(both: Call) -> N
     call = both.answered("bumps", "loud").unknown("sags").knows({"frame": "framed"})
     call = call.undone()
     assert [one[-1] for one in entries(call)] == [Known("frame", "framed"), TakenBack(2, "")]
-    assert call.given == ("bumps",)
+    assert call.answered_readings == ("bumps",)
     call = call.undone()
     assert [one[-1] for one in entries(call)] == [TakenBack(1, "")] * 2
-    assert (call.given, call.asked) == ((), ())
+    assert (call.answered_readings, call.asked) == ((), ())
     assert call.undone() is call
     assert [job.case.facts for job in call.jobs] == [{"frame": "framed"}] * 2
 
@@ -278,9 +278,9 @@ def test_the_last_answer_is_taken_back_on_every_job_that_has_it(both: Call) -> N
 def test_of_an_answer_given_twice_the_last_is_taken_back_first(call: Call) -> None:
     """What was said before it counts again."""
     call = call.answered("bumps", "loud").answered("bumps", "quiet").undone()
-    assert call.jobs[0].case.seen == {"bumps": "loud"}
-    assert call.given == ("bumps",)
-    assert call.undone().jobs[0].case.seen == {}
+    assert call.jobs[0].case.outcomes == {"bumps": "loud"}
+    assert call.answered_readings == ("bumps",)
+    assert call.undone().jobs[0].case.outcomes == {}
 
 
 def test_the_leading_causes_are_those_of_all_complaints_each_at_its_largest(both: Call) -> None:
@@ -347,7 +347,7 @@ def test_a_call_goes_on_without_the_jobs_that_others_have_erased(both: Call) -> 
     both.store.erase(both.jobs[0].number)
     call = both.refreshed()
     assert call.jobs == (bench,)
-    assert call.answered("sags", "sags").jobs[0].case.seen == {"wiggle": "loose", "sags": "sags"}
+    assert call.answered("sags", "sags").jobs[0].case.outcomes == {"wiggle": "loose", "sags": "sags"}
     both.store.erase(bench.number)
     assert both.refreshed().jobs == both.jobs
 
@@ -589,7 +589,7 @@ def test_visits_are_the_open_jobs_of_a_car_and_a_day(engines: Engines, store: St
         "1, 2 red van: Rattle and Knock, not booked",
     ]
     again = Call.resumed(engines, store, half.jobs, 10, {"smoke": TOLD})
-    assert (again.given, again.next) == (half.given, half.next)
+    assert (again.answered_readings, again.next) == (half.answered_readings, half.next)
     assert [job.case.dangers for job in again.jobs] == [("smoke",)] * 2
 
 

@@ -44,9 +44,9 @@ def test_a_later_answer_on_the_same_thing_replaces_the_earlier() -> None:
     """A reading taken again, or a fact corrected, counts once; undoing brings the first answer back."""
     case = Case("flat_battery", (Seen("bus_active", "busy"), Known("keyless", "none")))
     again = case.with_entry(Seen("bus_active", "silent")).with_entry(Known("keyless", "fitted"))
-    assert again.seen == {"bus_active": "silent"}
+    assert again.outcomes == {"bus_active": "silent"}
     assert again.facts == {"keyless": "fitted"}
-    assert again.undone().undone().seen == {"bus_active": "busy"}
+    assert again.undone().undone().outcomes == {"bus_active": "busy"}
 
 
 def test_a_reading_taken_after_all_is_no_longer_skipped() -> None:

@@ -221,6 +221,6 @@ def test_the_guide_lists_every_formula_with_its_unit_and_inputs() -> None:
     assert sorted(set(FORMULAS) - set(rows)) == [], "rows that the table of knowledge/README.md lacks"
     for name, formula in FORMULAS.items():
         assert f"{formula.title}, {formula.unit} |" in rows[name]
-        for wanted, unit in formula.inputs.items():
+        for wanted, unit in formula.input_units.items():
             assert f"`{wanted}` {unit}" in rows[name]
         assert [word for word in formula.choices if f"`{word}`" not in rows[name]] == []

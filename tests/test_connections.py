@@ -212,7 +212,7 @@ def test_the_memory_of_wrong_tokens_has_an_end() -> None:
         wrong.wait(str(number))
     wrong.wait("0")
     wrong.wait("one more")
-    assert len(wrong.seen) == connections.ADDRESSES
+    assert len(wrong.counts) == connections.ADDRESSES
     assert (wrong.wait("0"), wrong.wait("1")) == (2.0, 0.5)
 
 

@@ -619,7 +619,7 @@ def test_every_formula_is_described() -> None:
     """A title, a source, a unit for result and inputs, a docstring, and a name of its own."""
     for name, formula in FORMULAS.items():
         assert name == formula.name == formula.function.__name__
-        assert all([formula.title, formula.source, formula.unit, *formula.inputs.values()])
+        assert all([formula.title, formula.source, formula.unit, *formula.input_units.values()])
         assert formula.function.__doc__
 
 
@@ -636,7 +636,7 @@ def questions(draw: st.DrawFn) -> tuple[str, dict[str, Estimate], dict[str, str]
     """A formula with all its numbers, each in its range, and words."""
     formula = FORMULAS[draw(st.sampled_from(sorted(FORMULAS)))]
     numbers = {}
-    for key, one in formula.given.items():
+    for key, one in formula.inputs.items():
         if not (key in formula.lookups and draw(st.booleans())):
             value = draw(st.floats(one.low, one.high))
             numbers[key] = Estimate(value, draw(st.floats(0, (one.high - one.low) / 10)))
@@ -672,7 +672,7 @@ def test_whatever_is_typed_comes_to_a_number_or_a_sentence(data: st.DataObject) 
             data.draw(st.sampled_from([one.low, one.high, 0.0]) | st.floats(one.low, one.high) | any_size),
             abs(data.draw(any_size)),
         )
-        for key, one in formula.given.items()
+        for key, one in formula.inputs.items()
     }
     try:
         found = evaluate(formula.name, numbers, data.draw(words_of(formula)))

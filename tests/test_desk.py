@@ -90,7 +90,7 @@ def test_an_answer_is_weaker_on_the_phone_and_replaced_at_the_car(wet: Call, shi
     assert (entry.by, entry.confidence) == (CUSTOMER, shipped.readings[question.reading].right_by_phone)
     filed = call.store.append(call.jobs[0], Seen(question.reading, outcome))
     assert filed.case.by_customer == frozenset()
-    assert filed.case.seen == {question.reading: outcome}
+    assert filed.case.outcomes == {question.reading: outcome}
 
 
 def test_two_complaints_are_asked_together_and_nothing_twice(engines: Engines, store: Store) -> None:
@@ -101,7 +101,7 @@ def test_two_complaints_are_asked_together_and_nothing_twice(engines: Engines, s
         asked.append(question.reading)
         call = call.answered(question.reading, next(iter(question.answers)))
     assert len(asked) == len(set(asked)) > 3
-    shared = [one for one in asked if all(one in job.case.seen for job in call.jobs)]
+    shared = [one for one in asked if all(one in job.case.outcomes for job in call.jobs)]
     assert shared
     assert [job.case.complaint for job in store.cases()] == ["misting_glass", "water_inside"]
 
@@ -366,7 +366,7 @@ async def test_a_call_left_half_way_is_listed_and_goes_on_also_by_its_tag(tmp_pa
         await until(pilot, lambda screen: isinstance(screen, CallScreen))
         again = pilot.app.screen
         assert isinstance(again, CallScreen)
-        assert again.call.given == asked
+        assert again.call.answered_readings == asked
         await pilot.press("escape")
         await until(pilot, lambda screen: isinstance(screen, DeskScreen))
         await settled(pilot)
@@ -385,7 +385,7 @@ async def test_a_call_left_half_way_is_listed_and_goes_on_also_by_its_tag(tmp_pa
         await until(pilot, lambda screen: isinstance(screen, CallScreen))
         third = pilot.app.screen
         assert isinstance(third, CallScreen)
-        assert third.call.given == asked
+        assert third.call.answered_readings == asked
 
 
 async def test_ctrl_c_says_how_the_desk_is_left(tmp_path: Path) -> None:

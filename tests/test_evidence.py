@@ -644,7 +644,7 @@ def test_a_formulas_limit_is_found_where_it_does_not_hold_everywhere(
     pascal = PropsSI("P", "T", 276.15, "Q", 1.0, fluid)
     step = 1000.0
     boils = [PropsSI("T", "P", pascal + sign * step, "Q", 1.0, fluid) for sign in (-1, 1)]
-    weather = FORMULAS["superheat"].given["air_bar"].default
+    weather = FORMULAS["superheat"].inputs["air_bar"].default
     assert weather is not None
     slope_k_per_bar = (boils[1] - boils[0]) / (2 * step / 1e5)
     u = slope_k_per_bar * math.hypot(0.05 / math.sqrt(3), weather.uncertainty)

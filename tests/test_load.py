@@ -154,4 +154,4 @@ async def test_benches_in_browsers_answer_at_once_and_cross_nothing(
             found = store.case(job.number)
             assert found is not None
             assert [load.words_of(entry) for entry in found.case.entries] == [ANSWERS[key] for key in keys]
-            assert len(found.case.seen) == len(keys)
+            assert len(found.case.outcomes) == len(keys)

@@ -72,7 +72,7 @@ def test_no_sentence_has_two_spaces_between_its_words() -> None:
 
 def test_every_formula_says_what_to_do_outside_its_range() -> None:
     """The last part of that message stands beside each of the formula's inputs."""
-    demands = {one.instead for formula in FORMULAS.values() for one in formula.given.values()}
+    demands = {one.instead for formula in FORMULAS.values() for one in formula.inputs.values()}
     assert [one for one in demands if not demanded(one)] == []
 
 

@@ -473,7 +473,7 @@ def test_a_formula_comes_to_a_finite_number_or_says_why_not(name: str, data: st.
     """At the ends of its ranges, at 0 and in between, with uncertainties from none to huge."""
     formula = FORMULAS[name]
     numbers = {}
-    for key, one in formula.given.items():
+    for key, one in formula.inputs.items():
         ends = [one.low, one.high, min(max(0.0, one.low), one.high), (one.low + one.high) / 2]
         value = data.draw(st.one_of(st.sampled_from(ends), st.floats(one.low, one.high)))
         spread = data.draw(st.sampled_from([0.0, 1e-300, TINY, 0.1, 1e12, 1e300]))

@@ -485,7 +485,7 @@ def test_a_question_that_two_complaints_share_counts_the_bits_of_both_and_is_ask
     assert set(both["bumps"].told) == {"rattle", "knock"}
     assert both["speed"].told == {"rattle": alone[0]["speed"]}
     cases = entered(calls, said(knowledge, "bumps", "loud"))
-    assert [case.seen for case in cases] == [{"bumps": "loud"}] * 2
+    assert [case.outcomes for case in cases] == [{"bumps": "loud"}] * 2
     assert minutes_asked(knowledge, cases) == 2
 
 

@@ -196,7 +196,7 @@ async def test_an_answer_moves_the_suspicion_and_joins_the_story(door: Path, tmp
         assert first is not None
         await pilot.press("1")
         await settled(pilot)
-        assert list(task.session.filed.case.seen) == [first.reading]
+        assert list(task.session.filed.case.outcomes) == [first.reading]
         shown = text_of(pilot)
         assert f"1 {first.name}" in shown
         assert "▲" in shown or "▼" in shown
@@ -253,7 +253,7 @@ async def test_answers_that_clash_are_refused_and_nothing_is_lost(door: Path, tm
         assert "These cannot be so together" in shown
         assert "The job is as it was." in shown
     store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
-    assert store.cases()[0].case.seen == {"wiggle": "loose"}
+    assert store.cases()[0].case.outcomes == {"wiggle": "loose"}
     store.close()
 
 
@@ -295,7 +295,7 @@ async def test_a_job_that_new_knowledge_contradicts_is_told_and_kept(door: Path,
         await pilot.press("escape")
         await until(pilot, listed)
     store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
-    assert store.cases()[0].case.seen == {"wiggle": "loose", "tap": "dull"}
+    assert store.cases()[0].case.outcomes == {"wiggle": "loose", "tap": "dull"}
     store.close()
 
 
@@ -305,7 +305,7 @@ async def test_every_answer_can_be_tapped(door: Path, tmp_path: Path) -> None:
         task = await opened(pilot)
         await pilot.click("#answers", offset=(4, 1))
         await settled(pilot)
-        assert len(task.session.filed.case.seen) == 1
+        assert len(task.session.filed.case.outcomes) == 1
 
 
 async def test_text_from_the_knowledge_is_never_markup(door: Path, tmp_path: Path) -> None:
@@ -426,7 +426,7 @@ async def test_a_bounced_key_answers_one_card(tmp_path: Path) -> None:
         pilot.app.attention = Attention(60, lambda: 0.0)
         for _ in range(8):
             pilot.app.post_message(Key("1", "1"))
-        await until(pilot, lambda screen: bool(task.session.filed.case.seen))
+        await until(pilot, lambda screen: bool(task.session.filed.case.outcomes))
         assert list(task.session.filed.case.taken) == ["battery_test"]
 
 

@@ -201,7 +201,7 @@ async def test_wrong_tokens_wait_and_the_right_one_does_not(monkeypatch: pytest.
             asyncio.create_task(made.get("/", params={"token": "guess"})),
             asyncio.create_task(made.get("/web/page.css", cookies={serve.COOKIE: "old"})),
         ]
-        await until(lambda: pages.wrong.seen == {"127.0.0.1": (2, pytest.approx(time.monotonic(), abs=60))})
+        await until(lambda: pages.wrong.counts == {"127.0.0.1": (2, pytest.approx(time.monotonic(), abs=60))})
         answer = await made.get("/", params={"token": TOKEN}, allow_redirects=False)
         assert answer.status == 303
         assert (await made.get("/web/page.js")).status == 200
@@ -724,7 +724,7 @@ async def test_a_job_in_a_browser_is_saved_and_goes_on(tmp_path: Path) -> None:
         store = Store(url)
         filed = store.cases()
         store.close()
-        return list(filed[0].case.seen.values()) if filed else []
+        return list(filed[0].case.outcomes.values()) if filed else []
 
     outside: list[str] = []
     errors: list[str] = []

@@ -284,7 +284,7 @@ def test_a_number_is_asked_for_and_taken_as_the_preferences_and_the_workshop_hav
 def test_a_step_is_taken_back_once_and_the_record_stays(bench: Session) -> None:
     """Whichever step it is, with its reason; a step that does not count, or none, changes nothing."""
     session = bench.saw("glow", "glows").saw("hiss", "silent").saw("click", "silent")
-    assert session.undone().case.seen == {"glow": "glows", "hiss": "silent"}
+    assert session.undone().case.outcomes == {"glow": "glows", "hiss": "silent"}
     session = stored_session(session)
     back = session.taken_back(min(session.case.counting), "wrong car")
     assert back.case.entries[-1] == TakenBack(min(session.case.counting), "wrong car")
@@ -320,7 +320,7 @@ def test_what_others_entered_is_noticed(bench: Session) -> None:
     bench.saw("glow", "glows")
     newer = bench.newer()
     assert newer is not None
-    assert newer.case.seen == {"glow": "glows"}
+    assert newer.case.outcomes == {"glow": "glows"}
     assert newer.newer() is None
     bench.store.erase(bench.filed.number)
     assert newer.newer() is None

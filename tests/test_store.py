@@ -160,7 +160,7 @@ def test_taking_back_leaves_the_record(database: Database) -> None:
         filed = store.append(filed, Seen("bus_active", "busy"))
         filed = store.take_back(filed)
         filed = store.append(filed, Seen("bus_active", "silent"))
-        assert filed.case.seen == {"bus_active": "silent"}
+        assert filed.case.outcomes == {"bus_active": "silent"}
         assert filed.entries == 3
     assert database.rows(ENTRIES_QUERY) == [
         (1, "seen", "bus_active", "busy"),
@@ -185,7 +185,7 @@ def test_two_programs_cannot_both_add_to_the_same_case(database: Database) -> No
         store.append(filed, Seen("bus_active", "busy"))
         with pytest.raises(StaleWrite, match=r"^Somebody else has entered something on this job"):
             store.append(filed, Seen("bus_active", "silent"))
-        assert store.cases()[0].case.seen == {"bus_active": "busy"}
+        assert store.cases()[0].case.outcomes == {"bus_active": "busy"}
 
 
 def test_the_newest_case_comes_first(database: Database) -> None:
@@ -288,7 +288,7 @@ def test_a_database_of_the_first_schema_opens_and_goes_on(database: Database) ->
     with database.opened() as store:
         (filed,) = store.cases()
         assert (filed.tag, filed.knowledge) == ("bay 2 blue estate", "")
-        assert filed.case.seen == {"bus_active": "silent"}
+        assert filed.case.outcomes == {"bus_active": "silent"}
         assert filed.case.entries[2] == TakenBack(2, "")
         assert filed.case.closed == Closed("boot_lamp", "striker bent")
         assert filed.case.measured["sleeping_current"][0][0].typed == "430 mA"
@@ -296,7 +296,7 @@ def test_a_database_of_the_first_schema_opens_and_goes_on(database: Database) ->
         store.append(filed, Seen("key_near", "far"))
         store.leave_off_trolley(["clamp"])
     with database.opened() as store:
-        assert store.cases()[0].case.seen["key_near"] == "far"
+        assert store.cases()[0].case.outcomes["key_near"] == "far"
         assert store.off_trolley() == {"clamp"}
 
 

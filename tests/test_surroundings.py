@@ -339,5 +339,5 @@ def test_a_clock_that_is_set_back_changes_no_order(tmp_path: Path) -> None:
     filed = store.take_back(filed)
     assert store.cases() == [filed]
     assert [at[11:13] for at in filed.times] == ["12", "09", "03"]
-    assert filed.case.seen == {"glow": "glows"}
+    assert filed.case.outcomes == {"glow": "glows"}
     store.close()

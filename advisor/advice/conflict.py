@@ -49,29 +49,29 @@ def disagreement(situation: Situation) -> Disagreement | None:
     """Return the reading of a case that stands most against the others, if any does by 2.5 bits."""
     evidence = situation.evidence
     readings = {name: evidence[name] for name in situation.case.taken if name in evidence}
-    given = {name: likelihood for name, likelihood in evidence.items() if name not in readings}
-    return standing_out(situation.engine, given, readings, situation.posterior)
+    background = {name: likelihood for name, likelihood in evidence.items() if name not in readings}
+    return standing_out(situation.engine, background, readings, situation.posterior)
 
 
 def standing_out(
     engine: InferenceEngine,
-    given: Mapping[str, Floats],
+    background: Mapping[str, Floats],
     readings: Mapping[str, Floats],
     whole: Posterior,
 ) -> Disagreement | None:
     """Return the reading that stands most against the others, if any does by 2.5 bits.
 
-    `given` (complaint and facts) is beyond doubt; `whole` is the posterior of everything together. Where
+    `background` (complaint and facts) is beyond doubt; `whole` is the posterior of everything together. Where
     answers are within bounds only, there is none to tell.
     """
     if len(readings) < 2:
         return None
-    base = engine.query(given)
+    base = engine.query(background)
     if base.belief_error or whole.belief_error:
         return None  # probabilities within bounds are too coarse to compare
     names = list(readings)
-    everything = {**given, **readings}
-    fewer = [{node: seen for node, seen in everything.items() if node != name} for name in names]
+    everything = {**background, **readings}
+    fewer = [{node: likelihood for node, likelihood in everything.items() if node != name} for name in names]
     alone = [math.log2(base.predictive[name] @ readings[name]) for name in names]
     of_the_others = engine.log2_evidence_probability(fewer).tolist()
     against = [own - (whole.log2_evidence - others) for own, others in zip(alone, of_the_others, strict=True)]

@@ -85,8 +85,8 @@ class Situations:
         evidence = [case.evidence(self.knowledge, engine) for case in cases]
         posteriors = _posteriors(engine, evidence)
         return [
-            Situation(self.knowledge, engine, case, seen, posterior) if posterior else None
-            for case, seen, posterior in zip(cases, evidence, posteriors, strict=True)
+            Situation(self.knowledge, engine, case, observed, posterior) if posterior else None
+            for case, observed, posterior in zip(cases, evidence, posteriors, strict=True)
         ]
 
 
@@ -120,9 +120,9 @@ def _clash_sentence(knowledge: Knowledge, case: Case, clash: tuple[str, ...]) ->
     said = []
     for name in clash:
         node = base(name)
-        if node in case.seen:
+        if node in case.outcomes:
             reading = knowledge.readings[node]
-            said.append(f"{reading.name}: {reading.answers[case.seen[node]]}")
+            said.append(f"{reading.name}: {reading.answers[case.outcomes[node]]}")
         elif node in case.measured:
             typed = ", ".join(one.typed for take in case.measured[node] for one in take)
             said.append(f"{knowledge.readings[node].name}: {typed}")

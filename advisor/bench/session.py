@@ -397,8 +397,8 @@ class Session:
     @property
     def knowledge_before(self) -> str | None:
         """The version of the knowledge this case was last weighed by, where that is another one."""
-        seen = [entry.version for entry in self.case.entries if isinstance(entry, Replayed)]
-        last = seen[-1] if seen else self.filed.knowledge
+        versions = [entry.version for entry in self.case.entries if isinstance(entry, Replayed)]
+        last = versions[-1] if versions else self.filed.knowledge
         return last if last and not self.knowledge.is_version(last) else None
 
     def meaningless(self) -> tuple[int, ...]:

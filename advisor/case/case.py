@@ -76,7 +76,7 @@ class Case:
         return {entry.fact: entry.value for entry in self.counting.values() if isinstance(entry, Known)}
 
     @cached_property
-    def seen(self) -> dict[str, str]:
+    def outcomes(self) -> dict[str, str]:
         """Readings answered in words, with the outcome that counts now."""
         return {reading: said.outcome for reading, said in self._said.items() if isinstance(said, Seen)}
 
@@ -259,7 +259,7 @@ class Case:
             if isinstance(entry, Seen):
                 name = node(entry.reading, era)
                 if entry.reading in knowledge.readings and entry.outcome in engine.outcomes.get(name, ()):
-                    evidence[name] = _seen(engine, name, entry)
+                    evidence[name] = _likelihood(engine, name, entry)
                 takes.pop(name, None)
             elif isinstance(entry, Measured):
                 name = node(entry.reading, era)
@@ -281,7 +281,7 @@ class Case:
             yield era, entry
 
 
-def _seen(engine: InferenceEngine, node: str, entry: Seen) -> Floats:
+def _likelihood(engine: InferenceEngine, node: str, entry: Seen) -> Floats:
     """The likelihood of an outcome seen with a confidence."""
     outcomes = engine.outcomes[node]
     return spread_confidence(len(outcomes), outcomes.index(entry.outcome), entry.confidence)

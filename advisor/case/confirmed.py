@@ -127,7 +127,7 @@ def faults_below(knowledge: Knowledge, name: str) -> frozenset[str]:
 
 def _read(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, Floats]]:
     for name, reading in knowledge.readings.items():
-        if name in case.seen and case.seen[name] in reading.answers:
+        if name in case.outcomes and case.outcomes[name] in reading.answers:
             yield name, _said(tuple(reading.answers), case, name)
         elif name in case.measured:
             likelihood = _weighed(knowledge, name, case, case.measured[name])

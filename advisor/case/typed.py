@@ -91,7 +91,7 @@ def fields(
             own = measurand.unit and preferred(measurand.unit, preferences)
             choices = tuple((word, word) for word in measurand.choices or ())
             instruments = at_hand(measurand.instrument or said.instrument) if own else ()
-            optional = name in formula.inputs and name not in formula.needed
+            optional = name in formula.input_units and name not in formula.needed
             usual = _usual(case, instruments)
             asked.append(Field(source, measurand.ask, own, choices, instruments, optional, usual))
     return tuple(asked)

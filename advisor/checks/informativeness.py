@@ -114,13 +114,13 @@ def tells_nothing(
 
 def alike(knowledge: Knowledge, engines: Mapping[str, Engine]) -> Iterator[Problem]:
     """Pairs of faults that no reading tells apart, with the bits that the best one tells."""
-    seen: set[tuple[str, str]] = set()
+    reported: set[tuple[str, str]] = set()
     for complaint, engine in engines.items():
         faults = [fault for fault in engine.targets if not is_unlisted(fault)]
         for first, second, bits, best in pairs_apart(engine, complaint, faults):
-            if bits >= TELLING_APART_BITS or (first, second) in seen:
+            if bits >= TELLING_APART_BITS or (first, second) in reported:
                 continue
-            seen.add((first, second))
+            reported.add((first, second))
             yield Problem(
                 knowledge.place("faults", first),
                 "alike",

@@ -284,7 +284,7 @@ def _formula(knowledge: Knowledge, quantity: Quantity, *path: str) -> Iterator[P
         yield unknown(knowledge, derived.formula, FORMULAS, "formula", *path, "formula")
         return
     formula = FORMULAS[derived.formula]
-    known = {**formula.inputs, **formula.choices}
+    known = {**formula.input_units, **formula.choices}
     yield from _missing(knowledge, derived.inputs, known, f"input of {derived.formula}", *path, "inputs")
     if quantity.unit in KNOWN and quantity.unit != formula.unit:
         yield Problem(
@@ -316,18 +316,18 @@ def _source(
 ) -> Iterator[Problem]:
     """Whether an input gets what it needs: a number in its unit, or one of its words."""
     measurand = knowledge.measurands.get(str(source))
-    if name in formula.inputs:
+    if name in formula.input_units:
         if isinstance(source, float | int):
             return
         if measurand is None:
             yield unknown(knowledge, source, knowledge.measurands, "measurand", *path)
-        elif measurand.unit != formula.inputs[name]:
+        elif measurand.unit != formula.input_units[name]:
             yield Problem(
                 knowledge.place(*path),
                 "unit",
-                f"'{source}' is in {measurand.unit}, and the formula needs {formula.inputs[name]}.",
+                f"'{source}' is in {measurand.unit}, and the formula needs {formula.input_units[name]}.",
                 "",
-                f"Give the measurand 'unit: {formula.inputs[name]}'; people may type any unit of its kind.",
+                f"Give the measurand 'unit: {formula.input_units[name]}'; people may type any unit of its kind.",
             )
     elif name in formula.choices:
         words = formula.choices[name]

@@ -226,7 +226,7 @@ def safety(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
     """Return what the customer has to be told: for the complaint, for the answers, and to everybody."""
     said = list(told_of(knowledge, case))
     said += knowledge.complaints[case.complaint].warn
-    for reading, outcome in case.seen.items():
+    for reading, outcome in case.outcomes.items():
         if reading in knowledge.readings and outcome in knowledge.readings[reading].warn:
             said.append(knowledge.readings[reading].warn[outcome])
     return tuple(dict.fromkeys([*said, IN_DOUBT]))
@@ -330,7 +330,7 @@ def _said(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, str | None]]:
     for name, reading in knowledge.readings.items():
         if reading.who != "customer" or not reading.ask:
             continue
-        if name in case.seen:
-            yield reading.ask, reading.answers.get(case.seen[name], case.seen[name])
+        if name in case.outcomes:
+            yield reading.ask, reading.answers.get(case.outcomes[name], case.outcomes[name])
         elif name in case.skipped:
             yield reading.ask, None

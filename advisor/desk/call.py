@@ -78,7 +78,7 @@ class Call:
     situations: Situations
     """The jobs' situations worked out so far, handed on from call to call."""
     allowed_minutes: float = ALLOWED_MINUTES
-    given: tuple[str, ...] = ()
+    answered_readings: tuple[str, ...] = ()
     """The questions in the order answered, without those taken back."""
 
     @classmethod
@@ -117,7 +117,7 @@ class Call:
             jobs = store.append_each(*((job, warned) for job in jobs))
         situations = Situations(engines.knowledge, engines.one)
         call = cls(engines.knowledge, engines, store, jobs, situations, allowed_minutes)
-        return replace(call, given=call.asked)
+        return replace(call, answered_readings=call.asked)
 
     @cached_property
     def calls(self) -> tuple[tuple[Engine, Case], ...]:
@@ -186,7 +186,7 @@ class Call:
 
     def having_asked(self, reading: str) -> Call:
         """Return the call with one more question at the end of those answered."""
-        return replace(self, given=(*self.given, reading))
+        return replace(self, answered_readings=(*self.answered_readings, reading))
 
     def knows(self, facts: Mapping[str, str]) -> Call:
         """Save facts of the vehicle."""
@@ -194,9 +194,9 @@ class Call:
 
     def undone(self) -> Call:
         """Take back the last answer, whatever the clock says; its record stays."""
-        if not self.given:
+        if not self.answered_readings:
             return self
-        *given, last = self.given
+        *answered_readings, last = self.answered_readings
         taken_back = []
         for job in self.jobs:
             steps = [
@@ -205,7 +205,9 @@ class Call:
                 if isinstance(entry, Seen | Skipped) and entry.reading == last
             ]
             taken_back.append((job, [TakenBack(step, "") for step in steps[-1:]]))
-        return replace(self, jobs=self.store.append_each(*taken_back), given=tuple(given))
+        return replace(
+            self, jobs=self.store.append_each(*taken_back), answered_readings=tuple(answered_readings)
+        )
 
     @property
     def asked(self) -> tuple[str, ...]:

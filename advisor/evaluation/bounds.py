@@ -12,15 +12,15 @@ from advisor.simulate.jobs import Cars, Jobs, Starts
 def told_of_single_faults(ranker: Ranker, complaint: str) -> Floats:
     """Bits that each reading tells at the start about each fault alone, (faults, readings)."""
     engine = ranker.batch.engine
-    given = {complaint: engine.one_hot(complaint, "present")}
-    beliefs = engine.query(given).beliefs
+    evidence = {complaint: engine.one_hot(complaint, "present")}
+    beliefs = engine.query(evidence).beliefs
     told = np.zeros((len(ranker.faults), len(ranker.readings)))
     for row, fault in enumerate(ranker.faults):
         probability = beliefs[fault]
         if not 0 < probability < 1:
             continue
         absent, present = engine.query_batch(
-            [{**given, fault: engine.one_hot(fault, state)} for state in ("absent", "present")]
+            [{**evidence, fault: engine.one_hot(fault, state)} for state in ("absent", "present")]
         )
         for column, name in enumerate(ranker.readings):
             one, other = present.predictive[name], absent.predictive[name]

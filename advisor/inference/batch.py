@@ -57,9 +57,9 @@ class Batch:
         """Enter in place that `node` showed `outcomes`, one for each of `rows`."""
         span, index = self._placed[node]
         likelihoods = self.engine.entries[node].weights.T[outcomes][:, index]
-        seen = potentials[rows, span]
-        _multiply(seen, likelihoods)
-        potentials[rows, span] = seen
+        updated = potentials[rows, span]
+        _multiply(updated, likelihoods)
+        potentials[rows, span] = updated
 
     def posteriors(self, potentials: Floats) -> tuple[Floats, Floats]:
         """P(present) of each target node, (cases, target), and bits of each of `readings`, (cases, readings).

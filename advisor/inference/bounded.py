@@ -85,39 +85,46 @@ class Bounded(InferenceEngine):
     def log2_evidence_probability(self, cases: Sequence[Evidence]) -> Floats:
         """log2 of P(evidence) for each case: the middle one, -inf only where it cannot be."""
         found = []
-        for given in self._planned(cases):
-            part = self._plan(given)[0]
+        for evidence in self._planned(cases):
+            part = self._plan(evidence)[0]
             low_to_high = part.engine.log2_evidence_probability(
-                [_said(part, given, which) for which in range(3)]
+                [_said(part, evidence, which) for which in range(3)]
             )
             found.append(float(low_to_high[1 if low_to_high[1] > -math.inf else 2]))
         return np.array(found)
 
     def _planned(self, cases: Sequence[Evidence]) -> list[dict[str, Floats]]:
         """The evidence as arrays, once there are engines for whatever was seen most of."""
-        given = [checked(self.outcomes, evidence) for evidence in cases]
-        for most in sorted(given, key=len, reverse=True)[:MOST_PLANS]:
+        planned = [checked(self.outcomes, evidence) for evidence in cases]
+        for most in sorted(planned, key=len, reverse=True)[:MOST_PLANS]:
             self._plan(most)
-        return given
+        return planned
 
-    def _posterior(self, given: Mapping[str, Floats]) -> Posterior:
-        parts = self._plan(given)
+    def _posterior(self, evidence: Mapping[str, Floats]) -> Posterior:
+        parts = self._plan(evidence)
         predictive = np.empty(max(span.stop for span in self.reading_spans.values()))
         bits, errors = np.empty(len(self.readings)), [0.0]
         number = {name: at for at, name in enumerate(self.readings)}
         for part in parts:
-            views, ratio = _views(part, given)
+            views, ratio = _views(part, evidence)
             if part is parts[0]:
                 first, belief_error = views[1], self._belief_error(views, ratio)
             for name in part.asked:
                 probabilities, told = _told(self, part, views, ratio, name)
                 predictive[self.reading_spans[name]] = probabilities
                 bits[number[name]] = told[1]
-                if name not in given:
+                if name not in evidence:
                     errors.append(float(max(told[2] - told[1], told[1] - told[0])))
         hidden = first.hidden
         return Posterior(
-            self, hidden, predictive, bits, frozenset(given), first.log2_evidence, belief_error, max(errors)
+            self,
+            hidden,
+            predictive,
+            bits,
+            frozenset(evidence),
+            first.log2_evidence,
+            belief_error,
+            max(errors),
         )
 
     def _belief_error(self, views: Sequence[Posterior], ratio: float) -> float:
@@ -129,19 +136,19 @@ class Bounded(InferenceEngine):
             most = np.where(high <= 0, 0.0, high / (high + ratio * (1 - low)))
         return float(np.max(np.maximum(most - middle, middle - least), initial=0.0))
 
-    def _plan(self, given: Iterable[str]) -> tuple[Part, ...]:
+    def _plan(self, evidence: Iterable[str]) -> tuple[Part, ...]:
         """Engines for what was seen, together asked about every reading."""
-        seen = frozenset(given).intersection(self.readings)
+        observed = frozenset(evidence).intersection(self.readings)
         for wider, parts in list(self.plans.items()):
             # Engines for more than was seen serve as well, unless that made them cut.
-            if seen == wider or (seen < wider and not any(part.cuts for part in parts)):
+            if observed == wider or (observed < wider and not any(part.cuts for part in parts)):
                 self.plans[wider] = self.plans.pop(wider, parts)  # the one used last is given up last
                 return parts
         cuts: dict[str, Cut] = {}
-        _fitted(self, seen, None, cuts)
+        _fitted(self, observed, None, cuts)
         whole = [name for name in self.readings if name not in cuts]
-        again = [_fitted(self, seen, name, dict(cuts)) for name in cuts]
-        made = self.plans[seen] = (*_parts(self, seen, whole, cuts), *again)
+        again = [_fitted(self, observed, name, dict(cuts)) for name in cuts]
+        made = self.plans[observed] = (*_parts(self, observed, whole, cuts), *again)
         while len(self.plans) > 1 and (
             len(self.plans) > MOST_PLANS or sum(map(_entries, list(self.plans.values()))) > MOST_ENTRIES
         ):
@@ -179,33 +186,33 @@ def compile_bounded(tables: DiscreteNetwork) -> Bounded:
 
 
 def _parts(
-    network: Bounded, seen: frozenset[str], asked: Sequence[str], cuts: Mapping[str, Cut]
+    network: Bounded, observed: frozenset[str], asked: Sequence[str], cuts: Mapping[str, Cut]
 ) -> list[Part]:
     """Engines that fit, each for a part of the readings asked about."""
     try:
-        return [_part(network, seen, asked, cuts)]
+        return [_part(network, observed, asked, cuts)]
     except TooWide:
         if len(asked) > 1:
             half = len(asked) // 2
             return [
-                *_parts(network, seen, asked[:half], cuts),
-                *_parts(network, seen, asked[half:], cuts),
+                *_parts(network, observed, asked[:half], cuts),
+                *_parts(network, observed, asked[half:], cuts),
             ]
-        return [_fitted(network, seen, asked[0], dict(cuts))]
+        return [_fitted(network, observed, asked[0], dict(cuts))]
 
 
-def _fitted(network: Bounded, seen: frozenset[str], asked: str | None, cuts: dict[str, Cut]) -> Part:
+def _fitted(network: Bounded, observed: frozenset[str], asked: str | None, cuts: dict[str, Cut]) -> Part:
     """The engine for what was seen and perhaps a reading asked about; parents are cut until it fits."""
     tables = {table.child: table for table in network.tables.tables}
     if asked is not None and asked not in cuts:
         cuts[asked] = _cut(tables[asked], tables[asked].parents, network.priors)
     while True:
         try:
-            return _part(network, seen, [] if asked is None else [asked], cuts)
+            return _part(network, observed, [] if asked is None else [asked], cuts)
         except TooWide as error:
             losses = [
                 (loss, name, kept)
-                for name in ([asked] if asked is not None else sorted(seen))
+                for name in ([asked] if asked is not None else sorted(observed))
                 for loss, kept in _losses(network, tables[name], cuts.get(name), error.members)
             ]
             if not losses:
@@ -242,9 +249,9 @@ def _cut(table: CPT, kept: Sequence[str], priors: Mapping[str, Floats]) -> Cut:
     return Cut(CPT(table.child, tuple(kept), np.concatenate(columns, axis=-1)), table.values.shape[-1])
 
 
-def _part(network: Bounded, seen: frozenset[str], asked: Sequence[str], cuts: Mapping[str, Cut]) -> Part:
+def _part(network: Bounded, observed: frozenset[str], asked: Sequence[str], cuts: Mapping[str, Cut]) -> Part:
     """The engine for what was seen and the readings asked about; raises `TooWide`."""
-    needed = seen.union(asked)
+    needed = observed.union(asked)
     readings = tuple(name for name in network.readings if name in needed)
     tables = [
         cuts[table.child].table if table.child in cuts else table
@@ -263,24 +270,26 @@ def _part(network: Bounded, seen: frozenset[str], asked: Sequence[str], cuts: Ma
     return Part(engine, tuple(asked), {name: cuts[name] for name in cuts if name in needed})
 
 
-def _said(part: Part, given: Mapping[str, Floats], which: int) -> dict[str, Floats]:
+def _said(part: Part, evidence: Mapping[str, Floats], which: int) -> dict[str, Floats]:
     """The evidence with low (0), middle (1) or high (2) likelihoods where parents were cut."""
     return {
         name: part.cuts[name].said(likelihood, which) if name in part.cuts else likelihood
-        for name, likelihood in given.items()
+        for name, likelihood in evidence.items()
     }
 
 
-def _views(part: Part, given: Mapping[str, Floats]) -> tuple[tuple[Posterior, Posterior, Posterior], float]:
+def _views(
+    part: Part, evidence: Mapping[str, Floats]
+) -> tuple[tuple[Posterior, Posterior, Posterior], float]:
     """The posteriors with low, middle and high likelihoods; low P(seen) over high P(seen)."""
-    if not part.cuts.keys() & given.keys():
-        exact = part.engine.query(given)
+    if not part.cuts.keys() & evidence.keys():
+        exact = part.engine.query(evidence)
         return (exact, exact, exact), 1.0
-    high = part.engine.query(_said(part, given, 2))
-    log2 = part.engine.log2_evidence_probability([_said(part, given, which) for which in range(2)])
+    high = part.engine.query(_said(part, evidence, 2))
+    log2 = part.engine.log2_evidence_probability([_said(part, evidence, which) for which in range(2)])
     # A view that cannot be has no weight.
-    middle = part.engine.query(_said(part, given, 1)) if log2[1] > -math.inf else high
-    low = part.engine.query(_said(part, given, 0)) if log2[0] > -math.inf else middle
+    middle = part.engine.query(_said(part, evidence, 1)) if log2[1] > -math.inf else high
+    low = part.engine.query(_said(part, evidence, 0)) if log2[0] > -math.inf else middle
     return (low, middle, high), float(2.0 ** (log2[0] - high.log2_evidence))
 
 

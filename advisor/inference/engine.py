@@ -66,7 +66,7 @@ class Posterior:
     hidden: Floats
     _predictive: Floats
     _bits: Floats
-    _seen: frozenset[str]
+    _observed: frozenset[str]
     log2_evidence: float
     belief_error: float = 0.0
     bits_error: float = 0.0
@@ -90,7 +90,7 @@ class Posterior:
     def expected_information_bits(self) -> Mapping[str, float]:
         """Bits that each reading not yet seen would tell about the joint state of the target nodes."""
         bits = dict(zip(self._layout.readings, self._bits.tolist(), strict=True))
-        return {name: value for name, value in bits.items() if name not in self._seen}
+        return {name: value for name, value in bits.items() if name not in self._observed}
 
 
 class InferenceEngine(ABC):
@@ -175,7 +175,7 @@ class Engine(InferenceEngine):
         if len(cases) == 1:
             return [Posterior(self, hidden, predictive, bits, frozenset(cases[0]), float(log2[0]))]
         columns = zip(hidden.T, predictive.T, bits.T, cases, log2.tolist(), strict=True)
-        return [Posterior(self, h, p, b, frozenset(seen), total) for h, p, b, seen, total in columns]
+        return [Posterior(self, h, p, b, frozenset(observed), total) for h, p, b, observed, total in columns]
 
     @np.errstate(under="raise")
     def _calibrated(self, cases: Sequence[dict[str, Floats]]) -> tuple[Floats, Floats]:

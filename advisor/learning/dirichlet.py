@@ -15,16 +15,16 @@ TINY = 1e-300
 """The divisor in place of 0, where the numerator is 0 too."""
 
 
-def posterior(prior: Floats, seen: Floats) -> Floats:
+def posterior(prior: Floats, observed: Floats) -> Floats:
     """Return Dirichlet parameters after the evidence: prior (k,), and a likelihood for each car, (cars, k).
 
     Their mean is that of expectation-maximisation. They sum to the prior's cars and as many more as the
     answers tell: a certain answer is one car, a guess none, in between what is known of the outcome
     (the observed information; Louis 1982, J. R. Stat. Soc. B 44, 226-233).
     """
-    if not len(seen):
+    if not len(observed):
         return prior
-    kinds, cars = np.unique(seen, axis=0, return_counts=True)
+    kinds, cars = np.unique(observed, axis=0, return_counts=True)
     after = prior
     parts = kinds
     for _ in range(1 if np.all(kinds.max(axis=1) == 1) else ROUNDS):

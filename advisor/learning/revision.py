@@ -200,15 +200,15 @@ def _likelihoods(
 ) -> Iterator[Change]:
     reading = knowledge.readings[name]
     below = frozenset().union(*(faults_below(knowledge, cause) for cause in reading.causes))
-    seen: dict[str | int, list[Floats]] = defaultdict(list)
+    observed: dict[str | int, list[Floats]] = defaultdict(list)
     for one in takes:
         row = _row(knowledge, reading, present[one.causes], one.facts) if not below & one.unclear else None
         if row is not None:
-            seen[row].append(one.read[name])
+            observed[row].append(one.read[name])
     if reading.table is not None:
-        yield from _table(name, reading, seen, weights)
+        yield from _table(name, reading, observed, weights)
     else:
-        yield from _noisy(name, reading, seen, weights)
+        yield from _noisy(name, reading, observed, weights)
 
 
 def _row(
@@ -230,12 +230,12 @@ def _row(
 
 
 def _table(
-    name: str, reading: Reading, seen: Mapping[str | int, list[Floats]], weights: Weights
+    name: str, reading: Reading, observed: Mapping[str | int, list[Floats]], weights: Weights
 ) -> Iterator[Change]:
     order = tuple(reading.answers)
     for at, row in enumerate(reading.table or ()):
-        if at in seen:
-            cars = np.array(seen[at])
+        if at in observed:
+            cars = np.array(observed[at])
             start = weights.likelihood_cars * reading.probabilities(row.spread, order)
             numbers = posterior(start, cars)
             path: Path = ("readings", name, "table", at, "gives" if row.gives else "otherwise")
@@ -244,7 +244,7 @@ def _table(
 
 
 def _noisy(
-    name: str, reading: Reading, seen: Mapping[str | int, list[Floats]], weights: Weights
+    name: str, reading: Reading, observed: Mapping[str | int, list[Floats]], weights: Weights
 ) -> Iterator[Change]:
     """Noisy-MAX, and noisy-OR as the one with two outcomes; outcomes from the mildest to the worst."""
     said = reading.noisy_or or reading.noisy_max
@@ -263,19 +263,19 @@ def _noisy(
         return reading.probabilities(dict(number), order)  # type: ignore[call-overload]
 
     start = leak = weights.likelihood_cars * probabilities(said.leak)
-    if "" in seen:
-        leak = posterior(start, np.array(seen[""])[:, columns])
+    if "" in observed:
+        leak = posterior(start, np.array(observed[""])[:, columns])
         path: Path = ("readings", name, kind, "leak")
         found = (leak / leak.sum(), *interval(leak, weights.level))
         yield from _changes(path, said.leak, order, found, _told(start, leak))
     for cause, number in said.causes.items():
-        if cause not in seen:
+        if cause not in observed:
             continue
         effect = probabilities(number)
         if said.strengths == "alone":
             effect = np.diff(np.cumsum(effect) * np.cumsum(leak / leak.sum()), prepend=0.0)
         start = weights.likelihood_cars * effect
-        numbers = posterior(start, np.array(seen[cause])[:, columns])
+        numbers = posterior(start, np.array(observed[cause])[:, columns])
         if said.strengths == "alone":
             found = without_leak(numbers, leak, weights.level)
         else:

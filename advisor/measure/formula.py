@@ -78,7 +78,7 @@ class Formula:
 
     name: str
     title: str
-    given: Mapping[str, Input]
+    inputs: Mapping[str, Input]
     unit: str
     source: str
     function: Callable[..., float]
@@ -94,16 +94,16 @@ class Formula:
         return frozenset(word for lookup in self.lookups.values() for word in lookup.words)
 
     @property
-    def inputs(self) -> Mapping[str, str]:
+    def input_units(self) -> Mapping[str, str]:
         """The names of the numbers, with their units."""
-        return {name: needed.unit for name, needed in self.given.items()}
+        return {name: needed.unit for name, needed in self.inputs.items()}
 
     @property
     def needed(self) -> tuple[str, ...]:
         """The numbers that have neither a default nor words that stand for them."""
         return tuple(
             name
-            for name, number in self.given.items()
+            for name, number in self.inputs.items()
             if number.default is None and not number.optional and name not in self.lookups
         )
 
@@ -119,7 +119,7 @@ def computed(
     _check_words(formula, numbers, choices)
     estimates = _filled(formula, numbers, choices)
     for key, estimate in estimates.items():
-        formula.given[key].check(estimate.value)
+        formula.inputs[key].check(estimate.value)
     words = {key: word for key, word in choices.items() if key not in formula.stand_ins}
     values = {key: estimate.value for key, estimate in estimates.items()}
     value = float(formula.function(**values, **words))
@@ -135,8 +135,8 @@ def computed(
 
 def _check_words(formula: Formula, numbers: Iterable[str], choices: Mapping[str, str]) -> None:
     for key in numbers:
-        if key not in formula.given:
-            raise ValueError(f"'{formula.name}' has no number '{key}'. {nearest(key, formula.given)}")
+        if key not in formula.inputs:
+            raise ValueError(f"'{formula.name}' has no number '{key}'. {nearest(key, formula.inputs)}")
     for key, word in choices.items():
         if key not in formula.choices:
             raise ValueError(f"'{formula.name}' has no choice '{key}'. {nearest(key, formula.choices)}")
@@ -152,7 +152,7 @@ def _filled(
 ) -> dict[str, Estimate]:
     """The numbers as given, else as words say, else as usual."""
     estimates: dict[str, Estimate] = {}
-    for key, needed in formula.given.items():
+    for key, needed in formula.inputs.items():
         lookup = formula.lookups.get(key)
         if key in numbers:
             estimates[key] = numbers[key]
@@ -175,7 +175,7 @@ def _slope(
 
     Where the formula ends on one side, the other side alone counts.
     """
-    needed, value_here = formula.given[key], values[key]
+    needed, value_here = formula.inputs[key], values[key]
     step = STEP * max(1.0, abs(value_here))
     sides = []
     for moved_to in (max(value_here - step, needed.low), min(value_here + step, needed.high)):
@@ -208,7 +208,7 @@ Function = TypeVar("Function", bound=Callable[..., float])
 
 
 def formula(
-    title: str, unit: str, source: str, given: Mapping[str, Input], **more: Any
+    title: str, unit: str, source: str, inputs: Mapping[str, Input], **more: Any
 ) -> Callable[[Function], Function]:
     """Make the function below a formula under its own name; `more` are other fields of `Formula`.
 
@@ -219,7 +219,7 @@ def formula(
         name = function.__name__
         if name in ENTERED:
             raise ValueError(f"There are two formulas '{name}': in {ENTERED[name].function.__module__} too.")
-        ENTERED[name] = Formula(name, title, given, unit, source, function, **more)
+        ENTERED[name] = Formula(name, title, inputs, unit, source, function, **more)
         return function
 
     return enter

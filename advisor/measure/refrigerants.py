@@ -41,14 +41,14 @@ class _Beside:
 
     def ask(self, question: tuple[str, str, float, str]) -> float | None:
         """Its answer; None where it has ended. Raises `ValueError` as CoolProp does."""
-        given, said = self.process.stdin, self.process.stdout
-        assert given is not None
-        assert said is not None
+        stdin, stdout = self.process.stdin, self.process.stdout
+        assert stdin is not None
+        assert stdout is not None
         with self.asking:
             try:
-                given.write(json.dumps(question) + "\n")
-                given.flush()
-                line = said.readline()
+                stdin.write(json.dumps(question) + "\n")
+                stdin.flush()
+                line = stdout.readline()
             except OSError:
                 return None
         if not line.endswith("\n"):

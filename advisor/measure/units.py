@@ -512,5 +512,5 @@ def _listed(words: Sequence[str]) -> str:
 
 def _shortened(text: str, most: int = 40) -> str:
     """Text to quote in a sentence, however long or strange it is."""
-    seen = "".join(letter if letter.isprintable() else "�" for letter in text[:most])
-    return seen + ("…" if len(text) > most else "")
+    printable = "".join(letter if letter.isprintable() else "�" for letter in text[:most])
+    return printable + ("…" if len(text) > most else "")

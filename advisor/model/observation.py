@@ -82,7 +82,7 @@ def _computed(derived: Derived, estimates: Mapping[str, Estimate], words: Mappin
             numbers[name] = Estimate(float(source))
         elif source in estimates:
             numbers[name] = estimates[source]
-        elif name not in FORMULAS[derived.formula].inputs:
+        elif name not in FORMULAS[derived.formula].input_units:
             word = words.get(source, source)
             if word == source and word not in FORMULAS[derived.formula].choices.get(name, (word,)):
                 continue  # nobody has said it
@@ -193,7 +193,7 @@ def _derived_at_limit(knowledge: Knowledge, derived: Derived, instrument: str, l
     if value is None:
         # The formula does not reach the limit with the other inputs in the middle.
         return 0.0
-    taken = number(value, instrument, accuracy_of(knowledge, instrument, formula.inputs[first]))
+    taken = number(value, instrument, accuracy_of(knowledge, instrument, formula.input_units[first]))
     spread = Estimate(value, math.hypot(taken.systematic, taken.random))
     return evaluate(derived.formula, {**numbers, first: spread}, words).uncertainty
 

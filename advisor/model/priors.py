@@ -112,11 +112,11 @@ class _Tree:
         self.problems.append(Problem(place, code, what, why, instead))
 
     def _check_sums(self) -> None:  # noqa: C901 - one branch a kind of gate
-        given = {name for name in self.factors if self.knowledge.faults[name].prior is not None}
+        numbered = {name for name in self.factors if self.knowledge.faults[name].prior is not None}
         for name in reversed(self.gates):
             gated = self.gates[name]
             for member, share in gated.gate.shares.items():
-                if share is not None and member in given:
+                if share is not None and member in numbered:
                     part = gated.gate.key
                     self._problem(
                         "two-numbers",
@@ -126,7 +126,7 @@ class _Tree:
                         "Leave it empty in all gates but one, and without a prior.",
                     )
                 if share is not None:
-                    given.add(member)
+                    numbered.add(member)
         for name, gated in self.gates.items():
             gate = gated.gate
             stated = [share for share in gate.shares.values() if share is not None]

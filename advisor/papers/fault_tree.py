@@ -231,17 +231,17 @@ class _Picture:
         shared = [node for node, count in uses.items() if count > 1]
         return {node: _letter(count) for count, node in enumerate(shared)}
 
-    def _event(self, node: str, share: str, depth: int, seen: set[str]) -> _Event:
-        again = node in seen
-        seen.add(node)
+    def _event(self, node: str, share: str, depth: int, drawn: set[str]) -> _Event:
+        again = node in drawn
+        drawn.add(node)
         gated = self.gated.get(node)
         members: list[_Event] = []
         if gated and not again:
             for member, cars in gated.gate.shares.items():
-                members.append(self._event(member, self._share(member, cars), depth + 1, seen))
+                members.append(self._event(member, self._share(member, cars), depth + 1, drawn))
             if gated.unlisted if isinstance(gated, Complaint) else getattr(gated, "unlisted", None):
                 rest = f"{gated.unlisted:.4g} of 100" if isinstance(gated, Complaint) else "the rest"
-                members.append(self._event(unlisted_of(node), rest, depth + 1, seen))
+                members.append(self._event(unlisted_of(node), rest, depth + 1, drawn))
         gate = gated.gate if gated else None
         return _Event(node, share, depth, self.transfers.get(node, ""), again, gate, tuple(members))
 

@@ -57,13 +57,13 @@ def bars_svg(bars: Bars) -> str:
 def curve_svg(curve: Curve) -> str:
     """The points joined, over the diagonal on which they would lie; a marker's area goes with how many."""
     parts = [_open(curve.title, SIDE + TOP + 44), *_axes()]
-    ends = " ".join(f"{_x(believed):.1f},{_y(seen):.1f}" for believed, seen, _ in curve.points)
+    ends = " ".join(f"{_x(believed):.1f},{_y(observed):.1f}" for believed, observed, _ in curve.points)
     parts.append(f'<polyline points="{ends}" fill="none" stroke="#111" stroke-width="1.6"/>')
     most = max((count for _, _, count in curve.points), default=1)
-    for believed, seen, count in curve.points:
+    for believed, observed, count in curve.points:
         radius = 2.5 + 6.5 * (count / most) ** 0.5
         parts.append(
-            f'<circle cx="{_x(believed):.1f}" cy="{_y(seen):.1f}" r="{radius:.1f}" fill="#fff" '
+            f'<circle cx="{_x(believed):.1f}" cy="{_y(observed):.1f}" r="{radius:.1f}" fill="#fff" '
             'stroke="#111" stroke-width="1.4"/>'
         )
     return "".join([*parts, "</svg>"])

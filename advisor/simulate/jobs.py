@@ -84,7 +84,7 @@ def starts_of(ranker: Ranker, cases: Sequence[Case]) -> Starts:
     engine, knowledge = ranker.batch.engine, ranker.knowledge
     evidence = [case.evidence(knowledge, engine) for case in cases]
     engine.query_batch(evidence)
-    gone = [(*seen, *case.skipped) for seen, case in zip(evidence, cases, strict=True)]
+    gone = [(*observed, *case.skipped) for observed, case in zip(evidence, cases, strict=True)]
     ready = [setups_in_place(knowledge, case) for case in cases]
     return Starts(
         ranker.batch.potentials(evidence), flags(gone, ranker.readings), flags(ready, ranker.setups)

@@ -90,16 +90,16 @@ class WrongTokens:
 
     def __init__(self, clock: Callable[[], float]) -> None:
         self.clock = clock
-        self.seen: dict[str, tuple[int, float]] = {}
+        self.counts: dict[str, tuple[int, float]] = {}
 
     def wait(self, address: str) -> float:
         """Count one more from an address, and return how many seconds its answer has to wait."""
-        count, last = self.seen.pop(address, (0, 0.0))
+        count, last = self.counts.pop(address, (0, 0.0))
         if count and self.clock() - last > FORGET_SECONDS:
             count = 0
-        self.seen[address] = count + 1, self.clock()
-        if len(self.seen) > ADDRESSES:
-            del self.seen[next(iter(self.seen))]
+        self.counts[address] = count + 1, self.clock()
+        if len(self.counts) > ADDRESSES:
+            del self.counts[next(iter(self.counts))]
         return min(LONGEST_WAIT_SECONDS, FIRST_WAIT_SECONDS * 2.0 ** min(count, 10))
 
 

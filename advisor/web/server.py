@@ -541,9 +541,9 @@ def _written(words: str) -> bytes:
     return ("\x1b[2J\x1b[H\x1b[?25l" + "\r\n".join(lines)).encode("utf-8", "replace")
 
 
-def _same(given: str, wanted: str) -> bool:
+def _same(sent: str, wanted: str) -> bool:
     """Return whether two secrets are equal, in constant time."""
-    return hmac.compare_digest(given.encode("utf-8", "replace"), wanted.encode("utf-8", "replace"))
+    return hmac.compare_digest(sent.encode("utf-8", "replace"), wanted.encode("utf-8", "replace"))
 
 
 def _split(address: str) -> SplitResult:

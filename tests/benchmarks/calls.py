@@ -187,7 +187,7 @@ def calls_of(
     calls, cases = [], []
     for at, says in enumerate(every):
         case, whole = call(desk, says, rule, allowed_minutes), everything(desk, says)
-        asked = [name for name in desk.questions if name in case.seen or name in case.skipped]
+        asked = [name for name in desk.questions if name in case.outcomes or name in case.skipped]
         some, most = first_three(desk, case), first_three(desk, whole)
         chance_cold, chance_asked, chance_all = probabilities(desk, whole, [cold, some, most])
         true = {desk.ranker.faults[fault] for fault in np.flatnonzero(cars.faults[at]).tolist()}
