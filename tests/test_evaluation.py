@@ -1,4 +1,4 @@
-"""Made-up cars played in several ways: what is counted, and that nothing but the seed decides it."""
+"""Made-up cars played by several policies: what is counted, and that nothing but the seed decides it."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from advisor.advice.rules import StopRule
 from advisor.case.case import Case
 from advisor.evaluation.bounds import told_of_single_faults
 from advisor.evaluation.perturbation import disturbed_tables, off
-from advisor.evaluation.policies import WAYS, play_way
+from advisor.evaluation.policies import POLICY_TITLES, play_policy
 from advisor.evaluation.scorecard import measured, scorecards
 from advisor.evaluation.sensitivity import costs_of, most_costly, spreads_of, table_of
 from advisor.evaluation.trials import EVERYTHING, Plan, Trial, disturbed, evaluate, ranker_of
@@ -65,21 +65,21 @@ def small(known: Made) -> Knowledge:
     return known(TEXT)
 
 
-def played(knowledge: Knowledge, way: str, cars: int = 200) -> Jobs:
-    """Cars of the small complaint played in one way."""
+def played(knowledge: Knowledge, policy: str, cars: int = 200) -> Jobs:
+    """Cars of the small complaint played by one policy."""
     ranker = ranker_of(knowledge, "c")
     starts = starts_of(ranker, [Case("c")])
     drawn = draw_cars(ranker, starts, np.zeros(cars, dtype=np.intp), np.random.default_rng(1))
     told = told_of_single_faults(ranker, "c")
-    return play_way(ranker, starts, drawn, way, told, np.random.default_rng(2))
+    return play_policy(ranker, starts, drawn, policy, told, np.random.default_rng(2))
 
 
 def same(one: Trial, other: Trial) -> bool:
     """Whether two trials are the same to the last bit."""
     return np.array_equal(one.present, other.present) and all(
-        np.array_equal(record.beliefs, other.records[way].beliefs)
-        and np.array_equal(record.hands_on_minutes, other.records[way].hands_on_minutes)
-        for way, record in one.records.items()
+        np.array_equal(record.beliefs, other.records[policy].beliefs)
+        and np.array_equal(record.hands_on_minutes, other.records[policy].hands_on_minutes)
+        for policy, record in one.records.items()
     )
 
 
@@ -106,10 +106,10 @@ def test_random_order_differs_from_car_to_car(small: Knowledge) -> None:
     assert len({jobs.readings(job)[0] for job in range(50)}) > 1
 
 
-@pytest.mark.parametrize("way", list(WAYS))
-def test_every_way_ends_where_the_advice_would(small: Knowledge, way: str) -> None:
+@pytest.mark.parametrize("policy", list(POLICY_TITLES))
+def test_every_policy_ends_where_the_advice_would(small: Knowledge, policy: str) -> None:
     """At the end a listed fault is sure and the others are settled, or nothing is worth reading."""
-    jobs = played(small, way)
+    jobs = played(small, policy)
     rule = StopRule()
     sure = jobs.reason == 0
     beliefs = jobs.beliefs[sure]
@@ -135,10 +135,10 @@ def test_what_a_single_fault_is_told_is_mutual_information(small: Knowledge) -> 
 
 
 def test_nothing_beats_taking_every_reading(small: Knowledge) -> None:
-    """The log score with every reading is the best of all ways, and takes all the minutes there are."""
+    """The log score with every reading is the best of all policies, and takes all the minutes there are."""
     (trial,) = evaluate(small, Plan(("c",), 2000, 3), cores=1)
-    found = {way: measured([trial], way) for way in trial.records}
-    assert min(found, key=lambda way: found[way].log_loss) == EVERYTHING
+    found = {policy: measured([trial], policy) for policy in trial.records}
+    assert min(found, key=lambda policy: found[policy].log_loss) == EVERYTHING
     assert found[EVERYTHING].hands_on_minutes == 83
     assert found["advice"].hands_on_minutes < found["random"].hands_on_minutes < 83
 
@@ -155,13 +155,15 @@ def test_the_number_of_cores_changes_nothing(small: Knowledge) -> None:
 def test_progress_counts_cars(small: Knowledge) -> None:
     """It ends with all of them, and never goes back."""
     told: list[tuple[int, int]] = []
-    evaluate(small, Plan(("c",), 600, 3, ways=("advice",)), 1, lambda done, count: told.append((done, count)))
+    evaluate(
+        small, Plan(("c",), 600, 3, policies=("advice",)), 1, lambda done, count: told.append((done, count))
+    )
     assert told == [(250, 600), (500, 600), (600, 600)]
 
 
 def test_scorecards_count_by_fault_and_by_mistake(small: Knowledge) -> None:
     """Cars with each fault add up, and mistakes are on cars with one cause only."""
-    trials = evaluate(small, Plan(("c",), 500, 3, ways=("advice",)), cores=1)
+    trials = evaluate(small, Plan(("c",), 500, 3, policies=("advice",)), cores=1)
     families, (card,) = scorecards(small, trials)
     assert [one.name for one in families] == ["made_up"]
     assert {one.fault: one.cars for one in card.faults} == dict(
@@ -192,7 +194,7 @@ def test_noise_is_normal_in_the_log_odds() -> None:
 
 def test_wrong_numbers_cost_something(small: Knowledge) -> None:
     """With log-odds off by 2 the log score is clearly worse than with the numbers the cars come from."""
-    (trial,) = evaluate(small, Plan(("c",), 2000, 3, ways=("advice",), noises=(2.0,)), cores=1)
+    (trial,) = evaluate(small, Plan(("c",), 2000, 3, policies=("advice",), noises=(2.0,)), cores=1)
     assert measured([trial], disturbed(2)).log_loss > measured([trial], "advice").log_loss + 0.02
 
 
@@ -273,14 +275,14 @@ def test_the_page_stands_by_itself(advisor: Callable[..., Ran], tmp_path: Path) 
 
 
 def test_json_is_alone_on_standard_output(advisor: Callable[..., Ran]) -> None:
-    """Every way with its figures, by family and complaint."""
+    """Every policy with its figures, by family and complaint."""
     ran = advisor(
         "evaluate", "--complaint", "smell", "--cars", 60, "--jobs", 1, "--format", "json", "--disturb", 1
     )
     assert ran.code == 0
     said = json.loads(ran.out)
     (card,) = said["complaints"]
-    assert set(card["ways"]) == {*WAYS, EVERYTHING, "disturbed 1"}
+    assert set(card["ways"]) == {*POLICY_TITLES, EVERYTHING, "disturbed 1"}
     assert card["ways"]["advice"]["cars"] == 60
 
 

@@ -27,7 +27,7 @@ def cards(shipped: Knowledge) -> dict[str, Scorecard]:
         (tuple(name for name in shipped.complaints if name != SLOW), CARS),
         ((SLOW,), FEWER_CARS),
     ):
-        plan = Plan(complaints, cars, seed=7, ways=("advice", "checklist"))
+        plan = Plan(complaints, cars, seed=7, policies=("advice", "checklist"))
         trials += evaluate(shipped, plan, cores=2)
     return {card.name: card for card in scorecards(shipped, trials)[0]}
 
@@ -53,13 +53,13 @@ def test_much_less_work_than_the_checklist(cards: dict[str, Scorecard], family: 
 @pytest.mark.parametrize("family", FAMILIES)
 def test_as_often_right_as_the_checklist(cards: dict[str, Scorecard], family: str) -> None:
     """Right cause first as often, but for one car of 100."""
-    ways = cards[family].ways
-    assert ways["advice"].first >= ways["checklist"].first - 0.01
+    policies = cards[family].policies
+    assert policies["advice"].first >= policies["checklist"].first - 0.01
 
 
 @pytest.mark.parametrize("family", FAMILIES)
 def test_as_sure_as_it_is_right(cards: dict[str, Scorecard], family: str) -> None:
     """The calibration error, of the leading suspect and of all faults, is at most 0.03."""
-    found = cards[family].ways["advice"]
+    found = cards[family].policies["advice"]
     assert found.calibration_error <= 0.03
     assert found.calibration_error_of_all <= 0.03

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -11,6 +12,9 @@ from advisor.cli.errors import fail, refuse_unknown
 from advisor.cli.options import Number, checked, knowledge_option, shipped, without_option
 from advisor.cli.output import json_text, say
 from advisor.cli.progress import bar_of, moving
+
+if TYPE_CHECKING:
+    from advisor.evaluation.scorecard import Scorecard
 
 _cars = click.option(
     "--cars", type=click.IntRange(1, 1_000_000), default=1000, show_default=True, help="For each complaint."
@@ -105,14 +109,21 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
             "knowledge": knowledge.version,
             "cars_for_each_complaint": cars,
             "seed": seed,
-            "families": [asdict(card) for card in families],
-            "complaints": [asdict(card) for card in complaints],
+            "families": [_card(card) for card in families],
+            "complaints": [_card(card) for card in complaints],
             "costly": [asdict(one) for one in numbers],
         }
         say(json_text(answer))
         return
     for line in lines(plan, families, complaints, numbers):
         say(line)
+
+
+def _card(card: Scorecard) -> dict[str, object]:
+    """Return a scorecard for JSON, where the documented key of its policies is `ways`."""
+    from dataclasses import asdict
+
+    return {"ways" if key == "policies" else key: value for key, value in asdict(card).items()}
 
 
 @click.command()

@@ -31,7 +31,7 @@ def told_of_single_faults(ranker: Ranker, complaint: str) -> Floats:
 
 
 def all_readings(ranker: Ranker, starts: Starts, cars: Cars) -> Jobs:
-    """Every reading that can be taken here, taken on every car: no way to choose can know more.
+    """Every reading that can be taken here, taken on every car: no policy can know more.
 
     Each is taken once, with the instrument that tells most at the start.
     """

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from advisor.evaluation.comparison import FALSE_ALARM, MEASURES, Comparison
-from advisor.evaluation.policies import WAYS
+from advisor.evaluation.policies import POLICY_TITLES
 from advisor.evaluation.scorecard import FaultScore, Measured, Scorecard
 from advisor.evaluation.sensitivity import Costly
 from advisor.evaluation.trials import EVERYTHING, Plan
@@ -19,7 +19,7 @@ EXPLAINED = (
 )
 FEW_CARS = 30
 """With fewer cars a fault's figures are marked as a guess."""
-HEAD = ("way", "first", "in 3", "readings", "hands-on", "waiting", "open", "Brier", "log", "off by")
+HEAD = ("policy", "first", "in 3", "readings", "hands-on", "waiting", "open", "Brier", "log", "off by")
 WIDTHS = (28, 9, 7, 8, 9, 8, 7, 8, 8, 8)
 COLUMNS = (
     "first: right cause leads at the end, in %, with the standard error. in 3: among the first three. "
@@ -28,13 +28,13 @@ COLUMNS = (
 )
 
 
-def way_title(way: str) -> str:
+def policy_title(policy: str) -> str:
     """Return the title of a policy."""
-    if way == EVERYTHING:
+    if policy == EVERYTHING:
         return "every reading taken (the ceiling)"
-    if way.startswith("disturbed"):
-        return f"the advice, numbers off by {way.split()[1]}"
-    return next((title for one, title in WAYS.items() if one == way), way)
+    if policy.startswith("disturbed"):
+        return f"the advice, numbers off by {policy.split()[1]}"
+    return next((title for one, title in POLICY_TITLES.items() if one == policy), policy)
 
 
 def lines(
@@ -46,10 +46,10 @@ def lines(
     for card in (*families, *complaints):
         kind = "family" if card in families else "complaint"
         yield ""
-        yield f"{kind} {card.name}: {card.title} ({card.ways['advice'].cars} cars)"
+        yield f"{kind} {card.name}: {card.title} ({card.policies['advice'].cars} cars)"
         yield _line(HEAD)
-        for way, found in card.ways.items():
-            yield _line((way_title(way), *_cells(way, found)))
+        for policy, found in card.policies.items():
+            yield _line((policy_title(policy), *_cells(policy, found)))
         yield from verdict(card)
         if card.faults:
             yield "  mistaken most often (cars with one cause):"
@@ -70,9 +70,9 @@ def verdict(card: Scorecard) -> Iterator[str]:
     """Return how the advice compares with the ceiling and the checklists."""
     said = f"  {card.of_ceiling:.1%} of the ceiling with {card.of_all_hands_on:.0%} of its hands-on minutes"
     fewer = [
-        f"{card.fewer_hands_on_than(way):.0%} fewer than {WAYS[way]}"
-        for way in WAYS
-        if way in ("checklist", "skipping") and way in card.ways
+        f"{card.fewer_hands_on_than(policy):.0%} fewer than {POLICY_TITLES[policy]}"
+        for policy in POLICY_TITLES
+        if policy in ("checklist", "skipping") and policy in card.policies
     ]
     yield "; ".join([said, *fewer]) + "."
 
@@ -153,14 +153,14 @@ def page(
     )
 
 
-def _cells(way: str, found: Measured) -> tuple[str, ...]:
+def _cells(policy: str, found: Measured) -> tuple[str, ...]:
     return (
         f"{100 * found.first:.1f} ±{100 * found.first_standard_error:.1f}",
         f"{100 * found.in_three:.1f}",
         f"{found.readings:.1f}",
         f"{found.hands_on_minutes:.0f}",
         f"{found.waiting_minutes:.0f}",
-        "" if way == EVERYTHING else f"{100 * found.unresolved:.0f}",
+        "" if policy == EVERYTHING else f"{100 * found.unresolved:.0f}",
         f"{found.brier:.4f}",
         f"{found.log_loss:.4f}",
         f"{found.calibration_error:.3f}",
@@ -173,19 +173,21 @@ def _line(cells: Sequence[str]) -> str:
 
 
 def _table(card: Scorecard) -> Table:
-    rows = tuple(Row((way_title(way), *_cells(way, found))) for way, found in card.ways.items())
+    rows = tuple(
+        Row((policy_title(policy), *_cells(policy, found))) for policy, found in card.policies.items()
+    )
     return Table(HEAD, WIDTHS, rows)
 
 
 def _plots(card: Scorecard) -> Iterator[Part]:
     yield Paragraph("Right cause first, in %")
-    hits = tuple((way_title(way), 100 * found.first) for way, found in card.ways.items())
+    hits = tuple((policy_title(policy), 100 * found.first) for policy, found in card.policies.items())
     yield Bars("Right cause first", "%", hits)
     yield Paragraph("Hands-on minutes")
-    minutes = tuple((way_title(way), found.hands_on_minutes) for way, found in card.ways.items())
+    minutes = tuple((policy_title(policy), found.hands_on_minutes) for policy, found in card.policies.items())
     yield Bars("Hands-on minutes", "min", minutes)
     yield Paragraph("Calibration of the leading suspect")
-    points = tuple((one.believed, one.seen, one.count) for one in card.ways["advice"].calibration)
+    points = tuple((one.believed, one.seen, one.count) for one in card.policies["advice"].calibration)
     yield Curve("Calibration of the leading suspect", points)
 
 

@@ -66,22 +66,22 @@ class Scorecard:
 
     name: str
     title: str
-    ways: dict[str, Measured]
+    policies: dict[str, Measured]
     faults: tuple[FaultScore, ...]
 
     @property
     def of_ceiling(self) -> float:
         """Return right cause first, as a share of what taking every reading reaches."""
-        return _share(self.ways["advice"].first, self.ways[EVERYTHING].first)
+        return _share(self.policies["advice"].first, self.policies[EVERYTHING].first)
 
     @property
     def of_all_hands_on(self) -> float:
         """Return hands-on minutes, as a share of those of taking every reading."""
-        return _share(self.ways["advice"].hands_on_minutes, self.ways[EVERYTHING].hands_on_minutes)
+        return _share(self.policies["advice"].hands_on_minutes, self.policies[EVERYTHING].hands_on_minutes)
 
-    def fewer_hands_on_than(self, way: str) -> float:
+    def fewer_hands_on_than(self, policy: str) -> float:
         """Return how much fewer hands-on minutes the advice takes than another policy, as a share."""
-        return 1 - _share(self.ways["advice"].hands_on_minutes, self.ways[way].hands_on_minutes)
+        return 1 - _share(self.policies["advice"].hands_on_minutes, self.policies[policy].hands_on_minutes)
 
 
 def _share(part: float, whole: float) -> float:
@@ -97,21 +97,21 @@ def scorecards(knowledge: Knowledge, trials: Sequence[Trial]) -> tuple[tuple[Sco
     for trial in trials:
         families.setdefault(complaints[trial.complaint].family, []).append(trial)
     return (
-        tuple(Scorecard(name, titles.get(name, name), _ways(of), ()) for name, of in families.items()),
+        tuple(Scorecard(name, titles.get(name, name), _scores(of), ()) for name, of in families.items()),
         tuple(
-            Scorecard(one.complaint, complaints[one.complaint].name, _ways([one]), _faults(knowledge, one))
+            Scorecard(one.complaint, complaints[one.complaint].name, _scores([one]), _faults(knowledge, one))
             for one in trials
         ),
     )
 
 
-def _ways(trials: Sequence[Trial]) -> dict[str, Measured]:
-    return {way: measured(trials, way) for way in trials[0].records}
+def _scores(trials: Sequence[Trial]) -> dict[str, Measured]:
+    return {policy: measured(trials, policy) for policy in trials[0].records}
 
 
-def measured(trials: Sequence[Trial], way: str) -> Measured:
+def measured(trials: Sequence[Trial], policy: str) -> Measured:
     """Return how one policy did on all cars of some complaints, every car counting the same."""
-    pairs = [(trial, trial.records[way]) for trial in trials]
+    pairs = [(trial, trial.records[policy]) for trial in trials]
 
     def all_of(numbers: Callable[[Trial, Record], Floats]) -> Floats:
         return np.concatenate([numbers(trial, record).ravel() for trial, record in pairs])

@@ -22,7 +22,7 @@ from advisor.arrays import Bools, Floats, Ints
 from advisor.case.case import Case
 from advisor.evaluation.bounds import all_readings, told_of_single_faults
 from advisor.evaluation.perturbation import disturbed_tables
-from advisor.evaluation.policies import WAYS, play_way
+from advisor.evaluation.policies import POLICY_TITLES, play_policy
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
@@ -80,7 +80,7 @@ class Plan:
     complaints: tuple[str, ...]
     cars: int
     seed: int
-    ways: tuple[str, ...] = tuple(WAYS)
+    policies: tuple[str, ...] = tuple(POLICY_TITLES)
     noises: tuple[float, ...] = ()
     workshop: Workshop = field(default_factory=Workshop)
     rule: StopRule = field(default_factory=StopRule)
@@ -151,7 +151,10 @@ def _played(run: _Run) -> Trial:
     everywhere = np.zeros(run.count, dtype=np.intp)
     cars = draw_cars(ranker, starts, everywhere, np.random.default_rng(for_cars))
     order = np.random.default_rng(for_order)
-    records = {str(way): Record.of(play_way(ranker, starts, cars, way, run.told, order)) for way in plan.ways}
+    records = {
+        str(policy): Record.of(play_policy(ranker, starts, cars, policy, run.told, order))
+        for policy in plan.policies
+    }
     records[EVERYTHING] = Record.of(all_readings(ranker, starts, cars))
     for noise, seed in zip(plan.noises, for_noise, strict=True):
         tables = disturbed_tables(ranker.knowledge, run.complaint, noise, np.random.default_rng(seed))
@@ -166,13 +169,13 @@ def _played(run: _Run) -> Trial:
 def _joined(parts: Sequence[Trial]) -> Trial:
     first = parts[0]
     records = {
-        way: Record(
-            np.concatenate([part.records[way].beliefs for part in parts]),
-            np.concatenate([part.records[way].readings for part in parts]),
-            np.concatenate([part.records[way].hands_on_minutes for part in parts]),
-            np.concatenate([part.records[way].waiting_minutes for part in parts]),
-            np.concatenate([part.records[way].unresolved for part in parts]),
+        policy: Record(
+            np.concatenate([part.records[policy].beliefs for part in parts]),
+            np.concatenate([part.records[policy].readings for part in parts]),
+            np.concatenate([part.records[policy].hands_on_minutes for part in parts]),
+            np.concatenate([part.records[policy].waiting_minutes for part in parts]),
+            np.concatenate([part.records[policy].unresolved for part in parts]),
         )
-        for way in first.records
+        for policy in first.records
     }
     return Trial(first.complaint, first.faults, np.concatenate([part.present for part in parts]), records)

@@ -1,4 +1,4 @@
-"""Other ways to choose the next reading, to hold the advice against.
+"""Other policies, to compare the advice with.
 
 All stop where the advice stops: only what is read, and in which order, differs. All but the plain checklist
 choose among the readings that the advice still calls worth taking, so they are given more than a workshop
