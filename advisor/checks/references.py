@@ -327,7 +327,8 @@ def _source(
                 "unit",
                 f"'{source}' is in {measurand.unit}, and the formula needs {formula.input_units[name]}.",
                 "",
-                f"Give the measurand 'unit: {formula.input_units[name]}'; people may type any unit of its kind.",
+                f"Give the measurand 'unit: {formula.input_units[name]}'; "
+                "people may type any unit of its kind.",
             )
     elif name in formula.choices:
         words = formula.choices[name]
