@@ -31,7 +31,7 @@ from advisor.case.entries import (
 )
 from advisor.checks.lint import checked
 from advisor.desk import call as desks
-from advisor.desk.booking import ASK_THE_DESK, IN_DOUBT, Minutes, SetupNeeded, _minutes, booking_sheet
+from advisor.desk.booking import ASK_THE_DESK, IN_DOUBT, BookedMinutes, SetupNeeded, _minutes, booking_sheet
 from advisor.desk.bookingsheet import as_dict, document, overview_lines
 from advisor.desk.call import INSPECTION, Call, Inspection, appointments, heard, visits
 from advisor.desk.questions import ALLOWED_MINUTES, NOT_KNOWN, fitting, minutes_asked, next_question
@@ -494,10 +494,10 @@ def test_a_wait_that_few_jobs_have_is_said_so_that_it_can_be_believed(engines: E
     filed = booked(store, 0)
     sheet = booking_sheet(engines.knowledge, engines.one(filed.case), filed.case)
     cases = {
-        Minutes(48.0, 0.0, 0.1, 480.0): "usually none; in 1 of 10 jobs about 8 h",
-        Minutes(31.0, 12.0, 0.2, 107.0): "usually at most 12 min; in 2 of 10 jobs about 1 h 47",
-        Minutes(2.0, 1.0, 0.01, 100.0): "usually at most 1 min; in a few jobs about 1 h 40",
-        Minutes(10.0, 12.0, 0.2, 20.0): "10 min on average, 80 % of jobs within 12 min",
+        BookedMinutes(48.0, 0.0, 0.1, 480.0): "usually none; in 1 of 10 jobs about 8 h",
+        BookedMinutes(31.0, 12.0, 0.2, 107.0): "usually at most 12 min; in 2 of 10 jobs about 1 h 47",
+        BookedMinutes(2.0, 1.0, 0.01, 100.0): "usually at most 1 min; in a few jobs about 1 h 40",
+        BookedMinutes(10.0, 12.0, 0.2, 20.0): "10 min on average, 80 % of jobs within 12 min",
     }
     for minutes, words in cases.items():
         text = markdown(document([replace(sheet, waiting=minutes)], "red van", "today"))

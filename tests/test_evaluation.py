@@ -23,7 +23,7 @@ from advisor.evaluation.perturbation import disturbed_tables, off
 from advisor.evaluation.policies import POLICY_TITLES, play_policy
 from advisor.evaluation.scorecard import measured, scorecards
 from advisor.evaluation.sensitivity import costs_of, most_costly, spreads_of, table_of
-from advisor.evaluation.trials import EVERYTHING, Plan, Trial, disturbed, evaluate, ranker_of
+from advisor.evaluation.trials import EVERYTHING, Trial, TrialPlan, disturbed, evaluate, ranker_of
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.simulate.jobs import Jobs, draw_cars, starts_of
@@ -136,7 +136,7 @@ def test_what_a_single_fault_is_told_is_mutual_information(small: Knowledge) -> 
 
 def test_nothing_beats_taking_every_reading(small: Knowledge) -> None:
     """The log score with every reading is the best of all policies, and takes all the minutes there are."""
-    (trial,) = evaluate(small, Plan(("c",), 2000, 3), cores=1)
+    (trial,) = evaluate(small, TrialPlan(("c",), 2000, 3), cores=1)
     found = {policy: measured([trial], policy) for policy in trial.records}
     assert min(found, key=lambda policy: found[policy].log_loss) == EVERYTHING
     assert found[EVERYTHING].hands_on_minutes == 83
@@ -145,10 +145,10 @@ def test_nothing_beats_taking_every_reading(small: Knowledge) -> None:
 
 def test_the_number_of_cores_changes_nothing(small: Knowledge) -> None:
     """One process and two give the same to the last bit, disturbances included; other seeds do not."""
-    plan = Plan(("c",), 600, 3, noises=(0.5,))
+    plan = TrialPlan(("c",), 600, 3, noises=(0.5,))
     (one,), (two,) = evaluate(small, plan, cores=1), evaluate(small, plan, cores=2)
     assert same(one, two)
-    (other,) = evaluate(small, Plan(("c",), 600, 4, noises=(0.5,)), cores=1)
+    (other,) = evaluate(small, TrialPlan(("c",), 600, 4, noises=(0.5,)), cores=1)
     assert not same(one, other)
 
 
@@ -156,14 +156,17 @@ def test_progress_counts_cars(small: Knowledge) -> None:
     """It ends with all of them, and never goes back."""
     told: list[tuple[int, int]] = []
     evaluate(
-        small, Plan(("c",), 600, 3, policies=("advice",)), 1, lambda done, count: told.append((done, count))
+        small,
+        TrialPlan(("c",), 600, 3, policies=("advice",)),
+        1,
+        lambda done, count: told.append((done, count)),
     )
     assert told == [(250, 600), (500, 600), (600, 600)]
 
 
 def test_scorecards_count_by_fault_and_by_mistake(small: Knowledge) -> None:
     """Cars with each fault add up, and mistakes are on cars with one cause only."""
-    trials = evaluate(small, Plan(("c",), 500, 3, policies=("advice",)), cores=1)
+    trials = evaluate(small, TrialPlan(("c",), 500, 3, policies=("advice",)), cores=1)
     families, (card,) = scorecards(small, trials)
     assert [one.name for one in families] == ["made_up"]
     assert {one.fault: one.cars for one in card.faults} == dict(
@@ -194,7 +197,7 @@ def test_noise_is_normal_in_the_log_odds() -> None:
 
 def test_wrong_numbers_cost_something(small: Knowledge) -> None:
     """With log-odds off by 2 the log score is clearly worse than with the numbers the cars come from."""
-    (trial,) = evaluate(small, Plan(("c",), 2000, 3, policies=("advice",), noises=(2.0,)), cores=1)
+    (trial,) = evaluate(small, TrialPlan(("c",), 2000, 3, policies=("advice",), noises=(2.0,)), cores=1)
     assert measured([trial], disturbed(2)).log_loss > measured([trial], "advice").log_loss + 0.02
 
 
@@ -215,7 +218,7 @@ def test_cost_of_a_number_is_the_fall_of_the_log_score(known: Made) -> None:
     text = complaint("exactly_one_of: {a: 60, b: 25}", 15) + faults("a", "b")
     reading = "  r: {name: Read, minutes: 1, outcomes: {fine: Fine, odd: Odd}, noisy_or: "
     knowledge = known(text + "readings:\n" + reading + "{leak: 0.2, causes: {a: 0.5}}}\n")
-    plan = Plan(("c",), 400, 1)
+    plan = TrialPlan(("c",), 400, 1)
     cost = costs_of(knowledge, "c", plan)["readings", "r", "noisy_or", "leak"]
     expected = 0.0
     for sign in (-1, 1):
@@ -234,7 +237,7 @@ def test_cost_of_a_number_is_the_fall_of_the_log_score(known: Made) -> None:
 
 def test_costly_numbers_are_named_with_their_line(shipped: Knowledge) -> None:
     """File and line are those of the number, and the costs fall."""
-    found = most_costly(shipped, Plan(("smell",), 100, 1), 10)
+    found = most_costly(shipped, TrialPlan(("smell",), 100, 1), 10)
     assert len(found) == 10
     assert [one.cost_nats for one in found] == sorted((one.cost_nats for one in found), reverse=True)
     for one in found:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 
 from advisor.evaluation.scorecard import Scorecard, scorecards
-from advisor.evaluation.trials import Plan, Trial, evaluate
+from advisor.evaluation.trials import Trial, TrialPlan, evaluate
 from advisor.knowledge.knowledge import Knowledge
 
 FAMILIES = ("drain", "ingress", "climate")
@@ -27,7 +27,7 @@ def cards(shipped: Knowledge) -> dict[str, Scorecard]:
         (tuple(name for name in shipped.complaints if name != SLOW), CARS),
         ((SLOW,), FEWER_CARS),
     ):
-        plan = Plan(complaints, cars, seed=7, policies=("advice", "checklist"))
+        plan = TrialPlan(complaints, cars, seed=7, policies=("advice", "checklist"))
         trials += evaluate(shipped, plan, cores=2)
     return {card.name: card for card in scorecards(shipped, trials)[0]}
 

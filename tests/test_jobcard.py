@@ -40,7 +40,7 @@ from advisor.checks.lint import checked
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.observation import Measurement
 from advisor.papers.chart import HEIGHT, LEADING, LINES, Chart, Line, Point, spread, svg
-from advisor.papers.document import Document, Paragraph, Section, html, markdown
+from advisor.papers.document import Paper, Paragraph, Section, html, markdown
 from advisor.papers.format import age, percent, when
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
@@ -81,11 +81,11 @@ class Bench:
             filed = self.store.append(filed, entry)
         return filed
 
-    def card(self, filed: StoredCase, **preferences: str) -> Document:
+    def card(self, filed: StoredCase, **preferences: str) -> Paper:
         """The card of a job."""
         return job_card(self.engines.knowledge, self.engines.of, filed, preferences, PRINTED)
 
-    def sheet(self, filed: StoredCase) -> Document:
+    def sheet(self, filed: StoredCase) -> Paper:
         """The customer's page of a job."""
         return customer_sheet(self.engines.knowledge, self.engines.of, filed, {}, PRINTED)
 
@@ -437,7 +437,7 @@ def test_hostile_text_stays_text(bench: Bench, paper: str) -> None:
 )
 def test_a_paragraph_is_never_a_heading_or_a_list(text: str) -> None:
     """Text that begins as Markdown's own marks do is escaped."""
-    written = markdown(Document("T", "", (Section("S", (Paragraph(text),)),), (), "")).splitlines()[-1]
+    written = markdown(Paper("T", "", (Section("S", (Paragraph(text),)),), (), "")).splitlines()[-1]
     assert not re.match(r"#|[-+>] |\d+[.)] |=+$|-+$", written)
     assert not re.search(r"(?<!\\)(_|&a)", written)
 
@@ -461,7 +461,7 @@ def test_records_that_make_no_sense_still_give_a_card(bench: Bench, entries: tup
 def test_invisible_characters_are_made_visible() -> None:
     """Control characters, and those that turn the writing round, cannot disguise what was typed."""
     for write in (markdown, html):
-        assert "a\ufffdb c\ufffdd" in write(Document("a\u202eb\nc\x1bd", "", (), (), "a\u202eb"))
+        assert "a\ufffdb c\ufffdd" in write(Paper("a\u202eb\nc\x1bd", "", (), (), "a\u202eb"))
 
 
 def test_the_page_loads_nothing(bench: Bench) -> None:

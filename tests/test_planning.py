@@ -19,7 +19,7 @@ from advisor.advice.advice import (
     waiting_minutes,
 )
 from advisor.advice.situation import Situation
-from advisor.advice.waits import Plan, plan
+from advisor.advice.waits import WaitPlan, plan
 from advisor.case.case import Case
 from advisor.case.entries import Ended, Prepared, Seen
 from advisor.inference.compiler import compile_tables
@@ -83,7 +83,7 @@ def engine_of(knowledge: Knowledge) -> tuple[Knowledge, Engine]:
     return knowledge, compile_tables(build(knowledge, "c").tables)
 
 
-def planned(knowledge: Knowledge, engine: Engine, case: Case, towards: str) -> Plan | None:
+def planned(knowledge: Knowledge, engine: Engine, case: Case, towards: str) -> WaitPlan | None:
     """The plan when a reading is gone for."""
     advice = advise(Situation.of(knowledge, engine, case))
     return plan(Situation.of(knowledge, engine, case), advice, proposed(advice.proposals, towards))

@@ -21,7 +21,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.model.nodes import is_instrument_leaf, shown_by
 from advisor.model.observation import seen_with
-from advisor.simulate.array_advice import REASONS, Ranker, Ranking, choose, compile_ranker, offers
+from advisor.simulate.array_advice import REASONS, PlayedRanking, Ranker, choose, compile_ranker, offers
 from advisor.simulate.jobs import Cars, Jobs, draw_cars, play_many, starts_of
 from advisor.simulate.rollout import candidates
 from tests.conftest import complaint, faults
@@ -38,7 +38,7 @@ COMPLAINTS = [
     "misting_glass",
     "wind_noise",
 ]
-RANKINGS: list[Ranking] = ["bits", "bits per minute"]
+RANKINGS: list[PlayedRanking] = ["bits", "bits per minute"]
 
 Made = Callable[[str], Knowledge]
 
@@ -148,7 +148,7 @@ def alike(minutes: tuple[float, ...]) -> str:
     ],
 )
 def test_round_off_decides_nothing(
-    known: Made, minutes: tuple[float, ...], order: list[str], ranking: Ranking
+    known: Made, minutes: tuple[float, ...], order: list[str], ranking: PlayedRanking
 ) -> None:
     """Readings that tell the same: fewer minutes first, then by name, in the advice and in its arrays."""
     knowledge = known(alike(minutes))
@@ -171,7 +171,7 @@ def test_round_off_decides_nothing(
 @pytest.mark.parametrize("ranking", RANKINGS)
 @pytest.mark.parametrize("name", COMPLAINTS)
 def test_first_choice_and_stop_are_those_of_the_advice(
-    shipped: Knowledge, engines: Callable[[str], Engine], name: str, ranking: Ranking, short: bool
+    shipped: Knowledge, engines: Callable[[str], Engine], name: str, ranking: PlayedRanking, short: bool
 ) -> None:
     """On every shipped complaint, with random answers, facts and skipped readings, in either ranking."""
     engine = engines(name)
@@ -207,7 +207,7 @@ def played(
 @pytest.mark.parametrize("ranking", RANKINGS)
 @pytest.mark.parametrize("name", ["no_air", "flat_battery", "wind_noise"])
 def test_a_job_is_the_one_that_the_advice_plays_step_by_step(
-    shipped: Knowledge, engines: Callable[[str], Engine], name: str, ranking: Ranking
+    shipped: Knowledge, engines: Callable[[str], Engine], name: str, ranking: PlayedRanking
 ) -> None:
     """The same car asked by `advise` gives the same readings, minutes, beliefs and reason to stop."""
     engine = engines(name)

@@ -43,7 +43,7 @@ from advisor.case.typed import NotUnderstood, fields, understand
 from advisor.checks.lint import checked
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.observation import Measurement
-from advisor.papers.document import Document, html, markdown
+from advisor.papers.document import Paper, html, markdown
 from advisor.simulate.array_advice import compile_ranker
 from advisor.simulate.rollout import LookAhead, RepairCosts
 from advisor.store.store import Store
@@ -529,7 +529,7 @@ def test_a_paper_is_the_one_of_its_kind_and_form(
     wanted = html(paper) if form == "html" else markdown(paper)
     handed: list[tuple[object, ...]] = []
 
-    def kept(*words: Any) -> Document:
+    def kept(*words: Any) -> Paper:
         handed.append(words[3:])
         return write(*words)
 

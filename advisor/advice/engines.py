@@ -11,7 +11,7 @@ from advisor.diskcache import Cache
 from advisor.inference.bounded import compile_bounded
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine, InferenceEngine, TooWide
-from advisor.inference.propagation import Clique, Entry
+from advisor.inference.propagation import Clique, EvidenceEntry
 from advisor.inference.serialize import packed, unpacked
 from advisor.inference.tables import DiscreteNetwork
 from advisor.knowledge.knowledge import Knowledge
@@ -20,7 +20,7 @@ from advisor.model.network import build
 
 MOST_ENGINES = 24
 """Compiled networks that are kept at hand."""
-KINDS = (Engine, Clique, Entry)
+KINDS = (Engine, Clique, EvidenceEntry)
 """What an engine is made of."""
 
 

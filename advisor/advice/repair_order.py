@@ -39,7 +39,7 @@ class Remedy:
 
 
 @dataclass(frozen=True)
-class Plan:
+class RepairPlan:
     """Remedies in order, then escalation, and the minutes that takes on average."""
 
     order: tuple[Remedy, ...]
@@ -93,7 +93,9 @@ def _minutes_after_each(
         yield spent + max(remaining, 0.0) * escalation_minutes
 
 
-def best_plan(remedies: Iterable[Remedy], shares: Mapping[str, float], escalation_minutes: float) -> Plan:
+def best_plan(
+    remedies: Iterable[Remedy], shares: Mapping[str, float], escalation_minutes: float
+) -> RepairPlan:
     """How many of the remedies, in the order of `by_updated_rate`, to try before escalating.
 
     No plan takes less if no fault is mended by two remedies: a remedy worth trying last before escalating
@@ -102,7 +104,7 @@ def best_plan(remedies: Iterable[Remedy], shares: Mapping[str, float], escalatio
     order = by_updated_rate(remedies, shares)
     minutes = list(_minutes_after_each(order, shares, escalation_minutes))
     count = minutes.index(min(minutes))
-    return Plan(order[:count], minutes[count])
+    return RepairPlan(order[:count], minutes[count])
 
 
 def least_minutes_of_many(

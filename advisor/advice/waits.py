@@ -27,7 +27,7 @@ WORTH_BITS = 0.05
 
 
 @dataclass(frozen=True)
-class Plan:
+class WaitPlan:
     """A wait, and the readings on both sides of it. `setups` are to be made, in this order."""
 
     setups: tuple[str, ...]
@@ -37,7 +37,7 @@ class Plan:
     after: tuple[CandidateReading, ...]
 
 
-def plan(situation: Situation, advice: Advice, towards: CandidateReading | None) -> Plan | None:
+def plan(situation: Situation, advice: Advice, towards: CandidateReading | None) -> WaitPlan | None:
     """How to spend the visit if the reading `towards` is next and stands behind a long wait; else None."""
     if towards is None:
         return None
@@ -59,7 +59,7 @@ def plan(situation: Situation, advice: Advice, towards: CandidateReading | None)
     if towards not in after:
         after = (towards, *after)[:MOST_AFTER]
     hands_on = sum(knowledge.setups[setup].hands_on_minutes for setup in missing)
-    return Plan(tuple(missing), hands_on, waits, before, after)
+    return WaitPlan(tuple(missing), hands_on, waits, before, after)
 
 
 def _wait(knowledge: Knowledge, proposal: CandidateReading) -> float:

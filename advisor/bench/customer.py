@@ -13,7 +13,7 @@ from advisor.case.entries import GONE, Measured, Seen
 from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted
-from advisor.papers.document import Bullets, Document, Paragraph, Part, Section
+from advisor.papers.document import Bullets, Paper, Paragraph, Part, Section
 from advisor.papers.format import plain, when
 from advisor.store.records import StoredCase
 
@@ -31,7 +31,7 @@ def customer_sheet(
     filed: StoredCase,
     preferences: Mapping[str, str],
     printed: str,
-) -> Document:
+) -> Paper:
     """One page for the customer; `printed` is the time now (ISO 8601).
 
     `engine_of` gives the engine of a case's complaint and repairs; the knowledge must have the complaint.
@@ -52,7 +52,7 @@ class _Sheet:
     def case(self) -> Case:
         return self.filed.case
 
-    def document(self, printed: str) -> Document:
+    def document(self, printed: str) -> Paper:
         sections = (
             Section("What you told us", tuple(self.told())),
             Section("What we checked", tuple(self.checks())),
@@ -65,7 +65,7 @@ class _Sheet:
         state = "cancelled" if self.case.cancelled else "not finished yet"
         if self.case.closed:
             state = f"finished {self.history.closed_at}"
-        return Document(
+        return Paper(
             f"Your car: {self.filed.tag}",
             f"{self.filed.name}, opened {when(self.filed.opened)}, {state}",
             tuple(section for section in sections if section.parts),

@@ -30,7 +30,7 @@ from advisor.knowledge.knowledge import Knowledge, quantity_of
 from advisor.measure.units import convert, preferred, show
 from advisor.model.observation import Measurement, can_weigh, estimate, weigh
 from advisor.papers.chart import LINES, Chart, Line, Point
-from advisor.papers.document import Cell, Row
+from advisor.papers.document import Cell, TableRow
 from advisor.papers.format import percent, plain, when
 from advisor.store.records import StoredCase
 
@@ -114,7 +114,7 @@ class History:
         """When a step was entered, in short."""
         return when(self.filed.times[step - 1], year=False)
 
-    def rows(self) -> Iterator[Row]:
+    def rows(self) -> Iterator[TableRow]:
         """The steps that bear on the causes, and all that were taken back: with what they said and did."""
         for step, entry in enumerate(self.case.entries, start=1):
             bears = isinstance(entry, Known | Seen | Measured | Accounted | Repaired | Checked | Reopened)
@@ -124,7 +124,7 @@ class History:
             what, answer, instruments = self.said(step)
             back = step in self.taken_back
             did = self.withdrawal(step) if back else self.effect(step)
-            yield Row((str(step), self.time(step), what, answer, instruments, did), struck=back)
+            yield TableRow((str(step), self.time(step), what, answer, instruments, did), struck=back)
 
     def said(self, step: int) -> tuple[str, Cell, str]:
         """What a step is about, what was said, and with which instrument."""

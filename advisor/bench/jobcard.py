@@ -15,7 +15,7 @@ from advisor.case.entries import GONE, Acknowledged, Checked, Ended, Prepared, R
 from advisor.case.setups import minutes, used_setups
 from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import Knowledge
-from advisor.papers.document import Bullets, Cell, Document, Facts, Paragraph, Part, Row, Section, Table
+from advisor.papers.document import Bullets, Cell, Facts, Paper, Paragraph, Part, Section, Table, TableRow
 from advisor.papers.format import duration, percent, plain, when
 from advisor.store.records import StoredCase
 
@@ -31,7 +31,7 @@ def job_card(
     filed: StoredCase,
     preferences: Mapping[str, str],
     printed: str,
-) -> Document:
+) -> Paper:
     """Everything about a job on one paper, for the file; `printed` is the time now (ISO 8601).
 
     `engine_of` gives the engine of a case's complaint and repairs; the knowledge must have the complaint.
@@ -52,7 +52,7 @@ class _Card:
     def case(self) -> Case:
         return self.filed.case
 
-    def document(self, printed: str) -> Document:
+    def document(self, printed: str) -> Paper:
         sections = (
             Section("Result", (Facts(tuple(self.result())), *self.warnings())),
             Section("The job", (Facts(tuple(self.job())),)),
@@ -63,7 +63,7 @@ class _Card:
             Section("Setups", tuple(self.setups())),
             Section("Cautions", tuple(self.cautions())),
         )
-        return Document(
+        return Paper(
             f"{self.filed.name}: {self.filed.tag}",
             f"{self.knowledge.complaints[self.case.complaint].name} · job card for the workshop and the file",
             tuple(section for section in sections if section.parts),
@@ -178,10 +178,10 @@ class _Card:
             for later, other in reversed(steps.items()):
                 if later > step and isinstance(other, Ended) and other.setup == entry.setup:
                     ended = f"{self.history.time(later)}: {other.reason}"
-            rows.append(Row((name, when(entry.at, year=False), ended)))
+            rows.append(TableRow((name, when(entry.at, year=False), ended)))
         for setup in used_setups(self.knowledge, self.case):
             if setup not in begun:
-                rows.append(Row((known[setup].name, "Not noted, but needed", "Not noted")))
+                rows.append(TableRow((known[setup].name, "Not noted, but needed", "Not noted")))
         if rows:
             yield Table(("Setup", "Begun", "Ended"), (46, 27, 27), tuple(rows))
 
@@ -198,7 +198,7 @@ class _Card:
         for name in dict.fromkeys([*read, *belong]):
             said = known.cautions.get(name)
             noted = when(read[name], year=False) if name in read else "Not noted"
-            rows.append(Row((said.name, said.text, noted) if said else (plain(name), "", noted)))
+            rows.append(TableRow((said.name, said.text, noted) if said else (plain(name), "", noted)))
         if rows:
             yield Table(("Caution", "What it says", "Read at"), (20, 65, 15), tuple(rows))
 

@@ -36,7 +36,7 @@ from advisor.advice.situation import (
     current_faults,
     posterior_history,
 )
-from advisor.advice.waits import Plan, plan
+from advisor.advice.waits import WaitPlan, plan
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.case.case import Case
@@ -243,10 +243,10 @@ class Session:
         return self._answers[reading]
 
     @cached_property
-    def _plans(self) -> dict[str, Plan | None]:
+    def _plans(self) -> dict[str, WaitPlan | None]:
         return {}
 
-    def plan(self, towards: CandidateReading) -> Plan | None:
+    def plan(self, towards: CandidateReading) -> WaitPlan | None:
         """What to do before and after the wait that a reading stands behind, if it is a long one."""
         if towards.reading not in self._plans:
             self._plans[towards.reading] = plan(self.situation, self.advice, towards)
@@ -389,7 +389,7 @@ class Session:
             said += self.knowledge.setups[setup].cautions
         return worst_first(self.knowledge, said)
 
-    def may_begin(self, plan: Plan) -> bool:
+    def may_begin(self, plan: WaitPlan) -> bool:
         """Whether a wait may begin: the cautions of all its setups were read."""
         setups = self.knowledge.setups
         return not self.to_acknowledge(one for setup in plan.setups for one in setups[setup].cautions)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from advisor.cli.errors import fail, refuse_unknown
-from advisor.cli.options import Number, checked, knowledge_option, shipped, without_option
+from advisor.cli.options import NumberRange, checked, knowledge_option, shipped, without_option
 from advisor.cli.output import json_text, say
 from advisor.cli.progress import bar_of, moving
 
@@ -48,7 +48,7 @@ _text_or_json = click.option(
 @click.option(
     "--disturb",
     "noises",
-    type=Number(0.0, 5.0, min_open=True),
+    type=NumberRange(0.0, 5.0, min_open=True),
     multiple=True,
     help="Also try the advice with this much noise in its log-odds, such as 0.5; may be repeated.",
 )
@@ -87,7 +87,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
     knowledge = checked(paths)
     refuse_unknown("instrument", without, knowledge.instruments)
     refuse_unknown("complaint", some, knowledge.complaints)
-    plan = evaluation.Plan(
+    plan = evaluation.TrialPlan(
         tuple(dict.fromkeys(some or knowledge.complaints)),
         cars,
         seed,

@@ -14,7 +14,7 @@ import click
 from advisor.cli.errors import fail, refuse
 from advisor.cli.jobs import stored_jobs
 from advisor.cli.options import (
-    Number,
+    NumberRange,
     checked,
     engines_of,
     from_here,
@@ -41,12 +41,12 @@ LARGEST_PATCH = 1_000_000
 @store_option
 @click.option(
     "--weight",
-    type=Number(0.1, 100_000),
+    type=NumberRange(0.1, 100_000),
     help="How many cars the author's shares of a complaint or branch are worth. Default: 50.",
 )
 @click.option(
     "--likelihood-weight",
-    type=Number(0.1, 100_000),
+    type=NumberRange(0.1, 100_000),
     help="How many cars each of the author's likelihoods is worth. Default: 20.",
 )
 @click.option(

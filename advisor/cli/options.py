@@ -58,7 +58,7 @@ class Pair(click.ParamType[tuple[str, str]]):
         return left.strip(), right.strip()
 
 
-class Number(click.FloatRange):
+class NumberRange(click.FloatRange):
     """A number within a range; unlike click's own, it refuses nan and infinity."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:

@@ -12,7 +12,7 @@ import click
 
 from advisor.cli.errors import fail, refuse, refuse_unknown, there_is_no
 from advisor.cli.options import (
-    Number,
+    NumberRange,
     Pair,
     case_of,
     checked,
@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 @click.option("--unknown", multiple=True, metavar="READING", help="What the customer does not know.")
 @click.option(
     "--minutes",
-    type=Number(min=0),
+    type=NumberRange(min=0),
     default=10,
     show_default=True,
     help="The minutes that questions may take.",

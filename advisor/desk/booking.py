@@ -70,7 +70,7 @@ class Cause:
 
 
 @dataclass(frozen=True)
-class Minutes:
+class BookedMinutes:
     """Minutes of a job: on average, and those that 80 of 100 jobs stay within.
 
     `beyond` is the share of jobs that take longer than that, and `beyond_minutes` their average.
@@ -120,9 +120,9 @@ class BookingSheet:
     knowledge: str
     causes: tuple[Cause, ...]
     no_visit: tuple[str, ...]
-    total: Minutes
-    hands_on: Minutes
-    waiting: Minutes
+    total: BookedMinutes
+    hands_on: BookedMinutes
+    waiting: BookedMinutes
     remedy_minutes: float
     instruments: tuple[Needed, ...]
     bays: tuple[Needed, ...]
@@ -257,11 +257,11 @@ def _causes(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[Cause, 
     return tuple(Cause(name, knowledge.title(name), beliefs[name], in_words(beliefs[name])) for name in shown)
 
 
-def _minutes(minutes: Floats) -> Minutes:
+def _minutes(minutes: Floats) -> BookedMinutes:
     upto = float(np.quantile(minutes, COVERED))
     longer = minutes[minutes > upto]
     beyond_minutes = float(longer.mean()) if longer.size else 0.0
-    return Minutes(float(minutes.mean()), upto, longer.size / minutes.size, beyond_minutes)
+    return BookedMinutes(float(minutes.mean()), upto, longer.size / minutes.size, beyond_minutes)
 
 
 def _remedy_minutes(ranker: Ranker, cars: Cars) -> float:

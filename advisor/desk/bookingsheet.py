@@ -7,13 +7,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from advisor.desk.booking import COVERED, IN_DOUBT, BookingSheet, Minutes, Needed
+from advisor.desk.booking import COVERED, IN_DOUBT, BookedMinutes, BookingSheet, Needed
 from advisor.desk.questions import Fitting, Next, families
 from advisor.desk.schedule import Appointment, Day
 from advisor.knowledge.dangers import Heard
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import Danger, Harmless
-from advisor.papers.document import Bullets, Document, Facts, Paragraph, Part, Row, Section, Table
+from advisor.papers.document import Bullets, Facts, Paper, Paragraph, Part, Section, Table, TableRow
 from advisor.papers.format import duration, percent
 
 VERSION = 1
@@ -56,7 +56,7 @@ DOES_NOT_FIT = "what was entered does not fit this knowledge: open it on the ben
 # The booking sheet
 
 
-def document(sheets: Sequence[BookingSheet], tag: str, printed: str) -> Document:
+def document(sheets: Sequence[BookingSheet], tag: str, printed: str) -> Paper:
     """Return the sheets of one car as a document; `tag` says which car, `printed` when, in words."""
     sections = []
     dangers = tuple(dict.fromkeys(one for sheet in sheets for one in sheet.dangers))
@@ -75,12 +75,12 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str) -> Document
         f"Knowledge version {versions}. Printed {printed}.",
     )
     names = " and ".join(sheet.name for sheet in sheets)
-    return Document(f"Booking sheet: {tag}", names, tuple(sections), foot, f"Booking sheet {tag}")
+    return Paper(f"Booking sheet: {tag}", names, tuple(sections), foot, f"Booking sheet {tag}")
 
 
 def inspection_document(
     tag: str, words: str, dangers: Sequence[tuple[str, str]], told: Sequence[str], printed: str
-) -> Document:
+) -> Paper:
     """The booking note of a car whose trouble the advisor does not know."""
     sections = [danger_section(dangers)] if dangers else []
     sections.append(Section("Say to the customer", (Bullets((*told, IN_DOUBT)),)))
@@ -90,9 +90,7 @@ def inspection_document(
     foot = (
         f"The advisor knows no complaint that fits, so it says nothing of causes or time. Printed {printed}.",
     )
-    return Document(
-        f"Booking sheet: {tag}", "General inspection", tuple(sections), foot, f"Booking sheet {tag}"
-    )
+    return Paper(f"Booking sheet: {tag}", "General inspection", tuple(sections), foot, f"Booking sheet {tag}")
 
 
 def danger_section(dangers: Iterable[tuple[str, str]]) -> Section:
@@ -106,10 +104,10 @@ def _sections(sheet: BookingSheet) -> Iterator[tuple[str, tuple[Part, ...]]]:
     if say:
         yield "say to the customer", say
     yield ("to book" if sheet.visit else "to book if the car comes all the same"), (Facts(_to_book(sheet)),)
-    causes = tuple(Row((one.name, one.words, percent(one.probability))) for one in sheet.causes)
+    causes = tuple(TableRow((one.name, one.words, percent(one.probability))) for one in sheet.causes)
     yield "leading causes", (Table(("Cause", "How likely", "Probability"), (60, 25, 15), causes),)
-    answers = tuple(Row((question, answer or "does not know")) for question, answer in sheet.said)
-    known = tuple(Row(pair) for pair in sheet.facts)
+    answers = tuple(TableRow((question, answer or "does not know")) for question, answer in sheet.said)
+    known = tuple(TableRow(pair) for pair in sheet.facts)
     if known or answers:
         yield "what is known", (Table(("Asked", "Answer"), (60, 40), known + answers),)
 
@@ -139,7 +137,7 @@ def _to_book(sheet: BookingSheet) -> tuple[tuple[str, str], ...]:
     return tuple((name, said) for name, said in rows if said)
 
 
-def _expected(minutes: Minutes) -> str:
+def _expected(minutes: BookedMinutes) -> str:
     """Return how long it takes, with rare long jobs apart where they would distort the average."""
     if minutes.expected <= minutes.upto:
         return (
@@ -167,7 +165,7 @@ def _certified(sheet: BookingSheet) -> str:
     return f"{needed} ({_in(sheet.certified_share)})"
 
 
-def text_lines(paper: Document) -> Iterator[str]:
+def text_lines(paper: Paper) -> Iterator[str]:
     """Return the document as plain text."""
     yield f"{paper.title} ({paper.subtitle})"
     for section in paper.sections:

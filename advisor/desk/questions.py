@@ -41,7 +41,7 @@ REASONS = {
 LEAST_PART = 0.5
 """A single word fits a complaint if it is this much of a phrase, or if nothing else was said."""
 
-Call = tuple[Engine, Case]
+EngineCase = tuple[Engine, Case]
 
 
 @dataclass(frozen=True)
@@ -238,7 +238,7 @@ def not_known(reading: str) -> Skipped:
     return Skipped(reading, NOT_KNOWN)
 
 
-def entered(calls: Sequence[Call], entry: Entry) -> tuple[Case, ...]:
+def entered(calls: Sequence[EngineCase], entry: Entry) -> tuple[Case, ...]:
     """Return the cases with one more entry: a fact goes to all of them, an answer to those it is about."""
     return tuple(case.with_entry(entry) if _is_about(engine, entry) else case for engine, case in calls)
 
@@ -249,7 +249,7 @@ def _is_about(engine: Engine, entry: Entry) -> bool:
     return isinstance(entry, Known)
 
 
-def facts_to_ask(knowledge: Knowledge, calls: Sequence[Call]) -> tuple[str, ...]:
+def facts_to_ask(knowledge: Knowledge, calls: Sequence[EngineCase]) -> tuple[str, ...]:
     """Return the facts that matter for a complaint and are not known yet, in the order of the knowledge."""
     known = {fact for _, case in calls for fact in case.facts}
     bearing = {name for engine, _ in calls for name in engine.entries}

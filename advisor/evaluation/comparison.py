@@ -67,7 +67,7 @@ class Difference:
 
 
 @dataclass(frozen=True)
-class Replayed:
+class ReplayedScenario:
     """A scenario under both versions: whether its causes came out on top, and its minutes.
 
     Where a version cannot play it, that is None and the minutes are no number.
@@ -95,7 +95,7 @@ class Comparison:
     removed: tuple[str, ...]  # complaints that the new version no longer has
     added: tuple[str, ...]
     differences: tuple[Difference, ...]
-    scenarios: tuple[Replayed, ...]
+    scenarios: tuple[ReplayedScenario, ...]
 
     @property
     def anything_worse(self) -> bool:
@@ -249,7 +249,7 @@ def _judged(found: Sequence[Difference]) -> tuple[Difference, ...]:
 
 def _replayed(
     old: Knowledge, new: Knowledge, paths: Sequence[Path], complaints: Sequence[str]
-) -> Iterator[Replayed]:
+) -> Iterator[ReplayedScenario]:
     """Replay the scenarios of the complaints under both versions."""
     engines: dict[tuple[str, str], Engine] = {}
     for file in paths:
@@ -261,7 +261,7 @@ def _replayed(
             _outcome(version, scenario, engines)
             for version, scenario in zip((old, new), scenarios, strict=True)
         )
-        yield Replayed(file.name, right, also_right, minutes, also_minutes)
+        yield ReplayedScenario(file.name, right, also_right, minutes, also_minutes)
 
 
 def _scenario(knowledge: Knowledge, file: Path) -> Scenario | None:
@@ -276,7 +276,7 @@ def _scenario(knowledge: Knowledge, file: Path) -> Scenario | None:
 def _outcome(
     knowledge: Knowledge, scenario: Scenario | None, engines: dict[tuple[str, str], Engine]
 ) -> tuple[bool | None, float]:
-    """Return whether a scenario's causes came out on top, and its minutes (see `Replayed`)."""
+    """Return whether a scenario's causes came out on top, and its minutes (see `ReplayedScenario`)."""
     if scenario is None:
         return None, math.nan
     key = (knowledge.version, scenario.complaint)

@@ -6,11 +6,11 @@ from collections.abc import Iterator, Sequence
 
 from advisor.evaluation.comparison import FALSE_ALARM, MEASURES, Comparison
 from advisor.evaluation.policies import POLICY_TITLES
-from advisor.evaluation.scorecard import FaultScore, Measured, Scorecard
+from advisor.evaluation.scorecard import FaultScore, PolicyScore, Scorecard
 from advisor.evaluation.sensitivity import Costly
-from advisor.evaluation.trials import EVERYTHING, Plan
+from advisor.evaluation.trials import EVERYTHING, TrialPlan
 from advisor.knowledge.knowledge import Knowledge
-from advisor.papers.document import Document, Paragraph, Part, Row, Section, Table
+from advisor.papers.document import Paper, Paragraph, Part, Section, Table, TableRow
 from advisor.papers.plots import Bars, Curve
 
 EXPLAINED = (
@@ -38,7 +38,7 @@ def policy_title(policy: str) -> str:
 
 
 def lines(
-    plan: Plan, families: Sequence[Scorecard], complaints: Sequence[Scorecard], costly: Sequence[Costly]
+    plan: TrialPlan, families: Sequence[Scorecard], complaints: Sequence[Scorecard], costly: Sequence[Costly]
 ) -> Iterator[str]:
     """Yield the tables for a terminal, with the faults whose cars are mistaken for others'."""
     yield f"{plan.cars} simulated cars for each complaint, seed {plan.seed}. {EXPLAINED}"
@@ -122,12 +122,12 @@ VERDICTS = {"worse": "WORSE ", "better": "better", "same": "      "}
 
 
 def page(
-    plan: Plan,
+    plan: TrialPlan,
     families: Sequence[Scorecard],
     complaints: Sequence[Scorecard],
     costly: Sequence[Costly],
     version: str,
-) -> Document:
+) -> Paper:
     """Return the page: a table and plots for every family and complaint, and the faults of complaints."""
     sections = [Section("What this is", (Paragraph(EXPLAINED), Paragraph(COLUMNS)))]
     for card in (*families, *complaints):
@@ -137,14 +137,14 @@ def page(
         kind = "Family" if card in families else "Complaint"
         sections.append(Section(f"{kind}: {card.title}", tuple(parts)))
     if costly:
-        rows = tuple(Row((f"{one.cost_nats:.4f}", str(one.place), one.name)) for one in costly)
+        rows = tuple(TableRow((f"{one.cost_nats:.4f}", str(one.place), one.name)) for one in costly)
         sections.append(
             Section(
                 "Numbers to ask colleagues about",
                 (Paragraph(COSTLY), Table(("Cost", "Where", "Number"), (12, 38, 50), rows)),
             )
         )
-    return Document(
+    return Paper(
         "How well the advice finds causes",
         f"{plan.cars} simulated cars for each complaint, seed {plan.seed}, knowledge {version}",
         tuple(sections),
@@ -153,7 +153,7 @@ def page(
     )
 
 
-def _cells(policy: str, found: Measured) -> tuple[str, ...]:
+def _cells(policy: str, found: PolicyScore) -> tuple[str, ...]:
     return (
         f"{100 * found.first:.1f} ±{100 * found.first_standard_error:.1f}",
         f"{100 * found.in_three:.1f}",
@@ -174,7 +174,7 @@ def _line(cells: Sequence[str]) -> str:
 
 def _table(card: Scorecard) -> Table:
     rows = tuple(
-        Row((policy_title(policy), *_cells(policy, found))) for policy, found in card.policies.items()
+        TableRow((policy_title(policy), *_cells(policy, found))) for policy, found in card.policies.items()
     )
     return Table(HEAD, WIDTHS, rows)
 
@@ -193,7 +193,7 @@ def _plots(card: Scorecard) -> Iterator[Part]:
 
 def _fault_table(faults: Sequence[FaultScore]) -> Table:
     rows = tuple(
-        Row(
+        TableRow(
             (
                 one.name,
                 f"{one.cars}{' (few)' if one.cars < FEW_CARS else ''}",
@@ -214,7 +214,7 @@ def _fault_table(faults: Sequence[FaultScore]) -> Table:
 def _confusion(faults: Sequence[FaultScore]) -> Table:
     names = {one.fault: one.name for one in faults}
     rows = tuple(
-        Row((one.name, f"{100 * (1 - sum(n for _, n in one.mistaken) / one.alone):.0f} %", told))
+        TableRow((one.name, f"{100 * (1 - sum(n for _, n in one.mistaken) / one.alone):.0f} %", told))
         for one in faults
         if one.mistaken and (told := tuple(f"{names.get(f, f)}: {n} of {one.alone}" for f, n in one.mistaken))
     )

@@ -15,12 +15,12 @@ import numpy as np
 
 from advisor.arrays import Floats
 from advisor.evaluation.scores import Bin, brier, calibration, calibration_error, log_loss
-from advisor.evaluation.trials import EVERYTHING, Record, Trial
+from advisor.evaluation.trials import EVERYTHING, Trial, TrialRecord
 from advisor.knowledge.knowledge import Knowledge
 
 
 @dataclass(frozen=True)
-class Measured:
+class PolicyScore:
     """How one policy did on cars of one or more complaints; minutes and readings are means for a car."""
 
     cars: int
@@ -66,7 +66,7 @@ class Scorecard:
 
     name: str
     title: str
-    policies: dict[str, Measured]
+    policies: dict[str, PolicyScore]
     faults: tuple[FaultScore, ...]
 
     @property
@@ -105,15 +105,15 @@ def scorecards(knowledge: Knowledge, trials: Sequence[Trial]) -> tuple[tuple[Sco
     )
 
 
-def _scores(trials: Sequence[Trial]) -> dict[str, Measured]:
+def _scores(trials: Sequence[Trial]) -> dict[str, PolicyScore]:
     return {policy: measured(trials, policy) for policy in trials[0].records}
 
 
-def measured(trials: Sequence[Trial], policy: str) -> Measured:
+def measured(trials: Sequence[Trial], policy: str) -> PolicyScore:
     """Return how one policy did on all cars of some complaints, every car counting the same."""
     pairs = [(trial, trial.records[policy]) for trial in trials]
 
-    def all_of(numbers: Callable[[Trial, Record], Floats]) -> Floats:
+    def all_of(numbers: Callable[[Trial, TrialRecord], Floats]) -> Floats:
         return np.concatenate([numbers(trial, record).ravel() for trial, record in pairs])
 
     first = all_of(lambda trial, record: right_among(trial, record, 1))
@@ -122,7 +122,7 @@ def measured(trials: Sequence[Trial], policy: str) -> Measured:
     present = all_of(lambda trial, _: trial.present.astype(np.float64)) > 0
     believed = all_of(lambda _, record: record.beliefs)
     root = np.sqrt(len(first))
-    return Measured(
+    return PolicyScore(
         cars=len(first),
         first=float(first.mean()),
         first_standard_error=float(first.std() / root),
@@ -140,7 +140,7 @@ def measured(trials: Sequence[Trial], policy: str) -> Measured:
     )
 
 
-def right_among(trial: Trial, record: Record, most: int) -> Floats:
+def right_among(trial: Trial, record: TrialRecord, most: int) -> Floats:
     """Return 1 for each car one of whose causes is among the first suspects, else 0."""
     ahead = np.argsort(-record.beliefs, axis=1, kind="stable")[:, :most]
     return np.asarray(np.take_along_axis(trial.present, ahead, axis=1).any(axis=1), dtype=np.float64)

@@ -23,7 +23,7 @@ import numpy as np
 from advisor.arrays import Floats, Ints
 from advisor.case.case import Case
 from advisor.evaluation.perturbation import without_leak
-from advisor.evaluation.trials import Plan
+from advisor.evaluation.trials import TrialPlan
 from advisor.inference.compiler import compile_tables
 from advisor.inference.tables import DiscreteNetwork
 from advisor.knowledge.knowledge import Knowledge, Path
@@ -61,7 +61,7 @@ class Tried:
 
 
 def most_costly(
-    knowledge: Knowledge, plan: Plan, most: int, progress: Callable[[int, int], None] | None = None
+    knowledge: Knowledge, plan: TrialPlan, most: int, progress: Callable[[int, int], None] | None = None
 ) -> tuple[Costly, ...]:
     """Return the numbers whose error would cost most, over all complaints of the plan, worst first."""
     costs: dict[Path, float] = {}
@@ -74,7 +74,7 @@ def most_costly(
     return tuple(Costly(_words(path), knowledge.place(*path), costs[path]) for path in first)
 
 
-def costs_of(knowledge: Knowledge, complaint: str, plan: Plan) -> dict[Path, float]:
+def costs_of(knowledge: Knowledge, complaint: str, plan: TrialPlan) -> dict[Path, float]:
     """Return what each number would cost on cars of one complaint, in nats per car."""
     tables = build(knowledge, complaint).tables
     ranker = compile_ranker(knowledge, compile_tables(tables), complaint, plan.workshop, plan.rule)

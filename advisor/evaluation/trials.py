@@ -41,7 +41,7 @@ def disturbed(noise: float) -> str:
 
 
 @dataclass(frozen=True, eq=False)
-class Record:
+class TrialRecord:
     """The results of playing cars by one policy, one entry for each car."""
 
     beliefs: Floats  # (cars, faults)
@@ -51,7 +51,7 @@ class Record:
     unresolved: Bools  # ended with nothing left to read, or with an unlisted cause ahead
 
     @classmethod
-    def of(cls, jobs: Jobs) -> Record:
+    def of(cls, jobs: Jobs) -> TrialRecord:
         """Return the record of jobs."""
         open_ends = [REASONS.index("nothing-left"), REASONS.index("unlisted")]
         return cls(
@@ -70,11 +70,11 @@ class Trial:
     complaint: str
     faults: tuple[str, ...]
     present: Bools  # (cars, faults)
-    records: Mapping[str, Record]
+    records: Mapping[str, TrialRecord]
 
 
 @dataclass(frozen=True)
-class Plan:
+class TrialPlan:
     """What to play: cars for each complaint, policies, disturbances, and the seed."""
 
     complaints: tuple[str, ...]
@@ -93,11 +93,11 @@ class _Run:
     told: Floats
     count: int
     seed: np.random.SeedSequence
-    plan: Plan
+    plan: TrialPlan
 
 
 def evaluate(
-    knowledge: Knowledge, plan: Plan, cores: int, progress: Callable[[int, int], None] | None = None
+    knowledge: Knowledge, plan: TrialPlan, cores: int, progress: Callable[[int, int], None] | None = None
 ) -> tuple[Trial, ...]:
     """Play simulated cars of every complaint of the plan; `progress` receives cars done and their total.
 
@@ -134,7 +134,7 @@ def _sizes(cars: int) -> list[int]:
     return [min(CARS_AT_ONCE, cars - first) for first in range(0, cars, CARS_AT_ONCE)]
 
 
-def _runs(knowledge: Knowledge, plan: Plan, sizes: Sequence[int]) -> Iterator[_Run]:
+def _runs(knowledge: Knowledge, plan: TrialPlan, sizes: Sequence[int]) -> Iterator[_Run]:
     for complaint in plan.complaints:
         ranker = ranker_of(knowledge, complaint, plan.workshop, plan.rule)
         told = told_of_single_faults(ranker, complaint)
@@ -152,24 +152,24 @@ def _played(run: _Run) -> Trial:
     cars = draw_cars(ranker, starts, everywhere, np.random.default_rng(for_cars))
     order = np.random.default_rng(for_order)
     records = {
-        str(policy): Record.of(play_policy(ranker, starts, cars, policy, run.told, order))
+        str(policy): TrialRecord.of(play_policy(ranker, starts, cars, policy, run.told, order))
         for policy in plan.policies
     }
-    records[EVERYTHING] = Record.of(all_readings(ranker, starts, cars))
+    records[EVERYTHING] = TrialRecord.of(all_readings(ranker, starts, cars))
     for noise, seed in zip(plan.noises, for_noise, strict=True):
         tables = disturbed_tables(ranker.knowledge, run.complaint, noise, np.random.default_rng(seed))
         other = compile_ranker(
             ranker.knowledge, compile_tables(tables), run.complaint, plan.workshop, plan.rule
         )
         jobs = play_many(other, starts_of(other, [Case(run.complaint)]), cars)
-        records[disturbed(noise)] = Record.of(jobs)
+        records[disturbed(noise)] = TrialRecord.of(jobs)
     return Trial(run.complaint, ranker.faults, cars.faults, records)
 
 
 def _joined(parts: Sequence[Trial]) -> Trial:
     first = parts[0]
     records = {
-        policy: Record(
+        policy: TrialRecord(
             np.concatenate([part.records[policy].beliefs for part in parts]),
             np.concatenate([part.records[policy].readings for part in parts]),
             np.concatenate([part.records[policy].hands_on_minutes for part in parts]),

@@ -25,7 +25,7 @@ from advisor.inference.cliquetree import clique_tree, to_blame
 from advisor.inference.engine import PLAIN, Engine
 from advisor.inference.propagation import (
     Clique,
-    Entry,
+    EvidenceEntry,
     logarithms,
 )
 from advisor.inference.tables import CPT, DiscreteNetwork
@@ -92,9 +92,11 @@ class _Compiler:
         faint = bool(np.any((start_log2 > -math.inf) & (start_log2 < math.log2(SMALLEST)))) or any(
             np.any((table.values > 0) & (table.values < PLAIN[0])) for table in self.reading_tables
         )
-        entries = {name: Entry(*self._placed((name,)), np.eye(self.size[name])) for name in self.hidden}
+        entries = {
+            name: EvidenceEntry(*self._placed((name,)), np.eye(self.size[name])) for name in self.hidden
+        }
         for table in self.reading_tables:
-            entries[table.child] = Entry(*self._placed(table.parents), _by_parents(table))
+            entries[table.child] = EvidenceEntry(*self._placed(table.parents), _by_parents(table))
         hidden_spans = _spans(self.hidden, self.size)
         to_hidden = _Rows()
         for name in self.hidden:

@@ -23,7 +23,7 @@ from advisor.arrays import SMALLEST, Floats, Ints, x_log2_x
 from advisor.inference.cliquetree import TooWide as TooWide
 from advisor.inference.propagation import (
     Clique,
-    Entry,
+    EvidenceEntry,
     collect,
     collect_logs,
     distribute,
@@ -137,7 +137,7 @@ class Engine(InferenceEngine):
     start: Floats  # all cliques' potentials, one after the other
     start_log2: Floats  # their logarithms
     faint: bool  # some of them, or of the readings' tables, are too small to be multiplied as they are
-    entries: Mapping[str, Entry]
+    entries: Mapping[str, EvidenceEntry]
     hidden_spans: Mapping[str, slice]
     target_indices: Ints
     reading_spans: Mapping[str, slice]

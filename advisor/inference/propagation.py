@@ -49,7 +49,7 @@ class Clique:
 
 
 @dataclass(frozen=True, eq=False)
-class Entry:
+class EvidenceEntry:
     """Where evidence on a node goes: the likelihood over its states, by `weights`, onto a clique."""
 
     clique: int
@@ -93,7 +93,7 @@ def summing(groups: Ints, count: int) -> sparse.csr_matrix:
     return sparse.csr_matrix((ones, (groups, np.arange(len(groups)))), shape=(count, len(groups)))
 
 
-def enter_logs(cliques: Sequence[Clique], logs: Floats, entry: Entry, likelihood: Floats) -> None:
+def enter_logs(cliques: Sequence[Clique], logs: Floats, entry: EvidenceEntry, likelihood: Floats) -> None:
     """Add a likelihood of shape (cases, states), in place, to entries (entries, cases) as logarithms."""
     terms = logarithms(likelihood)[:, None, :] + logarithms(entry.weights)[None, :, :]
     largest = _finite(terms.max(axis=2))

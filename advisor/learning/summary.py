@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from advisor.knowledge.knowledge import Knowledge, Path
 from advisor.learning.proposal import Edit, Proposal
 from advisor.learning.revision import Weights
-from advisor.learning.track_record import Rate, Record, TooFew
+from advisor.learning.track_record import Rate, TooFew, TrackRecord
 from advisor.papers.format import duration
 
 TRIED = ("scenarios", "closed jobs")
@@ -86,7 +86,7 @@ def replay_lines(counts: Sequence[tuple[int, int, int]]) -> Iterator[str]:
     yield "The closed jobs are those that the numbers were learned from: they flatter the proposal."
 
 
-def record_lines(record: Record, fewest: int) -> Iterator[str]:
+def record_lines(record: TrackRecord, fewest: int) -> Iterator[str]:
     """Return the record in lines: over all jobs, by period, by sureness, and against the checklist."""
     yield f"{record.jobs} closed jobs with a confirmed cause, as this knowledge ends them before the repair."
     yield from excluded_lines(record.excluded)

@@ -110,7 +110,7 @@ class Period:
 
 
 @dataclass(frozen=True)
-class Record:
+class TrackRecord:
     """What closed jobs say: over all of them, by sureness, and by period, the oldest first.
 
     `saved` is how many minutes fewer than the checklist a job took on average, with its interval, over
@@ -214,7 +214,7 @@ def checklist_minutes(knowledge: Knowledge, engine: InferenceEngine, case: Case)
 
 def summed_up(
     judged: Sequence[Judged], excluded: Mapping[str, int], span: Span = "quarter", fewest: int = FEWEST
-) -> Record:
+) -> TrackRecord:
     """Return rates over all jobs and by period; raise `TooFew` below the smallest number of jobs."""
     if len(judged) < fewest:
         raise TooFew(len(judged), fewest, excluded)
@@ -222,7 +222,7 @@ def summed_up(
     for one in judged:
         by_period[period_of(one.at, span)].append(one)
     spared = [one.checklist_minutes - one.minutes for one in judged if one.checklist_minutes is not None]
-    return Record(
+    return TrackRecord(
         jobs=len(judged),
         first=wilson(sum(one.first for one in judged), len(judged)),
         in_three=wilson(sum(one.in_three for one in judged), len(judged)),

@@ -27,7 +27,7 @@ class Facts:
 
 
 @dataclass(frozen=True)
-class Row:
+class TableRow:
     """A row of a table; struck through in all cells but the last, which says why."""
 
     cells: tuple[Cell, ...]
@@ -40,7 +40,7 @@ class Table:
 
     head: tuple[str, ...]
     widths: tuple[int, ...]
-    rows: tuple[Row, ...]
+    rows: tuple[TableRow, ...]
 
 
 @dataclass(frozen=True)
@@ -70,7 +70,7 @@ class Section:
 
 
 @dataclass(frozen=True)
-class Document:
+class Paper:
     """A paper: `running` stands at the foot of every page, `foot` once at the end."""
 
     title: str
@@ -83,7 +83,7 @@ class Document:
 # Markdown
 
 
-def markdown(document: Document) -> str:
+def markdown(document: Paper) -> str:
     """The paper as Markdown with tables; a picture is told in numbers."""
     blocks = [f"# {_md(document.title)}", _md(document.subtitle)]
     for section in document.sections:
@@ -174,7 +174,7 @@ li{margin:0 0 .6mm;break-inside:avoid}
 """
 
 
-def html(document: Document) -> str:
+def html(document: Paper) -> str:
     """The paper as one page of HTML that needs nothing else, to be printed on A4."""
     body = [f"<h1>{_text(document.title)}</h1>", f'<p class="subtitle">{_text(document.subtitle)}</p>']
     for section in document.sections:

@@ -22,7 +22,7 @@ from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.model.nodes import is_instrument_leaf, shown_by
 
-Ranking = Literal["bits", "bits per minute"]
+PlayedRanking = Literal["bits", "bits per minute"]
 Reason = Literal["sure", "nothing-left", "unlisted", "enough", "halted"]
 
 REASONS: tuple[Reason, ...] = (*rules.REASONS, "enough", "halted")
@@ -48,7 +48,7 @@ class Ranker:
     faults: tuple[str, ...]
     unlisted: Bools  # (faults,)
     rule: StopRule
-    ranking: Ranking
+    ranking: PlayedRanking
 
     def posteriors(self, potentials: Floats) -> tuple[Floats, Floats]:
         """Beliefs in `faults`, shape (states, faults), and the batch's bits (see `Batch.outlooks`)."""
@@ -84,7 +84,7 @@ def compile_ranker(
     complaint: str,
     workshop: Workshop | None = None,
     rule: StopRule | None = None,
-    ranking: Ranking = "bits per minute",
+    ranking: PlayedRanking = "bits per minute",
 ) -> Ranker:
     """Put what the advice goes by into arrays, once for a complaint at a workshop."""
     workshop = workshop or Workshop()

@@ -61,7 +61,7 @@ def papers_folder() -> Path:
     return next((one for one in folders if one.is_dir() and os.access(one, os.W_OK)), home)
 
 
-class Jobs(NamedTuple):
+class StoredJobs(NamedTuple):
     """The cases that can be read, the newest first, and what is wrong with the others."""
 
     filed: list[StoredCase]
@@ -200,7 +200,7 @@ class Store:
         """Return every readable case, the newest first."""
         return self.jobs().filed
 
-    def jobs(self) -> Jobs:
+    def jobs(self) -> StoredJobs:
         """Return every readable case, the newest first, and apart from them the damaged ones."""
         with trouble("read"), self._engine.connect() as connection:
             heads = connection.execute(sa.select(CASES).order_by(CASES.c.id.desc())).all()
@@ -210,7 +210,7 @@ class Store:
             numbered = isinstance(row.case_id, int) and row.case_id > 0
             by_case[row.case_id if numbered else STRAY].append(row)
         by_number = {head.id: head for head in heads}
-        found = Jobs([], [])
+        found = StoredJobs([], [])
         for number in (*by_number, *(one for one in by_case if one not in by_number)):
             try:
                 found.filed.append(stored_case_from(number, by_number.get(number), by_case[number]))

@@ -516,7 +516,7 @@ def _take_line(data: bytes) -> None:
     real_evaluate, real_compare, real_checked = evaluation.evaluate, comparison.compare, lint.checked
     here, known = Path.cwd(), small()
 
-    def few(knowledge: Knowledge, plan: evaluation.Plan, _: int, progress: Any) -> Any:
+    def few(knowledge: Knowledge, plan: evaluation.TrialPlan, _: int, progress: Any) -> Any:
         return real_evaluate(knowledge, replace(plan, cars=2, noises=plan.noises[:1]), 1, progress)
 
     def compared(old: Knowledge, new: Knowledge, _: int, *rest: Any) -> Any:

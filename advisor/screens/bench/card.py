@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from textual.content import Content
 
 from advisor.advice.advice import CandidateReading
-from advisor.advice.waits import Plan
+from advisor.advice.waits import WaitPlan
 from advisor.bench.session import Session
 from advisor.bench.wording import (
     account_line,
@@ -132,7 +132,7 @@ def _facts(session: Session, proposal: CandidateReading) -> list[str]:
     return facts
 
 
-def _plan_lines(session: Session, plan: Plan) -> list[Content]:
+def _plan_lines(session: Session, plan: WaitPlan) -> list[Content]:
     """Before you wait, take these; when you come back, these."""
     names = " and ".join(session.knowledge.setups[setup].name.lower() for setup in plan.setups)
     lines = [
