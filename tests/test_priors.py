@@ -646,7 +646,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("x", "any_of: {b: , d: 60}", rest=True)
         + faults("a", "b", "d", b="prior: 0.9"),
         "any_of: {b",
-        "shares The numbers add up to 60. "
+        "shares The numbers of 'x' add up to 60 (d 60). "
         "Independent causes come together more rarely than that, by the complaint's sum. "
         "Lower the numbers of the branch.",
     ),
@@ -656,7 +656,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("x", "any_of: {b: , e: , d: 60}", rest=True)
         + faults("a", "b", "d", "e", b="prior: 0.9999999999", e="prior: 0.9999999999"),
         "any_of: {b",
-        "shares The numbers add up to 60. "
+        "shares The numbers of 'x' add up to 60 (d 60). "
         "Independent causes come together more rarely than that, by the complaint's sum. "
         "Lower the numbers of the branch.",
     ),
@@ -692,7 +692,7 @@ def test_a_branch_that_is_too_large_is_told_the_largest_sum() -> None:
     (said,), (at,) = refusal(sums(170))
     most = float(said.split("at most about ")[1].split()[0])
     assert said == (
-        f"shares The numbers add up to 170; here at most about {most:.4g} is possible. "
+        f"shares The numbers of 'x' add up to 170 (d 90, e 80); here at most about {most:.4g} is possible. "
         "Independent causes come together more rarely than that, by the complaint's sum. "
         "Lower the numbers of the branch."
     )
@@ -700,6 +700,26 @@ def test_a_branch_that_is_too_large_is_told_the_largest_sum() -> None:
     assert 100 < most < 170
     assert refusal(sums(most - 0.1))[0] == []
     assert len(refusal(sums(most + 0.1))[0]) == 1
+
+
+def test_only_the_branch_whose_own_numbers_are_too_large_is_named() -> None:
+    """The branches around it, which come out too large through it alone, are sound and not blamed."""
+
+    def tree(d: float, z: float) -> str:
+        inner = [
+            branch("x", f"any_of: {{y: 55, z: {z}}}", rest=True),
+            branch("y", f"any_of: {{d: {d}, e: 90}}", rest=True),
+        ]
+        return (
+            complaint("any_of: {x: 60, b: 50}") + "branches:\n" + "".join(inner) + faults("b", "d", "e", "z")
+        )
+
+    said, at = refusal(tree(90, 44))
+    assert [one.split(";")[0] for one in said] == ["shares The numbers of 'y' add up to 180 (d 90, e 90)"]
+    assert at[0].startswith("any_of: {d")
+    said, _ = refusal(tree(90, 95))
+    assert [one.split("'")[1] for one in said] == ["x", "y"], "both are too large by themselves"
+    assert refusal(tree(9, 44))[0] == []
 
 
 def test_two_numbers_for_one_fault_are_named_even_where_the_sums_break_too() -> None:

@@ -231,6 +231,7 @@ class _Tree:
         targets = self._targets(top, result.priors, say)
         weight = np.ones([1] * len(self.axes))  # an axis counts once its probabilities are known
         vectors: dict[str, Floats] = {}
+        too_large: set[str] = set()  # branches that are, or hold one that is
         for fact in self.axes[: len(self.axes) - len(self.shared)]:
             weight = weight * self._along(
                 fact, np.array(list(self.knowledge.facts[fact].values.values())) / 100
@@ -284,7 +285,7 @@ class _Tree:
                 listed = float((weight * gate_probability(gate, members)).sum())
                 unlisted = (targets[name] - listed) / (1 - listed) if listed < 1 else -1.0
                 if report and unlisted < -1e-12:
-                    self._too_large(name, gate, targets[name])
+                    self._too_large(name, gate, targets[name], too_large)
                 if report:
                     unlisted = max(unlisted, 0.0)
                 result.priors[unlisted_of(name)] = unlisted
@@ -420,21 +421,30 @@ class _Tree:
             held = held * (1 - unlisted) + vectors[member] * alone
         return float((weight * held).sum())
 
-    def _too_large(self, name: str, gate: Gate, target: float) -> None:
-        """Report a branch whose numbers independent causes cannot have, and the largest sum they can."""
-        stated = [share / 100 for share in gate.shares.values() if share]
+    def _too_large(self, name: str, gate: Gate, target: float, blamed: set[str]) -> None:
+        """Report a branch whose numbers independent causes cannot have, and the largest sum they can.
+
+        One that is too large only because a branch in it is, is sound; it is entered as blamed all the same.
+        """
+        stated = _stated(gate)
 
         def beyond(scale: float) -> float:
-            return 1 - math.prod(1 - min(1.0, scale * share * target) for share in stated) - target
+            return 1 - math.prod(1 - min(1.0, scale * share * target) for share in stated.values()) - target
 
-        total = f"The numbers add up to {100 * sum(stated):g}"
-        if beyond(1.0) > 0:
-            most = 100 * sum(stated) * root(beyond, 0.0, 1.0)
-            total += f"; here at most about {most:.4g} is possible"
+        itself = beyond(1.0) > 0
+        follows = not itself and not blamed.isdisjoint(gate.members)
+        blamed.add(name)
+        if follows:
+            return
+        total = 100 * sum(stated.values())
+        numbers = ", ".join(f"{member} {100 * share:g}" for member, share in stated.items())
+        said = f"The numbers of '{name}' add up to {total:g} ({numbers})"
+        if itself:
+            said += f"; here at most about {total * root(beyond, 0.0, 1.0):.4g} is possible"
         self._problem(
             "shares",
             (name, gate.kind),
-            f"{total}.",
+            f"{said}.",
             "Independent causes come together more rarely than that, by the complaint's sum.",
             "Lower the numbers of the branch.",
         )
