@@ -1,4 +1,4 @@
-"""Text that somebody wrote: what may be shown of it, and which word was probably meant."""
+"""Text that somebody wrote: what may be shown of it, which word was probably meant, how many of it."""
 
 from __future__ import annotations
 
@@ -19,6 +19,11 @@ def visible(text: str) -> str:
 def clean(text: str) -> str:
     """Text in one line, with what is not to be seen shown as �."""
     return visible(re.sub(r"\s+", " ", text).strip())
+
+
+def counted(number: int, thing: str) -> str:
+    """A number with what it counts: "1 fault", "2 faults"."""
+    return f"{number} {thing}{'' if number == 1 else 's'}"
 
 
 MOST_COMPARED = 200

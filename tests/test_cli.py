@@ -433,7 +433,7 @@ def test_check_prints_problems_of_sense_and_counts_them(advisor: Advisor, tmp_pa
         f"{file}:6:3 unseen",
         f"{file}:7:3 unseen",
     ]
-    assert ran.err == "1 complaints, 2 faults, 0 readings: 1 errors, 2 weak points.\n"
+    assert ran.err == "1 complaint, 2 faults, 0 readings: 1 error, 2 weak points.\n"
 
 
 def test_check_is_content_with_what_comes_along(advisor: Advisor) -> None:
@@ -452,7 +452,44 @@ def test_check_of_one_file_says_what_it_leans_on(advisor: Advisor, name: str) ->
     assert "workshop.yaml" in line
     assert line.endswith(f"Check them together: `advisor check {SHIPPED}`.")
     assert ran.code == 1
-    assert "1 errors" in ran.err
+    assert ran.err.endswith(": 1 error, 0 weak points.\n")
+
+
+@pytest.mark.parametrize("command", ["next", "export", "evaluate"])
+def test_other_commands_say_too_what_one_file_leans_on(advisor: Advisor, command: str) -> None:
+    """The same one line as that of `check`, not one for each word of the workshop."""
+    file = SHIPPED / "drain.yaml"
+    (line,) = advisor("check", file).out.splitlines()
+    ran = advisor(command, "--knowledge", file, "--complaint", "flat_battery")
+    assert (ran.code, ran.out, ran.err) == (1, "", f"{line}\n")
+
+
+def test_check_says_what_a_share_comes_to_per_100_complaints(advisor: Advisor, tmp_path: Path) -> None:
+    """Shares multiply on the way up: 60 of 100 of 40 of 100 are 24 of 100 (by hand)."""
+    file = tmp_path / "x.yaml"
+    tree = (
+        complaint("any_of: {x: 40, y: 0.5, a: 65}")
+        + "branches:\n  x: {name: X, any_of: {b: 60, d: 41}, unlisted: rest}\n"
+        + "  y: {name: Y, any_of: {e: 60, f: 40}, unlisted: rest}\n"
+        + faults("a", "b", "d", "e", "f")
+    )
+    file.write_text(HEAD + tree, encoding="utf-8")
+    ran = advisor("check", file, "--share", "b", "--share", "e", "--share", "a")
+    assert ran.code == 0
+    assert [line for line in ran.out.splitlines() if "x.yaml" not in line] == [
+        "b: 24 of 100 cars with c (60 of 100 with x, itself 40 of 100 with c).",
+        "  For 1 of 100 cars with c write 2.5 under x.",
+        "e: 0.3 of 100 cars with c (60 of 100 with y, itself 0.5 of 100 with c).",
+        "  All cars with y are 0.5 of 100 with c.",
+        "a: 65 of 100 cars with c.",
+    ]
+    assert "There is no fault or branch 'aa'." in advisor("check", file, "--share", "aa").err
+    assert advisor("check", file, "--share", "a", "--format", "json").code == 2
+    plain = tree.replace("a: 65", "a: ").replace("Fault a,", "Fault a, prior: 0.3,")
+    file.write_text(HEAD + plain, encoding="utf-8")
+    assert advisor("check", file, "--share", "a").out.endswith(
+        "a has no share of a complaint or of a branch that has one.\n"
+    )
 
 
 def test_a_slip_in_a_file_that_leans_on_others_is_told_too(advisor: Advisor, tmp_path: Path) -> None:

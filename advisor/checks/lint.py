@@ -33,14 +33,16 @@ for module in pkgutil.iter_modules(checks.__path__):
 def checked(paths: Iterable[Path], cache: Cache | None = None) -> Knowledge:
     """Load knowledge and make sure that it can be used; raises `ProblemsFound` with every error in it.
 
+    Of files that lean on the rest of their folder that is said in one line.
     That texts had no error is remembered in the cache, so that the same ones are not asked again.
     """
+    paths = list(paths)
     knowledge, digest = load_with_digest(paths)
     if cache and cache.find("no error", digest) is not None:
         return knowledge
     errors = [problem for problem in problems(knowledge) if problem.severity == "error"]
     if errors:
-        raise ProblemsFound(errors)
+        raise ProblemsFound(leaning(paths, errors))
     if cache:
         cache.keep(b"", "no error", digest)
     return knowledge

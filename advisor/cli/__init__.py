@@ -30,6 +30,9 @@ def main() -> NoReturn:
 
             run()
         sys.stdout.flush()
+    except KeyboardInterrupt:  # before click has begun to heed it
+        sys.stderr.write("\nStopped.\n")
+        sys.exit(1)
     except BrokenPipeError:
         # Whoever read our output has gone: nothing to say, and nothing more to flush.
         sys.stdout = None

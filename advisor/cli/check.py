@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+import math
 import sys
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
+from advisor.cli.errors import refuse_unknown
 from advisor.cli.options import shipped, tell_of_changes
 from advisor.cli.output import json_text, say
+from advisor.cli.progress import working
+from advisor.text import counted
+
+if TYPE_CHECKING:
+    from advisor.knowledge.knowledge import Knowledge
+    from advisor.knowledge.problems import Problem
 
 WATCHED_EVERY_SECONDS = 0.5
 
@@ -26,48 +35,98 @@ WATCHED_EVERY_SECONDS = 0.5
     help="JSON is for editors and other programs.",
 )
 @click.option("--watch", is_flag=True, help="Check again whenever a file is saved, until stopped.")
-def check(paths: tuple[Path, ...], form: str, watch: bool) -> None:
+@click.option(
+    "--share",
+    "shares",
+    multiple=True,
+    metavar="ID",
+    help="Also say how many of 100 cars with the complaint have this fault or branch; may be repeated.",
+)
+def check(paths: tuple[Path, ...], form: str, watch: bool, shares: tuple[str, ...]) -> None:
     """Check knowledge files and print every problem with file, line and column."""
+    if shares and form == "json":
+        raise click.UsageError("--share answers in words. Leave out --format json.")
     meant = list(paths) or [shipped("knowledge")]
     if not watch:
-        sys.exit(_check(meant, form))
+        sys.exit(_check(meant, form, shares))
     last: object = None
     while True:
         stamps = _stamps(meant)
         if stamps != last:
             last = stamps
-            _check(meant, form)
+            _check(meant, form, shares)
             say("Watching; stop with Ctrl+C.", err=True)
         time.sleep(WATCHED_EVERY_SECONDS)
 
 
-def _check(paths: list[Path], form: str) -> int:
-    """Print what is wrong and weak; returns the exit code."""
-    from advisor.checks.informativeness import review
-    from advisor.checks.lint import leaning, problems
-    from advisor.knowledge.loading import load
+def _check(paths: list[Path], form: str, shares: tuple[str, ...]) -> int:
+    """Print what is wrong and weak, and what was asked of shares; returns the exit code."""
     from advisor.knowledge.problems import ProblemsFound
 
+    tell_of_changes(paths)
+    knowledge = None
     try:
-        tell_of_changes(paths)
-        knowledge = load(paths)
-        found = leaning(paths, problems(knowledge))
-        if not any(problem.severity == "error" for problem in found):
-            found = sorted([*found, *review(knowledge)], key=lambda one: (one.place, one.code))
-        counted = (
-            f"{len(knowledge.complaints)} complaints, {len(knowledge.faults)} faults, "
-            f"{len(knowledge.readings)} readings: "
-        )
+        with working("Checking"):
+            knowledge, found = _found(paths)
     except ProblemsFound as error:
-        found, counted = list(error.problems), ""
+        found = list(error.problems)
     if form == "json":
         say(json_text([one.as_dict() for one in found]))
     else:
         for problem in found:
             say(str(problem))
     errors = sum(problem.severity == "error" for problem in found)
-    say(f"{counted}{errors} errors, {len(found) - errors} weak points.", err=True)
-    return 1 if errors else 0
+    held = ""
+    if knowledge is not None:
+        parts = (
+            (knowledge.complaints, "complaint"),
+            (knowledge.faults, "fault"),
+            (knowledge.readings, "reading"),
+        )
+        held = ", ".join(counted(len(part), thing) for part, thing in parts) + ": "
+    say(f"{held}{counted(errors, 'error')}, {counted(len(found) - errors, 'weak point')}.", err=True)
+    if errors:
+        return 1
+    if shares and knowledge is not None:
+        refuse_unknown("fault or branch", shares, [*knowledge.faults, *knowledge.branches])
+        for cause in shares:
+            for line in _share_lines(knowledge, cause):
+                say(line)
+    return 0
+
+
+def _found(paths: list[Path]) -> tuple[Knowledge, list[Problem]]:
+    """Return what was read, and all that is wrong and weak in it."""
+    from advisor.checks.informativeness import review
+    from advisor.checks.lint import leaning, problems
+    from advisor.knowledge.loading import load
+
+    knowledge = load(paths)
+    found = leaning(paths, problems(knowledge))
+    if not any(problem.severity == "error" for problem in found):
+        found = sorted([*found, *review(knowledge)], key=lambda one: (one.place, one.code))
+    return knowledge, found
+
+
+def _share_lines(knowledge: Knowledge, cause: str) -> Iterator[str]:
+    """Say what a share comes to of 100 cars with each complaint, and what to write for one of them."""
+    from advisor.model.priors import ways_up
+
+    ways = list(ways_up(knowledge, cause))
+    if not ways:
+        yield f"{cause} has no share of a complaint or of a branch that has one."
+    for way in ways:
+        gates = [gate for gate, _ in way]
+        complaint, part = gates[-1], math.prod(share / 100 for _, share in way)
+        chain = ", itself ".join(f"{share:g} of 100 with {gate}" for gate, share in way)
+        yield f"{cause}: {100 * part:.3g} of 100 cars with {complaint}" + (
+            f" ({chain})." if len(way) > 1 else "."
+        )
+        above = 100 * math.prod(share / 100 for _, share in way[1:])
+        if len(way) > 1 and above >= 1:
+            yield f"  For 1 of 100 cars with {complaint} write {100 / above:.3g} under {gates[0]}."
+        elif len(way) > 1:
+            yield f"  All cars with {gates[0]} are {above:.3g} of 100 with {complaint}."
 
 
 def _stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int]]:

@@ -11,7 +11,7 @@ import click
 from advisor.cli.errors import fail, refuse_unknown
 from advisor.cli.options import NumberRange, checked, knowledge_option, shipped, without_option
 from advisor.cli.output import json_text, say
-from advisor.cli.progress import bar_of, moving
+from advisor.cli.progress import working
 
 if TYPE_CHECKING:
     from advisor.evaluation.scorecard import Scorecard
@@ -84,7 +84,8 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
     from advisor.evaluation.sensitivity import Costly, most_costly
     from advisor.papers.document import html
 
-    knowledge = checked(paths)
+    with working("Reading the knowledge"):
+        knowledge = checked(paths)
     refuse_unknown("instrument", without, knowledge.instruments)
     refuse_unknown("complaint", some, knowledge.complaints)
     plan = evaluation.TrialPlan(
@@ -94,13 +95,13 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
         noises=tuple(dict.fromkeys(noises)),
         workshop=Workshop(frozenset(without)),
     )
-    with bar_of(cars * len(plan.complaints), "Playing") as bar:
-        trials = evaluation.evaluate(knowledge, plan, jobs or -1, moving(bar))
-    families, complaints = scorecards(knowledge, trials)
+    with working("Playing simulated cars") as progress:
+        trials = evaluation.evaluate(knowledge, plan, jobs or -1, progress)
+        families, complaints = scorecards(knowledge, trials)
     numbers: tuple[Costly, ...] = ()
     if costly:
-        with bar_of(len(plan.complaints), "Trying numbers") as bar:
-            numbers = most_costly(knowledge, plan, costly, moving(bar))
+        with working("Trying numbers") as progress:
+            numbers = most_costly(knowledge, plan, costly, progress)
     if page_file is not None:
         text = html(page(plan, families, complaints, numbers, knowledge.version))
         page_file.write_text(text, encoding="utf-8")
@@ -160,7 +161,8 @@ def compare(
     from advisor.knowledge.problems import ProblemsFound
 
     try:
-        before, after = checked([old]), checked([new])
+        with working("Reading both versions"):
+            before, after = checked([old]), checked([new])
     except ProblemsFound as error:
         fail([str(problem) for problem in error.problems], 2)
     unknown = [one for one in some if one not in before.complaints or one not in after.complaints]
@@ -172,8 +174,8 @@ def compare(
         one for path in scenarios or [shipped("scenarios")] for one in (path, *sorted(path.rglob("*/")))
     ]
     files = knowledge_files([one for one in folders if one.exists()])
-    with bar_of(len(set(some) or before.complaints), "Comparing") as bar:
-        found = compared(before, after, cars, seed, list(files), some, moving(bar))
+    with working("Comparing") as progress:
+        found = compared(before, after, cars, seed, list(files), some, progress)
     if form == "json":
         answer = {**asdict(found), "anything_worse": found.anything_worse}
         say(json_text(answer))

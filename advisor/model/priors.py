@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -51,6 +51,19 @@ def tree_of(knowledge: Knowledge, complaint: str) -> dict[str, Gated]:
 
     visit(complaint)
     return gates
+
+
+def ways_up(knowledge: Knowledge, cause: str) -> Iterator[tuple[tuple[str, float], ...]]:
+    """Yield each way from a cause up to a complaint along stated shares: (gate, share of 100 there), ….
+
+    Of 100 cars with the complaint, the product of a way's shares have the cause.
+    """
+    for name, owner in {**knowledge.complaints, **knowledge.branches}.items():
+        share = owner.gate.shares.get(cause)
+        if share is not None and name in knowledge.complaints:
+            yield ((name, share),)
+        elif share is not None:
+            yield from (((name, share), *rest) for rest in ways_up(knowledge, name))
 
 
 def given_factors(knowledge: Knowledge, fault: str) -> dict[str, Floats]:
