@@ -33,9 +33,9 @@ from advisor.checks.lint import checked
 from advisor.desk import call as desks
 from advisor.desk.booking import ASK_THE_DESK, IN_DOUBT, BookedMinutes, SetupNeeded, _minutes, booking_sheet
 from advisor.desk.bookingsheet import as_dict, document, overview_lines
-from advisor.desk.call import INSPECTION, Call, Inspection, appointments, heard, visits
+from advisor.desk.call import INSPECTION, Call, Inspection, appointments, booked_words, heard, visits
 from advisor.desk.questions import ALLOWED_MINUTES, NOT_KNOWN, fitting, minutes_asked, next_question
-from advisor.desk.schedule import Appointment, day_meant, overview
+from advisor.desk.schedule import Appointment, day_meant, overview, read_back
 from advisor.papers.document import html, markdown
 from advisor.store.records import StoredCase
 from advisor.store.store import STRAY, Store
@@ -456,7 +456,7 @@ def test_who_is_booked_is_shown_before_it_is_worked_out(engines: Engines, store:
     assert shown[-1] == found
     lines = list(overview_lines(overview(shown[0], TODAY)))
     assert lines[1] == "  2 in 0: Rattle …"
-    assert lines[-3:] == ["Monday 04 February", "  1 in 20: Rattle …", ""]
+    assert lines[-3:] == ["Monday 4 February, in 20 days", "  1 in 20: Rattle …", ""]
 
 
 def test_nothing_is_prepared_on_a_dangerous_car_and_its_line_says_what_is_done(
@@ -518,6 +518,15 @@ def test_the_jobs_beyond_the_usual_minutes_are_counted_and_averaged() -> None:
         ("Thursday", date(2030, 1, 17)),
         ("thu", date(2030, 1, 17)),
         ("next Tuesday", date(2030, 1, 22)),
+        ("next Monday", date(2030, 1, 21)),
+        ("Thursday next week", date(2030, 1, 24)),
+        ("next week Thursday", date(2030, 1, 24)),
+        ("Thursday week", date(2030, 1, 24)),
+        ("Monday week", date(2030, 1, 28)),
+        ("this Thursday", date(2030, 1, 17)),
+        ("Thursday 24 January", date(2030, 1, 24)),
+        ("the 24th", date(2030, 1, 24)),
+        ("the 3rd", date(2030, 2, 3)),
         ("3.12.", date(2030, 12, 3)),
         ("3 Dec", date(2030, 12, 3)),
         ("3rd of December 2031", date(2031, 12, 3)),
@@ -533,6 +542,41 @@ def test_a_day_is_understood_as_people_say_it(said: str, day: date) -> None:
     assert day_meant(said, TODAY) == day
 
 
+def test_a_day_that_may_be_one_of_two_is_asked_about() -> None:
+    """Some mean the coming Thursday, some that of next week: both are named, and neither is taken."""
+    with pytest.raises(ValueError, match="Which Thursday") as error:
+        day_meant("next thursday", TODAY)
+    assert str(error.value) == ("Which Thursday is meant: 17 January or 24 January? Write 17 Jan or 24 Jan.")
+
+
+@pytest.mark.parametrize(
+    ("day", "words"),
+    [
+        (date(2030, 1, 14), "Monday 14 January, yesterday"),
+        (date(2030, 1, 15), "Tuesday 15 January, today"),
+        (date(2030, 1, 16), "Wednesday 16 January, tomorrow"),
+        (date(2030, 1, 25), "Friday 25 January, in 10 days"),
+        (date(2031, 1, 1), "Wednesday 1 January 2031, in 351 days"),
+        (date(2029, 12, 31), "Monday 31 December 2029, 15 days ago"),
+    ],
+)
+def test_a_day_is_read_back_with_its_distance(day: date, words: str) -> None:
+    """Who meant another week hears it."""
+    assert read_back(day, TODAY) == words
+
+
+def test_the_day_is_read_back_on_the_sheet_and_after_saving(call: Call) -> None:
+    """On the paper of a call and of an inspection, with how far away it is."""
+    day = "Friday 25 January, in 10 days"
+    assert booked_words(call) == ""
+    assert "booked for" not in call.sheet("markdown")
+    booked = call.booked("2030-01-25")
+    assert booked_words(booked) == f"red van is booked for {day}."
+    assert f"Rattle, booked for {day}" in booked.sheet("markdown")
+    inspection = Inspection.begun(call.knowledge, call.store, "blue van", "purple", {}).booked("2030-01-25")
+    assert f"General inspection, booked for {day}" in inspection.sheet("markdown")
+
+
 @pytest.mark.parametrize(
     ("said", "why"),
     [
@@ -540,13 +584,15 @@ def test_a_day_is_understood_as_people_say_it(said: str, day: date) -> None:
         ("14.1.2030", "Monday 14 January 2030 is past."),
         ("31 Feb", "'31 Feb' is no day."),
         ("soon", "'soon' is no day."),
+        ("next", "'next' is no day."),
+        ("Friday 24 January", "24 January is a Thursday."),
         ("2030-13-01", "'2030-13-01' is no day."),
         ("3 Ja", "'3 Ja' is no day."),
     ],
 )
 def test_a_day_that_is_past_or_none_is_refused(said: str, why: str) -> None:
     """With what can be written."""
-    with pytest.raises(ValueError, match=r"Write tomorrow, Thursday, 3\.12\., 3 Dec") as error:
+    with pytest.raises(ValueError, match="Write tomorrow, Thursday, Thursday next week, 3 Dec") as error:
         day_meant(said, TODAY)
     assert str(error.value).startswith(why)
 
@@ -562,7 +608,10 @@ def test_what_fits_no_complaint_is_booked_without_one(engines: Engines, store: S
     (filed,) = store.cases()
     assert (filed.tag, filed.case.complaint) == ("red van", INSPECTION)
     assert filed.case.entries == (Warned("smoke", TOLD), Booked("2030-01-16", "purple smoke"))
-    assert Inspection.of(engines.knowledge, store, filed).sheet("markdown") == note
+    again = Inspection.of(engines.knowledge, store, filed).sheet("markdown")
+    assert again == note.replace(
+        "General inspection\n", "General inspection, booked for Wednesday 16 January, tomorrow\n"
+    )
     assert json.loads(new.sheet("json"))["inspection"]["customer_says"] == "purple smoke"
     found = appointments(engines, store, TODAY, lambda: False)
     assert found is not None
@@ -584,8 +633,8 @@ def test_visits_are_the_open_jobs_of_a_car_and_a_day(engines: Engines, store: St
         (None, half.jobs),
     ]
     assert [one.is_only_a_call for one in found] == [False, False, True]
-    assert [one.words(engines.knowledge) for one in found[1:]] == [
-        "DANGER, 3 Red Van: Creak, booked for Thursday 17 January 2030",
+    assert [one.words(engines.knowledge, TODAY) for one in found[1:]] == [
+        "DANGER, 3 Red Van: Creak, booked for Thursday 17 January, in 2 days",
         "1, 2 red van: Rattle and Knock, not booked",
     ]
     again = Call.resumed(engines, store, half.jobs, 10, {"smoke": TOLD})

@@ -18,7 +18,7 @@ from advisor.case.entries import CUSTOMER, Booked, Seen, Skipped
 from advisor.desk.bookingsheet import overview_lines
 from advisor.desk.call import Call, appointments, heard
 from advisor.desk.questions import NOT_KNOWN
-from advisor.desk.schedule import in_full, overview
+from advisor.desk.schedule import overview, read_back
 from advisor.knowledge.knowledge import Knowledge
 from advisor.screens.app import AdvisorApp
 from advisor.screens.bench.task import TaskScreen
@@ -166,7 +166,7 @@ def test_cars_that_stand_overnight_come_the_evening_before(engines: Engines, sto
     found = appointments(engines, store, NOON.date(), lambda: False)
     assert found is not None
     text = "\n".join(overview_lines(overview(found, NOON.date())))
-    assert "Tomorrow, Wednesday 16 January" in text
+    assert "Wednesday 16 January, tomorrow" in text
     assert "1 blue estate: Battery flat after standing" in text
     overnight = any(one.overnight for one in call.sheets[0].setups)
     assert ("This evening comes 1 blue estate" in text) is overnight
@@ -225,9 +225,11 @@ async def test_a_call_from_the_words_to_the_booking_and_the_bench(tmp_path: Path
         await until(pilot, lambda screen: "Time for the search" in sheet.source)
         await pilot.press("m")
         await until(pilot, lambda screen: isinstance(screen, DeskScreen) and "red van" in text_of(pilot))
+        tomorrow = read_back(date.today() + timedelta(days=1), date.today())
+        await settled(pilot)
+        assert said(pilot, "#says").startswith(f"red van is booked for {tomorrow}.")
     async with running(KNOWLEDGE, tmp_path, (110, 40)) as pilot:
         await until(pilot, listed)
-        tomorrow = in_full(date.today() + timedelta(days=1))
         await pilot.press("slash", *tomorrow.split()[0], "enter")
         assert f"booked {tomorrow}" in text_of(pilot)
         await pilot.press("b")
@@ -325,7 +327,7 @@ async def test_a_danger_outside_the_knowledge_is_booked_found_again_and_closed(t
         day.value = "tomorrow"
         day.focus()
         await settled(pilot)
-        tomorrow = in_full(date.today() + timedelta(days=1))
+        tomorrow = read_back(date.today() + timedelta(days=1), date.today())
         assert said(pilot, "#says") == f"{tomorrow}: Enter books it."
         await pilot.press("enter")
         await until(

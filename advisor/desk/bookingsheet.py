@@ -9,7 +9,7 @@ from typing import Any
 
 from advisor.desk.booking import COVERED, IN_DOUBT, BookedMinutes, BookingSheet, Needed
 from advisor.desk.questions import Fitting, Next, families
-from advisor.desk.schedule import Appointment, Day
+from advisor.desk.schedule import Appointment, Day, read_back
 from advisor.knowledge.dangers import Heard
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import Danger, Harmless
@@ -56,8 +56,11 @@ DOES_NOT_FIT = "what was entered does not fit this knowledge: open it on the ben
 # The booking sheet
 
 
-def document(sheets: Sequence[BookingSheet], tag: str, printed: str) -> Paper:
-    """Return the sheets of one car as a document; `tag` says which car, `printed` when, in words."""
+def document(sheets: Sequence[BookingSheet], tag: str, printed: str, day: str = "") -> Paper:
+    """Return the sheets of one car as a document; `tag` says which car, `printed` when, in words.
+
+    `day` is the day it is booked for, as it is read back.
+    """
     sections = []
     dangers = tuple(dict.fromkeys(one for sheet in sheets for one in sheet.dangers))
     if dangers:
@@ -74,12 +77,12 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str) -> Paper:
         "Minutes are from simulated cars that fit what was said, searched by the advice as by the workshop. "
         f"Knowledge version {versions}. Printed {printed}.",
     )
-    names = " and ".join(sheet.name for sheet in sheets)
+    names = _booked(" and ".join(sheet.name for sheet in sheets), day)
     return Paper(f"Booking sheet: {tag}", names, tuple(sections), foot, f"Booking sheet {tag}")
 
 
 def inspection_document(
-    tag: str, words: str, dangers: Sequence[tuple[str, str]], told: Sequence[str], printed: str
+    tag: str, words: str, dangers: Sequence[tuple[str, str]], told: Sequence[str], printed: str, day: str = ""
 ) -> Paper:
     """The booking note of a car whose trouble the advisor does not know."""
     sections = [danger_section(dangers)] if dangers else []
@@ -90,7 +93,12 @@ def inspection_document(
     foot = (
         f"The advisor knows no complaint that fits, so it says nothing of causes or time. Printed {printed}.",
     )
-    return Paper(f"Booking sheet: {tag}", "General inspection", tuple(sections), foot, f"Booking sheet {tag}")
+    name = _booked("General inspection", day)
+    return Paper(f"Booking sheet: {tag}", name, tuple(sections), foot, f"Booking sheet {tag}")
+
+
+def _booked(what: str, day: str) -> str:
+    return f"{what}, booked for {day}" if day else what
 
 
 def danger_section(dangers: Iterable[tuple[str, str]]) -> Section:
@@ -323,9 +331,9 @@ def overview_lines(days: Iterable[Day]) -> Iterator[str]:
 
 def overview_rows(days: Iterable[Day]) -> Iterator[tuple[str, int | None]]:
     """The overview in rows, those that are of one job with its number; danger is in the row of its job."""
-    named = ("Today, ", "Tomorrow, ")
-    for at, day in enumerate(days):
-        yield f"{named[at] if at < len(named) else ''}{day.day:%A %d %B}", None
+    shown = tuple(days)
+    for at, day in enumerate(shown):
+        yield read_back(day.day, shown[0].day), None
         if not day.jobs and not day.evening:
             yield "  Nobody is booked.", None
         for job in day.jobs:

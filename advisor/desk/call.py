@@ -35,7 +35,7 @@ from advisor.desk.questions import (
     not_known,
     said,
 )
-from advisor.desk.schedule import Appointment, in_full
+from advisor.desk.schedule import Appointment, read_back
 from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.knowledge.dangers import heard_dangers
 from advisor.knowledge.knowledge import Knowledge
@@ -173,7 +173,8 @@ class Call:
         if form == "json":
             kept = {"tag": tag, "sheets": [as_dict(one) for one in self.sheets]}
             return json.dumps(kept, ensure_ascii=False, indent=2) + "\n"
-        paper = document(self.sheets, tag, self.store.clock().astimezone().strftime("%d %B %Y %H:%M"))
+        printed = self.store.clock().astimezone().strftime("%d %B %Y %H:%M")
+        paper = document(self.sheets, tag, printed, booked_day(self))
         return html(paper) if form == "html" else markdown(paper)
 
     def answered(self, reading: str, outcome: str) -> Call:
@@ -305,8 +306,21 @@ class Inspection:
             }
             return json.dumps(kept, ensure_ascii=False, indent=2) + "\n"
         printed = self.store.clock().astimezone().strftime("%d %B %Y %H:%M")
-        paper = inspection_document(job.tag, self.words, dangers, told, printed)
+        paper = inspection_document(job.tag, self.words, dangers, told, printed, booked_day(self))
         return html(paper) if form == "html" else markdown(paper)
+
+
+def booked_day(booking: Call | Inspection) -> str:
+    """The day a car is booked for, as it is read back to the caller; "" where it is not."""
+    booked = booking.jobs[0].case.booked
+    today = booking.store.clock().astimezone().date()
+    return read_back(date.fromisoformat(booked.day), today) if booked else ""
+
+
+def booked_words(booking: Call | Inspection) -> str:
+    """Say for which day a car is booked; "" where it is not."""
+    day = booked_day(booking)
+    return f"{booking.jobs[0].tag} is booked for {day}." if day else ""
 
 
 @dataclass(frozen=True)
@@ -326,7 +340,7 @@ class Visit:
         only = all(isinstance(entry, Known | TakenBack) for entry in others)
         return self.day is None and bool(told) and only
 
-    def words(self, knowledge: Knowledge) -> str:
+    def words(self, knowledge: Knowledge, today: date) -> str:
         """Which jobs they are and when the car comes."""
         names = [
             INSPECTION_NAME
@@ -335,7 +349,7 @@ class Visit:
             for job in self.jobs
         ]
         numbers = ", ".join(str(job.number) for job in self.jobs)
-        when = f"booked for {in_full(self.day)}" if self.day else "not booked"
+        when = f"booked for {read_back(self.day, today)}" if self.day else "not booked"
         danger = "DANGER, " if any(job.case.dangers for job in self.jobs) else ""
         return f"{danger}{numbers} {self.tag}: {' and '.join(names)}, {when}"
 

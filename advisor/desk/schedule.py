@@ -103,33 +103,72 @@ def _day(jobs: Sequence[Appointment], day: date) -> Day:
 
 
 def day_meant(said: str, today: date) -> date:
-    """Return the day that somebody means: "tomorrow", "thu", "3.12.", "3 Dec" or "2030-12-03".
+    """Return the day that somebody means: "tomorrow", "thursday next week", "3.12.", "3 Dec", "the 10th".
 
-    A weekday is the next one after today, a day without a year the next such day from today on. Raises
-    `ValueError` with what to write where it is no day, or a day that is past.
+    A weekday is the next one after today, a day without month or year the next such day from today on. Raises
+    `ValueError` with what to write where it is no day, a day that is past, or one of two days.
     """
-    words = said.casefold().replace(",", " ").split()
-    text = " ".join(word for word in words if word not in ("on", "next", "the", "of"))
+    words = [word for word in said.casefold().replace(",", " ").split() if word not in UNHEARD]
+    weekday = _named(words[0], WEEKDAYS) if words else None
+    if weekday is None and len(words) > 1:  # "next thursday", "next week thursday"
+        weekday = _named(words[-1], WEEKDAYS)
+        words = words if weekday is None else [words[-1], *words[:-1]]
+    if weekday is not None and all(word in ("next", "week") for word in words[1:]):
+        return _weekday_meant(weekday, words[1:], today)
+    text = " ".join(words if weekday is None else words[1:])
     if text in ("today", "tomorrow"):
         return today + timedelta(days=text == "tomorrow")
-    weekday = _named(text, WEEKDAYS)
-    if weekday is not None:
-        return today + timedelta(days=(weekday - today.weekday() - 1) % 7 + 1)
     found = _date(text, today)
     if found is None:
         raise ValueError(f"'{said.strip()}' is no day. {HOW_TO_SAY}")
+    if weekday not in (None, found.weekday()):
+        raise ValueError(f"{day_and_month(found)} is a {found:%A}. {HOW_TO_SAY}")
     if found < today:
         raise ValueError(f"{in_full(found)} is past. {HOW_TO_SAY}")
     return found
 
 
-HOW_TO_SAY = "Write tomorrow, Thursday, 3.12., 3 Dec or 2030-12-03 (year, month, day)."
+def _weekday_meant(weekday: int, said: Sequence[str], today: date) -> date:
+    """The day that a weekday means; raises `ValueError` where "next" may mean two of them.
+
+    "Thursday next week" is that of the week that begins on the next Monday; "Thursday week" is a week after
+    the coming Thursday.
+    """
+    coming = today + timedelta(days=(weekday - today.weekday() - 1) % 7 + 1)
+    in_next_week = today + timedelta(days=7 - today.weekday() + weekday)
+    if "week" in said:
+        return in_next_week if "next" in said else coming + timedelta(days=7)
+    if "next" in said and in_next_week != coming:
+        raise ValueError(
+            f"Which {coming:%A} is meant: {day_and_month(coming)} or {day_and_month(in_next_week)}? "
+            f"Write {coming.day} {coming:%b} or {in_next_week.day} {in_next_week:%b}."
+        )
+    return coming
+
+
+UNHEARD = frozenset(("on", "the", "of", "this", "coming"))
+"""Words that change nothing about the day."""
+HOW_TO_SAY = "Write tomorrow, Thursday, Thursday next week, 3 Dec, 3.12. or 2030-12-03 (year, month, day)."
 """How a day can be written."""
 
 
 def in_full(day: date) -> str:
     """The day as people say it, with weekday and year."""
     return f"{day:%A} {day.day} {day:%B %Y}"
+
+
+def day_and_month(day: date) -> str:
+    """The day without weekday and year."""
+    return f"{day.day} {day:%B}"
+
+
+def read_back(day: date, today: date) -> str:
+    """The day as it is read back to the caller: with weekday, and how many days there are until then."""
+    ahead = (day - today).days
+    year = f" {day.year}" if day.year != today.year else ""
+    how_far = {-1: ", yesterday", 0: ", today", 1: ", tomorrow"}
+    otherwise = f", in {ahead} days" if ahead > 0 else f", {-ahead} days ago"
+    return f"{day:%A} {day_and_month(day)}{year}{how_far.get(ahead, otherwise)}"
 
 
 def _named(text: str, names: Sequence[str]) -> int | None:
@@ -144,6 +183,10 @@ def _date(text: str, today: date) -> date | None:
     """The date that is written, without a year the next such day; None where it is none."""
     if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
         return _made(*map(int, text.split("-")))
+    if match := re.fullmatch(r"(\d{1,2})(?:st|nd|rd|th)", text):
+        months = ((today.year + at // 12, at % 12 + 1) for at in range(today.month - 1, today.month + 11))
+        numbered = (_made(year, month, int(match[1])) for year, month in months)
+        return next((one for one in numbered if one is not None and one >= today), None)
     match = re.fullmatch(r"(\d{1,2})\. ?(\d{1,2})(?:\.? ?(\d{4})|\.)?", text)
     if match:
         day, month = int(match[1]), int(match[2])

@@ -22,7 +22,7 @@ from advisor.case.case import Case
 from advisor.case.entries import CORRECTION, Closed
 from advisor.desk.booking import what_is_done
 from advisor.desk.call import INSPECTION, Call, Inspection, Visit
-from advisor.desk.schedule import in_full
+from advisor.desk.schedule import read_back
 from advisor.inference.engine import TooWide
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
@@ -151,7 +151,8 @@ class StartScreen(AskingScreen[None]):
         danger = "DANGER " if filed.case.dangers else ""
         when = age(filed.last_modified, self.store.clock())
         booked = filed.case.booked
-        day = f" · booked {in_full(date.fromisoformat(booked.day))}" if booked else ""
+        today = self.store.clock().astimezone().date()
+        day = f" · booked {read_back(date.fromisoformat(booked.day), today)}" if booked else ""
         head = f"Job {filed.number}: {danger}{filed.tag} · {complaint} · {when}{day}"
         if filed.case.dangers:
             return head, danger_words(self.engines.knowledge, filed.case)
@@ -166,7 +167,8 @@ class StartScreen(AskingScreen[None]):
         visit = Visit(filed.tag, date.fromisoformat(booked.day) if booked else None, (filed,))
         said = f'  customer: "{booked.remark}"' if booked else ""
         danger = danger_words(self.engines.knowledge, filed.case) if filed.case.dangers else ""
-        return f"Job {visit.words(self.engines.knowledge)}", danger + said
+        today = self.store.clock().astimezone().date()
+        return f"Job {visit.words(self.engines.knowledge, today)}", danger + said
 
     def ask_about_inspection(self, filed: StoredCase) -> None:
         """Say that the advice knows nothing of it, and offer to close it."""

@@ -26,8 +26,8 @@ from advisor.screens.widgets.facts import FactsScreen
 from advisor.store.errors import StaleWrite, StoreError
 
 
-class CallScreen(AskingScreen[None]):
-    """The questions, the most telling one first, until none is worth its time."""
+class CallScreen(AskingScreen[Call | Inspection]):
+    """The questions, the most telling one first; returns the call once a day is booked, or None."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         *(Binding(str(n), f"answer({n})", show=False) for n in range(10)),
@@ -160,7 +160,7 @@ class CallScreen(AskingScreen[None]):
 
         def booked(call: Call | Inspection | None) -> None:
             if call is not None:
-                self.dismiss()
+                self.dismiss(call)
 
         if not self.busy:
             self.app.push_screen(SheetScreen(self.call), booked)

@@ -268,8 +268,8 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
             elif what is not None:
                 self.dismiss(same[int(what)])
 
-        knowledge = self.engines.knowledge
-        lines = [(str(at), f"Go on with {one.words(knowledge)}") for at, one in enumerate(same)]
+        knowledge, today = self.engines.knowledge, self.store.clock().astimezone().date()
+        lines = [(str(at), f"Go on with {one.words(knowledge, today)}") for at, one in enumerate(same)]
         lines.append(("another", "Begin another job for this tag"))
         self.app.push_screen(ChoiceScreen(f"An open job has this tag already: {tag}", lines), answered)
 

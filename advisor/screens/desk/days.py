@@ -16,7 +16,7 @@ from textual.worker import get_current_worker
 from advisor.advice.situation import InconsistentEvidence
 from advisor.bench.session import Engines
 from advisor.desk.bookingsheet import overview_rows
-from advisor.desk.call import INSPECTION, Call, Inspection, Visit, appointments, visits
+from advisor.desk.call import INSPECTION, Call, Inspection, Visit, appointments, booked_words, visits
 from advisor.desk.schedule import Appointment, overview
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
@@ -47,6 +47,8 @@ class DeskScreen(AskingScreen[None]):
         self.engines, self.store = Engines(engines.knowledge, True, engines.cache), store
         self.minutes, self.is_first = minutes, is_first
         self.visits: dict[int, Visit] = {}
+        self.just_booked = ""
+        """What was booked last, with its day read back; it stands until something else is opened."""
 
     def compose(self) -> ComposeResult:
         """Lay out the days, and a way to begin."""
@@ -66,11 +68,16 @@ class DeskScreen(AskingScreen[None]):
 
     def action_refresh(self) -> None:
         """Work out what the cars of today and tomorrow need."""
-        self.query_one("#says", Static).update(WORKING)
+        self.say(WORKING)
         self.look()
 
-    def back(self) -> None:
-        """Return from a call that is over."""
+    def say(self, words: str) -> None:
+        """Say something below what was booked last."""
+        self.query_one("#says", Static).update("\n".join(filter(None, (self.just_booked, words))))
+
+    def back(self, booked: Call | Inspection | None) -> None:
+        """Return from a call that is over, with the day that was booked if it was."""
+        self.just_booked = booked_words(booked) if booked else ""
         self.action_refresh()
         self.app.tidy_between_jobs(self)
 
@@ -82,7 +89,7 @@ class DeskScreen(AskingScreen[None]):
         try:
             found = visits(self.engines.knowledge, self.store)
             begun: list[tuple[str, int | None]] = [
-                (f"  {one.words(self.engines.knowledge)}", one.jobs[0].number)
+                (f"  {one.words(self.engines.knowledge, today)}", one.jobs[0].number)
                 for one in found
                 if one.is_only_a_call
             ]
@@ -117,7 +124,7 @@ class DeskScreen(AskingScreen[None]):
                 Option(Content(line), id=f"job {number}" if number else None, disabled=not number)
             )
         overview.highlighted = at if at is not None and at < len(rows) else None
-        self.query_one("#says", Static).update(says)
+        self.say(says)
 
     @on(OptionList.OptionSelected, "#overview")
     def chosen(self, event: OptionList.OptionSelected) -> None:
@@ -161,11 +168,11 @@ class DeskScreen(AskingScreen[None]):
 
     def show_call(self, call: Call) -> None:
         """Go on with the questions."""
-        self.app.push_screen(CallScreen(call), lambda _: self.back())
+        self.app.push_screen(CallScreen(call), self.back)
 
     def show_sheet(self, booking: Call | Inspection) -> None:
         """Show the booking sheet."""
-        self.app.push_screen(SheetScreen(booking), lambda _: self.back())
+        self.app.push_screen(SheetScreen(booking), self.back)
 
     @on(Button.Pressed, "#new")
     def action_new(self) -> None:

@@ -12,11 +12,13 @@ from textual.containers import Horizontal
 from textual.widgets import Button, Footer, Input, Static
 
 from advisor.desk.call import Call, Inspection
-from advisor.desk.schedule import day_meant, in_full
+from advisor.desk.schedule import day_meant, read_back
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.labelled import Labelled
 from advisor.screens.widgets.paper import MarkdownView
 from advisor.store.errors import StoreError
+
+EXAMPLES = "such as Thursday, Thursday next week, 3 Dec"
 
 
 class SheetScreen(AskingScreen[Call | Inspection]):
@@ -42,9 +44,9 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         with Horizontal(classes="row"):
             yield Button("Today", id="today", variant="primary", compact=True)
             yield Button("Tomorrow", id="tomorrow", compact=True)
-            yield Labelled("Day", Input(placeholder="Thursday, 3 Dec", id="day", compact=True, max_length=30))
             yield Button("Save", id="save", compact=True)
             yield Button("Back", id="back", compact=True)
+        yield Labelled("Another day (d)", Input(placeholder=EXAMPLES, id="day", compact=True, max_length=40))
         yield Static(id="says", markup=False)
         yield Footer()
 
@@ -85,7 +87,9 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         says = ""
         if event.value.strip():
             try:
-                says = f"{in_full(day_meant(event.value, self.here_today))}: Enter books it."
+                says = (
+                    f"{read_back(day_meant(event.value, self.here_today), self.here_today)}: Enter books it."
+                )
             except ValueError as error:
                 says = str(error)
         self.query_one("#says", Static).update(says)
@@ -109,17 +113,12 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         except StoreError as error:
             self.app.call_from_thread(self.not_booked, str(error))
             return
-        self.app.call_from_thread(self.booked, call, date.fromisoformat(day))
+        self.app.call_from_thread(self.dismiss, call)
 
     def not_booked(self, why: str) -> None:
         """Say why it is not."""
         self.saving = False
         self.notify(why, title="Not booked", severity="error", timeout=15, markup=False)
-
-    def booked(self, call: Call | Inspection, day: date) -> None:
-        """Back to the desk, with the day that was understood."""
-        self.notify(f"{call.jobs[0].tag} is booked for {in_full(day)}.", timeout=8, markup=False)
-        self.dismiss(call)
 
     @on(Button.Pressed, "#save")
     def action_save(self) -> None:
