@@ -92,6 +92,37 @@ def test_a_fault_that_the_old_version_lacks_counts_as_unlisted_there(known: Made
     assert ("d", "hands_on") in verdicts(found, "better")
 
 
+def test_what_is_new_and_gone_and_how_the_rest_moved_is_told(
+    advisor: Callable[..., Ran], known: Made, tmp_path: Path
+) -> None:
+    """A new fault and its reading, with what the shares written say; the other way round it is gone."""
+    more = TEXT.replace("any_of: {a: 55, b: 45}", "any_of: {a: 40, b: 45, d: 15}").replace(
+        "  b: {name: Fault b",
+        "  d: {name: Fault d, remedy: Mend it, remedy_minutes: 5, price: low}\n  b: {name: Fault b",
+    )
+    more += "  new: {name: New, minutes: 1, outcomes: {no_: A, yes_: B}, "
+    more += "noisy_or: {leak: 0.02, causes: {d: 0.95}}}\n"
+    found = compared(known, TEXT, more, cars=2)
+    assert [(one.cause, one.old, one.new) for one in found.shares] == [
+        ("d", None, pytest.approx(0.15, abs=1e-9)),
+        ("a", pytest.approx(0.55, abs=1e-9), pytest.approx(0.40, abs=1e-9)),
+    ]
+    scenario = tmp_path / "loud.yaml"
+    scenario.write_text(SCENARIO, encoding="utf-8")
+    old, new = two_versions(tmp_path, TEXT, more)
+    words = ("--cars", 2, "--scenarios", scenario)
+    said = advisor("compare", old, new, *words).out.splitlines()[1:4]
+    assert said == [
+        "new     the reading new",
+        "new     Fault d: 15 of 100 cars with c",
+        "moved   Fault a: 55 → 40 of 100 cars with c",
+    ]
+    said = advisor("compare", new, old, *words).out.splitlines()[1:3]
+    assert said == ["gone    the reading new", "gone    Fault d: was 15 of 100 cars with c"]
+    same = compared(known, TEXT, TEXT, cars=2)
+    assert (same.shares, same.new_readings, same.gone_readings) == ((), (), ())
+
+
 def two_versions(folder: Path, old: str, new: str) -> tuple[Path, Path]:
     """Two folders with one file each."""
     for name, text in (("old", old), ("new", new)):

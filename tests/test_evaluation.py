@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -27,7 +28,7 @@ from advisor.evaluation.trials import EVERYTHING, Trial, TrialPlan, disturbed, e
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.simulate.jobs import Jobs, draw_cars, starts_of
-from tests.conftest import ROOT, Ran, complaint, faults
+from tests.conftest import HEAD, ROOT, Ran, complaint, faults
 
 SMALL = """\
 readings:
@@ -311,8 +312,30 @@ def test_evaluate_succeeds_where_no_reading_finds_the_cause(advisor: Callable[..
     words = ("--knowledge", ROOT / "knowledge" / "example", "--cars", 1, "--seed", 2, "--jobs", 1)
     ran = advisor("evaluate", *words)
     assert ran.code == 0
-    assert "every reading taken (the ceiling)                0.0" in ran.out
+    assert re.search(r"every reading taken \(the ceiling\)\n +0\.0 ", ran.out)
     assert "100.0% of the ceiling" in ran.out
+
+
+def test_evaluate_tells_how_often_each_cause_is_found_within_80_letters(
+    advisor: Callable[..., Ran], tmp_path: Path
+) -> None:
+    """Weakest first, with its cars; a cause that no car had is named as well, and no line wraps."""
+    file = tmp_path / "x.yaml"
+    rare = TEXT.replace("any_of: {a: 55, b: 45}", "any_of: {a: 55, b: 45, d: 0.01}").replace(
+        "  b: {name: Fault b",
+        "  d: {name: Fault d, remedy: Mend it, remedy_minutes: 5, price: low}\n  b: {name: Fault b",
+    )
+    file.write_text(HEAD + rare, encoding="utf-8")
+    ran = advisor("evaluate", "--knowledge", file, "--cars", 200, "--jobs", 1)
+    assert ran.code == 0
+    lines = ran.out.splitlines()
+    assert max(map(len, lines)) < 80
+    start = next(at for at, line in enumerate(lines) if "each cause, weakest first" in line)
+    rows = [line.split(maxsplit=3) for line in lines[start + 2 :]]
+    assert lines[-1].split(maxsplit=1) == ["0*", "Fault d"]
+    found = [int(row[0].rstrip("%")) for row in rows[:-1]]
+    assert found == sorted(found)
+    assert {row[3] for row in rows[:-1]} == {"Fault a", "Fault b", "Something not listed here"}
 
 
 def heed_interrupts() -> None:

@@ -25,9 +25,11 @@ from advisor.arrays import Bools, Floats
 from advisor.case.case import Case
 from advisor.evaluation.scenarios import Scenario, play, read_scenarios
 from advisor.evaluation.trials import ranker_of
+from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
+from advisor.model.network import build
 from advisor.model.nodes import reading_of
 from advisor.simulate.array_advice import Ranker
 from advisor.simulate.jobs import Cars, Jobs, Starts, draw_cars, play_many, starts_of
@@ -41,6 +43,8 @@ LEAST: dict[str, float] = {"first": 0.5, "hands_on": 0.5, "waiting": 1.0}
 """Smaller differences of means are not reported."""
 FALSE_ALARM = 0.05
 """The probability of calling anything worse or better if nothing is, over all comparisons."""
+LEAST_MOVED = 0.0005
+"""Smaller changes of a cause's probability are not told."""
 FEWEST_CARS = 30
 """A fault with fewer cars is not compared."""
 
@@ -88,12 +92,31 @@ class ReplayedScenario:
 
 
 @dataclass(frozen=True)
+class ShareChange:
+    """How probable a cause is given its complaint alone, before and after; None where it is not known."""
+
+    complaint: str
+    cause: str
+    name: str
+    old: float | None
+    new: float | None
+
+    @property
+    def change(self) -> float:
+        """Return how much more probable it became."""
+        return (self.new or 0.0) - (self.old or 0.0)
+
+
+@dataclass(frozen=True)
 class Comparison:
     """The differences between two versions of the knowledge."""
 
     cars: int
     removed: tuple[str, ...]  # complaints that the new version no longer has
     added: tuple[str, ...]
+    new_readings: tuple[str, ...]
+    gone_readings: tuple[str, ...]
+    shares: tuple[ShareChange, ...]  # the largest changes of a complaint first
     differences: tuple[Difference, ...]
     scenarios: tuple[ReplayedScenario, ...]
 
@@ -137,9 +160,35 @@ def compare(
         cars,
         tuple(name for name in old.complaints if name not in new.complaints),
         tuple(name for name in new.complaints if name not in old.complaints),
+        tuple(name for name in new.readings if name not in old.readings),
+        tuple(name for name in old.readings if name not in new.readings),
+        tuple(one for complaint in both for one in _share_changes(old, new, complaint)),
         _judged([one for pair in pairs for one in _differences(pair)]),
         tuple(_replayed(old, new, scenarios, both)),
     )
+
+
+def _share_changes(old: Knowledge, new: Knowledge, complaint: str) -> list[ShareChange]:
+    """Return the causes that are new, gone, or more or less probable than before, by size of the change."""
+    before, after = (_beliefs(version, complaint) for version in (old, new))
+    changes = [
+        ShareChange(
+            complaint,
+            cause,
+            (new if cause in after else old).title(cause),
+            before.get(cause),
+            after.get(cause),
+        )
+        for cause in dict.fromkeys((*after, *before))
+    ]
+    told = [one for one in changes if None in (one.old, one.new) or abs(one.change) >= LEAST_MOVED]
+    return sorted(told, key=lambda one: -abs(one.change))
+
+
+def _beliefs(knowledge: Knowledge, complaint: str) -> dict[str, float]:
+    """Return how probable each cause is where nothing but the complaint is known."""
+    engine = compile_tables(build(knowledge, complaint).tables)
+    return dict(engine.query({complaint: engine.one_hot(complaint, "present")}).beliefs)
 
 
 def _pairs(old: Knowledge, new: Knowledge, complaint: str, cars: int, random: np.random.Generator) -> _Pairs:

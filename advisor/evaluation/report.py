@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator, Sequence
 
 from advisor.evaluation.comparison import FALSE_ALARM, MEASURES, Comparison
@@ -21,6 +22,12 @@ FEW_CARS = 30
 """With fewer cars a fault's figures are marked as a guess."""
 HEAD = ("policy", "first", "in 3", "readings", "hands-on", "waiting", "open", "Brier", "log", "off by")
 WIDTHS = (28, 9, 7, 8, 9, 8, 7, 8, 8, 8)
+FIGURE_WIDTHS = (12, 6, 9, 9, 8, 5, 8, 8, 7)
+LETTERS = 79
+"""A line for a terminal; 80 letters would already wrap on some."""
+FEW = "*"
+MOST_MOVED = 5
+"""So many causes of a complaint are told whose probability moved."""
 COLUMNS = (
     "first: right cause leads at the end, in %, with the standard error. in 3: among the first three. "
     "hands-on and waiting: mean minutes. open: ended without being sure of a listed cause, in %. "
@@ -41,22 +48,26 @@ def lines(
     plan: TrialPlan, families: Sequence[Scorecard], complaints: Sequence[Scorecard], costly: Sequence[Costly]
 ) -> Iterator[str]:
     """Yield the tables for a terminal, with the faults whose cars are mistaken for others'."""
-    yield f"{plan.cars} simulated cars for each complaint, seed {plan.seed}. {EXPLAINED}"
-    yield COLUMNS
+    yield from _wrapped(f"{plan.cars} simulated cars for each complaint, seed {plan.seed}. {EXPLAINED}")
+    yield from _wrapped(COLUMNS)
     for card in (*families, *complaints):
         kind = "family" if card in families else "complaint"
         yield ""
         yield f"{kind} {card.name}: {card.title} ({card.policies['advice'].cars} cars)"
-        yield _line(HEAD)
+        yield _line(HEAD[1:])
         for policy, found in card.policies.items():
-            yield _line((policy_title(policy), *_cells(policy, found)))
-        yield from verdict(card)
+            yield f"  {policy_title(policy)}"
+            yield _line(_cells(policy, found))
+        for said in verdict(card):
+            yield from _wrapped(said, "  ")
         if card.faults:
             yield "  mistaken most often (cars with one cause):"
-            yield from (f"    {words}" for words in mistakes(card.faults)[:5] or ["none"])
+            for words in mistakes(card.faults)[:5] or ["none"]:
+                yield from _wrapped(words, "    ")
+            yield from _cause_lines(card)
     if costly:
         yield ""
-        yield COSTLY
+        yield from _wrapped(COSTLY)
         yield from (f"  {one.cost_nats:.4f}  {one.place}: {one.name}" for one in costly)
 
 
@@ -95,6 +106,7 @@ def comparison_lines(knowledge: Knowledge, found: Comparison) -> Iterator[str]:
         f"under both. {len(found.differences)} comparisons of means; the chance of any false alarm among "
         f"all of them is about {FALSE_ALARM:.0%}."
     )
+    yield from _change_lines(found)
     for name in found.removed:
         yield f"WORSE   the complaint {name} is gone"
     for name in found.added:
@@ -116,6 +128,27 @@ def comparison_lines(knowledge: Knowledge, found: Comparison) -> Iterator[str]:
             yield f"        scenario {played.name}: {played.old_minutes:.0f} → {played.new_minutes:.0f} min"
     if not changed and told <= {"same"} and not found.removed:
         yield "Nothing is better or worse by more than chance."
+
+
+def _change_lines(found: Comparison) -> Iterator[str]:
+    """Yield what is new and gone, and how much more or less often each cause is expected, largest first."""
+    for kind, words in (("new ", found.new_readings), ("gone", found.gone_readings)):
+        yield from (f"{kind}    the reading {name}" for name in words)
+    for complaint in dict.fromkeys(one.complaint for one in found.shares):
+        here = [one for one in found.shares if one.complaint == complaint]
+        for one in here:
+            if one.old is None and one.new is not None:
+                yield f"new     {one.name}: {100 * one.new:.2g} of 100 cars with {complaint}"
+            elif one.new is None and one.old is not None:
+                yield f"gone    {one.name}: was {100 * one.old:.2g} of 100 cars with {complaint}"
+        moved = [one for one in here if one.old is not None and one.new is not None]
+        for one in moved[:MOST_MOVED]:
+            yield (
+                f"moved   {one.name}: {100 * (one.old or 0):.3g} → {100 * (one.new or 0):.3g} of 100 cars "
+                f"with {complaint}"
+            )
+        if len(moved) > MOST_MOVED:
+            yield f"moved   and {len(moved) - MOST_MOVED} more causes of {complaint}, by less"
 
 
 VERDICTS = {"worse": "WORSE ", "better": "better", "same": "      "}
@@ -167,9 +200,25 @@ def _cells(policy: str, found: PolicyScore) -> tuple[str, ...]:
     )
 
 
-def _line(cells: Sequence[str]) -> str:
-    name, *numbers = cells
-    return f"  {name:<46}" + "".join(f"{one:>{11 if at == 0 else 9}}" for at, one in enumerate(numbers))
+def _line(figures: Sequence[str]) -> str:
+    return " " * 3 + "".join(f"{one:>{width}}" for one, width in zip(figures, FIGURE_WIDTHS, strict=True))
+
+
+def _wrapped(text: str, indent: str = "") -> list[str]:
+    return textwrap.wrap(
+        text.strip(), LETTERS, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False
+    )
+
+
+def _cause_lines(card: Scorecard) -> Iterator[str]:
+    """Yield how often the cars with each cause are found, the weakest cause first."""
+    yield f"  each cause, weakest first ({FEW} too few cars to go by; more with --cars):"
+    yield "     found   in 3   cars"
+    for one in sorted(card.faults, key=lambda one: (one.found, one.fault)):
+        mark = FEW if one.cars < FEW_CARS else " "
+        yield f"    {one.found:>6.0%} {one.in_three:>6.0%} {one.cars:>6}{mark} {one.name}"[:LETTERS]
+    for name in card.undrawn:
+        yield f"    {'':>6} {'':>6} {0:>6}{FEW} {name}"[:LETTERS]
 
 
 def _table(card: Scorecard) -> Table:

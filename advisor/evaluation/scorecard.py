@@ -68,6 +68,7 @@ class Scorecard:
     title: str
     policies: dict[str, PolicyScore]
     faults: tuple[FaultScore, ...]
+    undrawn: tuple[str, ...] = ()  # names of faults that none of the cars had
 
     @property
     def of_ceiling(self) -> float:
@@ -99,7 +100,13 @@ def scorecards(knowledge: Knowledge, trials: Sequence[Trial]) -> tuple[tuple[Sco
     return (
         tuple(Scorecard(name, titles.get(name, name), _scores(of), ()) for name, of in families.items()),
         tuple(
-            Scorecard(one.complaint, complaints[one.complaint].name, _scores([one]), _faults(knowledge, one))
+            Scorecard(
+                one.complaint,
+                complaints[one.complaint].name,
+                _scores([one]),
+                _faults(knowledge, one),
+                tuple(knowledge.title(fault) for fault in np.array(one.faults)[~one.present.any(axis=0)]),
+            )
             for one in trials
         ),
     )
