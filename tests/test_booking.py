@@ -13,12 +13,14 @@ import pytest
 
 from advisor.advice.rules import Workshop
 from advisor.case.case import Case
-from advisor.case.entries import Known, Prepared, Seen, Skipped
+from advisor.case.entries import TOLD, Known, Prepared, Seen, Skipped, Warned
 from advisor.desk.booking import (
     AT_THE_CAR,
     IN_DOUBT,
+    NOT_DRIVEN,
     PEOPLE_WORDS,
     BookingSheet,
+    SetupNeeded,
     booking_sheet,
     in_words,
     no_visit,
@@ -85,7 +87,7 @@ setups:
     hands_on_minutes: 2
     waiting_minutes: 480
     needs: [jacked]
-    arrange: Bring it the evening before.
+    arrange: Bring every key.
 """
 
 
@@ -248,9 +250,7 @@ def test_the_sheet_names_instruments_bay_person_and_setups_that_jobs_need(sheet:
     assert [(one.name, one.share) for one in sheet.bays] == [("Bay with a lift", 1.0)]
     assert (sheet.certified, sheet.certified_share) == (True, 1.0)
     assert [one.setup for one in sheet.setups] == ["cold_night", "jacked"]
-    assert [(one.setup, one.arrange) for one in sheet.arrange] == [
-        ("cold_night", "Bring it the evening before.")
-    ]
+    assert sheet.arrange == ("Bring it the evening before; it stays the night.", "Bring every key.")
     assert sheet.overnight
 
 
@@ -510,19 +510,48 @@ def test_the_page_shows_text_as_text_and_loads_nothing(puddle: Knowledge) -> Non
 
 
 def test_markdown_and_text_say_what_to_book_and_to_say(puddle: Knowledge) -> None:
-    """Time with its percentile, bay, person, instruments and what the customer arranges."""
+    """Hands-on time, stay, bay, person, instruments and what the customer arranges."""
     paper = document([sheet_of(puddle, Case("puddle"))], "car 7", "today")
     for text in (markdown(paper), "\n".join(text_lines(paper))):
         for words in (
-            "8 h 17 on average, 80 % of jobs within 8 h 17",
+            "17 min",
+            "stays the night, from the evening before",
             "Bay with a lift (100 %)",
             "needed (for 100 % of such jobs)",
             "Pressure pump (100 %)",
-            "Bring it the evening before.",
+            "Please arrange beforehand: Bring it the evening before; it stays the night. Bring every key.",
             "Stop at once if the engine gets hot",
             "as likely as not",
         ):
             assert words in text
+
+
+def test_of_the_stays_the_longest_is_told_once_and_without_percentages(sheet: BookingSheet) -> None:
+    """Half a day, a whole day and half a day again: a caller hears one sentence."""
+    half = SetupNeeded("a", "A", 0.5, 60.0, "Bring every key.", "half a day")
+    whole = SetupNeeded("b", "B", 0.3, 240.0, "Bring every key.", "a whole day")
+    made = replace(sheet, setups=(half, whole, replace(half, arrange="Empty the boot.")))
+    assert (made.stay, made.overnight) == ("a whole day", False)
+    assert made.arrange == ("Leave it for a whole day.", "Bring every key.", "Empty the boot.")
+    to_say = document([made], "car 7", "today").sections[0]
+    assert "%" not in str(to_say)
+    assert replace(sheet, setups=(whole, replace(half, stay="two days"))).stay == "two days"
+    assert replace(sheet, setups=()).stay is None
+
+
+def test_a_flat_battery_may_be_jump_started_or_recovered_and_nothing_says_otherwise(
+    shipped: Knowledge,
+) -> None:
+    """One sentence on how it gets here (common practice, no source), and none where danger forbids it."""
+    engine = compile_tables(build(shipped, "flat_battery", by_phone=True).tables)
+    made = booking_sheet(shipped, engine, Case("flat_battery"), cars=50)
+    text = markdown(document([made], "car 7", "today"))
+    assert text.count("a jump start or a recovery truck may bring it here") == 1
+    assert text.count("beforehand unless") == 1
+    assert "Do not charge the battery first" not in text
+    hurt = booking_sheet(shipped, engine, Case("flat_battery", (Warned("battery_hurt", TOLD),)), cars=50)
+    assert hurt.comes == NOT_DRIVEN
+    assert "may bring it here" not in markdown(document([hurt], "car 7", "today"))
 
 
 def test_sheets_of_several_complaints_about_one_car_are_one_paper(sheet: BookingSheet) -> None:

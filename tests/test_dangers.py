@@ -13,7 +13,7 @@ from textual.widgets import Input
 
 from advisor.case.case import Case
 from advisor.case.entries import ASKED, TOLD, Warned
-from advisor.desk.booking import booking_sheet
+from advisor.desk.booking import NOT_DRIVEN, booking_sheet
 from advisor.desk.bookingsheet import document, fitting_lines
 from advisor.desk.call import heard, looks_said
 from advisor.desk.questions import fitting
@@ -120,7 +120,6 @@ HARMLESS = [
     "windows misted on the outside",
 ]
 OUTSIDE = [
-    "the engine light is on",
     "brakes squeal",
     "my brakes are grinding",
     "the gearbox jerks",
@@ -222,9 +221,33 @@ def test_the_words_of_complaints_are_no_danger_but_those_that_are(shipped: Knowl
     said = [phrase for one in shipped.complaints.values() for phrase in one.customer]
     alarming = [phrase for phrase in said if heard_dangers(shipped, phrase)]
     assert alarming == ["Smell of exhaust or oil inside"]
-    everyday = [*OUTSIDE, *(words for _, words in pairs(INSIDE))]
+    everyday = ["the engine light is on", *OUTSIDE, *(words for _, words in pairs(INSIDE))]
     everyday += ["the air con blows warm and the windows mist up", "it does not cool in traffic"]
-    assert [one for one in everyday if heard_dangers(shipped, one)] == []
+    assert [one for one in everyday if any(one.sure for one in heard_dangers(shipped, one))] == []
+    assert [one for one in everyday if heard_dangers(shipped, one)] == ["the engine light is on"]
+
+
+@pytest.mark.parametrize(
+    ("words", "heard_as"),
+    [
+        ("the engine light is on", Heard("lamp_unclear", False)),
+        ("a yellow lamp came on", Heard("lamp_unclear", False)),
+        ("there is a warning light on the dash", Heard("lamp_unclear", False)),
+        ("the check engine light is flashing", Heard("red_lamp", True)),
+        ("engine light on and it runs rough", Heard("red_lamp", True)),
+        ("a red warning light is on", Heard("red_lamp", True)),
+    ],
+)
+def test_a_warning_lamp_is_asked_about_unless_it_is_surely_red_or_flashing(
+    shipped: Knowledge, words: str, heard_as: Heard
+) -> None:
+    """Red, flashing or with a rough engine: not to be driven (common practice, no source)."""
+    found = fitting(shipped, words)
+    assert found.dangers == (heard_as,)
+    lines = list(fitting_lines(shipped, found))
+    assert lines[0].startswith(NOT_DRIVEN if heard_as.sure else "ASK TO BE SURE: Is the lamp red or yellow")
+    assert NOT_DRIVEN in "".join(lines)
+    assert ("Drive it here gently" in "".join(lines)) is not heard_as.sure
 
 
 def test_sure_dangers_come_first_and_the_worst_of_them_ahead(shipped: Knowledge) -> None:
@@ -253,18 +276,17 @@ def test_the_command_says_what_to_tell_before_anything_else(advisor: Callable[..
     """With what is done then; "perhaps nothing is wrong" is not said."""
     done = advisor("prescreen", "--words", "gas is hissing out of the air con pipe")
     lines = done.out.splitlines()
-    assert lines[0].startswith("DANGER: Refrigerant escapes. Tell the customer at once: Engine and air con")
-    assert lines[1].startswith("  Then: Do not let it be driven")
+    assert lines[0] == NOT_DRIVEN
+    assert lines[1].startswith("DANGER: Refrigerant escapes. Tell the customer at once: Engine and air con")
+    assert lines[2].startswith("  Then: It stands outside")
     assert "nothing is wrong" not in done.out
 
 
 def test_the_command_asks_nothing_unrelated_below_a_danger(advisor: Callable[..., Ran]) -> None:
     """Where no complaint fits: the danger, what is done, and what to book."""
     lines = advisor("prescreen", "--words", "smoke comes from the dash").out.splitlines()
-    assert lines[0].startswith("DANGER: Smoke or fire.")
-    assert lines[2:] == [
-        "No complaint that the advisor knows fits: book a general inspection and the recovery."
-    ]
+    assert lines[1].startswith("DANGER: Smoke or fire.")
+    assert lines[3:] == ["No complaint that the advisor knows fits: a general inspection is booked."]
 
 
 async def test_danger_stays_until_somebody_says_that_it_was_told_and_goes_with_the_job(
@@ -297,7 +319,8 @@ async def test_danger_stays_until_somebody_says_that_it_was_told_and_goes_with_t
         await until(pilot, lambda screen: isinstance(screen, CallScreen))
         call = pilot.app.screen
         assert isinstance(call, CallScreen)
-        assert call.call.warnings[0].startswith("Smoke or fire: Stop where it is safe")
+        assert call.call.warnings[0] == NOT_DRIVEN
+        assert call.call.warnings[1].startswith("Smoke or fire: Stop where it is safe")
         assert call.call.jobs[0].case.entries == (Warned("smoke_or_fire", TOLD),)
 
 

@@ -15,6 +15,7 @@ from textual.widgets import Input, OptionList, Static
 
 from advisor.bench.session import Engines
 from advisor.case.entries import CUSTOMER, Booked, Seen, Skipped
+from advisor.desk.booking import NOT_DRIVEN
 from advisor.desk.bookingsheet import overview_lines
 from advisor.desk.call import Call, appointments, heard
 from advisor.desk.questions import NOT_KNOWN
@@ -222,12 +223,12 @@ async def test_a_call_from_the_words_to_the_booking_and_the_bench(tmp_path: Path
         await pilot.press("b")
         await until(pilot, lambda screen: isinstance(screen, SheetScreen))
         sheet = pilot.app.screen.query_one(MarkdownView)
-        await until(pilot, lambda screen: "Time for the search" in sheet.source)
+        await until(pilot, lambda screen: "Hands-on time" in sheet.source)
         await pilot.press("m")
         await until(pilot, lambda screen: isinstance(screen, DeskScreen) and "red van" in text_of(pilot))
         tomorrow = read_back(date.today() + timedelta(days=1), date.today())
         await settled(pilot)
-        assert said(pilot, "#says").startswith(f"red van is booked for {tomorrow}.")
+        assert said(pilot, "#booked") == f"red van is booked for {tomorrow}."
     async with running(KNOWLEDGE, tmp_path, (110, 40)) as pilot:
         await until(pilot, listed)
         await pilot.press("slash", *tomorrow.split()[0], "enter")
@@ -335,7 +336,7 @@ async def test_a_danger_outside_the_knowledge_is_booked_found_again_and_closed(t
         )
         shown = " ".join(text_of(pilot).split())
         assert 'General inspection, "the brake pedal is spongy"' in shown
-        assert "DANGER Brakes fail: Do not let it be driven." in shown
+        assert f"{NOT_DRIVEN} DANGER Brakes fail: Tell whoever recovers it" in shown
         assert "Nobody is booked." in shown  # today
         await settled(pilot)
         await pilot.press("down", "down", "enter")
@@ -345,7 +346,7 @@ async def test_a_danger_outside_the_knowledge_is_booked_found_again_and_closed(t
     async with running(KNOWLEDGE, tmp_path, (120, 40)) as pilot:
         await until(pilot, listed)
         assert f"DANGER, 1 red van: General inspection, booked for {tomorrow}" in text_of(pilot)
-        assert "Do not let it be driven" in text_of(pilot)
+        assert "May be driven: no." in text_of(pilot)
         await pilot.press("down", "enter")
         await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
         await pilot.press("1")

@@ -369,7 +369,7 @@ def unheard(knowledge: Knowledge) -> Iterator[Problem]:
     for name, danger in knowledge.dangers.items():
         for at, phrase in enumerate(danger.customer):
             found = heard_dangers(knowledge, spoken_out(phrase))
-            if not says_something(phrase) or Heard(name, True) not in found:
+            if not says_something(phrase) or Heard(name, not danger.ask_first) not in found:
                 yield Problem(
                     knowledge.place("dangers", name, "customer", at),
                     "unheard",

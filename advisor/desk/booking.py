@@ -6,8 +6,9 @@ how long they take, what they are read with and what has to be arranged.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import get_args
 
 import numpy as np
 
@@ -19,7 +20,7 @@ from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.probability import WORDS
 from advisor.knowledge.unlisted import is_unlisted
-from advisor.knowledge.vocabulary import Danger
+from advisor.knowledge.vocabulary import Danger, Stay
 from advisor.model.nodes import reading_and_instrument, reading_of
 from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.jobs import Cars, Jobs, Starts, draw_cars, play_many, starts_of
@@ -51,12 +52,22 @@ PEOPLE_WORDS = {
     "impossible": "very unlikely",
 }
 """The words of `likelihoods.WORDS` as they are said to people; none of them promises or rules out."""
+STAY_WORDS: Mapping[Stay, str] = {
+    "half a day": "Leave it for half a day",
+    "a whole day": "Leave it for a whole day",
+    "overnight": "Bring it the evening before; it stays the night",
+    "two days": "Leave it for two days",
+}
+"""How long a car is left here, as the customer is told."""
 IN_DOUBT = (
     "If in doubt do not drive, and call roadside help or the workshop: with a red warning lamp, smoke, a "
     "smell of burning or fuel, a hot engine, glass that does not clear, or brakes or steering that feel "
     "different."
 )
-"""What is said to everybody (common practice)."""
+"""What is said to everybody of whose car no danger was heard (common practice)."""
+NOT_DRIVEN = "May be driven: no. Do not start it either; a recovery truck brings it here."
+MAY_BE_DRIVEN = "May be driven: yes, gently and by the shortest way here."
+"""The one answer to whether a car may be driven of which a danger was heard (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -71,15 +82,10 @@ class Cause:
 
 @dataclass(frozen=True)
 class BookedMinutes:
-    """Minutes of a job: on average, and those that 80 of 100 jobs stay within.
-
-    `beyond` is the share of jobs that take longer than that, and `beyond_minutes` their average.
-    """
+    """Minutes of a job: on average, and those that 80 of 100 jobs stay within."""
 
     expected: float
     upto: float
-    beyond: float = 0.0
-    beyond_minutes: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -100,11 +106,12 @@ class SetupNeeded:
     share: float
     waiting_minutes: float
     arrange: str | None
+    stay: Stay | None = None
 
     @property
     def overnight(self) -> bool:
         """Return whether the car has to come the evening before."""
-        return self.waiting_minutes >= OVERNIGHT_MINUTES
+        return self.stay == "overnight" or self.waiting_minutes >= OVERNIGHT_MINUTES
 
 
 @dataclass(frozen=True)
@@ -133,6 +140,8 @@ class BookingSheet:
     said: tuple[tuple[str, str | None], ...]
     dangers: tuple[tuple[str, str], ...] = ()
     """Return the name of each danger that was heard on the phone, and what is done about it."""
+    comes: str = ""
+    """Return whether it may be driven and how it gets here; "" where nothing special is said."""
 
     @property
     def visit(self) -> bool:
@@ -145,9 +154,17 @@ class BookingSheet:
         return self.certified_share >= USED_IN
 
     @property
-    def arrange(self) -> tuple[SetupNeeded, ...]:
-        """Return the setups for which the customer has to do something."""
-        return tuple(one for one in self.setups if one.arrange)
+    def stay(self) -> Stay | None:
+        """Return how long the car is left here: the longest that its setups ask for."""
+        lengths = get_args(Stay)
+        stays = [one.stay or ("overnight" if one.overnight else None) for one in self.setups]
+        return max((one for one in stays if one), key=lengths.index, default=None)
+
+    @property
+    def arrange(self) -> tuple[str, ...]:
+        """Return what the customer has to do beforehand, the stay once for all setups, each sentence once."""
+        stay = (f"{STAY_WORDS[self.stay]}.",) if self.stay else ()
+        return tuple(dict.fromkeys([*stay, *(one.arrange for one in self.setups if one.arrange)]))
 
     @property
     def overnight(self) -> bool:
@@ -195,6 +212,7 @@ def booking_sheet(
         facts=tuple(_facts(knowledge, case)),
         said=tuple(_said(knowledge, case)),
         dangers=what_is_done(knowledge, case),
+        comes=gets_here(knowledge, case.dangers) or knowledge.complaints[case.complaint].comes or "",
     )
 
 
@@ -229,7 +247,24 @@ def safety(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
     for reading, outcome in case.outcomes.items():
         if reading in knowledge.readings and outcome in knowledge.readings[reading].warn:
             said.append(knowledge.readings[reading].warn[outcome])
-    return tuple(dict.fromkeys([*said, IN_DOUBT]))
+    return tuple(dict.fromkeys([*said, *in_doubt(knowledge, case)]))
+
+
+def in_doubt(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
+    """Return what is said to everybody, unless it was said already that the car is not driven."""
+    return () if gets_here(knowledge, case.dangers) == NOT_DRIVEN else (IN_DOUBT,)
+
+
+def gets_here(knowledge: Knowledge, dangers: Iterable[str]) -> str:
+    """Return whether a car may be driven of which dangers were heard: the strictest answer; "" without any.
+
+    A danger that this knowledge does not know is taken as one that forbids it.
+    """
+    known = knowledge.dangers
+    answers = [one in known and known[one].may_be_driven for one in dangers]
+    if not answers:
+        return ""
+    return MAY_BE_DRIVEN if all(answers) else NOT_DRIVEN
 
 
 def told_of(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
@@ -258,10 +293,7 @@ def _causes(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[Cause, 
 
 
 def _minutes(minutes: Floats) -> BookedMinutes:
-    upto = float(np.quantile(minutes, COVERED))
-    longer = minutes[minutes > upto]
-    beyond_minutes = float(longer.mean()) if longer.size else 0.0
-    return BookedMinutes(float(minutes.mean()), upto, longer.size / minutes.size, beyond_minutes)
+    return BookedMinutes(float(minutes.mean()), float(np.quantile(minutes, COVERED)))
 
 
 def _remedy_minutes(ranker: Ranker, cars: Cars) -> float:
@@ -316,7 +348,7 @@ def _setups_needed(knowledge: Knowledge, setups: Sequence[str], made: Bools) -> 
     names = {name: knowledge.setups[name].name for name in setups}
     for one in _needed(names, [frozenset([name]) for name in setups], made):
         said = knowledge.setups[one.what]
-        yield SetupNeeded(one.what, one.name, one.share, said.waiting_minutes, said.arrange)
+        yield SetupNeeded(one.what, one.name, one.share, said.waiting_minutes, said.arrange, said.stay)
 
 
 def _facts(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, str]]:

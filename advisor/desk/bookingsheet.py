@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from advisor.desk.booking import COVERED, IN_DOUBT, BookedMinutes, BookingSheet, Needed
+from advisor.desk.booking import NOT_DRIVEN, BookingSheet, Needed, gets_here
 from advisor.desk.questions import Fitting, Next, families
 from advisor.desk.schedule import Appointment, Day, read_back
 from advisor.knowledge.dangers import Heard
@@ -31,8 +31,11 @@ KEYS = {
     "instruments": "id, name and the share of jobs that use it, from 0 to 1",
     "bays": "name and share of jobs",
     "certified_person": "needed (true or false) and share of jobs",
-    "setups": "id, name, share of jobs, waiting_minutes, overnight, and what the customer arranges or null",
+    "setups": "id, name, share of jobs, waiting_minutes, overnight, stay or null, what is arranged or null",
     "overnight": "whether the car comes the evening before",
+    "stay": "how long the car is left here, or null",
+    "arrange": "sentences on what the customer does beforehand, the stay among them",
+    "comes": "whether it may be driven and how it gets here; empty where nothing special is said",
     "dangers": "heard on the phone: name, and what to do about it",
     "safety": "sentences that the customer has to be told",
     "facts": "what is known of the vehicle: name and value",
@@ -43,9 +46,9 @@ KEYS = {
 
 OUTSIDE = "These words are outside what the advisor knows: book a general inspection."
 """What is said if no complaint fits."""
-NOTHING_PREPARED = "Until that is done the car stays outside: do not start it, and set nothing up on it."
+NOTHING_PREPARED = "Until that is done the car stays outside, and nothing is set up on it."
 """What is said in place of preparations if a danger was heard."""
-BESIDE_DANGER = "No complaint that the advisor knows fits: book a general inspection and the recovery."
+BESIDE_DANGER = "No complaint that the advisor knows fits: a general inspection is booked."
 """What is said if no complaint fits and a danger was heard."""
 
 LEAST_MINUTES = 0.5
@@ -64,7 +67,7 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str, day: str = 
     sections = []
     dangers = tuple(dict.fromkeys(one for sheet in sheets for one in sheet.dangers))
     if dangers:
-        sections.append(danger_section(dangers))
+        sections.append(danger_section(dangers, sheets[0].comes))
     told: set[str] = set()
     for sheet in sheets:
         about = f"{sheet.name}: " if len(sheets) > 1 else ""
@@ -74,7 +77,8 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str, day: str = 
             sections.append(Section(about + heading if about else heading[:1].upper() + heading[1:], parts))
     versions = ", ".join(dict.fromkeys(sheet.knowledge for sheet in sheets))
     foot = (
-        "Minutes are from simulated cars that fit what was said, searched by the advice as by the workshop. "
+        "Times are from simulated cars that fit what was said, searched by the advice as by the workshop. "
+        "The hands-on time is enough for 4 of 5 of them. "
         f"Knowledge version {versions}. Printed {printed}.",
     )
     names = _booked(" and ".join(sheet.name for sheet in sheets), day)
@@ -82,12 +86,23 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str, day: str = 
 
 
 def inspection_document(
-    tag: str, words: str, dangers: Sequence[tuple[str, str]], told: Sequence[str], printed: str, day: str = ""
+    tag: str,
+    words: str,
+    dangers: Sequence[tuple[str, str]],
+    told: Sequence[str],
+    printed: str,
+    day: str = "",
+    comes: str = "",
 ) -> Paper:
     """The booking note of a car whose trouble the advisor does not know."""
-    sections = [danger_section(dangers)] if dangers else []
-    sections.append(Section("Say to the customer", (Bullets((*told, IN_DOUBT)),)))
-    book = "A general inspection, and the recovery of the car." if dangers else "A general inspection."
+    sections = [danger_section(dangers, comes)] if dangers else []
+    if told:
+        sections.append(Section("Say to the customer", (Bullets(tuple(told)),)))
+    book = (
+        "A general inspection, and the recovery of the car."
+        if comes == NOT_DRIVEN
+        else "A general inspection."
+    )
     rows = (("Customer says", words or "(nothing was written down)"), ("To book", book))
     sections.append(Section("To book", (Facts(rows),)))
     foot = (
@@ -101,10 +116,11 @@ def _booked(what: str, day: str) -> str:
     return f"{what}, booked for {day}" if day else what
 
 
-def danger_section(dangers: Iterable[tuple[str, str]]) -> Section:
-    """Return the section on the dangers heard, each with what is done about it."""
+def danger_section(dangers: Iterable[tuple[str, str]], comes: str) -> Section:
+    """Return the section on the dangers heard: how the car gets here, and what is done about each."""
     done = tuple(f"{name}: {do}" for name, do in dangers)
-    return Section("DANGER, heard on the phone", (Bullets(done), Paragraph(NOTHING_PREPARED, strong=True)))
+    parts = (Paragraph(comes, strong=True), Bullets(done), Paragraph(NOTHING_PREPARED, strong=True))
+    return Section("DANGER, heard on the phone", parts)
 
 
 def _sections(sheet: BookingSheet) -> Iterator[tuple[str, tuple[Part, ...]]]:
@@ -123,21 +139,18 @@ def _sections(sheet: BookingSheet) -> Iterator[tuple[str, tuple[Part, ...]]]:
 def _to_say(sheet: BookingSheet) -> Iterator[Part]:
     for words in sheet.no_visit:
         yield Paragraph(f"No visit is needed, by all that was said: {words}", strong=True)
-    if sheet.safety:
-        yield Bullets(sheet.safety)
+    comes = (sheet.comes,) if sheet.comes and sheet.visit and not sheet.dangers else ()
+    if said := (*comes, *sheet.safety):
+        yield Bullets(said)
     if sheet.visit and sheet.arrange:
-        yield Paragraph("Please arrange beforehand:")
-        yield Bullets(tuple(f"{one.arrange} ({_in(one.share)})" for one in sheet.arrange))
+        yield Paragraph(f"Please arrange beforehand: {' '.join(sheet.arrange)}")
 
 
 def _to_book(sheet: BookingSheet) -> tuple[tuple[str, str], ...]:
-    evening = [one.name for one in sheet.setups if one.overnight]
     rows = [
-        ("Time for the search", _expected(sheet.total)),
-        ("of it hands on", _expected(sheet.hands_on)),
-        ("of it waiting", _expected(sheet.waiting)),
-        ("Repair on top", f"{duration(sheet.remedy_minutes)} on average"),
-        ("Evening before", f"bring the car: {', '.join(evening)}" if evening else ""),
+        ("Hands-on time", duration(sheet.hands_on.upto)),
+        ("Stay", _stay(sheet)),
+        ("Repair on top", duration(sheet.remedy_minutes)),
         ("Bay", _names(sheet.bays)),
         ("Certified person", _certified(sheet)),
         ("Instruments", _names(sheet.instruments)),
@@ -145,17 +158,14 @@ def _to_book(sheet: BookingSheet) -> tuple[tuple[str, str], ...]:
     return tuple((name, said) for name, said in rows if said)
 
 
-def _expected(minutes: BookedMinutes) -> str:
-    """Return how long it takes, with rare long jobs apart where they would distort the average."""
-    if minutes.expected <= minutes.upto:
-        return (
-            f"{duration(minutes.expected)} on average, {percent(COVERED)} of jobs within "
-            f"{duration(minutes.upto)}"
-        )
-    usual = f"at most {duration(minutes.upto)}" if minutes.upto >= LEAST_MINUTES else "none"
-    tenths = round(10 * minutes.beyond)
-    often = f"{tenths} of 10" if tenths else "a few"
-    return f"usually {usual}; in {often} jobs about {duration(minutes.beyond_minutes)}"
+def _stay(sheet: BookingSheet) -> str:
+    """Return how long the car is here, as a workshop says it; "" where it can be waited for."""
+    if sheet.overnight:
+        return "stays the night, from the evening before"
+    if sheet.stay:
+        return sheet.stay
+    waiting = sheet.waiting.upto
+    return f"{duration(waiting)} of waiting besides" if waiting >= LEAST_MINUTES else ""
 
 
 def _in(share: float) -> str:
@@ -228,11 +238,15 @@ def as_dict(sheet: BookingSheet) -> dict[str, Any]:
                 "share": one.share,
                 "waiting_minutes": one.waiting_minutes,
                 "overnight": one.overnight,
+                "stay": one.stay,
                 "arrange": one.arrange,
             }
             for one in sheet.setups
         ],
         "overnight": sheet.overnight,
+        "stay": sheet.stay,
+        "arrange": list(sheet.arrange),
+        "comes": sheet.comes,
         "dangers": [{"name": name, "do": do} for name, do in sheet.dangers],
         "safety": list(sheet.safety),
         "facts": [{"name": name, "value": value} for name, value in sheet.facts],
@@ -285,6 +299,8 @@ def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
 
     After a danger only complaints that fit are named, and nothing else is asked.
     """
+    if comes := gets_here(knowledge, (one.danger for one in found.dangers if one.sure)):
+        yield comes
     for heard in found.dangers:
         yield from danger_lines(knowledge, heard)
     wide = max(map(len, knowledge.complaints), default=0)
@@ -310,8 +326,11 @@ def danger_lines(knowledge: Knowledge, heard: Heard) -> Iterator[str]:
     if heard.sure:
         yield f"{danger.signal.upper()}: {danger.name}. Tell the customer at once: {danger.tell}"
     else:
-        yield f"ASK TO BE SURE: {danger.ask} If so, tell the customer at once: {danger.tell}"
+        drive = gets_here(knowledge, [heard.danger])
+        yield f"ASK TO BE SURE: {danger.ask} If so, tell the customer at once: {danger.tell} {drive}"
     yield f"  Then: {danger.do}"
+    if not heard.sure and danger.otherwise:
+        yield f"  If not so: {danger.otherwise}"
 
 
 def settled_lines(danger: Danger) -> list[str]:
@@ -339,6 +358,7 @@ def overview_rows(days: Iterable[Day]) -> Iterator[tuple[str, int | None]]:
         for job in day.jobs:
             danger = "DANGER, " if job.dangers else ""
             lines = [f"  {danger}{job.number} {job.tag}: {_job(job, day)}"]
+            lines += [f"    {job.comes}"] if job.comes else []
             lines += [f"    DANGER {name}: {do}" for name, do in job.dangers]
             if job.dangers:
                 lines.append(f"    {NOTHING_PREPARED}")
@@ -357,5 +377,6 @@ def _job(job: Appointment, day: Day) -> str:
     """Return what the overview says about a booked job."""
     if job.sheet:
         here = " (here since the evening before)" if job in day.here else ""
-        return f"{job.sheet.name}, {_expected(job.sheet.total)}{here}"
+        night = ", stays the night" if job.sheet.overnight else ""
+        return f"{job.sheet.name}, {duration(job.sheet.hands_on.upto)} hands-on{night}{here}"
     return f"{job.complaint} …" if job.working else job.complaint or DOES_NOT_FIT

@@ -20,7 +20,16 @@ from advisor.advice.rules import most_probable_first
 from advisor.advice.situation import Situation, Situations
 from advisor.case.case import Case
 from advisor.case.entries import CUSTOMER, Booked, Entry, Known, Seen, Skipped, TakenBack, Warned
-from advisor.desk.booking import IN_DOUBT, BookingSheet, booking_sheet, safety, told_of, what_is_done
+from advisor.desk.booking import (
+    IN_DOUBT,
+    BookingSheet,
+    booking_sheet,
+    gets_here,
+    in_doubt,
+    safety,
+    told_of,
+    what_is_done,
+)
 from advisor.desk.bookingsheet import as_dict, document, inspection_document
 from advisor.desk.questions import (
     ALLOWED_MINUTES,
@@ -154,8 +163,9 @@ class Call:
     @cached_property
     def warnings(self) -> tuple[str, ...]:
         """Return what has to be told at once, for the complaints and the answers so far, each once."""
+        comes = gets_here(self.knowledge, (one for job in self.jobs for one in job.case.dangers))
         every = (one for job in self.jobs for one in safety(self.knowledge, job.case))
-        return tuple(one for one in dict.fromkeys(every) if one != IN_DOUBT)
+        return tuple(one for one in dict.fromkeys([comes, *every]) if one not in ("", IN_DOUBT))
 
     @property
     def facts(self) -> Mapping[str, Fact]:
@@ -294,19 +304,21 @@ class Inspection:
         case = job.case
         for entry in self.new:
             case = case.with_entry(entry)
-        dangers, told = what_is_done(self.knowledge, case), told_of(self.knowledge, case)
+        dangers, comes = what_is_done(self.knowledge, case), gets_here(self.knowledge, case.dangers)
+        told = (*told_of(self.knowledge, case), *in_doubt(self.knowledge, case))
         if form == "json":
             kept = {
                 "tag": job.tag,
                 "inspection": {
                     "customer_says": self.words,
+                    "comes": comes,
                     "dangers": [{"name": name, "do": do} for name, do in dangers],
                     "safety": list(told),
                 },
             }
             return json.dumps(kept, ensure_ascii=False, indent=2) + "\n"
         printed = self.store.clock().astimezone().strftime("%d %B %Y %H:%M")
-        paper = inspection_document(job.tag, self.words, dangers, told, printed, booked_day(self))
+        paper = inspection_document(job.tag, self.words, dangers, told, printed, booked_day(self), comes)
         return html(paper) if form == "html" else markdown(paper)
 
 
@@ -406,7 +418,8 @@ def appointments(
             continue
         day, dangers = date.fromisoformat(booked.day), what_is_done(knowledge, filed.case)
         jobs[filed.number] = filed.case
-        found[filed.number] = Appointment(filed.number, filed.tag, day, None, dangers, name, True)
+        comes = gets_here(knowledge, filed.case.dangers)
+        found[filed.number] = Appointment(filed.number, filed.tag, day, None, dangers, name, True, comes)
     show(tuple(found.values()))
     for one in sorted(found.values(), key=lambda one: (one.day, one.number)):
         if stop():

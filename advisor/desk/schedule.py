@@ -25,7 +25,8 @@ class Appointment:
     """A job booked for a day, by its number and tag.
 
     It has no sheet while it is worked out, and where what was entered does not fit the knowledge. `dangers`
-    were heard on the phone: name, and what is done. Nothing is prepared on such a car before that.
+    were heard on the phone: name, and what is done; `comes` says whether such a car may be driven. Nothing is
+    prepared on it before that.
     """
 
     number: int
@@ -35,6 +36,7 @@ class Appointment:
     dangers: tuple[tuple[str, str], ...] = ()
     complaint: str = ""
     working: bool = False
+    comes: str = ""
 
     @property
     def overnight(self) -> bool:

@@ -42,19 +42,24 @@ REACH = 5
 
 @dataclass(frozen=True)
 class Heard:
-    """A danger that was heard, by its id; where it is not `sure`, it was said not to be so."""
+    """A danger that was heard, by its id; where it is not `sure`, it has to be asked about."""
 
     danger: str
     sure: bool
 
 
 def heard_dangers(knowledge: Knowledge, said: str) -> tuple[Heard, ...]:
-    """The dangers in what was said: the sure ones first, the most severe ahead."""
+    """The dangers in what was said: the sure ones first, the most severe ahead.
+
+    What is asked about first is left out where another danger is sure: that has to be told at once.
+    """
     found = []
     for name, danger in knowledge.dangers.items():
         certain = heard_phrases(danger.customer, said)
         if certain:
-            found.append(Heard(name, any(certain)))
+            found.append(Heard(name, any(certain) and not danger.ask_first))
+    if any(one.sure for one in found):
+        found = [one for one in found if not knowledge.dangers[one.danger].ask_first]
     signals = get_args(Signal)
     return tuple(
         sorted(found, key=lambda one: (not one.sure, signals.index(knowledge.dangers[one.danger].signal)))

@@ -205,11 +205,12 @@ class Gated(Item):
 
 
 class Complaint(Gated):
-    """A top event: what the customer complains about."""
+    """A top event: what the customer complains about. `comes` is how such a car gets here, for the caller."""
 
     family: Text
     customer: OneOrMany = ()
     warn: OneOrMany = ()
+    comes: Text | None = None
     unlisted: Share
     check: Text | None = None
     check_minutes: Minutes = CHECK_MINUTES
@@ -235,7 +236,8 @@ class Danger(Item):
     """Danger that people tell of on the phone: what to tell them at once, and what is done about it.
 
     `customer` are phrases whose words are all said; `petrol/fuel` is one or the other, and ` ... ` parts what
-    may be said far apart. `ask` is asked where it was said not to be so.
+    may be said far apart. `ask` is asked where it was said not to be so, and with `ask_first` always;
+    `otherwise` is what to tell where it is not so.
     """
 
     customer: Annotated[OneOrMany, Field(min_length=1)]
@@ -243,6 +245,9 @@ class Danger(Item):
     tell: Text
     do: Text
     signal: Literal["danger", "warning", "caution"] = "danger"
+    may_be_driven: bool = False
+    ask_first: bool = False
+    otherwise: Text | None = None
 
 
 class Branch(Gated):
@@ -487,12 +492,20 @@ class Measurand(Item):
         return self
 
 
+Stay = Literal["half a day", "a whole day", "overnight", "two days"]
+"""How long a car is left here, the shortest first."""
+
+
 class Setup(Item):
-    """A state of the car that readings share; its minutes are charged once."""
+    """A state of the car that readings share; its minutes are charged once.
+
+    `stay` is how long the car is left here for it, and `arrange` what the customer does besides.
+    """
 
     steps: Steps = ()
     hands_on_minutes: Minutes
     waiting_minutes: Minutes = 0
+    stay: Stay | None = None
     arrange: Text | None = None
     bay: Text | None = None
     needs: tuple[str, ...] = ()

@@ -20,7 +20,7 @@ from advisor.bench.session import Engines, JobSummary, Session, job_summary, reo
 from advisor.bench.wording import cause_words
 from advisor.case.case import Case
 from advisor.case.entries import CORRECTION, Closed
-from advisor.desk.booking import what_is_done
+from advisor.desk.booking import gets_here, what_is_done
 from advisor.desk.call import INSPECTION, Call, Inspection, Visit
 from advisor.desk.schedule import read_back
 from advisor.inference.engine import TooWide
@@ -416,7 +416,8 @@ def _option(key: str, lines: tuple[str, ...]) -> Option:
 
 def danger_words(knowledge: Knowledge, case: Case) -> str:
     """Return what is done first on a car of which danger was heard, in place of its next step."""
-    return "  " + "  ".join(f"{name}: {do}" for name, do in what_is_done(knowledge, case))
+    done = (f"{name}: {do}" for name, do in what_is_done(knowledge, case))
+    return "  " + "  ".join([gets_here(knowledge, case.dangers), *done])
 
 
 def _foreign(filed: StoredCase) -> str:

@@ -47,8 +47,6 @@ class DeskScreen(AskingScreen[None]):
         self.engines, self.store = Engines(engines.knowledge, True, engines.cache), store
         self.minutes, self.is_first = minutes, is_first
         self.visits: dict[int, Visit] = {}
-        self.just_booked = ""
-        """What was booked last, with its day read back; it stands until something else is opened."""
 
     def compose(self) -> ComposeResult:
         """Lay out the days, and a way to begin."""
@@ -56,6 +54,7 @@ class DeskScreen(AskingScreen[None]):
         yield Button("New call", variant="primary", id="new", compact=True)
         with VerticalScroll(id="days", can_focus=False):
             yield OptionList(id="overview")
+        yield Static(id="booked", markup=False)
         yield Static(id="says", markup=False)
         yield Footer()
 
@@ -68,16 +67,12 @@ class DeskScreen(AskingScreen[None]):
 
     def action_refresh(self) -> None:
         """Work out what the cars of today and tomorrow need."""
-        self.say(WORKING)
+        self.query_one("#says", Static).update(WORKING)
         self.look()
-
-    def say(self, words: str) -> None:
-        """Say something below what was booked last."""
-        self.query_one("#says", Static).update("\n".join(filter(None, (self.just_booked, words))))
 
     def back(self, booked: Call | Inspection | None) -> None:
         """Return from a call that is over, with the day that was booked if it was."""
-        self.just_booked = booked_words(booked) if booked else ""
+        self.query_one("#booked", Static).update(booked_words(booked) if booked else "")
         self.action_refresh()
         self.app.tidy_between_jobs(self)
 
@@ -124,7 +119,7 @@ class DeskScreen(AskingScreen[None]):
                 Option(Content(line), id=f"job {number}" if number else None, disabled=not number)
             )
         overview.highlighted = at if at is not None and at < len(rows) else None
-        self.say(says)
+        self.query_one("#says", Static).update(says)
 
     @on(OptionList.OptionSelected, "#overview")
     def chosen(self, event: OptionList.OptionSelected) -> None:
