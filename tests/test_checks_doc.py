@@ -16,7 +16,7 @@ from advisor.checks.lint import problems
 from advisor.evaluation import scenarios as simulation
 from advisor.evaluation.scenarios import read_scenarios
 from advisor.inference.compiler import compile_tables
-from advisor.knowledge import loading, replacing
+from advisor.knowledge import indentation, loading, replacing
 from advisor.knowledge.loading import load
 from advisor.knowledge.problems import Problem, ProblemsFound
 from advisor.measure.formulas import FORMULAS
@@ -128,6 +128,7 @@ def test_every_code_of_the_program_has_its_section_and_no_section_is_of_anything
             for module in (
                 lint,
                 loading,
+                indentation,
                 references,
                 replacing,
                 plausible,

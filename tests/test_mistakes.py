@@ -11,7 +11,7 @@ import pytest
 from advisor.checks import consistency as plausible
 from advisor.checks import hazards, references
 from advisor.checks.lint import problems
-from advisor.knowledge import loading
+from advisor.knowledge import indentation, loading
 from advisor.knowledge.loading import load
 from advisor.knowledge.problems import ProblemsFound
 from advisor.model import priors
@@ -63,6 +63,8 @@ def test_every_mistake_is_reported_on_its_line_and_nothing_else_is(file: Path) -
 def test_every_code_has_a_mistake_that_shows_it() -> None:
     """A check that no wrong file triggers is a check that nobody has seen work."""
     shown = {code for file in MISTAKES for _, code in expected(file.read_text(encoding="utf-8"))}
-    written = set().union(*(codes_in(module) for module in (loading, references, plausible, hazards, priors)))
+    written = set().union(
+        *(codes_in(module) for module in (loading, indentation, references, plausible, hazards, priors))
+    )
     assert len(written) > 25
     assert written - shown == NOT_IN_A_YAML_FILE

@@ -15,6 +15,7 @@ import yaml
 from pydantic import BaseModel, ValidationError
 
 from advisor.knowledge import knowledge as words
+from advisor.knowledge.indentation import slips
 from advisor.knowledge.knowledge import SECTIONS, Knowledge
 from advisor.knowledge.probability import in_words
 from advisor.knowledge.problems import Place, Problem, ProblemsFound
@@ -211,7 +212,7 @@ def parse(text: str, file: str, model: type[Model]) -> tuple[Model, dict[words.P
     try:
         document = model.model_validate(data)
     except ValidationError as error:
-        problems += _translated(error, model, places)
+        problems += _translated(error, data, model, places)
         raise ProblemsFound(problems) from error
     if problems:
         raise ProblemsFound(problems)
@@ -248,6 +249,8 @@ def _syntax(place: Place, problem: str, text: str) -> Problem:
             "YAML indents by spaces only.",
             "Replace it by spaces.",
         )
+    if line.strip() and (slip := _indented(place, problem, lines)):
+        return Problem(place, "yaml", slip, "", "Begin it in the column of the line that it belongs beside.")
     return Problem(
         place,
         "yaml",
@@ -255,6 +258,20 @@ def _syntax(place: Place, problem: str, text: str) -> Problem:
         "",
         "Look at the indentation, colons and quotes of this line and the one above.",
     )
+
+
+def _indented(place: Place, problem: str, lines: list[str]) -> str:
+    """How a line is indented wrongly, where that is why it cannot be read; else nothing."""
+    above = [one for one in lines[: place.line - 1] if one.strip() and not one.lstrip().startswith("#")]
+    columns = [len(one) - len(one.lstrip()) + 1 for one in (*above, lines[place.line - 1])]
+    if len(columns) < 2:
+        return ""
+    further = columns[-1] > columns[-2] and not above[-1].rstrip().endswith(":")
+    if "mapping values are not allowed" in problem and further:
+        return "This line is indented further than the one above, which has its value already."
+    if "expected" in problem and columns[-1] not in columns[:-1]:
+        return f"This line begins in column {columns[-1]}, and no line above it does."
+    return ""
 
 
 def _refuse_tricks(text: str, file: str) -> None:
@@ -351,13 +368,19 @@ _PLAIN = {
 
 
 def _translated(
-    error: ValidationError, model: type[BaseModel], places: dict[words.Path, Place]
+    error: ValidationError, data: dict[str, Any], model: type[BaseModel], places: dict[words.Path, Place]
 ) -> list[Problem]:
-    """Pydantic's findings in the author's words, each once."""
+    """Pydantic's findings in the author's words, each once; a slip of indentation for all that it causes."""
     details = error.errors(include_url=False)[:MOST_TRANSLATED]
     paths = [_path(detail["loc"], places) for detail in details]
     found: dict[tuple[Place, str, str], Problem] = {}
+    slipped = slips(data, model, places)
     for detail, path in zip(details, paths, strict=True):
+        missed = detail["loc"][-1] if detail["type"] == "missing" else None
+        slip = next((one for one in slipped if one.explains(path, missed)), None)
+        if slip is not None:
+            found.setdefault((slip.problem.place, slip.problem.code, slip.problem.what), slip.problem)
+            continue
         if _said_better(detail, path, details, paths):
             continue
         problem = _problem(detail, path, places[path], model)
