@@ -422,6 +422,26 @@ def test_wrong_knowledge_is_told_with_file_line_and_column(advisor: Advisor, tmp
         assert (ran.code, ran.out, ran.err) == (1, "", expected)
 
 
+def test_slips_of_spelling_are_told_in_one_run(advisor: Advisor, tmp_path: Path) -> None:
+    """A word, a value and ids at once; an id whose item cannot be read yet is not called unknown."""
+    file = tmp_path / "x.yaml"
+    text = complaint("any_of: {a: 60, bb: 45}") + faults("a", "b", "d").replace("price: low", "prise: low", 1)
+    text += (
+        "readings:\n"
+        "  r: {name: R, minuts: 2, outcomes: {n: N, y: Y}, noisy_or: {leak: 0.1, causes: {a: 0.9}}}\n"
+        "  s: {name: S, minutes: 2, setup: shot, outcomes: {n: N, y: Y}, "
+        "noisy_or: {leak: 0.1, causes: {a: 0.9, dd: 0.5}}}\n"
+        "setups: {shut: {name: Shut, hands_on_minutes: 1}}\n"
+    )
+    file.write_text(HEAD + text, encoding="utf-8")
+    for command in (["check", file], ["next", "--knowledge", file, "--complaint", "c"]):
+        ran = advisor(*command)
+        told = (ran.out or ran.err).splitlines()
+        assert ran.code == 1
+        words = [line.split("'")[1] for line in told if "unknown-" in line]
+        assert sorted(words) == ["bb", "dd", "minuts", "prise", "shot"]
+
+
 def test_check_prints_problems_of_sense_and_counts_them(advisor: Advisor, tmp_path: Path) -> None:
     """The problems were asked for, so they are on standard output; the count is on the other stream."""
     file = tmp_path / "x.yaml"

@@ -19,7 +19,7 @@ from advisor.checks.references import UNKNOWN, word_of
 from advisor.checks.registry import CHECKS, REFERENCES, consistency_check
 from advisor.diskcache import Cache
 from advisor.knowledge.knowledge import Knowledge
-from advisor.knowledge.loading import load, load_with_digest
+from advisor.knowledge.loading import load_with_digest, readable
 from advisor.knowledge.problems import Place, Problem, ProblemsFound
 from advisor.model.priors import solve
 
@@ -37,7 +37,10 @@ def checked(paths: Iterable[Path], cache: Cache | None = None) -> Knowledge:
     That texts had no error is remembered in the cache, so that the same ones are not asked again.
     """
     paths = list(paths)
-    knowledge, digest = load_with_digest(paths)
+    try:
+        knowledge, digest = load_with_digest(paths)
+    except ProblemsFound as error:
+        raise ProblemsFound(with_unknown_ids(paths, error.problems)) from error
     if cache and cache.find("no error", digest) is not None:
         return knowledge
     errors = [problem for problem in problems(knowledge) if problem.severity == "error"]
@@ -56,6 +59,23 @@ def problems(knowledge: Knowledge) -> list[Problem]:
     return sorted(found, key=lambda problem: (problem.place, problem.code, problem.what))
 
 
+def with_unknown_ids(paths: Sequence[Path], found: Sequence[Problem]) -> list[Problem]:
+    """Problems of form, with the ids that are misspelt in what can be read all the same: one round fewer.
+
+    After a slip of indentation nobody knows what was meant to be an id.
+    """
+    read = None if any(one.code == "indentation" for one in found) else readable(paths)
+    if read is None:
+        return list(found)
+    return [*found, *leaning(paths, _unknown_ids(*read))]
+
+
+def _unknown_ids(knowledge: Knowledge, broken: frozenset[str]) -> list[Problem]:
+    """The ids that name nothing, but for those of items that are there and cannot be read."""
+    told = (one for check in REFERENCES for one in islice(check(knowledge), MOST_TOLD))
+    return [one for one in told if one.code == UNKNOWN and word_of(one) not in broken]
+
+
 def leaning(files: Sequence[Path], found: Sequence[Problem]) -> list[Problem]:
     """The problems of files that were checked by themselves, with the ids of their folder in one line.
 
@@ -66,11 +86,11 @@ def leaning(files: Sequence[Path], found: Sequence[Problem]) -> list[Problem]:
     if not missing or len(folders) != 1 or any(file.is_dir() for file in files):
         return list(found)
     (folder,) = folders
-    try:
-        whole = load([folder])
-    except ProblemsFound:
+    read = readable([folder])
+    if read is None:
         return list(found)
-    still = {(one.place, word_of(one)) for one in problems(whole) if one.code == UNKNOWN}
+    whole, broken = read
+    still = {(one.place, word_of(one)) for one in _unknown_ids(whole, broken)}
     defined = [one for one in missing if (one.place, word_of(one)) not in still]
     owners = {name: Path(whole.place(section, name).file).name for section, name, _ in whole.items()}
     others = sorted({owners[word_of(one)] for one in defined if word_of(one) in owners})

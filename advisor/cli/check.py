@@ -98,10 +98,14 @@ def _check(paths: list[Path], form: str, shares: tuple[str, ...]) -> int:
 def _found(paths: list[Path]) -> tuple[Knowledge, list[Problem]]:
     """Return what was read, and all that is wrong and weak in it."""
     from advisor.checks.informativeness import review
-    from advisor.checks.lint import leaning, problems
+    from advisor.checks.lint import leaning, problems, with_unknown_ids
     from advisor.knowledge.loading import load
+    from advisor.knowledge.problems import ProblemsFound
 
-    knowledge = load(paths)
+    try:
+        knowledge = load(paths)
+    except ProblemsFound as error:
+        raise ProblemsFound(with_unknown_ids(paths, error.problems)) from error
     found = leaning(paths, problems(knowledge))
     if not any(problem.severity == "error" for problem in found):
         found = sorted([*found, *review(knowledge)], key=lambda one: (one.place, one.code))

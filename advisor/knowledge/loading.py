@@ -136,6 +136,32 @@ def load_with_digest(paths: Iterable[Path]) -> tuple[Knowledge, str]:
     return Knowledge(**sections, standings=standings, places=places), digest.hexdigest()
 
 
+def readable(paths: Iterable[Path]) -> tuple[Knowledge, frozenset[str]] | None:
+    """Return what is sound in files with problems of form, and the ids of what is not; None if YAML fails."""
+    sections: dict[str, dict[str, Any]] = {section: {} for section in SECTIONS}
+    places: dict[words.Path, Place] = {}
+    broken: set[str] = set()
+    for file in knowledge_files(paths):
+        try:
+            text = text_of(file)
+            _refuse_tricks(text, str(file))
+            root = yaml.compose(text, Loader=_Loader)
+        except (ProblemsFound, yaml.YAMLError):
+            return None
+        data = _data(root, (), str(file), places, []) if root is not None else {}
+        for section, items in data.items() if isinstance(data, dict) else ():
+            for name, item in items.items() if isinstance(items, dict) else ():
+                if section not in SECTIONS:
+                    broken.add(name)
+                    continue
+                kind = typing.get_args(Document.model_fields[section].annotation)[1]
+                try:
+                    sections[section][name] = kind.model_validate(item)
+                except ValidationError:
+                    broken.add(name)
+    return Knowledge(**sections, places=places), frozenset(broken)
+
+
 def read(file: Path, model: type[Model]) -> tuple[Model, dict[words.Path, Place]]:
     """Read one file as a model, with the place of everything in it; raises `ProblemsFound`."""
     return parse(text_of(file), str(file), model)
