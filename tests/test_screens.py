@@ -14,6 +14,7 @@ from textual.events import Key
 from textual.pilot import Pilot
 from textual.screen import Screen
 from textual.widgets import Input, OptionList, Static
+from textual.widgets._footer import FooterKey
 
 from advisor.bench.session import Session
 from advisor.screens.app import AdvisorApp
@@ -653,3 +654,27 @@ async def test_old_garbage_is_looked_for_between_jobs_only(
         await pilot.press("escape")
         await until(pilot, lambda screen: isinstance(screen, StartScreen) and 2 in looked)
     assert gc.get_threshold() == usual
+
+
+async def test_keys_of_the_bottom_line_are_styled_no_second_time_for_their_width(
+    door: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They come up as wide as Textual leaves them in the end, and no class of theirs changes on the way."""
+    changed: list[bool] = []
+    plain = FooterKey.set_class
+
+    def set_class(key: FooterKey, add: bool, *names: str, update: bool = True) -> FooterKey:
+        before = key.classes
+        plain(key, add, *names, update=update)
+        changed.append(key.classes != before)
+        return key
+
+    monkeypatch.setattr(FooterKey, "set_class", set_class)
+    async with running(door, tmp_path) as pilot:
+        await until(pilot, listed)
+        await settled(pilot)
+        keys = list(pilot.app.screen.query(FooterKey))
+        assert len(keys) > 3
+        assert not any(key.compact or key.has_class("-compact") for key in keys)
+    assert changed
+    assert not any(changed)

@@ -10,7 +10,7 @@ from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.content import Content
-from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
@@ -36,6 +36,7 @@ from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.facts import FactsScreen
+from advisor.screens.widgets.keyline import KeyLine
 from advisor.store.errors import StoreError
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
@@ -76,7 +77,7 @@ class StartScreen(AskingScreen[None]):
         yield search
         yield OptionList(id="jobs")
         yield Static(id="says", markup=False)
-        yield Footer()
+        yield KeyLine()
 
     def on_mount(self) -> None:
         """Show the open jobs."""

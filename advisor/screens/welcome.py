@@ -7,9 +7,10 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.screen import Screen
-from textual.widgets import Footer, Static
+from textual.widgets import Static
 
 from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.keyline import KeyLine
 
 
 class WelcomeScreen(AskingScreen[None]):
@@ -35,7 +36,7 @@ class WelcomeScreen(AskingScreen[None]):
             id="says",
             markup=False,
         )
-        yield Footer()
+        yield KeyLine()
 
     def give_way(self, follows: Screen[None]) -> None:
         """Go on to the program, once nothing lies over this screen any more."""

@@ -8,10 +8,11 @@ from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
-from textual.widgets import Button, Footer, Static
+from textual.widgets import Button, Static
 
 from advisor.bench.session import Session
 from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.keyline import KeyLine
 from advisor.screens.widgets.paper import MarkdownView
 
 
@@ -37,7 +38,7 @@ class JobCardScreen(AskingScreen[None]):
             yield Button("Save as a page to print", id="save", compact=True)
             yield Button("Back", id="back", compact=True)
         yield Static(id="says", markup=False)
-        yield Footer()
+        yield KeyLine()
 
     def on_mount(self) -> None:
         """Show the page that is wanted first."""

@@ -10,7 +10,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.events import Key
-from textual.widgets import Footer, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from advisor.advice.advice import CandidateReading
@@ -29,6 +29,7 @@ from advisor.screens.bench.trolley import TrolleyScreen
 from advisor.screens.widgets.cardtext import CardText
 from advisor.screens.widgets.choices import ChoiceList, ChoiceScreen
 from advisor.screens.widgets.facts import FactsScreen
+from advisor.screens.widgets.keyline import KeyLine
 from advisor.simulate.rollout import LookAhead
 
 
@@ -100,7 +101,7 @@ class TaskScreen(JobScreen):
                 yield CardText(name="text")
                 yield ChoiceList(id="answers")
         yield Static(id="suspicion")
-        yield Footer()
+        yield KeyLine()
 
     def on_resize(self) -> None:
         """Draw the picture and the answers for the room there is."""

@@ -10,7 +10,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.widgets import Footer, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from advisor.advice.situation import InconsistentEvidence
@@ -23,6 +23,7 @@ from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceList
 from advisor.screens.widgets.facts import FactsScreen
+from advisor.screens.widgets.keyline import KeyLine
 from advisor.store.errors import StaleWrite, StoreError
 
 
@@ -51,7 +52,7 @@ class CallScreen(AskingScreen[Call | Inspection]):
         yield Static(id="says", markup=False)
         yield ChoiceList(id="answers")
         yield Static(id="causes", markup=False)
-        yield Footer()
+        yield KeyLine()
 
     def on_mount(self) -> None:
         """Show the first question."""

@@ -9,7 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
-from textual.widgets import Button, Footer, Input, Static
+from textual.widgets import Button, Input, Static
 
 from advisor.advice.situation import InconsistentEvidence
 from advisor.bench.session import Engines
@@ -21,6 +21,7 @@ from advisor.knowledge.dangers import Heard
 from advisor.knowledge.problems import ProblemsFound
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.screens.widgets.keyline import KeyLine
 from advisor.screens.widgets.labelled import Labelled
 from advisor.screens.widgets.ticks import TickList
 from advisor.store.errors import StoreError
@@ -74,7 +75,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         with Horizontal(classes="row"):
             yield Button("Go on to the questions", id="go", variant="primary", compact=True)
             yield Button("Back", id="back", compact=True)
-        yield Footer()
+        yield KeyLine()
 
     def on_mount(self) -> None:
         """Begin with the tag."""

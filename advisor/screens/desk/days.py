@@ -9,7 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.widgets import Button, Footer, OptionList, Static
+from textual.widgets import Button, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
@@ -24,6 +24,7 @@ from advisor.screens.desk.call import CallScreen
 from advisor.screens.desk.callstart import CallStartScreen
 from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.keyline import KeyLine
 from advisor.store.errors import StoreError
 from advisor.store.store import Store
 
@@ -56,7 +57,7 @@ class DeskScreen(AskingScreen[None]):
             yield OptionList(id="overview")
         yield Static(id="booked", markup=False)
         yield Static(id="says", markup=False)
-        yield Footer()
+        yield KeyLine()
 
     def on_mount(self) -> None:
         """Begin with the overview."""

@@ -9,11 +9,12 @@ from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
-from textual.widgets import Button, Footer, Input, Static
+from textual.widgets import Button, Input, Static
 
 from advisor.desk.call import Call, Inspection
 from advisor.desk.schedule import day_meant, read_back
 from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.keyline import KeyLine
 from advisor.screens.widgets.labelled import Labelled
 from advisor.screens.widgets.paper import MarkdownView
 from advisor.store.errors import StoreError
@@ -48,7 +49,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
             yield Button("Back", id="back", compact=True)
         yield Labelled("Another day (d)", Input(placeholder=EXAMPLES, id="day", compact=True, max_length=40))
         yield Static(id="says", markup=False)
-        yield Footer()
+        yield KeyLine()
 
     def on_mount(self) -> None:
         """Work the sheet out at once."""

@@ -8,11 +8,12 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
-from textual.widgets import Button, Footer, Label, Static
+from textual.widgets import Button, Label, Static
 
 from advisor.knowledge.vocabulary import Fact
 from advisor.papers.format import plain
 from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.keyline import KeyLine
 from advisor.screens.widgets.pick import Select
 
 
@@ -44,7 +45,7 @@ class FactsScreen(AskingScreen[dict[str, str]]):
                         name=f"fact-{name}",
                     )
         yield Button("Go on", id="go", variant="primary", compact=True)
-        yield Footer()
+        yield KeyLine()
 
     def on_button_pressed(self) -> None:
         """Hand back what is known."""
