@@ -44,7 +44,7 @@ class Cache:
     made_by: str
 
     def find(self, *key: str) -> bytes | None:
-        """What was kept under the key, or None."""
+        """Return what was kept under the key, or None."""
         path = self.file(*key)
         try:
             with open(path, "rb", opener=lambda name, flags: os.open(name, flags | GUARDED)) as file:
@@ -96,7 +96,7 @@ class Cache:
         return json.dumps([self.made_by, *key]).encode()
 
     def _head(self, key: Iterable[str], payload: bytes) -> bytes:
-        """What has to stand before the payload: it says the format, and that key and payload are meant."""
+        """Return what has to stand before the payload, naming the format, the key and the payload."""
         return FORMAT + hashlib.sha256(hashlib.sha256(self._whole(key)).digest() + payload).digest()
 
     def _make_folder(self) -> None:
@@ -127,7 +127,7 @@ def _is_ours(stat: os.stat_result) -> bool:
 
 @cache
 def this_program() -> str | None:
-    """A digest of this program's source, of Python and of the libraries' versions.
+    """Return a digest of this program's source, of Python and of the libraries' versions.
 
     None where one of them cannot be told: then nothing is kept.
     """
@@ -145,7 +145,7 @@ def this_program() -> str | None:
 
 
 def of_this_user() -> Cache | None:
-    """The cache in the user's folder for such things; None where it could not be trusted."""
+    """Return the cache in the user's folder for such things; None where it could not be trusted."""
     made_by = this_program()
     if made_by is None:
         return None

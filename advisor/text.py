@@ -22,7 +22,7 @@ def clean(text: str) -> str:
 
 
 def counted(number: int, thing: str) -> str:
-    """A number with what it counts: "1 fault", "2 faults"."""
+    """Return a number with what it counts: "1 fault", "2 faults"."""
     return f"{number} {thing}{'' if number == 1 else 's'}"
 
 

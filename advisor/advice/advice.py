@@ -119,7 +119,7 @@ def advise(
     waiting: Mapping[str, float] | None = None,
     before: Mapping[str, float] | None = None,
 ) -> Advice:
-    """What to do next on a case.
+    """Return what to do next on a case.
 
     `waiting` are the setups in place with the minutes
     that they still need (`setups_in_place` with none left, if not given), `before` the beliefs before the
@@ -164,7 +164,10 @@ def advise(
 
 
 def _beliefs_before(situation: Situation) -> Mapping[str, float]:
-    """What was believed before the last entry; after a repair, or a clash that it took away, what is now."""
+    """Return what was believed before the last entry.
+
+    After a repair, or where the entry took a clash away, that is what is believed now.
+    """
     knowledge, engine, undone = situation.knowledge, situation.engine, situation.case.undone()
     if not situation.case.entries or undone.repairs != situation.case.repairs:
         return situation.beliefs
@@ -175,7 +178,7 @@ def _beliefs_before(situation: Situation) -> Mapping[str, float]:
 
 
 def setups_in_place(knowledge: Knowledge, case: Case) -> frozenset[str]:
-    """The setups that were made, or that readings taken so far have needed, and that were not ended since."""
+    """Return the setups made, or needed by readings taken so far, that have not been ended since."""
     ready: set[str] = set()
     for entry in case.counting.values():
         if isinstance(entry, Seen | Measured) and entry.reading in knowledge.readings:
@@ -188,7 +191,7 @@ def setups_in_place(knowledge: Knowledge, case: Case) -> frozenset[str]:
 
 
 def waiting_minutes(knowledge: Knowledge, case: Case, now: datetime) -> dict[str, float]:
-    """The setups in place, each with the minutes that its waiting still takes; 0 where it is over.
+    """Return the setups in place, each with the minutes that its waiting still takes; 0 where it is over.
 
     The clock alone says so: a reading taken meanwhile may have been taken too early. A clock that was set
     back never makes it longer than the setup's own minutes.
@@ -204,7 +207,7 @@ def waiting_minutes(knowledge: Knowledge, case: Case, now: datetime) -> dict[str
 
 
 def _built_on(knowledge: Knowledge, setup: str) -> set[str]:
-    """The setup, and every other one that needs it."""
+    """Return the setup, and every other one that needs it."""
     ended = {setup}
     while more := {
         name for name, one in knowledge.setups.items() if name not in ended and ended.intersection(one.needs)

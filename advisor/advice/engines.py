@@ -35,7 +35,7 @@ class Engines:
         self._made: OrderedDict[tuple[str, tuple[Repair, ...]], InferenceEngine] = OrderedDict()
 
     def of(self, case: Case) -> InferenceEngine:
-        """What a case's complaint and repairs are weighed by: an engine, or several where one is too wide.
+        """Return what weighs a case with its repairs: an engine, or several where one is too wide.
 
         Raises `ProblemsFound`, or `TooWide` where the faults and states alone are.
         """
@@ -48,7 +48,7 @@ class Engines:
         return self._made[key]
 
     def one(self, case: Case) -> Engine:
-        """The one engine that made-up cars are drawn from; raises `ProblemsFound`, or `TooWide`."""
+        """Return the one engine that made-up cars are drawn from; raises `ProblemsFound`, or `TooWide`."""
         found = self.of(case)
         return (
             found if isinstance(found, Engine) else compile_tables(self._tables(case.complaint, case.repairs))

@@ -35,7 +35,7 @@ class RepairFirst:
 
 
 def remedies(knowledge: Knowledge, complaint: str, causes: Iterable[str]) -> tuple[Remedy, ...]:
-    """What can be tried for the causes: minutes of the remedy, its parts and the check afterwards."""
+    """Return what can be tried for the causes: minutes of the remedy, its parts and the check afterwards."""
     check = knowledge.complaints[complaint].check_minutes
     return tuple(
         Remedy(
@@ -55,7 +55,7 @@ def repair_or_test(
     proposal: CandidateReading,
     answers: Iterable[Answer],
 ) -> RepairFirst | None:
-    """The remedy that should be tried before the reading `proposal` with its `answers`, if one should."""
+    """Return the remedy that should be tried before the reading `proposal`, if there is one."""
     now = {suspect.fault: suspect.probability for suspect in advice.suspects}
     known = remedies(situation.knowledge, situation.case.complaint, now)
     plan = best_plan(known, _shares(now), ESCALATION_MINUTES)

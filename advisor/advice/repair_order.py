@@ -110,7 +110,7 @@ def best_plan(
 def least_minutes_of_many(
     remedies: Sequence[Remedy], causes: Sequence[str], shares: Floats, escalation_minutes: float
 ) -> Floats:
-    """The expected minutes of `best_plan` for many cases at once.
+    """Return the expected minutes of `best_plan` for many cases at once.
 
     `shares` have shape (cases, causes), the result (cases,). No fault may be mended by two remedies: raises
     `ValueError`.
@@ -132,7 +132,7 @@ def least_minutes_of_many(
 
 
 def _checked(shares: Mapping[str, float]) -> dict[str, float]:
-    """The shares; raises `ValueError` where more than one cause is claimed."""
+    """Return the shares; raises `ValueError` where more than one cause is claimed."""
     if sum(shares.values()) > 1 + ROUND_OFF or min(shares.values(), default=0.0) < 0:
         raise ValueError("shares of a single fault are from 0 up and add up to 1 at most")
     return dict(shares)
@@ -143,7 +143,7 @@ def _success_probability(remedy: Remedy, left: Mapping[str, float]) -> float:
 
 
 def _after_failing(remedy: Remedy, left: Mapping[str, float]) -> dict[str, float]:
-    """What is left of each share where the remedy did not help; the sum falls by its chance."""
+    """Return what is left of each share where the remedy did not help; the sum falls by its chance."""
     return {
         fault: share * (1 - remedy.success) if fault in remedy.fixes else share
         for fault, share in left.items()

@@ -112,7 +112,7 @@ def _posteriors(engine: InferenceEngine, cases: Sequence[Evidence]) -> list[Post
 
 
 def current_faults(beliefs: Mapping[str, float]) -> dict[str, float]:
-    """The beliefs about the car as it is now, without those about what a repair has changed since."""
+    """Return the beliefs about the car as it is now, without those about what a repair has changed since."""
     return {fault: probability for fault, probability in beliefs.items() if not is_before_repair(fault)}
 
 

@@ -78,7 +78,7 @@ class World:
 def _chosen(
     engine: InferenceEngine, worlds: list[World], among: Sequence[CandidateReading], most: int
 ) -> tuple[tuple[CandidateReading, ...], list[World]]:
-    """The readings that together tell most, chosen one by one, and the worlds that their answers make.
+    """Return the readings that together tell most, chosen one by one, and the worlds that their answers make.
 
     Among those that add the same but for round-off the shorter one comes first.
     """

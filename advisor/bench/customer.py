@@ -150,7 +150,7 @@ class _Sheet:
         return said.ask or f"{said.name}:"
 
     def _answer(self, name: str) -> str:
-        """The last answer to a reading: in words, and the number as it was read."""
+        """Return the last answer to a reading: in words, and the number as it was read."""
         steps = self.case.counting.items()
         step, entry = next(
             (step, entry)
@@ -167,7 +167,7 @@ class _Sheet:
 
 
 def _list(items: Iterable[str], lines: int) -> Iterator[Part]:
-    """A list cut to so many lines of the page, with what was left out counted."""
+    """Yield a list cut to so many lines of the page, with what was left out counted."""
     shown: list[str] = []
     every = [item.replace("%", "per cent") for item in items]
     for item in every:

@@ -55,7 +55,7 @@ class Weighed:
 
 
 def weighed(knowledge: Knowledge, engine_of: Callable[[Case], InferenceEngine], case: Case) -> Weighed:
-    """A case weighed by this knowledge, or the sentence that says why it cannot be."""
+    """Return a case weighed by this knowledge, or the sentence that says why it cannot be."""
     situations = Situations(knowledge, engine_of)
     try:
         situation = situations.of(case)
@@ -93,7 +93,7 @@ class History:
         return when(self.filed.times[max(self.case.counting) - 1]) if self.case.counting else ""
 
     def reading(self, name: str) -> str:
-        """A reading's name, or its id as words where the knowledge has it no more."""
+        """Return a reading's name, or its id as words where the knowledge has it no more."""
         readings = self.knowledge.readings
         return readings[name].name if name in readings else plain(name)
 
@@ -115,7 +115,7 @@ class History:
         return when(self.filed.times[step - 1], year=False)
 
     def rows(self) -> Iterator[TableRow]:
-        """The steps that bear on the causes, and all that were taken back: with what they said and did."""
+        """Yield the steps that bear on the causes, and all taken back, with what they said and did."""
         for step, entry in enumerate(self.case.entries, start=1):
             bears = isinstance(entry, Known | Seen | Measured | Accounted | Repaired | Checked | Reopened)
             bears = bears or (isinstance(entry, Closed) and step < len(self.case.entries))
@@ -127,7 +127,7 @@ class History:
             yield TableRow((str(step), self.time(step), what, answer, instruments, did), struck=back)
 
     def said(self, step: int) -> tuple[str, Cell, str]:
-        """What a step is about, what was said, and with which instrument."""
+        """Return what a step is about, what was said, and with which instrument."""
         knowledge, entry = self.knowledge, self.case.entries[step - 1]
         if isinstance(entry, Seen | Measured):
             reading = knowledge.readings.get(entry.reading)
@@ -145,14 +145,14 @@ class History:
         return what, answer, ""
 
     def outcome(self, entry: Seen) -> str:
-        """An answer in words, with the limits where it is a quantity's."""
+        """Return an answer in words, with the limits where it is a quantity's."""
         reading = self.knowledge.readings.get(entry.reading)
         if reading is None or entry.outcome not in reading.answers:
             return plain(entry.outcome)
         return outcome_words(self.knowledge, self.case, entry.reading, entry.outcome, self.preferences)
 
     def measured(self, step: int, entry: Measured) -> Iterator[str]:
-        """What was typed, and what all takes so far come to."""
+        """Yield what was typed, and what all takes so far come to."""
         known = self.knowledge.measurands
         for one in entry.take:
             about = known[one.measurand].name if one.measurand in known else plain(one.measurand)
@@ -167,7 +167,7 @@ class History:
         yield from self._worked_out(entry.reading, takes)
 
     def _worked_out(self, reading: str, takes: Sequence[tuple[Measurement, ...]]) -> Iterator[str]:
-        """The value with its uncertainty in the preferred unit, and the bands that explain it."""
+        """Yield the value with its uncertainty in the preferred unit, and the bands that explain it."""
         knowledge, facts = self.knowledge, self.case.facts
         if not can_weigh(knowledge, reading, takes):
             return
@@ -196,14 +196,14 @@ class History:
         return ", ".join(known[one].name if one in known else plain(one) for one in used)
 
     def withdrawal(self, step: int) -> Cell:
-        """That a step was taken back, when and why."""
+        """Say that a step was taken back, when and why."""
         by = self.taken_back[step]
         entry = self.case.entries[by - 1]
         reason = entry.reason if isinstance(entry, TakenBack) else ""
         return f"Taken back in step {by}, {self.time(by)}" + (f": {reason}" if reason else "")
 
     def effect(self, step: int) -> Cell:
-        """The largest move, before → after; or why the step does not count as it stands."""
+        """Return the largest move, before → after; or why the step does not count as it stands."""
         entry = self.case.entries[step - 1]
         if isinstance(entry, Seen | Measured) and entry.reading not in self.knowledge.readings:
             return "Counts for nothing: not in this knowledge any more"
@@ -219,7 +219,7 @@ class History:
         return moved, f"Answered again in step {again}" if again else ""
 
     def _answered_again(self, step: int) -> int:
-        """The later step that takes this one's place, before any repair; or 0."""
+        """Return the later step that takes this one's place, before any repair; or 0."""
         entry = self.case.entries[step - 1]
         if not isinstance(entry, Seen | Measured):
             return 0
@@ -232,7 +232,7 @@ class History:
         return 0
 
     def chart(self) -> Chart | None:
-        """The suspicion against the leading causes over the steps that moved something."""
+        """Return the suspicion against the leading causes over the steps that moved something."""
         stages = self.found.stages
         shown = [step for step in range(1, len(stages)) if self._shown(step)]
         if not shown:

@@ -150,7 +150,7 @@ class _Card:
             yield Table(head, (6, 9, 22, 24, 16, 23), rows)
 
     def draw(self) -> Iterator[Part]:
-        """The account of the draw, where a total was measured that can be weighed."""
+        """Yield the account of the draw, where a total was measured that can be weighed."""
         found = account(self.knowledge, self.case)
         if found is None:
             return
@@ -166,7 +166,7 @@ class _Card:
             yield Bullets(items)
 
     def setups(self) -> Iterator[Part]:
-        """The setups that were begun, and those that readings needed without a note of it."""
+        """Yield the setups that were begun, and those that readings needed without a note of it."""
         known, steps = self.knowledge.setups, self.case.counting
         rows, begun = [], set()
         for step, entry in steps.items():
@@ -186,7 +186,7 @@ class _Card:
             yield Table(("Setup", "Begun", "Ended"), (46, 27, 27), tuple(rows))
 
     def cautions(self) -> Iterator[Part]:
-        """What was acknowledged, and what belongs to the readings taken and the remedies done."""
+        """Yield what was acknowledged, and what belongs to the readings taken and the remedies done."""
         known, case = self.knowledge, self.case
         read = {one.caution: one.at for one in case.counting.values() if isinstance(one, Acknowledged)}
         items = [known.readings[one] for one in case.taken if one in known.readings]
@@ -204,7 +204,7 @@ class _Card:
 
 
 def _two(line: str) -> tuple[str, str]:
-    """A line of the account as a name and a number."""
+    """Return a line of the account as a name and a number."""
     if line.startswith("  "):
         name, _, number = line.strip().rpartition(": ")
         return name[:1].upper() + name[1:], number

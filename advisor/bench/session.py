@@ -135,7 +135,7 @@ class Session:
 
     @classmethod
     def opened(cls, engines: Engines, store: Store, filed: StoredCase, workshop: Workshop) -> Session:
-        """A case as it lies in the store, with what is remembered for everybody there."""
+        """Return a case as it lies in the store, with what is remembered for everybody there."""
         preferences = store.preferences()
         known: tuple[Ranking, ...] = get_args(Ranking)
         chosen = store.setting(RANKING)
@@ -219,7 +219,7 @@ class Session:
         return self.store.clock() + timedelta(minutes=self.waiting.get(setup, 0.0))
 
     def early(self, reading: str) -> str:
-        """What to ask where a reading is answered before the wait it needs is over by the clock; else ""."""
+        """Return what to ask where a reading is answered before its wait is over by the clock; else ""."""
         waiting = waiting_minutes(self.knowledge, self.case, self.store.clock())
         waits = {setup: waiting[setup] for setup in self.needed(reading) if waiting.get(setup, 0.0) > 0}
         if not waits:
@@ -237,7 +237,7 @@ class Session:
         return {}
 
     def answers(self, reading: str) -> tuple[Answer, ...]:
-        """What each possible answer of a reading would do."""
+        """Return what each possible answer of a reading would do."""
         if reading not in self._answers:
             self._answers[reading] = outcome_effects(self.situation, reading)
         return self._answers[reading]
@@ -247,7 +247,7 @@ class Session:
         return {}
 
     def plan(self, towards: CandidateReading) -> WaitPlan | None:
-        """What to do before and after the wait that a reading stands behind, if it is a long one."""
+        """Return what to do before and after the wait that a reading stands behind, if it is a long one."""
         if towards.reading not in self._plans:
             self._plans[towards.reading] = plan(self.situation, self.advice, towards)
         return self._plans[towards.reading]
@@ -257,7 +257,7 @@ class Session:
         return {}
 
     def repair_first(self, proposal: CandidateReading) -> RepairFirst | None:
-        """The remedy that should be tried before a reading, if one should."""
+        """Return the remedy that should be tried before a reading, if one should."""
         if proposal.reading not in self._repairs_first:
             answers = self.answers(proposal.reading)
             self._repairs_first[proposal.reading] = repair_or_test(
@@ -268,7 +268,7 @@ class Session:
     def look_ahead(
         self, progress: Callable[[int, int], None], stop: Callable[[], bool], cars: int = LOOK_AHEAD_CARS
     ) -> LookAhead | None:
-        """The best readings played out to the end of the repair; None once `stop` says so.
+        """Return the best readings played out to the end of the repair; None once `stop` says so.
 
         The same case gives the same figures: the made-up cars are drawn with a fixed seed.
         """
@@ -284,7 +284,7 @@ class Session:
         return replace(found, plain=first)
 
     def better_ahead(self, stop: Callable[[], bool]) -> LookAhead | None:
-        """Looking ahead on fewer cars, where it clearly changes the advice; else None."""
+        """Look ahead on fewer cars, and return what comes of it where it clearly changes the advice."""
         if not self.can_look_ahead or self.advice.stop is not None:
             return None
         found = self.look_ahead(lambda done, total: None, stop, QUIET_CARS)
@@ -302,7 +302,7 @@ class Session:
         return self.plays_out and bool(self.advice.proposals) and not due
 
     def job_card(self, form: Literal["markdown", "html"], customer: bool) -> str:
-        """The job card for the file, or the page for the customer, as it stands now."""
+        """Return the job card for the file, or the page for the customer, as it stands now."""
         write = customer_sheet if customer else job_card
         paper = write(self.knowledge, self.engines.of, self.filed, self.preferences, self.store.now())
         return html(paper) if form == "html" else markdown(paper)
@@ -317,7 +317,7 @@ class Session:
         return self.advice.stop.fault or "" if self.advice.stop else ""
 
     def remedy_cautions(self, fault: str) -> tuple[str, ...]:
-        """The cautions of a fault's remedy, the most severe first; none for what is not listed."""
+        """Return the cautions of a fault's remedy, the most severe first; none for what is not listed."""
         listed = self.knowledge.faults.get(fault)
         return worst_first(self.knowledge, listed.cautions) if listed else ()
 
@@ -402,11 +402,11 @@ class Session:
         return last if last and not self.knowledge.is_version(last) else None
 
     def meaningless(self) -> tuple[int, ...]:
-        """The steps that count for nothing under this knowledge: what they name is not in it any more."""
+        """Return the steps that count for nothing because this knowledge no longer has what they name."""
         return tuple(step for step, entry in self.case.counting.items() if not _means(self.knowledge, entry))
 
     def worked_out(self, chosen: str | None = None) -> Session:
-        """The same session with everything a screen will show worked out; best done off the event loop.
+        """Return the session with everything a screen shows worked out; best done off the event loop.
 
         That is with the first reading on the card, or another one that was chosen.
         """
@@ -420,12 +420,12 @@ class Session:
     # What a person does
 
     def ranked(self, ranking: Ranking) -> Session:
-        """The same case with another ranking of the readings, remembered for everybody at this store."""
+        """Return the same case with another ranking, remembered for everybody at this store."""
         self.store.set_to(RANKING, ranking)
         return replace(self, ranking=ranking)
 
     def refreshed(self) -> Session:
-        """The same case at the time it is now."""
+        """Return the same case at the time it is now."""
         return replace(self)
 
     def with_trolley(self, off_trolley: Iterable[str]) -> Session:
@@ -450,13 +450,13 @@ class Session:
         return replace(self, preferences={**self.preferences, kind: unit})
 
     def fields(self, reading: str) -> tuple[Field, ...]:
-        """What has to be filled in for a quantity reading."""
+        """Return what has to be filled in for a quantity reading."""
         return fields(self.knowledge, self.case, reading, self.preferences, self.workshop.without)
 
     def understand(
         self, reading: str, filled: Mapping[str, str], instruments: Mapping[str, str]
     ) -> Understood:
-        """What was filled in comes to; raises `NotUnderstood` with a sentence."""
+        """Understand what was filled in; raises `NotUnderstood` with a sentence."""
         return understand(self.knowledge, self.case, reading, filled, instruments, self.preferences)
 
     def measured(self, understood: Understood) -> Session:
@@ -511,7 +511,7 @@ class Session:
         return self._entered(Repaired(fault, self.store.now()))
 
     def repair_words(self, fault: str) -> str:
-        """What recording a remedy as done will enter."""
+        """Return what recording a remedy as done will enter."""
         listed, title = self.knowledge.faults.get(fault), self.knowledge.title(fault)
         done = f"“{listed.remedy}” ({title})" if listed else f"the remedy for {title}"
         again = fault in self.case.repaired
@@ -520,7 +520,7 @@ class Session:
         )
 
     def check_words(self, gone: bool) -> str:
-        """What recording the check after a repair will enter."""
+        """Return what recording the check after a repair will enter."""
         complaint = self.knowledge.complaints[self.case.complaint].name
         found = "gone" if gone else "still there"
         return (
@@ -559,7 +559,7 @@ class Session:
         return self.closed(unlisted_of(self.case.complaint), " ".join(words.split())[:LONGEST_CAUSE])
 
     def closing_words(self, fault: str, words: str = "") -> str:
-        """What closing with a fault, "" for none, or with a cause in words will record."""
+        """Return what closing with a fault, "" for none, or with a cause in words will record."""
         head = f"Close {self.filed.name.lower()}, {self.filed.tag}?"
         if words:
             said = f"Recorded is this cause, as written: {words}. It is not listed, so nothing is counted."
@@ -576,7 +576,7 @@ class Session:
         return self._entered(Cancelled(reason, ""))
 
     def newer(self) -> Session | None:
-        """The case as others have left it in the meantime, or None where nobody has entered anything."""
+        """Return the case as others have left it meanwhile, or None where nobody entered anything."""
         if not self.filed.number or self.store.length(self.filed) == self.filed.entries:
             return None
         filed = self.store.case(self.filed.number)
@@ -593,7 +593,7 @@ class Session:
 
 
 def reopened(store: Store, number: int, reason: str = "") -> StoredCase | None:
-    """A closed job that goes on, as an entry of its own; one that is open already stays as it is."""
+    """Return a closed job that goes on, as an entry of its own; one that is open already stays as it is."""
     filed = store.case(number)
     if filed is None or filed.case.closed is None:
         return filed
@@ -610,7 +610,7 @@ class JobSummary:
 
 
 def job_summary(session: Session) -> JobSummary:
-    """What a list of jobs says of one."""
+    """Return what a list of jobs says of one."""
     try:
         advice = session.advice
     except InconsistentEvidence:

@@ -47,7 +47,7 @@ COLUMN = 3
 
 
 def move(suspect: FaultPosterior) -> str:
-    """What the last entry did to a suspect: ▲ or ▼ with percentage points, or nothing."""
+    """Return what the last entry did to a suspect: ▲ or ▼ with percentage points, or nothing."""
     points = 100 * (suspect.probability - suspect.before)
     if abs(points) < 0.5:
         return ""
@@ -80,19 +80,19 @@ def why(advice: Advice, answers: Iterable[Answer], proposal: CandidateReading) -
 
 
 def off_by_words(belief_error: float) -> str:
-    """That what is told is not exact, and how far it may be off."""
+    """Say that what is told is not exact, and how far it may be off."""
     return f"Too much hangs together to be exact: probabilities are off by at most {belief_error:.2g}."
 
 
 def one_cause_words(suspects: Sequence[FaultPosterior], probability: float) -> str:
-    """That one cause hardly explains what was seen, and which two would."""
+    """Say that one cause hardly explains what was seen, and which two would."""
     both = " and ".join(f"“{one.name}” ({percent(one.probability)})" for one in suspects[:2])
     hardly = "cannot explain" if probability == 0 else f"hardly explains ({percent(probability)})"
     return f"One cause alone {hardly} what was seen. Likely together: {both}."
 
 
 def look_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
-    """What looking ahead has found, against the plain advice and against mending at once."""
+    """Return what looking ahead has found, against the plain advice and against mending at once."""
     words = (
         "Expected minutes to the end of the repair, on made-up cars like this one (± standard error). "
         f"Mending at once in the best order: {duration(found.repair_now_minutes)}. "
@@ -106,7 +106,7 @@ def look_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
 
 
 def better_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
-    """That another reading than the plain advice's takes fewer minutes to the end."""
+    """Say that another reading than the plain advice's takes fewer minutes to the end."""
     best = found.candidates[0]
     plain = next(one for one in found.candidates if one.reading == found.plain)
     saved = duration(plain.expected_minutes - best.expected_minutes)
@@ -117,7 +117,7 @@ def better_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
 def changed_lines(
     knowledge: Knowledge, filed: StoredCase, meaningless: Sequence[int], clash: str
 ) -> Iterator[str]:
-    """What other knowledge means for a case that was begun under an older one."""
+    """Yield what other knowledge means for a case that was begun under an older one."""
     case = filed.case
     opened = filed.knowledge or "unknown"
     yield f"Job {filed.number}, {filed.tag}: the knowledge has changed since it was opened."
@@ -130,7 +130,7 @@ def changed_lines(
 
 
 def suspect_lines(suspects: Iterable[FaultPosterior], most: int = 6) -> Iterator[str]:
-    """The leading suspects as bars."""
+    """Yield the leading suspects as bars."""
     for suspect in list(suspects)[:most]:
         yield (
             f"  {percent(suspect.probability):>5} {bar(suspect.probability)} {suspect.name}  {move(suspect)}"
@@ -138,7 +138,7 @@ def suspect_lines(suspects: Iterable[FaultPosterior], most: int = 6) -> Iterator
 
 
 def proposal_lines(proposals: Iterable[CandidateReading], most: int = 6) -> Iterator[str]:
-    """The leading readings with what they tell and cost."""
+    """Yield the leading readings with what they tell and cost."""
     for proposal in list(proposals)[:most]:
         bits = f"{proposal.expected_information_bits:5.2f} bits"
         yield f"  {bits}  {duration(proposal.minutes):>8}  {proposal.name}"
@@ -162,13 +162,13 @@ def stop_sentence(knowledge: Knowledge, stop: Stop) -> str:
 
 
 def caution_words(knowledge: Knowledge, caution: str) -> str:
-    """A caution under its signal word."""
+    """Return a caution under its signal word."""
     said = knowledge.cautions[caution]
     return f"{said.signal.upper()}, {said.name}: {said.text}"
 
 
 def remedy_lines(knowledge: Knowledge, stop: Stop, cautions: bool = True) -> Iterator[str]:
-    """The remedy of the cause that was found, with its cautions or without."""
+    """Yield the remedy of the cause that was found, with its cautions or without."""
     if stop.fault is None or is_unlisted(stop.fault) or stop.reason in ("check", "gone"):
         return
     fault = knowledge.faults[stop.fault]
@@ -178,7 +178,7 @@ def remedy_lines(knowledge: Knowledge, stop: Stop, cautions: bool = True) -> Ite
 
 
 def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:
-    """The advice as text: suspects, readings, what cannot be taken, and whether to stop."""
+    """Yield the advice as text: suspects, readings, what cannot be taken, and whether to stop."""
     yield "Suspected causes"
     yield from suspect_lines(advice.suspects)
     if advice.belief_error or advice.bits_error:
@@ -201,7 +201,7 @@ def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:
 def outcome_words(
     knowledge: Knowledge, case: Case, reading: str, outcome: str, preferences: Mapping[str, str]
 ) -> str:
-    """An outcome in words; for a quantity with the limits for this vehicle, in preferred units."""
+    """Return an outcome in words; for a quantity with the limits for this vehicle, in preferred units."""
     said = knowledge.readings[reading]
     words = said.answers[outcome]
     if not said.quantity:
@@ -269,7 +269,7 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
 
 
 def cause_words(knowledge: Knowledge, closed: Closed) -> str:
-    """The cause a job was closed with; one that is not listed in the words of whoever closed it."""
+    """Return the cause a job was closed with; one that is not listed in the words of whoever closed it."""
     if closed.in_words:
         return f"{closed.remark} (in words, not one of those listed)"
     return knowledge.title(closed.fault) if closed.fault else "no cause found"
@@ -307,7 +307,7 @@ def _reading_words(knowledge: Knowledge, entry: Seen | Measured | Skipped) -> st
 
 
 def account_line(found: Account) -> str:
-    """The account of a draw in one line."""
+    """Return the account of a draw in one line."""
     mended = f" ({show(found.put_right_ma, 'mA')} of it put right)" if found.put_right else ""
     total, parts = show(found.total.value, "mA"), show(found.found_ma, "mA")
     if found.verdict == "contradiction":
@@ -319,7 +319,7 @@ def account_line(found: Account) -> str:
 
 
 def account_lines(found: Account | None) -> Iterator[str]:
-    """The account of a draw as text."""
+    """Yield the account of a draw as text."""
     if found is None:
         yield "The account begins with the sleeping current as a number: measure it first."
         return
@@ -373,7 +373,7 @@ def _current(estimate: Estimate) -> str:
 
 
 def disagreement_words(knowledge: Knowledge, found: Disagreement) -> str:
-    """What does not fit together, and what to repeat."""
+    """Return what does not fit together, and what to repeat."""
     if found.rare_fault is not None:
         return (
             f"These readings rarely come together ({found.bits:.1f} bits), "
@@ -387,7 +387,7 @@ def disagreement_words(knowledge: Knowledge, found: Disagreement) -> str:
 
 
 def largest_move(knowledge: Knowledge, before: Mapping[str, float], after: Mapping[str, float]) -> str:
-    """What an entry did to the fault it moved most, in one line; empty where it moved none."""
+    """Return what an entry did to the fault it moved most, in one line; empty where it moved none."""
     fault = max(after, key=lambda one: abs(after[one] - before[one]))
     if abs(after[fault] - before[fault]) < 0.005:
         return ""
@@ -396,7 +396,7 @@ def largest_move(knowledge: Knowledge, before: Mapping[str, float], after: Mappi
 
 
 def telling_steps(case: Case) -> list[int]:
-    """The start, 0, and the steps of a case that can move the suspicion."""
+    """Return the start, 0, and the steps of a case that can move the suspicion."""
     telling = Known | Seen | Measured | Repaired | Checked | TakenBack
     return [0, *(step for step, entry in enumerate(case.entries, start=1) if isinstance(entry, telling))]
 
@@ -404,7 +404,7 @@ def telling_steps(case: Case) -> list[int]:
 def suspicion_rows(
     knowledge: Knowledge, stages: Sequence[Mapping[str, float]], steps: Sequence[int], width: int, most: int
 ) -> Iterator[str]:
-    """A heading, then the leading faults: how likely now, and a column for each of the steps as a picture.
+    """Yield a heading and the leading faults: how likely now, and a picture with a column a step.
 
     Rows are at most `width` characters; the oldest steps give way where there is no room.
     """

@@ -54,11 +54,11 @@ class Case:
     entries: tuple[Entry, ...] = ()
 
     def with_entry(self, entry: Entry) -> Case:
-        """The case with one more entry."""
+        """Return the case with one more entry."""
         return replace(self, entries=(*self.entries, entry))
 
     def undone(self) -> Case:
-        """The case before its last entry; a case without entries stays as it is."""
+        """Return the case before its last entry; a case without entries stays as it is."""
         return replace(self, entries=self.entries[:-1])
 
     @cached_property
@@ -86,7 +86,7 @@ class Case:
         return {reading: said for reading, said in self._said.items() if isinstance(said, tuple)}
 
     def takes_now(self, reading: str) -> tuple[Take, ...]:
-        """The takes that another one is averaged with: those since the last repair."""
+        """Return the takes that another one is averaged with: those since the last repair."""
         last = max((step for step, one in self.counting.items() if isinstance(one, Repaired)), default=0)
         takes: tuple[Take, ...] = ()
         for step, entry in self.counting.items():
@@ -206,7 +206,7 @@ class Case:
         return frozenset(entry.caution for entry in self.counting.values() if isinstance(entry, Acknowledged))
 
     def remembered(self, measurand: str) -> Measurement | None:
-        """The last value entered for a measurand, whatever reading it was for."""
+        """Return the last value entered for a measurand, whatever reading it was for."""
         takes = (entry.take for entry in self.counting.values() if isinstance(entry, Measured))
         values = [one for take in takes for one in take if one.measurand == measurand]
         return values[-1] if values else None
@@ -239,7 +239,7 @@ class Case:
         return next(reversed(self.counting.values()), None)
 
     def evidence(self, knowledge: Knowledge, engine: InferenceEngine) -> dict[str, Floats]:
-        """What the engine has to know: the complaint held, and everything seen that bears on it.
+        """Return what the engine has to know: the complaint held, and everything seen that bears on it.
 
         The engine is that of the complaint and of the case's `repairs`: what was entered before a repair goes
         to the car as it was then. What this knowledge does not know (any more) is kept in the case and counts
@@ -274,7 +274,7 @@ class Case:
         return evidence
 
     def _by_era(self) -> Iterator[tuple[int, Entry]]:
-        """The entries that count, each with the number of repairs before it."""
+        """Yield the entries that count, each with the number of repairs before it."""
         era = 0
         for entry in self.counting.values():
             era += isinstance(entry, Repaired)
@@ -282,6 +282,6 @@ class Case:
 
 
 def _likelihood(engine: InferenceEngine, node: str, entry: Seen) -> Floats:
-    """The likelihood of an outcome seen with a confidence."""
+    """Return the likelihood of an outcome seen with a confidence."""
     outcomes = engine.outcomes[node]
     return spread_confidence(len(outcomes), outcomes.index(entry.outcome), entry.confidence)

@@ -64,7 +64,7 @@ def gather(knowledge: Knowledge, cases: Iterable[Case]) -> Gathered:
 
 
 def finding(knowledge: Knowledge, case: Case) -> Finding | str:
-    """What a closed job says for certain, or the reason why it says nothing."""
+    """Return what a closed job says for certain, or the reason why it says nothing."""
     if case.cancelled:
         return "cancelled"
     if case.closed is None:
@@ -83,7 +83,7 @@ def finding(knowledge: Knowledge, case: Case) -> Finding | str:
 
 
 def confirmed_causes(case: Case) -> frozenset[str]:
-    """The faults that the job was closed with, or that were repaired last before the complaint was gone.
+    """Return the faults the job was closed with, or those repaired last before the complaint was gone.
 
     What was found before a job was reopened does not count.
     """
@@ -102,7 +102,7 @@ def confirmed_causes(case: Case) -> frozenset[str]:
 
 
 def before_repair(case: Case) -> Case:
-    """The job as it was before the first repair and before it was closed, without what was taken back.
+    """Return the job as it was before the first repair and before it was closed, without what was taken back.
 
     One that was closed without a cause and reopened was not repaired by that.
     """
@@ -116,7 +116,7 @@ def before_repair(case: Case) -> Case:
 
 
 def faults_below(knowledge: Knowledge, name: str) -> frozenset[str]:
-    """The faults that a complaint, branch or state hangs on; of a fault itself that fault."""
+    """Return the faults that a complaint, branch or state hangs on; of a fault itself that fault."""
     if name in knowledge.complaints or name in knowledge.branches:
         gates = tree_of(knowledge, name)
         return frozenset(m for gated in gates.values() for m in gated.gate.members if m in knowledge.faults)
@@ -136,7 +136,7 @@ def _read(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, Floats]]:
 
 
 def _said(answers: tuple[str, ...], case: Case, name: str) -> Floats:
-    """An answer in words: its confidence on the outcome said, the rest evenly on the others."""
+    """Return an answer in words: its confidence on the outcome said, the rest evenly on the others."""
     entry = next(
         one for one in reversed(case.counting.values()) if isinstance(one, Seen) and one.reading == name
     )
@@ -152,6 +152,6 @@ def _weighed(knowledge: Knowledge, name: str, case: Case, takes: tuple[Take, ...
 
 
 def took(case: Case) -> tuple[str, ...]:
-    """The readings of a job before its first repair, in the order of the first take."""
+    """Return the readings of a job before its first repair, in the order of the first take."""
     said = (one.reading for one in before_repair(case).entries if isinstance(one, Seen | Measured))
     return tuple(dict.fromkeys(said))

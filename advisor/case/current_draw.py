@@ -90,7 +90,7 @@ class _Part:
 
 
 def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) -> Account | None:
-    """The account of a draw; None while its total was not measured, or where it cannot be worked out."""
+    """Return the account of a draw; None where its total is unknown or it cannot be worked out."""
     totals = [one for one in _measured(knowledge, case, "total") if one.takes]
     if not totals:
         return None
@@ -133,7 +133,7 @@ def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) 
 
 
 def _once(parts: list[_Part]) -> tuple[list[_Part], list[tuple[_Part, _Part]]]:
-    """The parts without what is counted already, and that with what counts it.
+    """Return the parts without what is counted already, and that with what counts it.
 
     A part found by hand belongs to the last measurement of its fuse before it, else to the first one.
     """
@@ -154,14 +154,14 @@ def _once(parts: list[_Part]) -> tuple[list[_Part], list[tuple[_Part, _Part]]]:
 
 
 def _newest(parts: list[_Part], part: _Part) -> _Part:
-    """What stands for a part that was not put right: its last measurement, or that of the fuse before it."""
+    """Return what stands for a part not put right: its last measurement, or that of its fuse."""
     of = part.reading or part.behind
     again = [one for one in parts if one.reading and one.reading == of and one.era > part.era]
     return part if not again else again[-1]
 
 
 def _largest(parts: list[_Part], part: _Part, total_era: int) -> _Part:
-    """The largest measurement of what a part is a measurement of, among those in the same state."""
+    """Return the largest measurement of what a part is a measurement of, among those in the same state."""
     state = _state(part, total_era)
     same = [one for one in parts if one.reading == part.reading and _state(one, total_era) == state]
     return max(same, key=lambda one: one.current.value) if part.reading else part
@@ -175,7 +175,7 @@ def _state(part: _Part, total_era: int) -> str:
 
 
 def _measured(knowledge: Knowledge, case: Case, role: str) -> list[_Part]:
-    """What was measured of readings with this role, apart for each time between two repairs."""
+    """Return what was measured of readings with this role, apart for each time between two repairs."""
     found: dict[tuple[str, int], _Part] = {}
     era = 0
     for entry in case.counting.values():
@@ -191,7 +191,7 @@ def _measured(knowledge: Knowledge, case: Case, role: str) -> list[_Part]:
 
 
 def _by_hand(knowledge: Knowledge, case: Case) -> Iterator[_Part]:
-    """The parts that were found by disconnecting."""
+    """Yield the parts that were found by disconnecting."""
     era = 0
     for entry in case.counting.values():
         era += isinstance(entry, Repaired)
@@ -218,7 +218,7 @@ def _mend(knowledge: Knowledge, case: Case, parts: list[_Part], total: str) -> N
 
 
 def _causes(knowledge: Knowledge, reading: str) -> frozenset[str]:
-    """The faults that a reading can show."""
+    """Return the faults that a reading can show."""
     causes = knowledge.readings[reading].causes
     return frozenset().union(*(faults_below(knowledge, one) for one in causes))
 
@@ -248,7 +248,7 @@ def _milliamps(knowledge: Knowledge, case: Case, part: _Part) -> Estimate:
 
 
 def _entered(knowledge: Knowledge, measurement: Measurement) -> Estimate:
-    """A part entered by hand, in mA: the difference of two readings with the same instrument."""
+    """Return a part entered by hand, in mA: the difference of two readings with the same instrument."""
     accuracy = accuracy_of(knowledge, measurement.instrument, "mA")
     return combined([number(float(measurement.value), measurement.instrument, accuracy)])
 

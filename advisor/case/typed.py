@@ -33,7 +33,7 @@ class NotUnderstood(ValueError):
     field = ""
 
     def of(self, field: str) -> NotUnderstood:
-        """The same, with the field where something is missing."""
+        """Return the same, with the field where something is missing."""
         self.field = field
         return self
 
@@ -67,7 +67,7 @@ class Understood:
 def fields(
     knowledge: Knowledge, case: Case, reading: str, preferences: Mapping[str, str], without: Iterable[str]
 ) -> tuple[Field, ...]:
-    """What has to be filled in for a quantity reading; what the case remembers is not asked again."""
+    """Return what has to be filled in for a quantity reading; what the case remembers is not asked again."""
     said = knowledge.readings[reading]
     quantity = quantity_of(knowledge, reading)
     lacking = set(without)
@@ -148,13 +148,16 @@ def understand(
 
 
 def likeliest_band(knowledge: Knowledge, facts: Mapping[str, str], measured: Measured) -> str:
-    """The band that explains one take best."""
+    """Return the band that explains one take best."""
     likelihood = weigh(knowledge, measured.reading, facts, (measured.take,))
     return list(quantity_of(knowledge, measured.reading).bands)[int(likelihood.argmax())]
 
 
 def _idle(knowledge: Knowledge, reading: str, take: Iterable[Measurement]) -> frozenset[str]:
-    """What need not be said because something measured is 0: a fuse without a voltage carries no current."""
+    """Return what need not be said because something measured is 0.
+
+    A fuse without a voltage over it carries no current, for example.
+    """
     derived = quantity_of(knowledge, reading).derived
     if derived is None:
         return frozenset()
@@ -170,7 +173,7 @@ def _idle(knowledge: Knowledge, reading: str, take: Iterable[Measurement]) -> fr
 
 
 def direct(knowledge: Knowledge, reading: str, text: str, instrument: str) -> Measured:
-    """A quantity reading given as one number in text, the result of its formula included."""
+    """Return a quantity reading given as one number in text, the result of its formula included."""
     quantity = quantity_of(knowledge, reading)
     name = knowledge.readings[reading].name
     field = Field(reading, name, quantity.unit, (), ())
@@ -260,7 +263,7 @@ def _lines(
     facts: Mapping[str, str],
     preferences: Mapping[str, str],
 ) -> tuple[str, ...]:
-    """The value and its uncertainty, in its own and the preferred unit, and the bands it may be in."""
+    """Return the value and its uncertainty, in its own and the preferred unit, and the bands it may be in."""
     reading, quantity = measured.reading, quantity_of(knowledge, measured.reading)
     takes = (*case.takes_now(reading), measured.take)
     try:

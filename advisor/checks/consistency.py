@@ -274,7 +274,7 @@ def less_often(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 def _row(reading: Reading, here: Mapping[str, str]) -> Distribution | None:
-    """The row of a table that holds for these causes, all others absent; None where it hangs on a fact."""
+    """Return the row of a table for these causes and no others; None where it hangs on a fact."""
     for row in reading.table or ():
         if any(value not in ("present", "absent") for value in (row.when or {}).values()):
             return None

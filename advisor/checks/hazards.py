@@ -112,7 +112,7 @@ class _Work(NamedTuple):
 
 @consistency_check
 def cautions(knowledge: Knowledge) -> Iterator[Problem]:
-    """Steps and remedies that speak of a danger without a caution about it; certified readings with none."""
+    """Find steps and remedies that speak of a danger without a caution, and certified readings with none."""
     for work in _works(knowledge):
         beside = [name for name in work.cautions if knowledge.cautions[name].hurts]
         for hazard in HAZARDS:
@@ -156,7 +156,7 @@ def _works(knowledge: Knowledge) -> Iterator[_Work]:
 
 
 def _of_setups(knowledge: Knowledge, setups: Iterable[str]) -> tuple[str, ...]:
-    """The cautions of setups and of all that these need."""
+    """Return the cautions of setups and of all that these need."""
     found: list[str] = []
     for name in setups:
         found += (*knowledge.setups[name].cautions, *_of_setups(knowledge, knowledge.setups[name].needs))
@@ -164,7 +164,7 @@ def _of_setups(knowledge: Knowledge, setups: Iterable[str]) -> tuple[str, ...]:
 
 
 def _said(hazard: Hazard, words: Iterable[str]) -> str:
-    """The words of work that bring a danger about, as they stand there, each once."""
+    """Return the words of work that bring a danger about, as they stand there, each once."""
     steps = (step for step in words if not ONLY_ASKED.match(step))
     found = dict.fromkeys(match[0].lower() for step in steps for match in hazard.work.finditer(step))
     return " and ".join(f"'{one}'" for one in list(found)[:MOST_NAMED])

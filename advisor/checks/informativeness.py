@@ -93,7 +93,7 @@ def too_dear(knowledge: Knowledge, networks: Mapping[str, Compiled]) -> Iterator
 def tells_nothing(
     knowledge: Knowledge, engines: Mapping[str, Engine], unknown: Collection[str] = ()
 ) -> Iterator[Problem]:
-    """Readings that tell nothing in any complaint; of those in `unknown` it is not known what they tell."""
+    """Find readings that tell nothing in any complaint, apart from `unknown` ones."""
     told = {name: 0.0 for name in knowledge.readings if name not in unknown}
     for complaint, engine in engines.items():
         posterior = engine.query({complaint: engine.one_hot(complaint, "present")})

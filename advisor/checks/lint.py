@@ -52,7 +52,7 @@ def checked(paths: Iterable[Path], cache: Cache | None = None) -> Knowledge:
 
 
 def problems(knowledge: Knowledge) -> list[Problem]:
-    """What is wrong or weak, in the order of the files; of one question `MOST_TOLD` problems at most."""
+    """Return what is wrong or weak, in the order of the files; at most `MOST_TOLD` problems a question."""
     found = [problem for check in REFERENCES for problem in islice(check(knowledge), MOST_TOLD)]
     if not found:
         found = [problem for check in CHECKS for problem in islice(check(knowledge), MOST_TOLD)]
@@ -71,13 +71,13 @@ def with_unknown_ids(paths: Sequence[Path], found: Sequence[Problem]) -> list[Pr
 
 
 def _unknown_ids(knowledge: Knowledge, broken: frozenset[str]) -> list[Problem]:
-    """The ids that name nothing, but for those of items that are there and cannot be read."""
+    """Return the ids that name nothing, but for those of items that are there and cannot be read."""
     told = (one for check in REFERENCES for one in islice(check(knowledge), MOST_TOLD))
     return [one for one in told if one.code == UNKNOWN and word_of(one) not in broken]
 
 
 def leaning(files: Sequence[Path], found: Sequence[Problem]) -> list[Problem]:
-    """The problems of files that were checked by themselves, with the ids of their folder in one line.
+    """Return the problems of files that were checked by themselves, with the ids of their folder in one line.
 
     That is where all lie in one folder and the rest of it defines ids that they miss; else as found.
     """

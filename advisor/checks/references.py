@@ -19,13 +19,13 @@ UNKNOWN = "unknown-id"
 
 
 def unknown(knowledge: Knowledge, word: str, choices: Iterable[str], kind: str, *path: str | int) -> Problem:
-    """The problem that a word names nothing, with the nearest that it could have meant."""
+    """Return the problem that a word names nothing, with the nearest that it could have meant."""
     what = f"There is no {kind} '{word}'."
     return Problem(knowledge.place(*path), "unknown-id", what, "", nearest(word, choices))
 
 
 def word_of(problem: Problem) -> str:
-    """The word that such a problem is about."""
+    """Return the word that such a problem is about."""
     return problem.what.partition("'")[2].removesuffix("'.")
 
 

@@ -165,7 +165,7 @@ def case_of(
     saw: tuple[tuple[str, str], ...],
     without: tuple[str, ...],
 ) -> Case:
-    """A case of this complaint with what is known and was seen; ends where a word is not known."""
+    """Return a case of this complaint with what is known and was seen; ends where a word is not known."""
     from advisor.case.case import Case
     from advisor.case.entries import Known, Seen
     from advisor.case.typed import NotUnderstood, direct

@@ -268,7 +268,7 @@ def gets_here(knowledge: Knowledge, dangers: Iterable[str]) -> str:
 
 
 def told_of(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
-    """What the customer was told of each danger that was heard on the phone."""
+    """Return what the customer was told of each danger that was heard on the phone."""
     return tuple(f"{one.name}: {one.tell}" for one in _dangers(knowledge, case))
 
 

@@ -94,7 +94,7 @@ def inspection_document(
     day: str = "",
     comes: str = "",
 ) -> Paper:
-    """The booking note of a car whose trouble the advisor does not know."""
+    """Return the booking note of a car whose trouble the advisor does not know."""
     sections = [danger_section(dangers, comes)] if dangers else []
     if told:
         sections.append(Section("Say to the customer", (Bullets(tuple(told)),)))
@@ -349,7 +349,10 @@ def overview_lines(days: Iterable[Day]) -> Iterator[str]:
 
 
 def overview_rows(days: Iterable[Day]) -> Iterator[tuple[str, int | None]]:
-    """The overview in rows, those that are of one job with its number; danger is in the row of its job."""
+    """Yield the overview row by row, with the number of the job that a row is about.
+
+    Danger is in the row of its job.
+    """
     shown = tuple(days)
     for at, day in enumerate(shown):
         yield read_back(day.day, shown[0].day), None

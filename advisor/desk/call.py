@@ -120,7 +120,7 @@ class Call:
         allowed_minutes: float,
         dangers: Mapping[str, str] = MappingProxyType({}),
     ) -> Call:
-        """A call that goes on about stored jobs, with the dangers that were heard this time."""
+        """Go on with a call about stored jobs, with the dangers that were heard this time."""
         warned = [Warned(danger, how) for danger, how in dangers.items()]
         if warned:
             jobs = store.append_each(*((job, warned) for job in jobs))
@@ -283,7 +283,7 @@ class Inspection:
     def begun(
         cls, knowledge: Knowledge, store: Store, tag: str, words: str, dangers: Mapping[str, str]
     ) -> Inspection:
-        """A new one; nothing is stored yet."""
+        """Begin a new one; nothing is stored yet."""
         job = store.draft(tag, INSPECTION, knowledge.version)
         warned = tuple(Warned(danger, how) for danger, how in dangers.items())
         return cls(knowledge, store, (job,), words, warned)
@@ -299,7 +299,7 @@ class Inspection:
         return replace(self, jobs=(self.store.append(job, *self.new, Booked(day, self.words)),), new=())
 
     def sheet(self, form: Literal["markdown", "html", "json"]) -> str:
-        """The booking note as a paper, or for a booking system."""
+        """Return the booking note as a paper, or for a booking system."""
         (job,) = self.jobs
         case = job.case
         for entry in self.new:
@@ -323,7 +323,7 @@ class Inspection:
 
 
 def booked_day(booking: Call | Inspection) -> str:
-    """The day a car is booked for, as it is read back to the caller; "" where it is not."""
+    """Return the day a car is booked for, as it is read back to the caller; "" where it is not."""
     booked = booking.jobs[0].case.booked
     today = booking.store.clock().astimezone().date()
     return read_back(date.fromisoformat(booked.day), today) if booked else ""
@@ -367,7 +367,7 @@ class Visit:
 
 
 def visits(knowledge: Knowledge, store: Store) -> tuple[Visit, ...]:
-    """The open jobs by car and day, the newest first; an inspection by itself."""
+    """Return the open jobs by car and day, the newest first; an inspection by itself."""
     found: dict[tuple[str, str, bool], list[StoredCase]] = {}
     for job in store.cases():
         general = job.case.complaint == INSPECTION
@@ -392,7 +392,7 @@ def _on_the_phone(entry: Entry) -> bool:
 
 
 def _name(knowledge: Knowledge, complaint: str) -> str | None:
-    """The name of a complaint or of an inspection; None where it is not known here."""
+    """Return the name of a complaint or of an inspection; None where it is not known here."""
     if complaint == INSPECTION:
         return INSPECTION_NAME
     return knowledge.complaints[complaint].name if complaint in knowledge.complaints else None

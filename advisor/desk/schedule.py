@@ -131,7 +131,7 @@ def day_meant(said: str, today: date) -> date:
 
 
 def _weekday_meant(weekday: int, said: Sequence[str], today: date) -> date:
-    """The day that a weekday means; raises `ValueError` where "next" may mean two of them.
+    """Return the day that a weekday means; raises `ValueError` where "next" may mean two of them.
 
     "Thursday next week" is that of the week that begins on the next Monday; "Thursday week" is a week after
     the coming Thursday.
@@ -155,17 +155,17 @@ HOW_TO_SAY = "Write tomorrow, Thursday, Thursday next week, 3 Dec, 3.12. or 2030
 
 
 def in_full(day: date) -> str:
-    """The day as people say it, with weekday and year."""
+    """Return the day as people say it, with weekday and year."""
     return f"{day:%A} {day.day} {day:%B %Y}"
 
 
 def day_and_month(day: date) -> str:
-    """The day without weekday and year."""
+    """Return the day without weekday and year."""
     return f"{day.day} {day:%B}"
 
 
 def read_back(day: date, today: date) -> str:
-    """The day as it is read back to the caller: with weekday, and how many days there are until then."""
+    """Return the day as it is read back to the caller: with the weekday and the days until then."""
     ahead = (day - today).days
     year = f" {day.year}" if day.year != today.year else ""
     how_far = {-1: ", yesterday", 0: ", today", 1: ", tomorrow"}
@@ -174,7 +174,7 @@ def read_back(day: date, today: date) -> str:
 
 
 def _named(text: str, names: Sequence[str]) -> int | None:
-    """The place of the name that a text begins to spell, dot or not."""
+    """Return the place of the name that a text begins to spell, dot or not."""
     start = text.rstrip(".")
     if len(start) < LEAST_LETTERS:
         return None
@@ -182,7 +182,7 @@ def _named(text: str, names: Sequence[str]) -> int | None:
 
 
 def _date(text: str, today: date) -> date | None:
-    """The date that is written, without a year the next such day; None where it is none."""
+    """Return the date that is written, without a year the next such day; None where it is none."""
     if re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
         return _made(*map(int, text.split("-")))
     if match := re.fullmatch(r"(\d{1,2})(?:st|nd|rd|th)", text):
@@ -211,7 +211,7 @@ def _date(text: str, today: date) -> date | None:
 
 
 def _made(year: int, month: int, day: int) -> date | None:
-    """The date, or None where the calendar has none such."""
+    """Return the date, or None where the calendar has none such."""
     try:
         return date(year, month, day)
     except ValueError:

@@ -39,7 +39,7 @@ class Batch:
     entropies: tuple[tuple[slice, sparse.csr_matrix, sparse.csr_matrix], ...]  # readings, to_terms, to_bits
 
     def potentials(self, cases: Sequence[Evidence]) -> Floats:
-        """What the tree knows of each case before messages are sent, shape (cases, entries).
+        """Return what the tree knows of each case before messages are sent, shape (cases, entries).
 
         The evidence is taken as it is: `Engine.query` tells whether it can be.
         """
@@ -81,7 +81,7 @@ class Batch:
         return beliefs, bits
 
     def draw(self, potentials: Floats, case: Ints, random: np.random.Generator) -> Ints:
-        """Simulated cars from what is believed of cases: an entry of each clique, shape (cars, cliques).
+        """Draw cars from what is believed of cases: an entry of each clique, shape (cars, cliques).
 
         `case` says for each car which row of `potentials` it belongs to.
         """
@@ -189,7 +189,7 @@ def _restricted(engine: Engine, kept: Ints, readings: Sequence[str]) -> Batch:
 
 
 def _joints(engine: Engine, kept: Ints, rows: Sequence[int]) -> tuple[sparse.csr_matrix, ...]:
-    """The engine's matrices to joints, terms, bits and certain entropies, without what stays 0."""
+    """Return the engine's matrices to joints, terms, bits and certain entropies, without what stays 0."""
     joints = engine.to_joints[:, kept]
     possible = np.diff(joints.indptr) > 0
     bits, certain = engine.to_bits[rows], engine.to_certain[rows][:, possible]
@@ -203,7 +203,7 @@ def _joints(engine: Engine, kept: Ints, rows: Sequence[int]) -> tuple[sparse.csr
 def _blocks(
     terms: sparse.csr_matrix, bits: sparse.csr_matrix
 ) -> Iterator[tuple[slice, sparse.csr_matrix, sparse.csr_matrix]]:
-    """Runs of readings with no more than `TERMS_AT_ONCE` terms where one reading has not more alone."""
+    """Yield runs of readings with at most `TERMS_AT_ONCE` terms, unless one reading alone has more."""
     first = 0
     for after in range(1, bits.shape[0] + 1):
         if after == bits.shape[0] or bits.indptr[after + 1] - bits.indptr[first] > TERMS_AT_ONCE:

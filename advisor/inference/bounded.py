@@ -47,7 +47,7 @@ class Cut:
         return slice(which * self.outcomes, (which + 1) * self.outcomes)
 
     def said(self, likelihood: Floats, which: int) -> Floats:
-        """The likelihood on the reading, with the low, middle or high probabilities."""
+        """Return the likelihood on the reading, with the low, middle or high probabilities."""
         vector = np.zeros(self.table.values.shape[-1])
         vector[self.columns(which)] = likelihood
         return vector
@@ -79,7 +79,7 @@ class Bounded(InferenceEngine):
     plans: dict[frozenset[str], tuple[Part, ...]] = field(default_factory=dict, repr=False)
 
     def query_batch(self, cases: Sequence[Evidence]) -> tuple[Posterior, ...]:
-        """The posteriors of many cases, one by one."""
+        """Return the posteriors of many cases, one by one."""
         return tuple(map(self._posterior, self._planned(cases)))
 
     def log2_evidence_probability(self, cases: Sequence[Evidence]) -> Floats:
@@ -94,7 +94,7 @@ class Bounded(InferenceEngine):
         return np.array(found)
 
     def _planned(self, cases: Sequence[Evidence]) -> list[dict[str, Floats]]:
-        """The evidence as arrays, once there are engines for whatever was seen most of."""
+        """Return the evidence as arrays, once there are engines for whatever was seen most of."""
         planned = [checked(self.outcomes, evidence) for evidence in cases]
         for most in sorted(planned, key=len, reverse=True)[:MOST_PLANS]:
             self._plan(most)
@@ -202,7 +202,7 @@ def _parts(
 
 
 def _fitted(network: Bounded, observed: frozenset[str], asked: str | None, cuts: dict[str, Cut]) -> Part:
-    """The engine for what was seen and perhaps a reading asked about; parents are cut until it fits."""
+    """Return the engine for what was seen and what is asked about, with parents cut until it fits."""
     tables = {table.child: table for table in network.tables.tables}
     if asked is not None and asked not in cuts:
         cuts[asked] = _cut(tables[asked], tables[asked].parents, network.priors)
@@ -238,7 +238,10 @@ def _losses(
 
 
 def _cut(table: CPT, kept: Sequence[str], priors: Mapping[str, Floats]) -> Cut:
-    """The table over the parents kept: least, average and largest probabilities, and so the entropies."""
+    """Return the table over the parents kept, with least, average and largest probabilities.
+
+    The same goes for the entropies.
+    """
     gone = tuple(at for at, name in enumerate(table.parents) if name not in kept)
     columns = []
     for values in (table.values, entropy(table.values)[..., None]):
@@ -250,7 +253,7 @@ def _cut(table: CPT, kept: Sequence[str], priors: Mapping[str, Floats]) -> Cut:
 
 
 def _part(network: Bounded, observed: frozenset[str], asked: Sequence[str], cuts: Mapping[str, Cut]) -> Part:
-    """The engine for what was seen and the readings asked about; raises `TooWide`."""
+    """Return the engine for what was seen and the readings asked about; raises `TooWide`."""
     needed = observed.union(asked)
     readings = tuple(name for name in network.readings if name in needed)
     tables = [
@@ -271,7 +274,7 @@ def _part(network: Bounded, observed: frozenset[str], asked: Sequence[str], cuts
 
 
 def _said(part: Part, evidence: Mapping[str, Floats], which: int) -> dict[str, Floats]:
-    """The evidence with low (0), middle (1) or high (2) likelihoods where parents were cut."""
+    """Return the evidence with low (0), middle (1) or high (2) likelihoods where parents were cut."""
     return {
         name: part.cuts[name].said(likelihood, which) if name in part.cuts else likelihood
         for name, likelihood in evidence.items()
@@ -281,7 +284,7 @@ def _said(part: Part, evidence: Mapping[str, Floats], which: int) -> dict[str, F
 def _views(
     part: Part, evidence: Mapping[str, Floats]
 ) -> tuple[tuple[Posterior, Posterior, Posterior], float]:
-    """The posteriors with low, middle and high likelihoods; low P(seen) over high P(seen)."""
+    """Return the posteriors with low, middle and high likelihoods; low P(seen) over high P(seen)."""
     if not part.cuts.keys() & evidence.keys():
         exact = part.engine.query(evidence)
         return (exact, exact, exact), 1.0
@@ -296,7 +299,7 @@ def _views(
 def _told(
     network: Bounded, part: Part, views: Sequence[Posterior], ratio: float, name: str
 ) -> tuple[Floats, tuple[float, float, float]]:
-    """A reading's predictions, and what it tells in bits: at least, the answer, at most."""
+    """Return a reading's predictions, and what it tells in bits: at least, the answer, at most."""
     shown = [view.predictive[name] for view in views]
     if name not in part.cuts:
         told = [view.expected_information_bits.get(name, 0.0) for view in views]

@@ -55,7 +55,7 @@ class Bag:
         return index
 
     def shared(self, other: Bag) -> tuple[str, ...]:
-        """The nodes that are in both."""
+        """Return the nodes that are in both."""
         there = set(other.names)
         return tuple(name for name in self.names if name in there)
 
@@ -63,7 +63,7 @@ class Bag:
 def clique_tree(
     order: Sequence[str], size: Mapping[str, int], scopes: Sequence[Scope], tables: Sequence[CPT]
 ) -> tuple[list[Bag], list[int]]:
-    """The cliques, parents before children, and each one's parent, -1 for the first and largest.
+    """Return the cliques, parents before children, and each one's parent, -1 for the first and largest.
 
     `order` are all nodes, parents first. Each scope lies within a clique. Of the combinations of states those
     are left out that have no probability by the tables. Raises `TooWide`.
@@ -151,7 +151,7 @@ def _elimination(graph: dict[str, set[str]], size: Mapping[str, int]) -> Iterato
 def _possible(
     names: Sequence[str], size: Mapping[str, int], ruled_out: Mapping[str, Sequence[CPT]]
 ) -> Bag | None:
-    """The combinations of states that no table within the names rules out; None where they are too many."""
+    """Return the combinations of states that no table within the names rules out; None if too many."""
     states = np.zeros((0, 1), dtype=np.int16)
     place = {name: at for at, name in enumerate(names)}
     for name in names:
@@ -167,13 +167,13 @@ def _possible(
 
 
 def to_blame(members: Iterable[str], scopes: Sequence[Scope]) -> str:
-    """The node whose scope ties most of a clique together."""
+    """Return the node whose scope ties most of a clique together."""
     members = set(members)
     return max(scopes, key=lambda scope: (len(members & set(scope[1])), scope[0]))[0]
 
 
 def _agreed(bags: Sequence[Bag], parents: Sequence[int], size: Mapping[str, int]) -> list[Bag]:
-    """The bags without what neighbours rule out, so that every entry left can be."""
+    """Return the bags without what neighbours rule out, so that every entry left can be."""
     left = list(bags)
 
     def narrow(at: int, by: int) -> None:
@@ -245,7 +245,7 @@ def _joined(one: Bag, other: Bag, size: Mapping[str, int]) -> Bag:
 
 
 def _in_order(left: Mapping[int, Bag], near: Sequence[set[int]]) -> tuple[list[Bag], list[int]]:
-    """The bags from the largest outwards, each with the place of its parent."""
+    """Return the bags from the largest outwards, each with the place of its parent."""
     root = max(left, key=lambda at: (len(left[at]), at))
     ahead = [(root, -1)]
     bags: list[Bag] = []

@@ -40,7 +40,7 @@ def compile_tables(tables: DiscreteNetwork, asked: Sequence[str] | None = None) 
 
 
 def deterministic_nodes(tables: DiscreteNetwork) -> set[str]:
-    """The nodes that are functions of the target ones."""
+    """Return the nodes that are functions of the target ones."""
     by_child = {table.child: table for table in tables.tables}
     deterministic = set(tables.targets)
     for name in parents_first(tables.tables):
@@ -51,7 +51,7 @@ def deterministic_nodes(tables: DiscreteNetwork) -> set[str]:
 
 
 def parents_first(tables: Sequence[CPT]) -> tuple[str, ...]:
-    """The tables' nodes in an order in which parents come before children."""
+    """Return the tables' nodes in an order in which parents come before children."""
     return tuple(TopologicalSorter({table.child: table.parents for table in tables}).static_order())
 
 
@@ -149,7 +149,7 @@ class _Compiler:
         return interfaces
 
     def _scope(self, table: CPT) -> tuple[str, ...]:
-        """What has to be together for a reading."""
+        """Return what has to be together for a reading."""
         return self.interface.get(table.child, table.parents)
 
     def _clique(self, clique: int, parent: int) -> Clique:
@@ -161,7 +161,7 @@ class _Compiler:
         return Clique(self.spans[clique], parent, len(states), own, theirs)
 
     def _placed(self, scope: Sequence[str]) -> tuple[int, Ints]:
-        """The smallest clique that holds the scope, and the index of its entries into the scope's table."""
+        """Return the smallest clique that holds the scope, and where its entries are in the scope's table."""
         homes = set.intersection(*(self.homes[name] for name in scope)) if scope else {0}
         clique = min(homes, key=lambda home: (len(self.bags[home]), home))
         return clique, self.bags[clique].index(scope, self.size)
@@ -179,7 +179,10 @@ class _Compiler:
     def _information(
         self,
     ) -> tuple[sparse.csr_matrix, sparse.csr_matrix, sparse.csr_matrix, sparse.csr_matrix, dict[str, slice]]:
-        """The matrices from cliques to joints, terms and bits (see `Engine`), and where predictions stand."""
+        """Return the matrices from cliques to joints, terms and bits, and where predictions stand.
+
+        `Engine` explains them.
+        """
         joints, terms, bits, certain = _Rows(), _Rows(), _Rows(), _Rows()
         held = {
             scope: self._marginal(joints, scope)
@@ -217,7 +220,7 @@ class _Compiler:
         )
 
     def _within(self, scope: Sequence[str], configurations: Ints, names: Sequence[str]) -> Ints:
-        """The configuration of some of a scope's names in each of its configurations."""
+        """Return the configuration of some of a scope's names in each of its configurations."""
         states = {}
         left = configurations
         for name in reversed(scope):
@@ -248,7 +251,7 @@ class _Rows:
         return self.add(count, rows, np.tile(columns, count), values.T.ravel())
 
     def matrix(self, width: int) -> sparse.csr_matrix:
-        """The matrix of all rows so far."""
+        """Return the matrix of all rows so far."""
         if not self.parts:
             return sparse.csr_matrix((self.count, width))
         rows, columns, values = (np.concatenate(part) for part in zip(*self.parts, strict=True))
@@ -258,7 +261,7 @@ class _Rows:
 
 
 def _by_parents(table: CPT) -> Floats:
-    """A table with a row for each configuration of the parents."""
+    """Return a table with a row for each configuration of the parents."""
     return table.values.reshape(-1, table.values.shape[-1])
 
 

@@ -104,13 +104,13 @@ class InferenceEngine(ABC):
     reading_spans: Mapping[str, slice]
 
     def one_hot(self, node: str, outcome: str) -> Floats:
-        """The likelihood that says: the node is in this state for certain."""
+        """Return the likelihood that says: the node is in this state for certain."""
         vector = np.zeros(len(self.outcomes[node]))
         vector[self.outcomes[node].index(outcome)] = 1.0
         return vector
 
     def query(self, evidence: Evidence) -> Posterior:
-        """What is believed after the evidence, a likelihood over the states of each node seen.
+        """Return what is believed after the evidence, a likelihood over the states of each node seen.
 
         Only ratios within a likelihood matter. Raises `ImpossibleEvidence` with the nodes that clash.
         """
@@ -118,7 +118,7 @@ class InferenceEngine(ABC):
 
     @abstractmethod
     def query_batch(self, cases: Sequence[Evidence]) -> tuple[Posterior, ...]:
-        """The posteriors of many cases; raises `ImpossibleEvidence` for the first that cannot be."""
+        """Return the posteriors of many cases; raises `ImpossibleEvidence` for the first that cannot be."""
 
     @abstractmethod
     def log2_evidence_probability(self, cases: Sequence[Evidence]) -> Floats:
@@ -148,7 +148,7 @@ class Engine(InferenceEngine):
     to_certain: sparse.csr_matrix  # joints -> the entropy that remains when all parents are known
 
     def query_batch(self, cases: Sequence[Evidence]) -> tuple[Posterior, ...]:
-        """The posteriors of many cases, many at once through the cliques."""
+        """Return the posteriors of many cases, many at once through the cliques."""
         posteriors: list[Posterior] = []
         count = at_once(len(self.start) + sum(self.to_terms.shape))
         for first in range(0, len(cases), count):
@@ -190,7 +190,7 @@ class Engine(InferenceEngine):
         return entries, log2 + total
 
     def _calibrated_by_logs(self, cases: Sequence[dict[str, Floats]]) -> tuple[Floats, Floats]:
-        """The same for numbers of any size, more slowly."""
+        """Do the same for numbers of any size, more slowly."""
         logs = self._entered_as_logs(cases)
         messages, total = collect_logs(self.cliques, logs)
         log2 = np.atleast_1d(total)
@@ -219,7 +219,7 @@ class Engine(InferenceEngine):
         return max((span.stop for span in self.reading_spans.values()), default=0)
 
     def _entered(self, cases: Sequence[Mapping[str, Floats]]) -> tuple[Floats, Floats]:
-        """The cliques with the evidence in, brought to at most their start; log2 of what that took out.
+        """Return the cliques with the evidence in, scaled to at most their start, and log2 of the scale.
 
         FloatingPointError where that needs numbers too far from 1.
         """
@@ -252,7 +252,7 @@ class Engine(InferenceEngine):
         return (entries[0] if len(cases) == 1 else np.ascontiguousarray(entries.T)), log2
 
     def _entered_as_logs(self, cases: Sequence[Mapping[str, Floats]]) -> Floats:
-        """The logarithms of the cliques with the evidence in, as it is."""
+        """Return the logarithms of the cliques with the evidence in, as it is."""
         logs = np.repeat(self.start_log2[:, None], len(cases), axis=1)
         for node in dict.fromkeys(itertools.chain.from_iterable(cases)):
             silent = np.ones(len(self.outcomes[node]))
@@ -276,7 +276,7 @@ class Engine(InferenceEngine):
 
 
 def checked(outcomes: Mapping[str, tuple[str, ...]], evidence: Evidence) -> dict[str, Floats]:
-    """The evidence as arrays; raises `KeyError` and `ValueError` where it does not fit the nodes."""
+    """Return the evidence as arrays; raises `KeyError` or `ValueError` where it does not fit the nodes."""
     fitting = {}
     for node, likelihoods in evidence.items():
         if node not in outcomes:

@@ -28,13 +28,13 @@ class Clique:
     above: Ints  # the parent's entry -> the same
 
     def own_sums(self, entries: Floats) -> Floats:
-        """The clique's entries summed for each configuration of the shared nodes."""
+        """Sum the clique's entries for each configuration of the shared nodes."""
         if entries.ndim == 1:
             return np.asarray(np.bincount(self.own, entries, self.separator), dtype=np.float64)
         return np.asarray(self._own_matrix @ entries)
 
     def above_sums(self, entries: Floats) -> Floats:
-        """The parent's entries summed for each configuration of the shared nodes."""
+        """Sum the parent's entries for each configuration of the shared nodes."""
         if entries.ndim == 1:
             return np.asarray(np.bincount(self.above, entries, self.separator), dtype=np.float64)
         return np.asarray(self._above_matrix @ entries)
@@ -88,7 +88,7 @@ def distribute(cliques: Sequence[Clique], entries: Floats, messages: Sequence[Fl
 
 
 def summing(groups: Ints, count: int) -> sparse.csr_matrix:
-    """The matrix that sums what belongs to each group."""
+    """Return the matrix that sums what belongs to each group."""
     ones = np.ones(len(groups))
     return sparse.csr_matrix((ones, (groups, np.arange(len(groups)))), shape=(count, len(groups)))
 
@@ -141,5 +141,5 @@ def _log_sums(logs: Floats, groups: Ints, count: int, sums: Callable[[Floats], F
 
 
 def _finite(logs: Floats) -> Floats:
-    """The logarithms, with 0 for -inf: taken from entries that are all -inf it leaves them so."""
+    """Return the logarithms, with 0 for -inf: taken from entries that are all -inf it leaves them so."""
     return np.asarray(np.where(np.isneginf(logs), 0.0, logs))

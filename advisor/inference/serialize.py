@@ -27,7 +27,7 @@ Array = NDArray[Any]
 
 
 def packed(value: object) -> bytes:
-    """The bytes of a value; `TypeError` where something in it is of a kind that cannot be written."""
+    """Return the bytes of a value; `TypeError` where something in it is of a kind that cannot be written."""
     arrays: list[Array] = []
     tree = _tree(value, arrays)
     head = json.dumps([tree, [[one.dtype.str, one.shape, _order(one)] for one in arrays]]).encode()
@@ -39,7 +39,7 @@ def packed(value: object) -> bytes:
 
 
 def unpacked(data: bytes, kinds: Iterable[type]) -> Any:
-    """The value whose bytes these are; `kinds` are the dataclasses that may be in it."""
+    """Return the value whose bytes these are; `kinds` are the dataclasses that may be in it."""
     buffer = bytearray(zlib.decompress(data))  # writable, as arrays usually are
     at = LENGTH + int.from_bytes(buffer[:LENGTH], "little")
     tree, listed = json.loads(buffer[LENGTH:at])
@@ -57,7 +57,10 @@ def _order(array: Array) -> Literal["C", "F"]:
 
 
 def _tree(value: object, arrays: list[Array]) -> object:
-    """The value in JSON's terms: all but text, numbers, truth and nothing is a list that names its kind."""
+    """Return the value in JSON's terms.
+
+    All but text, numbers, truth and nothing is a list that names its kind.
+    """
     if value is None or type(value) in (bool, int, float, str):
         return value
     if isinstance(value, np.ndarray) and not value.dtype.hasobject:

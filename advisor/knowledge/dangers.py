@@ -49,7 +49,7 @@ class Heard:
 
 
 def heard_dangers(knowledge: Knowledge, said: str) -> tuple[Heard, ...]:
-    """The dangers in what was said: the sure ones first, the most severe ahead.
+    """Return the dangers in what was said: the sure ones first, the most severe ahead.
 
     What is asked about first is left out where another danger is sure: that has to be told at once.
     """
@@ -73,7 +73,7 @@ def heard_phrases(phrases: Iterable[str], said: str) -> list[bool]:
 
 
 def spoken_out(phrase: str) -> str:
-    """A phrase as somebody may say it: the first of each alternatives."""
+    """Return a phrase as somebody may say it: the first of each set of alternatives."""
     return " ".join(word.split("/")[0] for word in phrase.split())
 
 

@@ -55,7 +55,7 @@ def _of_model(path: Path, model: type[BaseModel]) -> _Level:
 
 
 def _level(path: Path, annotation: Any) -> _Level | None:
-    """What a mapping at a path may hold; None where no mapping is meant."""
+    """Return what a mapping at a path may hold; None where no mapping is meant."""
     for kind in _kinds(annotation):
         if isinstance(kind, type) and issubclass(kind, BaseModel):
             return _of_model(path, kind)
@@ -68,7 +68,7 @@ def _level(path: Path, annotation: Any) -> _Level | None:
 
 
 def _kinds(annotation: Any) -> Iterator[Any]:
-    """The forms that something may have; a mapping or list is one form."""
+    """Yield the forms that something may have; a mapping or list is one form."""
     if typing.get_origin(annotation) in (dict, list, tuple) or not typing.get_args(annotation):
         yield annotation
         return
@@ -99,7 +99,7 @@ def _inside(
 
 
 def _inner(level: _Level, key: str) -> _Level | None:
-    """What may stand in the mapping below a key."""
+    """Return what may stand in the mapping below a key."""
     path = (*level.path, key)
     if level.inner is not None:
         return _of_model(path, level.inner)

@@ -99,7 +99,7 @@ class Knowledge:
         return self.places.get(path, Place("knowledge", 1, 1))
 
     def section(self, name: str) -> Mapping[str, Item]:
-        """The items of a section by its name."""
+        """Return the items of a section by its name."""
         section: Mapping[str, Item] = getattr(self, name)
         return section
 
@@ -122,7 +122,7 @@ class Knowledge:
         )
 
     def title(self, node: str) -> str:
-        """The name for people of a complaint, branch, fault, state or unlisted cause."""
+        """Return the name for people of a complaint, branch, fault, state or unlisted cause."""
         if is_unlisted(node):
             owner = owner_of(node)
             return "Something not listed here" + (
@@ -160,7 +160,7 @@ def setups_of(knowledge: Knowledge, reading: str) -> tuple[str, ...]:
 
 
 def quantity_of(knowledge: Knowledge, reading: str) -> Quantity:
-    """The quantity of a reading; raises `ValueError` where it is answered in words."""
+    """Return the quantity of a reading; raises `ValueError` where it is answered in words."""
     quantity = knowledge.readings[reading].quantity
     if quantity is None:
         raise ValueError(f"'{reading}' is no quantity")

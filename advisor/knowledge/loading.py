@@ -50,7 +50,7 @@ for _tag, _pattern, _first in (
 
 
 def knowledge_files(paths: Iterable[Path]) -> list[Path]:
-    """The files that are meant: a folder stands for the .yaml files directly in it, by name."""
+    """Return the files that are meant: a folder stands for the .yaml files directly in it, by name."""
     files: list[Path] = []
     for path in paths:
         if path.is_dir():
@@ -74,7 +74,7 @@ def load(paths: Iterable[Path]) -> Knowledge:
 
 
 def load_with_digest(paths: Iterable[Path]) -> tuple[Knowledge, str]:
-    """The same, with a digest of the texts that were read: equal ones have the same problems or none."""
+    """Read the same, with a digest of the texts: equal ones have the same problems or none."""
     paths = list(paths)
     problems: list[Problem] = []
     sections: dict[str, dict[str, Any]] = {section: {} for section in SECTIONS}
@@ -168,7 +168,7 @@ def read(file: Path, model: type[Model]) -> tuple[Model, dict[words.Path, Place]
 
 
 def text_of(file: Path) -> str:
-    """What stands in a file; raises `ProblemsFound` where it cannot be read, or is not meant to be."""
+    """Return what stands in a file; raises `ProblemsFound` where it cannot be read, or is not meant to be."""
     start = Place(str(file), 1, 1)
     try:
         stat = file.stat()
@@ -328,7 +328,7 @@ def _refuse_tricks(text: str, file: str) -> None:
 def _data(
     node: yaml.Node, path: words.Path, file: str, places: dict[words.Path, Place], problems: list[Problem]
 ) -> Any:
-    """The node's plain value; notes where everything stands, and keys that stand twice."""
+    """Return the node's plain value; notes where everything stands, and keys that stand twice."""
     places.setdefault(path, Place(file, node.start_mark.line + 1, node.start_mark.column + 1))
     if isinstance(node, yaml.ScalarNode):
         kind = node.tag.rpartition(":")[2]
@@ -430,7 +430,7 @@ def _said_better(detail: Any, path: words.Path, details: list[Any], paths: list[
 
 
 def _path(steps: tuple[str | int, ...], places: dict[words.Path, Place]) -> words.Path:
-    """The steps that stand in the file; in between are names of the forms that were tried."""
+    """Return the steps that stand in the file; in between are names of the forms that were tried."""
     path: words.Path = ()
     for step in steps:
         if (*path, step) in places:
@@ -439,7 +439,7 @@ def _path(steps: tuple[str | int, ...], places: dict[words.Path, Place]) -> word
 
 
 def _opening(shown: object) -> str:
-    """What stands in a file, short, as the opening of a sentence."""
+    """Return what stands in a file, short, as the opening of a sentence."""
     said = in_words(shown)[:60]
     return said[0].upper() + said[1:]
 
@@ -483,7 +483,7 @@ def _problem(detail: Any, path: words.Path, place: Place, model: type[BaseModel]
 
 
 def _fields(model: type[BaseModel], path: words.Path) -> list[str]:
-    """The words that a model knows at a path."""
+    """Return the words that a model knows at a path."""
     kinds: list[Any] = [model]
     for step in path:
         models = [one for one in kinds if isinstance(one, type) and issubclass(one, BaseModel)]

@@ -30,12 +30,12 @@ WORD = r"[^\W_]+(?:'[^\W_]+)?"
 
 
 def spoken(text: str) -> list[str]:
-    """The words of a text in their order, in small letters, with the marks that end a clause."""
+    """Return the words of a text in their order, in small letters, with the marks that end a clause."""
     return re.findall(rf"{WORD}|[.,;:!?]", text.casefold().replace("’", "'"))
 
 
 def telling(text: str) -> frozenset[str]:
-    """The words of a text that say what is the matter."""
+    """Return the words of a text that say what is the matter."""
     return frozenset(re.findall(WORD, text.casefold().replace("’", "'"))) - SILENT
 
 

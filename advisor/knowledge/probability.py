@@ -20,7 +20,7 @@ _OF = re.compile(r"\s*(\d+(?:\.\d+)?)\s+of\s+(\d+(?:\.\d+)?)\s*")
 
 
 def in_words(said: object) -> str:
-    """What stands in a file, as its author would call it."""
+    """Return what stands in a file, as its author would call it."""
     if said is None:
         return "nothing"
     if isinstance(said, dict | list | tuple):

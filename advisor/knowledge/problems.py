@@ -37,7 +37,7 @@ class Problem:
     severity: Literal["error", "weak"] = "error"
 
     def as_dict(self) -> dict[str, str | int]:
-        """The problem for programs: file, line, column, code, severity, what, why, instead."""
+        """Return the problem for programs: file, line, column, code, severity, what, why, instead."""
         return {
             "file": self.place.file,
             "line": self.place.line,

@@ -133,7 +133,7 @@ def _tidy(home: Path, entries: Iterable[Path]) -> None:
 
 
 def _entries(home: Path, said: dict[str, Any] | None) -> dict[Path, dict[str, str]]:
-    """The files that a journal names, with the digests of what they were and will be."""
+    """Return the files that a journal names, with the digests of what they were and will be."""
     files = (said or {}).get("files")
     return {
         (home / name).resolve(): digests
@@ -157,7 +157,7 @@ def _is_ours(home: Path, file: Path) -> bool:
 
 
 def _read(file: Path) -> dict[str, Any] | None:
-    """What a journal says; None where none can be read. One that was never finished says nothing."""
+    """Return what a journal says; None where none can be read. One that was never finished says nothing."""
     try:
         stat = file.lstat()
         if not S_ISREG(stat.st_mode) or stat.st_size > LARGEST_JOURNAL:
@@ -199,7 +199,7 @@ def _digest(text: bytes) -> str:
 
 
 def _digest_of(file: Path) -> str | None:
-    """The digest of what stands in a file; None where there is no such file."""
+    """Return the digest of what stands in a file; None where there is no such file."""
     with suppress(FileNotFoundError):
         if file.is_file():
             return _digest(file.read_bytes())

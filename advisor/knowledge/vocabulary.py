@@ -366,7 +366,7 @@ class Quantity(AuthoredModel):
     limits: tuple[float | Annotated[LimitByFact, BeforeValidator(_limit), WithJsonSchema(_SAID_LIMIT)], ...]
 
     def limits_for(self, facts: Mapping[str, str]) -> tuple[float, ...] | None:
-        """The limits in the unit for a vehicle, or None while a fact they depend on is unknown."""
+        """Return the limits in the unit for a vehicle, or None while a fact they depend on is unknown."""
         numbers = []
         for limit in self.limits:
             if isinstance(limit, LimitByFact):
@@ -443,7 +443,7 @@ class Reading(Item):
             yield ("table", at, "gives" if row.gives else "otherwise"), row.spread
 
     def probabilities(self, spread: Distribution, order: tuple[str, ...]) -> Floats:
-        """The chances of the outcomes in the order asked for; what is left of 1 goes to the normal one."""
+        """Return the probabilities of the outcomes in the order asked for; the normal one gets the rest."""
         said = dict(spread)
         if self.normal_outcome not in said:
             said[self.normal_outcome] = 1 - sum(spread.values())
@@ -557,5 +557,5 @@ class Document(AuthoredModel):
 
 
 def schema() -> dict[str, Any]:
-    """The JSON Schema of a knowledge file, for editors that complete and check by one."""
+    """Return the JSON Schema of a knowledge file, for editors that complete and check by one."""
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **Document.model_json_schema()}

@@ -150,7 +150,7 @@ def _check_words(formula: Formula, numbers: Iterable[str], choices: Mapping[str,
 def _filled(
     formula: Formula, numbers: Mapping[str, Estimate], choices: Mapping[str, str]
 ) -> dict[str, Estimate]:
-    """The numbers as given, else as words say, else as usual."""
+    """Return the numbers as given, else as words say, else as usual."""
     estimates: dict[str, Estimate] = {}
     for key, needed in formula.inputs.items():
         lookup = formula.lookups.get(key)

@@ -79,7 +79,7 @@ def beside() -> None:
 
 @lru_cache(maxsize=4096)
 def saturated(wanted: str, known: str, value: float, fluid: str) -> float:
-    """A property of a saturated gas by another one, in SI units and CoolProp's letters.
+    """Return a property of a saturated gas by another one, in SI units and CoolProp's letters.
 
     A process beside that has ended is not missed: CoolProp is asked here then.
     """
@@ -94,7 +94,7 @@ def _here(wanted: str, known: str, value: float, fluid: str) -> float:
 
 
 def answer() -> None:
-    """What the process beside does: a question a line, an answer a line, to the end of its input.
+    """Answer questions, a line each, to the end of the input: what the process beside does.
 
     It asks itself first, so that what takes long is done when somebody asks.
     """

@@ -63,7 +63,7 @@ class Number:
 
 
 def number(value: float, instrument: str, accuracy: Accuracy | None) -> Number:
-    """A number with the uncertainty its instrument's accuracy gives it; none stated counts as none."""
+    """Return a number with the uncertainty its instrument's accuracy gives it; none stated counts as none."""
     if accuracy is None:
         return Number(value, instrument, 0.0, 0.0)
     parts = (accuracy.absolute, accuracy.percent / 100 * abs(value), accuracy.zero)
@@ -168,6 +168,6 @@ def cells(uncertainties: Sequence[float], edges: Sequence[float]) -> Floats:
 
 
 def _integral(z: Floats) -> Floats:
-    """The integral of the standard normal distribution function up to z."""
+    """Return the integral of the standard normal distribution function up to z."""
     density = np.exp(-0.5 * z**2) / math.sqrt(2 * math.pi)
     return np.asarray(z * ndtr(z) + density)

@@ -133,7 +133,7 @@ _AMBIENT = "the ambient pressure (about 1.013 bar at sea level)"
 
 
 def _squeezed(word: str) -> str:
-    """The text of a unit without what people put in or leave out at will."""
+    """Return the text of a unit without what people put in or leave out at will."""
     return re.sub(r"[ ()]", "", word).rstrip(".")
 
 
@@ -172,12 +172,15 @@ PREFERENCES: Mapping[str, tuple[str, ...]] = MappingProxyType(
 
 
 def kind_of(unit: str) -> str:
-    """The kind of quantity that a unit measures, such as "gauge pressure"; UnknownUnit if there is none."""
+    """Return the kind of quantity that a unit measures, such as "gauge pressure".
+
+    Raises `UnknownUnit` if there is none.
+    """
     return _named(unit).kind
 
 
 def parse(text: str, unit: str) -> float:
-    """The quantity that was typed, in `unit`; a number alone is in `unit` already.
+    """Return the quantity that was typed, in `unit`; a number alone is in `unit` already.
 
     Raises NotAQuantity with a sentence for the person who typed, and UnknownUnit for a bad `unit`.
     """
@@ -187,7 +190,7 @@ def parse(text: str, unit: str) -> float:
 
 
 def convert(value: float, source: str, target: str) -> float:
-    """A number of `source` units in `target` units; NotAQuantity where they are of different kinds."""
+    """Return a number of `source` units in `target` units; NotAQuantity where they are of different kinds."""
     given, wanted = _named(source), _named(target)
     said = _with_unit(_digits(value, 6), given.name)
     exact = Fraction(float(value))
@@ -200,12 +203,12 @@ def convert(value: float, source: str, target: str) -> float:
 
 
 def show(value: float, unit: str, digits: int = 3) -> str:
-    """A quantity for people: so many significant digits, without trailing zeros: "430 mA", "−3 °C"."""
+    """Return a quantity for people: so many significant digits, without trailing zeros: "430 mA", "−3 °C"."""
     return _with_unit(_digits(value, digits), _named(unit).name)
 
 
 def preferred(unit: str, preferences: Mapping[str, str]) -> str:
-    """The unit in which this person wants to see a reading that is in `unit`.
+    """Return the unit in which this person wants to see a reading that is in `unit`.
 
     Keys and values are those of PREFERENCES; others, as a newer program may have left them, count for
     nothing. Small pressures stay in mbar or Pa; raises UnknownUnit for a bad `unit`.
@@ -227,7 +230,7 @@ def preferred(unit: str, preferences: Mapping[str, str]) -> str:
 
 
 def _named(unit: str) -> _Unit:
-    """The unit of a name that knowledge uses."""
+    """Return the unit of a name that knowledge uses."""
     found = _UNITS.get(unit) or _UNITS.get(unit.translate(_SAME))
     if found and found.kind != _BARE:
         return found
@@ -244,7 +247,7 @@ def _named(unit: str) -> _Unit:
 
 
 def _typed_unit(word: str, said: str, wanted: _Unit) -> _Unit:
-    """The unit that somebody typed, forgiving case where that leaves no doubt."""
+    """Return the unit that somebody typed, forgiving case where that leaves no doubt."""
     squeezed = _squeezed(word)
     if squeezed in _EXACT:
         return _EXACT[squeezed]
@@ -315,7 +318,7 @@ _Part = tuple[Fraction, _Unit]
 
 
 def _tidied(text: str, wanted: _Unit) -> str:
-    """What was typed, in one way of writing spaces and signs, without "about"."""
+    """Return what was typed, in one way of writing spaces and signs, without "about"."""
     said = " ".join(text.split()).translate(_SAME)
     if not said:
         raise NotAQuantity("Nothing was typed.", f"Write for example {wanted.example}.")
@@ -335,7 +338,7 @@ def _tidied(text: str, wanted: _Unit) -> str:
 
 
 def _parts(said: str, wanted: _Unit) -> list[_Part]:
-    """The number and its unit; several of them where a time is typed as "1 h 20 min"."""
+    """Return the number and its unit; several of them where a time is typed as "1 h 20 min"."""
     match = _TYPED.fullmatch(said)
     if not match:
         raise NotAQuantity(
@@ -356,7 +359,7 @@ def _parts(said: str, wanted: _Unit) -> list[_Part]:
 
 
 def _plain_number(number: str, said: str, wanted: _Unit) -> str:
-    """A number with a dot for the decimal mark and nothing between its thousands."""
+    """Return a number with a dot for the decimal mark and nothing between its thousands."""
     if _EITHER.fullmatch(number):
         decimal, thousands = (said.replace(",", mark) for mark in (".", ""))
         raise NotAQuantity(
@@ -372,7 +375,7 @@ def _plain_number(number: str, said: str, wanted: _Unit) -> str:
 
 
 def _duration(said: str) -> list[_Part] | None:
-    """The parts of a time such as "1h20" or "2 min 30 s", the larger unit first; None if it is not one."""
+    """Return the parts of a time such as "1h20" or "2 min 30 s"; None if it is not one."""
     tokens = re.findall(r"[0-9.,]+|[^0-9., ]+", said.lower())
     order = list(_MOST_BELOW)
     parts: list[_Part] = []
@@ -410,14 +413,14 @@ def _registry() -> pint.UnitRegistry[Fraction]:
 
 @cache
 def _line(source: str, target: str) -> tuple[Fraction, Fraction]:
-    """The factor and the offset from one pint unit to another."""
+    """Return the factor and the offset from one pint unit to another."""
     registry = _registry()
     zero, one = (Fraction(registry.Quantity(Fraction(at), source).to(target).magnitude) for at in (0, 1))
     return one - zero, zero
 
 
 def _converted(amount: Fraction, given: _Unit, wanted: _Unit) -> Fraction:
-    """The amount in another unit of the same physical dimension."""
+    """Return the amount in another unit of the same physical dimension."""
     if given.in_pint == wanted.in_pint:
         return amount
     factor, offset = _line(given.in_pint, wanted.in_pint)
@@ -425,7 +428,10 @@ def _converted(amount: Fraction, given: _Unit, wanted: _Unit) -> Fraction:
 
 
 def _in_unit(part: _Part, said: str, wanted: _Unit) -> Fraction:
-    """A typed part in the wanted unit; a bare pressure is taken as the gauge or the difference it is for."""
+    """Convert a typed part to the wanted unit.
+
+    A bare pressure is taken as the gauge or the difference it is for.
+    """
     amount, given = part
     bare = given.kind in (_BARE, "pressure difference")
     if given.kind != wanted.kind and not (bare and wanted.kind in ("gauge pressure", "pressure difference")):
@@ -481,7 +487,7 @@ def _not_one(said: str, wanted: _Unit) -> NotAQuantity:
 
 
 def _digits(value: float, digits: int) -> str:
-    """A number with so many significant digits, halves away from zero, and a real minus sign."""
+    """Return a number with so many significant digits, halves away from zero, and a real minus sign."""
     exact = Decimal(repr(float(value)))
     if not exact.is_finite():
         raise NotAQuantity(f"{value} is not a finite number.", "Give a finite one.")
@@ -493,14 +499,14 @@ def _digits(value: float, digits: int) -> str:
 
 
 def _with_unit(number: str, name: str) -> str:
-    """A number and the name of its unit, as people write them."""
+    """Return a number and the name of its unit, as people write them."""
     if name in _NAMELESS:
         return number
     return f"{number} miles" if name == "mile" and number != "1" else f"{number} {name}"
 
 
 def _a(kind: str) -> str:
-    """A kind with its article."""
+    """Return a kind with its article."""
     words = "plain number" if kind == "count" else kind
     return f"{'an' if words[0] in 'aeiou' else 'a'} {words}"
 

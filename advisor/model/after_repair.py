@@ -27,7 +27,7 @@ def with_repair(
     number: int,
     success: float,
 ) -> list[CPT]:
-    """The tables with what hangs on the repaired fault there twice: as it is now, and as it was.
+    """Return the tables with what hangs on the repaired fault there twice: as it is now, and as it was.
 
     Of the car as it was only what has been seen stays, and what that hangs on.
     """

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 def write(tables: DiscreteNetwork, form: str) -> str:
-    """The network in an open format, "bif" or "xmlbif"; names keep letters, digits and underscores.
+    """Return the network in an open format, "bif" or "xmlbif"; names keep letters, digits and underscores.
 
     What instruments would show of a quantity serves the ranking only, and is left out.
     """

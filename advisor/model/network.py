@@ -53,7 +53,7 @@ class Network:
 def build(
     knowledge: Knowledge, complaint: str, repairs: Sequence[Repair] = (), *, by_phone: bool = False
 ) -> Network:
-    """The network of one complaint; raises `ProblemsFound` where its shares cannot be.
+    """Return the network of one complaint; raises `ProblemsFound` where its shares cannot be.
 
     Faults outside the complaint's tree are taken as absent; readings that tell nothing then are left out.
     After repairs it holds the car as it is and as it was. Faults persist but for the one repaired, which is

@@ -15,7 +15,7 @@ from advisor.arrays import Floats
 
 
 def noisy_max(leak: Floats, effects: Sequence[Floats], with_leak: bool) -> Floats:
-    """The table of a leaky noisy-MAX: each cause brings about an outcome by itself, the worst one wins.
+    """Return the table of a leaky noisy-MAX: each cause has an outcome by itself, the worst one wins.
 
     `leak` and each of `effects` are distributions over the outcomes, mildest first, of shape (k,). With
     `with_leak` an effect is what is seen when that cause alone is present, the leak's part included
@@ -56,7 +56,7 @@ def _worse(probabilities: Floats) -> Floats:
 
 
 def noisy_or(leak: float, strengths: Sequence[float], with_leak: bool) -> Floats:
-    """The table of a leaky noisy-OR, shape (2,)*n + (2,), the last axis being (absent, present).
+    """Return the table of a leaky noisy-OR, shape (2,)*n + (2,), the last axis being (absent, present).
 
     It is the noisy-MAX of two outcomes; see there for `with_leak` and errors.
     """

@@ -38,7 +38,7 @@ Take = Sequence[Measurement]
 
 
 def accuracy_of(knowledge: Knowledge, instrument: str, unit: str) -> Accuracy | None:
-    """An instrument's accuracy in a unit, converted from another unit of the same kind where need be."""
+    """Return an instrument's accuracy in a unit, converted from one of the same kind if need be."""
     said = knowledge.instruments[instrument].accuracy if instrument in knowledge.instruments else {}
     if unit in said:
         return said[unit]
@@ -51,7 +51,7 @@ def accuracy_of(knowledge: Knowledge, instrument: str, unit: str) -> Accuracy | 
 
 
 def estimate(knowledge: Knowledge, reading: str, facts: Mapping[str, str], takes: Sequence[Take]) -> Estimate:
-    """A quantity reading's value in its unit, from one or more takes.
+    """Return a quantity reading's value in its unit, from one or more takes.
 
     Raises its formula's `OutOfRange`, and ValueError or ArithmeticError where they come to no number.
     """
@@ -100,7 +100,7 @@ def can_weigh(knowledge: Knowledge, reading: str, takes: Sequence[Take]) -> bool
 
 
 def weigh(knowledge: Knowledge, reading: str, facts: Mapping[str, str], takes: Sequence[Take]) -> Floats:
-    """The likelihood over the bands of a quantity reading, from one or more takes.
+    """Return the likelihood over the bands of a quantity reading, from one or more takes.
 
     Where a limit hangs on a fact that is not known, the likelihoods are averaged by the shares of its values.
     """
@@ -129,7 +129,7 @@ def weighed(
 def _possible_edges(
     knowledge: Knowledge, reading: str, facts: Mapping[str, str]
 ) -> Iterator[tuple[tuple[float, ...], float]]:
-    """The bands' edges for what is known of the vehicle, each with its share of cars."""
+    """Yield the bands' edges for what is known of the vehicle, each with its share of cars."""
     quantity = quantity_of(knowledge, reading)
     said = {one.by for one in quantity.limits if isinstance(one, LimitByFact)}
     open_facts = {fact for fact in said if facts.get(fact) not in knowledge.facts[fact].values}
@@ -155,7 +155,7 @@ def seen_with(knowledge: Knowledge, reading: str, instrument: str) -> Floats | N
 
 
 def _at_limit(knowledge: Knowledge, quantity: Quantity, instrument: str, limit: float) -> float:
-    """The standard uncertainty of a value at the limit, taken with this instrument."""
+    """Return the standard uncertainty of a value at the limit, taken with this instrument."""
     if quantity.derived is None:
         one = number(limit, instrument, accuracy_of(knowledge, instrument, quantity.unit))
         return math.hypot(one.systematic, one.random)
@@ -163,7 +163,10 @@ def _at_limit(knowledge: Knowledge, quantity: Quantity, instrument: str, limit: 
 
 
 def _derived_at_limit(knowledge: Knowledge, derived: Derived, instrument: str, limit: float) -> float:
-    """The same for a computed value: its first measured input is set so that the formula gives the limit."""
+    """Return the same for a computed value.
+
+    Its first measured input is set so that the formula gives the limit.
+    """
     formula = FORMULAS[derived.formula]
     words = {}
     numbers: dict[str, Estimate] = {}

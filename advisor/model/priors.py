@@ -39,7 +39,7 @@ class Priors:
 
 
 def tree_of(knowledge: Knowledge, complaint: str) -> dict[str, Gated]:
-    """The complaint's gates, members before the gates that use them."""
+    """Return the complaint's gates, members before the gates that use them."""
     gates: dict[str, Gated] = {}
     gated: Mapping[str, Gated] = {**knowledge.complaints, **knowledge.branches}
 
@@ -329,11 +329,11 @@ class _Tree:
         return priors(root(excess, 0.0, 1.0, xtol=1e-300, rtol=1e-15))
 
     def _parts(self, gate: Gate) -> list[float]:
-        """The shares of a one-at-a-time complaint, its unlisted one last."""
+        """Return the shares of a one-at-a-time complaint, its unlisted one last."""
         return [share / 100 for share in gate.shares.values() if share] + [self.unlisted]
 
     def _unlisted_beside(self, held: float) -> float:
-        """The unlisted cause's prior u T beside a gate of P = held: T = 1 - (1 - held)(1 - u T)."""
+        """Return the unlisted cause's prior u T beside a gate of P = held: T = 1 - (1 - held)(1 - u T)."""
         return self.unlisted * held / (1 - self.unlisted * (1 - held))
 
     def _targets(self, top: float, priors: dict[str, float], say: Callable[..., None]) -> dict[str, float]:
@@ -483,7 +483,7 @@ def _silent(*_: object) -> None:
 
 
 def _stated(gate: Gate) -> dict[str, float]:
-    """The members with a number, as shares of 1."""
+    """Return the members with a number, as shares of 1."""
     return {member: share / 100 for member, share in gate.shares.items() if share is not None}
 
 
@@ -512,7 +512,7 @@ def gate_probability(gate: Gate, members: list[Floats]) -> Floats:
 
 
 def _equal_prior(gate: Gate, known: list[Floats], count: int, target: float) -> float:
-    """The prior that `count` equally common members need for the gate to reach the target."""
+    """Return the prior that `count` equally common members need for the gate to reach the target."""
 
     def beyond(prior: float) -> float:
         return float(gate_probability(gate, [*known, *[np.array(prior)] * count])) - target
@@ -523,7 +523,7 @@ def _equal_prior(gate: Gate, known: list[Floats], count: int, target: float) -> 
 
 
 def _total_odds(target: float, shares: list[float]) -> float:
-    """The sum O of odds for which P(exactly one) = O / prod(1 + share O) reaches the target."""
+    """Return the sum O of odds for which P(exactly one) = O / prod(1 + share O) reaches the target."""
 
     def probability(total: float) -> float:
         return float(total / np.prod([1 + share * total for share in shares]))

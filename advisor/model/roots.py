@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 
 def root(function: Callable[[float], float], low: float, high: float, **tolerances: float) -> float:
-    """A zero between `low` and `high`, where signs have to differ; `tolerances` as scipy's brentq has them.
+    """Find a zero between `low` and `high`, where signs have to differ; `tolerances` as in scipy's brentq.
 
     The library is imported here: it is as large as all else that an engine kept from an earlier run needs.
     """

@@ -62,7 +62,7 @@ class Chart:
 
 
 def svg(chart: Chart) -> str:
-    """The chart as an SVG element to stand in a page."""
+    """Return the chart as an SVG element to stand in a page."""
     parts = [
         f'<svg class="chart" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
         f'aria-label="{escape(clean(chart.title))}">',
@@ -82,7 +82,7 @@ def _x(chart: Chart, at: int) -> float:
 
 
 def _spaced(chart: Chart, room: float) -> list[int]:
-    """The first point, and of the others those that are at least `room` px apart; the first takes two."""
+    """Return the first point, and of the others those at least `room` px apart; the first takes two."""
     found = [0]
     for at in range(1, len(chart.points)):
         if _x(chart, at) - _x(chart, found[-1]) >= (2 * room if found == [0] and room == STEP_WIDE else room):
@@ -133,7 +133,7 @@ def _marker(kind: str, x: float, y: float) -> str:
 
 
 def wrapped(name: str, letters: int = NAME_LETTERS) -> list[str]:
-    """A name in one or two lines; what is longer ends in dots."""
+    """Return a name in one or two lines; what is longer ends in dots."""
     wide = any(unicodedata.east_asian_width(one) in "WF" for one in name)
     return textwrap.wrap(name, letters // 2 if wide else letters, max_lines=2, placeholder=" …") or [""]
 

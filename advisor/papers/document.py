@@ -84,7 +84,7 @@ class Paper:
 
 
 def markdown(document: Paper) -> str:
-    """The paper as Markdown with tables; a picture is told in numbers."""
+    """Return the paper as Markdown with tables; a picture is told in numbers."""
     blocks = [f"# {_md(document.title)}", _md(document.subtitle)]
     for section in document.sections:
         blocks.append(f"## {_md(section.heading)}")
@@ -175,7 +175,7 @@ li{margin:0 0 .6mm;break-inside:avoid}
 
 
 def html(document: Paper) -> str:
-    """The paper as one page of HTML that needs nothing else, to be printed on A4."""
+    """Return the paper as one page of HTML that needs nothing else, to be printed on A4."""
     body = [f"<h1>{_text(document.title)}</h1>", f'<p class="subtitle">{_text(document.subtitle)}</p>']
     for section in document.sections:
         body.append(f"<section><h2>{_text(section.heading)}</h2>")

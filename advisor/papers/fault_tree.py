@@ -218,7 +218,7 @@ class _Picture:
     # ------------------------------------------------------------------ what is drawn
 
     def _transfers(self) -> dict[str, str]:
-        """A letter for everything that stands under several gates."""
+        """Return a letter for everything that stands under several gates."""
         uses: dict[str, int] = {}
 
         def visit(node: str) -> None:
@@ -252,7 +252,7 @@ class _Picture:
         return f"prior {fault.prior:.3g}" if fault and fault.prior is not None else ""
 
     def _states(self) -> dict[str, State]:
-        """The states that hang on what is drawn, directly or over other states."""
+        """Return the states that hang on what is drawn, directly or over other states."""
         found: dict[str, State] = {}
         grown = True
         while grown:
@@ -264,7 +264,7 @@ class _Picture:
         return found
 
     def _hanging(self) -> dict[str, list[tuple[str, str]]]:
-        """What hangs on each event or state, as (kind, id): states first."""
+        """Return what hangs on each event or state, as (kind, id): states first."""
         hanging: dict[str, list[tuple[str, str]]] = {}
         for name, state in self.states.items():
             for cause in state.causes:
@@ -301,7 +301,7 @@ class _Picture:
         return tags
 
     def _flow(self, node: str) -> tuple[tuple[_Tag, ...], ...]:
-        """A cause's tags side by side, in as many rows as it takes."""
+        """Lay out a cause's tags side by side, in as many rows as it takes."""
         rows: list[list[_Tag]] = []
         used = 0.0
         for tag in self._tags(node, TAGS, TAG_AGAIN):
@@ -482,7 +482,7 @@ class _Picture:
             )
 
     def _transfer(self, event: _Event, x: float, top: float) -> None:
-        """The standard's triangle: its letter stands at every other place of the same event."""
+        """Draw the standard's triangle; its letter stands at every other place of the same event."""
         more = f' data-transfer="{"in" if event.again else "out"}"'
         self._open("transfer", event.node, x, top, SYMBOL, SYMBOL, more)
         self._triangle(event.transfer, x, top)
@@ -499,7 +499,7 @@ class _Picture:
         self._close()
 
     def _gate_shape(self, kind: str, mark: str, x: float, y: float) -> None:
-        """A gate on its side: what follows at the left, causes at the right."""
+        """Draw a gate on its side: what follows at the left, causes at the right."""
         top, bottom, right = y - GATE * 0.4, y + GATE * 0.4, x + GATE
         if kind == "all_of":
             bend = x + GATE * 0.45
@@ -590,7 +590,7 @@ class _Picture:
     # ------------------------------------------------------------------ head and legend
 
     def _head(self, width: float, laid: _Laid) -> float:
-        """The title and the legend; returns where the tree begins."""
+        """Draw the title and the legend; returns where the tree begins."""
         y = MARGIN
         for line in _wrapped(self.knowledge.title(self.root), width - 2 * MARGIN, 20 * 1.14):
             self._text(MARGIN, y + 13, line, "title")
@@ -608,7 +608,7 @@ class _Picture:
         return y + rows * 40 + MARGIN
 
     def _legend(self, laid: _Laid) -> Iterator[tuple[str, str]]:
-        """The symbols that this picture uses, with what they mean."""
+        """Yield the symbols that this picture uses, with what they mean."""
         places = [one.event for one in laid.each()]
         yield "event", "What is seen, or a group of causes; its causes are at its right"
         used = {place.gate.kind for place in places if place.gate and not place.again}

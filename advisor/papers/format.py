@@ -10,14 +10,14 @@ BAR = 20
 
 
 def bar(probability: float, width: int = BAR) -> str:
-    """A probability as a bar of block characters, to an eighth of a character."""
+    """Return a probability as a bar of block characters, to an eighth of a character."""
     eighths = round(probability * width * 8)
     whole, part = divmod(eighths, 8)
     return ("█" * whole + (" ▏▎▍▌▋▊▉"[part] if part else "")).ljust(width)
 
 
 def percent(probability: float) -> str:
-    """A probability for people: never 0 % or 100 % where it is neither."""
+    """Return a probability for people: never 0 % or 100 % where it is neither."""
     if 0 < probability < 0.005:
         return "<1 %"
     if 0.995 < probability < 1:
@@ -35,7 +35,7 @@ def duration(minutes: float) -> str:
 
 
 def clock_words(when: datetime) -> str:
-    """A time of day here, with the weekday."""
+    """Return a time of day here, with the weekday."""
     return f"{when.astimezone():%a %H:%M}"
 
 
@@ -51,7 +51,7 @@ def age(since: str, now: datetime) -> str:
 
 
 def plain(word: str) -> str:
-    """An id as words."""
+    """Return an id as words."""
     return word.replace("_", " ")
 
 
@@ -61,7 +61,7 @@ def curve(probabilities: Iterable[float]) -> str:
 
 
 def when(at: str, year: bool = True) -> str:
-    """A time (ISO 8601, with zone) as it was here: "4 Mar 2030, 09:20", or "4 Mar 09:20"."""
+    """Return a time (ISO 8601, with zone) as it was here: "4 Mar 2030, 09:20", or "4 Mar 09:20"."""
     try:
         here = datetime.fromisoformat(at).astimezone()
     except ValueError:

@@ -55,7 +55,10 @@ def bars_svg(bars: Bars) -> str:
 
 
 def curve_svg(curve: Curve) -> str:
-    """The points joined, over the diagonal on which they would lie; a marker's area goes with how many."""
+    """Draw the points joined, over the diagonal on which they would lie.
+
+    A marker's area goes with how many it stands for.
+    """
     parts = [_open(curve.title, SIDE + TOP + 44), *_axes()]
     ends = " ".join(f"{_x(believed):.1f},{_y(observed):.1f}" for believed, observed, _ in curve.points)
     parts.append(f'<polyline points="{ends}" fill="none" stroke="#111" stroke-width="1.6"/>')

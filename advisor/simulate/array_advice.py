@@ -128,7 +128,7 @@ def compile_ranker(
 
 
 def offers(ranker: Ranker, bits: Floats, gone: Bools, ready: Bools) -> Offers:
-    """What each reading offers in many states, with the instrument at hand that tells most.
+    """Return what each reading offers in many states, with the instrument at hand that tells most.
 
     `bits` are the batch's; `gone` and `ready` as in `Starts`.
     """
@@ -153,7 +153,7 @@ def worth_taking(ranker: Ranker, offered: Offers) -> Bools:
 
 
 def choose(ranker: Ranker, beliefs: Floats, offered: Offers, wishes: Floats | None = None) -> Choices:
-    """What the plain advice would do in many states; beliefs and offers as the ranker gives them.
+    """Return what the plain advice would do in many states; beliefs and offers as the ranker gives them.
 
     With `wishes`, (states, readings), the most wished reading that can tell anything is taken instead.
     """

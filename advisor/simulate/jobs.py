@@ -74,7 +74,7 @@ class Jobs:
         return bool(np.any(self.reason == REASONS.index("halted")))
 
     def readings(self, job: int) -> tuple[str, ...]:
-        """The readings that a job took, in order."""
+        """Return the readings that a job took, in order."""
         names = self.ranker.batch.readings
         return tuple(reading_of(names[column]) for column in self.taken[job].tolist() if column >= 0)
 
@@ -205,7 +205,7 @@ def _play_block(
 
 
 def _after(ranker: Ranker, states: Starts, choices: Choices, at: Ints, shown: Ints) -> tuple[Starts, Ints]:
-    """The states after jobs in the states `at` have seen `shown`, and which of them each job is in."""
+    """Return the states after jobs in the states `at` have seen `shown`, and which of them each job is in."""
     most = int(shown.max()) + 1
     different, at = np.unique(at * most + shown, return_inverse=True)
     before, shown = np.divmod(different, most)
@@ -220,13 +220,13 @@ def _after(ranker: Ranker, states: Starts, choices: Choices, at: Ints, shown: In
 
 
 def _ended(choices: Choices, ends: Bools) -> Choices:
-    """The same choices, with an end in those states that go on and are marked."""
+    """Return the same choices, with an end in those states that go on and are marked."""
     ends = ends & (choices.reading >= 0)
     reading = np.where(ends, -1, choices.reading)
     return Choices(reading, choices.seen_with, np.where(ends, REASONS.index("enough"), choices.reason))
 
 
 def _all_taking(reading: int, offered: Offers) -> Choices:
-    """The same reading in every state."""
+    """Return the same reading in every state."""
     count = len(offered.bits)
     return Choices(np.full(count, reading), offered.seen_with[:, reading], np.full(count, -1))

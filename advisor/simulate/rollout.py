@@ -112,7 +112,7 @@ def look_ahead(
 
 
 def candidates(ranker: Ranker, start: Starts, bits: Floats, most: int) -> tuple[str, ...]:
-    """The best readings of one case by its ranking and by the other, in turn; the plain choice first."""
+    """Return the best readings of a case by its ranking and the other, in turn; the plain choice first."""
     offered = offers(ranker, bits, start.gone, start.ready)
     minutes = offered.minutes[0].tolist()
     worth = np.flatnonzero(worth_taking(ranker, offered)[0]).tolist()
@@ -128,7 +128,7 @@ def candidates(ranker: Ranker, start: Starts, bits: Floats, most: int) -> tuple[
 
 
 def repair_minutes(ranker: Ranker, beliefs: Floats, costs: RepairCosts) -> Floats:
-    """Expected minutes of repair for many cases' beliefs, (cases, faults) in the ranker's order."""
+    """Return the expected minutes of repair for the beliefs of many cases, shape (cases, faults)."""
     return least_minutes_of_many(
         costs.remedies, ranker.faults, single_fault_shares(beliefs), costs.escalation_minutes
     )

@@ -79,7 +79,7 @@ def but_for_time(entry: Entry) -> tuple[type[Entry], dict[str, Any]]:
 
 
 def row_of(entry: Entry) -> tuple[str, str, str]:
-    """What an entry is in the database: kind, what it is about, and what was said."""
+    """Return what an entry is in the database: kind, what it is about, and what was said."""
     kind = entry.kind
     if isinstance(entry, Measured):
         return kind, entry.reading, json.dumps([vars(one) for one in entry.take], ensure_ascii=False)

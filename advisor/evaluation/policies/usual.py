@@ -62,7 +62,7 @@ def random(setting: Setting) -> Jobs:
 
 
 def as_written(ranker: Ranker, skipping: bool) -> ReadingPolicy:
-    """Readings in the order in which the knowledge has them; `skipping` those not worth taking any more."""
+    """Make the policy that takes readings as written; `skipping` leaves out those not worth taking."""
     order = {name: at for at, name in enumerate(ranker.knowledge.readings)}
     rank = np.array([-float(order[name]) for name in ranker.readings])
 

@@ -35,7 +35,7 @@ _HUMIDITY = Input("%", 1, 100, "A relative humidity")
 def vent_spread(
     vent_1_c: float, vent_2_c: float, vent_3_c: float | None = None, vent_4_c: float | None = None
 ) -> float:
-    """The warmest less the coldest of two to four vents, K."""
+    """Return the warmest less the coldest of two to four vents, K."""
     vents = [vent for vent in (vent_1_c, vent_2_c, vent_3_c, vent_4_c) if vent is not None]
     return max(vents) - min(vents)
 
@@ -50,7 +50,7 @@ def air_drop(inlet_c: float, vent_c: float) -> float:
     "Drop over the heater", "K", "difference", {"inlet_hose_c": _HOSE, "outlet_hose_c": _HOSE}, note=CANCELS
 )
 def hose_difference(inlet_hose_c: float, outlet_hose_c: float) -> float:
-    """What the coolant loses in the heater, K."""
+    """Return what the coolant loses in the heater, K."""
     difference = inlet_hose_c - outlet_hose_c
     if difference < -5:
         raise OutOfRange(
@@ -77,7 +77,7 @@ def heater_effectiveness(vent_c: float, inlet_c: float, coolant_c: float) -> flo
 
 
 def air_enthalpy(air_c: float, humidity_percent: float, air_bar: float = STANDARD_AIR_BAR) -> float:
-    """The enthalpy of moist air, kJ per kg of dry air, counted from dry air and liquid water at 0 °C."""
+    """Return the enthalpy of moist air, kJ per kg of dry air, from dry air and liquid water at 0 °C."""
     import psychrolib
 
     psychrolib.SetUnitSystem(psychrolib.SI)
@@ -109,7 +109,7 @@ def _vent_model(value: float, numbers: Mapping[str, float], words: Mapping[str, 
     note="After 10 minutes of full cooling, recirculating, 1500 rpm; idling or fresh air 2 to 6 K warmer.",
 )
 def expected_vent(inlet_c: float, humidity_percent: float, air_bar: float = STANDARD_AIR_BAR) -> float:
-    """An estimate of the vent temperature, °C: healthy, full cooling, recirculation, 1500 rpm.
+    """Return an estimate of the vent temperature, °C: healthy, full cooling, recirculation, 1500 rpm.
 
     The evaporator is one surface (apparatus dew point). Its control holds it at 3 °C as long as the entering
     air carries 45 kJ/kg or less; above, it is 0.12 K warmer for every kJ/kg, moisture included. 15 % of
@@ -150,7 +150,7 @@ def _dew_spread(value: float, numbers: Mapping[str, float], words: Mapping[str, 
     own_uncertainty=_dew_spread,
 )
 def dew_point(air_c: float, humidity_percent: float) -> float:
-    """The temperature at which the air's moisture settles as dew, °C (Magnus form over water)."""
+    """Return the temperature at which the air's moisture settles as dew, °C (Magnus form over water)."""
     gamma = math.log(humidity_percent / 100) + 17.62 * air_c / (243.12 + air_c)
     return 243.12 * gamma / (17.62 - gamma)
 
@@ -178,5 +178,5 @@ def over_dew_point(surface_c: float, air_c: float, humidity_percent: float) -> f
     },
 )
 def heater_power(flow_l_per_min: float, inlet_hose_c: float, outlet_hose_c: float) -> float:
-    """What the coolant gives off in the heater matrix, kW."""
+    """Return what the coolant gives off in the heater matrix, kW."""
     return flow_l_per_min / 60 * 1.03 * 3.6 * (inlet_hose_c - outlet_hose_c)

@@ -35,7 +35,7 @@ LEAST_FUSE = min(FUSES[fuse]["30 A"] for fuse in FUSES)
 
 
 def fuse_resistance(fuse: str, rating: str) -> Estimate:
-    """The cold resistance of a blade fuse by type and rating, mΩ, ± 15 %."""
+    """Return the cold resistance of a blade fuse by type and rating, mΩ, ± 15 %."""
     if rating not in FUSES[fuse]:
         raise OutOfRange(
             f"No resistance is known for a {fuse} fuse of {rating}, only for {', '.join(FUSES[fuse])}. "
@@ -74,7 +74,7 @@ def _warm_fuse(value: float, numbers: Mapping[str, float], words: Mapping[str, s
     note="Meter with 0.01 mV steps, leads zeroed on one tab. Fuses off specification can be far out.",
 )
 def fuse_current(drop_mv: float, resistance_mohm: float) -> float:
-    """The current through a cold fuse, mA, from the voltage over it; swapped prods do not matter."""
+    """Return the current through a cold fuse, mA, from the voltage over it; swapped prods do not matter."""
     return 1000 * abs(drop_mv) / resistance_mohm
 
 
@@ -100,7 +100,7 @@ def _charge_segment(rested_v: float, battery: str) -> tuple[int, float]:
 
 
 def _charge_table(value: float, numbers: Mapping[str, float], words: Mapping[str, str]) -> float:
-    """What the spread of published tables is worth at this voltage."""
+    """Return what the spread of published tables is worth at this voltage."""
     _, slope = _charge_segment(numbers["rested_v"], words["battery"])
     return rectangular(slope * CHARGE_VOLTS[words["battery"]][1])
 
@@ -145,7 +145,7 @@ def _usable_ah(capacity_ah: float, charge_percent: float, needed_percent: float)
 
 
 def _self_discharge_ma(capacity_ah: float, percent_per_month: float) -> float:
-    """A month has 30 days."""
+    """Return the current, mA, that a battery loses by itself; a month has 30 days."""
     return 1000 * capacity_ah * percent_per_month / 100 / (30 * 24)
 
 
@@ -195,7 +195,7 @@ def draw_allowed(
     needed_percent: float,
     self_discharge_percent: float,
 ) -> float:
-    """The largest draw, mA, with which the car still starts after so many days; cut at 0."""
+    """Return the largest draw, mA, with which the car still starts after so many days; cut at 0."""
     usable_ma_hours = 1000 * _usable_ah(capacity_ah, charge_percent, needed_percent)
     return usable_ma_hours / (days * 24) - _self_discharge_ma(capacity_ah, self_discharge_percent)
 
@@ -216,5 +216,5 @@ def draw_allowed(
     },
 )
 def drop_resistance(drop_v: float, current_a: float) -> float:
-    """The resistance of a cable or joint, mΩ, from the voltage lost over it while the current flows."""
+    """Return the resistance of a cable or joint, mΩ, from the voltage lost over it under current."""
     return 1000 * abs(drop_v) / current_a

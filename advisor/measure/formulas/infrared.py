@@ -29,7 +29,7 @@ BAND_EXPONENT = 4.58
 
 
 def surface_emissivity(surface: str) -> Estimate:
-    """The emissivity of a surface by name."""
+    """Return the emissivity of a surface by name."""
     low, high = EMISSIVITY[surface]
     return Estimate((low + high) / 2, rectangular((high - low) / 2))
 
@@ -38,7 +38,10 @@ _TAPE = "Below, a surface shows the room, not itself: stick a patch of electrica
 
 
 def _band_spread(value: float, numbers: Mapping[str, float], words: Mapping[str, str]) -> float:
-    """A camera sees one band, not the total radiation: how far the answer moves with the band's exponent."""
+    """Return how far the answer moves with the exponent of the band that a camera sees.
+
+    A camera sees one band, not the total radiation.
+    """
     return rectangular(abs(reflected_temperature(**numbers, exponent=BAND_EXPONENT) - value))
 
 
@@ -66,7 +69,7 @@ def reflected_temperature(
     camera_reflected_c: float = 20.0,
     exponent: float = 4.0,
 ) -> float:
-    """A surface's true temperature, °C, from an infrared reading and what the surface reflects, °C.
+    """Return a surface's true temperature, °C, from an infrared reading and what the surface reflects, °C.
 
     Grey body over a bay's distances, where air neither absorbs nor glows: what arrives is
     S = camera ε·T_reading⁴ + (1 − camera ε)·T_camera-reflected⁴, and the surface itself is at
@@ -108,5 +111,5 @@ def over_neighbour(surface_c: float, neighbour_c: float) -> float:
     note="The spot has to lie wholly on the target.",
 )
 def measured_spot(distance_mm: float, distance_to_spot: float) -> float:
-    """The width of an infrared thermometer's spot, mm."""
+    """Return the width of an infrared thermometer's spot, mm."""
     return distance_mm / distance_to_spot

@@ -25,7 +25,7 @@ _SATURATION = "saturation of the pure fluid by CoolProp; meets published R-134a 
 
 
 def saturation_c(absolute_bar: float, refrigerant: str) -> float:
-    """The temperature at which a pure refrigerant boils or condenses, °C, at a pressure in bar."""
+    """Return the temperature at which a pure refrigerant boils or condenses, °C, at a pressure in bar."""
     spoken, fluid, highest = REFRIGERANTS[refrigerant]
     if not LOWEST_BAR <= absolute_bar <= highest:
         raise OutOfRange(
@@ -36,7 +36,7 @@ def saturation_c(absolute_bar: float, refrigerant: str) -> float:
 
 
 def saturation_bar(temperature_c: float, refrigerant: str) -> float:
-    """The absolute pressure, bar, of a pure refrigerant, part liquid and part gas, at a temperature."""
+    """Return the absolute pressure, bar, of a pure refrigerant, part liquid and part gas."""
     return saturated("P", "T", temperature_c + KELVIN, REFRIGERANTS[refrigerant][1]) / 1e5
 
 
@@ -128,7 +128,7 @@ def static_excess(
     },
 )
 def charge_share(recovered_g: float, plate_g: float) -> float:
-    """The recovered mass of refrigerant as a share of the mass on the plate, %."""
+    """Return the recovered mass of refrigerant as a share of the mass on the plate, %."""
     return 100 * recovered_g / plate_g
 
 
@@ -144,6 +144,6 @@ def charge_share(recovered_g: float, plate_g: float) -> float:
     note="Local pockets are richer. R-1234yf burns from 6.2 % by volume (ISO 817).",
 )
 def cabin_refrigerant(charge_g: float, cabin_l: float, refrigerant: str) -> float:
-    """The mean share of refrigerant in the cabin air, % by volume."""
+    """Return the mean share of refrigerant in the cabin air, % by volume."""
     moles = charge_g / {"r134a": 102.03, "r1234yf": 114.04}[refrigerant]
     return 100 * moles * 24.47 / cabin_l
