@@ -160,3 +160,18 @@ def test_cautions_say_what_hurts_and_nothing_that_is_said_once_already(shipped: 
     assert not [one for one in texts if "local rules" in one or "licensed practice" in one]
     last = [text.rstrip(".").rsplit(". ", 1)[-1] for text in texts]
     assert len(set(last)) == len(last)
+
+
+POWERED = {"ignition_on", "blower_full", "warming_up", "heat_full", "heat_outdoors", "ac_full", "ac_long"}
+"""Setups in which the battery is connected and the car is on."""
+SHUT_DOWN = {"airbag_wiring": "isolate the battery", "high_voltage": "once the vehicle is shut down"}
+"""Cautions that ask for the opposite, by the words that do."""
+
+
+def test_no_caution_shuts_down_a_car_that_its_reading_needs_on(shipped: Knowledge) -> None:
+    """Flaps are not driven by a scan tool on an isolated battery, nor does a compressor turn on one."""
+    for caution, words in SHUT_DOWN.items():
+        assert words in shipped.cautions[caution].text
+    on = [name for name in shipped.readings if POWERED.intersection(setups_of(shipped, name))]
+    assert len(on) > 10
+    assert not [name for name in on if set(SHUT_DOWN).intersection(shipped.readings[name].cautions)]
