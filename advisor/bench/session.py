@@ -209,6 +209,13 @@ class Session:
             return tuple(one for one in self.advice.proposals if one.minutes <= QUICK_MINUTES)
         return self.advice.proposals
 
+    @property
+    def restarts_at(self) -> str:
+        """The first proposal that is not worth its time, where the order restarts; or ""."""
+        worth = {one.reading for one in self.advice.per_minute}
+        rest = [one.reading for one in self.proposals if one.reading not in worth]
+        return rest[0] if rest and len(rest) < len(self.proposals) else ""
+
     @cached_property
     def waiting(self) -> Mapping[str, float]:
         """The setups in place, with the minutes that their waiting still takes."""

@@ -187,14 +187,15 @@ def other(bench: JobScreen) -> None:
         bench.notify("No reading that can be taken here tells anything.")
         return
     lines = [
-        (one.reading, f"{one.expected_information_bits:5.2f} bits {duration(one.minutes):>9}  {one.name}")
+        (one.reading, f"{one.expected_information_bits:6.2f} bits {duration(one.minutes):>9}  {one.name}")
         for one in session.proposals
     ]
     title = f"Readings by {session.ranking}"
     if session.advice.unavailable:
         best, obstacle = session.advice.unavailable[0]
         title += f". Left out: {best.name} ({best.expected_information_bits:.2f} bits): {obstacle}"
-    bench.app.push_screen(ChoiceScreen(title, lines), bench.choose)
+    headings = {session.restarts_at: "Less worth the time, by what they tell"} if session.restarts_at else {}
+    bench.app.push_screen(ChoiceScreen(title, lines, first=True, headings=headings), bench.choose)
 
 
 def cancel(bench: JobScreen) -> None:

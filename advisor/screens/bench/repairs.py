@@ -17,7 +17,7 @@ LEADING = 7
 def causes(bench: JobScreen) -> list[tuple[str, str]]:
     """Return the leading causes to choose from."""
     suspects = [one for one in bench.session.advice.suspects if not is_unlisted(one.fault)]
-    return [(one.fault, f"{percent(one.probability):>6}  {one.name}") for one in suspects]
+    return [(one.fault, f"{percent(one.probability):>7}  {one.name}") for one in suspects]
 
 
 def remedy(bench: JobScreen) -> None:
@@ -27,7 +27,7 @@ def remedy(bench: JobScreen) -> None:
         if fault is not None:
             repaired(bench, fault)
 
-    bench.app.push_screen(ChoiceScreen("Which cause was put right?", causes(bench)), done)
+    bench.app.push_screen(ChoiceScreen("Which cause was put right?", causes(bench), first=True), done)
 
 
 def repaired(bench: JobScreen, fault: str) -> None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import ClassVar, TypeVar
 
 from textual.app import ComposeResult
@@ -52,36 +53,93 @@ class ChoiceList(OptionList):
                 line.update("")
 
 
+NUMBER = re.compile(r"[0-9]+(?:[.,][0-9]+)?")
+"""A number that a line begins with: it is typed itself, as a key of the line's own would be taken for it."""
+KEYS = 9
+"""So many lines can have a key of their own."""
+
+
 class ChoiceScreen(AskingDialog[str]):
-    """Lines to choose from; returns the key of one, or None for going back."""
+    """Lines to choose from; returns the key of one, or None for going back.
+
+    The first nine lines have a digit each. Where lines begin with a number themselves, as ratings of fuses
+    do, that number is typed instead: it goes to its line, and Enter takes it.
+
+    `first` goes to the first line at once. `headings` stand above the lines of their keys.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "back", "Back", tooltip="Go back without choosing")
     ]
 
-    def __init__(self, title: str, lines: Sequence[tuple[str, str]], numbered: bool = True) -> None:
+    def __init__(
+        self,
+        title: str,
+        lines: Sequence[tuple[str, str]],
+        numbered: bool = True,
+        *,
+        first: bool = False,
+        headings: Mapping[str, str] | None = None,
+    ) -> None:
         super().__init__()
         self.heading, self.lines = title, each_once(lines)
-        self.numbered = numbered and len(self.lines) <= 9
+        self.begins = [NUMBER.match(words) for _, words in self.lines]
+        self.by_number = any(self.begins)
+        self.numbered = numbered and not self.by_number
+        self.first, self.headings = first, headings or {}
+        self.typed = ""
 
     def compose(self) -> ComposeResult:
         """Lay out the question, the lines, and a way back."""
         with Vertical(id="box"):
             yield Static(self.heading, markup=False)
-            yield ChoiceList(
-                *(
-                    Option(Content(f"{number} {words}" if self.numbered else words), id=key)
-                    for number, (key, words) in enumerate(self.lines, start=1)
-                )
-            )
+            yield ChoiceList(*self.options())
             yield Static(id="says", markup=False)
             yield Button("Back", compact=True)
 
+    def options(self) -> Iterator[Option]:
+        """Return the lines with their digits, below their headings."""
+        for number, (key, words) in enumerate(self.lines, start=1):
+            if key in self.headings:
+                yield Option(Content.styled(self.headings[key], "bold"), disabled=True)
+            digit = f"{number} " if number <= KEYS else "  "
+            yield Option(Content(f"{digit}{words}" if self.numbered else words), id=key)
+
+    def on_mount(self) -> None:
+        """Go to the first line, where that is wanted."""
+        if self.first and self.lines:
+            self.call_after_refresh(self.go_to, self.lines[0][0])
+
+    def go_to(self, key: str) -> None:
+        """Go to a line."""
+        listed = self.query_one(ChoiceList)
+        listed.highlighted = listed.get_option_index(key)
+
     def on_key(self, event: Key) -> None:
-        """Choose the line of a number."""
-        if self.numbered and event.key.isdigit() and 1 <= int(event.key) <= len(self.lines):
+        """Choose the line of a digit, or go to the line whose number is typed."""
+        if self.by_number:
+            self.type_number(event)
+        elif self.numbered and event.key.isdigit() and 1 <= int(event.key) <= min(KEYS, len(self.lines)):
             event.stop()
             self.dismiss(self.lines[int(event.key) - 1][0])
+
+    def type_number(self, event: Key) -> None:
+        """Go to the line that begins with the whole number typed so far; to none where none does."""
+        if event.key == "backspace":
+            self.typed = self.typed[:-1]
+        elif event.character and event.character in "0123456789.,":
+            self.typed += event.character.replace(",", ".")
+        else:
+            return
+        event.stop()
+        listed = self.query_one(ChoiceList)
+        listed.focus()
+        listed.highlighted = None
+        for begin, (key, _) in zip(self.begins, self.lines, strict=True):
+            if begin and begin[0].replace(",", ".") == self.typed:
+                self.go_to(key)
+        go_on = "Enter takes the line." if listed.highlighted is not None else "Type the whole number."
+        self.query_one("#says", Static).update(f"Typed: {self.typed}. {go_on}" if self.typed else "")
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Hand back the key."""
