@@ -45,6 +45,49 @@ def test_one_part_that_leaves_a_usual_rest_is_the_whole_draw(knowledge: Knowledg
     assert found.verdict == "done"
 
 
+def early(milliamps: float) -> Seen:
+    """The sleeping current, read before the car was asleep."""
+    take = (Measurement("sleeping_current", milliamps, "low_current_clamp", f"{milliamps:g} mA"),)
+    return Seen("sleeping_current", "high", 0.7, take=take)
+
+
+def test_a_total_read_too_early_counts_and_says_so(knowledge: Knowledge) -> None:
+    """Number, instrument and uncertainty are kept with the guess; read again in time, the guess is gone."""
+    found = account(knowledge, case(early(420), part("glovebox lamp", 65)))
+    assert found is not None
+    assert found.total.value == 420
+    assert found.total.uncertainty > 0
+    assert found.verdict == "another one"
+    assert "420 mA (read before the car was asleep) in all, 65 mA found" in account_line(found)
+    assert account_line(found).endswith("355 mA unexplained, limit 50 mA: not the whole of it (key d).")
+    total = next(line for line in account_lines(found) if line.startswith("Total draw"))
+    assert total.endswith("(read before the car was asleep)")
+    later = account(knowledge, case(early(420), draw(300)))
+    assert later is not None
+    assert later.total.value == 300
+    assert not later.early
+
+
+def test_a_part_that_carries_more_than_the_whole_car_is_named_to_repeat(knowledge: Knowledge) -> None:
+    """Kirchhoff's current law: a branch of a sleeping car carries no more than the whole of it."""
+    found = account(knowledge, case(draw(420), part("audio", 742)))
+    assert found is not None
+    assert found.verdict == "contradiction"
+    assert found.repeat == "audio"
+    sentence = (
+        "“audio” carries 742 mA, more than the whole car (420 mA): that cannot be. Repeat “audio” first."
+    )
+    assert sentence in account_line(found)
+    assert sentence in "\n".join(account_lines(found))
+    several = account(knowledge, case(draw(420), part("audio", 742), part("lamp", 600)))
+    assert several is not None
+    assert several.repeat == knowledge.readings["sleeping_current"].name
+    assert several.larger[0][0] == "audio"
+    near = account(knowledge, case(draw(420), part("audio", 421)))
+    assert near is not None
+    assert near.larger == ()
+
+
 def test_a_large_rest_means_another_one(knowledge: Knowledge) -> None:
     """380 of 560 mA found: 180 mA are left: there is another one."""
     found = account(knowledge, case(draw(560), part("glovebox lamp", 380)))

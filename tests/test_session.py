@@ -21,6 +21,7 @@ from advisor.bench import session as sessions
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines, Session, job_summary, reopened
+from advisor.bench.wording import entry_words
 from advisor.case.entries import (
     Accounted,
     Acknowledged,
@@ -210,7 +211,7 @@ def test_facts_that_are_known_already_are_not_entered_again(shipped: Knowledge, 
 
 
 def test_a_number_read_before_the_wait_is_over_is_kept_as_a_guess(shipped: Knowledge, store: Store) -> None:
-    """One minute into the hour: it is asked how much is left, and what is kept is the band, 70 % sure."""
+    """One minute into the hour: it is asked how much is left; kept are the band, 70 % sure, and the number."""
     filed = store.open_case("bay", "flat_battery")
     began = (NOON - timedelta(minutes=1)).isoformat()
     filed = store.append(filed, Prepared("asleep", began))
@@ -223,9 +224,20 @@ def test_a_number_read_before_the_wait_is_over_is_kept_as_a_guess(shipped: Knowl
         "sleeping_current", {"sleeping_current": "430"}, {"sleeping_current": "low_current_clamp"}
     )
     kept = session.guessed(understood)
-    assert stored(kept)[1:] == (Seen("sleeping_current", "high", 0.7),)
+    take = (Measurement("sleeping_current", 430.0, "low_current_clamp", "430 mA"),)
+    (guess,) = stored(kept)[1:]
+    assert guess == Seen("sleeping_current", "high", 0.7, take=take)
     assert kept.waiting["asleep"] == left
-    assert kept.account is None
+    assert kept.account is not None
+    assert kept.account.total.value == pytest.approx(430)
+    assert kept.account_instrument == "low_current_clamp"
+    again = store.case(kept.filed.number)
+    assert again is not None
+    assert again.case.entries == kept.case.entries
+    told = entry_words(shipped, kept.case, guess)
+    assert told.startswith("Sleeping current: 430 mA (")
+    assert told.endswith(", read too early: High (70 % sure)")
+    assert kept.saw("sleeping_current", "raised").account is None
 
 
 @pytest.mark.parametrize(

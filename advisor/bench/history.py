@@ -137,6 +137,9 @@ class History:
             sure = "" if entry.confidence == 1 else f"{percent(entry.confidence)} sure"
             used = [knowledge.instruments[one].name for one in reading.instrument] if reading else []
             asked = "Customer asked" if reading and reading.who == "customer" else ""
+            if entry.take:
+                early = f"{', '.join(one.typed for one in entry.take)}, read too early"
+                return name, (early, self.outcome(entry), sure), self._instruments(entry.take)
             return name, (self.outcome(entry), sure), " or ".join(used) or asked
         if isinstance(entry, Accounted):
             one = entry.measurement

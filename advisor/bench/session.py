@@ -357,10 +357,11 @@ class Session:
     def account_instrument(self) -> str:
         """What the total was measured with: parts are taken with the same instrument."""
         readings = self.knowledge.readings
-        for reading, takes in self.case.measured.items():
-            quantity = readings[reading].quantity if reading in readings else None
-            if quantity and quantity.account == "total" and takes[-1]:
-                return takes[-1][0].instrument
+        for entry in reversed(self.case.counting.values()):
+            if isinstance(entry, Seen | Measured) and entry.take and entry.reading in readings:
+                quantity = readings[entry.reading].quantity
+                if quantity and quantity.account == "total":
+                    return entry.take[0].instrument
         return ""
 
     @cached_property
@@ -471,11 +472,12 @@ class Session:
         return self._entered(*understood.facts, understood.measured)
 
     def guessed(self, understood: Understood) -> Session:
-        """With the band that a number read too early falls in, as a guess; the number itself is not kept."""
+        """With a number read too early, and the band that it falls in as a guess."""
         reading = understood.measured.reading
         facts = {**self.case.facts, **{one.fact: one.value for one in understood.facts}}
         band = likeliest_band(self.knowledge, facts, understood.measured)
-        return self._entered(*understood.facts, Seen(reading, band, CONFIDENCE["a guess"]))
+        guess = Seen(reading, band, CONFIDENCE["a guess"], take=understood.measured.take)
+        return self._entered(*understood.facts, guess)
 
     def accounted(self, what: str, text: str, instrument: str, behind: str = "") -> Session:
         """With a part of the draw that was found by disconnecting; raises `NotUnderstood`.

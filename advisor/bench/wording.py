@@ -38,6 +38,7 @@ from advisor.knowledge.unlisted import is_unlisted
 from advisor.knowledge.vocabulary import LimitByFact
 from advisor.measure.uncertainty import Estimate
 from advisor.measure.units import convert, preferred, show
+from advisor.model.observation import Measurement
 from advisor.papers.format import bar, curve, duration, percent, plain
 from advisor.simulate.rollout import LookAhead
 from advisor.store.records import StoredCase
@@ -293,28 +294,52 @@ def _reading_words(knowledge: Knowledge, entry: Seen | Measured | Skipped) -> st
     reading = knowledge.readings.get(entry.reading)
     name = reading.name if reading else plain(entry.reading)
     if isinstance(entry, Measured):
-        used = {one.instrument for one in entry.take if one.instrument}
-        names = [knowledge.instruments[one].name for one in sorted(used) if one in knowledge.instruments]
-        return f"{name}: {', '.join(one.typed for one in entry.take)}" + (
-            f" ({', '.join(names)})" if names else ""
-        )
+        return f"{name}: {_take_words(knowledge, entry.take)}"
     if isinstance(entry, Skipped):
         return f"{name}: not taken ({entry.reason})"
     answers = reading.answers if reading else {}
     said = answers.get(entry.outcome, plain(entry.outcome))
     by = " (customer, by phone)" if entry.by == CUSTOMER else confidence_words(entry.confidence)
+    if entry.take:
+        return f"{name}: {_take_words(knowledge, entry.take)}, read too early: {said}{by}"
     return f"{name}: {said}{by}"
+
+
+def _take_words(knowledge: Knowledge, take: Sequence[Measurement]) -> str:
+    """What was typed, and what it was taken with."""
+    used = {one.instrument for one in take if one.instrument}
+    names = [knowledge.instruments[one].name for one in sorted(used) if one in knowledge.instruments]
+    return ", ".join(one.typed for one in take) + (f" ({', '.join(names)})" if names else "")
 
 
 def account_line(found: Account) -> str:
     """Return the account of a draw in one line."""
     mended = f" ({show(found.put_right_ma, 'mA')} of it put right)" if found.put_right else ""
     total, parts = show(found.total.value, "mA"), show(found.found_ma, "mA")
+    if found.larger:
+        return f"{larger_words(found)} (Key d.)"
+    early = EARLY if found.total_name in found.early else ""
     if found.verdict == "contradiction":
-        return f"Draw: {total} in all, but {parts} found{mended}: the figures contradict each other (key d)."
+        return (
+            f"Draw: {total}{early} in all, but {parts} found{mended}: "
+            "the figures contradict each other (key d)."
+        )
+    left = f"{show(found.unexplained.value, 'mA')} unexplained, limit {show(found.limit_ma, 'mA')}"
+    more = ": not the whole of it" if found.verdict == "another one" and found.found_ma else ""
+    return f"Draw: {total}{early} in all, {parts} found{mended}, {left}{more} (key d)."
+
+
+EARLY = " (read before the car was asleep)"
+"""What is said of a current that was read too early."""
+
+
+def larger_words(found: Account) -> str:
+    """That one part carries more than the whole car, and which of the two to measure again."""
+    what, part = found.larger[0]
+    others = f", and so do {len(found.larger) - 1} more" if len(found.larger) > 1 else ""
     return (
-        f"Draw: {total} in all, {parts} found{mended}, "
-        f"{show(found.unexplained.value, 'mA')} unexplained, limit {show(found.limit_ma, 'mA')} (key d)."
+        f"“{what}” carries {show(part.value, 'mA')}, more than the whole car "
+        f"({show(found.total.value, 'mA')}){others}: that cannot be. Repeat “{found.repeat}” first."
     )
 
 
@@ -323,13 +348,14 @@ def account_lines(found: Account | None) -> Iterator[str]:
     if found is None:
         yield "The account begins with the sleeping current as a number: measure it first."
         return
+    early = {what: EARLY for what in found.early}
     for what, part in found.before:
         yield f"  put right before this total: {what}: {_current(part)}"
-    yield f"Total draw          {_current(found.total)}"
+    yield f"Total draw          {_current(found.total)}{early.get(found.total_name, '')}"
     for what, part in found.put_right:
         yield f"  found and put right: {what}: {_current(part)}"
     for what, part in found.parts:
-        yield f"  found: {what}: {_current(part)}"
+        yield f"  found: {what}: {_current(part)}{early.get(what, '')}"
     for what, counted, part in found.within:
         yield f"  counted already in {counted}: {what}: {_current(part)}"
     yield f"Still unexplained   {_current(found.unexplained)}"
@@ -346,7 +372,10 @@ def account_lines(found: Account | None) -> Iterator[str]:
         return
     if found.verdict == "contradiction":
         yield f"Days until flat     {now} now"
-        yield "The figures contradict each other: the parts found are more than the total."
+        if found.larger:
+            yield larger_words(found)
+        else:
+            yield "The figures contradict each other: the parts found are more than the total."
         yield "Check size and rating of each fuse, the meter's zero, and whether a part is counted twice."
         return
     yield f"Days until flat     {now} now, {after} with the parts found put right"

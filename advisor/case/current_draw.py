@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from advisor.case.case import Case
@@ -46,15 +46,18 @@ Verdict = Literal["done", "another one", "cannot tell", "contradiction"]
 class Account:
     """Currents in mA. `verdict` is about what would be left with the parts found put right.
 
-    It is a contradiction where the parts found are more than the total by more than the uncertainty of that.
+    It is a contradiction where the parts found, or one of them, are more than the total by more than the
+    uncertainty of that.
     `within` are parts that another one, named second, counts already.
 
     `put_right` are parts whose remedy was done since the total was measured, `before` those whose remedy was
-    done before: they are not in the total. Days are until the battery no longer starts the engine; None for
+    done before: they are not in the total. `early` are the measurements, by name, that were read before the
+    car was asleep. Days are until the battery no longer starts the engine; None for
     a draw that empties it within a day.
     """
 
     total: Estimate
+    total_name: str
     parts: tuple[tuple[str, Estimate], ...]
     put_right: tuple[tuple[str, Estimate], ...]
     before: tuple[tuple[str, Estimate], ...]
@@ -64,6 +67,27 @@ class Account:
     days_now: float | None
     days_after: float | None
     verdict: Verdict
+    early: frozenset[str] = frozenset()
+
+    @property
+    def larger(self) -> tuple[tuple[str, Estimate], ...]:
+        """The parts that carry more than the whole, by more than the uncertainty of that; largest first."""
+        parts = [one for one in (*self.parts, *self.put_right) if self._is_larger(one[1])]
+        return tuple(sorted(parts, key=lambda one: -one[1].value))
+
+    @property
+    def repeat(self) -> str:
+        """Which measurement to take again first, where a part carries more than the whole; or "".
+
+        One such part is likelier misread than the whole, as the size and rating of its fuse count as well;
+        where several do, the whole is.
+        """
+        larger = self.larger
+        return "" if not larger else larger[0][0] if len(larger) == 1 else self.total_name
+
+    def _is_larger(self, part: Estimate) -> bool:
+        spread = math.hypot(part.uncertainty, self.total.uncertainty)
+        return part.value - self.total.value > spread + ROUNDING_MA
 
     @property
     def found_ma(self) -> float:
@@ -87,6 +111,7 @@ class _Part:
     current: Estimate = NOTHING
     mended: int = 0
     behind: str = ""
+    early: bool = False
 
 
 def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) -> Account | None:
@@ -118,8 +143,9 @@ def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) 
     limits = quantity.limits_for(case.facts) if quantity else None
     limit = convert(limits[0], quantity.unit, "mA") if quantity and limits else 50.0
     now = total.value - sum(current.value for _, current in listed["put right"])
-    return Account(
+    found = Account(
         total,
+        last.name,
         listed["found"],
         listed["put right"],
         listed["before"],
@@ -129,7 +155,9 @@ def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) 
         _days(max(now, 0.0), capacity_ah),
         _days(max(unexplained.value, 0.0), capacity_ah),
         _verdict(unexplained, limit),
+        frozenset(one.name for one in (last, *there) if one.early),
     )
+    return replace(found, verdict="contradiction") if found.larger else found
 
 
 def _once(parts: list[_Part]) -> tuple[list[_Part], list[tuple[_Part, _Part]]]:
@@ -183,10 +211,11 @@ def _measured(knowledge: Knowledge, case: Case, role: str) -> list[_Part]:
         if isinstance(entry, Seen | Measured) and _role(knowledge, entry.reading) == role:
             name = knowledge.readings[entry.reading].name
             one = found.setdefault((entry.reading, era), _Part(name, entry.reading, era))
-            if isinstance(entry, Measured):
+            if isinstance(entry, Seen) or one.early:  # a band picked by hand is no number
+                one.takes.clear()
+            if entry.take:
                 one.takes.append(entry.take)
-            else:
-                one.takes.clear()  # a band picked by hand is no number
+            one.early = isinstance(entry, Seen) and bool(entry.take)
     return list(found.values())
 
 

@@ -25,7 +25,8 @@ class Known:
 class Seen:
     """A reading showed this outcome; `confidence` is the chance that this was seen rightly, 1 if certain.
 
-    `by` is who said so: "technician" at the car, or "customer" on the phone.
+    `by` is who said so: "technician" at the car, or "customer" on the phone. `take` is the number behind it,
+    where a quantity was read before the wait for it was over: then its band is no more than a guess.
     """
 
     kind: ClassVar[str] = "seen"
@@ -33,6 +34,7 @@ class Seen:
     outcome: str
     confidence: float = 1.0
     by: str = TECHNICIAN
+    take: tuple[Measurement, ...] = ()
 
 
 @dataclass(frozen=True)

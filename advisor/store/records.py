@@ -87,9 +87,11 @@ def row_of(entry: Entry) -> tuple[str, str, str]:
         behind = {"behind": entry.behind} if entry.behind else {}
         return kind, entry.what, json.dumps({**vars(entry.measurement), **behind}, ensure_ascii=False)
     if isinstance(entry, Seen):
-        if entry.confidence == 1.0 and entry.by == TECHNICIAN:
+        if entry.confidence == 1.0 and entry.by == TECHNICIAN and not entry.take:
             return kind, entry.reading, entry.outcome
-        said = [entry.outcome, entry.confidence, entry.by]
+        said: list[object] = [entry.outcome, entry.confidence, entry.by]
+        if entry.take:
+            said.append([vars(one) for one in entry.take])
         return UNSURE, entry.reading, json.dumps(said, ensure_ascii=False)
     about, said = vars(entry).values()
     return kind, str(about), said
@@ -108,8 +110,11 @@ def _entry(row: Any, case: Case) -> Entry:  # noqa: C901 - one branch a kind of 
         return Accounted(row.about, part, behind)
     if row.kind == UNSURE:
         match json.loads(row.said):
-            case [str(outcome), float(confidence), str(by)] if 0 < confidence <= 1 and by in _SPEAKERS:
-                return Seen(row.about, outcome, confidence, by)
+            case [str(outcome), float(confidence), str(by), *more] if (
+                0 < confidence <= 1 and by in _SPEAKERS and len(more) <= 1
+            ):
+                take = tuple(map(_measurement, _listed(more[0]))) if more else ()
+                return Seen(row.about, outcome, confidence, by, take)
         raise ValueError("no outcome with a confidence from 0 to 1")
     if row.kind == "taken back":
         # Schema 1 wrote no step: it was always the last one that counted.

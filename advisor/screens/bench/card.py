@@ -50,14 +50,17 @@ def _warnings(session: Session) -> list[Content]:
     lines = []
     if session.advice.belief_error:
         lines.append(Content(off_by_words(session.advice.belief_error)))
-    if session.disagreement:
+    account = session.account
+    if session.disagreement and not (account and account.larger):  # it names what to repeat by itself
         words = disagreement_words(session.knowledge, session.disagreement)
         lines.append(Content.styled(f"! {words}", "bold"))
     if session.one_cause is not None:
         words = one_cause_words(session.advice.suspects, session.one_cause)
         lines.append(Content.styled(f"! {words}", "bold"))
-    if session.account and (session.account.found_ma or session.one_cause is not None):
-        lines.append(Content(account_line(session.account)))
+    if account and (account.found_ma or session.one_cause is not None):
+        clashes = account.verdict == "contradiction"
+        words = account_line(account)
+        lines.append(Content.styled(f"! {words}", "bold") if clashes else Content(words))
     return lines
 
 
