@@ -578,11 +578,13 @@ def test_the_customer_reads_plain_words(bench: Bench, job: Callable[[Bench], Sto
 
 
 def test_the_customer_finds_what_was_told_checked_found_and_done(bench: Bench) -> None:
-    """The page goes from the customer's own words to what was done and whether it is gone."""
+    """The page goes from the complaint to what was done and whether it is gone."""
     text = markdown(bench.sheet(boot_lamp(bench)))
-    assert "“Dead in the morning”" in section(text, "What you told us")
+    told = section(text, "What you told us")
+    assert "Battery flat after standing" in told
+    assert "“" not in told  # stock phrases of the knowledge are nobody's words
     assert "(not certain)" in section(text, "What you told us")
-    assert "- Sleeping current: 0.43 A (high)" in section(text, "What we checked")
+    assert "- Sleeping current: 0.43 A, at most 50 mA is usual (high)" in section(text, "What we checked")
     assert "Boot lamp stays lit." in section(text, "What we found")
     assert "Adjust or replace the lamp switch" in section(text, "What was done")
     assert "it is gone" in section(text, "Is it gone?")

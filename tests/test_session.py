@@ -45,6 +45,7 @@ from advisor.checks.lint import checked
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.observation import Measurement
 from advisor.papers.document import Paper, html, markdown
+from advisor.papers.format import percent
 from advisor.simulate.array_advice import compile_ranker
 from advisor.simulate.rollout import LookAhead, RepairCosts
 from advisor.store.store import Store
@@ -211,7 +212,7 @@ def test_facts_that_are_known_already_are_not_entered_again(shipped: Knowledge, 
 
 
 def test_a_number_read_before_the_wait_is_over_is_kept_as_a_guess(shipped: Knowledge, store: Store) -> None:
-    """One minute into the hour: it is asked how much is left; kept are the band, 70 % sure, and the number."""
+    """One minute into the hour: it is asked how much is left; kept are number and band, 70 % sure."""
     filed = store.open_case("bay", "flat_battery")
     began = (NOON - timedelta(minutes=1)).isoformat()
     filed = store.append(filed, Prepared("asleep", began))
@@ -690,3 +691,75 @@ def test_a_job_that_does_not_fit_the_knowledge_is_listed_all_the_same(
     found = job_summary(bench)
     assert found.leading == "what was entered does not fit this knowledge"
     assert (found.probability, found.next_step) == (0.0, "open it to put it right")
+
+
+# --------------------------------------------------------------------------------- repairs and their check
+
+
+def test_a_remedy_that_costs_parts_for_an_unsure_cause_says_so(hum: Engines, store: Store) -> None:
+    """How sure it is, and whether a reading has shown it; nothing of it once it is sure or costs nothing."""
+    guess = opened(hum, store, Seen("hiss", "hisses", 0.7))
+    assert "; no reading has shown it, and the remedy costs parts." in guess.unsure_words("radio")
+    assert guess.repair_words("radio").startswith("Not sure yet (")
+    shown = opened(hum, store, Seen("current", "high"))
+    belief = shown.stages[-1]["radio"]
+    assert belief < 0.95
+    assert shown.unsure_words("radio") == (f"Not sure yet ({percent(belief)}), and the remedy costs parts. ")
+    assert guess.unsure_words("lamp") == ""
+    sure = opened(hum, store, Seen("click", "clicks"), Seen("warm", "warm"))
+    assert sure.stages[-1]["relay"] > 0.95
+    assert sure.unsure_words("relay") == ""
+
+
+def test_a_check_sooner_than_it_takes_is_asked_about(hum: Engines, store: Store) -> None:
+    """The check of 5 minutes right after the remedy, or while a wait runs: asked; later it is not."""
+    soon = opened(hum, store, Repaired("lamp", NOON.isoformat()))
+    assert soon.check_is_early
+    assert soon.check_words(gone=True).startswith(
+        "So soon? The check takes about 5 min after the remedy: Listen again at night. "
+        "Have you checked after the wait?"
+    )
+    assert "So soon" not in soon.check_words(gone=False)
+    before = (NOON - timedelta(minutes=6)).isoformat()
+    later = opened(hum, store, Repaired("lamp", before))
+    assert not later.check_is_early
+    assert "So soon" not in later.check_words(gone=True)
+    waiting = opened(hum, store, Repaired("lamp", before), Prepared("asleep", before))
+    assert waiting.check_is_early
+
+
+def test_the_check_of_a_draw_keeps_its_number_for_the_customer(shipped: Knowledge, store: Store) -> None:
+    """The sleeping current after the repair is entered with the check, and stands on the page."""
+    filed = store.append(store.open_case("bay", "flat_battery"), Repaired("boot_lamp", NOON.isoformat()))
+    session = Session.opened(Engines(shipped), store, filed, Workshop())
+    assert session.check_reading == "sleeping_current"
+    understood = session.understand(
+        "sleeping_current", {"sleeping_current": "12"}, {"sleeping_current": "low_current_clamp"}
+    )
+    session = session.checked(gone=True, understood=understood)
+    assert [type(one) for one in stored(session)] == [Repaired, Measured, Checked]
+    assert session.check_reading == ""
+    page = session.job_card("markdown", customer=True)
+    assert "Read after the repair: Sleeping current: 12 mA, at most 50 mA is usual" in page
+
+
+def test_a_check_without_a_reading_says_that_nothing_was_measured(hum: Engines, store: Store) -> None:
+    """The customer's page promises no more than was done."""
+    session = opened(hum, store, Repaired("lamp", NOON.isoformat()), Checked("hum", "gone"))
+    page = session.job_card("markdown", customer=True)
+    assert "it is gone. Nothing was measured at that." in page
+
+
+def test_what_was_done_of_a_remedy_with_a_choice_is_kept(shipped: Knowledge, store: Store) -> None:
+    """The story and the customer's page say which of "update, repair or replace" it was."""
+    filed = store.open_case("bay", "flat_battery")
+    session = Session.opened(Engines(shipped), store, filed, Workshop())
+    assert session.remedy_choice("radio_awake") == "Update, repair or replace the unit"
+    assert session.remedy_choice("moisture_leak") == ""
+    session = session.repaired("radio_awake", " Unit  updated ")
+    (entry,) = stored(session)
+    assert entry == Repaired("radio_awake", NOON.isoformat(), "Unit updated")
+    assert entry_words(shipped, session.case, entry).endswith("(Unit updated)")
+    page = session.job_card("markdown", customer=True)
+    assert "Unit updated" in page
+    assert "Update, repair or replace" not in page

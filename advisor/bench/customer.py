@@ -8,11 +8,14 @@ from dataclasses import dataclass
 
 from advisor.advice.rules import most_probable_first
 from advisor.bench.history import History, weighed
+from advisor.bench.wording import usual_words
 from advisor.case.case import Case
-from advisor.case.entries import GONE, Measured, Seen
+from advisor.case.entries import GONE, Measured, Repaired, Seen
 from advisor.inference.engine import InferenceEngine
-from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.knowledge import Knowledge, quantity_of
 from advisor.knowledge.unlisted import is_unlisted
+from advisor.measure.units import convert, preferred, show
+from advisor.model.observation import Take, can_weigh, estimate
 from advisor.papers.document import Bullets, Paper, Paragraph, Part, Section
 from advisor.papers.format import plain, when
 from advisor.store.records import StoredCase
@@ -75,7 +78,7 @@ class _Sheet:
 
     def told(self) -> Iterator[Part]:
         complaint = self.knowledge.complaints[self.case.complaint]
-        yield Paragraph(f"“{complaint.customer[0]}”" if complaint.customer else complaint.name)
+        yield Paragraph(complaint.name)
         asked = (name for name in self.case.taken if self._asked(name))
         yield from _list((f"{self._question(name)} {self._answer(name)}" for name in asked), TOLD)
 
@@ -120,8 +123,18 @@ class _Sheet:
         if not self.case.checked:
             return "We have not looked yet whether it is gone after the repair."
         if self.case.checked == GONE:
-            return "Yes. We looked for it again after the repair, and it is gone."
+            return f"Yes. We looked for it again after the repair, and it is gone. {self.seen_by()}"
         return "No. We looked for it again after the repair, and it is still there."
+
+    def seen_by(self) -> str:
+        """What was read at the check after the last repair."""
+        steps = self.case.counting.items()
+        last = max(step for step, entry in steps if isinstance(entry, Repaired))
+        read = [entry.reading for step, entry in steps if step > last and isinstance(entry, Seen | Measured)]
+        if not read:
+            return "Nothing was measured at that."
+        made = (f"{self.history.reading(name)}: {self._answer(name)}" for name in dict.fromkeys(read))
+        return f"Read after the repair: {'; '.join(made)}."
 
     def watch(self) -> Iterator[str]:
         closed, now = self.case.closed, self.history.found.now
@@ -158,12 +171,29 @@ class _Sheet:
             if isinstance(entry, Seen | Measured) and entry.reading == name
         )
         said = self.knowledge.readings.get(name)
+        number = self._number(name, entry.take)
         if isinstance(entry, Seen):
-            words = said.answers.get(entry.outcome) if said else None
-            return (words or plain(entry.outcome)) + (" (not certain)" if entry.confidence < 1 else "")
-        typed = [one.typed for one in entry.take if one.measurand == name]
+            words = (said.answers.get(entry.outcome) if said else None) or plain(entry.outcome)
+            sure = " (not certain)" if entry.confidence < 1 else ""
+            return f"{number} ({words[:1].lower()}{words[1:]}){sure}" if number else f"{words}{sure}"
         band = ["", *self.history.measured(step, entry)][-1]
-        return f"{', '.join(typed)} ({band[:1].lower()}{band[1:]})" if typed and band not in typed else band
+        return f"{number} ({band[:1].lower()}{band[1:]})" if number and band not in number else band
+
+    def _number(self, name: str, take: Take) -> str:
+        """A number as it was typed or as it came out, and what is usual; or "" without one."""
+        known, case = self.knowledge, self.case
+        typed = [one.typed for one in take if one.measurand == name]
+        if not typed and take and can_weigh(known, name, [take]):
+            try:
+                value = estimate(known, name, case.facts, [take]).value
+            except (ValueError, ArithmeticError):
+                return ""
+            own = quantity_of(known, name).unit
+            unit = preferred(own, self.history.preferences)
+            typed = [show(convert(value, own, unit), unit)]
+        if not typed or name not in known.readings:
+            return ", ".join(typed)
+        return ", ".join(filter(None, [*typed, usual_words(known, case, name, self.history.preferences)]))
 
 
 def _list(items: Iterable[str], lines: int) -> Iterator[Part]:

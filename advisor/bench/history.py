@@ -100,7 +100,8 @@ class History:
     def remedy(self, entry: Repaired) -> str:
         """When what was put right, and how."""
         fault = self.knowledge.faults.get(entry.fault)
-        what = f". {fault.remedy}" if fault else ""
+        done = entry.how or (fault.remedy if fault else "")
+        what = f". {done}" if done else ""
         again = ", again: the first did not hold" if self.case.was_done_before(entry) else ""
         return f"{when(entry.at)}: {self.knowledge.title(entry.fault)}{again}{what}"
 

@@ -28,7 +28,7 @@ from advisor.advice.advice import (
 from advisor.advice.conflict import Disagreement, disagreement
 from advisor.advice.engines import Engines
 from advisor.advice.repair_or_test import ESCALATION_MINUTES, RepairFirst, remedies, repair_or_test
-from advisor.advice.rules import Workshop
+from advisor.advice.rules import StopRule, Workshop
 from advisor.advice.situation import (
     InconsistentEvidence,
     Situation,
@@ -73,11 +73,12 @@ from advisor.case.typed import (
 from advisor.inference.engine import Engine, InferenceEngine
 from advisor.knowledge.knowledge import Knowledge, setups_of, worst_first
 from advisor.knowledge.unlisted import owner_of, unlisted_of
-from advisor.knowledge.vocabulary import Fact, LimitByFact
+from advisor.knowledge.vocabulary import Fact, LimitByFact, Reading
 from advisor.measure import refrigerants as saturation
 from advisor.measure.units import NotAQuantity, convert, parse, show
 from advisor.model.observation import Measurement
 from advisor.papers.document import html, markdown
+from advisor.papers.format import duration, percent
 from advisor.simulate.array_advice import compile_ranker
 from advisor.simulate.rollout import LookAhead, RepairCosts, look_ahead
 from advisor.store.records import StoredCase
@@ -92,6 +93,8 @@ QUICK_MINUTES = 3.0
 HARDLY_ONE = 0.2
 """Below this probability of a single cause it is said that one cause hardly explains what was seen."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
+SHOWN = 0.05
+"""A reading that makes a cause likelier by so much has shown it (the project's choice)."""
 CONFIDENCE = {"certain": 1.0, "fairly sure": 0.9, "a guess": 0.7}
 """How sure a person can be of an answer, as the chance that it was seen rightly (estimates)."""
 
@@ -358,10 +361,10 @@ class Session:
         """What the total was measured with: parts are taken with the same instrument."""
         readings = self.knowledge.readings
         for entry in reversed(self.case.counting.values()):
-            if isinstance(entry, Seen | Measured) and entry.take and entry.reading in readings:
-                quantity = readings[entry.reading].quantity
-                if quantity and quantity.account == "total":
-                    return entry.take[0].instrument
+            if not isinstance(entry, Seen | Measured) or entry.reading not in readings:
+                continue
+            if entry.take and _is_total(readings[entry.reading]):
+                return entry.take[0].instrument
         return ""
 
     @cached_property
@@ -515,31 +518,81 @@ class Session:
         at = self.store.now()
         return self._entered(*(Acknowledged(caution, at) for caution in cautions))
 
-    def repaired(self, fault: str) -> Session:
-        """With the remedy of a fault done."""
-        return self._entered(Repaired(fault, self.store.now()))
+    def repaired(self, fault: str, how: str = "") -> Session:
+        """With the remedy of a fault done; `how` says what was done where the remedy leaves a choice."""
+        return self._entered(Repaired(fault, self.store.now(), " ".join(how.split())[:LONGEST_CAUSE]))
+
+    def remedy_choice(self, fault: str) -> str:
+        """Return a fault's remedy, where it leaves open which of several things was done; or ""."""
+        listed = self.knowledge.faults.get(fault)
+        return listed.remedy if listed and " or " in listed.remedy else ""
+
+    def unsure_words(self, fault: str) -> str:
+        """Say that a remedy that costs parts is about to be recorded for an unsure cause; or ""."""
+        listed, now = self.knowledge.faults.get(fault), self.stages[-1].get(fault, 0.0)
+        if listed is None or listed.price == "none" or now >= StopRule().sure_at:
+            return ""
+        sure = [
+            step
+            for step, entry in self.case.counting.items()
+            if isinstance(entry, Measured) or (isinstance(entry, Seen) and entry.confidence == 1)
+        ]
+        shown = [step for step in sure if self.stages[step][fault] - self.stages[step - 1][fault] >= SHOWN]
+        why = "" if shown else "; no reading has shown it"
+        return f"Not sure yet ({percent(now)}){why}, and the remedy costs parts. "
 
     def repair_words(self, fault: str) -> str:
         """Return what recording a remedy as done will enter."""
         listed, title = self.knowledge.faults.get(fault), self.knowledge.title(fault)
         done = f"“{listed.remedy}” ({title})" if listed else f"the remedy for {title}"
         again = fault in self.case.repaired
-        return f"Record on {self.filed.name.lower()}, {self.filed.tag}, that {done} was done just now" + (
+        head = f"{self.unsure_words(fault)}Record on {self.filed.name.lower()}, {self.filed.tag}, that {done}"
+        return f"{head} was done just now" + (
             ", again? It was done before: the first did not hold." if again else "?"
         )
 
+    @property
+    def check_is_early(self) -> bool:
+        """Whether the check after the last repair cannot have been made as it should, by the clock."""
+        repairs = [entry for entry in self.case.counting.values() if isinstance(entry, Repaired)]
+        if not repairs:
+            return False
+        now = self.store.clock()
+        minutes = (now - datetime.fromisoformat(repairs[-1].at)).total_seconds() / 60
+        complaint = self.knowledge.complaints[self.case.complaint]
+        waits = waiting_minutes(self.knowledge, self.case, now).values()
+        return minutes < complaint.check_minutes or any(left > 0 for left in waits)
+
+    @property
+    def check_reading(self) -> str:
+        """The reading that gives this complaint a number, where the check is to keep one; or ""."""
+        readings = self.knowledge.readings
+        totals = [one for one in self.engine.readings if one in readings and _is_total(readings[one])]
+        last = max((step for step, one in self.case.counting.items() if isinstance(one, Repaired)), default=0)
+        since = [entry for step, entry in self.case.counting.items() if step > last]
+        taken = {entry.reading for entry in since if isinstance(entry, Measured)}
+        return "" if taken.intersection(totals) else next(iter(totals), "")
+
     def check_words(self, gone: bool) -> str:
-        """Return what recording the check after a repair will enter."""
-        complaint = self.knowledge.complaints[self.case.complaint].name
+        """Return what recording the check will enter; whether it was made, where it comes early."""
+        complaint = self.knowledge.complaints[self.case.complaint]
         found = "gone" if gone else "still there"
+        early = ""
+        if gone and self.check_is_early:
+            how = complaint.check or "look for it as the customer noticed it"
+            early = (
+                f"So soon? The check takes about {duration(complaint.check_minutes)} after the remedy: "
+                f"{how}. Have you checked after the wait? "
+            )
         return (
-            f"After the repair, was “{complaint}” looked for again and found {found}? This is recorded on "
-            f"{self.filed.name.lower()}, {self.filed.tag}."
+            f"{early}After the repair, was “{complaint.name}” looked for again and found {found}? This is "
+            f"recorded on {self.filed.name.lower()}, {self.filed.tag}."
         )
 
-    def checked(self, gone: bool) -> Session:
-        """With what the check after a repair found."""
-        return self._entered(Checked(self.case.complaint, GONE if gone else STILL_THERE))
+    def checked(self, gone: bool, understood: Understood | None = None) -> Session:
+        """With what the check after a repair found, and the number that it was seen by, if one was read."""
+        number = (*understood.facts, understood.measured) if understood else ()
+        return self._entered(*number, Checked(self.case.complaint, GONE if gone else STILL_THERE))
 
     def replayed(self) -> Session:
         """With everything weighed by the present knowledge from here on."""
@@ -633,6 +686,11 @@ def job_summary(session: Session) -> JobSummary:
     else:
         step = session.proposals[0].name
     return JobSummary(leading.name, leading.probability, step)
+
+
+def _is_total(reading: Reading) -> bool:
+    """Whether a reading is the number that its complaint is about: the whole of a draw."""
+    return reading.quantity is not None and reading.quantity.account == "total"
 
 
 def _means(knowledge: Knowledge, entry: Entry) -> bool:

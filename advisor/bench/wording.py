@@ -222,6 +222,22 @@ def outcome_words(
     return f"{shown[at - 1]} to {shown[at]}: {words}"
 
 
+def usual_words(knowledge: Knowledge, case: Case, reading: str, preferences: Mapping[str, str]) -> str:
+    """What is usual for a quantity on this vehicle, where the knowledge says which band is; or ""."""
+    said = knowledge.readings[reading]
+    limits = said.quantity.limits_for(case.facts) if said.quantity else None
+    if said.quantity is None or not limits or not (said.normal or said.noisy_or or said.noisy_max):
+        return ""
+    own, unit = said.quantity.unit, preferred(said.quantity.unit, preferences)
+    shown = [show(convert(limit, own, unit), unit) for limit in limits]
+    at = list(said.answers).index(said.normal_outcome)
+    if at == 0:
+        return f"at most {shown[0]} is usual"
+    return (
+        f"at least {shown[-1]} is usual" if at == len(limits) else f"{shown[at - 1]} to {shown[at]} is usual"
+    )
+
+
 def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa: C901 - one branch a kind
     """One entry of a case as a line of its story."""
     if isinstance(entry, Known):
@@ -248,9 +264,10 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
         caution = knowledge.cautions.get(entry.caution)
         return f"Caution read: {caution.name if caution else plain(entry.caution)}"
     if isinstance(entry, Repaired):
+        how = f" ({entry.how})" if entry.how else ""
         if case.was_done_before(entry):
-            return f"Remedy done again, the first did not hold: {knowledge.title(entry.fault)}"
-        return f"Remedy done: {knowledge.title(entry.fault)}"
+            return f"Remedy done again, the first did not hold: {knowledge.title(entry.fault)}{how}"
+        return f"Remedy done: {knowledge.title(entry.fault)}{how}"
     if isinstance(entry, Checked):
         return "Checked after the repair: " + (
             "the complaint is gone" if entry.found == GONE else "the complaint is still there"
@@ -348,7 +365,7 @@ def account_lines(found: Account | None) -> Iterator[str]:
     if found is None:
         yield "The account begins with the sleeping current as a number: measure it first."
         return
-    early = {what: EARLY for what in found.early}
+    early = dict.fromkeys(found.early, EARLY)
     for what, part in found.before:
         yield f"  put right before this total: {what}: {_current(part)}"
     yield f"Total draw          {_current(found.total)}{early.get(found.total_name, '')}"

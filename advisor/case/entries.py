@@ -97,11 +97,15 @@ class Acknowledged:
 
 @dataclass(frozen=True)
 class Repaired:
-    """The remedy of a fault was done at a time (ISO 8601, with zone)."""
+    """The remedy of a fault was done at a time (ISO 8601, with zone).
+
+    `how` says what was done where the remedy leaves a choice, or "".
+    """
 
     kind: ClassVar[str] = "repaired"
     fault: str
     at: str
+    how: str = ""
 
 
 @dataclass(frozen=True)

@@ -19,6 +19,7 @@ from advisor.case.entries import (
     Accounted,
     Entry,
     Measured,
+    Repaired,
     Seen,
     TakenBack,
 )
@@ -93,6 +94,9 @@ def row_of(entry: Entry) -> tuple[str, str, str]:
         if entry.take:
             said.append([vars(one) for one in entry.take])
         return UNSURE, entry.reading, json.dumps(said, ensure_ascii=False)
+    if isinstance(entry, Repaired):
+        done = json.dumps([entry.at, entry.how], ensure_ascii=False)
+        return kind, entry.fault, done if entry.how else entry.at
     about, said = vars(entry).values()
     return kind, str(about), said
 
@@ -126,6 +130,12 @@ def _entry(row: Any, case: Case) -> Entry:  # noqa: C901 - one branch a kind of 
         return TakenBack(step, row.said)
     if row.kind not in KINDS:
         raise ValueError("no kind of entry that is known here")
+    if row.kind == "repaired" and row.said.startswith("["):
+        match json.loads(row.said):
+            case [str(at), str(how)]:
+                _check_time(at)
+                return Repaired(row.about, at, how)
+        raise ValueError("no time of a repair with what was done")
     if row.kind in STAMPED:
         _check_time(row.said)
     if row.kind == "booked" and str(date.fromisoformat(row.about)) != row.about:

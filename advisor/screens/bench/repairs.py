@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from advisor.bench.wording import caution_words
+from advisor.case.typed import Understood
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.papers.format import percent
 from advisor.screens.bench.cause import CauseScreen
 from advisor.screens.bench.cautions import CautionsScreen
+from advisor.screens.bench.entry import EntryScreen
 from advisor.screens.bench.job import JobScreen
 from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.screens.widgets.typing import LineScreen
 
 LEADING = 7
 """So many causes are offered at once: with the two lines below them each has a key."""
@@ -36,13 +39,26 @@ def repaired(bench: JobScreen, fault: str) -> None:
     due = session.to_acknowledge(session.remedy_cautions(fault))
 
     def decided(answer: str | None) -> None:
-        if answer == "record":
-            bench.change(lambda: session.acknowledged(due).repaired(fault))
+        if answer != "record":
+            return
+        if choice := session.remedy_choice(fault):
+            title = (
+                f"The remedy reads: {choice}. What of it was done? The customer's page says it as you "
+                "write it; Enter alone leaves it open."
+            )
+            bench.app.push_screen(LineScreen(title, "Done", may_be_empty=True), done)
+        else:
+            done("")
+
+    def done(how: str | None) -> None:
+        if how is not None:
+            bench.change(lambda: session.acknowledged(due).repaired(fault, how))
 
     def read(answer: bool | None) -> None:
         if answer:
             lines = [("record", "Record it"), ("not", "Record nothing")]
-            bench.app.push_screen(ChoiceScreen(session.repair_words(fault), lines), decided)
+            unsure = bool(session.unsure_words(fault))
+            bench.app.push_screen(ChoiceScreen(session.repair_words(fault), lines, first=unsure), decided)
 
     if not due:
         read(True)
@@ -55,11 +71,24 @@ def ask_to_record_check(bench: JobScreen, gone: bool) -> None:
     """Enter what the check after the repair found: asked once, as one key may have been a slip."""
     session = bench.session
 
+    reading = session.check_reading if gone else ""
+
     def decided(answer: str | None) -> None:
         if answer == "record":
             bench.change(lambda: session.checked(gone))
+        elif answer == "number":
+            bench.app.push_screen(EntryScreen(session, reading), measured)
+
+    def measured(understood: Understood | None) -> None:
+        if understood is not None:
+            bench.change(lambda: session.checked(gone, understood))
 
     lines = [("record", "Record it"), ("not", "Record nothing")]
+    if gone and session.check_is_early:
+        lines = [("not", "No: record nothing, and check first"), ("record", "Yes, after the wait: record it")]
+    if reading:
+        name = session.knowledge.readings[reading].name
+        lines.append(("number", f"Record it with the number read then: {name}"))
     bench.app.push_screen(ChoiceScreen(session.check_words(gone), lines), decided)
 
 
