@@ -127,7 +127,7 @@ class _Sheet:
         return "No. We looked for it again after the repair, and it is still there."
 
     def seen_by(self) -> str:
-        """What was read at the check after the last repair."""
+        """Return what was read at the check after the last repair."""
         steps = self.case.counting.items()
         last = max(step for step, entry in steps if isinstance(entry, Repaired))
         read = [entry.reading for step, entry in steps if step > last and isinstance(entry, Seen | Measured)]
@@ -180,7 +180,7 @@ class _Sheet:
         return f"{number} ({band[:1].lower()}{band[1:]})" if number and band not in number else band
 
     def _number(self, name: str, take: Take) -> str:
-        """A number as it was typed or as it came out, and what is usual; or "" without one."""
+        """Return a number as typed or as it came out, and what is usual; or "" without one."""
         known, case = self.knowledge, self.case
         typed = [one.typed for one in take if one.measurand == name]
         if not typed and take and can_weigh(known, name, [take]):

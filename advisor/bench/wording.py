@@ -223,7 +223,7 @@ def outcome_words(
 
 
 def usual_words(knowledge: Knowledge, case: Case, reading: str, preferences: Mapping[str, str]) -> str:
-    """What is usual for a quantity on this vehicle, where the knowledge says which band is; or ""."""
+    """Return what is usual for a quantity on this vehicle, where the knowledge says it; or ""."""
     said = knowledge.readings[reading]
     limits = said.quantity.limits_for(case.facts) if said.quantity else None
     if said.quantity is None or not limits or not (said.normal or said.noisy_or or said.noisy_max):
@@ -323,7 +323,7 @@ def _reading_words(knowledge: Knowledge, entry: Seen | Measured | Skipped) -> st
 
 
 def _take_words(knowledge: Knowledge, take: Sequence[Measurement]) -> str:
-    """What was typed, and what it was taken with."""
+    """Return what was typed, and what it was taken with."""
     used = {one.instrument for one in take if one.instrument}
     names = [knowledge.instruments[one].name for one in sorted(used) if one in knowledge.instruments]
     return ", ".join(one.typed for one in take) + (f" ({', '.join(names)})" if names else "")
@@ -351,7 +351,7 @@ EARLY = " (read before the car was asleep)"
 
 
 def larger_words(found: Account) -> str:
-    """That one part carries more than the whole car, and which of the two to measure again."""
+    """Say that one part carries more than the whole car, and which of the two to repeat."""
     what, part = found.larger[0]
     others = f", and so do {len(found.larger) - 1} more" if len(found.larger) > 1 else ""
     return (
