@@ -591,7 +591,7 @@ class Session:
 
     def checked(self, gone: bool, understood: Understood | None = None) -> Session:
         """With what the check after a repair found, and the number that it was seen by, if one was read."""
-        number = (*understood.facts, understood.measured) if understood else ()
+        number: tuple[Entry, ...] = (*understood.facts, understood.measured) if understood else ()
         return self._entered(*number, Checked(self.case.complaint, GONE if gone else STILL_THERE))
 
     def replayed(self) -> Session:

@@ -90,10 +90,10 @@ def row_of(entry: Entry) -> tuple[str, str, str]:
     if isinstance(entry, Seen):
         if entry.confidence == 1.0 and entry.by == TECHNICIAN and not entry.take:
             return kind, entry.reading, entry.outcome
-        said: list[object] = [entry.outcome, entry.confidence, entry.by]
+        unsure: list[object] = [entry.outcome, entry.confidence, entry.by]
         if entry.take:
-            said.append([vars(one) for one in entry.take])
-        return UNSURE, entry.reading, json.dumps(said, ensure_ascii=False)
+            unsure.append([vars(one) for one in entry.take])
+        return UNSURE, entry.reading, json.dumps(unsure, ensure_ascii=False)
     if isinstance(entry, Repaired):
         done = json.dumps([entry.at, entry.how], ensure_ascii=False)
         return kind, entry.fault, done if entry.how else entry.at
