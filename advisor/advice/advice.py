@@ -1,8 +1,8 @@
 """What to read next, why, and when to stop.
 
-Readings are ranked by the bits they tell about which faults are there, and by bits per minute, with
-setups that are not in place yet charged once. The search stops when every fault is settled, or when no
-reading that can be taken tells enough for the work that it is.
+Readings are ranked by the bits they tell about which faults are present, and by bits per minute; a setup not
+yet in place is charged once. The search stops when every fault is settled, or when no available reading tells
+enough to be worth the work.
 """
 
 from __future__ import annotations
@@ -46,11 +46,11 @@ class FaultPosterior:
 
 @dataclass(frozen=True)
 class CandidateReading:
-    """A reading that could be taken next. Minutes include its setups that are not in place yet, and the
-    waiting that is left of those that are; hands-on minutes are those without any waiting.
+    """A reading that could be taken next.
 
-    Bits are those with the best instrument at hand, `instrument`; `best_instrument` is the one of those
-    listed that would tell most.
+    Minutes include its setups not yet in place and the remaining wait of those that are; hands-on minutes
+    exclude all waiting. Bits assume the best instrument at hand, `instrument`; `best_instrument` is the
+    listed one that would tell most.
     """
 
     reading: str
@@ -65,11 +65,11 @@ class CandidateReading:
 
     @property
     def information_bits_per_minute(self) -> float:
-        """Bits told for each minute spent."""
+        """Return the bits told for each minute spent."""
         return bits_per_minute(self.expected_information_bits, self.minutes)
 
     def is_worth_taking(self, rule: StopRule) -> bool:
-        """Whether it tells enough, and enough for the work that it is."""
+        """Return whether the reading tells enough, also relative to its work."""
         return worth_taking(rule, self.expected_information_bits, self.hands_on_minutes)
 
 
@@ -77,7 +77,7 @@ class CandidateReading:
 class Stop:
     """The search is over: "sure" of the fault, "nothing-left" worth its minutes, or "unlisted".
 
-    After a repair it rests until the complaint was looked for again ("check"), and ends where it is "gone".
+    After a repair it pauses until the complaint has been checked ("check"), and ends if that is "gone".
     """
 
     reason: Literal["sure", "nothing-left", "unlisted", "check", "gone"]
@@ -86,9 +86,9 @@ class Stop:
 
 @dataclass(frozen=True)
 class Advice:
-    """Suspects by probability and readings by information, best first, those worth taking before the others.
+    """Suspects by probability; readings by information, those worth taking first.
 
-    `per_minute` are the readings that are worth taking, by bits per minute. `unavailable` are
+    `per_minute` are the readings worth taking, by bits per minute. `unavailable` are
     readings that would tell something but cannot be taken here, with the reason. No probability is off by
     more than `belief_error` and no information by more than `bits_error` (see `bounded`); 0 is exact.
     """
@@ -104,7 +104,7 @@ class Advice:
 
 @dataclass(frozen=True)
 class Answer:
-    """What one answer would do: how likely it is, and the suspects' probabilities after it."""
+    """The effect of one answer: its probability, and the suspects' probabilities after it."""
 
     outcome: str
     words: str
@@ -121,9 +121,8 @@ def advise(
 ) -> Advice:
     """Return what to do next on a case.
 
-    `waiting` are the setups in place with the minutes
-    that they still need (`setups_in_place` with none left, if not given), `before` the beliefs before the
-    last entry (worked out, if not given, where the same engine can).
+    `waiting` are the setups in place with their remaining minutes (default: `setups_in_place`, all ready);
+    `before` are the beliefs before the last entry (default: computed, if the same engine can).
     """
     workshop, rule = workshop or Workshop(), rule or StopRule()
     knowledge, case, now = situation.knowledge, situation.case, situation.posterior
@@ -164,10 +163,7 @@ def advise(
 
 
 def _beliefs_before(situation: Situation) -> Mapping[str, float]:
-    """Return what was believed before the last entry.
-
-    After a repair, or where the entry took a clash away, that is what is believed now.
-    """
+    """Return the beliefs before the last entry; after a repair or a resolved clash, the present ones."""
     knowledge, engine, undone = situation.knowledge, situation.engine, situation.case.undone()
     if not situation.case.entries or undone.repairs != situation.case.repairs:
         return situation.beliefs
@@ -178,7 +174,7 @@ def _beliefs_before(situation: Situation) -> Mapping[str, float]:
 
 
 def setups_in_place(knowledge: Knowledge, case: Case) -> frozenset[str]:
-    """Return the setups made, or needed by readings taken so far, that have not been ended since."""
+    """Return the setups that were made or that readings taken have needed, unless they ended since."""
     ready: set[str] = set()
     for entry in case.counting.values():
         if isinstance(entry, Seen | Measured) and entry.reading in knowledge.readings:
@@ -191,10 +187,10 @@ def setups_in_place(knowledge: Knowledge, case: Case) -> frozenset[str]:
 
 
 def waiting_minutes(knowledge: Knowledge, case: Case, now: datetime) -> dict[str, float]:
-    """Return the setups in place, each with the minutes that its waiting still takes; 0 where it is over.
+    """Return the setups in place, each with the remaining minutes of its wait; 0 if that is over.
 
-    The clock alone says so: a reading taken meanwhile may have been taken too early. A clock that was set
-    back never makes it longer than the setup's own minutes.
+    Only the clock decides: a reading taken meanwhile may have been taken too early. A clock set back never
+    makes the wait longer than the setup's own minutes.
     """
     left = dict.fromkeys(setups_in_place(knowledge, case), 0.0)
     for setup, at in case.prepared.items():
@@ -217,7 +213,7 @@ def _built_on(knowledge: Knowledge, setup: str) -> set[str]:
 
 
 def single_fault_probability(situation: Situation) -> float:
-    """Return the probability that exactly one of the faults is there, given what was seen."""
+    """Return the probability that exactly one of the faults is present, given the evidence."""
     engine, evidence = situation.engine, situation.evidence
     absent = {fault: engine.one_hot(fault, "absent") for fault in situation.beliefs}
     alone = [{**evidence, **absent, fault: engine.one_hot(fault, "present")} for fault in absent]
@@ -226,7 +222,7 @@ def single_fault_probability(situation: Situation) -> float:
 
 
 def least_single_fault_probability(situation: Situation) -> float:
-    """Return a lower bound on `single_fault_probability`, for one pass instead of one for each fault.
+    """Return a lower bound on `single_fault_probability` in one pass instead of one for each fault.
 
     The sum of all beliefs is the expected number of faults: at least P(one) + 2 (1 - P(none) - P(one)).
     """
@@ -238,7 +234,7 @@ def least_single_fault_probability(situation: Situation) -> float:
 
 
 def outcome_effects(situation: Situation, reading: str) -> tuple[Answer, ...]:
-    """For each answer that is possible now: its probability, and what would be believed after it."""
+    """Return for each possible answer its probability and the beliefs after it."""
     engine, evidence = situation.engine, situation.evidence
     probabilities = situation.posterior.predictive[reading].tolist()
     words = situation.knowledge.readings[reading].answers

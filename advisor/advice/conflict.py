@@ -3,9 +3,8 @@
 The measure of a set of readings is log2 of the product of their own probabilities over their joint one
 (Jensen, Chamberlain, Nordahl & Jensen 1990, on data conflict, Uncertainty in Artificial Intelligence 6):
 readings of one cause support each other and make it negative; above 0 they are less likely together than
-apart. Taken between
-one reading and all the others it says how much that one stands against the rest:
-log2 P(it) / P(it | the rest). The one that stands out most is the one to repeat.
+apart. Taken between one reading and all the others it says how much that one conflicts with the rest:
+log2 P(it) / P(it | the rest). The reading that conflicts most is the one to repeat.
 
 A rare fault f can explain it instead, if with f the reading is no less likely than by itself (to a factor
 of 2): P(it | the rest, f) / P(it | the rest) = P(f | all) / P(f | the rest).
@@ -23,7 +22,7 @@ from advisor.arrays import Floats
 from advisor.inference.engine import InferenceEngine, Posterior
 
 WORTH_SAYING_BITS = 2.5
-"""From here on a reading is said to stand against the rest: nearly six times less likely than by itself.
+"""From here on a reading conflicts with the rest: nearly six times less likely than by itself.
 
 On 150 cars drawn from the drain network, up to 20 readings each, all of them right, the 95th percentile
 of the measure was 2.2 bits.
@@ -32,7 +31,7 @@ of the measure was 2.2 bits.
 
 @dataclass(frozen=True)
 class Disagreement:
-    """A reading that stands against the rest.
+    """A reading that conflicts with the rest.
 
     `bits` is the measure between `repeat` and the others, `total` that of the whole set. `expected` is the
     likeliest outcome of `repeat` if the rest is right. `rare_fault` explains the set, or is None.
@@ -46,7 +45,7 @@ class Disagreement:
 
 
 def disagreement(situation: Situation) -> Disagreement | None:
-    """Return the reading of a case that stands most against the others, if any does by 2.5 bits."""
+    """Return the reading of a case that conflicts most with the others, if by 2.5 bits or more."""
     evidence = situation.evidence
     readings = {name: evidence[name] for name in situation.case.taken if name in evidence}
     background = {name: likelihood for name, likelihood in evidence.items() if name not in readings}
@@ -59,10 +58,10 @@ def standing_out(
     readings: Mapping[str, Floats],
     whole: Posterior,
 ) -> Disagreement | None:
-    """Return the reading that stands most against the others, if any does by 2.5 bits.
+    """Return the reading that conflicts most with the others, if by 2.5 bits or more.
 
-    `background` (complaint and facts) is beyond doubt; `whole` is the posterior of everything together. Where
-    answers are within bounds only, there is none to tell.
+    `background` (complaint and facts) is not questioned; `whole` is the posterior of everything together. If
+    the engine only gives bounds, the result is None.
     """
     if len(readings) < 2:
         return None

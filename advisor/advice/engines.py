@@ -1,4 +1,4 @@
-"""The engines of a knowledge: each made when it is first needed, then kept at hand and on disk."""
+"""The engines of a knowledge: each compiled when first needed, then kept in memory and on disk."""
 
 from __future__ import annotations
 
@@ -19,15 +19,15 @@ from advisor.model.after_repair import Repair
 from advisor.model.network import build
 
 MOST_ENGINES = 24
-"""Compiled networks that are kept at hand."""
+"""How many compiled networks are kept in memory."""
 KINDS = (Engine, Clique, EvidenceEntry)
-"""What an engine is made of."""
+"""The classes that an engine consists of."""
 
 
 class Engines:
-    """The compiled networks of a knowledge; seconds the first time, where `cache` does not have them.
+    """The compiled networks of a knowledge; compiling takes seconds unless `cache` has them.
 
-    With `by_phone` they know what questions tell when a customer answers them.
+    With `by_phone` they model what a customer's answers on the phone tell.
     """
 
     def __init__(self, knowledge: Knowledge, by_phone: bool = False, cache: Cache | None = None) -> None:
@@ -35,9 +35,9 @@ class Engines:
         self._made: OrderedDict[tuple[str, tuple[Repair, ...]], InferenceEngine] = OrderedDict()
 
     def of(self, case: Case) -> InferenceEngine:
-        """Return what weighs a case with its repairs: an engine, or several where one is too wide.
+        """Return the engine for a case's complaint and repairs, or a bounded one if that would be too wide.
 
-        Raises `ProblemsFound`, or `TooWide` where the faults and states alone are.
+        Raises `ProblemsFound`, or `TooWide` if the faults and states alone are too wide.
         """
         key = (case.complaint, case.repairs)
         if key not in self._made:
@@ -48,7 +48,7 @@ class Engines:
         return self._made[key]
 
     def one(self, case: Case) -> Engine:
-        """Return the one engine that made-up cars are drawn from; raises `ProblemsFound`, or `TooWide`."""
+        """Return the single engine that cars are simulated from; raises `ProblemsFound` or `TooWide`."""
         found = self.of(case)
         return (
             found if isinstance(found, Engine) else compile_tables(self._tables(case.complaint, case.repairs))

@@ -20,7 +20,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted
 
 PRICE_MINUTES = {"none": 0.0, "low": 10.0, "middling": 60.0, "high": 240.0}
-"""What the parts of a remedy cost, as minutes of work for the same money (estimates)."""
+"""The price of a remedy's parts, as minutes of work for the same money (estimates)."""
 ESCALATION_MINUTES = 480.0
 """What it takes a senior technician to find and repair what is left: a day's work (estimate)."""
 
@@ -35,7 +35,7 @@ class RepairFirst:
 
 
 def remedies(knowledge: Knowledge, complaint: str, causes: Iterable[str]) -> tuple[Remedy, ...]:
-    """Return what can be tried for the causes: minutes of the remedy, its parts and the check afterwards."""
+    """Return the remedies of the causes; minutes include the parts and the check afterwards."""
     check = knowledge.complaints[complaint].check_minutes
     return tuple(
         Remedy(
@@ -55,7 +55,7 @@ def repair_or_test(
     proposal: CandidateReading,
     answers: Iterable[Answer],
 ) -> RepairFirst | None:
-    """Return the remedy that should be tried before the reading `proposal`, if there is one."""
+    """Return the remedy to try before the reading `proposal` with its `answers`, if any."""
     now = {suspect.fault: suspect.probability for suspect in advice.suspects}
     known = remedies(situation.knowledge, situation.case.complaint, now)
     plan = best_plan(known, _shares(now), ESCALATION_MINUTES)

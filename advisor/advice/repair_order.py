@@ -1,8 +1,9 @@
-"""Expected minutes of repair: in which order to try remedies, and when to ask somebody senior instead.
+"""Expected minutes of repair: in which order to try remedies, and when to escalate instead.
 
 After Heckerman, Breese & Rommelse 1995, "Decision-theoretic troubleshooting", Communications of the ACM
-38(3), 49-57; the order by chance over cost goes back to Kadane & Simon 1977. One cause is there (single-fault
-assumption): beliefs are shares of at most 1 in all, and what is missing to 1 is a cause that no remedy mends.
+38(3), 49-57; ordering by probability over cost goes back to Kadane & Simon 1977. Exactly one cause is present
+(single-fault assumption): beliefs are shares that sum to 1 at most, and the rest to 1 is a cause that no
+remedy repairs.
 Remedies are tried one after the other until the complaint is gone; the last resort, *escalation* to a senior
 technician, repairs whatever is left. Each remedy is tried once, at a cost that does not depend on when.
 """
@@ -23,9 +24,9 @@ ROUND_OFF = 1e-9
 
 @dataclass(frozen=True)
 class Remedy:
-    """Something to try: the faults it mends, each with the chance `success`.
+    """A repair to try: the faults it repairs, each with probability `success`.
 
-    `minutes` include checking afterwards whether the complaint is gone.
+    `minutes` include the check afterwards whether the complaint is gone.
     """
 
     name: str
@@ -47,19 +48,19 @@ class RepairPlan:
 
 
 def single_fault_shares(beliefs: Floats) -> Floats:
-    """Probabilities of single faults, shape (…, causes), as shares of one cause: divided by a sum above 1.
+    """Scale faults' probabilities, shape (…, causes), to shares of one cause: divide by a sum above 1.
 
-    The complaint has at least one cause, so that all its causes' probabilities add up to 1 or more.
+    The complaint has at least one cause, so its causes' probabilities add up to 1 or more.
     """
     return np.asarray(beliefs / np.maximum(beliefs.sum(axis=-1, keepdims=True), 1.0))
 
 
 def by_updated_rate(remedies: Iterable[Remedy], shares: Mapping[str, float]) -> tuple[Remedy, ...]:
-    """Order remedies by their probability of mending per minute, taken anew after each that failed.
+    """Order remedies by their probability of success per minute, updated after each that failed.
 
-    Among equals the name decides; remedies that can mend nothing any more are left out. No order takes less
-    if no fault is mended by two of them. Otherwise it is good, but not always best; finding the best order is
-    hard in general.
+    Ties go by name; remedies that can repair nothing any more are left out. The order is optimal if no fault
+    is repaired by two of them; otherwise it is good, but not always best: finding the best is hard in
+    general.
     """
     left, waiting = dict(shares), list(remedies)
     order = []
@@ -96,10 +97,10 @@ def _minutes_after_each(
 def best_plan(
     remedies: Iterable[Remedy], shares: Mapping[str, float], escalation_minutes: float
 ) -> RepairPlan:
-    """How many of the remedies, in the order of `by_updated_rate`, to try before escalating.
+    """Return how many of the remedies, in the order of `by_updated_rate`, to try before escalating.
 
-    No plan takes less if no fault is mended by two remedies: a remedy worth trying last before escalating
-    makes any with a better rate worth trying as well, so that the best set is a beginning of the best order.
+    The plan is optimal if no fault is repaired by two remedies: if a remedy is worth trying last before
+    escalating, so is any with a better rate, so the best set is the start of the best order.
     """
     order = by_updated_rate(remedies, shares)
     minutes = list(_minutes_after_each(order, shares, escalation_minutes))
@@ -112,8 +113,8 @@ def least_minutes_of_many(
 ) -> Floats:
     """Return the expected minutes of `best_plan` for many cases at once.
 
-    `shares` have shape (cases, causes), the result (cases,). No fault may be mended by two remedies: raises
-    `ValueError`.
+    `shares` have shape (cases, causes), the result (cases,). Raises `ValueError` if two remedies repair the
+    same fault.
     """
     mended = np.array([[cause in remedy.fixes for cause in causes] for remedy in remedies], dtype=np.float64)
     mended = mended.reshape(len(remedies), len(causes))
@@ -132,7 +133,7 @@ def least_minutes_of_many(
 
 
 def _checked(shares: Mapping[str, float]) -> dict[str, float]:
-    """Return the shares; raises `ValueError` where more than one cause is claimed."""
+    """Return the shares; raises `ValueError` if they claim more than one cause."""
     if sum(shares.values()) > 1 + ROUND_OFF or min(shares.values(), default=0.0) < 0:
         raise ValueError("shares of a single fault are from 0 up and add up to 1 at most")
     return dict(shares)
@@ -143,7 +144,7 @@ def _success_probability(remedy: Remedy, left: Mapping[str, float]) -> float:
 
 
 def _after_failing(remedy: Remedy, left: Mapping[str, float]) -> dict[str, float]:
-    """Return what is left of each share where the remedy did not help; the sum falls by its chance."""
+    """Return each share after the remedy failed; the sum falls by its probability of success."""
     return {
         fault: share * (1 - remedy.success) if fault in remedy.fixes else share
         for fault, share in left.items()

@@ -1,7 +1,7 @@
-"""The rules of the advice, each once: for one case as for thousands of simulated ones.
+"""The rules of the advice, each stated once, for one case and for arrays of simulated ones.
 
-A reading can be taken where there are an instrument and a person for it, and is worth taking where it tells
-enough for the work that it is. The search stops when every fault is settled, or when nothing is worth taking.
+A reading can be taken if there are an instrument and a person for it, and is worth taking if it tells enough
+for its work. The search stops when every fault is settled, or when nothing is worth taking.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ from advisor.arrays import Bools, Floats, Ints
 from advisor.knowledge.knowledge import Knowledge
 
 DECIMALS = 10
-"""Of bits that are compared: equal readings differ by round-off, by 2e-15 at most where it was measured."""
+"""Decimals of compared bits: equal readings differ by rounding, at most 2e-15 where measured."""
 SCALE = 10.0**DECIMALS
 LEAST_CHARGE_MINUTES = 0.1
-"""So many minutes a reading is charged at least, where bits are divided by minutes."""
+"""The least minutes charged for a reading when bits are divided by minutes."""
 
 Reason = Literal["sure", "nothing-left", "unlisted"]
 REASONS: tuple[Reason, ...] = ("sure", "nothing-left", "unlisted")
@@ -28,7 +28,7 @@ REASONS: tuple[Reason, ...] = ("sure", "nothing-left", "unlisted")
 
 @dataclass(frozen=True)
 class Workshop:
-    """What is at hand: instruments that are missing, and who there is to take readings."""
+    """A workshop's means: the instruments it lacks, and who is there to take readings."""
 
     without: frozenset[str] = frozenset()
     who: frozenset[str] = frozenset({"customer", "technician", "certified"})
@@ -38,7 +38,7 @@ class Workshop:
 class StopRule:
     """When the search ends. The figures are the project's choice, tried by simulation.
 
-    A reading is worth taking where it tells `least_bits`, and so many bits for its hands-on time: while a car
+    A reading is worth taking if it tells `least_bits`, and enough bits for its hands-on time: while a car
     waits, the technician does something else.
     """
 
@@ -53,7 +53,7 @@ def comparable(bits: float) -> float: ...
 @overload
 def comparable(bits: Floats) -> Floats: ...
 def comparable(bits: float | Floats) -> float | Floats:
-    """Round bits, by the minute too, or probabilities, so that equal ones are equal however they arose."""
+    """Round bits (per minute as well) or probabilities, so that equal ones compare equal."""
     if isinstance(bits, np.ndarray):
         rounded: Floats = np.round(bits, DECIMALS)
         return rounded
@@ -61,20 +61,20 @@ def comparable(bits: float | Floats) -> float | Floats:
 
 
 def most_probable_first(beliefs: Mapping[str, float]) -> list[str]:
-    """Order faults by probability, and those that are equally likely but for round-off by id."""
+    """Order faults by probability; those equal to within rounding by id."""
     return sorted(beliefs, key=lambda fault: (-comparable(beliefs[fault]), fault))
 
 
 def most_first(bits: float, minutes: float, reading: str) -> tuple[float, float, str]:
-    """Return what readings are sorted by: of those that tell the same the shorter comes first, then the id.
+    """Return a sort key for readings: most bits first, then fewest minutes, then by id.
 
-    The bits may be by the minute.
+    The bits may be per minute.
     """
     return -comparable(bits), minutes, reading
 
 
 def lacks(knowledge: Knowledge, reading: str, workshop: Workshop) -> Literal["instrument", "person"] | None:
-    """Return what a workshop lacks to take a reading, or None where it can be taken."""
+    """Return what a workshop lacks to take a reading, or None if it can be taken."""
     asked = knowledge.readings[reading]
     if asked.instrument and workshop.without.issuperset(asked.instrument):
         return "instrument"
@@ -86,7 +86,7 @@ def bits_per_minute(bits: float, minutes: float) -> float: ...
 @overload
 def bits_per_minute(bits: Floats, minutes: Floats) -> Floats: ...
 def bits_per_minute(bits: float | Floats, minutes: float | Floats) -> float | Floats:
-    """Divide bits by the minutes they take, of which `LEAST_CHARGE_MINUTES` are charged at least."""
+    """Divide bits by minutes, charging at least `LEAST_CHARGE_MINUTES`."""
     if isinstance(minutes, np.ndarray):
         return np.asarray(bits / np.maximum(minutes, LEAST_CHARGE_MINUTES))
     return bits / max(minutes, LEAST_CHARGE_MINUTES)
@@ -97,13 +97,13 @@ def worth_taking(rule: StopRule, bits: float, hands_on_minutes: float) -> bool: 
 @overload
 def worth_taking(rule: StopRule, bits: Floats, hands_on_minutes: Floats) -> Bools: ...
 def worth_taking(rule: StopRule, bits: float | Floats, hands_on_minutes: float | Floats) -> bool | Bools:
-    """Return whether readings tell enough, and enough for the work that they are."""
+    """Return whether readings tell enough, also relative to their work."""
     enough = rule.least_bits_per_hour * hands_on_minutes / 60
     return (comparable(bits) >= rule.least_bits) & (comparable(bits) >= enough)
 
 
 def stop_reasons(rule: StopRule, beliefs: Floats, unlisted: Bools, any_worth: Bools) -> Ints:
-    """Return why the search ends in each state, as an index of `REASONS`; -1 where it goes on.
+    """Return why the search ends in each state, as an index of `REASONS`; -1 if it goes on.
 
     `beliefs` have shape (states, faults), `unlisted` (faults,), `any_worth` (states,). Of equal faults the
     first leads.

@@ -1,7 +1,7 @@
-"""A case as it is weighed: its evidence, and what is believed of the car and of every reading.
+"""A case with its evidence and its posterior.
 
-Everything that is said of a case, from the advice to the plan around a wait, starts from the same evidence
-and the same posterior. They are worked out once and handed on as one value.
+Everything about a case, from the advice to the plan around a wait, starts from the same evidence and the same
+posterior. They are computed once and passed on as one value.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from advisor.model.nodes import base, is_before_repair
 
 
 class InconsistentEvidence(Exception):
-    """What was said of a case cannot be so together. `clash` are the nodes that show it."""
+    """The entries of a case contradict each other. `clash` are the nodes that show it."""
 
     def __init__(self, clash: tuple[str, ...], sentence: str) -> None:
         self.clash = clash
@@ -49,12 +49,12 @@ class Situation:
 
     @cached_property
     def beliefs(self) -> Mapping[str, float]:
-        """The probability of every fault of the car as it is now."""
+        """Return the probability of every fault of the car as it is now."""
         return current_faults(self.posterior.beliefs)
 
 
 class Situations:
-    """The situations of one job, each weighed once and kept: a new entry adds one.
+    """The situations of one job, each computed once and kept: a new entry adds one.
 
     `engine_of` gives the engine of a case's complaint and repairs.
     """
@@ -64,7 +64,7 @@ class Situations:
         self._kept: dict[Case, Situation | None] = {}
 
     def of(self, case: Case) -> Situation:
-        """Weigh a case, or find it weighed; raises `InconsistentEvidence`."""
+        """Return the situation of a case, weighing it if it is new; raises `InconsistentEvidence`."""
         kept = self._kept.get(case)
         if kept is None:
             kept = self._kept[case] = Situation.of(self.knowledge, self.engine_of(case), case)
@@ -102,7 +102,7 @@ def posterior_history(situations: Situations, case: Case) -> tuple[Mapping[str, 
 
 
 def _posteriors(engine: InferenceEngine, cases: Sequence[Evidence]) -> list[Posterior | None]:
-    """Query many cases at once; None for each that cannot be."""
+    """Query many cases at once; None for each impossible one."""
     try:
         return list(engine.query_batch(cases))
     except ImpossibleEvidence:
@@ -112,7 +112,7 @@ def _posteriors(engine: InferenceEngine, cases: Sequence[Evidence]) -> list[Post
 
 
 def current_faults(beliefs: Mapping[str, float]) -> dict[str, float]:
-    """Return the beliefs about the car as it is now, without those about what a repair has changed since."""
+    """Return the beliefs about the car as it is now, without those about its state before a repair."""
     return {fault: probability for fault, probability in beliefs.items() if not is_before_repair(fault)}
 
 

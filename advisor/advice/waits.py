@@ -1,9 +1,9 @@
 """What to do around a wait: which readings to take before it, and which when it is over.
 
-A night of standing or an hour to sleep is expensive and changes the car. So before the best reading behind a
-wait is gone for, the readings that tell most without it are named, and those that the wait serves besides.
-Sets are chosen one by one, each for what it adds to those chosen already: the information of a set is exact,
-averaged over what its members may show.
+A night of standing or an hour until the car is asleep is expensive and changes the car. So the plan names the
+readings that tell most without the wait, to be taken before it, and those that the wait serves besides. They
+are chosen one by one for what each adds to those already chosen; the information of a set is exact, averaged
+over what its members may show.
 """
 
 from __future__ import annotations
@@ -18,12 +18,12 @@ from advisor.inference.engine import Evidence, InferenceEngine, Posterior
 from advisor.knowledge.knowledge import Knowledge, setups_of
 
 LONG_WAIT_MINUTES = 10.0
-"""A wait from here on is worth planning around."""
+"""Waits of at least this long are planned around."""
 MOST_BEFORE, MOST_AFTER = 3, 4
 MOST_BRANCHES = 96
-"""The sets of answers that are looked at; less likely ones are left out."""
+"""How many sets of answers are considered; less likely ones are left out."""
 WORTH_BITS = 0.05
-"""A reading has to add so much to be named."""
+"""A reading must add this much to be named."""
 
 
 @dataclass(frozen=True)
@@ -38,7 +38,7 @@ class WaitPlan:
 
 
 def plan(situation: Situation, advice: Advice, towards: CandidateReading | None) -> WaitPlan | None:
-    """How to spend the visit if the reading `towards` is next and stands behind a long wait; else None."""
+    """Return how to spend the visit if the reading `towards` needs a long wait; else None."""
     if towards is None:
         return None
     knowledge, engine = situation.knowledge, situation.engine
@@ -68,7 +68,7 @@ def _wait(knowledge: Knowledge, proposal: CandidateReading) -> float:
 
 @dataclass(frozen=True, eq=False)
 class World:
-    """A set of answers that may come: how likely it is, the evidence with it, and the posterior after it."""
+    """A possible set of answers: its probability, the evidence with it, and the posterior after it."""
 
     probability: float
     evidence: Evidence
@@ -78,9 +78,9 @@ class World:
 def _chosen(
     engine: InferenceEngine, worlds: list[World], among: Sequence[CandidateReading], most: int
 ) -> tuple[tuple[CandidateReading, ...], list[World]]:
-    """Return the readings that together tell most, chosen one by one, and the worlds that their answers make.
+    """Return the readings that together tell most, chosen one by one, and the worlds of their answers.
 
-    Among those that add the same but for round-off the shorter one comes first.
+    Of readings that add the same to within rounding the shorter one comes first.
     """
     chosen: list[CandidateReading] = []
     while len(chosen) < most:

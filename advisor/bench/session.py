@@ -302,7 +302,7 @@ class Session:
 
     @property
     def plays_out(self) -> bool:
-        """Whether made-up cars can be played on this complaint: one engine holds it all."""
+        """Whether simulated cars can be played on this complaint: one engine holds it all."""
         return isinstance(self.engine, Engine)
 
     @property

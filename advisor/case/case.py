@@ -1,7 +1,7 @@
-"""One vehicle's job: what is known, what was read, what was repaired and what could not be, in order.
+"""One vehicle's job: what is known, read, repaired and skipped, in order.
 
-A case never changes. Adding gives a new one, and undoing goes back to the older one. Taking back is an entry
-too: what was said first stays on record and no longer counts.
+A case never changes: adding an entry returns a new case, and undoing returns the older one. Taking back is an
+entry too, so what was entered first stays on record but no longer counts.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ from advisor.model.nodes import node_then
 from advisor.model.observation import Measurement, Take, weighed
 
 MISSED_BY_CHECK = 0.05
-"""How often the check after a repair finds a complaint gone that is still there (estimate)."""
+"""How often the check after a repair misses a complaint that is still there (estimate)."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class Case:
 
     @cached_property
     def counting(self) -> dict[int, Entry]:
-        """The entries that count, by their step (from 1): all but those taken back, and the taking back."""
+        """Return the entries that count, by step (from 1): without those taken back and their taking back."""
         steps = dict(enumerate(self.entries, start=1))
         for entry in self.entries:
             if isinstance(entry, TakenBack):
@@ -72,21 +72,21 @@ class Case:
 
     @cached_property
     def facts(self) -> dict[str, str]:
-        """Known vehicle facts with their values."""
+        """Return known vehicle facts with their values."""
         return {entry.fact: entry.value for entry in self.counting.values() if isinstance(entry, Known)}
 
     @cached_property
     def outcomes(self) -> dict[str, str]:
-        """Readings answered in words, with the outcome that counts now."""
+        """Return readings answered in words, with the outcome that counts now."""
         return {reading: said.outcome for reading, said in self._said.items() if isinstance(said, Seen)}
 
     @cached_property
     def measured(self) -> dict[str, tuple[Take, ...]]:
-        """Quantity readings that were measured, each with all takes that count now, oldest first."""
+        """Return measured quantity readings, each with all takes that count now, oldest first."""
         return {reading: said for reading, said in self._said.items() if isinstance(said, tuple)}
 
     def takes_now(self, reading: str) -> tuple[Take, ...]:
-        """Return the takes that another one is averaged with: those since the last repair."""
+        """Return the takes that a new one is averaged with: those since the last repair."""
         last = max((step for step, one in self.counting.items() if isinstance(one, Repaired)), default=0)
         takes: tuple[Take, ...] = ()
         for step, entry in self.counting.items():
@@ -98,7 +98,7 @@ class Case:
 
     @property
     def taken(self) -> tuple[str, ...]:
-        """Every reading taken, in the order of the first take."""
+        """Return every reading taken, in the order of the first take."""
         return tuple(self._said)
 
     @cached_property
@@ -118,7 +118,7 @@ class Case:
 
     @cached_property
     def repairs(self) -> tuple[Repair, ...]:
-        """Every repair done, in order, with the readings taken before it."""
+        """Return every repair done, in order, with the readings taken before it."""
         found: list[Repair] = []
         read: set[str] = set()
         for entry in self.counting.values():
@@ -130,11 +130,11 @@ class Case:
 
     @property
     def repaired(self) -> tuple[str, ...]:
-        """The faults whose remedy was done, in order."""
+        """Return the faults whose remedy was done, in order."""
         return tuple(repair.fault for repair in self.repairs)
 
     def was_done_before(self, repaired: Repaired) -> bool:
-        """Whether the same remedy was done before this entry of the case: the first did not hold."""
+        """Return whether the same remedy was done before this entry: the first did not hold."""
         for entry in self.counting.values():
             if entry is repaired:
                 return False
@@ -143,7 +143,7 @@ class Case:
         return False
 
     def withdrawn_by(self, reopened: Reopened) -> Closed | None:
-        """How the job had ended before this entry of the case reopened it."""
+        """Return how the job had ended before this entry reopened it."""
         ended = None
         for entry in self.entries:
             if entry is reopened:
@@ -153,9 +153,9 @@ class Case:
 
     @property
     def checked(self) -> str | None:
-        """What the check after the last repair found: "gone", "still there", or None where it is due.
+        """Return what the check after the last repair found: "gone", "still there", or None if it is due.
 
-        It is due again on a job that was reopened, unless that was only to correct its cause.
+        It is due again on a reopened job, unless that was only to correct its cause.
         """
         found = None
         for entry in self.counting.values():
@@ -167,31 +167,31 @@ class Case:
 
     @property
     def booked(self) -> Booked | None:
-        """For when the car is booked, if it is."""
+        """Return the booking of the car, if there is one."""
         said = [entry for entry in self.counting.values() if isinstance(entry, Booked)]
         return said[-1] if said else None
 
     @property
     def dangers(self) -> tuple[str, ...]:
-        """The dangers that were heard on the phone, each once."""
+        """Return the dangers that were heard on the phone, each once."""
         said = {entry.danger: entry.how for entry in self.counting.values() if isinstance(entry, Warned)}
         return tuple(danger for danger, how in said.items() if how == TOLD)
 
     @property
     def by_customer(self) -> frozenset[str]:
-        """The readings whose answer that counts is the customer's, from the phone."""
+        """Return the readings whose answer comes from the customer on the phone."""
         return frozenset(
             reading for reading, said in self._said.items() if isinstance(said, Seen) and said.by == CUSTOMER
         )
 
     @property
     def parts(self) -> tuple[Accounted, ...]:
-        """The parts of a draw that were found by disconnecting."""
+        """Return the parts of a draw that were found by disconnecting."""
         return tuple(entry for entry in self.counting.values() if isinstance(entry, Accounted))
 
     @property
     def prepared(self) -> dict[str, str]:
-        """The setups that were made and not ended since, with the time (ISO 8601)."""
+        """Return the setups in place, with the time they were made (ISO 8601)."""
         made: dict[str, str] = {}
         for entry in self.counting.values():
             if isinstance(entry, Prepared):
@@ -202,7 +202,7 @@ class Case:
 
     @property
     def acknowledged(self) -> frozenset[str]:
-        """The cautions that somebody has read on this job."""
+        """Return the cautions that somebody has read on this job."""
         return frozenset(entry.caution for entry in self.counting.values() if isinstance(entry, Acknowledged))
 
     def remembered(self, measurand: str) -> Measurement | None:
@@ -213,7 +213,7 @@ class Case:
 
     @property
     def skipped(self) -> dict[str, str]:
-        """Readings that cannot be taken, with the reason, but for those taken after all."""
+        """Return readings that cannot be taken, with the reason, without those taken after all."""
         reasons = {
             entry.reading: entry.reason for entry in self.counting.values() if isinstance(entry, Skipped)
         }
@@ -221,17 +221,17 @@ class Case:
 
     @property
     def closed(self) -> Closed | None:
-        """How the job ended, if it did."""
+        """Return how the job ended, if it did."""
         return self._last if isinstance(self._last, Closed) else None
 
     @property
     def cancelled(self) -> Cancelled | None:
-        """Why the job was called off, if it was."""
+        """Return why the job was called off, if it was."""
         return self._last if isinstance(self._last, Cancelled) else None
 
     @property
     def is_open(self) -> bool:
-        """Whether the job still goes on: neither closed nor cancelled."""
+        """Return whether the job is neither closed nor cancelled."""
         return not isinstance(self._last, Closed | Cancelled)
 
     @property
@@ -239,11 +239,11 @@ class Case:
         return next(reversed(self.counting.values()), None)
 
     def evidence(self, knowledge: Knowledge, engine: InferenceEngine) -> dict[str, Floats]:
-        """Return what the engine has to know: the complaint held, and everything seen that bears on it.
+        """Return the evidence: the complaint, and every entry that bears on it.
 
-        The engine is that of the complaint and of the case's `repairs`: what was entered before a repair goes
-        to the car as it was then. What this knowledge does not know (any more) is kept in the case and counts
-        for nothing.
+        The engine must be that of the complaint and of the case's `repairs`: entries before a repair describe
+        the car as it was then. What this knowledge does not have (any more) stays in the case and counts for
+        nothing.
         """
         repairs = len(self.repairs)
 
@@ -282,6 +282,6 @@ class Case:
 
 
 def _likelihood(engine: InferenceEngine, node: str, entry: Seen) -> Floats:
-    """Return the likelihood of an outcome seen with a confidence."""
+    """Return the likelihood of an outcome observed with a confidence."""
     outcomes = engine.outcomes[node]
     return spread_confidence(len(outcomes), outcomes.index(entry.outcome), entry.confidence)

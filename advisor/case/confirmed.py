@@ -1,9 +1,9 @@
-"""What closed jobs say for certain: the causes that were confirmed, and what was read before any repair.
+"""What closed jobs establish: the confirmed causes, and the readings taken before any repair.
 
-A cause counts as confirmed where the job was closed with it, or where its remedy was the last one before the
-complaint was found gone. A fault whose remedy was done without either is unclear: nobody knows whether it was
-there. Where a job was reopened, what was confirmed before that is unclear as well. All other faults are taken
-as absent, though a second one may have gone unnoticed.
+A cause is confirmed if the job was closed with it, or if its remedy was the last one before the complaint was
+found gone. A fault repaired without either is unclear: nobody knows whether it was there. If a job was
+reopened, whatever was confirmed before that is unclear as well. All other faults count as absent, though a
+second one may have gone unnoticed.
 """
 
 from __future__ import annotations
@@ -37,9 +37,9 @@ class Finding:
 
 @dataclass(frozen=True)
 class Gathered:
-    """The jobs that can be learned from, and how many others there are, by the reason why not.
+    """The jobs that can be learned from, and how many are excluded, by reason.
 
-    `in_words` are the causes of closed jobs that are told in words because they are not listed.
+    `in_words` are the causes of closed jobs that are described in words because they are not listed.
     """
 
     findings: tuple[Finding, ...]
@@ -64,7 +64,7 @@ def gather(knowledge: Knowledge, cases: Iterable[Case]) -> Gathered:
 
 
 def finding(knowledge: Knowledge, case: Case) -> Finding | str:
-    """Return what a closed job says for certain, or the reason why it says nothing."""
+    """Return what a closed job establishes, or the reason why it establishes nothing."""
     if case.cancelled:
         return "cancelled"
     if case.closed is None:
@@ -83,7 +83,7 @@ def finding(knowledge: Knowledge, case: Case) -> Finding | str:
 
 
 def confirmed_causes(case: Case) -> frozenset[str]:
-    """Return the faults the job was closed with, or those repaired last before the complaint was gone.
+    """Return the faults that the job was closed with, or whose repair ended the complaint.
 
     What was found before a job was reopened does not count.
     """
@@ -102,9 +102,9 @@ def confirmed_causes(case: Case) -> frozenset[str]:
 
 
 def before_repair(case: Case) -> Case:
-    """Return the job as it was before the first repair and before it was closed, without what was taken back.
+    """Return the job as it was before the first repair and the closing, without what was taken back.
 
-    One that was closed without a cause and reopened was not repaired by that.
+    Closing without a cause and reopening does not count as a repair.
     """
     entries: list[Entry] = []
     for entry in case.counting.values():
@@ -116,7 +116,7 @@ def before_repair(case: Case) -> Case:
 
 
 def faults_below(knowledge: Knowledge, name: str) -> frozenset[str]:
-    """Return the faults that a complaint, branch or state hangs on; of a fault itself that fault."""
+    """Return the faults below a complaint, branch or state; for a fault, the fault itself."""
     if name in knowledge.complaints or name in knowledge.branches:
         gates = tree_of(knowledge, name)
         return frozenset(m for gated in gates.values() for m in gated.gate.members if m in knowledge.faults)
@@ -136,7 +136,7 @@ def _read(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, Floats]]:
 
 
 def _said(answers: tuple[str, ...], case: Case, name: str) -> Floats:
-    """Return an answer in words: its confidence on the outcome said, the rest evenly on the others."""
+    """Return an answer in words as a distribution: its confidence on the outcome, the rest spread evenly."""
     entry = next(
         one for one in reversed(case.counting.values()) if isinstance(one, Seen) and one.reading == name
     )

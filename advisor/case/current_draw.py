@@ -1,10 +1,10 @@
-"""The account of a draw: how much flows in all, how much of it is found, and what is still unexplained.
+"""The account of a current draw: the total, how much of it was found, and what is unexplained.
 
-A remedy puts right one part: the largest that its fault shows in; a part entered by hand where no reading
-shows that fault. Where the total is measured again after it, that part is not in the new total. The same
-remedy done again puts right what was measured again, and nothing twice.
+A remedy repairs one part: the largest in which its fault shows, or a part entered by hand if no reading shows
+that fault. If the total is measured again afterwards, that part is not in the new total. The same remedy done
+again repairs what was measured again, and nothing twice.
 
-What is behind a fuse that was measured is counted once: the fuse, or the parts behind it where they are more.
+Current behind a measured fuse counts once: as the fuse, or as the parts behind it if they are more.
 """
 
 from __future__ import annotations
@@ -26,16 +26,16 @@ from advisor.measure.units import convert
 from advisor.model.observation import Measurement, Take, accuracy_of, can_weigh, estimate
 
 CAPACITY_AH = 60.0
-"""A common battery's capacity, where nobody entered one (estimate)."""
+"""A common battery's capacity, if nobody entered one (estimate)."""
 START_PERCENT, NEEDED_PERCENT = 90.0, 50.0
 """State of charge when the car is left, and what it needs to start (common practice, no source)."""
 SELF_DISCHARGE_PERCENT_PER_MONTH = 4.0
 """Of a flooded battery at 20 to 25 °C (common practice, no source)."""
 COVERAGE = 2.0
-"""Standard uncertainties between "it may be" and "it is": about 95 of 100."""
+"""Coverage factor for a verdict: about 95 of 100."""
 
 ROUNDING_MA = 0.5
-"""Currents are shown in whole mA: by less nothing is more than something else."""
+"""Currents are shown in whole mA: smaller differences do not count."""
 
 NOTHING = Estimate(0.0)
 
@@ -91,12 +91,12 @@ class Account:
 
     @property
     def found_ma(self) -> float:
-        """What was found of the total, put right or not."""
+        """Return what was found of the total, repaired or not."""
         return sum(part.value for _, part in (*self.parts, *self.put_right))
 
     @property
     def put_right_ma(self) -> float:
-        """What was put right of the total."""
+        """Return what was repaired of the total."""
         return sum(part.value for _, part in self.put_right)
 
 
@@ -115,7 +115,7 @@ class _Part:
 
 
 def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) -> Account | None:
-    """Return the account of a draw; None where its total is unknown or it cannot be worked out."""
+    """Return the account of a draw; None if its total was not measured or it cannot be worked out."""
     totals = [one for one in _measured(knowledge, case, "total") if one.takes]
     if not totals:
         return None
@@ -161,7 +161,7 @@ def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) 
 
 
 def _once(parts: list[_Part]) -> tuple[list[_Part], list[tuple[_Part, _Part]]]:
-    """Return the parts without what is counted already, and that with what counts it.
+    """Return the parts without those counted already, and those with the part that counts them.
 
     A part found by hand belongs to the last measurement of its fuse before it, else to the first one.
     """
@@ -182,28 +182,28 @@ def _once(parts: list[_Part]) -> tuple[list[_Part], list[tuple[_Part, _Part]]]:
 
 
 def _newest(parts: list[_Part], part: _Part) -> _Part:
-    """Return what stands for a part not put right: its last measurement, or that of its fuse."""
+    """Return the current measurement of an unrepaired part: its last one, or that of its fuse."""
     of = part.reading or part.behind
     again = [one for one in parts if one.reading and one.reading == of and one.era > part.era]
     return part if not again else again[-1]
 
 
 def _largest(parts: list[_Part], part: _Part, total_era: int) -> _Part:
-    """Return the largest measurement of what a part is a measurement of, among those in the same state."""
+    """Return the largest measurement of the same thing as a part, among those in the same state."""
     state = _state(part, total_era)
     same = [one for one in parts if one.reading == part.reading and _state(one, total_era) == state]
     return max(same, key=lambda one: one.current.value) if part.reading else part
 
 
 def _state(part: _Part, total_era: int) -> str:
-    """Whether a part is found, or put right since the total was measured, or before."""
+    """Return whether a part is found, repaired since the total was measured, or repaired before."""
     if not part.mended:
         return "found"
     return "before" if part.mended <= total_era else "put right"
 
 
 def _measured(knowledge: Knowledge, case: Case, role: str) -> list[_Part]:
-    """Return what was measured of readings with this role, apart for each time between two repairs."""
+    """Return the measurements of readings with this role, separately between repairs."""
     found: dict[tuple[str, int], _Part] = {}
     era = 0
     for entry in case.counting.values():
@@ -220,7 +220,7 @@ def _measured(knowledge: Knowledge, case: Case, role: str) -> list[_Part]:
 
 
 def _by_hand(knowledge: Knowledge, case: Case) -> Iterator[_Part]:
-    """Yield the parts that were found by disconnecting."""
+    """Return the parts that were found by disconnecting."""
     era = 0
     for entry in case.counting.values():
         era += isinstance(entry, Repaired)
@@ -230,7 +230,7 @@ def _by_hand(knowledge: Knowledge, case: Case) -> Iterator[_Part]:
 
 
 def _mend(knowledge: Knowledge, case: Case, parts: list[_Part], total: str) -> None:
-    """Note which part each remedy has put right: by its readings, or by name where it was found by hand."""
+    """Note which part each remedy has repaired: by its readings, or by name if it was found by hand."""
     done: dict[str, _Part] = {}
     for step, repair in enumerate(case.repairs, start=1):
         there = [one for one in parts if one.era < step and not one.mended]

@@ -9,7 +9,7 @@ from advisor.knowledge.unlisted import is_unlisted
 from advisor.model.observation import Measurement
 
 TECHNICIAN, CUSTOMER = "technician", "customer"
-"""Who says what was seen."""
+"""Who reported an answer."""
 
 
 @dataclass(frozen=True)
@@ -23,10 +23,9 @@ class Known:
 
 @dataclass(frozen=True)
 class Seen:
-    """A reading showed this outcome; `confidence` is the chance that this was seen rightly, 1 if certain.
+    """A reading showed this outcome; `confidence` is the probability that it is right, 1 if certain.
 
-    `by` is who said so: "technician" at the car, or "customer" on the phone. `take` is the number behind it,
-    where a quantity was read before the wait for it was over: then its band is no more than a guess.
+    `by` is who reported it: "technician" at the car, or "customer" on the phone.
     """
 
     kind: ClassVar[str] = "seen"
@@ -119,7 +118,7 @@ class Checked:
 
 @dataclass(frozen=True)
 class Booked:
-    """The car comes on a day (ISO 8601 date); a remark for whoever takes it in."""
+    """The car comes on a day (ISO 8601 date), with a remark for whoever takes it in."""
 
     kind: ClassVar[str] = "booked"
     day: str
@@ -128,7 +127,7 @@ class Booked:
 
 @dataclass(frozen=True)
 class Warned:
-    """A danger was heard on the phone: the customer was "told" what to do, or "asked" and it is not so."""
+    """A danger was heard on the phone: the customer was "told" what to do, or "asked" and denied it."""
 
     kind: ClassVar[str] = "warned"
     danger: str
@@ -137,7 +136,7 @@ class Warned:
 
 @dataclass(frozen=True)
 class Replayed:
-    """What was entered is weighed by another version of the knowledge from here on; `before` was the last."""
+    """From here on the entries are weighed by another version of the knowledge; `before` was the last one."""
 
     kind: ClassVar[str] = "replayed"
     version: str
@@ -166,12 +165,12 @@ class Closed:
 
     @property
     def in_words(self) -> bool:
-        """Whether the cause is told in words because it is not listed."""
+        """Return whether the cause is described in words because it is not listed."""
         return is_unlisted(self.fault) and bool(self.remark)
 
 
 CORRECTION = "to correct the cause"
-"""Why a job is reopened whose complaint has not come back."""
+"""The reason for reopening a job whose complaint has not come back."""
 
 
 @dataclass(frozen=True)
@@ -185,7 +184,7 @@ class Reopened:
 
 @dataclass(frozen=True)
 class Cancelled:
-    """The job was called off before its end, and why; a remark. Nothing is learned from it."""
+    """The job was called off before its end, for a reason and with a remark. Nothing is learned from it."""
 
     kind: ClassVar[str] = "cancelled"
     reason: str
@@ -219,4 +218,4 @@ GONE, STILL_THERE = "gone", "still there"
 TOLD, ASKED = "told", "asked"
 
 KINDS: dict[str, type[Entry]] = {entry.kind: entry for entry in get_args(Entry)}
-"""The kinds of entry by the word that a database has for each: `Entry` is the one list of them."""
+"""The kinds of entry by their word in the database; `Entry` is the one list of them."""

@@ -8,7 +8,7 @@ from advisor.knowledge.knowledge import Knowledge, setups_of
 
 
 def used_setups(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
-    """Every setup that was begun or that a reading taken needs, each once, those needed first in front."""
+    """Return every setup begun or needed by a reading taken, each once, prerequisites first."""
     used: dict[str, None] = {}
     for entry in case.counting.values():
         if isinstance(entry, Prepared) and entry.setup in knowledge.setups:
@@ -19,7 +19,7 @@ def used_setups(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
 
 
 def minutes(knowledge: Knowledge, case: Case) -> tuple[float, float]:
-    """Minutes hands-on and waiting, as planned, for the readings taken; every setup is charged once."""
+    """Return the planned hands-on and waiting minutes of the readings taken; each setup is charged once."""
     setups = [knowledge.setups[name] for name in used_setups(knowledge, case)]
     readings = [knowledge.readings[name] for name in case.taken if name in knowledge.readings]
     hands_on = sum(one.minutes for one in readings) + sum(one.hands_on_minutes for one in setups)

@@ -1,4 +1,4 @@
-"""What a person types for a quantity reading, understood: fields to fill, and what they come to."""
+"""Parse what a person types for a quantity reading: the fields to fill in, and their result."""
 
 from __future__ import annotations
 
@@ -17,23 +17,23 @@ from advisor.measure.units import NotAQuantity, convert, kind_of, parse, preferr
 from advisor.model.observation import Measurement, accuracy_of, estimate, weigh
 
 ORDINARY = 10.0
-"""A number is out of the ordinary beyond so many times its reading's uppermost limit (estimate)."""
+"""Numbers above this many times the reading's highest limit are out of the ordinary (estimate)."""
 ECHOED_DIGITS = 6
-"""What a person typed is shown again to so many digits."""
+"""Digits to which a typed number is shown again."""
 TELLING = 0.02
-"""A band is named as possible if it explains the number at least this well, beside the best one."""
+"""A band is possible if it explains the number at least this well, relative to the best one."""
 
 
 class NotUnderstood(ValueError):
     """What was typed cannot be used; the sentence says what is wrong and what would be right.
 
-    Where something is missing, `field` is the key of its field.
+    If something is missing, `field` is the key of its field.
     """
 
     field = ""
 
     def of(self, field: str) -> NotUnderstood:
-        """Return the same, with the field where something is missing."""
+        """Return the error with the key of the field that is missing."""
         self.field = field
         return self
 
@@ -42,8 +42,8 @@ class NotUnderstood(ValueError):
 class Field:
     """One thing to fill in: a number in `unit`, or one of `choices` (word, and what it means).
 
-    `instrument` is what a number counts as taken with unless somebody says so: the only one that there is, or
-    the one that was used last on this job; else it has to be said.
+    `instrument` is the default for a number: the only one there is, or the one used last on this job; if
+    neither exists, it has to be chosen.
     """
 
     key: str
@@ -57,7 +57,7 @@ class Field:
 
 @dataclass(frozen=True)
 class Understood:
-    """What the filled-in fields come to: entries for the case, and lines for the person."""
+    """The result of the filled-in fields: entries for the case, and lines for the person."""
 
     facts: tuple[Known, ...]
     measured: Measured
@@ -67,7 +67,7 @@ class Understood:
 def fields(
     knowledge: Knowledge, case: Case, reading: str, preferences: Mapping[str, str], without: Iterable[str]
 ) -> tuple[Field, ...]:
-    """Return what has to be filled in for a quantity reading; what the case remembers is not asked again."""
+    """Return the fields of a quantity reading; what the case remembers is not asked again."""
     said = knowledge.readings[reading]
     quantity = quantity_of(knowledge, reading)
     lacking = set(without)
@@ -98,7 +98,7 @@ def fields(
 
 
 def _usual(case: Case, instruments: tuple[str, ...]) -> str:
-    """Which of them a number counts as taken with unless somebody says so, or ""."""
+    """Return the default instrument of a number, or ""."""
     if len(instruments) == 1:
         return instruments[0]
     measured = [entry.take for entry in case.counting.values() if isinstance(entry, Measured)]
@@ -154,10 +154,7 @@ def likeliest_band(knowledge: Knowledge, facts: Mapping[str, str], measured: Mea
 
 
 def _idle(knowledge: Knowledge, reading: str, take: Iterable[Measurement]) -> frozenset[str]:
-    """Return what need not be said because something measured is 0.
-
-    A fuse without a voltage over it carries no current, for example.
-    """
+    """Return the fields that a measured 0 makes needless: a fuse without a voltage carries no current."""
     derived = quantity_of(knowledge, reading).derived
     if derived is None:
         return frozenset()
@@ -173,7 +170,7 @@ def _idle(knowledge: Knowledge, reading: str, take: Iterable[Measurement]) -> fr
 
 
 def direct(knowledge: Knowledge, reading: str, text: str, instrument: str) -> Measured:
-    """Return a quantity reading given as one number in text, the result of its formula included."""
+    """Return a quantity reading that was given as one number, even if a formula would compute it."""
     quantity = quantity_of(knowledge, reading)
     name = knowledge.readings[reading].name
     field = Field(reading, name, quantity.unit, (), ())
@@ -208,12 +205,12 @@ def _measured(knowledge: Knowledge, reading: str, field: Field, text: str, instr
 
 
 def is_bare(text: str) -> bool:
-    """Whether a number was typed without its unit."""
+    """Return whether a number was typed without a unit."""
     return not any(letter.isalpha() or letter in "°%" for letter in text)
 
 
 def _ordinary(knowledge: Knowledge, reading: str) -> float:
-    """Up to where a number of a reading is ordinary: some way above its uppermost limit."""
+    """Return up to which number a reading is ordinary: some way above its highest limit."""
     limits = quantity_of(knowledge, reading).limits
     numbers = [one.values.values() if isinstance(one, LimitByFact) else (one,) for one in limits]
     return ORDINARY * max((number for several in numbers for number in several), default=math.inf)
@@ -230,7 +227,7 @@ def ask_for_unit(
 ) -> None:
     """Ask for the unit of a number without one that seems to be in another unit of its instrument.
 
-    That is where in `shown` it is not plausible, or less than the instrument can tell from 0, and in the
+    That is the case if in `shown` it is implausible, or less than the instrument can tell from 0, and in the
     other unit it would be ordinary, up to `ordinary`. Limits are in `unit`. Raises `NotUnderstood`.
     """
     said = knowledge.instruments.get(instrument)
@@ -263,7 +260,7 @@ def _lines(
     facts: Mapping[str, str],
     preferences: Mapping[str, str],
 ) -> tuple[str, ...]:
-    """Return the value and its uncertainty, in its own and the preferred unit, and the bands it may be in."""
+    """Return the value and its uncertainty, in its own and the preferred unit, and its possible bands."""
     reading, quantity = measured.reading, quantity_of(knowledge, measured.reading)
     takes = (*case.takes_now(reading), measured.take)
     try:

@@ -151,7 +151,7 @@ def unknown_shared_parts(knowledge: Knowledge) -> Iterator[Problem]:
 
 @reference_check
 def circles(knowledge: Knowledge) -> Iterator[Problem]:
-    """Branches and states that hang on themselves, and setups that need themselves."""
+    """Branches and states that depend on themselves, and setups that need themselves."""
     import networkx as nx  # needed nowhere else where the knowledge has been checked before
 
     graph = nx.DiGraph()

@@ -2,13 +2,13 @@
 
 For each number by itself it is found what its log-odds being off by 1 would cost the log score of the truth,
 with the readings that the advice took on simulated cars as they are. Where P(R | c) in a reading's table
-becomes P'(R | c), c being the state of what the reading hangs on, the belief in c is reweighted by
+becomes P'(R | c), c being the state of what the reading depends on, the belief in c is reweighted by
 w(c) = P'(r | c) / P(r | c), and the expected log score falls by log E[w] - E[log w], with expectations over c
 given all that was seen of the car (Jensen's gap; for small errors half the variance of the score). The mean
 over cars and over both signs is the cost.
 
 What it is not: the advice would also have chosen other readings; several errors may add up or cancel; where a
-reading hangs on a noisy state the score is that of the state. Shares count as priors. Numbers of states, of
+reading depends on a noisy state the score is that of the state. Shares count as priors. Numbers of states, of
 vehicle facts and of instruments are not tried.
 """
 

@@ -1,8 +1,8 @@
-"""Thousands of cases at once: a compiled engine narrowed to what can still be, and made-up cars from it.
+"""Thousands of cases at once: a compiled engine conditioned on what all share, and cars simulated from it.
 
-What holds in all cases of a batch (the complaint) rules entries of the cliques out; they are cut away once,
-and so are readings that nobody asks about. What is left is the engine's own arithmetic over many cases.
-Beliefs and informations are those of `Engine.query`, to round-off.
+What holds in all cases of a batch (the complaint) rules out entries of the cliques; these are removed once,
+and so are readings that nobody asks about. The rest is the engine's own arithmetic over many cases. Beliefs
+and information agree with `Engine.query` to within rounding.
 """
 
 from __future__ import annotations
@@ -19,14 +19,14 @@ from advisor.inference.engine import MOST_AT_ONCE, ROUND_OFF_BITS, Engine, Evide
 from advisor.inference.propagation import Clique, collect, distribute, summing
 
 TERMS_AT_ONCE = 2048
-"""Terms of entropies that are worked on together: more, of many cases, would not fit a processor's cache."""
+"""Entropy terms worked on together: more of them, over many cases, would not fit a processor's cache."""
 TINY = 1e-300
-"""Stands in for a likelihood's largest value where it is 0."""
+"""Replaces a likelihood's largest value where that is 0."""
 
 
 @dataclass(frozen=True, eq=False)
 class Batch:
-    """An engine restricted by `condition` to the entries that can be, informing about `readings`."""
+    """An engine restricted by `condition` to the possible entries; it informs about `readings`."""
 
     engine: Engine
     readings: tuple[str, ...]
@@ -39,9 +39,9 @@ class Batch:
     entropies: tuple[tuple[slice, sparse.csr_matrix, sparse.csr_matrix], ...]  # readings, to_terms, to_bits
 
     def potentials(self, cases: Sequence[Evidence]) -> Floats:
-        """Return what the tree knows of each case before messages are sent, shape (cases, entries).
+        """Return each case's clique potentials before messages are sent, shape (cases, entries).
 
-        The evidence is taken as it is: `Engine.query` tells whether it can be.
+        The evidence is not checked: `Engine.query` reports impossible evidence.
         """
         rows = np.repeat(self.start[None, :], len(cases), axis=0)
         for row, evidence in zip(rows, cases, strict=True):
@@ -62,9 +62,9 @@ class Batch:
         potentials[rows, span] = updated
 
     def posteriors(self, potentials: Floats) -> tuple[Floats, Floats]:
-        """P(present) of each target node, (cases, target), and bits of each of `readings`, (cases, readings).
+        """Return P(present) of the targets, (cases, targets), and bits of `readings`, (cases, readings).
 
-        Bits of a reading that was seen are those of an independent repeat.
+        A reading already taken has the bits of an independent repeat.
         """
         beliefs = np.empty((len(potentials), len(self.engine.targets)))
         bits = np.empty((len(potentials), len(self.readings)))
@@ -81,9 +81,9 @@ class Batch:
         return beliefs, bits
 
     def draw(self, potentials: Floats, case: Ints, random: np.random.Generator) -> Ints:
-        """Draw cars from what is believed of cases: an entry of each clique, shape (cars, cliques).
+        """Draw cars from the posterior of cases: one entry of each clique, shape (cars, cliques).
 
-        `case` says for each car which row of `potentials` it belongs to.
+        `case` gives the row of `potentials` that each car is drawn from.
         """
         believed = np.empty_like(potentials)
         count = at_once(len(self.kept))
@@ -103,12 +103,12 @@ class Batch:
         return drawn
 
     def configurations(self, node: str, drawn: Ints) -> Ints:
-        """Of each drawn car the state of a hidden node, or that of a reading's parents together."""
+        """Return for each drawn car the state of a hidden node, or the joint state of a reading's parents."""
         _, index = self._placed[node]
         return np.asarray(index[drawn[:, self.engine.entries[node].clique]])
 
     def configuration_probabilities(self, potentials: Floats, nodes: Sequence[str]) -> dict[str, Floats]:
-        """P(state | seen) of hidden nodes, of readings their parents together: (cases, configurations)."""
+        """Return P(state | evidence) of hidden nodes or readings' joint parents: (cases, configurations)."""
         entries = self.calibrated(potentials)
         found = {}
         for node in nodes:
@@ -127,7 +127,7 @@ class Batch:
         return placed
 
     def calibrated(self, potentials: Floats) -> Floats:
-        """P(entry | seen) of every clique's entries, shape (entries, cases)."""
+        """Return P(entry | evidence) of every clique's entries, shape (entries, cases)."""
         entries = np.array(potentials.T, order="C")
         messages, _ = collect(self.cliques, entries)
         distribute(self.cliques, entries, messages)
@@ -135,24 +135,24 @@ class Batch:
 
 
 def stratified_uniforms(count: int, random: np.random.Generator) -> Floats:
-    """Numbers from 0 up to 1 in random order, one in each of as many equal parts (McKay et al. 1979).
+    """Return numbers in [0, 1) in random order, one from each of `count` equal parts (McKay et al. 1979).
 
-    Each is uniform, and together they cover the range better than independent ones.
+    Each is uniform, and together they cover the range more evenly than independent ones.
     """
     return np.asarray((random.permutation(count) + random.random(count)) / count)
 
 
 def sample_categorical(probabilities: Floats, uniform: Floats) -> Ints:
-    """For each row of probabilities (up to a factor) the column that a number from 0 up to 1 falls on."""
+    """Return, for each row of probabilities (up to a factor), the column that a number in [0, 1) falls in."""
     upto = np.cumsum(probabilities, axis=1)
     found = (upto <= (uniform * upto[:, -1])[:, None]).sum(axis=1)
     return np.asarray(np.minimum(found, probabilities.shape[1] - 1))
 
 
 def condition(engine: Engine, always: Evidence, readings: Sequence[str]) -> Batch:
-    """Condition an engine on `always`: cut away what cannot be then, and all readings but those named.
+    """Condition an engine on `always`: remove what that rules out, and all readings but those named.
 
-    Raises `ImpossibleEvidence` where `always` itself cannot be.
+    Raises `ImpossibleEvidence` if `always` itself is impossible.
     """
     engine.query(always)
     whole = _restricted(engine, np.flatnonzero(engine.start > 0), readings)
@@ -203,7 +203,7 @@ def _joints(engine: Engine, kept: Ints, rows: Sequence[int]) -> tuple[sparse.csr
 def _blocks(
     terms: sparse.csr_matrix, bits: sparse.csr_matrix
 ) -> Iterator[tuple[slice, sparse.csr_matrix, sparse.csr_matrix]]:
-    """Yield runs of readings with at most `TERMS_AT_ONCE` terms, unless one reading alone has more."""
+    """Return runs of readings with at most `TERMS_AT_ONCE` terms, unless one reading alone has more."""
     first = 0
     for after in range(1, bits.shape[0] + 1):
         if after == bits.shape[0] or bits.indptr[after + 1] - bits.indptr[first] > TERMS_AT_ONCE:

@@ -1,14 +1,13 @@
-"""Answers where one engine for all readings would be too wide: exact where it can be, else within bounds.
+"""Answers where one engine for all readings would be too wide: exact if possible, else within bounds.
 
-Readings that were not seen are barren: without them the beliefs are the same (Shachter 1986). So for what was
-seen several engines are compiled, each with the readings seen and as many of the others as fit. Together they
-inform about all, exactly. That is all that is needed unless a reading is too wide by itself or too many were
-seen.
+Readings not taken are barren: without them the beliefs are the same (Shachter 1986). So several engines are
+compiled, each with the readings taken and as many of the others as fit; together they inform about all,
+exactly. That is enough unless a reading is too wide by itself, or too many were taken.
 
-Then parents of readings are cut, one at a time, those that matter least, until the rest fits. Over the cut
-parents a likelihood lies between its least and its largest value, and so, all being sums of products of
-numbers from 0 up, does P(anything, seen) (as in mini-buckets: Dechter & Rish 2003). With low, middle and high
-likelihoods (the middle averages over the cut parents as if nothing had been seen):
+Otherwise parents of readings are cut one at a time, the least important first, until the rest fits. Over the
+cut parents a likelihood lies between its least and its largest value; sums of products of nonnegative numbers
+keep that order, so P(anything, seen) is bounded too (as in mini-buckets: Dechter & Rish 2003). With low,
+middle and high likelihoods (the middle averages over the cut parents as if nothing had been seen):
 
     P(x | seen) >= low P(x, seen) / (low P(x, seen) + high P(not x, seen)), and the other way round
 
@@ -30,9 +29,9 @@ from advisor.inference.engine import Engine, Evidence, InferenceEngine, Posterio
 from advisor.inference.tables import CPT, DiscreteNetwork
 
 MOST_PLANS = 8
-"""Engines are kept for so many sets of readings seen,"""
+"""Engines are kept for this many sets of readings taken,"""
 MOST_ENTRIES = 2**20
-"""and the older ones among them while all have no more entries than this (about 1 GB)."""
+"""and the older ones only while all together have at most this many entries (about 1 GB)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,11 +42,11 @@ class Cut:
     outcomes: int
 
     def columns(self, which: int) -> slice:
-        """Where low (0), middle (1) or high (2) probabilities of the outcomes stand."""
+        """Return the columns of the outcomes' low (0), middle (1) or high (2) probabilities."""
         return slice(which * self.outcomes, (which + 1) * self.outcomes)
 
     def said(self, likelihood: Floats, which: int) -> Floats:
-        """Return the likelihood on the reading, with the low, middle or high probabilities."""
+        """Return the likelihood of an outcome by the low, middle or high probabilities."""
         vector = np.zeros(self.table.values.shape[-1])
         vector[self.columns(which)] = likelihood
         return vector
@@ -55,7 +54,7 @@ class Cut:
 
 @dataclass(frozen=True, eq=False)
 class Part:
-    """An engine that informs about the readings asked; `cuts` are those in it that lack parents."""
+    """An engine that informs about the readings `asked`; `cuts` are its readings that lack parents."""
 
     engine: Engine
     asked: tuple[str, ...]
@@ -83,7 +82,7 @@ class Bounded(InferenceEngine):
         return tuple(map(self._posterior, self._planned(cases)))
 
     def log2_evidence_probability(self, cases: Sequence[Evidence]) -> Floats:
-        """log2 of P(evidence) for each case: the middle one, -inf only where it cannot be."""
+        """Return log2 of the middle P(evidence) of each case; -inf only where the evidence is impossible."""
         found = []
         for evidence in self._planned(cases):
             part = self._plan(evidence)[0]
@@ -94,7 +93,7 @@ class Bounded(InferenceEngine):
         return np.array(found)
 
     def _planned(self, cases: Sequence[Evidence]) -> list[dict[str, Floats]]:
-        """Return the evidence as arrays, once there are engines for whatever was seen most of."""
+        """Return the evidence as arrays, after making engines for the cases with most evidence."""
         planned = [checked(self.outcomes, evidence) for evidence in cases]
         for most in sorted(planned, key=len, reverse=True)[:MOST_PLANS]:
             self._plan(most)
@@ -137,7 +136,7 @@ class Bounded(InferenceEngine):
         return float(np.max(np.maximum(most - middle, middle - least), initial=0.0))
 
     def _plan(self, evidence: Iterable[str]) -> tuple[Part, ...]:
-        """Engines for what was seen, together asked about every reading."""
+        """Return engines for the readings taken that together inform about every reading."""
         observed = frozenset(evidence).intersection(self.readings)
         for wider, parts in list(self.plans.items()):
             # Engines for more than was seen serve as well, unless that made them cut.
@@ -161,7 +160,7 @@ def _entries(parts: Sequence[Part]) -> int:
 
 
 def compile_bounded(tables: DiscreteNetwork) -> Bounded:
-    """Take on a network too wide for one engine; raises `TooWide` where its hidden nodes alone are."""
+    """Compile a network too wide for one engine; raises `TooWide` if its hidden nodes alone are too wide."""
     readings = set(tables.readings)
     hidden = tuple(table for table in tables.tables if table.child not in readings)
     outcomes = {table.child: tables.outcomes[table.child] for table in hidden}
@@ -202,7 +201,7 @@ def _parts(
 
 
 def _fitted(network: Bounded, observed: frozenset[str], asked: str | None, cuts: dict[str, Cut]) -> Part:
-    """Return the engine for what was seen and what is asked about, with parents cut until it fits."""
+    """Return the engine for the readings taken and perhaps one asked about; cut parents until it fits."""
     tables = {table.child: table for table in network.tables.tables}
     if asked is not None and asked not in cuts:
         cuts[asked] = _cut(tables[asked], tables[asked].parents, network.priors)
@@ -224,7 +223,7 @@ def _fitted(network: Bounded, observed: frozenset[str], asked: str | None, cuts:
 def _losses(
     network: Bounded, table: CPT, cut: Cut | None, members: frozenset[str]
 ) -> list[tuple[float, tuple[str, ...]]]:
-    """For each parent that might be cut: how far apart low and high would be on average, and who stays."""
+    """Return for each candidate cut how far apart low and high would be on average, and who stays."""
     now = cut.table.parents if cut else table.parents
     losses = []
     for parent in members.intersection(now) or now:
@@ -299,7 +298,7 @@ def _views(
 def _told(
     network: Bounded, part: Part, views: Sequence[Posterior], ratio: float, name: str
 ) -> tuple[Floats, tuple[float, float, float]]:
-    """Return a reading's predictions, and what it tells in bits: at least, the answer, at most."""
+    """Return a reading's predictions, and its bits: lower bound, answer, upper bound."""
     shown = [view.predictive[name] for view in views]
     if name not in part.cuts:
         told = [view.expected_information_bits.get(name, 0.0) for view in views]
@@ -324,7 +323,7 @@ def _told(
 
 
 def _over(low_to_high: Sequence[float], ratio: float) -> tuple[float, float]:
-    """Bounds on an average given what was seen, from those of the low and the high view."""
+    """Return bounds on a posterior average, from those of the low and the high view."""
     return ratio * low_to_high[0], low_to_high[2] / max(ratio, SMALLEST)
 
 

@@ -1,7 +1,7 @@
-"""A clique tree of a network: minimum fill-in, the configurations that can be, small cliques merged.
+"""A clique tree of a network: minimum fill-in, possible configurations only, small cliques merged.
 
 A clique holds only the configurations of its nodes that the tables leave possible. Gates are functions of
-their members, so in a fault tree that is a small part of all combinations: it decides what a clique costs.
+their members, so in a fault tree that is a small part of all combinations, and that decides a clique's cost.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ class TooWide(Exception):
 
 @dataclass(frozen=True, eq=False)
 class Bag:
-    """Nodes that are together, and the configurations of them that can be, shape (nodes, entries)."""
+    """Nodes that belong together and their possible configurations, shape (nodes, entries)."""
 
     names: tuple[str, ...]
     states: NDArray[np.int16]
@@ -48,7 +48,7 @@ class Bag:
         return int(self.states.shape[1])
 
     def index(self, names: Iterable[str], size: Mapping[str, int]) -> Ints:
-        """For each entry the number of its configuration of `names`, the last name counting fastest."""
+        """Return for each entry the number of its configuration of `names`; the last name varies fastest."""
         index = np.zeros(len(self), dtype=np.intp)
         for name in names:
             index = index * size[name] + self.states[self.names.index(name)]
@@ -65,8 +65,8 @@ def clique_tree(
 ) -> tuple[list[Bag], list[int]]:
     """Return the cliques, parents before children, and each one's parent, -1 for the first and largest.
 
-    `order` are all nodes, parents first. Each scope lies within a clique. Of the combinations of states those
-    are left out that have no probability by the tables. Raises `TooWide`.
+    `order` lists all nodes, parents first. Each scope lies within a clique. Combinations of states that the
+    tables make impossible are dropped. Raises `TooWide`.
     """
     graph: dict[str, set[str]] = {name: set() for name in order}
     for owner, scope in scopes:
@@ -120,7 +120,7 @@ def _bags(
 
 
 def _elimination(graph: dict[str, set[str]], size: Mapping[str, int]) -> Iterator[tuple[str, set[str]]]:
-    """Nodes in the order of least fill-in, each with its neighbours then; uses the graph up."""
+    """Yield nodes by least fill-in, each with its neighbours at that point; consumes the graph."""
 
     def cost(name: str) -> tuple[int, int, str]:
         around = graph[name]
@@ -151,7 +151,7 @@ def _elimination(graph: dict[str, set[str]], size: Mapping[str, int]) -> Iterato
 def _possible(
     names: Sequence[str], size: Mapping[str, int], ruled_out: Mapping[str, Sequence[CPT]]
 ) -> Bag | None:
-    """Return the combinations of states that no table within the names rules out; None if too many."""
+    """Return the combinations that no table within the names rules out; None if there are too many."""
     states = np.zeros((0, 1), dtype=np.int16)
     place = {name: at for at, name in enumerate(names)}
     for name in names:
@@ -167,13 +167,13 @@ def _possible(
 
 
 def to_blame(members: Iterable[str], scopes: Sequence[Scope]) -> str:
-    """Return the node whose scope ties most of a clique together."""
+    """Return the node whose scope accounts for most of a clique."""
     members = set(members)
     return max(scopes, key=lambda scope: (len(members & set(scope[1])), scope[0]))[0]
 
 
 def _agreed(bags: Sequence[Bag], parents: Sequence[int], size: Mapping[str, int]) -> list[Bag]:
-    """Return the bags without what neighbours rule out, so that every entry left can be."""
+    """Return the bags without what neighbours rule out, so that every remaining entry is possible."""
     left = list(bags)
 
     def narrow(at: int, by: int) -> None:

@@ -4,10 +4,10 @@ Information of a reading R is about the joint state of all target nodes S (the f
 
     I(R; S | seen) = H(R | seen) - sum over s of P(s | seen) H(R | s, seen)
 
-*Deterministic* nodes are functions of S. If all parents of R are deterministic, H(R | s, seen) hangs on
+*Deterministic* nodes are functions of S. If all parents of R are deterministic, H(R | s, seen) depends on
 the parents alone. Other hidden nodes are a *nuisance* (a noisy state, an unknown vehicle fact): what R tells
 about them beyond S does not count. Nuisance nodes that share tables form a group, and given S the group
-hangs on S only through the deterministic nodes in those tables, its *interface* b. With interface and R's
+depends on S only through the deterministic nodes in those tables, its *interface* b. With interface and R's
 parents together in one clique, P(R | b, seen) = P(R | s, seen), and the second term is exact as well.
 """
 
@@ -32,9 +32,9 @@ from advisor.inference.tables import CPT, DiscreteNetwork
 
 
 def compile_tables(tables: DiscreteNetwork, asked: Sequence[str] | None = None) -> Engine:
-    """Compile a network into an engine; raises `TooWide` where exactness would need too large a table.
+    """Compile a network into an engine; raises `TooWide` if exactness would need too large a table.
 
-    `asked` are the readings it will inform about, all if not given; the others can only be seen.
+    The engine informs about the readings `asked` (default: all); the others can only be evidence.
     """
     return _Compiler(tables, tables.readings if asked is None else asked).engine()
 
@@ -56,7 +56,7 @@ def parents_first(tables: Sequence[CPT]) -> tuple[str, ...]:
 
 
 class _Compiler:
-    """What is needed only while compiling."""
+    """State that is needed only while compiling."""
 
     def __init__(self, tables: DiscreteNetwork, asked: Sequence[str]) -> None:
         self.network = tables
@@ -149,7 +149,7 @@ class _Compiler:
         return interfaces
 
     def _scope(self, table: CPT) -> tuple[str, ...]:
-        """Return what has to be together for a reading."""
+        """Return the nodes that must share a clique for a reading."""
         return self.interface.get(table.child, table.parents)
 
     def _clique(self, clique: int, parent: int) -> Clique:
@@ -232,7 +232,7 @@ class _Compiler:
 
 
 class _Rows:
-    """A sparse matrix in the making: rows below one another."""
+    """A sparse matrix built row by row."""
 
     def __init__(self) -> None:
         self.count = 0

@@ -3,7 +3,7 @@
 A network is compiled once (see `compiler`). Per step, the evidence is multiplied into the cliques, messages
 go to the root and back (Jensen, Lauritzen & Olesen 1990), and three sparse products turn the calibrated
 cliques into posteriors, predictions and informations. One case is an array (entries,), many are
-(entries, cases): the same lines serve both.
+(entries, cases); the same code handles both.
 """
 
 from __future__ import annotations
@@ -34,19 +34,19 @@ from advisor.inference.propagation import (
 Evidence = Mapping[str, ArrayLike]
 
 NUMBERS_AT_ONCE = 800_000
-"""Cases go through the tree together while all their numbers are no more: these fit a processor's cache."""
+"""Cases go through the tree together up to this many numbers, which fit a processor's cache."""
 MOST_AT_ONCE = 128
-"""Nor more cases than these, which share out what a call of numpy costs well enough."""
+"""And up to this many cases, enough to spread the cost of a numpy call."""
 PLAIN = (1e-100, 1e100)
-"""Likelihoods and readings' tables between these, or 0, are multiplied as they are; others as logarithms."""
+"""Likelihoods and readings' tables within these limits, or 0, are multiplied; others use logarithms."""
 ROUND_OFF_BITS = 1e-12
-"""An information below this is a difference of equal numbers: it is 0."""
+"""Information below this is rounding error and counts as 0."""
 
 
 class ImpossibleEvidence(Exception):
-    """What was seen cannot be so together.
+    """The evidence is impossible.
 
-    `clash` are nodes that show it: one or two where that few do, else a set that none can be spared from.
+    `clash` are nodes that contradict each other: one or two if possible, else a minimal set.
     """
 
     def __init__(self, clash: tuple[str, ...]) -> None:
@@ -56,10 +56,10 @@ class ImpossibleEvidence(Exception):
 
 @dataclass(frozen=True, eq=False)
 class Posterior:
-    """What is believed, and what each reading would tell, after what was seen.
+    """The beliefs given the evidence, and what each reading would tell.
 
-    Where exactness was too dear (see `bounded`) no belief is off by more than `belief_error`, and no
-    information by more than `bits_error`; both are 0 otherwise.
+    Where exactness was too expensive (see `bounded`) no belief is off by more than `belief_error` and no
+    information by more than `bits_error`; otherwise both are 0.
     """
 
     _layout: InferenceEngine
@@ -73,28 +73,28 @@ class Posterior:
 
     @cached_property
     def marginals(self) -> Mapping[str, Floats]:
-        """P(state | seen) of every hidden node."""
+        """Return P(state | evidence) of every hidden node."""
         return {name: self.hidden[span] for name, span in self._layout.hidden_spans.items()}
 
     @cached_property
     def beliefs(self) -> Mapping[str, float]:
-        """P(present | seen) of every target node: the probability of its last state."""
+        """Return P(present | evidence) of every target node: the probability of its last state."""
         return dict(zip(self._layout.targets, self.hidden[self._layout.target_indices].tolist(), strict=True))
 
     @cached_property
     def predictive(self) -> Mapping[str, Floats]:
-        """P(outcome | seen) of every reading; of one seen already, of an independent repeat of it."""
+        """Return P(outcome | evidence) of every reading; for one already taken, of an independent repeat."""
         return {name: self._predictive[span] for name, span in self._layout.reading_spans.items()}
 
     @cached_property
     def expected_information_bits(self) -> Mapping[str, float]:
-        """Bits that each reading not yet seen would tell about the joint state of the target nodes."""
+        """Return the bits that each reading not yet taken would tell about the targets' joint state."""
         bits = dict(zip(self._layout.readings, self._bits.tolist(), strict=True))
         return {name: value for name, value in bits.items() if name not in self._observed}
 
 
 class InferenceEngine(ABC):
-    """What advice asks: an `Engine`, or a `bounded.Bounded` in its place."""
+    """What the advice queries: an `Engine`, or a `bounded.Bounded` in its place."""
 
     outcomes: Mapping[str, tuple[str, ...]]
     targets: tuple[str, ...]
@@ -104,13 +104,13 @@ class InferenceEngine(ABC):
     reading_spans: Mapping[str, slice]
 
     def one_hot(self, node: str, outcome: str) -> Floats:
-        """Return the likelihood that says: the node is in this state for certain."""
+        """Return the likelihood that puts the node in this state for certain."""
         vector = np.zeros(len(self.outcomes[node]))
         vector[self.outcomes[node].index(outcome)] = 1.0
         return vector
 
     def query(self, evidence: Evidence) -> Posterior:
-        """Return what is believed after the evidence, a likelihood over the states of each node seen.
+        """Return the posterior given evidence: a likelihood over the states of each observed node.
 
         Only ratios within a likelihood matter. Raises `ImpossibleEvidence` with the nodes that clash.
         """
@@ -118,11 +118,11 @@ class InferenceEngine(ABC):
 
     @abstractmethod
     def query_batch(self, cases: Sequence[Evidence]) -> tuple[Posterior, ...]:
-        """Return the posteriors of many cases; raises `ImpossibleEvidence` for the first that cannot be."""
+        """Return the posteriors of many cases; raises `ImpossibleEvidence` for the first impossible one."""
 
     @abstractmethod
     def log2_evidence_probability(self, cases: Sequence[Evidence]) -> Floats:
-        """log2 of P(evidence) for each case, -inf where it cannot be; likelihoods count as they are."""
+        """Return log2 of P(evidence) for each case, -inf if impossible; likelihoods are not normalised."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,7 +158,7 @@ class Engine(InferenceEngine):
         return tuple(posteriors)
 
     def log2_evidence_probability(self, cases: Sequence[Evidence]) -> Floats:
-        """log2 of P(evidence) for each case, by the way to the root alone."""
+        """Return log2 of P(evidence) for each case, from the messages to the root alone."""
         return self._log2([checked(self.outcomes, evidence) for evidence in cases])
 
     def _posteriors(self, cases: Sequence[dict[str, Floats]]) -> list[Posterior]:
@@ -179,9 +179,9 @@ class Engine(InferenceEngine):
 
     @np.errstate(under="raise")
     def _calibrated(self, cases: Sequence[dict[str, Floats]]) -> tuple[Floats, Floats]:
-        """P(entry | seen) of the cliques, and log2 P(evidence).
+        """Return P(entry | evidence) of the cliques, and log2 P(evidence).
 
-        FloatingPointError where a number leaves what a float can hold.
+        Raises `FloatingPointError` if a number leaves the range of a float.
         """
         entries, log2 = self._entered(cases)
         messages, total = collect(self.cliques, entries)
@@ -219,7 +219,7 @@ class Engine(InferenceEngine):
         return max((span.stop for span in self.reading_spans.values()), default=0)
 
     def _entered(self, cases: Sequence[Mapping[str, Floats]]) -> tuple[Floats, Floats]:
-        """Return the cliques with the evidence in, scaled to at most their start, and log2 of the scale.
+        """Return the cliques with the evidence in, scaled down to their start at most, and log2 of the scale.
 
         FloatingPointError where that needs numbers too far from 1.
         """
@@ -252,7 +252,7 @@ class Engine(InferenceEngine):
         return (entries[0] if len(cases) == 1 else np.ascontiguousarray(entries.T)), log2
 
     def _entered_as_logs(self, cases: Sequence[Mapping[str, Floats]]) -> Floats:
-        """Return the logarithms of the cliques with the evidence in, as it is."""
+        """Return the logarithms of the cliques with the evidence in, unscaled."""
         logs = np.repeat(self.start_log2[:, None], len(cases), axis=1)
         for node in dict.fromkeys(itertools.chain.from_iterable(cases)):
             silent = np.ones(len(self.outcomes[node]))
@@ -261,7 +261,7 @@ class Engine(InferenceEngine):
         return logs[:, 0] if len(cases) == 1 else logs
 
     def _clash(self, evidence: Mapping[str, Floats]) -> tuple[str, ...]:
-        """Nodes whose evidence is impossible: one, else a pair, else a set that none can be spared from."""
+        """Return nodes whose evidence is impossible: one, else a pair, else a minimal set."""
         for size in (1, 2):
             subsets = list(itertools.combinations(evidence, size))
             log2 = self._log2([{node: evidence[node] for node in subset} for subset in subsets])
@@ -276,7 +276,7 @@ class Engine(InferenceEngine):
 
 
 def checked(outcomes: Mapping[str, tuple[str, ...]], evidence: Evidence) -> dict[str, Floats]:
-    """Return the evidence as arrays; raises `KeyError` or `ValueError` where it does not fit the nodes."""
+    """Return the evidence as arrays; raises `KeyError` or `ValueError` if it does not fit the nodes."""
     fitting = {}
     for node, likelihoods in evidence.items():
         if node not in outcomes:
@@ -291,5 +291,5 @@ def checked(outcomes: Mapping[str, tuple[str, ...]], evidence: Evidence) -> dict
 
 
 def at_once(numbers: int) -> int:
-    """How many cases of so many numbers each should be worked on together."""
+    """Return how many cases of that many numbers each are worked on together."""
     return max(1, min(MOST_AT_ONCE, NUMBERS_AT_ONCE // max(numbers, 1)))

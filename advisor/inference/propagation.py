@@ -19,7 +19,7 @@ from advisor.arrays import SMALLEST, Floats, Ints
 
 @dataclass(frozen=True, eq=False)
 class Clique:
-    """A clique's entries in the long array, and how they and its parent's hang on what both share."""
+    """A clique's entries in the long array, and how they and its parent's map to the nodes both share."""
 
     span: slice
     parent: int  # -1 at the root
@@ -28,13 +28,13 @@ class Clique:
     above: Ints  # the parent's entry -> the same
 
     def own_sums(self, entries: Floats) -> Floats:
-        """Sum the clique's entries for each configuration of the shared nodes."""
+        """Return the clique's entries summed for each configuration of the shared nodes."""
         if entries.ndim == 1:
             return np.asarray(np.bincount(self.own, entries, self.separator), dtype=np.float64)
         return np.asarray(self._own_matrix @ entries)
 
     def above_sums(self, entries: Floats) -> Floats:
-        """Sum the parent's entries for each configuration of the shared nodes."""
+        """Return the parent's entries summed for each configuration of the shared nodes."""
         if entries.ndim == 1:
             return np.asarray(np.bincount(self.above, entries, self.separator), dtype=np.float64)
         return np.asarray(self._above_matrix @ entries)
@@ -79,7 +79,7 @@ def collect(cliques: Sequence[Clique], entries: Floats) -> tuple[list[Floats], F
 
 
 def distribute(cliques: Sequence[Clique], entries: Floats, messages: Sequence[Floats]) -> None:
-    """Send messages from the root outwards, in place: each clique becomes P(its nodes | seen)."""
+    """Send messages from the root outwards, in place: each clique becomes P(its nodes | evidence)."""
     for clique, sent in zip(cliques[1:], messages, strict=True):
         wanted = clique.above_sums(entries[cliques[clique.parent].span])
         # Where nothing was sent nothing is wanted: 0/0 is 0 here.
@@ -88,7 +88,7 @@ def distribute(cliques: Sequence[Clique], entries: Floats, messages: Sequence[Fl
 
 
 def summing(groups: Ints, count: int) -> sparse.csr_matrix:
-    """Return the matrix that sums what belongs to each group."""
+    """Return the matrix that sums the members of each group."""
     ones = np.ones(len(groups))
     return sparse.csr_matrix((ones, (groups, np.arange(len(groups)))), shape=(count, len(groups)))
 
@@ -102,7 +102,7 @@ def enter_logs(cliques: Sequence[Clique], logs: Floats, entry: EvidenceEntry, li
 
 
 def collect_logs(cliques: Sequence[Clique], logs: Floats) -> tuple[list[Floats], Floats]:
-    """As `collect`, of entries that are logarithms."""
+    """Do as `collect`, on logarithms."""
     messages, scales = [], []
     for clique in reversed(cliques[1:]):
         message = _log_sums(logs[clique.span], clique.own, clique.separator, clique.own_sums)
@@ -118,7 +118,7 @@ def collect_logs(cliques: Sequence[Clique], logs: Floats) -> tuple[list[Floats],
 
 
 def distribute_logs(cliques: Sequence[Clique], logs: Floats, messages: Sequence[Floats]) -> Floats:
-    """As `distribute`; returns P(entry | seen) itself."""
+    """Do as `distribute`, on logarithms; returns P(entry | evidence) itself."""
     for clique, sent in zip(cliques[1:], messages, strict=True):
         parent = logs[cliques[clique.parent].span]
         wanted = _log_sums(parent, clique.above, clique.separator, clique.above_sums) - _finite(sent)
@@ -127,13 +127,13 @@ def distribute_logs(cliques: Sequence[Clique], logs: Floats, messages: Sequence[
 
 
 def logarithms(numbers: Floats) -> Floats:
-    """log2 of each number, -inf of 0."""
+    """Return log2 of each number; -inf for 0."""
     with np.errstate(divide="ignore"):
         return np.asarray(np.log2(numbers))
 
 
 def _log_sums(logs: Floats, groups: Ints, count: int, sums: Callable[[Floats], Floats]) -> Floats:
-    """log2 of the sums over what belongs to each group of the numbers of which these are the log2."""
+    """Return log2 of each group's sum, given log2 of the numbers."""
     largest = np.full((count, *logs.shape[1:]), -np.inf)
     np.maximum.at(largest, groups, logs)
     largest = _finite(largest)
@@ -141,5 +141,5 @@ def _log_sums(logs: Floats, groups: Ints, count: int, sums: Callable[[Floats], F
 
 
 def _finite(logs: Floats) -> Floats:
-    """Return the logarithms, with 0 for -inf: taken from entries that are all -inf it leaves them so."""
+    """Return the logarithms with 0 for -inf: subtracting it from entries that are all -inf keeps them so."""
     return np.asarray(np.where(np.isneginf(logs), 0.0, logs))

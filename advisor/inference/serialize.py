@@ -19,7 +19,7 @@ from scipy import sparse
 ALIGNED = 64
 """Arrays begin at multiples of this."""
 COMPRESSED = 3
-"""Makes a tenth of it, in as much time as level 1."""
+"""This level shrinks files to a tenth, in the time of level 1."""
 LENGTH = 8
 """Bytes that say how long the table of contents is."""
 
@@ -27,7 +27,7 @@ Array = NDArray[Any]
 
 
 def packed(value: object) -> bytes:
-    """Return the bytes of a value; `TypeError` where something in it is of a kind that cannot be written."""
+    """Return the bytes of a value; raises `TypeError` if it holds something that cannot be written."""
     arrays: list[Array] = []
     tree = _tree(value, arrays)
     head = json.dumps([tree, [[one.dtype.str, one.shape, _order(one)] for one in arrays]]).encode()
@@ -39,7 +39,7 @@ def packed(value: object) -> bytes:
 
 
 def unpacked(data: bytes, kinds: Iterable[type]) -> Any:
-    """Return the value whose bytes these are; `kinds` are the dataclasses that may be in it."""
+    """Return the value with these bytes; `kinds` are the dataclasses that may occur in it."""
     buffer = bytearray(zlib.decompress(data))  # writable, as arrays usually are
     at = LENGTH + int.from_bytes(buffer[:LENGTH], "little")
     tree, listed = json.loads(buffer[LENGTH:at])
@@ -52,15 +52,12 @@ def unpacked(data: bytes, kinds: Iterable[type]) -> Any:
 
 
 def _order(array: Array) -> Literal["C", "F"]:
-    """In which order the numbers lie: products of matrices may be rounded by it."""
+    """Return the memory order of an array: products of matrices round differently by it."""
     return "F" if array.flags.f_contiguous and not array.flags.c_contiguous else "C"
 
 
 def _tree(value: object, arrays: list[Array]) -> object:
-    """Return the value in JSON's terms.
-
-    All but text, numbers, truth and nothing is a list that names its kind.
-    """
+    """Return the value for JSON: all but text, numbers, booleans and null is a list that names its kind."""
     if value is None or type(value) in (bool, int, float, str):
         return value
     if isinstance(value, np.ndarray) and not value.dtype.hasobject:

@@ -1,8 +1,8 @@
 """Danger in a customer's words: heard before anything else, by phrases that the authors wrote.
 
-A phrase is heard where all its words are said near each other, in any order and form; `petrol/fuel` is one
-or the other, and ` ... ` parts what may be said far apart, as in `blows warm ... hisses`. After a "no" or
-"not" nothing is taken as settled: whoever says "no smoke" is asked about it.
+A phrase is heard if all its words occur near each other, in any order and form; `petrol/fuel` is one or the
+other, and ` ... ` separates parts that may be far apart, as in `blows warm ... hisses`. After a "no" or "not"
+nothing is settled: whoever says "no smoke" is asked about it.
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ from advisor.knowledge.phrases import SILENT, meant, spoken
 from advisor.knowledge.vocabulary import Signal
 
 APART = " ... "
-"""What stands between the parts of a phrase that may be said far from each other."""
+"""Separates the parts of a phrase that may be said far from each other."""
 NEAR = 5
-"""So many other words may stand between those of a phrase."""
+"""How many other words may stand between those of a phrase."""
 DENIES = frozenset(
     re.findall(
         r"\S+",
@@ -29,15 +29,15 @@ DENIES = frozenset(
         """,
     )
 )
-"""Words after which something may not be so, but for `NOT_STOP`."""
+"""Words that may deny what follows, except in `NOT_STOP`."""
 NOT_STOP = frozenset({"stop", "stops", "stopping"})
-"""What will not stop is so."""
+""""It won't stop" denies nothing."""
 TURNS = frozenset(
     re.findall(r"\S+", ". , ; : ! ? and but because since so then just only though although except")
 )
-"""What ends the reach of a denying word."""
+"""Ends the reach of a denying word."""
 REACH = 5
-"""A denying word is looked for so many words back."""
+"""How many words back a denying word is looked for."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ class Heard:
 
 
 def heard_dangers(knowledge: Knowledge, said: str) -> tuple[Heard, ...]:
-    """Return the dangers in what was said: the sure ones first, the most severe ahead.
+    """Return the dangers in what was said: sure ones first, then by severity.
 
     What is asked about first is left out where another danger is sure: that has to be told at once.
     """
@@ -67,23 +67,23 @@ def heard_dangers(knowledge: Knowledge, said: str) -> tuple[Heard, ...]:
 
 
 def heard_phrases(phrases: Iterable[str], said: str) -> list[bool]:
-    """For each place where one of the phrases is said, whether it is not denied there."""
+    """Yield for each occurrence of a phrase whether it stands undenied."""
     words = spoken(said)
     return [sure for phrase in phrases for sure in _heard(words, phrase)]
 
 
 def spoken_out(phrase: str) -> str:
-    """Return a phrase as somebody may say it: the first of each set of alternatives."""
+    """Return a phrase as somebody may say it, with the first of each set of alternatives."""
     return " ".join(word.split("/")[0] for word in phrase.split())
 
 
 def says_something(phrase: str) -> bool:
-    """Whether a phrase has a word that says what is the matter, whichever of the alternatives is said."""
+    """Return whether a phrase says what is the matter, whichever alternatives are used."""
     return any(SILENT.isdisjoint(word.split("/")) for word in phrase.casefold().split())
 
 
 def _heard(words: Sequence[str], phrase: str) -> Iterator[bool]:
-    """For each place where a phrase is said, whether it is not denied there; once for one in parts."""
+    """Yield for each occurrence of a phrase whether it stands undenied; once for a phrase in parts."""
     parts = phrase.split(APART)
     if len(parts) > 1:
         each = [list(_heard_near(words, part)) for part in parts]
@@ -110,7 +110,7 @@ def _one_of(word: str, choices: Sequence[str]) -> bool:
 
 
 def _denied(words: Sequence[str], start: int, end: int) -> bool:
-    """Whether a denying word between two places reaches as far as the second."""
+    """Return whether a denying word between two positions reaches the second."""
     for at in range(end - 1, start - 1, -1):
         if words[at] in TURNS:
             return False

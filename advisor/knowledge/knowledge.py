@@ -1,4 +1,4 @@
-"""Everything that was read of a workshop's knowledge, with the places where it stands."""
+"""A workshop's knowledge as read, with the place of everything in its files."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ from advisor.knowledge.vocabulary import (
 )
 
 SHORT = 12
-"""Letters of a version."""
+"""Length of a version."""
 
 
 SECTIONS = tuple(name for name in Document.model_fields if name not in ("language", "standing"))
@@ -65,19 +65,18 @@ class Knowledge:
 
     @cached_property
     def digest(self) -> str:
-        """A digest of everything that is written here, in its order: equal ones give equal networks."""
+        """Return a digest of the whole knowledge in its order: equal digests mean equal networks."""
         return _digest(json.dumps(self._written, ensure_ascii=False))
 
     @property
     def version(self) -> str:
-        """The digest, short. Order counts: of bands turned round each means the other."""
+        """Return the digest, shortened. Order counts: reversed bands would swap meanings."""
         return self.digest[:SHORT]
 
     def is_version(self, said: str) -> bool:
-        """Whether a version that a job states is this one.
+        """Return whether a version that a job states is this one.
 
-        Earlier programs left order out of it; what they stated of this very knowledge is taken too, as it
-        says nothing about order.
+        Earlier programs ignored order in their versions; theirs of this knowledge count as well.
         """
         return said in (self.version, self._version_without_order)
 
@@ -93,36 +92,36 @@ class Knowledge:
         }
 
     def place(self, *path: str | int) -> Place:
-        """Where a path such as ("readings", id, "minutes") was written, or the nearest thing around it."""
+        """Return where a path such as ("readings", id, "minutes") was written, or its nearest parent."""
         while path and path not in self.places:
             path = path[:-1]
         return self.places.get(path, Place("knowledge", 1, 1))
 
     def section(self, name: str) -> Mapping[str, Item]:
-        """Return the items of a section by its name."""
+        """Return the items of a section."""
         section: Mapping[str, Item] = getattr(self, name)
         return section
 
     def items(self) -> Iterator[tuple[str, str, Item]]:
-        """Every item as (section, id, item)."""
+        """Yield every item as (section, id, item)."""
         for section in SECTIONS:
             for name, item in self.section(section).items():
                 yield section, name, item
 
     def gated(self) -> Mapping[str, Gated]:
-        """Complaints, branches and the states that follow a gate."""
+        """Return complaints, branches and the states that follow a gate."""
         states = {name: state for name, state in self.states.items() if not state.noisy_or}
         return MappingProxyType({**self.complaints, **self.branches, **states})
 
     def standing_of(self, section: str, name: str, part: str) -> Standing | None:
-        """Where a number comes from: said of the field, the item, or the file."""
+        """Return where a number comes from, as stated for the field, the item or the file."""
         item = self.section(section)[name]
         return (
             item.standing_of.get(part) or item.standing or self.standings.get(self.place(section, name).file)
         )
 
     def title(self, node: str) -> str:
-        """Return the name for people of a complaint, branch, fault, state or unlisted cause."""
+        """Return the displayed name of a complaint, branch, fault, state or unlisted cause."""
         if is_unlisted(node):
             owner = owner_of(node)
             return "Something not listed here" + (
@@ -139,13 +138,13 @@ def _digest(text: str) -> str:
 
 
 def worst_first(knowledge: Knowledge, cautions: Iterable[str]) -> tuple[str, ...]:
-    """Cautions, each once, the most severe ahead."""
+    """Return cautions, each once, the most severe first."""
     words = get_args(Signal)
     return tuple(sorted(dict.fromkeys(cautions), key=lambda one: words.index(knowledge.cautions[one].signal)))
 
 
 def setups_of(knowledge: Knowledge, reading: str) -> tuple[str, ...]:
-    """Every setup a reading needs, those that come first at the front."""
+    """Return every setup a reading needs, prerequisites first."""
     ordered: dict[str, None] = {}
 
     def visit(setup: str) -> None:
@@ -160,7 +159,7 @@ def setups_of(knowledge: Knowledge, reading: str) -> tuple[str, ...]:
 
 
 def quantity_of(knowledge: Knowledge, reading: str) -> Quantity:
-    """Return the quantity of a reading; raises `ValueError` where it is answered in words."""
+    """Return the quantity of a reading; raises `ValueError` if it is answered in words."""
     quantity = knowledge.readings[reading].quantity
     if quantity is None:
         raise ValueError(f"'{reading}' is no quantity")

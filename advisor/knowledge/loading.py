@@ -24,9 +24,9 @@ from advisor.knowledge.vocabulary import Document, Standing
 from advisor.text import nearest
 
 LARGEST_FILE = 250_000
-"""Bytes; a larger file is refused unread."""
+"""Bytes; larger files are refused unread."""
 MOST_TRANSLATED = 300
-"""Problems of form told of one file; whoever has more mends these first."""
+"""How many problems of form are reported for one file; fix these first."""
 DEEPEST = 12
 """Levels of nesting; the language needs 7."""
 ID = re.compile(r"[a-z0-9][a-z0-9_]*")
@@ -50,7 +50,7 @@ for _tag, _pattern, _first in (
 
 
 def knowledge_files(paths: Iterable[Path]) -> list[Path]:
-    """Return the files that are meant: a folder stands for the .yaml files directly in it, by name."""
+    """Return the files meant: a folder stands for the .yaml files directly in it, sorted by name."""
     files: list[Path] = []
     for path in paths:
         if path.is_dir():
@@ -61,9 +61,9 @@ def knowledge_files(paths: Iterable[Path]) -> list[Path]:
 
 
 def settled(paths: Iterable[Path]) -> list[str]:
-    """Finish or undo a change of these files that was stopped halfway; says what was done, in sentences.
+    """Finish or undo a half-made change of these files; return sentences on what was done.
 
-    Every loading does it; who wants to tell a person asks before. Raises `ProblemsFound` where it cannot be.
+    Loading always does this; call it first to report it. Raises `ProblemsFound` if it is impossible.
     """
     return settle(Path(os.path.realpath(file)).parent for file in knowledge_files(paths))
 
@@ -74,7 +74,7 @@ def load(paths: Iterable[Path]) -> Knowledge:
 
 
 def load_with_digest(paths: Iterable[Path]) -> tuple[Knowledge, str]:
-    """Read the same, with a digest of the texts: equal ones have the same problems or none."""
+    """Load, and return a digest of the texts too: equal digests have equal problems."""
     paths = list(paths)
     problems: list[Problem] = []
     sections: dict[str, dict[str, Any]] = {section: {} for section in SECTIONS}
@@ -168,7 +168,7 @@ def read(file: Path, model: type[Model]) -> tuple[Model, dict[words.Path, Place]
 
 
 def text_of(file: Path) -> str:
-    """Return what stands in a file; raises `ProblemsFound` where it cannot be read, or is not meant to be."""
+    """Return the text of a file; raises `ProblemsFound` if it cannot or must not be read."""
     start = Place(str(file), 1, 1)
     try:
         stat = file.stat()
@@ -246,9 +246,9 @@ def parse(text: str, file: str, model: type[Model]) -> tuple[Model, dict[words.P
 
 
 def values_of(text: str) -> Iterator[tuple[int, int]]:
-    """Where each plain value of a text begins and ends, quotes included, from top to bottom.
+    """Yield where each plain value of a text begins and ends, quotes included, from top to bottom.
 
-    Names before a colon are none. The text has been parsed before without a problem.
+    Keys are not values. The text must have been parsed without a problem.
     """
 
     def inside(node: yaml.Node | None) -> Iterator[tuple[int, int]]:
@@ -328,7 +328,7 @@ def _refuse_tricks(text: str, file: str) -> None:
 def _data(
     node: yaml.Node, path: words.Path, file: str, places: dict[words.Path, Place], problems: list[Problem]
 ) -> Any:
-    """Return the node's plain value; notes where everything stands, and keys that stand twice."""
+    """Return the node's plain value; record the place of everything, and duplicate keys."""
     places.setdefault(path, Place(file, node.start_mark.line + 1, node.start_mark.column + 1))
     if isinstance(node, yaml.ScalarNode):
         kind = node.tag.rpartition(":")[2]
@@ -419,7 +419,7 @@ _MAPPING = ("model_type", "model_attributes_type")
 
 
 def _said_better(detail: Any, path: words.Path, details: list[Any], paths: list[words.Path]) -> bool:
-    """Whether a finding is of a form that was not meant, or follows from what is wrong further inside."""
+    """Return whether a finding is about a form not meant, or follows from a problem further inside."""
     if detail["type"] not in ("too_short", *_WORD_OR_NUMBER, *_MAPPING):
         return False
     here = [one for one, there in zip(details, paths, strict=True) if there == path and one is not detail]
@@ -430,7 +430,7 @@ def _said_better(detail: Any, path: words.Path, details: list[Any], paths: list[
 
 
 def _path(steps: tuple[str | int, ...], places: dict[words.Path, Place]) -> words.Path:
-    """Return the steps that stand in the file; in between are names of the forms that were tried."""
+    """Return the steps that occur in the file, without the names of the forms pydantic tried."""
     path: words.Path = ()
     for step in steps:
         if (*path, step) in places:
@@ -439,7 +439,7 @@ def _path(steps: tuple[str | int, ...], places: dict[words.Path, Place]) -> word
 
 
 def _opening(shown: object) -> str:
-    """Return what stands in a file, short, as the opening of a sentence."""
+    """Return an excerpt of a file as the opening of a sentence."""
     said = in_words(shown)[:60]
     return said[0].upper() + said[1:]
 
@@ -483,7 +483,7 @@ def _problem(detail: Any, path: words.Path, place: Place, model: type[BaseModel]
 
 
 def _fields(model: type[BaseModel], path: words.Path) -> list[str]:
-    """Return the words that a model knows at a path."""
+    """Return the words that a model accepts at a path."""
     kinds: list[Any] = [model]
     for step in path:
         models = [one for one in kinds if isinstance(one, type) and issubclass(one, BaseModel)]

@@ -1,4 +1,4 @@
-"""Words of people: which say something, and when two of them are the same."""
+"""What people say: which words carry meaning, and when two words are the same."""
 
 from __future__ import annotations
 
@@ -16,21 +16,21 @@ SILENT = frozenset(
         """,
     )
 )
-"""Words that say nothing about what is the matter (chosen by hand)."""
+"""Words that carry no information about the trouble (chosen by hand)."""
 ENDINGS = frozenset(["", "d", "e", "ed", "er", "ers", "es", "ing", "s", "y"])
-"""Two words are the same but for one of these at the end of each (chosen by hand)."""
+"""Two words are the same if they differ only in one of these endings (chosen by hand)."""
 LEAST_STEM = 3
-"""Letters that two words have to share before their endings."""
+"""Letters that two words must share before their endings."""
 LEAST_MISTYPED = 5
-"""Letters of a word in which one too few, too many or two changed over are taken for a slip."""
+"""From this length on, a missing, extra or swapped letter counts as a slip."""
 LEAST_MISTAKEN = 6
-"""Letters of a word in which a wrong one is taken for a slip: shorter ones have too many neighbours."""
+"""From this length on, a wrong letter counts as a slip; shorter words have too many neighbours."""
 
 WORD = r"[^\W_]+(?:'[^\W_]+)?"
 
 
 def spoken(text: str) -> list[str]:
-    """Return the words of a text in their order, in small letters, with the marks that end a clause."""
+    """Return the words of a text in order, in lower case, with the marks that end a clause."""
     return re.findall(rf"{WORD}|[.,;:!?]", text.casefold().replace("’", "'"))
 
 
@@ -40,7 +40,7 @@ def telling(text: str) -> frozenset[str]:
 
 
 def alike(one: str, other: str) -> bool:
-    """Whether two words are the same but for their endings."""
+    """Return whether two words are the same apart from their endings."""
     if one == other:
         return True
     if one[:LEAST_STEM] != other[:LEAST_STEM]:
@@ -50,7 +50,7 @@ def alike(one: str, other: str) -> bool:
 
 
 def meant(said: str, word: str) -> bool:
-    """Whether a word was meant by what was said: in any of its forms, or with one slip of the keys."""
+    """Return whether a word was meant: in any of its forms, or with one typing slip."""
     if said[:1] != word[:1]:
         return False
     if alike(said, word):
@@ -67,6 +67,6 @@ def meant(said: str, word: str) -> bool:
 
 
 def _first_difference(one: str, other: str) -> int:
-    """How many letters two words share at their beginning."""
+    """Return how many leading letters two words share."""
     pairs = enumerate(zip(one, other, strict=False))
     return next((at for at, (left, right) in pairs if left != right), min(len(one), len(other)))

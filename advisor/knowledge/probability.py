@@ -1,4 +1,4 @@
-"""How likely an outcome is, in the ways that authors say it."""
+"""Probabilities, in the forms that authors write them."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _OF = re.compile(r"\s*(\d+(?:\.\d+)?)\s+of\s+(\d+(?:\.\d+)?)\s*")
 
 
 def in_words(said: object) -> str:
-    """Return what stands in a file, as its author would call it."""
+    """Name a YAML value the way its author would."""
     if said is None:
         return "nothing"
     if isinstance(said, dict | list | tuple):

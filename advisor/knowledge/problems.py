@@ -11,7 +11,7 @@ from advisor.text import visible
 
 @dataclass(frozen=True, order=True)
 class Place:
-    """Where something stands in a file; line and column count from 1."""
+    """A position in a file; line and column count from 1."""
 
     file: str
     line: int
@@ -23,7 +23,7 @@ class Place:
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing that is wrong or weak in the knowledge, and what would be right.
+    """Something wrong or weak in the knowledge, and what would be right.
 
     `code` is stable, so that tests and editors can rely on it. A problem of severity
     "error" keeps the knowledge from being used; "weak" does not.

@@ -1,9 +1,9 @@
-"""Several files replaced by others at once: killed at any moment, all are old or all new once somebody looks.
+"""Replace several files at once: if killed at any moment, all are old or all new at the next look.
 
-The new texts are laid beside the files, and so is a journal that says which they are. Nothing has happened
-until the journal has its final name, by one renaming; from then on it will be finished, by this run or by the
-next that looks at one of the folders (`settle`). Where files lie in several folders the journal lies with the
-first, and the others hold the name of its folder: without that nothing is written there.
+The new texts are written beside the files, with a journal that lists them. Nothing has happened until one
+rename gives the journal its final name; from then on the change will be finished, by this run or by the next
+that looks at one of the folders (`settle`). If the files are in several folders, the journal is in the first
+one and the others name that folder; without that, nothing is written there.
 """
 
 from __future__ import annotations
@@ -23,17 +23,17 @@ from advisor.knowledge.problems import Place, Problem, ProblemsFound
 JOURNAL = ".advisor-change.json"
 DRAFT = JOURNAL + ".part"
 BESIDE = ".advisor-new"
-"""After a file's name: what is to take its place."""
+"""Suffix of the file that is to replace another."""
 ENDINGS = (".yaml", ".yml")
-"""What is replaced; a journal moves no other file, wherever it came from."""
+"""Files that may be replaced; a journal moves no others, wherever it came from."""
 LARGEST_JOURNAL = 1_000_000
 """Bytes; a larger one was not written by this program."""
 
 
 def replace_all(texts: Mapping[Path, bytes]) -> None:
-    """Put other texts into files, all or none; raises `OSError` where the disk does not let us.
+    """Write texts into files, all or none; raises `OSError` if the disk refuses.
 
-    Their real names have one of the `ENDINGS`.
+    The files' real names must have one of the `ENDINGS`.
     """
     files = {Path(os.path.realpath(file)): text for file, text in texts.items()}
     home = next(iter(files)).parent
@@ -63,9 +63,9 @@ def replace_all(texts: Mapping[Path, bytes]) -> None:
 
 
 def settle(folders: Iterable[Path]) -> list[str]:
-    """Finish or undo what a run that was stopped has left in these folders; says what was done, in sentences.
+    """Finish or undo what an interrupted run left in these folders; return sentences on what was done.
 
-    Raises `ProblemsFound` where a file was edited since, so that neither can be.
+    Raises `ProblemsFound` if a file was edited since, which rules out both.
     """
     done = []
     for folder in dict.fromkeys(folders):
@@ -117,7 +117,7 @@ def _finish(home: Path) -> list[str]:
 
 
 def _undo(home: Path) -> None:
-    """Take away what was laid beside the files; the draft goes first, so that nobody goes on by it."""
+    """Remove what was written beside the files; the draft goes first, so that nobody acts on it."""
     entries = _entries(home, _read(home / DRAFT))
     (home / DRAFT).unlink(missing_ok=True)
     if not (home / JOURNAL).exists():
@@ -133,7 +133,7 @@ def _tidy(home: Path, entries: Iterable[Path]) -> None:
 
 
 def _entries(home: Path, said: dict[str, Any] | None) -> dict[Path, dict[str, str]]:
-    """Return the files that a journal names, with the digests of what they were and will be."""
+    """Return the files that a journal lists, with the digests of their old and new texts."""
     files = (said or {}).get("files")
     return {
         (home / name).resolve(): digests
@@ -148,7 +148,7 @@ def _can_be_replaced(home: Path, file: Path, said: Mapping[str, str]) -> bool:
 
 
 def _is_ours(home: Path, file: Path) -> bool:
-    """Whether a journal may write a file: knowledge in its own folder, or in one that names the journal's."""
+    """Return whether a journal may write a file: knowledge in its own folder or one that names it."""
     if file.suffix not in ENDINGS:
         return False
     said = _read(file.parent / JOURNAL) or {}
@@ -157,7 +157,7 @@ def _is_ours(home: Path, file: Path) -> bool:
 
 
 def _read(file: Path) -> dict[str, Any] | None:
-    """Return what a journal says; None where none can be read. One that was never finished says nothing."""
+    """Return what a journal says, or None if there is none to read or it was never finished."""
     try:
         stat = file.lstat()
         if not S_ISREG(stat.st_mode) or stat.st_size > LARGEST_JOURNAL:
@@ -173,7 +173,7 @@ def _read(file: Path) -> dict[str, Any] | None:
 
 
 def _write(file: Path, text: bytes) -> None:
-    """Write a file that is on the disk when this returns."""
+    """Write a file and sync it to the disk."""
     with file.open("wb") as opened:
         opened.write(text)
         opened.flush()
@@ -181,7 +181,7 @@ def _write(file: Path, text: bytes) -> None:
 
 
 def _sync(folder: Path) -> None:
-    """Make renamings in a folder last, where the system lets a folder be opened."""
+    """Sync renames in a folder to the disk, on systems where a folder can be opened."""
     if hasattr(os, "O_DIRECTORY"):
         descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
         try:
@@ -199,7 +199,7 @@ def _digest(text: bytes) -> str:
 
 
 def _digest_of(file: Path) -> str | None:
-    """Return the digest of what stands in a file; None where there is no such file."""
+    """Return the digest of a file's content, or None if there is no such file."""
     with suppress(FileNotFoundError):
         if file.is_file():
             return _digest(file.read_bytes())

@@ -1,4 +1,4 @@
-"""The name of what is not written here: `unlisted:ID` is the rest of the causes of a complaint or branch."""
+"""Names of unlisted causes: `unlisted:ID` stands for the remaining causes of a complaint or branch."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ def unlisted_of(owner: str) -> str:
 
 
 def is_unlisted(name: str) -> bool:
-    """Whether the name is that of an unlisted cause."""
+    """Return whether the name is that of an unlisted cause."""
     return name.startswith(UNLISTED)
 
 

@@ -1,4 +1,4 @@
-"""What an author may say about complaints, faults and readings, as frozen objects.
+"""What an author may write about complaints, faults and readings, as frozen objects.
 
 The words are explained for authors in knowledge/README.md; the names here are the same.
 """
@@ -16,15 +16,15 @@ from advisor.arrays import Floats
 from advisor.knowledge.probability import WORDS, parse_probability
 
 REMEDY_SUCCESS = 0.95
-"""How often a remedy takes, where the author does not say (estimate)."""
+"""How often a remedy works, if the author does not say (estimate)."""
 
 
 RIGHT_BY_PHONE = 0.9
-"""How often a customer says what somebody at the car would find, where the author does not say (estimate)."""
+"""How often a customer's answer is what somebody at the car would find, by default (estimate)."""
 
 
 CHECK_MINUTES = 10.0
-"""How long it takes to look for the complaint again, where the author does not say (estimate)."""
+"""Minutes to check for the complaint again, if the author does not say (estimate)."""
 
 
 def _members(said: Any) -> Any:
@@ -154,12 +154,12 @@ class Gate(NamedTuple):
 
     @property
     def key(self) -> str:
-        """The key under which the members are written."""
+        """Return the key under which the members are written."""
         return "of" if self.kind == "at_least" else self.kind
 
     @property
     def members(self) -> tuple[str, ...]:
-        """The ids of the members, as written."""
+        """Return the ids of the members, as written."""
         return tuple(self.shares)
 
 
@@ -193,7 +193,7 @@ class Gated(Item):
 
     @property
     def gate(self) -> Gate:
-        """The gate as said, in one form."""
+        """Return the gate, whichever way it was written."""
         if self.any_of is not None:
             return Gate("any_of", 1, len(self.any_of), self.any_of)
         if self.all_of is not None:
@@ -311,12 +311,12 @@ class Row(AuthoredModel):
 
     @property
     def spread(self) -> Distribution:
-        """The outcomes' chances in this row."""
+        """Return the outcomes' probabilities in this row."""
         return self.gives or self.otherwise or {}
 
 
 class State(Gated):
-    """A hidden consequence of faults that is no fault itself, and that readings hang on."""
+    """A hidden consequence of faults that is no fault itself, and that readings depend on."""
 
     noisy_or: NoisyOr | None = None
 
@@ -331,7 +331,7 @@ class State(Gated):
 
     @property
     def causes(self) -> tuple[str, ...]:
-        """The ids the state hangs on."""
+        """Return the ids that the state depends on."""
         return tuple(self.noisy_or.causes) if self.noisy_or else self.gate.members
 
 
@@ -366,7 +366,7 @@ class Quantity(AuthoredModel):
     limits: tuple[float | Annotated[LimitByFact, BeforeValidator(_limit), WithJsonSchema(_SAID_LIMIT)], ...]
 
     def limits_for(self, facts: Mapping[str, str]) -> tuple[float, ...] | None:
-        """Return the limits in the unit for a vehicle, or None while a fact they depend on is unknown."""
+        """Return the limits for a vehicle, in the unit; None while a fact they depend on is unknown."""
         numbers = []
         for limit in self.limits:
             if isinstance(limit, LimitByFact):
@@ -411,22 +411,22 @@ class Reading(Item):
 
     @property
     def answers(self) -> Mapping[str, str]:
-        """Outcome ids with what they mean in words, in the order written."""
+        """Return outcome ids with their words, in the order written."""
         return self.outcomes or (self.quantity.bands if self.quantity else {})
 
     @property
     def normal_outcome(self) -> str:
-        """The outcome of a car without any of the causes."""
+        """Return the outcome of a car without any of the causes."""
         return self.normal or next(iter(self.answers))
 
     @property
     def graded(self) -> tuple[str, ...]:
-        """The outcomes from the normal one to the worst."""
+        """Return the outcomes from the normal one to the worst."""
         return self.mildest_first or tuple(self.answers)
 
     @property
     def causes(self) -> tuple[str, ...]:
-        """The ids of everything the outcome hangs on, facts included, each once."""
+        """Return the ids of everything the outcome depends on, facts included, each once."""
         if self.noisy_or:
             return tuple(self.noisy_or.causes)
         if self.noisy_max:
@@ -434,7 +434,7 @@ class Reading(Item):
         return tuple(dict.fromkeys(cause for row in self.table or () for cause in row.when or ()))
 
     def spreads(self) -> Iterator[tuple[tuple[str | int, ...], Distribution]]:
-        """Every distribution over outcomes that is stated, with its path within the reading."""
+        """Yield every stated distribution over outcomes, with its path within the reading."""
         if self.noisy_max:
             yield ("noisy_max", "leak"), self.noisy_max.leak
             for cause, spread in self.noisy_max.causes.items():
@@ -443,7 +443,7 @@ class Reading(Item):
             yield ("table", at, "gives" if row.gives else "otherwise"), row.spread
 
     def probabilities(self, spread: Distribution, order: tuple[str, ...]) -> Floats:
-        """Return the probabilities of the outcomes in the order asked for; the normal one gets the rest."""
+        """Return the outcomes' probabilities in the given order; the rest to 1 goes to the normal one."""
         said = dict(spread)
         if self.normal_outcome not in said:
             said[self.normal_outcome] = 1 - sum(spread.values())
@@ -513,7 +513,7 @@ class Setup(Item):
 
     @property
     def minutes(self) -> float:
-        """Hands-on and waiting minutes together."""
+        """Return hands-on and waiting minutes together."""
         return self.hands_on_minutes + self.waiting_minutes
 
 
@@ -532,7 +532,7 @@ class Caution(Item):
 
     @property
     def hurts(self) -> bool:
-        """Whether people can be hurt."""
+        """Return whether people can be hurt."""
         return self.signal != "notice"
 
 
@@ -557,5 +557,5 @@ class Document(AuthoredModel):
 
 
 def schema() -> dict[str, Any]:
-    """Return the JSON Schema of a knowledge file, for editors that complete and check by one."""
+    """Return the JSON Schema of a knowledge file, for editors that complete and check by it."""
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **Document.model_json_schema()}

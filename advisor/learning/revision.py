@@ -7,11 +7,11 @@ of both is the revised number (Gelman et al. 2013, Bayesian Data Analysis, secti
 that ended without one say nothing about which cause it was, so a gate's unlisted part stays as written, and
 the listed shares are scaled by the part of cars that have a listed cause, as the author sees it.
 
-*Likelihoods* use only cars on which the reading was taken, before any repair. What is read next hangs on what
-was read before, but given the true causes a reading's outcome is a fair draw whatever led to taking it; so no
-correction is needed, and a reading not taken is missing, not normal. A noisy-OR or noisy-MAX cause is counted
-on cars with exactly one of the reading's causes, the leak on cars with none, a table row by row. A reading
-that hangs on a noisy state is left out: nobody confirms a state.
+*Likelihoods* use only cars on which the reading was taken, before any repair. What is read next depends on
+what was read before, but given the true causes a reading's outcome is a fair draw whatever led to taking it;
+so no correction is needed, and a reading not taken is missing, not normal. A noisy-OR or noisy-MAX cause is
+counted on cars with exactly one of the reading's causes, the leak on cars with none, a table row by row. A
+reading that depends on a noisy state is left out: nobody confirms a state.
 
 An answer given with a confidence below 1, or a number near a limit, counts as so much of a car as it tells,
 spread over the outcomes as its likelihood and the estimate itself have it (see `posterior`).

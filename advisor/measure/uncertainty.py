@@ -1,11 +1,11 @@
-"""Numbers with their uncertainties, and what they say of a quantity cut into bands.
+"""Numbers with their uncertainties, and their likelihoods over the bands of a quantity.
 
 Standard uncertainties follow JCGM 100:2008 (type B: a half-width a of a rectangular distribution counts as
 a/sqrt 3, an expanded uncertainty U with coverage factor k as U/k, a last digit's step d as d/sqrt 12). With a
-normal distribution about the number, the chance that the true value lies in a band is
+normal distribution about the number, the probability that the true value lies in a band is
 Phi((high - x)/u) - Phi((low - x)/u), as in the conformance probabilities of JCGM 106:2012, clause 7.
 
-A likelihood must not prefer a band for being wide: each band's chance is divided by the largest it could be,
+A likelihood must not prefer a band for being wide: each band's probability is divided by its maximum,
 2 Phi(width/2u) - 1, when the number lies in the band's middle. So a perfect instrument gives hard evidence,
 an infinitely poor one says nothing, and a number right on a limit between two bands that are wide beside the
 uncertainty speaks for both alike.
@@ -24,12 +24,12 @@ from advisor.arrays import Floats
 from advisor.knowledge.vocabulary import Accuracy
 
 CELL_EDGES = (-3.0, -2.0, -1.5, -1.0, -0.5, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
-"""Where numbers are told apart around a limit, in standard uncertainties, for a reading's information."""
+"""Cell edges around a limit, in standard uncertainties, for computing a reading's information."""
 
 NARROW = 1e-5
-"""Of a band narrower than this, in standard uncertainties, limits stand for differences."""
+"""Below this width, in standard uncertainties, a band is treated by its limiting case."""
 PERFECT = 1e-12
-"""Beside a band that is wider by this an uncertainty is none."""
+"""An uncertainty this many times smaller than a band counts as none."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class Number:
 
 
 def number(value: float, instrument: str, accuracy: Accuracy | None) -> Number:
-    """Return a number with the uncertainty its instrument's accuracy gives it; none stated counts as none."""
+    """Return a number with the uncertainty of its instrument; no stated accuracy counts as exact."""
     if accuracy is None:
         return Number(value, instrument, 0.0, 0.0)
     parts = (accuracy.absolute, accuracy.percent / 100 * abs(value), accuracy.zero)
@@ -73,7 +73,7 @@ def number(value: float, instrument: str, accuracy: Accuracy | None) -> Number:
 
 
 def combined(numbers: Sequence[Number]) -> Estimate:
-    """Repeats of one quantity as one estimate (JCGM 100:2008, 4.2 and 5.1.2).
+    """Combine repeats of one quantity into one estimate (JCGM 100:2008, 4.2 and 5.1.2).
 
     Repeats with one instrument average what is random, by its resolution or by their scatter, whichever is
     larger; the instrument's own error stays. Different instruments are weighted by their precision.
@@ -118,7 +118,7 @@ def band_probabilities(estimate: Estimate, edges: Sequence[float]) -> Floats:
 
 
 def band_likelihood(estimate: Estimate, edges: Sequence[float]) -> Floats:
-    """How well each band explains the estimate, from 0 to 1 (see the head of this module)."""
+    """Return how well each band explains the estimate, from 0 to 1 (see the module's docstring)."""
     probabilities = band_probabilities(estimate, edges)
     if estimate.uncertainty == 0:
         return probabilities
@@ -136,7 +136,7 @@ def band_likelihood(estimate: Estimate, edges: Sequence[float]) -> Floats:
 
 
 def cells(uncertainties: Sequence[float], edges: Sequence[float]) -> Floats:
-    """For a true value in each band, the probabilities of a number in each cell, shape (bands, cells).
+    """Return P(number in a cell | true value in a band), shape (bands, cells).
 
     `uncertainties` are the instrument's standard uncertainties at the inner limits. Cells are fine around the
     limits. Within its band the true value is taken as evenly spread, an outer band as wide as the

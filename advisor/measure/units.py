@@ -1,7 +1,7 @@
 """Parse what a person types as a quantity, convert, and show it.
 
 Temperature and temperature difference are different kinds, and so are gauge and absolute pressure:
-nothing turns one into the other unasked. Conversions are exact fractions, rounded once at the end.
+nothing converts one into the other unasked. Conversions are exact fractions, rounded once at the end.
 
 How numbers are read: a dot is always the decimal mark, unless several dots, or a comma after it, show
 that it groups thousands. A comma is a decimal comma, unless several commas, or a dot after it, show that
@@ -41,11 +41,11 @@ class _Refused(ValueError):
 
 
 class NotAQuantity(_Refused):
-    """What was said is no quantity of the kind that is wanted."""
+    """The text is not a quantity of the kind wanted."""
 
 
 class UnknownUnit(_Refused):
-    """A unit, or a preference for one, is named that is not known here."""
+    """A unit, or a preference for one, is unknown."""
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class _Unit:
 
 
 _BARE = "pressure"
-"""The kind of a pressure that does not say against what; people type it, knowledge may not use it."""
+"""The kind of a pressure without a reference; people may type it, knowledge may not use it."""
 
 _TABLE = """
 V       | voltage      | volt              | 12.4  | volt volts
@@ -133,12 +133,12 @@ _AMBIENT = "the ambient pressure (about 1.013 bar at sea level)"
 
 
 def _squeezed(word: str) -> str:
-    """Return the text of a unit without what people put in or leave out at will."""
+    """Return the text of a unit without what people add or omit at will."""
     return re.sub(r"[ ()]", "", word).rstrip(".")
 
 
 def _rows() -> Iterator[tuple[_Unit, list[str]]]:
-    """Every unit with what people write for it."""
+    """Yield every unit with its spellings."""
     for line in _TABLE.strip().splitlines():
         name, kind, in_pint, usual, spellings = (cell.strip() for cell in line.split("|"))
         written = spellings.split() + ([] if name in _NAMELESS else [name])
@@ -172,15 +172,12 @@ PREFERENCES: Mapping[str, tuple[str, ...]] = MappingProxyType(
 
 
 def kind_of(unit: str) -> str:
-    """Return the kind of quantity that a unit measures, such as "gauge pressure".
-
-    Raises `UnknownUnit` if there is none.
-    """
+    """Return the kind of quantity that a unit measures, such as "gauge pressure"; raises `UnknownUnit`."""
     return _named(unit).kind
 
 
 def parse(text: str, unit: str) -> float:
-    """Return the quantity that was typed, in `unit`; a number alone is in `unit` already.
+    """Return a typed quantity in `unit`; a number alone is in `unit` already.
 
     Raises NotAQuantity with a sentence for the person who typed, and UnknownUnit for a bad `unit`.
     """
@@ -190,7 +187,7 @@ def parse(text: str, unit: str) -> float:
 
 
 def convert(value: float, source: str, target: str) -> float:
-    """Return a number of `source` units in `target` units; NotAQuantity where they are of different kinds."""
+    """Convert a number from `source` to `target`; raises `NotAQuantity` if they are of different kinds."""
     given, wanted = _named(source), _named(target)
     said = _with_unit(_digits(value, 6), given.name)
     exact = Fraction(float(value))
@@ -203,12 +200,12 @@ def convert(value: float, source: str, target: str) -> float:
 
 
 def show(value: float, unit: str, digits: int = 3) -> str:
-    """Return a quantity for people: so many significant digits, without trailing zeros: "430 mA", "−3 °C"."""
+    """Format a quantity with significant `digits`, without trailing zeros: "430 mA", "−3 °C"."""
     return _with_unit(_digits(value, digits), _named(unit).name)
 
 
 def preferred(unit: str, preferences: Mapping[str, str]) -> str:
-    """Return the unit in which this person wants to see a reading that is in `unit`.
+    """Return the unit in which this person prefers a reading that is in `unit`.
 
     Keys and values are those of PREFERENCES; others, as a newer program may have left them, count for
     nothing. Small pressures stay in mbar or Pa; raises UnknownUnit for a bad `unit`.
@@ -247,7 +244,7 @@ def _named(unit: str) -> _Unit:
 
 
 def _typed_unit(word: str, said: str, wanted: _Unit) -> _Unit:
-    """Return the unit that somebody typed, forgiving case where that leaves no doubt."""
+    """Return the unit that somebody typed, ignoring case if that is unambiguous."""
     squeezed = _squeezed(word)
     if squeezed in _EXACT:
         return _EXACT[squeezed]
@@ -276,7 +273,7 @@ def _typed_unit(word: str, said: str, wanted: _Unit) -> _Unit:
 
 
 def _case_matters(spelling: str, unit: _Unit) -> bool:
-    """Whether the spelling begins with an abbreviated milli or mega."""
+    """Return whether the spelling begins with an abbreviated milli or mega."""
     prefixed = unit.in_pint.startswith(("milli", "mega")) and spelling[0] in "mM"
     return prefixed and not spelling.startswith(("milli", "meg"))
 
@@ -312,13 +309,13 @@ _GROUPED = re.compile(
 _CLOCK = re.compile(r"([0-9]{1,2}):([0-9]{2})")
 _OVER_RANGE = ("ol", "o.l", "o.l.", "overload")
 _MOST_BELOW = {"d": 0, "h": 24, "min": 60, "s": 60}
-"""The units of "1 h 20 min" in their order; each with how many of it make one of the unit before."""
+"""The units of "1 h 20 min" in order, each with how many make one of the unit before."""
 
 _Part = tuple[Fraction, _Unit]
 
 
 def _tidied(text: str, wanted: _Unit) -> str:
-    """Return what was typed, in one way of writing spaces and signs, without "about"."""
+    """Return the typed text with spaces and signs normalised, without "about"."""
     said = " ".join(text.split()).translate(_SAME)
     if not said:
         raise NotAQuantity("Nothing was typed.", f"Write for example {wanted.example}.")
@@ -338,7 +335,7 @@ def _tidied(text: str, wanted: _Unit) -> str:
 
 
 def _parts(said: str, wanted: _Unit) -> list[_Part]:
-    """Return the number and its unit; several of them where a time is typed as "1 h 20 min"."""
+    """Return the number and its unit; several of them for a time such as "1 h 20 min"."""
     match = _TYPED.fullmatch(said)
     if not match:
         raise NotAQuantity(
@@ -359,7 +356,7 @@ def _parts(said: str, wanted: _Unit) -> list[_Part]:
 
 
 def _plain_number(number: str, said: str, wanted: _Unit) -> str:
-    """Return a number with a dot for the decimal mark and nothing between its thousands."""
+    """Return a number with a decimal point and no thousands separators."""
     if _EITHER.fullmatch(number):
         decimal, thousands = (said.replace(",", mark) for mark in (".", ""))
         raise NotAQuantity(
@@ -375,7 +372,7 @@ def _plain_number(number: str, said: str, wanted: _Unit) -> str:
 
 
 def _duration(said: str) -> list[_Part] | None:
-    """Return the parts of a time such as "1h20" or "2 min 30 s"; None if it is not one."""
+    """Return the parts of a time such as "1h20" or "2 min 30 s", larger units first; else None."""
     tokens = re.findall(r"[0-9.,]+|[^0-9., ]+", said.lower())
     order = list(_MOST_BELOW)
     parts: list[_Part] = []
@@ -405,7 +402,7 @@ def _duration(said: str) -> list[_Part] | None:
 
 @cache
 def _registry() -> pint.UnitRegistry[Fraction]:
-    """Pint's units with exact factors; imported here, because most entries do not need it."""
+    """Return pint's units with exact factors; imported here, because most entries do not need it."""
     import pint
 
     return pint.UnitRegistry(non_int_type=Fraction)
@@ -428,10 +425,7 @@ def _converted(amount: Fraction, given: _Unit, wanted: _Unit) -> Fraction:
 
 
 def _in_unit(part: _Part, said: str, wanted: _Unit) -> Fraction:
-    """Convert a typed part to the wanted unit.
-
-    A bare pressure is taken as the gauge or the difference it is for.
-    """
+    """Return a typed part in the wanted unit; a bare pressure counts as gauge or difference as wanted."""
     amount, given = part
     bare = given.kind in (_BARE, "pressure difference")
     if given.kind != wanted.kind and not (bare and wanted.kind in ("gauge pressure", "pressure difference")):
@@ -443,7 +437,7 @@ def _in_unit(part: _Part, said: str, wanted: _Unit) -> Fraction:
 
 
 def _other_kind(amount: Fraction, given: _Unit, said: str, wanted: _Unit) -> NotAQuantity:
-    """Why a quantity of one kind is not taken for another, with the way from one to the other."""
+    """Return why a quantity of one kind is not taken for another, and how to convert it."""
     what = f"'{said}' is {_a(given.kind)}."
     kinds = (given.kind, wanted.kind)
     if kinds == ("temperature", "temperature difference"):
@@ -476,7 +470,7 @@ def _other_kind(amount: Fraction, given: _Unit, said: str, wanted: _Unit) -> Not
 
 
 def _not_one(said: str, wanted: _Unit) -> NotAQuantity:
-    """Why something with digits is not read, and how a clock time would be written."""
+    """Return why a text with digits is not understood, and how a clock time would be written."""
     if wanted.kind == "time" and (clock := _CLOCK.fullmatch(said)):
         first, second = int(clock[1]), int(clock[2])
         return NotAQuantity(
@@ -487,7 +481,7 @@ def _not_one(said: str, wanted: _Unit) -> NotAQuantity:
 
 
 def _digits(value: float, digits: int) -> str:
-    """Return a number with so many significant digits, halves away from zero, and a real minus sign."""
+    """Format a number with significant digits, halves away from zero, and a real minus sign."""
     exact = Decimal(repr(float(value)))
     if not exact.is_finite():
         raise NotAQuantity(f"{value} is not a finite number.", "Give a finite one.")
@@ -512,11 +506,11 @@ def _a(kind: str) -> str:
 
 
 def _listed(words: Sequence[str]) -> str:
-    """Words as "a, b or c"."""
+    """Join words as "a, b or c"."""
     return " or ".join(filter(None, (", ".join(words[:-1]), words[-1])))
 
 
 def _shortened(text: str, most: int = 40) -> str:
-    """Text to quote in a sentence, however long or strange it is."""
+    """Return a text safe to quote in a sentence, however long or strange it is."""
     printable = "".join(letter if letter.isprintable() else "�" for letter in text[:most])
     return printable + ("…" if len(text) > most else "")

@@ -145,8 +145,8 @@ def _possible_edges(
 def seen_with(knowledge: Knowledge, reading: str, instrument: str) -> Floats | None:
     """For each band, the chances of numbers as this instrument shows them (see `cells`).
 
-    None where the instrument's accuracy is not stated, so that a number tells the band. Limits that hang on a
-    fact are taken for the most common vehicle.
+    None where the instrument's accuracy is not stated, so that a number tells the band. Limits that depend on
+    a fact are taken for the most common vehicle.
     """
     quantity = quantity_of(knowledge, reading)
     edges, _ = max(_possible_edges(knowledge, reading, {}), key=lambda pair: pair[1])

@@ -3,7 +3,7 @@
 Given a cause below any-of gates, the complaint holds, so P(cause) = share x P(gate above). One unknown is
 left, P(complaint) = T, and the tree itself has to yield it: for a flat tree T = 1 - prod(1 - q_i T), with
 q_i the shares. A branch's own unlisted cause takes what its listed ones leave. Faults that stand under
-several gates or hang on vehicle facts make their gates dependent; the tree is then evaluated for
+several gates or depend on vehicle facts make their gates dependent; the tree is then evaluated for
 every combination of those, one array axis each.
 """
 

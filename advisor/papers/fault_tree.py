@@ -105,7 +105,7 @@ class _Event:
 
 @dataclass(frozen=True)
 class _Tag:
-    """A reading or a state as it hangs on an event."""
+    """A reading or a state as it depends on an event."""
 
     what: str
     kind: str

@@ -1,8 +1,8 @@
 """Looking to the end of the job: the few best readings, each played out, and the one that ends soonest.
 
 A roll-out (Tesauro & Galperin 1997; Bertsekas, Tsitsiklis & Wu 1997): after each candidate the job goes on by
-the plain advice to its stop, on the same made-up cars for all candidates, and the minutes of readings, setups
-and the repair that follows are averaged. Mending at once is weighed against them.
+the plain advice to its stop, on the same simulated cars for all candidates, and the minutes of readings,
+setups and the repair that follows are averaged. Mending at once is weighed against them.
 """
 
 from __future__ import annotations
@@ -83,7 +83,7 @@ def look_ahead(
     progress: Callable[[int, int], None] | None = None,
     stop: Callable[[], bool] | None = None,
 ) -> LookAhead | None:
-    """Play out the `most` best readings on made-up cars; None once `stop` says so.
+    """Play out the `most` best readings on simulated cars; None once `stop` says so.
 
     Without costs only the minutes of readings count, up to the stop of the plain advice. `progress` is told
     how many candidates of how many are done. Raises `ImpossibleEvidence`.

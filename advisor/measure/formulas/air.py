@@ -42,7 +42,7 @@ def vent_spread(
 
 @formula("Air temperature drop", "K", "difference", {"inlet_c": _INLET, "vent_c": _VENT}, note=CANCELS)
 def air_drop(inlet_c: float, vent_c: float) -> float:
-    """How much the air is cooled on its way through, K."""
+    """Return by how much the air is cooled on its way through, K."""
     return inlet_c - vent_c
 
 
@@ -67,7 +67,7 @@ def hose_difference(inlet_hose_c: float, outlet_hose_c: float) -> float:
     {"vent_c": _VENT, "inlet_c": _INLET, "coolant_c": temperature("A coolant", -40, 135)},
 )
 def heater_effectiveness(vent_c: float, inlet_c: float, coolant_c: float) -> float:
-    """How much of the way from inlet air to coolant temperature the heater warms the air, %."""
+    """Return how far the heater warms the air from inlet to coolant temperature, %."""
     if coolant_c - inlet_c < 20:
         raise OutOfRange(
             f"The coolant is only {coolant_c - inlet_c:g} K over the inlet air; 20 K or more are needed. "
@@ -132,7 +132,7 @@ def expected_vent(inlet_c: float, humidity_percent: float, air_bar: float = STAN
 def vent_excess(
     vent_c: float, inlet_c: float, humidity_percent: float, air_bar: float = STANDARD_AIR_BAR
 ) -> float:
-    """How much warmer the vent is than `expected_vent`, K."""
+    """Return by how much the vent is warmer than `expected_vent`, K."""
     return vent_c - expected_vent(inlet_c, humidity_percent, air_bar)
 
 

@@ -31,7 +31,7 @@ RATINGS = tuple(sorted({rating for fuse in FUSES.values() for rating in fuse}, k
 
 
 LEAST_FUSE = min(FUSES[fuse]["30 A"] for fuse in FUSES)
-"""The least resistance of the fuses that small loads hang on, mΩ: those of 30 A."""
+"""The least resistance of the fuses that small loads depend on, mΩ: those of 30 A."""
 
 
 def fuse_resistance(fuse: str, rating: str) -> Estimate:
