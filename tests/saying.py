@@ -184,7 +184,7 @@ class _Names:
 
 
 def _words(node: ast.expr, names: _Names) -> list[str]:
-    """What an expression can come to as text, "{}" where that hangs on the case."""
+    """What an expression can come to as text, "{}" where that depends on the case."""
     if isinstance(node, ast.Constant):
         return [node.value if isinstance(node.value, str) else ""]
     if isinstance(node, ast.JoinedStr):

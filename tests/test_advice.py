@@ -165,7 +165,7 @@ def test_readings_stand_by_what_they_tell_a_minute(door: Bench) -> None:
 
 
 def test_a_reading_that_tells_nothing_is_never_proposed(door: Bench) -> None:
-    """The colour of the door hangs on no fault: it is in no list, not even at the end."""
+    """The colour of the door depends on no fault: it is in no list, not even at the end."""
     advice = door.advise()
     assert "colour" in door.engine.readings
     assert "colour" not in [*named(advice.proposals), *named(advice.per_minute)]
@@ -493,7 +493,7 @@ def test_an_answer_that_can_never_be_is_named_alone(known: Callable[[str], Knowl
     with pytest.raises(InconsistentEvidence) as refused:
         bench(known(text), "c").advise(Seen("r", "no"))
     assert str(refused.value) == (
-        "This cannot be, by what is written here: Reading: Never. Take it back, or repeat it."
+        "This does not fit any listed fault: Reading: Never. Take it back, or repeat it."
     )
 
 

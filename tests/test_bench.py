@@ -746,7 +746,7 @@ async def test_a_paper_begins_at_its_beginning_and_keeps_to_the_width(hum: Path,
 
 
 async def test_dark_and_light_show_the_same_words(hum: Path, tmp_path: Path) -> None:
-    """No meaning hangs on colour: the characters are the same in both."""
+    """No meaning depends on colour: the characters are the same in both."""
     async with running(hum, tmp_path) as pilot:
         await opened(pilot)
         dark = text_of(pilot)

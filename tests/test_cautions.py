@@ -125,7 +125,7 @@ def test_a_danger_without_any_caution_asks_for_a_new_one(tmp_path: Path) -> None
 
 
 def test_a_setup_warns_of_its_own_steps_and_a_reading_is_covered_by_its_setups(tmp_path: Path) -> None:
-    """The caution stands once, beside the steps; what hangs on the setup needs no copy."""
+    """The caution stands once, beside the steps; what depends on the setup needs no copy."""
     text = (
         HEAD
         + complaint("any_of: {a: 60, b: 45}")

@@ -366,7 +366,7 @@ def test_a_disk_that_does_not_let_ends_with_3(advisor: Advisor, tmp_path: Path) 
     ran = advisor("export", "--complaint", "flat_battery", "--output", target)
     assert (ran.code, ran.out) == (3, "")
     assert ran.err == (
-        f"The disk or a file does not let me: No such file or directory ({target}). What was saved before is "
+        f"Cannot read or write a file: No such file or directory ({target}). What was saved before is "
         "kept. Check the name, the permissions and the room on the disk, then try again.\n"
     )
 
@@ -409,7 +409,7 @@ def test_wrong_knowledge_is_told_with_file_line_and_column(advisor: Advisor, tmp
         "language: 1\nstandin: estimate\nfaults:\n  a: {name: A, remedy: B, remedy_minutes: 5, price: lo}\n"
     )
     expected = (
-        f"{file}:2:1: unknown-word 'standin' means nothing here. Did you mean 'standing'?\n"
+        f"{file}:2:1: unknown-word 'standin' is not a word of the language. Did you mean 'standing'?\n"
         f"{file}:4:46: not-one-of 'lo' is not one of the words for 'price'. Did you mean 'low'?\n"
     )
     checked = advisor("check", file)

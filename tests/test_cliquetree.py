@@ -137,7 +137,7 @@ def test_a_table_above_the_limit_is_refused_with_its_node_and_size(
     assert refused.value.members == {"cause 0", "cause 1", "cause 2", "state"}
     assert str(refused.value) == (
         "'state' ties so many nodes together that a table of 16 numbers is needed. "
-        "Hang it on fewer causes, or on a branch of causes that act alike."
+        "Let it depend on fewer causes, or on a branch of causes that act alike."
     )
 
 

@@ -273,7 +273,7 @@ def test_a_states_cause_outside_the_picture_is_said_to_be(wet: Knowledge) -> Non
 
 
 def test_without_readings_only_the_tree_is_drawn(wet: Knowledge) -> None:
-    """Readings and the states they hang on are left out, and the legend does not speak of them."""
+    """Readings and the states they depend on are left out, and the legend does not speak of them."""
     picture = tree_svg(wet, "wet", readings=False)
     for kind in ("reading", "state", "state-box"):
         assert not groups(picture, kind)

@@ -53,9 +53,9 @@ def rows(draw: st.DrawFn, parents: Sequence[int], size: int) -> Floats:
 
 @st.composite
 def networks(draw: st.DrawFn, facts: int = 2, states: int = 2) -> DiscreteNetwork:
-    """Facts, faults that may hang on a fact, gates, noisy states, and readings with up to three parents.
+    """Facts, faults that may depend on a fact, gates, noisy states, and readings with up to three parents.
 
-    A fact is a root that is not sought. Some gates hang on states, so that no node is steady by its kind.
+    A fact is a root that is not sought. Some gates depend on states, so that no node is steady by its kind.
     """
     tables: list[CPT] = []
     sizes: dict[str, int] = {}
@@ -615,7 +615,7 @@ def test_large_tree_agrees_with_lazy_propagation(seed: int, soft: bool) -> None:
 
 
 def test_information_through_a_state_is_that_of_the_causes_of_the_state() -> None:
-    """Where a reading hangs on a state alone, its information is I(reading ; causes of the state | seen).
+    """Where a reading depends on a state alone, its information is I(reading ; causes of the state | seen).
 
     On a large tree that joint is asked of pyAgrum, with another reading of the same state seen.
     """
@@ -698,7 +698,7 @@ def test_evidence_that_does_not_fit_is_named(
 def test_a_reading_that_something_hangs_on_is_named() -> None:
     """Readings are leaves: that is what makes many cases at once cheap."""
     tables = chain(0.1, [[0.9, 0.1], [0.2, 0.8]], [[1.0, 0.0], [0.0, 1.0]])
-    with pytest.raises(ValueError, match=r"^'reading' hangs on a reading; readings are leaves$"):
+    with pytest.raises(ValueError, match=r"^'reading' depends on a reading; readings are leaves$"):
         compile_tables(DiscreteNetwork(tables.tables, tables.outcomes, ("fault",), ("state", "reading")))
 
 

@@ -79,7 +79,7 @@ def bits(posterior: Posterior) -> bytes:
 
 
 def cars(engine: Engine, complaint: str, count: int) -> list[dict[str, Any]]:
-    """What was seen on made-up cars: the complaint, and some readings with sure and unsure outcomes."""
+    """What was seen on simulated cars: the complaint, and some readings with sure and unsure outcomes."""
     random = np.random.default_rng(5)
     seen = []
     for _ in range(count):
@@ -214,7 +214,7 @@ def test_the_order_of_files_counts_too(tmp_path: Path) -> None:
 
 
 def test_the_digest_is_the_same_in_every_run(shipped: Knowledge) -> None:
-    """It hangs on no order that Python draws anew each time, else nothing would ever be found again."""
+    """It depends on no order that Python draws anew each time, else nothing would ever be found again."""
     code = "from pathlib import Path; from advisor.knowledge.loading import load; "
     code += "print(load([Path('knowledge')]).digest)"
     for seed in ("1", "2"):

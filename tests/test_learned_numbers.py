@@ -354,7 +354,7 @@ def test_a_guess_is_no_car(known: Made) -> None:
 def test_a_state_is_there_as_its_gate_says(
     known: Made, gate: str, causes: tuple[str, ...], counts_for: str
 ) -> None:
-    """A reading that hangs on a gate over faults counts for it, or for the leak where the gate is not met."""
+    """A reading that depends on a gate over faults counts for it, or for the leak if the gate is not met."""
     state = f"states:\n  s: {{name: State, {gate}}}\n"
     look = "noisy_or: {leak: 0.1, strengths: with_leak, causes: {s: 0.8}}"
     found = of_look(learn(known(ABD + state + reading(look)), [car(*causes, look=(0, 1))]))
@@ -370,7 +370,7 @@ def test_what_hangs_on_a_noisy_state_is_named_where_it_was_taken(known: Made) ->
         "  far: {name: Far, any_of: {d: , wet: }}\n"
     )
     look = "noisy_or: {leak: 0.1, causes: {b: 0.5, CAUSE: 0.8}}"
-    said = (("readings", "look"), "it hangs on 'wet', which nobody confirms")
+    said = (("readings", "look"), "it depends on 'wet', which nobody confirms")
     for cause in ("wet", "far"):
         knowledge = known(ABD + states + reading(look.replace("CAUSE", cause)))
         learned = learn(knowledge, [car("b", look=(0, 1))])
@@ -414,7 +414,7 @@ THREE = "{none: None, some: Some, much: Much}"
 def test_which_row_a_car_speaks_about(
     known: Made, causes: tuple[str, ...], facts: dict[str, str], row: int | None
 ) -> None:
-    """The first one that fits; none where a fact that it hangs on is not known."""
+    """The first one that fits; none where a fact that it depends on is not known."""
     knowledge = known(ABD + VEHICLE + reading(TABLE, THREE))
     found = of_look(learn(knowledge, [car(*causes, look=(0, 0, 1), **facts)]))
     assert {path[1] for path in found} == ({row} if row is not None else set())

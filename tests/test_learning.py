@@ -276,14 +276,14 @@ def test_a_row_that_hangs_on_an_unknown_fact_is_not_guessed(rattle: tuple[Knowle
 
 
 def test_readings_behind_a_hidden_state_are_left_out(rattle: tuple[Knowledge, object]) -> None:
-    """Nobody confirms that a door moves in its opening, so what hangs on it stays, and that is said."""
+    """Nobody confirms that a door moves in its opening, so what depends on it stays, and that is said."""
     knowledge, _ = rattle
     quiet = Finding(
         "door_rattle", frozenset({"seal_flat"}), read={"quiet_when_pressed": np.array([0.0, 1.0])}
     )
     learned = learn(knowledge, [quiet])
     assert [(path, reason) for path, reason in learned.not_revised if path[0] == "readings"] == [
-        (("readings", "quiet_when_pressed"), "it hangs on 'door_moves', which nobody confirms")
+        (("readings", "quiet_when_pressed"), "it depends on 'door_moves', which nobody confirms")
     ]
 
 

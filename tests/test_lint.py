@@ -274,11 +274,12 @@ def test_an_error_says_what_is_wrong_and_what_would_be_right(tmp_path: Path) -> 
         "47:5: unknown-id There is no setup 'shot'. Did you mean 'shut'?"
     ]
     assert sentences(tmp_path, GOOD.replace("some: 40 of 100, much: 45", "some: 40 of 100, much: 65")) == [
-        "56:9: sum The chances add up to 105 of 100. Every car shows exactly one outcome. "
+        "56:9: sum The probabilities add up to 105 of 100. Every car shows exactly one outcome. "
         "Make them add up to 100, or leave the normal outcome out: it gets the rest."
     ]
     assert sentences(tmp_path, GOOD.replace("hands_on_minutes: 9", "hands_on_minutes: 9, needs: [shut]")) == [
-        "72:3: circle 'clean' hangs on itself: clean → shut → clean. A consequence cannot be its own cause. "
+        "72:3: circle 'clean' depends on itself: clean → shut → clean. "
+        "A consequence cannot be its own cause. "
         "Take one of them out of the circle."
     ]
 
@@ -321,7 +322,7 @@ def test_the_first_use_of_knowledge_is_refused_with_every_error(tmp_path: Path) 
 
 
 def test_a_knot_of_branches_is_untied_in_one_message(tmp_path: Path) -> None:
-    """Branches that all hang on each other are a few problems, not one for each of 2365 ways round."""
+    """Branches that all depend on each other are a few problems, not one for each of 2365 ways round."""
     names = [f"b{number}" for number in range(7)]
     branches = "branches:\n" + "".join(
         f"  {name}: {{name: Branch, any_of: [{', '.join(one for one in names if one != name)}]}}\n"

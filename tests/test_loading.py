@@ -65,7 +65,7 @@ readings:
         "7:5: wrong-kind Here stands 'ten'. Write a number.",
         "8:5: not-one-of 'lowish' is not one of the words for 'price'. Did you mean 'low'?",
         "9:3: missing 'name' is missing. Add 'name: …'.",
-        "9:11: unknown-word 'nmae' means nothing here. Did you mean 'name'?",
+        "9:11: unknown-word 'nmae' is not a word of the language. Did you mean 'name'?",
         f"15:16: wrong-value '2 off 100' is no probability. {probability}",
         f"15:42: wrong-value 1.5 is not between 0 and 1. {probability}",
     ]
@@ -182,7 +182,7 @@ def test_a_wrong_word_or_number_is_refused_where_it_stands(old: str, new: str, f
             "standing: {sourc: EN}\n",
             [
                 "2:1: missing 'source' is missing. Add 'source: …'.",
-                "2:12: unknown-word 'sourc' means nothing here. Did you mean 'source'?",
+                "2:12: unknown-word 'sourc' is not a word of the language. Did you mean 'source'?",
             ],
         ),
         (
@@ -193,7 +193,7 @@ def test_a_wrong_word_or_number_is_refused_where_it_stands(old: str, new: str, f
         (
             "readings: {r: {name: R, minutes: 3, outcomes: {a: A, b: B},\n"
             "  table: [{when: {x: present}, give: {a: 1}}]}}\n",
-            ["3:32: unknown-word 'give' means nothing here. Did you mean 'gives'?"],
+            ["3:32: unknown-word 'give' is not a word of the language. Did you mean 'gives'?"],
         ),
     ],
     ids=["a standing", "a source", "a limit by a fact", "a row of a table"],
@@ -545,7 +545,7 @@ def test_a_scenario_file_is_read_by_the_same_rules(tmp_path: Path) -> None:
         read(file, Scenario)
     assert [str(one) for one in refused.value.problems] == [
         f"{file}:1:1: missing 'invented' is missing. Add 'invented: …'.",
-        f"{file}:6:1: unknown-word 'show' means nothing here. Did you mean 'shows'?",
+        f"{file}:6:1: unknown-word 'show' is not a word of the language. Did you mean 'shows'?",
     ]
 
 

@@ -24,7 +24,7 @@ from tests.conftest import complaint, faults
 Made = Callable[[str], Knowledge]
 
 NOISE_PERCENT = 0.5
-"""By so much the roll-out may be above the plain advice where its 400 made-up cars mislead it."""
+"""By so much the roll-out may be above the plain advice where its 400 simulated cars mislead it."""
 
 READINGS = """\
 readings:

@@ -48,7 +48,7 @@ TWO = complaint("any_of: {a: 60, b: 45}") + faults("a", "b")
 
 
 def one_reading(how: str, outcomes: str = "{normal: As usual, odd: Odd}") -> str:
-    """Two faults and a reading `r` that hangs on them."""
+    """Two faults and a reading `r` that depends on them."""
     return TWO + "readings:\n" + reading("r", how, outcomes)
 
 
@@ -298,7 +298,7 @@ def test_a_state_without_causes_here_is_left_out_with_its_readings(known: Known)
 
 
 def test_a_complaint_can_be_a_cause_within_another(known: Known) -> None:
-    """A reading that hangs on another complaint sees of it what this complaint's faults can bring about."""
+    """A reading that depends on another complaint sees of it what this complaint's faults can bring about."""
     text = (
         OTHER
         + faults("a", "b", "f")
@@ -429,7 +429,7 @@ def test_one_fault_and_its_reading_are_bayes_rule(known: Known) -> None:
     assert alone == pytest.approx(0.85, abs=0.0001)
 
 
-# ------------------------------------------------------------------------------ what hangs on what, by hand
+# ------------------------------------------------------------------------------ what depends on what, by hand
 
 CAR = """\
 facts:
@@ -475,7 +475,7 @@ def test_what_is_not_listed_brings_a_complaint_about_alone(known: Known, gate: s
 
 
 def test_a_gate_that_too_few_members_are_left_for_never_holds_here(known: Known) -> None:
-    """Another complaint takes two causes, of which this one has a single one: what hangs on it is left out.
+    """Another complaint takes two causes, of which this one has a single one: what depends on it is left out.
 
     With two of three here, it is as likely as both together.
     """

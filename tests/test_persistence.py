@@ -1,7 +1,7 @@
 """After a repair: what was read before it still counts, but never against what was repaired.
 
-The reference is a plain enumeration of the car before and after each repair, slice by slice: a fault stays
-as it was but for the one repaired, what hangs on that one is drawn anew, everything else stays (persistence:
+The reference is a plain enumeration of the car before and after each repair, slice by slice: a fault stays as
+it was but for the one repaired, what depends on that one is drawn anew, everything else stays (persistence:
 Breese & Heckerman 1996, "Decision-theoretic troubleshooting: a framework for repair and experiment",
 Uncertainty in Artificial Intelligence 12). It shares no code with `network` and `engine` but the tables of
 the car before any repair.
@@ -298,7 +298,7 @@ def past(network: Network) -> set[str]:
 
 
 def test_of_the_car_as_it_was_only_what_was_seen_is_kept(hum: Hum) -> None:
-    """The repaired fault, the complaint, what was read, and what these hang on; all else is as it is now."""
+    """The repaired fault, the complaint, the readings and what they depend on; the rest is as it is now."""
     always = {"belt#1", "c~2#1", "c~3#1", "c#1"}
     for read, more in (
         (set(), set()),
@@ -317,7 +317,7 @@ def test_of_the_car_as_it_was_only_what_was_seen_is_kept(hum: Hum) -> None:
 def test_a_repaired_fault_is_there_if_it_was_and_the_remedy_did_not_take(
     hum: Hum, fault: str, took: float
 ) -> None:
-    """Its table hangs on itself before the repair; where the author says nothing 95 of 100 remedies take."""
+    """Its table depends on itself before the repair; by default 95 of 100 remedies take."""
     network = build(hum.knowledge, "c", (Repair(fault, frozenset()),))
     table = next(one for one in network.tables.tables if one.child == fault)
     assert table.parents == (f"{fault}#1",)

@@ -198,7 +198,7 @@ def test_first_choice_and_stop_are_those_of_the_advice(
 def played(
     ranker: Ranker, case: Case, cars: int, seed: int = 1, first: str | None = None
 ) -> tuple[Jobs, Cars]:
-    """Jobs on made-up cars of one case."""
+    """Jobs on simulated cars of one case."""
     starts = starts_of(ranker, [case])
     drawn = draw_cars(ranker, starts, np.zeros(cars, dtype=np.intp), np.random.default_rng(seed))
     return play_many(ranker, starts, drawn, first), drawn
@@ -327,7 +327,7 @@ def test_jobs_played_in_blocks_are_those_played_together(
 def test_instrument_errors_reach_the_made_up_numbers(
     shipped: Knowledge, engines: Callable[[str], Engine]
 ) -> None:
-    """The cells that an instrument shows of made-up cars come as often as predicted, within 0.03."""
+    """The cells that an instrument shows of simulated cars come as often as predicted, within 0.03."""
     engine = engines("flat_battery")
     ranker = compile_ranker(shipped, engine, "flat_battery")
     starts = starts_of(ranker, [Case("flat_battery")])

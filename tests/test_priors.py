@@ -148,7 +148,7 @@ TREES: dict[str, tuple[str, int]] = {
         ),
         4,
     ),
-    "a shared fault that hangs on a fact": (
+    "a shared fault that depends on a fact": (
         complaint("any_of: {x: 70, y: 60}")
         + "branches:\n"
         + branch("x", "any_of: {b: 60, s: 30}", rest=True)

@@ -300,7 +300,7 @@ def test_erasing_asks_for_the_number(
     monkeypatch.setattr("sys.stdin", io.StringIO(typed))
     ran = advisor("case", "erase", "1", "--store", sqlite.url)
     assert ran.code == code
-    assert "Job 1, bay 2 blue estate, with 5 entries will be gone for good." in ran.err
+    assert "Job 1, bay 2 blue estate, with 5 entries will be erased for good." in ran.err
     assert ("Job 1 is erased." in ran.out) is (code == 0)
     with sqlite.opened() as store:
         assert len(store.cases()) == left

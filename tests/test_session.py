@@ -552,7 +552,7 @@ def test_a_paper_is_the_one_of_its_kind_and_form(
 
 
 def test_playing_out_gives_the_same_figures_each_time_and_tells_how_far_it_is(bench: Session) -> None:
-    """The made-up cars are drawn with a fixed seed; the plain advice is the first on the screen."""
+    """The simulated cars are drawn with a fixed seed; the plain advice is the first on the screen."""
     told: list[tuple[int, int]] = []
     session = bench.ranked("bits per minute")
     found = session.look_ahead(lambda *far: told.append(far), lambda: False, 20)

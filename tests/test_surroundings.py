@@ -323,7 +323,7 @@ def test_output_that_cannot_be_written_ends_with_3() -> None:
             check=False,
         )
     assert ran.returncode == 3
-    assert ran.stderr.startswith("The disk or a file does not let me: No space left on device. ")
+    assert ran.stderr.startswith("Cannot read or write a file: No space left on device. ")
     assert ran.stderr.count("\n") == 1
 
 

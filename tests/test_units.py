@@ -183,7 +183,7 @@ def test_case_and_spelling_are_forgiven(text: str, unit: str, expected: float) -
     ],
 )
 def test_milli_and_mega_are_never_guessed(text: str, unit: str, expected: str) -> None:
-    """A factor of a thousand million does not hang on the caps lock key."""
+    """A factor of a thousand million does not depend on the caps lock key."""
     assert refusal(text, unit) == expected
 
 

@@ -280,7 +280,7 @@ class Session:
     ) -> LookAhead | None:
         """Return the best readings played out to the end of the repair; None once `stop` says so.
 
-        The same case gives the same figures: the made-up cars are drawn with a fixed seed.
+        The same case gives the same figures: the simulated cars are drawn with a fixed seed.
         """
         causes = current_faults(dict.fromkeys(self.engine.targets, 0.0))
         costs = RepairCosts(remedies(self.knowledge, self.case.complaint, causes), ESCALATION_MINUTES)

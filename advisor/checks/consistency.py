@@ -88,7 +88,7 @@ def likelihoods(knowledge: Knowledge) -> Iterator[Problem]:
                 yield Problem(
                     knowledge.place(*at, *path),
                     "sum",
-                    f"The chances add up to {total:g} of 100.",
+                    f"The probabilities add up to {total:g} of 100.",
                     "Every car shows exactly one outcome.",
                     "Make them add up to 100, or leave the normal outcome out: it gets the rest.",
                 )
@@ -129,9 +129,9 @@ def _too_wide(knowledge: Knowledge, section: str, name: str, count: int) -> Prob
     return Problem(
         knowledge.place(section, name),
         "too-wide",
-        f"'{name}' hangs on {count} causes.",
+        f"'{name}' depends on {count} causes.",
         f"Its table has a row for every combination; {WIDEST} causes are the limit.",
-        "Hang it on a branch of causes that act alike.",
+        "Let it depend on a branch of causes that act alike.",
     )
 
 
@@ -225,7 +225,7 @@ def near_certain(knowledge: Knowledge) -> Iterator[Problem]:
         yield Problem(
             knowledge.place(section, name, *path),
             "near-certain",
-            f"A chance of {probability * 100:g} of 100 in '{name}' has no reason beside it.",
+            f"A probability of {probability * 100:g} of 100 in '{name}' has no reason beside it.",
             "An answer that is hardly ever wrong, or never seen, outweighs all others.",
             "Say in 'note:' why it is so sure, name its source, or write a number nearer the middle.",
             "weak",

@@ -82,7 +82,8 @@ def too_dear(knowledge: Knowledge, networks: Mapping[str, Compiled]) -> Iterator
                 knowledge.place(section, node if section != "complaints" else complaint),
                 "too-wide",
                 f"'{node}' makes '{complaint}' need a table of {entries:.2g} numbers.",
-                "The bench answers slowly, and says where not exactly; calls and made-up cars are refused."
+                "The bench answers slowly and says where it is not exact; calls and simulated cars are "
+                "refused."
                 if one.too_wide
                 else "Every step of the advice is slow.",
                 "Hang it on fewer causes, or on a branch of causes that act alike.",

@@ -171,7 +171,7 @@ def circles(knowledge: Knowledge) -> Iterator[Problem]:
         yield Problem(
             knowledge.place(section, name),
             "circle",
-            f"'{name}' hangs on itself: {' → '.join([*names, names[0]])}.",
+            f"'{name}' depends on itself: {' → '.join([*names, names[0]])}.",
             "A consequence cannot be its own cause.",
             "Take one of them out of the circle.",
         )

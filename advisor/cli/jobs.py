@@ -135,7 +135,7 @@ def erase_case(number: int, store: str | None, yes: bool) -> None:
         return
     if not yes:
         tag = clean(str(there["tag"] or "no tag"))
-        say(f"Job {number}, {tag}, with {len(there['entries'])} entries will be gone for good.", err=True)
+        say(f"Job {number}, {tag}, with {len(there['entries'])} entries will be erased for good.", err=True)
         typed = click.prompt("Type its number to erase it", default="", show_default=False, err=True)
         if typed.strip() != str(number):
             fail(

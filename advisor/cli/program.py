@@ -128,7 +128,7 @@ def run() -> None:
         where = f" ({error.filename})" if error.filename else ""
         fail(
             [
-                f"The disk or a file does not let me: {error.strerror or error}{where}. What was saved "
+                f"Cannot read or write a file: {error.strerror or error}{where}. What was saved "
                 "before is kept. Check the name, the permissions and the room on the disk, then try again."
             ],
             3,

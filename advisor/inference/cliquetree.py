@@ -33,7 +33,7 @@ class TooWide(Exception):
         self.node, self.entries, self.members = node, entries, frozenset(members)
         super().__init__(
             f"'{node}' ties so many nodes together that a table of {entries:.3g} numbers is needed. "
-            "Hang it on fewer causes, or on a branch of causes that act alike."
+            "Let it depend on fewer causes, or on a branch of causes that act alike."
         )
 
 

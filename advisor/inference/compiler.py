@@ -68,7 +68,7 @@ class _Compiler:
         self.hidden = tuple(table.child for table in self.hidden_tables)
         for table in tables.tables:
             if readings.intersection(table.parents):
-                raise ValueError(f"'{table.child}' hangs on a reading; readings are leaves")
+                raise ValueError(f"'{table.child}' depends on a reading; readings are leaves")
         self.deterministic = deterministic_nodes(tables)
         self.interface = self._interfaces()
 

@@ -142,7 +142,7 @@ class Engine(InferenceEngine):
     target_indices: Ints
     reading_spans: Mapping[str, slice]
     to_hidden: sparse.csr_matrix  # cliques -> marginals of hidden nodes
-    to_joints: sparse.csr_matrix  # cliques -> joints that the readings hang on
+    to_joints: sparse.csr_matrix  # cliques -> joints that the readings depend on
     to_terms: sparse.csr_matrix  # joints -> predictions first, then what stands in the entropies
     to_bits: sparse.csr_matrix  # x log2 x of the terms -> information, but for
     to_certain: sparse.csr_matrix  # joints -> the entropy that remains when all parents are known

@@ -453,7 +453,9 @@ def _problem(detail: Any, path: words.Path, place: Place, model: type[BaseModel]
         return Problem(place, "missing", f"'{last}' is missing.", "", f"Add '{last}: …'.")
     if kind == "extra_forbidden":
         known = _fields(model, path[:-1])
-        return Problem(place, "unknown-word", f"'{last}' means nothing here.", "", nearest(str(last), known))
+        return Problem(
+            place, "unknown-word", f"'{last}' is not a word of the language.", "", nearest(str(last), known)
+        )
     if kind == "literal_error":
         allowed = re.findall(r"'([^']*)'", context["expected"]) or [context["expected"]]
         what = (

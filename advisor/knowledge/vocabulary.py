@@ -405,7 +405,7 @@ class Reading(Item):
             raise ValueError("A reading has either 'outcomes' or a 'quantity'. Write one of them.")
         if sum(one is not None for one in (self.noisy_or, self.noisy_max, self.table)) != 1:
             raise ValueError(
-                "How the outcome hangs on its causes is said once. Write noisy_or, noisy_max or table."
+                "Say only once how the outcome depends on its causes. Write noisy_or, noisy_max or table."
             )
         return self
 

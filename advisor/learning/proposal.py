@@ -302,7 +302,9 @@ def applied(patch: str, texts: Mapping[str, str]) -> dict[str, str]:
         if line.startswith("+++ ") and number and lines[number - 1].startswith("--- "):
             name, shift = line[4:].rstrip("\r\n"), 0
             if name not in result:
-                raise CannotApply(f"The patch is for {name}, which is not here. Run it where it was made.")
+                raise CannotApply(
+                    f"The patch is for {name}, which is not in this folder. Run it where it was made."
+                )
         elif hunk:
             at = int(hunk[1]) - 1 + shift
         elif line[:1] in (" ", "-", "+") and name:

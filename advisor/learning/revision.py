@@ -100,7 +100,7 @@ def learn(knowledge: Knowledge, findings: Sequence[Finding], weights: Weights | 
         takes = [one for one in findings if name in one.read]
         hidden = next((one for cause in reading.causes for one in _hidden(knowledge, cause)), None)
         if takes and hidden:
-            not_revised.append((("readings", name), f"it hangs on '{hidden}', which nobody confirms"))
+            not_revised.append((("readings", name), f"it depends on '{hidden}', which nobody confirms"))
         elif takes:
             changes += _likelihoods(knowledge, name, takes, present, weights)
     return Learned(tuple(changes), tuple(not_revised))

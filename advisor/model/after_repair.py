@@ -29,7 +29,7 @@ def with_repair(
 ) -> list[CPT]:
     """Return the tables with what hangs on the repaired fault there twice: as it is now, and as it was.
 
-    Of the car as it was only what has been seen stays, and what that hangs on.
+    Of the car as it was only what has been seen stays, and what that depends on.
     """
     now = [table for table in tables if not is_before_repair(table.child)]
     changed = {repair.fault}

@@ -57,7 +57,7 @@ def build(
 
     Faults outside the complaint's tree are taken as absent; readings that tell nothing then are left out.
     After repairs it holds the car as it is and as it was. Faults persist but for the one repaired, which is
-    there still only if it was and its remedy did not take; what hangs on it is there twice (persistence:
+    there still only if it was and its remedy did not take; what depends on it is there twice (persistence:
     Breese & Heckerman 1996, Decision-theoretic troubleshooting: a framework for repair and experiment).
     With `by_phone` what a customer would say on the phone stands beside the readings that can be asked there.
     """

@@ -102,7 +102,8 @@ def can_weigh(knowledge: Knowledge, reading: str, takes: Sequence[Take]) -> bool
 def weigh(knowledge: Knowledge, reading: str, facts: Mapping[str, str], takes: Sequence[Take]) -> Floats:
     """Return the likelihood over the bands of a quantity reading, from one or more takes.
 
-    Where a limit hangs on a fact that is not known, the likelihoods are averaged by the shares of its values.
+    Where a limit depends on a fact that is not known, the likelihoods are averaged by the shares of its
+    values.
     """
     found = estimate(knowledge, reading, facts, takes)
     total = np.zeros(len(quantity_of(knowledge, reading).bands))

@@ -194,7 +194,7 @@ def stored_case_from(number: int, head: Any, rows: list[Any]) -> StoredCase:
         raise CorruptRow(
             number,
             tag,
-            f"Job {number} is damaged in the database: {error}. This program has not written it so, and "
+            f"Job {number} is damaged in the database: {error}. This program did not write it like that, and "
             f"nothing was changed. Use the other jobs; `advisor case export {number}` writes down what there "
             "is of this one.",
         ) from error
@@ -212,9 +212,9 @@ def stored_case_from(number: int, head: Any, rows: list[Any]) -> StoredCase:
             raise CorruptRow(
                 number,
                 tag,
-                f"Step {step} of job {number} is damaged in the database: {why}. This program has not "
-                f"written it so, and nothing was changed. Use the other jobs; `advisor case export {number}` "
-                "writes down what there is of this one.",
+                f"Step {step} of job {number} is damaged in the database: {why}. This program did not "
+                "write it like that, and nothing was changed. Use the other jobs; "
+                f"`advisor case export {number}` writes down what there is of this one.",
             ) from error
         filed = filed.with_entry(entry, row.at)
     return filed

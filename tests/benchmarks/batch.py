@@ -2,7 +2,7 @@
 
 Run from the top of the project: python -m tests.benchmarks.batch
 
-Each case is a made-up car with its own readings seen. The loop calls `Engine.outlook` for each;
+Each case is a simulated car with its own readings seen. The loop calls `Engine.outlook` for each;
 `outlook_many` takes the same evidence in one call; a `Batch` keeps what each case knows between steps, as
 playing cars does, so that a step is sums and products alone. All have to agree to 1e-9. Times are processor
 time.

@@ -1,4 +1,4 @@
-"""How many made-up cars a second are played, all at once and one at a time through the same engine.
+"""How many simulated cars a second are played, all at once and one at a time through the same engine.
 
 Run from the top of the project: python -m tests.benchmarks.cars
 

@@ -3,7 +3,7 @@
 Run from the top of the project: python -m tests.benchmarks.growth
 
 A network has branches of eight faults under a chain of any-of gates, and twice as many readings as faults.
-Each reading hangs on one or two faults of a branch; a share of them, the cross-links, on a fault of another
+Each reading depends on one or two faults of a branch; a share of them, the cross-links, on a fault of another
 branch besides. With cross-links to the next branch the treewidth is the same at every size, so that cost
 should be proportional to size. With cross-links to any branch it grows with size; what an answer costs then,
 and by how much it may be off, is shown too (`advisor.inference.bounded`). Times are processor time.

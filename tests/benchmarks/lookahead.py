@@ -305,7 +305,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Compare ways to choose readings with the best possible.")
     parser.add_argument("--exact", type=int, default=60, help="problems whose readings do not err")
     parser.add_argument("--noisy", type=int, default=20, help="problems whose readings err")
-    parser.add_argument("--cars", type=int, default=400, help="made-up cars of the roll-out")
+    parser.add_argument("--cars", type=int, default=400, help="simulated cars of the roll-out")
     options = parser.parse_args()
     for name, count, readings, errs in (
         ("14 readings without error; minutes until the cause is known", options.exact, 14, False),

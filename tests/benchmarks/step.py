@@ -3,7 +3,7 @@
 Run from the top of the project: python -m tests.benchmarks.step
 
 Three ways in the same run, with the same things seen: this project's engine, pgmpy's variable elimination
-(one query per fault, and one per reading for the joint that its information hangs on) and pyAgrum's lazy
+(one query per fault, and one per reading for the joint that its information depends on) and pyAgrum's lazy
 propagation (the same joints as targets of one propagation). All have to agree to 1e-9. What can be built
 before the first step (compiled engine, models) is not in the times; nor is, for the libraries, the arithmetic
 from their joints to information. Times are processor time, so that other work on the machine counts for
@@ -67,7 +67,7 @@ class Step:
 
 @dataclass(frozen=True, eq=False)
 class Asked:
-    """The joint that a reading's information hangs on, for a library that gives joints.
+    """The joint that a reading's information depends on, for a library that gives joints.
 
     The parents of the reading where they are functions of the faults. Where one is a noisy state: the
     reading itself with all that surrounds the states it is tied to.
@@ -207,7 +207,7 @@ def ns_a_multiplication() -> float:
 
 
 def one_car(engine: Engine, complaint: str, readings: int, seed: int) -> dict[str, int]:
-    """The complaint, and the outcomes that readings picked at random show on one made-up car."""
+    """The complaint, and the outcomes that readings picked at random show on one simulated car."""
     random = np.random.default_rng(seed)
     seen = {complaint: 1}
     for name in random.choice(engine.readings, readings, replace=False):
@@ -276,7 +276,7 @@ def main() -> None:
     parser.add_argument(
         "--repeats", type=int, default=5, help="of pgmpy; pyAgrum 10, engine 100 times as many"
     )
-    parser.add_argument("--seed", type=int, default=1, help="of the made-up cars")
+    parser.add_argument("--seed", type=int, default=1, help="of the simulated cars")
     parser.add_argument("--complaint", action="append", help="may be repeated")
     options = parser.parse_args()
     print(machine())

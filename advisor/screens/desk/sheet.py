@@ -41,7 +41,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
 
     def compose(self) -> ComposeResult:
         """Lay out the sheet, and what can be done with it."""
-        yield MarkdownView("Playing the job on made-up cars to see how long it takes …", name="text")
+        yield MarkdownView("Playing the job on simulated cars to see how long it takes …", name="text")
         with Horizontal(classes="row"):
             yield Button("Today", id="today", variant="primary", compact=True)
             yield Button("Tomorrow", id="tomorrow", compact=True)
