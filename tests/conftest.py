@@ -25,6 +25,36 @@ SCENARIOS = ROOT / "scenarios"
 
 HEAD = "language: 1\nstanding: estimate\n"
 
+LONG = (
+    "test_bench.py",
+    "test_screens.py",
+    "test_numbers.py",
+    "test_floors.py",
+    "test_visitor.py",
+    "test_crash.py",
+    "test_surroundings.py",
+    "test_serve.py",
+    "test_engine_properties.py",
+    "test_learned_numbers.py",
+    "test_desk.py",
+    "test_closing.py",
+    "test_load.py",
+    "test_evaluation.py",
+    "test_fuzz.py",
+)
+"""The files that take longest: workers begin with them, so that none of them is left for the end."""
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Have several workers take the files in the order collected, not those with most tests first."""
+    if hasattr(config.option, "loadscopereorder"):
+        config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the long files first, and leave the others in their order."""
+    items.sort(key=lambda item: LONG.index(item.path.name) if item.path.name in LONG else len(LONG))
+
 
 def faults(*names: str, **more: str) -> str:
     """A section of faults with all that an entry needs, and `more` on the one that is named."""
