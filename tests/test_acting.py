@@ -9,13 +9,14 @@ from dataclasses import replace
 import pytest
 
 from advisor.advice.advice import Answer, advise, outcome_effects
-from advisor.advice.repair_or_test import ESCALATION_MINUTES, RepairFirst, remedies, repair_or_test
+from advisor.advice.repair_or_test import RepairFirst, remedies, repair_or_test
 from advisor.advice.repair_order import Remedy
 from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
+from advisor.policy import DEFAULT
 from tests import oracle
 
 CLAMP = """\
@@ -72,8 +73,8 @@ def test_the_expected_minutes_are_those_of_the_sum_by_hand(known: Callable[[str]
     clamp, starter = 0.85 / 1.08, 0.20 / 1.08
     after_clamp = 1 - 0.9 * clamp
     after_both = after_clamp - 0.95 * starter
-    by_hand = 5 + after_clamp * (90 + 240 + 2) + after_both * ESCALATION_MINUTES
-    direct = 5 + after_clamp * ESCALATION_MINUTES
+    by_hand = 5 + after_clamp * (90 + 240 + 2) + after_both * DEFAULT.escalation_minutes
+    direct = 5 + after_clamp * DEFAULT.escalation_minutes
     assert found is not None
     assert found[1] == pytest.approx(min(by_hand, direct), abs=1e-6)
 

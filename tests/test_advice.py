@@ -16,7 +16,7 @@ from advisor.advice.advice import (
     outcome_effects,
     waiting_minutes,
 )
-from advisor.advice.rules import StopRule, Workshop
+from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence, Situation, Situations, posterior_history
 from advisor.bench.wording import remedy_lines, stop_sentence, why
 from advisor.case.case import Case
@@ -29,6 +29,7 @@ from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.model.network import build
 from advisor.model.observation import Measurement
 from advisor.papers.format import percent
+from advisor.policy import DEFAULT, Policy
 from tests import oracle
 from tests.conftest import complaint, faults
 
@@ -113,10 +114,10 @@ class Bench:
         self,
         *entries: Known | Seen | Skipped,
         workshop: Workshop | None = None,
-        rule: StopRule | None = None,
+        policy: Policy = DEFAULT,
     ) -> Advice:
         """The advice on a case with these entries."""
-        return advise(Situation.of(self.knowledge, self.engine, self.case(*entries)), workshop, rule)
+        return advise(Situation.of(self.knowledge, self.engine, self.case(*entries), policy), workshop)
 
 
 def bench(knowledge: Knowledge, name: str) -> Bench:
@@ -179,7 +180,7 @@ def test_a_reading_taken_is_not_proposed_again(door: Bench) -> None:
 
 def test_a_reading_that_tells_too_little_is_not_worth_its_minutes(door: Bench) -> None:
     """Below the least bits a reading is still listed, and never asked for by the minute."""
-    advice = door.advise(rule=StopRule(least_bits=0.3))
+    advice = door.advise(policy=Policy(least_bits=0.3))
     small = {one.reading for one in advice.proposals if one.expected_information_bits < 0.3}
     assert "look" in small
     assert small.isdisjoint(named(advice.per_minute))
@@ -190,7 +191,7 @@ def test_much_work_has_to_tell_more(door: Bench) -> None:
 
     Those worth taking are listed first, each kind by its bits.
     """
-    advice = door.advise(rule=StopRule(least_bits=0, least_bits_per_hour=1.5))
+    advice = door.advise(policy=Policy(least_bits=0, least_bits_per_hour=1.5))
     worth = {one.reading for one in advice.per_minute}
     assert worth == {
         one.reading
@@ -450,7 +451,7 @@ def test_the_search_stops_outside_of_what_is_written(door: Bench) -> None:
 
 def test_the_figures_of_the_stop_rule_can_be_chosen(door: Bench) -> None:
     """Who is content with 60 of 100 stops at the start."""
-    advice = door.advise(rule=StopRule(sure_at=0.6 - 1e-9, settled_below=0.5))
+    advice = door.advise(policy=Policy(sure_at=0.6 - 1e-9, settled_below=0.5))
     assert advice.stop is not None
     assert (advice.stop.reason, advice.stop.fault) == ("sure", "strap")
 
@@ -518,12 +519,14 @@ def test_a_contradiction_does_no_harm(door: Bench) -> None:
 
 def proposal(bits: float, minutes: float, hands_on: float) -> CandidateReading:
     """A proposal with these figures."""
-    return CandidateReading("r", "Reading", bits, minutes, hands_on, (), None, None, bits)
+    return CandidateReading(
+        "r", "Reading", bits, bits / max(minutes, 0.1), minutes, hands_on, (), None, None, bits
+    )
 
 
 def test_a_reading_is_worth_taking_at_exactly_the_least(door: Bench) -> None:
     """0.02 bits, and 0.3 bits for an hour of hands-on time; waiting does not count."""
-    rule = StopRule()
+    rule = DEFAULT
     assert proposal(0.02, 900, 4).is_worth_taking(rule)
     assert not proposal(0.0199, 1, 0).is_worth_taking(rule)
     assert proposal(0.3, 900, 60).is_worth_taking(rule)
@@ -539,12 +542,12 @@ def test_a_reading_of_no_time_is_charged_a_tenth_of_a_minute() -> None:
 def test_sure_is_at_the_figure_and_settled_is_at_the_other_one(door: Bench) -> None:
     """With exactly the figure the leading cause is sure, and a second one at the lower figure is settled."""
     first, second, *_ = door.advise().suspects
-    at = StopRule(sure_at=first.probability, settled_below=second.probability)
-    stop = door.advise(rule=at).stop
+    at = Policy(sure_at=first.probability, settled_below=second.probability)
+    stop = door.advise(policy=at).stop
     assert stop is not None
     assert (stop.reason, stop.fault) == ("sure", "strap")
-    assert door.advise(rule=replace(at, sure_at=first.probability + 1e-9)).stop is None
-    assert door.advise(rule=replace(at, settled_below=second.probability - 1e-9)).stop is None
+    assert door.advise(policy=replace(at, sure_at=first.probability + 1e-9)).stop is None
+    assert door.advise(policy=replace(at, settled_below=second.probability - 1e-9)).stop is None
 
 
 def test_nothing_left_may_point_outside_of_what_is_written(door: Bench) -> None:
@@ -553,7 +556,7 @@ def test_nothing_left_may_point_outside_of_what_is_written(door: Bench) -> None:
         Known("frame", "framed"),
         Seen("wiggle", "firm"),
         Seen("look", "tight"),
-        rule=StopRule(sure_at=1.0, least_bits=9),
+        policy=Policy(sure_at=1.0, least_bits=9),
     )
     assert advice.suspects[0].fault == "unlisted:rattle"
     assert advice.stop == Stop("unlisted", "unlisted:rattle")
@@ -566,7 +569,7 @@ def test_a_sure_cause_outside_of_what_is_written_is_said_whatever_is_left_to_rea
     door = bench(known(DOOR.replace("unlisted: 5", "unlisted: 40")), "rattle")
     entries = (Known("frame", "framed"), Seen("wiggle", "firm"))
     first, second, *_ = door.advise(*entries).suspects
-    advice = door.advise(*entries, rule=StopRule(sure_at=first.probability, settled_below=second.probability))
+    advice = door.advise(*entries, policy=Policy(sure_at=first.probability, settled_below=second.probability))
     assert advice.per_minute
     assert advice.stop == Stop("unlisted", "unlisted:rattle")
 

@@ -45,10 +45,11 @@ from advisor.desk.booking import (
 )
 from advisor.desk.bookingsheet import as_dict, document, overview_lines
 from advisor.desk.call import INSPECTION, Call, Inspection, appointments, booked_words, heard, visits
-from advisor.desk.questions import ALLOWED_MINUTES, NOT_KNOWN, fitting, minutes_asked, next_question
+from advisor.desk.questions import NOT_KNOWN, fitting, minutes_asked, next_question
 from advisor.desk.schedule import Appointment, day_meant, overview, read_back
 from advisor.knowledge.knowledge import Knowledge
 from advisor.papers.document import html, markdown
+from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
 from advisor.store.store import STRAY, Store
 from tests.benchmarks.answer import EVIDENCE, counted
@@ -152,13 +153,13 @@ def store(tmp_path: Path) -> Iterator[Store]:
 @pytest.fixture
 def call(engines: Engines, store: Store) -> Call:
     """A call about a rattle."""
-    return stored(Call.begun(engines, store, "red van", ["rattle"], 10))
+    return stored(Call.begun(engines, store, "red van", ["rattle"]))
 
 
 @pytest.fixture
 def both(engines: Engines, store: Store) -> Call:
     """A call about a rattle and a knock."""
-    return stored(Call.begun(engines, store, "red van", ["rattle", "knock"], 10))
+    return stored(Call.begun(engines, store, "red van", ["rattle", "knock"]))
 
 
 def stored(call: Call) -> Call:
@@ -196,22 +197,20 @@ def test_a_call_begins_with_a_job_for_each_complaint_and_the_dangers_on_all(
 ) -> None:
     """Told or only asked: it is in the store before the first question, with the knowledge's version."""
     dangers = {"smoke": TOLD, "fuel": ASKED}
-    call = Call.begun(engines, store, "red van", ["rattle", "knock"], 7, dangers)
+    call = Call.begun(engines, store, "red van", ["rattle", "knock"], Policy(phone_minutes=7), dangers)
     assert [job.case.complaint for job in call.jobs] == ["rattle", "knock"]
     assert {(job.tag, job.knowledge) for job in call.jobs} == {("red van", engines.knowledge.version)}
     assert entries(call) == [(Warned("smoke", TOLD), Warned("fuel", ASKED))] * 2
     assert (call.knowledge, call.engines, call.store) == (engines.knowledge, engines, store)
-    assert (call.allowed_minutes, call.answered_readings, call.asked) == (7, (), ())
+    assert (call.policy.phone_minutes, call.answered_readings, call.asked) == (7, (), ())
     assert [case for _, case in call.calls] == [job.case for job in call.jobs]
     assert [engine for engine, _ in call.calls] == [engines.one(job.case) for job in call.jobs]
-    assert (
-        Call(engines.knowledge, engines, store, call.jobs, call.situations).allowed_minutes == ALLOWED_MINUTES
-    )
+    assert Call.begun(engines, store, "blue van", ["rattle"]).policy == DEFAULT
 
 
 def test_a_call_is_stored_with_all_its_jobs_by_the_first_entry(engines: Engines, store: Store) -> None:
     """Until then nothing of it is there; an answer to one complaint stores the others too."""
-    call = Call.begun(engines, store, "red van", ["rattle", "knock"], 10)
+    call = Call.begun(engines, store, "red van", ["rattle", "knock"])
     assert call.knows({}) is call
     assert store.cases() == []
     with closing(sqlite3.connect(str(store._engine.url.database))) as past:
@@ -227,14 +226,16 @@ def test_the_next_question_is_that_of_all_complaints_in_the_minutes_that_are_lef
     """Each question's minutes are counted once; where they are used up none is asked."""
     knowledge = both.knowledge
     assert both.minutes == 0
-    assert both.next == next_question(knowledge, both.weighed, 0, 10)
+    assert both.next == next_question(knowledge, both.weighed, 0)
     after = both.answered("bumps", "quiet").unknown("sags")
     assert after.minutes == minutes_asked(knowledge, [job.case for job in after.jobs]) == 3
-    assert after.next == next_question(knowledge, after.weighed, 3, 10)
+    assert after.next == next_question(knowledge, after.weighed, 3)
     assert after.next.question is not None
-    short = Call.begun(both.engines, both.store, "blue van", ["rattle"], 0.5)
+    short = Call.begun(both.engines, both.store, "blue van", ["rattle"], Policy(phone_minutes=0.5))
     assert (short.next.question, short.next.reason) == (None, "time")
-    used_up = Call.begun(both.engines, both.store, "blue van", ["rattle"], 2).answered("bumps", "quiet")
+    used_up = Call.begun(both.engines, both.store, "blue van", ["rattle"], Policy(phone_minutes=2)).answered(
+        "bumps", "quiet"
+    )
     assert (used_up.next.question, used_up.next.reason) == (None, "time")
 
 
@@ -306,7 +307,7 @@ def test_the_leading_causes_are_those_of_all_complaints_each_at_its_largest(both
     assert [one.name for one in call.suspects] == [call.knowledge.title(one.fault) for one in call.suspects]
     assert call.suspects[0].fault == "strap"
     assert {"glass", "hinge"} < set(wanted)
-    creak = Call.begun(both.engines, both.store, "blue van", ["creak"], 10)
+    creak = Call.begun(both.engines, both.store, "blue van", ["creak"])
     assert [one.fault for one in creak.suspects] == ["spring", "rail", "unlisted:creak"]
 
 
@@ -314,7 +315,7 @@ def test_what_is_to_be_told_at_once_is_told_once(both: Call) -> None:
     """Of the complaint, of answers, of dangers that were told; what is said to everybody is left out."""
     assert both.warnings == ("Keep the window shut.",)
     assert both.answered("bumps", "quiet").warnings == ("Keep the window shut.",)
-    call = Call.begun(both.engines, both.store, "blue van", ["rattle", "knock"], 10, {"smoke": TOLD})
+    call = Call.begun(both.engines, both.store, "blue van", ["rattle", "knock"], dangers={"smoke": TOLD})
     call = call.answered("bumps", "loud")
     assert call.warnings == (
         NOT_DRIVEN,
@@ -329,12 +330,12 @@ def test_facts_that_matter_are_asked_until_they_are_known(both: Call) -> None:
     """By id, with what the knowledge says of them."""
     assert both.facts == {"frame": both.knowledge.facts["frame"]}
     assert both.knows({"frame": "framed"}).facts == {}
-    assert Call.begun(both.engines, both.store, "van", ["creak"], 10).facts == {}
+    assert Call.begun(both.engines, both.store, "van", ["creak"]).facts == {}
 
 
 def test_the_sheets_are_those_of_the_jobs_in_each_form(both: Call, monkeypatch: pytest.MonkeyPatch) -> None:
     """Markdown, a page or JSON, with the tag and the time here; letters stay letters."""
-    call = Call.begun(both.engines, both.store, "rötlich", ["rattle", "knock"], 10).answered("bumps", "loud")
+    call = Call.begun(both.engines, both.store, "rötlich", ["rattle", "knock"]).answered("bumps", "loud")
     made = tuple(booking_sheet(call.knowledge, engine, case) for engine, case in call.calls)
     assert call.sheets == made
     here = NOON.astimezone().strftime("%d %B %Y %H:%M")
@@ -348,7 +349,7 @@ def test_the_sheets_are_those_of_the_jobs_in_each_form(both: Call, monkeypatch: 
     }
     assert text.startswith('{\n  "tag": "rötlich",\n')
     assert text.endswith("\n}\n")
-    one = Call.begun(both.engines, both.store, "blue van", ["creak"], 10)
+    one = Call.begun(both.engines, both.store, "blue van", ["creak"])
     assert json.loads(one.sheet("json"))["tag"] == "blue van"
 
 
@@ -501,7 +502,7 @@ def test_what_is_told_of_a_danger_stands_once_on_the_sheet_of_two_complaints(
     engines: Engines, store: Store
 ) -> None:
     """What to tell and what is done, each once, for the car and not for each complaint."""
-    call = Call.begun(engines, store, "red van", ["rattle", "knock"], 10, {"smoke": TOLD})
+    call = Call.begun(engines, store, "red van", ["rattle", "knock"], dangers={"smoke": TOLD})
     text = call.sheet("markdown")
     for words in ("Get out and well away.", "Have it brought.", NOT_DRIVEN):
         assert text.count(words) == 1, words
@@ -523,7 +524,7 @@ def test_of_dangers_heard_the_strictest_answer_on_driving_is_said_once_and_first
     assert gets_here(knowledge, ["drip", "smoke"]) == gets_here(knowledge, ["unheard_of"]) == NOT_DRIVEN
     engines = Engines(knowledge, by_phone=True)
     for dangers, answer in (({"drip": TOLD}, MAY_BE_DRIVEN), ({"drip": TOLD, "smoke": TOLD}, NOT_DRIVEN)):
-        call = Call.begun(engines, store, "red van", ["rattle", "knock"], 10, dangers).booked(str(TODAY))
+        call = Call.begun(engines, store, "red van", ["rattle", "knock"], dangers=dangers).booked(str(TODAY))
         assert call.warnings[0] == answer
         note = Inspection.begun(knowledge, store, "blue van", "odd", dangers).sheet("markdown")
         found = appointments(engines, store, TODAY, lambda: False) or ()
@@ -561,7 +562,7 @@ def test_the_sheet_and_the_list_tell_time_in_a_workshops_words(engines: Engines,
 
 def test_the_minutes_booked_are_enough_for_four_of_five_jobs() -> None:
     """By hand: of ten jobs eight take 0, one 100 and one 200 minutes."""
-    minutes = _minutes(np.array([0.0] * 8 + [100.0, 200.0]))
+    minutes = _minutes(np.array([0.0] * 8 + [100.0, 200.0]), 0.8)
     assert (minutes.expected, minutes.upto) == (30.0, pytest.approx(20.0))
 
 
@@ -677,8 +678,8 @@ def test_what_fits_no_complaint_is_booked_without_one(engines: Engines, store: S
 
 def test_visits_are_the_open_jobs_of_a_car_and_a_day(engines: Engines, store: Store) -> None:
     """Several complaints of one call together; half a call is told from a booking and from work begun."""
-    half = Call.begun(engines, store, "red van", ["rattle", "knock"], 10).answered("bumps", "loud")
-    other = Call.begun(engines, store, "Red Van", ["creak"], 10, {"smoke": TOLD}).booked("2030-01-17")
+    half = Call.begun(engines, store, "red van", ["rattle", "knock"]).answered("bumps", "loud")
+    other = Call.begun(engines, store, "Red Van", ["creak"], dangers={"smoke": TOLD}).booked("2030-01-17")
     bench = store.append(store.open_case("bay 2", "rattle"), Seen("wiggle", "firm"))
     store.append(store.open_case("done", "rattle"), Closed("strap", ""))
     found = visits(engines.knowledge, store)
@@ -692,7 +693,7 @@ def test_visits_are_the_open_jobs_of_a_car_and_a_day(engines: Engines, store: St
         "DANGER, 3 Red Van: Creak, booked for Thursday 17 January, in 2 days",
         "1, 2 red van: Rattle and Knock, not booked",
     ]
-    again = Call.resumed(engines, store, half.jobs, 10, {"smoke": TOLD})
+    again = Call.resumed(engines, store, half.jobs, dangers={"smoke": TOLD})
     assert (again.answered_readings, again.next) == (half.answered_readings, half.next)
     assert [job.case.dangers for job in again.jobs] == [("smoke",)] * 2
 
@@ -701,7 +702,9 @@ def test_a_danger_that_was_heard_has_no_column_in_the_picture_of_suspicion(
     engines: Engines, store: Store
 ) -> None:
     """It moves nothing: only the start and the answer are shown."""
-    call = Call.begun(engines, store, "red van", ["rattle"], 10, {"smoke": TOLD}).answered("bumps", "loud")
+    call = Call.begun(engines, store, "red van", ["rattle"], dangers={"smoke": TOLD}).answered(
+        "bumps", "loud"
+    )
     (job,) = call.jobs
     assert [type(entry) for entry in job.case.entries] == [Warned, Seen]
     assert telling_steps(job.case) == [0, 2]

@@ -54,7 +54,7 @@ def engines(shipped: Knowledge) -> Engines:
 @pytest.fixture
 def wet(engines: Engines, store: Store) -> Call:
     """A call about a wet carpet."""
-    return Call.begun(engines, store, "red van", ["water_inside"], 10)
+    return Call.begun(engines, store, "red van", ["water_inside"])
 
 
 def test_the_complaint_is_found_in_the_customers_words(shipped: Knowledge) -> None:
@@ -96,7 +96,7 @@ def test_an_answer_is_weaker_on_the_phone_and_replaced_at_the_car(wet: Call, shi
 
 def test_two_complaints_are_asked_together_and_nothing_twice(engines: Engines, store: Store) -> None:
     """An answer goes to both cases where it bears on both; no question comes again."""
-    call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"], 30)
+    call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"])
     asked = []
     while (question := call.next.question) is not None:
         asked.append(question.reading)
@@ -109,7 +109,7 @@ def test_two_complaints_are_asked_together_and_nothing_twice(engines: Engines, s
 
 def test_undo_takes_back_the_last_answer_everywhere(engines: Engines, store: Store) -> None:
     """Both cases forget it, and keep the record; undoing nothing changes nothing."""
-    call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"], 30)
+    call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"])
     assert call.undone() is call
     question = call.next.question
     assert question is not None
@@ -126,7 +126,7 @@ def stopped_at(at: datetime) -> Callable[[], datetime]:
 
 def test_undo_goes_by_the_order_of_the_answers_and_not_by_the_clock(engines: Engines, store: Store) -> None:
     """The clock is set back an hour between two answers: the second one is taken back all the same."""
-    call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"], 30)
+    call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"])
     asked = []
     for at in (NOON, NOON - timedelta(hours=1)):
         store.clock = stopped_at(at)
@@ -139,7 +139,7 @@ def test_undo_goes_by_the_order_of_the_answers_and_not_by_the_clock(engines: Eng
 
 def test_an_answer_to_two_complaints_is_saved_on_both_or_none(engines: Engines, store: Store) -> None:
     """The bench has gone on with one job: nothing on the other either, until it is looked at again."""
-    call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"], 30)
+    call = Call.begun(engines, store, "red van", ["water_inside", "misting_glass"])
     call = replace(call, jobs=store.append_each(*((job, ()) for job in call.jobs)))
     bench = store.append(call.jobs[1], Seen("musty_smell", "none"))
     with pytest.raises(StaleWrite):
@@ -161,7 +161,7 @@ def test_not_knowing_is_an_answer(wet: Call) -> None:
 
 def test_cars_that_stand_overnight_come_the_evening_before(engines: Engines, store: Store) -> None:
     """A drain that needs a night of standing, booked for tomorrow: it comes this evening."""
-    call = Call.begun(engines, store, "blue estate", ["flat_battery"], 10)
+    call = Call.begun(engines, store, "blue estate", ["flat_battery"])
     tomorrow = (NOON + timedelta(days=1)).date()
     call = call.booked(tomorrow.isoformat(), "")
     found = appointments(engines, store, NOON.date(), lambda: False)
@@ -190,7 +190,7 @@ def desk_is_up(pilot: Pilot[None]) -> Callable[[object], bool]:
 @asynccontextmanager
 async def at_desk(tmp_path: Path, size: tuple[int, int] = SMALL) -> AsyncIterator[Pilot[None]]:
     """The desk's screens on the shipped knowledge."""
-    app = AdvisorApp([KNOWLEDGE], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}", 10)
+    app = AdvisorApp([KNOWLEDGE], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}", desk=True)
     async with app.run_test(size=size, notifications=True) as pilot:
         await until(pilot, desk_is_up(pilot))
         yield pilot

@@ -79,7 +79,7 @@ def test_cars_are_not_played_out_on_it_and_calls_are_refused(knowledge: Knowledg
     assert not session.can_look_ahead
     assert session.better_ahead(lambda: False) is None
     with pytest.raises(TooWide, match="ties so many"):
-        Call.begun(Engines(knowledge, by_phone=True), store, "bay 1", ["c"], 10).calls  # noqa: B018
+        Call.begun(Engines(knowledge, by_phone=True), store, "bay 1", ["c"]).calls  # noqa: B018
 
 
 def test_what_is_not_exact_is_said_on_bench_and_paper(

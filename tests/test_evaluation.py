@@ -17,7 +17,6 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from advisor.advice.rules import StopRule
 from advisor.case.case import Case
 from advisor.evaluation.bounds import told_of_single_faults
 from advisor.evaluation.perturbation import disturbed_tables, off
@@ -27,6 +26,7 @@ from advisor.evaluation.sensitivity import costs_of, most_costly, spreads_of, ta
 from advisor.evaluation.trials import EVERYTHING, Trial, TrialPlan, disturbed, evaluate, ranker_of
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
+from advisor.policy import DEFAULT
 from advisor.simulate.jobs import Jobs, draw_cars, starts_of
 from tests.conftest import HEAD, ROOT, Ran, complaint, faults
 
@@ -111,7 +111,7 @@ def test_random_order_differs_from_car_to_car(small: Knowledge) -> None:
 def test_every_policy_ends_where_the_advice_would(small: Knowledge, policy: str) -> None:
     """At the end a listed fault is sure and the others are settled, or nothing is worth reading."""
     jobs = played(small, policy)
-    rule = StopRule()
+    rule = DEFAULT
     sure = jobs.reason == 0
     beliefs = jobs.beliefs[sure]
     assert np.all(beliefs.max(axis=1) >= rule.sure_at)

@@ -97,7 +97,7 @@ async def test_labels_of_the_desk_stay_while_one_types(tmp_path: Path) -> None:
         await stays(pilot, "Customer says", "#words", "rattle")
         start = pilot.app.screen
         assert isinstance(start, CallStartScreen)
-        call = Call.begun(start.engines, start.store, "bay", ["flat_battery"], 3.0, {})
+        call = Call.begun(start.engines, start.store, "bay", ["flat_battery"])
         await pilot.app.push_screen(SheetScreen(call))
         await pilot.pause()
         await stays(pilot, "Day", "#day", "2030-01-31")

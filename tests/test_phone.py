@@ -16,7 +16,6 @@ from advisor.case.entries import Booked, Known, Seen, Skipped
 from advisor.checks.lint import checked, problems
 from advisor.desk.questions import (
     NOT_KNOWN,
-    PhoneRule,
     asked_by_phone,
     entered,
     facts_to_ask,
@@ -31,6 +30,7 @@ from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
+from advisor.policy import Policy
 from tests import oracle
 from tests.benchmarks.calls import (
     TEST_SEED,
@@ -326,26 +326,29 @@ def test_what_was_answered_or_is_not_known_is_not_asked_again(known: Known_) -> 
 
 
 def test_asking_ends_where_what_is_left_tells_too_little_together(known: Known_) -> None:
-    """The bits of all the questions left are added up, and that sum has to reach the rule's."""
+    """The bits of all the questions left are added up, and that sum has to reach the policy's."""
     knowledge = known(ASKED)
     engine, case = phone_engine(knowledge, "rattle"), Case("rattle")
     together = sum(one.bits for one in questions(knowledge, weighed(knowledge, (engine, case))))
-    on = next_question(knowledge, weighed(knowledge, (engine, case)), 0, rule=PhoneRule(together * 0.999))
-    ended = next_question(knowledge, weighed(knowledge, (engine, case)), 0, rule=PhoneRule(together * 1.001))
+    on = next_question(knowledge, weighed(knowledge, (engine, case)), 0, Policy(phone_bits=together * 0.999))
+    ended = next_question(
+        knowledge, weighed(knowledge, (engine, case)), 0, Policy(phone_bits=together * 1.001)
+    )
     assert (on.reason, on.worth) == (None, 2)
     assert (ended.question, ended.reason) == (None, "not-worth-it")
 
 
 def test_what_is_left_may_just_be_enough(known: Known_) -> None:
-    """The sum of the bits has to reach the rule's; where it is the same, asking goes on."""
+    """The sum of the bits has to reach the policy's; where it is the same, asking goes on."""
     knowledge = known(ASKED)
     engine, case = phone_engine(knowledge, "rattle"), Case("rattle")
     told = sum(one.told["rattle"] for one in questions(knowledge, weighed(knowledge, (engine, case))))
     assert (
-        next_question(knowledge, weighed(knowledge, (engine, case)), 0, rule=PhoneRule(told)).reason is None
+        next_question(knowledge, weighed(knowledge, (engine, case)), 0, Policy(phone_bits=told)).reason
+        is None
     )
     ended = next_question(
-        knowledge, weighed(knowledge, (engine, case)), 0, rule=PhoneRule(math.nextafter(told, 9))
+        knowledge, weighed(knowledge, (engine, case)), 0, Policy(phone_bits=math.nextafter(told, 9))
     )
     assert (ended.reason, ended.worth) == ("not-worth-it", 0)
 
@@ -363,7 +366,7 @@ def test_a_question_that_tells_nothing_is_none_that_is_left(known: Known_) -> No
     (only,) = questions(knowledge, weighed(knowledge, (phone_engine(knowledge, "knock"), case)))
     assert (only.reading, only.bits) == ("sags", 0)
     engine = phone_engine(knowledge, "knock")
-    found = next_question(knowledge, weighed(knowledge, (engine, case)), 0, rule=PhoneRule(0.0))
+    found = next_question(knowledge, weighed(knowledge, (engine, case)), 0, Policy(phone_bits=0.0))
     assert (found.question, found.reason, found.worth) == (None, "nothing-left", 0)
     assert found.words == "Everything that a customer can answer has been asked."
 
@@ -444,9 +447,13 @@ def test_only_what_was_asked_of_the_customer_takes_minutes(known: Known_) -> Non
 def test_a_question_that_takes_longer_than_is_left_gives_way_to_a_shorter_one(known: Known_) -> None:
     """With no minute left asking ends, and says so."""
     knowledge = known(ASKED)
-    engine, case, rule = phone_engine(knowledge, "rattle"), Case("rattle"), PhoneRule(0.01)
+    engine, case, rule = (
+        phone_engine(knowledge, "rattle"),
+        Case("rattle"),
+        Policy(phone_minutes=3, phone_bits=0.01),
+    )
     asked = [
-        next_question(knowledge, weighed(knowledge, (engine, case)), minutes, 3, rule) for minutes in (2, 3)
+        next_question(knowledge, weighed(knowledge, (engine, case)), minutes, rule) for minutes in (2, 3)
     ]
     assert asked[0].question is not None
     assert asked[0].question.reading == "speed"
@@ -517,10 +524,10 @@ def test_a_complaint_about_which_enough_is_known_asks_for_nothing_more_by_itself
     calls = [(phone_engine(knowledge, name), Case(name)) for name in ("rattle", "knock")]
     left = {one.reading: one for one in questions(knowledge, weighed(knowledge, *calls))}
     sums = [sum(one.told.get(name, 0.0) for one in left.values()) for name in ("rattle", "knock")]
-    found = next_question(knowledge, weighed(knowledge, *calls), 0, rule=PhoneRule(max(sums) * 1.01))
+    found = next_question(knowledge, weighed(knowledge, *calls), 0, Policy(phone_bits=max(sums) * 1.01))
     assert sum(sums) > max(sums) * 1.01
     assert found.reason == "not-worth-it"
-    one_left = next_question(knowledge, weighed(knowledge, *calls), 0, rule=PhoneRule(sum(sums) / 2))
+    one_left = next_question(knowledge, weighed(knowledge, *calls), 0, Policy(phone_bits=sum(sums) / 2))
     assert one_left.worth == 2
 
 
@@ -544,7 +551,12 @@ def test_a_scripted_call_goes_from_the_customers_words_to_the_end_of_the_questio
     engine, case = phone_engine(shipped, complaint), Case(complaint)
     order = []
     while (
-        found := next_question(shipped, weighed(shipped, (engine, case)), minutes_asked(shipped, [case]), 12)
+        found := next_question(
+            shipped,
+            weighed(shipped, (engine, case)),
+            minutes_asked(shipped, [case]),
+            Policy(phone_minutes=12),
+        )
     ).question:
         question = found.question
         answers = list(question.answers)

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from advisor.advice.advice import CandidateReading, advise
-from advisor.advice.rules import StopRule, Workshop
+from advisor.advice.rules import Workshop
 from advisor.advice.situation import Situation
 from advisor.arrays import Floats
 from advisor.case.case import Case
@@ -21,6 +21,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.model.nodes import is_instrument_leaf, shown_by
 from advisor.model.observation import seen_with
+from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import REASONS, PlayedRanking, Ranker, choose, compile_ranker, offers
 from advisor.simulate.jobs import Cars, Jobs, draw_cars, play_many, starts_of
 from advisor.simulate.rollout import candidates
@@ -230,16 +231,16 @@ def test_a_job_is_the_one_that_the_advice_plays_step_by_step(
         assert dict(zip(ranker.faults, jobs.beliefs[job].tolist(), strict=True)) == pytest.approx(believed)
 
 
-def small(known: Made, workshop: Workshop | None = None, rule: StopRule | None = None) -> Ranker:
+def small(known: Made, workshop: Workshop | None = None, policy: Policy = DEFAULT) -> Ranker:
     """Two faults of which exactly one is there (or an unlisted one), each with a reading that never errs."""
     knowledge = known(complaint("exactly_one_of: {a: 50, b: 45}", 5) + faults("a", "b") + READINGS)
     engine = compile_tables(build(knowledge, "c").tables)
-    return compile_ranker(knowledge, engine, "c", workshop, rule)
+    return compile_ranker(knowledge, engine, "c", workshop, policy)
 
 
 def test_a_setup_is_paid_for_once_and_waiting_is_kept_apart(known: Made) -> None:
     """Both readings: 5 + 1 minutes and 4 to open, hands on; 20 minutes of waiting, once."""
-    ranker = small(known, rule=StopRule(sure_at=0.99))
+    ranker = small(known, policy=Policy(sure_at=0.99))
     jobs, _ = played(ranker, Case("c"), 200)
     both = np.array([len(jobs.readings(job)) == 2 for job in range(200)])
     assert set(jobs.hands_on_minutes[both].tolist()) == {10.0}

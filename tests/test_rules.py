@@ -8,7 +8,6 @@ from hypothesis import strategies as st
 
 from advisor.advice.rules import (
     REASONS,
-    StopRule,
     bits_per_minute,
     comparable,
     most_first,
@@ -16,6 +15,7 @@ from advisor.advice.rules import (
     stop_reasons,
     worth_taking,
 )
+from advisor.policy import DEFAULT, Policy
 
 alike = settings(derandomize=True, max_examples=300, deadline=None, database=None)
 BITS = st.floats(0, 40)
@@ -23,14 +23,25 @@ MINUTES = st.floats(0, 2000)
 
 
 @alike
-@given(BITS, MINUTES)
-def test_one_reading_is_judged_as_it_is_among_many(bits: float, minutes: float) -> None:
+@given(BITS, MINUTES, MINUTES, st.sampled_from([1.0, 0.25, 0.0]))
+def test_one_reading_is_judged_as_it_is_among_many(
+    bits: float, hands_on: float, waiting: float, weight: float
+) -> None:
     """Numbers and arrays are rounded, divided and compared alike, to the last digit."""
-    rule = StopRule()
-    many, long = np.array([bits]), np.array([minutes])
+    policy, minutes = Policy(weight_of_waiting=weight), hands_on + waiting
+    many, long, part = np.array([bits]), np.array([minutes]), np.array([hands_on])
     assert comparable(bits) == comparable(many)[0] == np.round(bits, 10)
-    assert bits_per_minute(bits, minutes) == bits_per_minute(many, long)[0]
-    assert worth_taking(rule, bits, minutes) == worth_taking(rule, many, long)[0]
+    one = bits_per_minute(policy, bits, minutes, hands_on)
+    assert one == bits_per_minute(policy, many, long, part)[0]
+    assert worth_taking(policy, bits, minutes) == worth_taking(policy, many, long)[0]
+
+
+@alike
+@given(BITS, MINUTES, MINUTES)
+def test_by_default_waiting_counts_as_work(bits: float, hands_on: float, waiting: float) -> None:
+    """To the last digit: bits over all minutes, of which a tenth at least."""
+    minutes = hands_on + waiting
+    assert bits_per_minute(DEFAULT, bits, minutes, hands_on) == bits / max(minutes, 0.1)
 
 
 def test_equal_faults_go_by_id_whatever_the_round_off() -> None:
@@ -49,7 +60,7 @@ def test_the_search_ends_for_the_reason_of_its_state() -> None:
     beliefs = np.array([[0.97, 0.1], [0.1, 0.97], [0.97, 0.5], [0.6, 0.5], [0.5, 0.6]])
     unlisted = np.array([False, True])
     any_worth = np.array([True, True, True, False, False])
-    found = stop_reasons(StopRule(), beliefs, unlisted, any_worth).tolist()
+    found = stop_reasons(DEFAULT, beliefs, unlisted, any_worth).tolist()
     assert [REASONS[one] if one >= 0 else "" for one in found] == [
         "sure",
         "unlisted",

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from advisor.advice.advice import CandidateReading, outcome_effects
-from advisor.advice.repair_or_test import ESCALATION_MINUTES, remedies, repair_or_test
+from advisor.advice.repair_or_test import remedies, repair_or_test
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence, Situation, current_faults
 from advisor.advice.waits import plan
@@ -46,6 +46,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.model.observation import Measurement
 from advisor.papers.document import Paper, html, markdown
 from advisor.papers.format import percent
+from advisor.policy import DEFAULT
 from advisor.simulate.array_advice import compile_ranker
 from advisor.simulate.rollout import LookAhead, RepairCosts
 from advisor.store.store import Store
@@ -600,7 +601,7 @@ def test_playing_out_reckons_with_this_workshop_and_what_a_repair_takes(
     assert case is session.case
     assert isinstance(costs, RepairCosts)
     causes = current_faults(dict.fromkeys(engine.targets, 0.0))
-    assert costs == RepairCosts(remedies(hum.knowledge, "hum", causes), ESCALATION_MINUTES)
+    assert costs == RepairCosts(remedies(hum.knowledge, "hum", causes), DEFAULT.escalation_minutes)
     assert isinstance(random, np.random.Generator)
     assert random.integers(1 << 62) == np.random.default_rng(sessions.LOOK_AHEAD_SEED).integers(1 << 62)
     assert cars == sessions.LOOK_AHEAD_CARS

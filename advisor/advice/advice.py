@@ -16,7 +16,6 @@ import numpy as np
 
 from advisor.advice.rules import (
     REASONS,
-    StopRule,
     Workshop,
     bits_per_minute,
     comparable,
@@ -32,6 +31,7 @@ from advisor.case.entries import GONE, Ended, Measured, Prepared, Seen
 from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.model.nodes import is_instrument_leaf, shown_by
+from advisor.policy import Policy
 
 
 @dataclass(frozen=True)
@@ -50,12 +50,13 @@ class CandidateReading:
 
     Minutes include its setups not yet in place and the remaining wait of those that are; hands-on minutes
     exclude all waiting. Bits assume the best instrument at hand, `instrument`; `best_instrument` is the
-    listed one that would tell most.
+    listed one that would tell most. Bits per minute charge waiting by the weight of the policy.
     """
 
     reading: str
     name: str
     expected_information_bits: float
+    information_bits_per_minute: float
     minutes: float
     hands_on_minutes: float
     setups: tuple[str, ...]
@@ -63,14 +64,9 @@ class CandidateReading:
     best_instrument: str | None
     best_bits: float
 
-    @property
-    def information_bits_per_minute(self) -> float:
-        """Return the bits told for each minute spent."""
-        return bits_per_minute(self.expected_information_bits, self.minutes)
-
-    def is_worth_taking(self, rule: StopRule) -> bool:
+    def is_worth_taking(self, policy: Policy) -> bool:
         """Return whether the reading tells enough, also relative to its work."""
-        return worth_taking(rule, self.expected_information_bits, self.hands_on_minutes)
+        return worth_taking(policy, self.expected_information_bits, self.hands_on_minutes)
 
 
 @dataclass(frozen=True)
@@ -115,7 +111,6 @@ class Answer:
 def advise(
     situation: Situation,
     workshop: Workshop | None = None,
-    rule: StopRule | None = None,
     waiting: Mapping[str, float] | None = None,
     before: Mapping[str, float] | None = None,
 ) -> Advice:
@@ -124,7 +119,7 @@ def advise(
     `waiting` are the setups in place with their remaining minutes (default: `setups_in_place`, all ready);
     `before` are the beliefs before the last entry (default: computed, if the same engine can).
     """
-    workshop, rule = workshop or Workshop(), rule or StopRule()
+    workshop, policy = workshop or Workshop(), situation.policy
     knowledge, case, now = situation.knowledge, situation.case, situation.posterior
     before = before or _beliefs_before(situation)
     suspects = tuple(
@@ -137,7 +132,7 @@ def advise(
     for reading in told:
         if is_instrument_leaf(reading):
             continue
-        proposal = _proposal(knowledge, reading, told, ready, workshop)
+        proposal = _proposal(situation, reading, ready, workshop)
         obstacle = case.skipped.get(reading) or _obstacle(knowledge, reading, workshop)
         if proposal.expected_information_bits == 0:
             continue
@@ -147,16 +142,16 @@ def advise(
             proposals.append(proposal)
     proposals.sort(
         key=lambda one: (
-            not one.is_worth_taking(rule),
+            not one.is_worth_taking(policy),
             *most_first(one.expected_information_bits, one.minutes, one.reading),
         )
     )
     unavailable.sort(
         key=lambda pair: most_first(pair[0].expected_information_bits, pair[0].minutes, pair[0].reading)
     )
-    worth = [proposal for proposal in proposals if proposal.is_worth_taking(rule)]
+    worth = [proposal for proposal in proposals if proposal.is_worth_taking(policy)]
     worth.sort(key=lambda one: most_first(one.information_bits_per_minute, one.minutes, one.reading))
-    stop = _after_repair(case) or _stop(suspects, worth, rule)
+    stop = _after_repair(case) or _stop(suspects, worth, policy)
     return Advice(
         suspects, tuple(proposals), tuple(worth), tuple(unavailable), stop, now.belief_error, now.bits_error
     )
@@ -168,7 +163,7 @@ def _beliefs_before(situation: Situation) -> Mapping[str, float]:
     if not situation.case.entries or undone.repairs != situation.case.repairs:
         return situation.beliefs
     try:
-        return Situation.of(knowledge, engine, undone).beliefs
+        return Situation.of(knowledge, engine, undone, situation.policy).beliefs
     except InconsistentEvidence:
         return situation.beliefs
 
@@ -251,12 +246,9 @@ def outcome_effects(situation: Situation, reading: str) -> tuple[Answer, ...]:
 
 
 def _proposal(
-    knowledge: Knowledge,
-    reading: str,
-    told: Mapping[str, float],
-    ready: Mapping[str, float],
-    workshop: Workshop,
+    situation: Situation, reading: str, ready: Mapping[str, float], workshop: Workshop
 ) -> CandidateReading:
+    knowledge, told = situation.knowledge, situation.posterior.expected_information_bits
     said = knowledge.readings[reading]
     exact = told[reading]
     by_instrument = {one: told.get(shown_by(reading, one), exact) for one in said.instrument}
@@ -268,11 +260,13 @@ def _proposal(
     wait = max((ready[setup] for setup in setups if setup in ready), default=0.0)
     wait += sum(knowledge.setups[setup].waiting_minutes for setup in missing)
     hands_on = said.minutes + sum(knowledge.setups[setup].hands_on_minutes for setup in missing)
+    bits, minutes = here[instrument] if instrument else exact, hands_on + wait
     return CandidateReading(
         reading,
         said.name,
-        here[instrument] if instrument else exact,
-        hands_on + wait,
+        bits,
+        bits_per_minute(situation.policy, bits, minutes, hands_on),
+        minutes,
         hands_on,
         missing,
         instrument,
@@ -299,9 +293,9 @@ def _after_repair(case: Case) -> Stop | None:
 
 
 def _stop(
-    suspects: Sequence[FaultPosterior], worth: Sequence[CandidateReading], rule: StopRule
+    suspects: Sequence[FaultPosterior], worth: Sequence[CandidateReading], policy: Policy
 ) -> Stop | None:
     beliefs = np.array([[suspect.probability for suspect in suspects]])
     unlisted = np.array([is_unlisted(suspect.fault) for suspect in suspects])
-    (why,) = stop_reasons(rule, beliefs, unlisted, np.array([bool(worth)])).tolist()
+    (why,) = stop_reasons(policy, beliefs, unlisted, np.array([bool(worth)])).tolist()
     return Stop(REASONS[why], suspects[0].fault) if why >= 0 else None

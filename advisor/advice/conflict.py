@@ -21,13 +21,6 @@ from advisor.advice.situation import Situation
 from advisor.arrays import Floats
 from advisor.inference.engine import InferenceEngine, Posterior
 
-WORTH_SAYING_BITS = 2.5
-"""From here on a reading conflicts with the rest: nearly six times less likely than by itself.
-
-On 150 cars drawn from the drain network, up to 20 readings each, all of them right, the 95th percentile
-of the measure was 2.2 bits.
-"""
-
 
 @dataclass(frozen=True)
 class Disagreement:
@@ -45,11 +38,13 @@ class Disagreement:
 
 
 def disagreement(situation: Situation) -> Disagreement | None:
-    """Return the reading of a case that conflicts most with the others, if by 2.5 bits or more."""
+    """Return the reading of a case that conflicts most with the others, if by enough bits to be said."""
     evidence = situation.evidence
     readings = {name: evidence[name] for name in situation.case.taken if name in evidence}
     background = {name: likelihood for name, likelihood in evidence.items() if name not in readings}
-    return standing_out(situation.engine, background, readings, situation.posterior)
+    return standing_out(
+        situation.engine, background, readings, situation.posterior, situation.policy.conflict_bits
+    )
 
 
 def standing_out(
@@ -57,8 +52,9 @@ def standing_out(
     background: Mapping[str, Floats],
     readings: Mapping[str, Floats],
     whole: Posterior,
+    least_bits: float,
 ) -> Disagreement | None:
-    """Return the reading that conflicts most with the others, if by 2.5 bits or more.
+    """Return the reading that conflicts most with the others, if by `least_bits` or more.
 
     `background` (complaint and facts) is not questioned; `whole` is the posterior of everything together. If
     the engine only gives bounds, the result is None.
@@ -75,7 +71,7 @@ def standing_out(
     of_the_others = engine.log2_evidence_probability(fewer).tolist()
     against = [own - (whole.log2_evidence - others) for own, others in zip(alone, of_the_others, strict=True)]
     at = max(range(len(names)), key=lambda index: (comparable(against[index]), names[index]))
-    if against[at] < WORTH_SAYING_BITS:
+    if against[at] < least_bits:
         return None
     rest = engine.query(fewer[at])
     if rest.belief_error:

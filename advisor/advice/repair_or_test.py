@@ -18,11 +18,7 @@ from advisor.advice.repair_order import Remedy, best_plan, least_minutes_of_many
 from advisor.advice.situation import Situation
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted
-
-PRICE_MINUTES = {"none": 0.0, "low": 10.0, "middling": 60.0, "high": 240.0}
-"""The price of a remedy's parts, as minutes of work for the same money (estimates)."""
-ESCALATION_MINUTES = 480.0
-"""What it takes a senior technician to find and repair what is left: a day's work (estimate)."""
+from advisor.policy import DEFAULT, Policy
 
 
 @dataclass(frozen=True)
@@ -34,14 +30,17 @@ class RepairFirst:
     minutes_testing: float
 
 
-def remedies(knowledge: Knowledge, complaint: str, causes: Iterable[str]) -> tuple[Remedy, ...]:
+def remedies(
+    knowledge: Knowledge, complaint: str, causes: Iterable[str], policy: Policy = DEFAULT
+) -> tuple[Remedy, ...]:
     """Return the remedies of the causes; minutes include the parts and the check afterwards."""
+    parts = policy.price_minutes
     check = knowledge.complaints[complaint].check_minutes
     return tuple(
         Remedy(
             cause,
             frozenset([cause]),
-            fault.remedy_minutes + PRICE_MINUTES[fault.price] + check,
+            fault.remedy_minutes + parts[fault.price] + check,
             fault.remedy_success,
         )
         for cause in causes
@@ -56,15 +55,16 @@ def repair_or_test(
     answers: Iterable[Answer],
 ) -> RepairFirst | None:
     """Return the remedy to try before the reading `proposal` with its `answers`, if any."""
+    policy = situation.policy
     now = {suspect.fault: suspect.probability for suspect in advice.suspects}
-    known = remedies(situation.knowledge, situation.case.complaint, now)
-    plan = best_plan(known, _shares(now), ESCALATION_MINUTES)
+    known = remedies(situation.knowledge, situation.case.complaint, now, policy)
+    plan = best_plan(known, _shares(now), policy.escalation_minutes)
     if not plan.order:
         return None
     answers = list(answers)
     causes = list(now)
     after = np.array([[answer.after[cause] for cause in causes] for answer in answers])
-    minutes = least_minutes_of_many(known, causes, single_fault_shares(after), ESCALATION_MINUTES)
+    minutes = least_minutes_of_many(known, causes, single_fault_shares(after), policy.escalation_minutes)
     probabilities = np.array([answer.probability for answer in answers])
     testing = proposal.minutes + float(probabilities @ minutes)
     if plan.expected_minutes >= testing:

@@ -14,12 +14,11 @@ import numpy as np
 
 from advisor.arrays import Bools, Floats, Ints
 from advisor.knowledge.knowledge import Knowledge
+from advisor.policy import Policy
 
 DECIMALS = 10
 """Decimals of compared bits: equal readings differ by rounding, at most 2e-15 where measured."""
 SCALE = 10.0**DECIMALS
-LEAST_CHARGE_MINUTES = 0.1
-"""The least minutes charged for a reading when bits are divided by minutes."""
 
 Reason = Literal["sure", "nothing-left", "unlisted"]
 REASONS: tuple[Reason, ...] = ("sure", "nothing-left", "unlisted")
@@ -32,20 +31,6 @@ class Workshop:
 
     without: frozenset[str] = frozenset()
     who: frozenset[str] = frozenset({"customer", "technician", "certified"})
-
-
-@dataclass(frozen=True)
-class StopRule:
-    """When the search ends. The figures are the project's choice, tried by simulation.
-
-    A reading is worth taking if it tells `least_bits`, and enough bits for its hands-on time: while a car
-    waits, the technician does something else.
-    """
-
-    sure_at: float = 0.95
-    settled_below: float = 0.15
-    least_bits: float = 0.02
-    least_bits_per_hour: float = 0.3
 
 
 @overload
@@ -82,35 +67,41 @@ def lacks(knowledge: Knowledge, reading: str, workshop: Workshop) -> Literal["in
 
 
 @overload
-def bits_per_minute(bits: float, minutes: float) -> float: ...
+def bits_per_minute(policy: Policy, bits: float, minutes: float, hands_on_minutes: float) -> float: ...
 @overload
-def bits_per_minute(bits: Floats, minutes: Floats) -> Floats: ...
-def bits_per_minute(bits: float | Floats, minutes: float | Floats) -> float | Floats:
-    """Divide bits by minutes, charging at least `LEAST_CHARGE_MINUTES`."""
-    if isinstance(minutes, np.ndarray):
-        return np.asarray(bits / np.maximum(minutes, LEAST_CHARGE_MINUTES))
-    return bits / max(minutes, LEAST_CHARGE_MINUTES)
+def bits_per_minute(policy: Policy, bits: Floats, minutes: Floats, hands_on_minutes: Floats) -> Floats: ...
+def bits_per_minute(
+    policy: Policy, bits: float | Floats, minutes: float | Floats, hands_on_minutes: float | Floats
+) -> float | Floats:
+    """Divide bits by the minutes that are charged for them: waiting by its weight, and never too few."""
+    charged = minutes - (1 - policy.weight_of_waiting) * (minutes - hands_on_minutes)
+    if isinstance(charged, np.ndarray):
+        return np.asarray(bits / np.maximum(charged, policy.least_charge_minutes))
+    return bits / max(charged, policy.least_charge_minutes)
 
 
 @overload
-def worth_taking(rule: StopRule, bits: float, hands_on_minutes: float) -> bool: ...
+def worth_taking(policy: Policy, bits: float, hands_on_minutes: float) -> bool: ...
 @overload
-def worth_taking(rule: StopRule, bits: Floats, hands_on_minutes: Floats) -> Bools: ...
-def worth_taking(rule: StopRule, bits: float | Floats, hands_on_minutes: float | Floats) -> bool | Bools:
-    """Return whether readings tell enough, also relative to their work."""
-    enough = rule.least_bits_per_hour * hands_on_minutes / 60
-    return (comparable(bits) >= rule.least_bits) & (comparable(bits) >= enough)
+def worth_taking(policy: Policy, bits: Floats, hands_on_minutes: Floats) -> Bools: ...
+def worth_taking(policy: Policy, bits: float | Floats, hands_on_minutes: float | Floats) -> bool | Bools:
+    """Return whether readings tell enough, also relative to their work.
+
+    Waiting does not count here: while a car waits, the technician does something else.
+    """
+    enough = policy.least_bits_per_hour * hands_on_minutes / 60
+    return (comparable(bits) >= policy.least_bits) & (comparable(bits) >= enough)
 
 
-def stop_reasons(rule: StopRule, beliefs: Floats, unlisted: Bools, any_worth: Bools) -> Ints:
+def stop_reasons(policy: Policy, beliefs: Floats, unlisted: Bools, any_worth: Bools) -> Ints:
     """Return why the search ends in each state, as an index of `REASONS`; -1 if it goes on.
 
     `beliefs` have shape (states, faults), `unlisted` (faults,), `any_worth` (states,). Of equal faults the
     first leads.
     """
     leading = comparable(beliefs).argmax(axis=1)
-    still_open = (beliefs > rule.settled_below) & (beliefs < rule.sure_at)
-    settled = (beliefs.max(axis=1) >= rule.sure_at) & ~still_open.any(axis=1)
+    still_open = (beliefs > policy.settled_below) & (beliefs < policy.sure_at)
+    settled = (beliefs.max(axis=1) >= policy.sure_at) & ~still_open.any(axis=1)
     why = np.where(settled, REASONS.index("sure"), REASONS.index("nothing-left"))
     why = np.where(unlisted[leading], REASONS.index("unlisted"), why)
     return np.asarray(np.where(settled | ~any_worth, why, -1))

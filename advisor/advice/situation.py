@@ -17,6 +17,7 @@ from advisor.case.case import Case
 from advisor.inference.engine import Evidence, ImpossibleEvidence, InferenceEngine, Posterior
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.nodes import base, is_before_repair
+from advisor.policy import DEFAULT, Policy
 
 
 class InconsistentEvidence(Exception):
@@ -29,23 +30,29 @@ class InconsistentEvidence(Exception):
 
 @dataclass(frozen=True, eq=False)
 class Situation:
-    """A case with its evidence and its posterior. Made by `Situation.of`, or kept by `Situations`."""
+    """A case with its evidence and posterior, and the policy by which it is advised on.
+
+    Made by `Situation.of`, or kept by `Situations`.
+    """
 
     knowledge: Knowledge
     engine: InferenceEngine
     case: Case
     evidence: Mapping[str, Floats]
     posterior: Posterior
+    policy: Policy = DEFAULT
 
     @classmethod
-    def of(cls, knowledge: Knowledge, engine: InferenceEngine, case: Case) -> Situation:
+    def of(
+        cls, knowledge: Knowledge, engine: InferenceEngine, case: Case, policy: Policy = DEFAULT
+    ) -> Situation:
         """Weigh a case by the engine of its complaint and repairs; raises `InconsistentEvidence`."""
         evidence = case.evidence(knowledge, engine)
         try:
             posterior = engine.query(evidence)
         except ImpossibleEvidence as error:
             raise InconsistentEvidence(error.clash, _clash_sentence(knowledge, case, error.clash)) from error
-        return cls(knowledge, engine, case, evidence, posterior)
+        return cls(knowledge, engine, case, evidence, posterior, policy)
 
     @cached_property
     def beliefs(self) -> Mapping[str, float]:
@@ -59,15 +66,21 @@ class Situations:
     `engine_of` gives the engine of a case's complaint and repairs.
     """
 
-    def __init__(self, knowledge: Knowledge, engine_of: Callable[[Case], InferenceEngine]) -> None:
-        self.knowledge, self.engine_of = knowledge, engine_of
+    def __init__(
+        self,
+        knowledge: Knowledge,
+        engine_of: Callable[[Case], InferenceEngine],
+        policy: Policy = DEFAULT,
+    ) -> None:
+        self.knowledge, self.engine_of, self.policy = knowledge, engine_of, policy
         self._kept: dict[Case, Situation | None] = {}
 
     def of(self, case: Case) -> Situation:
         """Return the situation of a case, weighing it if it is new; raises `InconsistentEvidence`."""
         kept = self._kept.get(case)
         if kept is None:
-            kept = self._kept[case] = Situation.of(self.knowledge, self.engine_of(case), case)
+            engine = self.engine_of(case)
+            kept = self._kept[case] = Situation.of(self.knowledge, engine, case, self.policy)
         return kept
 
     def history(self, case: Case) -> tuple[Situation | None, ...]:
@@ -85,7 +98,7 @@ class Situations:
         evidence = [case.evidence(self.knowledge, engine) for case in cases]
         posteriors = _posteriors(engine, evidence)
         return [
-            Situation(self.knowledge, engine, case, observed, posterior) if posterior else None
+            Situation(self.knowledge, engine, case, observed, posterior, self.policy) if posterior else None
             for case, observed, posterior in zip(cases, evidence, posteriors, strict=True)
         ]
 

@@ -17,13 +17,8 @@ from advisor.advice.situation import Situation
 from advisor.inference.engine import Evidence, InferenceEngine, Posterior
 from advisor.knowledge.knowledge import Knowledge, setups_of
 
-LONG_WAIT_MINUTES = 10.0
-"""Waits of at least this long are planned around."""
-MOST_BEFORE, MOST_AFTER = 3, 4
 MOST_BRANCHES = 96
 """How many sets of answers are considered; less likely ones are left out."""
-WORTH_BITS = 0.05
-"""A reading must add this much to be named."""
 
 
 @dataclass(frozen=True)
@@ -41,23 +36,24 @@ def plan(situation: Situation, advice: Advice, towards: CandidateReading | None)
     """Return how to spend the visit if the reading `towards` needs a long wait; else None."""
     if towards is None:
         return None
-    knowledge, engine = situation.knowledge, situation.engine
+    knowledge, engine, policy = situation.knowledge, situation.engine, situation.policy
     ready = setups_in_place(knowledge, situation.case)
     missing = [setup for setup in setups_of(knowledge, towards.reading) if setup not in ready]
     waits = sum(knowledge.setups[setup].waiting_minutes for setup in missing)
-    if waits < LONG_WAIT_MINUTES:
+    if waits < policy.long_wait_minutes:
         return None
-    without_wait = [one for one in advice.proposals if _wait(knowledge, one) < LONG_WAIT_MINUTES]
+    without_wait = [one for one in advice.proposals if _wait(knowledge, one) < policy.long_wait_minutes]
     now = World(1.0, situation.evidence, situation.posterior)
-    before, worlds = _chosen(engine, [now], without_wait, MOST_BEFORE)
+    least = policy.least_bits_around_wait
+    before, worlds = _chosen(engine, [now], without_wait, policy.most_before_wait, least)
     served = [
         one
         for one in advice.proposals
         if one not in before and one.setups and set(one.setups) <= set(missing)
     ]
-    after, _ = _chosen(engine, worlds, served, MOST_AFTER)
+    after, _ = _chosen(engine, worlds, served, policy.most_after_wait, least)
     if towards not in after:
-        after = (towards, *after)[:MOST_AFTER]
+        after = (towards, *after)[: policy.most_after_wait]
     hands_on = sum(knowledge.setups[setup].hands_on_minutes for setup in missing)
     return WaitPlan(tuple(missing), hands_on, waits, before, after)
 
@@ -76,11 +72,15 @@ class World:
 
 
 def _chosen(
-    engine: InferenceEngine, worlds: list[World], among: Sequence[CandidateReading], most: int
+    engine: InferenceEngine,
+    worlds: list[World],
+    among: Sequence[CandidateReading],
+    most: int,
+    least_bits: float,
 ) -> tuple[tuple[CandidateReading, ...], list[World]]:
     """Return the readings that together tell most, chosen one by one, and the worlds of their answers.
 
-    Of readings that add the same to within rounding the shorter one comes first.
+    Each has to add `least_bits`. Of those that add the same to within rounding the shorter one comes first.
     """
     chosen: list[CandidateReading] = []
     while len(chosen) < most:
@@ -92,7 +92,7 @@ def _chosen(
             if one not in chosen
         }
         best = min(adds, key=lambda one: most_first(adds[one], one.minutes, one.reading), default=None)
-        if best is None or adds[best] < WORTH_BITS:
+        if best is None or adds[best] < least_bits:
             break
         chosen.append(best)
         worlds = _split(engine, worlds, best.reading)

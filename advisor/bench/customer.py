@@ -18,10 +18,9 @@ from advisor.measure.units import convert, preferred, show
 from advisor.model.observation import Take, can_weigh, estimate
 from advisor.papers.document import Bullets, Paper, Paragraph, Part, Section
 from advisor.papers.format import plain, when
+from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
 
-STILL_LIKELY = 0.30
-"""Another cause this likely is named to the customer."""
 LINE = 80
 """Letters in a line of the page, rather too few."""
 TOLD, CHECKED, NOT_CHECKED, DONE = 4, 7, 2, 4
@@ -34,13 +33,14 @@ def customer_sheet(
     filed: StoredCase,
     preferences: Mapping[str, str],
     printed: str,
+    policy: Policy = DEFAULT,
 ) -> Paper:
     """One page for the customer; `printed` is the time now (ISO 8601).
 
     `engine_of` gives the engine of a case's complaint and repairs; the knowledge must have the complaint.
     """
-    found = weighed(knowledge, engine_of, filed.case)
-    return _Sheet(knowledge, filed, History(knowledge, filed, preferences, found)).document(printed)
+    found = weighed(knowledge, engine_of, filed.case, policy)
+    return _Sheet(knowledge, filed, History(knowledge, filed, preferences, found), policy).document(printed)
 
 
 @dataclass(frozen=True)
@@ -50,6 +50,7 @@ class _Sheet:
     knowledge: Knowledge
     filed: StoredCase
     history: History
+    policy: Policy
 
     @property
     def case(self) -> Case:
@@ -104,7 +105,7 @@ class _Sheet:
         else:
             yield "We are not finished: the cause is not certain yet."
             for leading in most_probable_first(now)[:1]:
-                if now[leading] >= STILL_LIKELY:
+                if now[leading] >= self.policy.named_to_customer_from:
                     yield f"So far most points to this: {self._cause(leading)}."
         if closed and closed.fault and closed.fault not in self.case.repaired:
             yield "No repair of this was recorded on this job."
@@ -139,7 +140,7 @@ class _Sheet:
     def watch(self) -> Iterator[str]:
         closed, now = self.case.closed, self.history.found.now
         settled = {*self.case.repaired, closed.fault if closed else ""}
-        others = [one for one in now if one not in settled and now[one] >= STILL_LIKELY]
+        others = [one for one in now if one not in settled and now[one] >= self.policy.named_to_customer_from]
         others = most_probable_first({fault: now[fault] for fault in others})
         if closed or self.case.checked == GONE:
             for one in others[:2]:

@@ -32,6 +32,7 @@ from advisor.model.observation import Measurement, can_weigh, estimate, weigh
 from advisor.papers.chart import LINES, Chart, Line, Point
 from advisor.papers.document import Cell, TableRow
 from advisor.papers.format import percent, plain, when
+from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
 
 MOVED = 0.005
@@ -54,9 +55,14 @@ class Weighed:
         return self.stages[-1] if self.stages else {}
 
 
-def weighed(knowledge: Knowledge, engine_of: Callable[[Case], InferenceEngine], case: Case) -> Weighed:
+def weighed(
+    knowledge: Knowledge,
+    engine_of: Callable[[Case], InferenceEngine],
+    case: Case,
+    policy: Policy = DEFAULT,
+) -> Weighed:
     """Return a case weighed by this knowledge, or the sentence that says why it cannot be."""
-    situations = Situations(knowledge, engine_of)
+    situations = Situations(knowledge, engine_of, policy)
     try:
         situation = situations.of(case)
         stages = posterior_history(situations, case)

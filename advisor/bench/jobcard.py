@@ -17,6 +17,7 @@ from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.papers.document import Bullets, Cell, Facts, Paper, Paragraph, Part, Section, Table, TableRow
 from advisor.papers.format import duration, percent, plain, when
+from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
 
 ADVICE = (
@@ -31,13 +32,14 @@ def job_card(
     filed: StoredCase,
     preferences: Mapping[str, str],
     printed: str,
+    policy: Policy = DEFAULT,
 ) -> Paper:
     """Everything about a job on one paper, for the file; `printed` is the time now (ISO 8601).
 
     `engine_of` gives the engine of a case's complaint and repairs; the knowledge must have the complaint.
     """
-    found = weighed(knowledge, engine_of, filed.case)
-    return _Card(knowledge, filed, History(knowledge, filed, preferences, found)).document(printed)
+    found = weighed(knowledge, engine_of, filed.case, policy)
+    return _Card(knowledge, filed, History(knowledge, filed, preferences, found), policy).document(printed)
 
 
 @dataclass(frozen=True)
@@ -47,6 +49,7 @@ class _Card:
     knowledge: Knowledge
     filed: StoredCase
     history: History
+    policy: Policy
 
     @property
     def case(self) -> Case:
@@ -67,7 +70,7 @@ class _Card:
             f"{self.filed.name}: {self.filed.tag}",
             f"{self.knowledge.complaints[self.case.complaint].name} · job card for the workshop and the file",
             tuple(section for section in sections if section.parts),
-            (ADVICE, f"Printed {when(printed)}."),
+            tuple(filter(None, (ADVICE, self.policy.words, f"Printed {when(printed)}."))),
             f"{self.filed.name}, job card",
         )
 

@@ -27,8 +27,8 @@ from advisor.advice.advice import (
 )
 from advisor.advice.conflict import Disagreement, disagreement
 from advisor.advice.engines import Engines
-from advisor.advice.repair_or_test import ESCALATION_MINUTES, RepairFirst, remedies, repair_or_test
-from advisor.advice.rules import StopRule, Workshop
+from advisor.advice.repair_or_test import RepairFirst, remedies, repair_or_test
+from advisor.advice.rules import Workshop
 from advisor.advice.situation import (
     InconsistentEvidence,
     Situation,
@@ -79,6 +79,7 @@ from advisor.measure.units import NotAQuantity, convert, parse, show
 from advisor.model.observation import Measurement
 from advisor.papers.document import html, markdown
 from advisor.papers.format import duration, percent
+from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import compile_ranker
 from advisor.simulate.rollout import LookAhead, RepairCosts, look_ahead
 from advisor.store.records import StoredCase
@@ -88,15 +89,9 @@ LARGEST_PART_MA = 100_000.0
 """Above this a part of a sleeping car's draw is a slip of the finger."""
 LONGEST_CAUSE = 120
 """Letters of a cause in words."""
-QUICK_MINUTES = 3.0
-"""A quick look takes no longer than this, setups included."""
-HARDLY_ONE = 0.2
-"""Below this probability of a single cause it is said that one cause hardly explains what was seen."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
 SHOWN = 0.05
 """A reading that makes a cause likelier by so much has shown it (the project's choice)."""
-CONFIDENCE = {"certain": 1.0, "fairly sure": 0.9, "a guess": 0.7}
-"""How sure a person can be of an answer, as the chance that it was seen rightly (estimates)."""
 
 STOP_STEPS = {
     "sure": "do the remedy",
@@ -137,7 +132,14 @@ class Session:
     preferences: Mapping[str, str] = field(default_factory=dict)
 
     @classmethod
-    def opened(cls, engines: Engines, store: Store, filed: StoredCase, workshop: Workshop) -> Session:
+    def opened(
+        cls,
+        engines: Engines,
+        store: Store,
+        filed: StoredCase,
+        workshop: Workshop,
+        policy: Policy = DEFAULT,
+    ) -> Session:
         """Return a case as it lies in the store, with what is remembered for everybody there."""
         preferences = store.preferences()
         known: tuple[Ranking, ...] = get_args(Ranking)
@@ -149,7 +151,7 @@ class Session:
             store,
             filed,
             workshop,
-            Situations(engines.knowledge, engines.of),
+            Situations(engines.knowledge, engines.of, policy),
             ranking,
             store.off_trolley(),
             preferences,
@@ -161,6 +163,11 @@ class Session:
     def case(self) -> Case:
         """The case."""
         return self.filed.case
+
+    @property
+    def policy(self) -> Policy:
+        """What this workshop has decided."""
+        return self.situations.policy
 
     @property
     def situation(self) -> Situation:
@@ -209,7 +216,8 @@ class Session:
             rest = tuple(one for one in self.advice.proposals if one not in self.advice.per_minute)
             return self.advice.per_minute + rest
         if self.ranking == "quick looks":
-            return tuple(one for one in self.advice.proposals if one.minutes <= QUICK_MINUTES)
+            longest = self.policy.quick_look_minutes
+            return tuple(one for one in self.advice.proposals if one.minutes <= longest)
         return self.advice.proposals
 
     @property
@@ -283,9 +291,10 @@ class Session:
         The same case gives the same figures: the simulated cars are drawn with a fixed seed.
         """
         causes = current_faults(dict.fromkeys(self.engine.targets, 0.0))
-        costs = RepairCosts(remedies(self.knowledge, self.case.complaint, causes), ESCALATION_MINUTES)
+        known = remedies(self.knowledge, self.case.complaint, causes, self.policy)
+        costs = RepairCosts(known, self.policy.escalation_minutes)
         engine = self.engines.one(self.case)
-        ranker = compile_ranker(self.knowledge, engine, self.case.complaint, self.at_hand)
+        ranker = compile_ranker(self.knowledge, engine, self.case.complaint, self.at_hand, self.policy)
         random = np.random.default_rng(LOOK_AHEAD_SEED)
         found = look_ahead(ranker, self.case, costs, random, cars, progress=progress, stop=stop)
         first = self.proposals[0].reading if self.proposals else None
@@ -314,7 +323,9 @@ class Session:
     def job_card(self, form: Literal["markdown", "html"], customer: bool) -> str:
         """Return the job card for the file, or the page for the customer, as it stands now."""
         write = customer_sheet if customer else job_card
-        paper = write(self.knowledge, self.engines.of, self.filed, self.preferences, self.store.now())
+        paper = write(
+            self.knowledge, self.engines.of, self.filed, self.preferences, self.store.now(), self.policy
+        )
         return html(paper) if form == "html" else markdown(paper)
 
     def needed(self, reading: str) -> tuple[str, ...]:
@@ -380,10 +391,10 @@ class Session:
             return None
         if self.advice.belief_error:
             return None  # what is very unlikely is no better known than that
-        if least_single_fault_probability(self.situation) >= HARDLY_ONE:
+        if least_single_fault_probability(self.situation) >= self.policy.hardly_one_cause:
             return None
         probability = single_fault_probability(self.situation)
-        return probability if probability < HARDLY_ONE else None
+        return probability if probability < self.policy.hardly_one_cause else None
 
     def to_acknowledge(self, cautions: Iterable[str]) -> tuple[str, ...]:
         """Those of the cautions that can hurt people and that nobody on this job has read yet."""
@@ -479,7 +490,7 @@ class Session:
         reading = understood.measured.reading
         facts = {**self.case.facts, **{one.fact: one.value for one in understood.facts}}
         band = likeliest_band(self.knowledge, facts, understood.measured)
-        guess = Seen(reading, band, CONFIDENCE["a guess"], take=understood.measured.take)
+        guess = Seen(reading, band, self.policy.a_guess, take=understood.measured.take)
         return self._entered(*understood.facts, guess)
 
     def accounted(self, what: str, text: str, instrument: str, behind: str = "") -> Session:
@@ -530,7 +541,7 @@ class Session:
     def unsure_words(self, fault: str) -> str:
         """Say that a remedy that costs parts is about to be recorded for an unsure cause; or ""."""
         listed, now = self.knowledge.faults.get(fault), self.stages[-1].get(fault, 0.0)
-        if listed is None or listed.price == "none" or now >= StopRule().sure_at:
+        if listed is None or listed.price == "none" or now >= self.policy.sure_at:
             return ""
         sure = [
             step
@@ -712,4 +723,4 @@ def _means(knowledge: Knowledge, entry: Entry) -> bool:
     return True
 
 
-__all__ = ["CONFIDENCE", "Engines", "InconsistentEvidence", "NotUnderstood", "Ranking", "Session"]
+__all__ = ["Engines", "InconsistentEvidence", "NotUnderstood", "Ranking", "Session"]

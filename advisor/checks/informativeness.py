@@ -19,9 +19,8 @@ from advisor.knowledge.problems import Problem
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.model.network import Network, build
 from advisor.model.nodes import is_instrument_leaf
+from advisor.policy import DEFAULT, Policy
 
-TELLING_APART_BITS = 0.05
-"""Two faults count as alike if no reading tells more about which of the two it is."""
 SLOW_ENTRIES = 2**14
 """From here on the largest table of a network makes a step noticeably slow (tens of milliseconds)."""
 NOTHING_BITS = 1e-6
@@ -53,7 +52,7 @@ def compiled(knowledge: Knowledge) -> dict[str, Compiled]:
     return found
 
 
-def review(knowledge: Knowledge) -> list[Problem]:
+def review(knowledge: Knowledge, policy: Policy = DEFAULT) -> list[Problem]:
     """Everything weak about what the readings can tell, in the order of the files."""
     networks = compiled(knowledge)
     engines = {name: one.engine for name, one in networks.items() if one.engine is not None}
@@ -61,7 +60,7 @@ def review(knowledge: Knowledge) -> list[Problem]:
     found = [
         *too_dear(knowledge, networks),
         *tells_nothing(knowledge, engines, asked),
-        *alike(knowledge, engines),
+        *alike(knowledge, engines, policy.alike_bits),
     ]
     return sorted(found, key=lambda problem: (problem.place, problem.code, problem.what))
 
@@ -113,13 +112,13 @@ def tells_nothing(
             )
 
 
-def alike(knowledge: Knowledge, engines: Mapping[str, Engine]) -> Iterator[Problem]:
-    """Pairs of faults that no reading tells apart, with the bits that the best one tells."""
+def alike(knowledge: Knowledge, engines: Mapping[str, Engine], alike_bits: float) -> Iterator[Problem]:
+    """Pairs of faults that no reading tells apart by more bits, with those that the best one tells."""
     reported: set[tuple[str, str]] = set()
     for complaint, engine in engines.items():
         faults = [fault for fault in engine.targets if not is_unlisted(fault)]
         for first, second, bits, best in pairs_apart(engine, complaint, faults):
-            if bits >= TELLING_APART_BITS or (first, second) in reported:
+            if bits >= alike_bits or (first, second) in reported:
                 continue
             reported.add((first, second))
             yield Problem(

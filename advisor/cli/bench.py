@@ -9,7 +9,15 @@ from pathlib import Path
 import click
 
 from advisor.cli.errors import fail, refuse_unknown
-from advisor.cli.options import checked, for_screens, knowledge_option, store_option, without_option
+from advisor.cli.options import (
+    checked,
+    for_screens,
+    knowledge_option,
+    policy_of,
+    store_option,
+    without_option,
+    workshop_option,
+)
 from advisor.cli.output import say
 
 
@@ -17,7 +25,10 @@ from advisor.cli.output import say
 @knowledge_option
 @without_option
 @store_option
-def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) -> None:
+@workshop_option
+def bench(
+    paths: tuple[Path, ...], without: tuple[str, ...], store: str | None, workshop: Path | None
+) -> None:
     """Open the technician's screens."""
     served = "TEXTUAL_DRIVER" in os.environ
     if not served and not (sys.stdin.isatty() and sys.stdout.isatty()):
@@ -25,7 +36,7 @@ def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) 
     from advisor.screens.app import AdvisorApp
 
     os.umask(0o077)  # papers that are saved from the screens can be read by their owner alone
-    app = AdvisorApp(for_screens(paths), frozenset(without), store)
+    app = AdvisorApp(for_screens(paths), frozenset(without), store, policy=policy_of(workshop))
     app.run()
     sys.exit(app.return_code or 0)
 
@@ -34,6 +45,7 @@ def bench(paths: tuple[Path, ...], without: tuple[str, ...], store: str | None) 
 @knowledge_option
 @without_option
 @store_option
+@workshop_option
 @click.option(
     "--host",
     default="127.0.0.1",
@@ -53,6 +65,7 @@ def serve(
     paths: tuple[Path, ...],
     without: tuple[str, ...],
     store: str | None,
+    workshop: Path | None,
     host: str,
     port: int,
     token: str | None,
@@ -64,12 +77,14 @@ def serve(
     """
     from advisor.web import server
 
+    policy_of(workshop)  # a file that will not do is refused here, not in every browser
     known = checked(paths).instruments
     refuse_unknown("instrument", without, known)
     command = [sys.executable, "-m", "advisor", "bench"]
     command += [f"--knowledge={path}" for path in paths]
     command += [f"--without={one}" for one in without]
     command += [f"--store={store}"] if store else []
+    command += [f"--workshop={workshop}"] if workshop else []
     try:
         server.serve(command, host, port, token, say)
     except server.UnfitToken as error:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from advisor.cli.errors import refuse_unknown
-from advisor.cli.options import shipped, tell_of_changes
+from advisor.cli.options import policy_of, shipped, tell_of_changes, workshop_option
 from advisor.cli.output import json_text, say
 from advisor.cli.progress import working
 from advisor.text import counted
@@ -21,11 +21,15 @@ if TYPE_CHECKING:
     from advisor.knowledge.knowledge import Knowledge
     from advisor.knowledge.problems import Problem
 
+if TYPE_CHECKING:
+    from advisor.policy import Policy
+
 WATCHED_EVERY_SECONDS = 0.5
 
 
 @click.command()
 @click.argument("paths", nargs=-1, type=click.Path(path_type=Path))
+@workshop_option
 @click.option(
     "--format",
     "form",
@@ -42,24 +46,27 @@ WATCHED_EVERY_SECONDS = 0.5
     metavar="ID",
     help="Also say how many of 100 cars with the complaint have this fault or branch; may be repeated.",
 )
-def check(paths: tuple[Path, ...], form: str, watch: bool, shares: tuple[str, ...]) -> None:
+def check(
+    paths: tuple[Path, ...], workshop: Path | None, form: str, watch: bool, shares: tuple[str, ...]
+) -> None:
     """Check knowledge files and print every problem with file, line and column."""
     if shares and form == "json":
         raise click.UsageError("--share answers in words. Leave out --format json.")
+    policy = policy_of(workshop)
     meant = list(paths) or [shipped("knowledge")]
     if not watch:
-        sys.exit(_check(meant, form, shares))
+        sys.exit(_check(meant, form, shares, policy))
     last: object = None
     while True:
         stamps = _stamps(meant)
         if stamps != last:
             last = stamps
-            _check(meant, form, shares)
+            _check(meant, form, shares, policy)
             say("Watching; stop with Ctrl+C.", err=True)
         time.sleep(WATCHED_EVERY_SECONDS)
 
 
-def _check(paths: list[Path], form: str, shares: tuple[str, ...]) -> int:
+def _check(paths: list[Path], form: str, shares: tuple[str, ...], policy: Policy) -> int:
     """Print what is wrong and weak, and what was asked of shares; returns the exit code."""
     from advisor.knowledge.problems import ProblemsFound
 
@@ -67,7 +74,7 @@ def _check(paths: list[Path], form: str, shares: tuple[str, ...]) -> int:
     knowledge = None
     try:
         with working("Checking"):
-            knowledge, found = _found(paths)
+            knowledge, found = _found(paths, policy)
     except ProblemsFound as error:
         found = list(error.problems)
     if form == "json":
@@ -95,7 +102,7 @@ def _check(paths: list[Path], form: str, shares: tuple[str, ...]) -> int:
     return 0
 
 
-def _found(paths: list[Path]) -> tuple[Knowledge, list[Problem]]:
+def _found(paths: list[Path], policy: Policy) -> tuple[Knowledge, list[Problem]]:
     """Return what was read, and all that is wrong and weak in it."""
     from advisor.checks.informativeness import review
     from advisor.checks.lint import leaning, problems, with_unknown_ids
@@ -108,7 +115,7 @@ def _found(paths: list[Path]) -> tuple[Knowledge, list[Problem]]:
         raise ProblemsFound(with_unknown_ids(paths, error.problems)) from error
     found = leaning(paths, problems(knowledge))
     if not any(problem.severity == "error" for problem in found):
-        found = sorted([*found, *review(knowledge)], key=lambda one: (one.place, one.code))
+        found = sorted([*found, *review(knowledge, policy)], key=lambda one: (one.place, one.code))
     return knowledge, found
 
 

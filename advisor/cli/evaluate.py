@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING
 import click
 
 from advisor.cli.errors import fail, refuse_unknown
-from advisor.cli.options import NumberRange, checked, knowledge_option, shipped, without_option
+from advisor.cli.options import (
+    NumberRange,
+    checked,
+    knowledge_option,
+    policy_of,
+    shipped,
+    without_option,
+    workshop_option,
+)
 from advisor.cli.output import json_text, say
 from advisor.cli.progress import working
 
@@ -41,6 +49,7 @@ _text_or_json = click.option(
 @click.command()
 @knowledge_option
 @without_option
+@workshop_option
 @_some_complaints
 @_cars
 @_seed
@@ -65,6 +74,7 @@ _text_or_json = click.option(
 def evaluate(  # noqa: PLR0913 - one argument for each option
     paths: tuple[Path, ...],
     without: tuple[str, ...],
+    workshop: Path | None,
     some: tuple[str, ...],
     cars: int,
     seed: int,
@@ -84,6 +94,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
     from advisor.evaluation.sensitivity import Costly, most_costly
     from advisor.papers.document import html
 
+    policy = policy_of(workshop)
     with working("Reading the knowledge"):
         knowledge = checked(paths)
     refuse_unknown("instrument", without, knowledge.instruments)
@@ -94,6 +105,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
         seed,
         noises=tuple(dict.fromkeys(noises)),
         workshop=Workshop(frozenset(without)),
+        workshop_policy=policy,
     )
     with working("Playing simulated cars") as progress:
         trials = evaluation.evaluate(knowledge, plan, jobs or -1, progress)
@@ -110,6 +122,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
             "knowledge": knowledge.version,
             "cars_for_each_complaint": cars,
             "seed": seed,
+            "policy": dict(policy.values),
             "families": [_card(card) for card in families],
             "complaints": [_card(card) for card in complaints],
             "costly": [asdict(one) for one in numbers],

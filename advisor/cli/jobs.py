@@ -16,7 +16,9 @@ from advisor.cli.options import (
     knowledge_option,
     number_argument,
     output_option,
+    policy_of,
     store_option,
+    workshop_option,
 )
 from advisor.cli.output import json_text, say, write_private
 
@@ -34,6 +36,7 @@ _Found = TypeVar("_Found")
 @number_argument
 @store_option
 @knowledge_option
+@workshop_option
 @click.option(
     "--format",
     "form",
@@ -48,6 +51,7 @@ def report_case(
     number: int,
     store: str | None,
     paths: tuple[Path, ...],
+    workshop: Path | None,
     form: str,
     customer: bool,
     output: Path | None,
@@ -57,6 +61,7 @@ def report_case(
     from advisor.bench.jobcard import job_card
     from advisor.papers.document import html, markdown
 
+    policy = policy_of(workshop)
     knowledge = checked(paths)
     filed, preferences, now = filed_job(store, number)
     if filed.case.complaint not in knowledge.complaints:
@@ -68,7 +73,7 @@ def report_case(
             1,
         )
     write = customer_sheet if customer else job_card
-    document = write(knowledge, engines_of(knowledge).of, filed, preferences, now)
+    document = write(knowledge, engines_of(knowledge).of, filed, preferences, now, policy)
     text = html(document) if form == "html" else markdown(document)
     if output is None:
         say(text, nl=False)

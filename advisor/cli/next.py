@@ -14,8 +14,10 @@ from advisor.cli.options import (
     complaint_option,
     facts_option,
     knowledge_option,
+    policy_of,
     reasoner_of,
     without_option,
+    workshop_option,
 )
 from advisor.cli.output import json_text, say
 
@@ -31,6 +33,7 @@ from advisor.cli.output import json_text, say
     help="What a reading showed: READING=OUTCOME, or a quantity as READING='430 mA'.",
 )
 @without_option
+@workshop_option
 @click.option("--json", "as_json", is_flag=True, help="JSON on standard output, and nothing else there.")
 def next_reading(
     paths: tuple[Path, ...],
@@ -38,6 +41,7 @@ def next_reading(
     facts: tuple[tuple[str, str], ...],
     saw: tuple[tuple[str, str], ...],
     without: tuple[str, ...],
+    workshop: Path | None,
     as_json: bool,
 ) -> None:
     """Say what to read next on a case, and how sure we are."""
@@ -46,18 +50,20 @@ def next_reading(
     from advisor.advice.situation import InconsistentEvidence, Situation
     from advisor.bench.wording import advice_lines
 
+    policy = policy_of(workshop)
     knowledge = checked(paths)
     case = case_of(knowledge, complaint, facts, saw, without)
     refuse_unknown("instrument", without, knowledge.instruments)
     try:
-        advice = advise(
-            Situation.of(knowledge, reasoner_of(knowledge, complaint), case), Workshop(frozenset(without))
-        )
+        situation = Situation.of(knowledge, reasoner_of(knowledge, complaint), case, policy)
+        advice = advise(situation, Workshop(frozenset(without)))
     except InconsistentEvidence as error:
         fail([str(error)], 1)
     if not as_json:
         for line in advice_lines(knowledge, advice):
             say(line)
+        if policy.words:
+            say(policy.words)
         return
     answer: dict[str, object] = {
         "complaint": complaint,
@@ -76,6 +82,7 @@ def next_reading(
             for one in advice.proposals
         ],
         "stop": advice.stop and {"reason": advice.stop.reason, "fault": advice.stop.fault},
+        "policy": dict(policy.changed),
     }
     if advice.belief_error or advice.bits_error:
         answer["off_by_at_most"] = {

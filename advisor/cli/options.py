@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from advisor.case.case import Case
     from advisor.inference.engine import Engine, InferenceEngine
     from advisor.knowledge.knowledge import Knowledge
+    from advisor.policy import Policy
 
 _Engine = TypeVar("_Engine", bound="InferenceEngine")
 
@@ -98,6 +99,19 @@ any_number_argument = click.argument("number", metavar="CASE", type=click.IntRan
 without_option = click.option(
     "--without", multiple=True, metavar="INSTRUMENT", help="An instrument that is missing."
 )
+workshop_option = click.option(
+    "--workshop",
+    type=click.Path(path_type=Path),
+    help="A file with the workshop's own values; `advisor policy` shows them all. "
+    "Default: workshop.toml in your data folder, if there is one.",
+)
+
+
+def policy_of(workshop: Path | None) -> Policy:
+    """Return what a workshop has decided, in this file or the usual one; may raise `ProblemsFound`."""
+    from advisor.knowledge.workshop_file import read_policy, usual_file
+
+    return read_policy(workshop or usual_file())
 
 
 def checked(paths: Iterable[Path]) -> Knowledge:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,8 +21,10 @@ from advisor.cli.options import (
     facts_option,
     for_screens,
     knowledge_option,
+    policy_of,
     store_option,
     without_option,
+    workshop_option,
 )
 from advisor.cli.output import json_text, say
 
@@ -45,11 +48,10 @@ if TYPE_CHECKING:
 @click.option(
     "--minutes",
     type=NumberRange(min=0),
-    default=10,
-    show_default=True,
-    help="The minutes that questions may take.",
+    help="The minutes that questions may take. Default: phone_minutes of the workshop's values, 10.",
 )
 @without_option
+@workshop_option
 @click.option("--tag", default="no tag", show_default=True, help="Which car it is, for the booking sheet.")
 @click.option("--sheet", is_flag=True, help="Print the booking sheet even if there are questions left.")
 @click.option(
@@ -68,8 +70,9 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
     facts: tuple[tuple[str, str], ...],
     said: tuple[tuple[str, str], ...],
     unknown: tuple[str, ...],
-    minutes: float,
+    minutes: float | None,
     without: tuple[str, ...],
+    workshop: Path | None,
     tag: str,
     sheet: bool,
     form: str,
@@ -79,11 +82,14 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
     Answers are given with --said and --unknown. Once nothing is worth asking, or with --sheet,
     the booking sheet is printed.
     """
+    policy = policy_of(workshop)
+    if minutes is not None:
+        policy = replace(policy, phone_minutes=minutes)
     if words is None and not complaints and sys.stdin.isatty() and sys.stdout.isatty():
         from advisor.screens.app import AdvisorApp
 
         os.umask(0o077)  # papers that are saved from the screens can be read by their owner alone
-        app = AdvisorApp(for_screens(paths), frozenset(without), store, minutes)
+        app = AdvisorApp(for_screens(paths), frozenset(without), store, desk=True, policy=policy)
         app.run()
         sys.exit(app.return_code or 0)
     from advisor.advice.rules import Workshop
@@ -109,13 +115,13 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
     calls = _calls(knowledge, tuple(dict.fromkeys(complaints)), facts, said, unknown)
     asked = minutes_asked(knowledge, [case for _, case in calls])
     try:
-        weighed = [Situation.of(knowledge, engine, case) for engine, case in calls]
-        found = next_question(knowledge, weighed, asked, minutes)
+        weighed = [Situation.of(knowledge, engine, case, policy) for engine, case in calls]
+        found = next_question(knowledge, weighed, asked, policy)
     except InconsistentEvidence as error:
         fail([str(error)], 1)
     if sheet or found.question is None or form in ("markdown", "html"):
         at_hand = Workshop(frozenset(without), AT_THE_CAR.who)
-        sheets = [booking_sheet(knowledge, engine, case, at_hand) for engine, case in calls]
+        sheets = [booking_sheet(knowledge, engine, case, at_hand, policy=policy) for engine, case in calls]
     else:
         sheets = []
     paper = document(sheets, tag, time.strftime("%Y-%m-%d")) if sheets else None
@@ -123,7 +129,7 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
         answer = {**question_dict(found), "sheets": [as_dict(one) for one in sheets]}
         say(json_text(answer))
     elif paper is None:
-        for line in question_lines(found, asked, minutes):
+        for line in question_lines(found, asked, policy.phone_minutes):
             say(line)
     elif form == "text":
         for line in text_lines(paper):

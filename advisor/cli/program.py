@@ -53,6 +53,11 @@ COMMANDS = {
         "Propose revised numbers from closed jobs, as a table and a patch to accept or reject.",
     ),
     "next": Command("next", "next_reading", "Say what to read next on a case, and how sure we are."),
+    "policy": Command(
+        "policy",
+        "policy",
+        "Show the values that a workshop may set, with what each changes, as a file to edit.",
+    ),
     "prescreen": Command(
         "prescreen",
         "prescreen",

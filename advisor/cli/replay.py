@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING
 import click
 
 from advisor.cli.errors import fail
-from advisor.cli.options import checked, knowledge_option, reasoner_of, shipped
+from advisor.cli.options import (
+    checked,
+    knowledge_option,
+    policy_of,
+    reasoner_of,
+    shipped,
+    workshop_option,
+)
 from advisor.cli.output import say
 
 if TYPE_CHECKING:
@@ -37,22 +44,32 @@ def demo() -> None:
 @click.command()
 @click.argument("scenarios", nargs=-1, type=click.Path(path_type=Path))
 @knowledge_option
+@workshop_option
 @click.option("--story", is_flag=True, help="Tell each scenario step by step.")
 @click.option("--per-minute", is_flag=True, help="Ask by bits per minute. Default: by bits.")
-def replay(scenarios: tuple[Path, ...], paths: tuple[Path, ...], story: bool, per_minute: bool) -> None:
+def replay(
+    scenarios: tuple[Path, ...],
+    paths: tuple[Path, ...],
+    workshop: Path | None,
+    story: bool,
+    per_minute: bool,
+) -> None:
     """Play scenario files to the end and say whether the true causes come out on top."""
     from advisor.advice.situation import InconsistentEvidence
     from advisor.evaluation.scenarios import play, read_scenarios
     from advisor.papers.format import duration
 
+    policy = policy_of(workshop)
     knowledge = checked(paths)
+    if policy.words:
+        say(policy.words)
     engines: dict[str, InferenceEngine] = {}
     wrong = 0
     for file, scenario in read_scenarios(scenarios or [shipped("scenarios")], knowledge).items():
         if scenario.complaint not in engines:
             engines[scenario.complaint] = reasoner_of(knowledge, scenario.complaint)
         try:
-            played = play(knowledge, engines[scenario.complaint], scenario, per_minute=per_minute)
+            played = play(knowledge, engines[scenario.complaint], scenario, policy, per_minute)
         except InconsistentEvidence as error:
             wrong += 1
             say(f"{file}:1:1: clash {error}", err=True)

@@ -22,6 +22,7 @@ from advisor.knowledge.probability import WORDS
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.knowledge.vocabulary import Danger, Stay
 from advisor.model.nodes import reading_and_instrument, reading_of
+from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.jobs import Cars, Jobs, Starts, draw_cars, play_many, starts_of
 
@@ -29,19 +30,8 @@ SEED, CARS = 20_260_301, 400
 """The same case gives the same sheet: the seed of the simulated cars, and how many there are."""
 AT_THE_CAR = Workshop(who=frozenset({"technician", "certified"}))
 """Without the customer, who has gone: what was not asked by phone stays unasked (our choice)."""
-COVERED = 0.8
-"""The share of jobs that end within the booked minutes."""
-USED_IN = 0.2
-"""Instruments, bays and setups are on the sheet if this share of jobs uses them (the project's choice)."""
-NO_VISIT_AT, OTHERS_BELOW = 0.8, 0.1
-"""Nobody has to come if a cause without need of a visit is this likely, and every cause that needs one is
-less likely than the second figure (the project's choice)."""
-LEAST_SHOWN, MOST_SHOWN = 0.05, 5
-"""Causes less likely than this are left out, and so are those after the fifth (the project's choice)."""
 ASK_THE_DESK = "This knowledge does not say what is done. Leave the car outside and ask who took the call."
 """What is done about a danger that was heard under other knowledge."""
-OVERNIGHT_MINUTES = 360.0
-"""A setup that waits at least this long is made overnight (the project's choice)."""
 PEOPLE_WORDS = {
     "certain": "almost certain",
     "probable": "very likely",
@@ -82,7 +72,7 @@ class Cause:
 
 @dataclass(frozen=True)
 class BookedMinutes:
-    """Minutes of a job: on average, and those that 80 of 100 jobs stay within."""
+    """Minutes of a job: on average, and those that most jobs stay within (`covered`)."""
 
     expected: float
     upto: float
@@ -99,7 +89,10 @@ class Needed:
 
 @dataclass(frozen=True)
 class SetupNeeded:
-    """A state of the car that a share of jobs need, and what the customer has to do for it, if anything."""
+    """A state of the car that a share of jobs need, and what the customer has to do for it, if anything.
+
+    For one that is made `overnight` the car has to come the evening before.
+    """
 
     setup: str
     name: str
@@ -107,11 +100,13 @@ class SetupNeeded:
     waiting_minutes: float
     arrange: str | None
     stay: Stay | None = None
+    overnight_minutes: float = DEFAULT.overnight_minutes
+    """One that waits so long is made overnight."""
 
     @property
     def overnight(self) -> bool:
         """Return whether the car has to come the evening before."""
-        return self.stay == "overnight" or self.waiting_minutes >= OVERNIGHT_MINUTES
+        return self.stay == "overnight" or self.waiting_minutes >= self.overnight_minutes
 
 
 @dataclass(frozen=True)
@@ -142,6 +137,7 @@ class BookingSheet:
     """Return the name of each danger that was heard on the phone, and what is done about it."""
     comes: str = ""
     """Return whether it may be driven and how it gets here; "" where nothing special is said."""
+    policy: Policy = DEFAULT
 
     @property
     def visit(self) -> bool:
@@ -151,7 +147,7 @@ class BookingSheet:
     @property
     def certified(self) -> bool:
         """Return whether a certified person has to be booked."""
-        return self.certified_share >= USED_IN
+        return self.certified_share >= self.policy.used_in
 
     @property
     def stay(self) -> Stay | None:
@@ -179,13 +175,14 @@ def booking_sheet(
     workshop: Workshop | None = None,
     seed: int = SEED,
     cars: int = CARS,
+    policy: Policy = DEFAULT,
 ) -> BookingSheet:
     """Return the booking sheet of a case, given the engine of its complaint; may raise `ImpossibleEvidence`.
 
     If a danger was heard, it has no setup and no bay: what they ask for may be exactly what hurts.
     """
     workshop = workshop or AT_THE_CAR
-    ranker = compile_ranker(knowledge, engine, case.complaint, workshop)
+    ranker = compile_ranker(knowledge, engine, case.complaint, workshop, policy)
     starts, drawn, jobs = simulated(ranker, case, seed, cars)
     beliefs = Situation.of(knowledge, engine, case).beliefs
     used = _columns_used(jobs, len(ranker.batch.readings))
@@ -198,21 +195,22 @@ def booking_sheet(
         complaint=case.complaint,
         name=knowledge.complaints[case.complaint].name,
         knowledge=knowledge.version,
-        causes=_causes(knowledge, beliefs),
-        no_visit=() if case.dangers else no_visit(knowledge, beliefs),
-        total=_minutes(jobs.minutes),
-        hands_on=_minutes(jobs.hands_on_minutes),
-        waiting=_minutes(jobs.waiting_minutes),
+        causes=_causes(knowledge, beliefs, policy),
+        no_visit=() if case.dangers else no_visit(knowledge, beliefs, policy),
+        total=_minutes(jobs.minutes, policy.covered),
+        hands_on=_minutes(jobs.hands_on_minutes, policy.covered),
+        waiting=_minutes(jobs.waiting_minutes, policy.covered),
         remedy_minutes=_remedy_minutes(ranker, drawn),
-        instruments=_needed(named, instruments, used),
-        bays=() if case.dangers else _bays(knowledge, ranker.setups, setups),
+        instruments=_needed(named, instruments, used, policy.used_in),
+        bays=() if case.dangers else _bays(knowledge, ranker.setups, setups, policy.used_in),
         certified_share=float(used[:, certified].any(axis=1).mean()),
-        setups=() if case.dangers else tuple(_setups_needed(knowledge, ranker.setups, setups)),
+        setups=() if case.dangers else tuple(_setups_needed(ranker, setups)),
         safety=safety(knowledge, case),
         facts=tuple(_facts(knowledge, case)),
         said=tuple(_said(knowledge, case)),
         dangers=what_is_done(knowledge, case),
         comes=gets_here(knowledge, case.dangers) or knowledge.complaints[case.complaint].comes or "",
+        policy=policy,
     )
 
 
@@ -229,12 +227,13 @@ def in_words(probability: float) -> str:
     return PEOPLE_WORDS[word]
 
 
-def no_visit(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[str, ...]:
+def no_visit(knowledge: Knowledge, beliefs: Mapping[str, float], policy: Policy = DEFAULT) -> tuple[str, ...]:
     """Return what to tell a customer who need not come, or "" if somebody has to look at the car."""
     texts = {name: knowledge.faults[name].no_visit for name in beliefs if name in knowledge.faults}
     harmless = [name for name in beliefs if texts.get(name)]
-    sure = [name for name in harmless if beliefs[name] >= NO_VISIT_AT]
-    if not sure or any(beliefs[name] >= OTHERS_BELOW for name in beliefs if name not in harmless):
+    sure = [name for name in harmless if beliefs[name] >= policy.no_visit_at]
+    others = (beliefs[name] for name in beliefs if name not in harmless)
+    if not sure or any(one >= policy.no_visit_others_below for one in others):
         return ()
     order = most_probable_first({name: beliefs[name] for name in sure})
     return tuple(text for name in order if (text := texts[name]))
@@ -286,14 +285,15 @@ def _dangers(knowledge: Knowledge, case: Case) -> tuple[Danger, ...]:
     return tuple(knowledge.dangers[one] for one in case.dangers if one in knowledge.dangers)
 
 
-def _causes(knowledge: Knowledge, beliefs: Mapping[str, float]) -> tuple[Cause, ...]:
-    order = most_probable_first(beliefs)[:MOST_SHOWN]
-    shown = [name for at, name in enumerate(order) if not at or beliefs[name] >= LEAST_SHOWN]
+def _causes(knowledge: Knowledge, beliefs: Mapping[str, float], policy: Policy) -> tuple[Cause, ...]:
+    order = most_probable_first(beliefs)[: policy.most_causes_shown]
+    least = policy.causes_shown_from
+    shown = [name for at, name in enumerate(order) if not at or beliefs[name] >= least]
     return tuple(Cause(name, knowledge.title(name), beliefs[name], in_words(beliefs[name])) for name in shown)
 
 
-def _minutes(minutes: Floats) -> BookedMinutes:
-    return BookedMinutes(float(minutes.mean()), float(np.quantile(minutes, COVERED)))
+def _minutes(minutes: Floats, covered: float) -> BookedMinutes:
+    return BookedMinutes(float(minutes.mean()), float(np.quantile(minutes, covered)))
 
 
 def _remedy_minutes(ranker: Ranker, cars: Cars) -> float:
@@ -328,27 +328,38 @@ def _instruments(knowledge: Knowledge, column: str, workshop: Workshop) -> froze
     return frozenset(kind[0] for kind in at_hand if kind)
 
 
-def _needed(names: Mapping[str, str], needs: Sequence[frozenset[str]], used: Bools) -> tuple[Needed, ...]:
+def _needed(
+    names: Mapping[str, str], needs: Sequence[frozenset[str]], used: Bools, used_in: float
+) -> tuple[Needed, ...]:
     """Return what enough jobs need, most used first; `needs` is what each column of `used` needs."""
     found = []
     for what in names:
         columns = np.array([what in one for one in needs], dtype=bool)
         share = float(used[:, columns].any(axis=1).mean())
-        if share >= USED_IN:
+        if share >= used_in:
             found.append(Needed(what, names[what], share))
     return tuple(sorted(found, key=lambda one: (-one.share, one.what)))
 
 
-def _bays(knowledge: Knowledge, setups: Sequence[str], made: Bools) -> tuple[Needed, ...]:
+def _bays(knowledge: Knowledge, setups: Sequence[str], made: Bools, used_in: float) -> tuple[Needed, ...]:
     bays = [frozenset(filter(None, [knowledge.setups[name].bay])) for name in setups]
-    return _needed({bay: bay for bay in sorted(frozenset().union(*bays))}, bays, made)
+    return _needed({bay: bay for bay in sorted(frozenset().union(*bays))}, bays, made, used_in)
 
 
-def _setups_needed(knowledge: Knowledge, setups: Sequence[str], made: Bools) -> Iterator[SetupNeeded]:
-    names = {name: knowledge.setups[name].name for name in setups}
-    for one in _needed(names, [frozenset([name]) for name in setups], made):
-        said = knowledge.setups[one.what]
-        yield SetupNeeded(one.what, one.name, one.share, said.waiting_minutes, said.arrange, said.stay)
+def _setups_needed(ranker: Ranker, made: Bools) -> Iterator[SetupNeeded]:
+    known, policy = ranker.knowledge.setups, ranker.policy
+    names = {name: known[name].name for name in ranker.setups}
+    for one in _needed(names, [frozenset([name]) for name in ranker.setups], made, policy.used_in):
+        said = known[one.what]
+        yield SetupNeeded(
+            one.what,
+            one.name,
+            one.share,
+            said.waiting_minutes,
+            said.arrange,
+            said.stay,
+            policy.overnight_minutes,
+        )
 
 
 def _facts(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, str]]:

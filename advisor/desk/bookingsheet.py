@@ -26,7 +26,8 @@ KEYS = {
     "visit_needed": "whether the car has to come at all",
     "no_visit": "sentences for a customer who need not come; empty where a visit is needed",
     "causes": "leading causes: id, name, probability from 0 to 1, and words for it",
-    "minutes": "of the search: total, hands_on and waiting, each with expected and p80 (80 of 100 jobs)",
+    "minutes": "of the search: total, hands_on and waiting, each with expected and p80 (80 of 100 jobs, or "
+    "the share that `covered` of the policy sets)",
     "remedy_minutes": "expected minutes of the repair that follows",
     "instruments": "id, name and the share of jobs that use it, from 0 to 1",
     "bays": "name and share of jobs",
@@ -40,6 +41,7 @@ KEYS = {
     "safety": "sentences that the customer has to be told",
     "facts": "what is known of the vehicle: name and value",
     "answers": "question and answer, null where the customer does not know",
+    "policy": "the workshop's values that differ from the default; `advisor policy` explains them",
 }
 """The meaning of each key of `as_dict`."""
 
@@ -76,11 +78,13 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str, day: str = 
         for heading, parts in _sections(once):
             sections.append(Section(about + heading if about else heading[:1].upper() + heading[1:], parts))
     versions = ", ".join(dict.fromkeys(sheet.knowledge for sheet in sheets))
-    foot = (
+    covered = {_share(sheet.policy.covered) for sheet in sheets}
+    foot: tuple[str, ...] = (
         "Times are from simulated cars that fit what was said, searched by the advice as by the workshop. "
-        "The hands-on time is enough for 4 of 5 of them. "
+        f"The hands-on time is enough for {' and '.join(sorted(covered))} of them. "
         f"Knowledge version {versions}. Printed {printed}.",
     )
+    foot += tuple(dict.fromkeys(words for sheet in sheets if (words := sheet.policy.words)))
     names = _booked(" and ".join(sheet.name for sheet in sheets), day)
     return Paper(f"Booking sheet: {tag}", names, tuple(sections), foot, f"Booking sheet {tag}")
 
@@ -168,6 +172,11 @@ def _stay(sheet: BookingSheet) -> str:
     return f"{duration(waiting)} of waiting besides" if waiting >= LEAST_MINUTES else ""
 
 
+def _share(share: float) -> str:
+    """Return a share of jobs as a workshop says it."""
+    return "4 of 5" if share == 0.8 else percent(share)
+
+
 def _in(share: float) -> str:
     return f"for {percent(share)} of such jobs"
 
@@ -251,6 +260,7 @@ def as_dict(sheet: BookingSheet) -> dict[str, Any]:
         "safety": list(sheet.safety),
         "facts": [{"name": name, "value": value} for name, value in sheet.facts],
         "answers": [{"question": question, "answer": answer} for question, answer in sheet.said],
+        "policy": dict(sheet.policy.changed),
     }
 
 

@@ -32,7 +32,6 @@ from advisor.desk.booking import (
 )
 from advisor.desk.bookingsheet import as_dict, document, inspection_document
 from advisor.desk.questions import (
-    ALLOWED_MINUTES,
     NOT_KNOWN,
     Fitting,
     Next,
@@ -50,6 +49,7 @@ from advisor.knowledge.dangers import heard_dangers
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import Fact
 from advisor.papers.document import html, markdown
+from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
 
@@ -86,7 +86,6 @@ class Call:
     jobs: tuple[StoredCase, ...]
     situations: Situations
     """The jobs' situations worked out so far, handed on from call to call."""
-    allowed_minutes: float = ALLOWED_MINUTES
     answered_readings: tuple[str, ...] = ()
     """The questions in the order answered, without those taken back."""
 
@@ -97,7 +96,7 @@ class Call:
         store: Store,
         tag: str,
         complaints: Sequence[str],
-        allowed_minutes: float,
+        policy: Policy = DEFAULT,
         dangers: Mapping[str, str] = MappingProxyType({}),
     ) -> Call:
         """Begin a call about a car: a case for each complaint, all stored with the first entry.
@@ -109,7 +108,7 @@ class Call:
         warned = [Warned(danger, how) for danger, how in dangers.items()]
         if warned:
             jobs = store.append_each(*((job, warned) for job in jobs))
-        return cls(knowledge, engines, store, jobs, Situations(knowledge, engines.one), allowed_minutes)
+        return cls(knowledge, engines, store, jobs, Situations(knowledge, engines.one, policy))
 
     @classmethod
     def resumed(
@@ -117,21 +116,26 @@ class Call:
         engines: Engines,
         store: Store,
         jobs: tuple[StoredCase, ...],
-        allowed_minutes: float,
+        policy: Policy = DEFAULT,
         dangers: Mapping[str, str] = MappingProxyType({}),
     ) -> Call:
         """Go on with a call about stored jobs, with the dangers that were heard this time."""
         warned = [Warned(danger, how) for danger, how in dangers.items()]
         if warned:
             jobs = store.append_each(*((job, warned) for job in jobs))
-        situations = Situations(engines.knowledge, engines.one)
-        call = cls(engines.knowledge, engines, store, jobs, situations, allowed_minutes)
+        situations = Situations(engines.knowledge, engines.one, policy)
+        call = cls(engines.knowledge, engines, store, jobs, situations)
         return replace(call, answered_readings=call.asked)
 
     @cached_property
     def calls(self) -> tuple[tuple[Engine, Case], ...]:
         """Return engine and case of each complaint."""
         return tuple((self.engines.one(job.case), job.case) for job in self.jobs)
+
+    @property
+    def policy(self) -> Policy:
+        """Return what this workshop has decided."""
+        return self.situations.policy
 
     @property
     def weighed(self) -> tuple[Situation, ...]:
@@ -141,7 +145,7 @@ class Call:
     @cached_property
     def next(self) -> Next:
         """The next question, or why there is none."""
-        return next_question(self.knowledge, self.weighed, self.minutes, self.allowed_minutes)
+        return next_question(self.knowledge, self.weighed, self.minutes, self.policy)
 
     @property
     def minutes(self) -> float:
@@ -175,7 +179,9 @@ class Call:
     @cached_property
     def sheets(self) -> tuple[BookingSheet, ...]:
         """Return the booking sheet of each complaint; takes seconds, so compute it off the event loop."""
-        return tuple(booking_sheet(self.knowledge, engine, case) for engine, case in self.calls)
+        return tuple(
+            booking_sheet(self.knowledge, engine, case, policy=self.policy) for engine, case in self.calls
+        )
 
     def sheet(self, form: Literal["markdown", "html", "json"]) -> str:
         """Return the booking sheets of all complaints as one paper, or for a booking system."""
@@ -404,6 +410,7 @@ def appointments(
     today: date,
     stop: Callable[[], bool],
     show: Callable[[tuple[Appointment, ...]], None] = lambda _: None,
+    policy: Policy = DEFAULT,
 ) -> tuple[Appointment, ...] | None:
     """Return the jobs booked from today on with their sheets, or None once `stop` returns true.
 
@@ -430,7 +437,8 @@ def appointments(
             found[one.number] = replace(one, working=False, complaint=f'{one.complaint}, "{said}"')
             continue
         try:
-            worked_out = replace(one, working=False, sheet=booking_sheet(knowledge, engines.one(case), case))
+            sheet = booking_sheet(knowledge, engines.one(case), case, policy=policy)
+            worked_out = replace(one, working=False, sheet=sheet)
         except ImpossibleEvidence:
             worked_out = replace(one, working=False, complaint="")
         found[one.number] = worked_out

@@ -22,14 +22,8 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.phrases import alike, telling
 from advisor.knowledge.vocabulary import Complaint, Harmless
 from advisor.model.nodes import by_phone
+from advisor.policy import DEFAULT, Policy
 
-LEAST_BITS_LEFT = 0.15
-"""Asking ends when all remaining questions together tell less than this, one by one and added up.
-
-Measured: `python -m tests.benchmarks.calls --stops` shows what other figures would do.
-"""
-ALLOWED_MINUTES = 10.0
-"""How long the questions may take if the desk does not say (estimate)."""
 NOT_KNOWN = "the customer does not know"
 """The reason under which a question is skipped that the customer cannot answer."""
 REASONS = {
@@ -66,13 +60,6 @@ class Fitting:
     ask: tuple[FamilyQuestion, ...]
     harmless: tuple[str, ...] = ()
     dangers: tuple[Heard, ...] = ()
-
-
-@dataclass(frozen=True)
-class PhoneRule:
-    """When the questions end: where those left about a complaint tell less than this together."""
-
-    least_bits_left: float = LEAST_BITS_LEFT
 
 
 @dataclass(frozen=True)
@@ -181,22 +168,20 @@ def next_question(
     knowledge: Knowledge,
     weighed: Sequence[Situation],
     asked_minutes: float,
-    allowed_minutes: float = ALLOWED_MINUTES,
-    rule: PhoneRule | None = None,
+    policy: Policy = DEFAULT,
 ) -> Next:
     """Return the most informative question on several complaints of one car, by the sum of bits.
 
     `asked_minutes` are those of the questions so far (`minutes_asked`).
     """
-    rule = rule or PhoneRule()
     left = [one for one in questions(knowledge, weighed) if one.bits > 0]
     complaints = [situation.case.complaint for situation in weighed]
     still = {complaint: sum(one.told.get(complaint, 0.0) for one in left) for complaint in complaints}
-    going_on = {complaint for complaint, bits in still.items() if bits >= rule.least_bits_left}
+    going_on = {complaint for complaint, bits in still.items() if bits >= policy.phone_bits}
     worth = [one for one in left if going_on.intersection(one.told)]
     if not worth:
         return Next(None, "not-worth-it" if left else "nothing-left", 0)
-    in_time = [one for one in worth if asked_minutes + one.minutes <= allowed_minutes]
+    in_time = [one for one in worth if asked_minutes + one.minutes <= policy.phone_minutes]
     return Next(in_time[0], None, len(worth)) if in_time else Next(None, "time", len(worth))
 
 

@@ -1,4 +1,4 @@
-"""What a policy is: a way to choose the next reading."""
+"""What is played on simulated cars: a way to choose the next reading, a policy in the sense of planning."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ class Setting:
 
 
 @dataclass(frozen=True)
-class Policy:
+class ReadingOrder:
     """A way to choose the next reading, with what it is called."""
 
     title: str
     play: Callable[[Setting], Jobs]
 
 
-ENTERED: dict[str, Policy] = {}
+ENTERED: dict[str, ReadingOrder] = {}
 """Every policy by name, entered as its module is imported; `policies.POLICIES` has them all."""
 
 
@@ -44,7 +44,7 @@ def policy(title: str) -> Callable[[Callable[[Setting], Jobs]], Callable[[Settin
     def enter(play: Callable[[Setting], Jobs]) -> Callable[[Setting], Jobs]:
         if play.__name__ in ENTERED:
             raise ValueError(f"There are two policies '{play.__name__}'.")
-        ENTERED[play.__name__] = Policy(title, play)
+        ENTERED[play.__name__] = ReadingOrder(title, play)
         return play
 
     return enter

@@ -49,6 +49,7 @@ def lines(
 ) -> Iterator[str]:
     """Yield the tables for a terminal, with the faults whose cars are mistaken for others'."""
     yield from _wrapped(f"{plan.cars} simulated cars for each complaint, seed {plan.seed}. {EXPLAINED}")
+    yield from _wrapped(plan.workshop_policy.words)
     yield from _wrapped(COLUMNS)
     for card in (*families, *complaints):
         kind = "family" if card in families else "complaint"
@@ -162,7 +163,8 @@ def page(
     version: str,
 ) -> Paper:
     """Return the page: a table and plots for every family and complaint, and the faults of complaints."""
-    sections = [Section("What this is", (Paragraph(EXPLAINED), Paragraph(COLUMNS)))]
+    said = (EXPLAINED, plan.workshop_policy.words, COLUMNS)
+    sections = [Section("What this is", tuple(map(Paragraph, filter(None, said))))]
     for card in (*families, *complaints):
         parts: list[Part] = [_table(card), *map(Paragraph, verdict(card)), *_plots(card)]
         if card.faults:

@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from advisor.advice.advice import Advice, CandidateReading, advise
-from advisor.advice.rules import StopRule, Workshop
+from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence, Situation
 from advisor.case.case import Case
 from advisor.case.entries import Known, Measured, Seen
@@ -20,6 +20,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.loading import knowledge_files, read
 from advisor.knowledge.problems import Place, Problem, ProblemsFound
 from advisor.knowledge.vocabulary import AuthoredModel, Text
+from advisor.policy import DEFAULT, Policy
 from advisor.text import nearest
 
 
@@ -145,21 +146,21 @@ def play(
     knowledge: Knowledge,
     engine: InferenceEngine,
     scenario: Scenario,
-    rule: StopRule | None = None,
+    policy: Policy = DEFAULT,
     per_minute: bool = False,
 ) -> Played:
     """Let the advice ask and the scenario's car answer, until the advice says stop."""
     workshop = Workshop(without=frozenset(scenario.without))
     case = Case(scenario.complaint, tuple(Known(fact, value) for fact, value in scenario.facts.items()))
     shows = {**typical_outcomes(knowledge, engine, case, scenario.causes), **scenario.shows}
-    start = advice = advise(Situation.of(knowledge, engine, case), workshop, rule)
+    start = advice = advise(Situation.of(knowledge, engine, case, policy), workshop)
     steps: list[Step] = []
     while advice.stop is None:
         proposal = (advice.per_minute if per_minute else advice.proposals)[0]
         entry = shown(knowledge, proposal, shows[proposal.reading])
         case = case.with_entry(entry)
         before = {suspect.fault: suspect.probability for suspect in advice.suspects}
-        advice = advise(Situation.of(knowledge, engine, case), workshop, rule, before=before)
+        advice = advise(Situation.of(knowledge, engine, case, policy), workshop, before=before)
         steps.append(Step(proposal, entry, advice))
     return Played(scenario, case, start, tuple(steps))
 

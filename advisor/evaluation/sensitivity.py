@@ -77,7 +77,7 @@ def most_costly(
 def costs_of(knowledge: Knowledge, complaint: str, plan: TrialPlan) -> dict[Path, float]:
     """Return what each number would cost on cars of one complaint, in nats per car."""
     tables = build(knowledge, complaint).tables
-    ranker = compile_ranker(knowledge, compile_tables(tables), complaint, plan.workshop, plan.rule)
+    ranker = compile_ranker(knowledge, compile_tables(tables), complaint, plan.workshop, plan.workshop_policy)
     batch = ranker.batch
     starts = starts_of(ranker, [Case(complaint)])
     random = np.random.default_rng([plan.seed, *complaint.encode()])

@@ -17,7 +17,7 @@ from functools import partial
 import joblib
 import numpy as np
 
-from advisor.advice.rules import StopRule, Workshop
+from advisor.advice.rules import Workshop
 from advisor.arrays import Bools, Floats, Ints
 from advisor.case.case import Case
 from advisor.evaluation.bounds import all_readings, told_of_single_faults
@@ -26,6 +26,7 @@ from advisor.evaluation.policies import POLICY_TITLES, play_policy
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
+from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import REASONS, Ranker, compile_ranker
 from advisor.simulate.jobs import Jobs, draw_cars, play_many, starts_of
 
@@ -83,7 +84,7 @@ class TrialPlan:
     policies: tuple[str, ...] = tuple(POLICY_TITLES)
     noises: tuple[float, ...] = ()
     workshop: Workshop = field(default_factory=Workshop)
-    rule: StopRule = field(default_factory=StopRule)
+    workshop_policy: Policy = DEFAULT
 
 
 @dataclass(frozen=True, eq=False)
@@ -122,11 +123,11 @@ def evaluate(
 
 
 def ranker_of(
-    knowledge: Knowledge, complaint: str, workshop: Workshop | None = None, rule: StopRule | None = None
+    knowledge: Knowledge, complaint: str, workshop: Workshop | None = None, policy: Policy = DEFAULT
 ) -> Ranker:
     """Return what the advice on a complaint goes by, from the knowledge as written."""
     return compile_ranker(
-        knowledge, compile_tables(build(knowledge, complaint).tables), complaint, workshop, rule
+        knowledge, compile_tables(build(knowledge, complaint).tables), complaint, workshop, policy
     )
 
 
@@ -136,7 +137,7 @@ def _sizes(cars: int) -> list[int]:
 
 def _runs(knowledge: Knowledge, plan: TrialPlan, sizes: Sequence[int]) -> Iterator[_Run]:
     for complaint in plan.complaints:
-        ranker = ranker_of(knowledge, complaint, plan.workshop, plan.rule)
+        ranker = ranker_of(knowledge, complaint, plan.workshop, plan.workshop_policy)
         told = told_of_single_faults(ranker, complaint)
         # A complaint's cars are the same whatever other complaints are played with it.
         own = np.random.SeedSequence([plan.seed, *complaint.encode()])
@@ -159,7 +160,7 @@ def _played(run: _Run) -> Trial:
     for noise, seed in zip(plan.noises, for_noise, strict=True):
         tables = disturbed_tables(ranker.knowledge, run.complaint, noise, np.random.default_rng(seed))
         other = compile_ranker(
-            ranker.knowledge, compile_tables(tables), run.complaint, plan.workshop, plan.rule
+            ranker.knowledge, compile_tables(tables), run.complaint, plan.workshop, plan.workshop_policy
         )
         jobs = play_many(other, starts_of(other, [Case(run.complaint)]), cars)
         records[disturbed(noise)] = TrialRecord.of(jobs)

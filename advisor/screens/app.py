@@ -22,6 +22,7 @@ from textual.screen import Screen
 from textual.widgets import Input
 from textual.worker import get_current_worker
 
+from advisor.policy import DEFAULT, Policy
 from advisor.screens.help import HelpScreen
 from advisor.screens.welcome import WelcomeScreen
 from advisor.screens.widgets.asking import AskingScreen
@@ -74,7 +75,7 @@ _RARELY = (10_000, 100, 100)
 
 
 class AdvisorApp(HostApp):
-    """The technician's screens, and the service desk's where `desk_minutes` are given for questions.
+    """The technician's screens, and the service desk's.
 
     With `looks_ahead` the bench plays the best readings out in the background, and says where another one is
     better.
@@ -96,15 +97,16 @@ class AdvisorApp(HostApp):
         paths: Sequence[Path],
         without: frozenset[str],
         url: str | None = None,
-        desk_minutes: float | None = None,
+        desk: bool = False,
         looks_ahead: bool = True,
+        policy: Policy = DEFAULT,
     ) -> None:
         super().__init__()
         self.paths, self.without, self.url = tuple(paths), without, url
-        self.desk_minutes, self.looks_ahead = desk_minutes, looks_ahead
+        self.desk, self.looks_ahead, self.policy = desk, looks_ahead, policy
         self.welcome = WelcomeScreen(
             "advisor: which reading next, how sure are we, when to stop"
-            if desk_minutes is None
+            if not desk
             else "Service desk: what is asked on the phone, what has to be booked"
         )
         self.attention = Attention()
@@ -205,12 +207,12 @@ class AdvisorApp(HostApp):
 
         worker = get_current_worker()
         try:
-            self.opened = opened = opening.Opened(self.paths, self.without, self.url)
+            self.opened = opened = opening.Opened(self.paths, self.without, self.url, self.policy)
         except opening.CannotOpen as error:
             self.call_from_thread(self.welcome.failed, error.what, error.lines, error.exit_code)
             return
         if not worker.is_cancelled:
-            self.call_from_thread(lambda: self.welcome.give_way(opened.screen(self.desk_minutes)))
+            self.call_from_thread(lambda: self.welcome.give_way(opened.screen(self.desk)))
         if not worker.is_cancelled:
             opening.preload()
 

@@ -14,8 +14,8 @@ from advisor import diskcache as cache
 from advisor.advice.rules import Workshop
 from advisor.bench.session import Engines, preload
 from advisor.checks.lint import checked
-from advisor.desk.questions import ALLOWED_MINUTES
 from advisor.knowledge.problems import ProblemsFound
+from advisor.policy import Policy
 from advisor.screens.desk.days import DeskScreen
 from advisor.screens.start import StartScreen
 from advisor.store.errors import StoreError
@@ -33,7 +33,9 @@ class CannotOpen(Exception):
 class Opened:
     """The knowledge and the cases of a workshop; raises `CannotOpen`."""
 
-    def __init__(self, paths: Sequence[Path], without: frozenset[str], url: str | None) -> None:
+    def __init__(
+        self, paths: Sequence[Path], without: frozenset[str], url: str | None, policy: Policy
+    ) -> None:
         try:
             kept = cache.of_this_user()
             knowledge = checked(list(paths), kept)
@@ -49,12 +51,13 @@ class Opened:
             names = ", ".join(sorted(knowledge.instruments))
             raise CannotOpen(f"There is no instrument '{min(unknown)}'.", [f"Known are: {names}."], 2)
         self.engines, self.workshop = Engines(knowledge, cache=kept), Workshop(without=without)
+        self.policy = policy
 
-    def screen(self, desk_minutes: float | None) -> Screen[None]:
-        """Return the jobs, or the service desk where minutes are given for questions."""
-        if desk_minutes is not None:
-            return DeskScreen(self.engines, self.store, desk_minutes)
-        return StartScreen(self.engines, self.store, self.workshop, ALLOWED_MINUTES)
+    def screen(self, desk: bool) -> Screen[None]:
+        """Return the service desk, or the jobs."""
+        if desk:
+            return DeskScreen(self.engines, self.store, self.policy)
+        return StartScreen(self.engines, self.store, self.workshop, self.policy)
 
 
 __all__ = ["CannotOpen", "Opened", "preload"]

@@ -27,6 +27,7 @@ from advisor.inference.engine import TooWide
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
 from advisor.papers.format import age, percent
+from advisor.policy import Policy
 from advisor.screens.bench.changed import ChangedScreen
 from advisor.screens.bench.jobcard import JobCardScreen
 from advisor.screens.bench.new import NewJobScreen
@@ -57,10 +58,9 @@ class StartScreen(AskingScreen[None]):
         Binding("escape", "leave", "Quit", tooltip="Leave; everything is saved"),
     ]
 
-    def __init__(self, engines: Engines, store: Store, workshop: Workshop, desk_minutes: float) -> None:
+    def __init__(self, engines: Engines, store: Store, workshop: Workshop, policy: Policy) -> None:
         super().__init__()
-        self.engines, self.store, self.workshop = engines, store, workshop
-        self.desk_minutes = desk_minutes
+        self.engines, self.store, self.workshop, self.policy = engines, store, workshop, policy
         self.jobs: dict[str, StoredCase] = {}
         self.unusable: dict[str, tuple[str, str]] = {}
         """What cannot be worked on: a line for the list, and all there is to say."""
@@ -242,7 +242,7 @@ class StartScreen(AskingScreen[None]):
                         self.store,
                         one,
                         self.workshop,
-                        Situations(self.engines.knowledge, self.engines.of),
+                        Situations(self.engines.knowledge, self.engines.of, self.policy),
                     )
                 )
             except (ProblemsFound, TooWide) as error:
@@ -319,7 +319,7 @@ class StartScreen(AskingScreen[None]):
         """Read the job off the event loop, then show its card or the customer's page."""
         try:
             now = self.store.case(filed.number) or filed
-            session = Session.opened(self.engines, self.store, now, self.workshop)
+            session = Session.opened(self.engines, self.store, now, self.workshop, self.policy)
         except StoreError as error:
             self.app.call_from_thread(self.cannot, "The job cannot be read.", [str(error)])
             return
@@ -336,7 +336,7 @@ class StartScreen(AskingScreen[None]):
         """Read the job and compile its complaint's network, off the event loop."""
         clash = ""
         try:
-            session = Session.opened(self.engines, self.store, find(), self.workshop)
+            session = Session.opened(self.engines, self.store, find(), self.workshop, self.policy)
             session.worked_out()
         except (ProblemsFound, TooWide, StoreError) as error:
             self.app.call_from_thread(self.cannot, "This job cannot be worked on.", [str(error)])
@@ -382,13 +382,13 @@ class StartScreen(AskingScreen[None]):
         booking: Call | Inspection = Inspection.of(knowledge, self.store, filed)
         if filed.case.complaint != INSPECTION:
             engines = Engines(knowledge, True, self.engines.cache)
-            booking = Call.resumed(engines, self.store, (filed,), self.desk_minutes)
+            booking = Call.resumed(engines, self.store, (filed,), self.policy)
         self.app.push_screen(SheetScreen(booking), lambda _: self.back())
 
     def action_desk(self) -> None:
         """Go to the service desk."""
         if not self.query_one("#jobs").disabled:
-            desk = DeskScreen(self.engines, self.store, self.desk_minutes, is_first=False)
+            desk = DeskScreen(self.engines, self.store, self.policy, is_first=False)
             self.app.push_screen(desk, lambda _: self.back())
 
     def action_leave(self) -> None:

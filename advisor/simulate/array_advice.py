@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 
 from advisor.advice import rules
-from advisor.advice.rules import StopRule, Workshop, comparable
+from advisor.advice.rules import Workshop, comparable
 from advisor.advice.situation import current_faults
 from advisor.arrays import Bools, Floats, Ints
 from advisor.inference.batch import Batch, condition
@@ -21,6 +21,7 @@ from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.model.nodes import is_instrument_leaf, shown_by
+from advisor.policy import DEFAULT, Policy
 
 PlayedRanking = Literal["bits", "bits per minute"]
 Reason = Literal["sure", "nothing-left", "unlisted", "enough", "halted"]
@@ -47,7 +48,7 @@ class Ranker:
     waiting_minutes: Floats  # (setups,)
     faults: tuple[str, ...]
     unlisted: Bools  # (faults,)
-    rule: StopRule
+    policy: Policy
     ranking: PlayedRanking
 
     def posteriors(self, potentials: Floats) -> tuple[Floats, Floats]:
@@ -83,7 +84,7 @@ def compile_ranker(
     engine: Engine,
     complaint: str,
     workshop: Workshop | None = None,
-    rule: StopRule | None = None,
+    policy: Policy = DEFAULT,
     ranking: PlayedRanking = "bits per minute",
 ) -> Ranker:
     """Put what the advice goes by into arrays, once for a complaint at a workshop."""
@@ -122,7 +123,7 @@ def compile_ranker(
         waiting_minutes=np.array([knowledge.setups[one].waiting_minutes for one in every], dtype=np.float64),
         faults=faults,
         unlisted=np.array([is_unlisted(name) for name in faults]),
-        rule=rule or StopRule(),
+        policy=policy,
         ranking=ranking,
     )
 
@@ -141,14 +142,14 @@ def offers(ranker: Ranker, bits: Floats, gone: Bools, ready: Bools) -> Offers:
     return Offers(np.where(gone, 0.0, most), minutes, hands_on, seen_with)
 
 
-def rates(offered: Offers) -> Floats:
+def rates(ranker: Ranker, offered: Offers) -> Floats:
     """Bits per minute of each reading."""
-    return rules.bits_per_minute(offered.bits, offered.minutes)
+    return rules.bits_per_minute(ranker.policy, offered.bits, offered.minutes, offered.hands_on_minutes)
 
 
 def worth_taking(ranker: Ranker, offered: Offers) -> Bools:
     """Which readings tell enough, and enough for the work that they are."""
-    worth = rules.worth_taking(ranker.rule, offered.bits, offered.hands_on_minutes)
+    worth = rules.worth_taking(ranker.policy, offered.bits, offered.hands_on_minutes)
     return np.asarray((offered.bits > 0) & worth)
 
 
@@ -159,14 +160,16 @@ def choose(ranker: Ranker, beliefs: Floats, offered: Offers, wishes: Floats | No
     """
     if not ranker.readings:
         nothing = np.full(len(beliefs), -1)
-        reason = rules.stop_reasons(ranker.rule, beliefs, ranker.unlisted, np.zeros(len(beliefs), dtype=bool))
+        none = np.zeros(len(beliefs), dtype=bool)
+        reason = rules.stop_reasons(ranker.policy, beliefs, ranker.unlisted, none)
         return Choices(nothing, nothing, reason)
     worth = worth_taking(ranker, offered)
-    reason = rules.stop_reasons(ranker.rule, beliefs, ranker.unlisted, np.asarray(worth.any(axis=1)))
+    reason = rules.stop_reasons(ranker.policy, beliefs, ranker.unlisted, np.asarray(worth.any(axis=1)))
     if wishes is not None:
         reading = np.where(offered.bits > 0, wishes, -np.inf).argmax(axis=1)
     else:
-        rank = np.where(worth, comparable(offered.bits if ranker.ranking == "bits" else rates(offered)), 0.0)
+        told = offered.bits if ranker.ranking == "bits" else rates(ranker, offered)
+        rank = np.where(worth, comparable(told), 0.0)
         best = rank == rank.max(axis=1, keepdims=True)
         reading = np.where(best, offered.minutes, np.inf).argmin(axis=1)
     seen_with = offered.seen_with[np.arange(len(reading)), reading]

@@ -120,7 +120,7 @@ def candidates(ranker: Ranker, start: Starts, bits: Floats, most: int) -> tuple[
         return ()
     by_bits, by_rate = (
         sorted(worth, key=lambda at: most_first(told[at], minutes[at], ranker.readings[at]))
-        for told in (offered.bits[0].tolist(), rates(offered)[0].tolist())
+        for told in (offered.bits[0].tolist(), rates(ranker, offered)[0].tolist())
     )
     pair = (by_bits, by_rate) if ranker.ranking == "bits" else (by_rate, by_bits)
     in_turn = dict.fromkeys(at for both in zip(*pair, strict=True) for at in both)

@@ -16,7 +16,7 @@ import argparse
 import statistics
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -27,12 +27,13 @@ from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.checks.lint import checked
 from advisor.desk.booking import AT_THE_CAR, CARS, SEED, booking_sheet, simulated
-from advisor.desk.questions import LEAST_BITS_LEFT, PhoneRule, asked_by_phone, next_question, not_known, said
+from advisor.desk.questions import asked_by_phone, next_question, not_known, said
 from advisor.inference.batch import sample_categorical, stratified_uniforms
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build, phone_answers
+from advisor.policy import Policy
 from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.jobs import Cars, draw_cars, play_many, starts_of
 
@@ -44,7 +45,7 @@ FAMILIES = ("drain", "ingress", "climate")
 DOES_NOT_KNOW = 0.1
 """How often a customer cannot answer a question (estimate)."""
 SUSPECTS = 3
-NO_LIMIT = 1e9
+NO_LIMIT = Policy(phone_minutes=240)
 TUNING_SEED, TEST_SEED = 3, 2_030
 """The stop was chosen on calls of the first seed; the tests and the table have the second."""
 OTHER_SEED = 77
@@ -137,12 +138,12 @@ def answered(desk: Desk, case: Case, name: str, says: Says) -> Case:
     return case.with_entry(not_known(name) if outcome is None else said(desk.knowledge, name, outcome))
 
 
-def call(desk: Desk, says: Says, rule: PhoneRule, allowed_minutes: float = NO_LIMIT) -> Case:
+def call(desk: Desk, says: Says, policy: Policy) -> Case:
     """A call as the desk makes it, to its end."""
     case, minutes = Case(desk.complaint), 0.0
     while True:
         weighed = [Situation.of(desk.knowledge, desk.engine, case)]
-        found = next_question(desk.knowledge, weighed, minutes, allowed_minutes, rule)
+        found = next_question(desk.knowledge, weighed, minutes, policy)
         if found.question is None:
             return case
         minutes += found.question.minutes
@@ -177,16 +178,14 @@ def calls_of(
     desk: Desk,
     count: int,
     random: np.random.Generator,
-    rule: PhoneRule | None = None,
-    allowed_minutes: float = NO_LIMIT,
+    policy: Policy = NO_LIMIT,
 ) -> Calls:
     """Simulated calls about one complaint."""
-    rule = rule or PhoneRule()
     cars, every = callers(desk, count, random)
     cold = first_three(desk, Case(desk.complaint))
     calls, cases = [], []
     for at, says in enumerate(every):
-        case, whole = call(desk, says, rule, allowed_minutes), everything(desk, says)
+        case, whole = call(desk, says, policy), everything(desk, says)
         asked = [name for name in desk.questions if name in case.outcomes or name in case.skipped]
         some, most = first_three(desk, case), first_three(desk, whole)
         chance_cold, chance_asked, chance_all = probabilities(desk, whole, [cold, some, most])
@@ -212,16 +211,12 @@ def family_calls(
     places: Sequence[Desk],
     count: int,
     seed: int,
-    rule: PhoneRule | None = None,
-    allowed_minutes: float = NO_LIMIT,
+    policy: Policy = NO_LIMIT,
 ) -> tuple[Calls, ...]:
     """Simulated calls about the complaints of a family, as many about each as nearly as can be."""
     random = np.random.default_rng(seed)
     shares = [len(range(at, count, len(places))) for at in range(len(places))]
-    return tuple(
-        calls_of(desk, share, random, rule, allowed_minutes)
-        for desk, share in zip(places, shares, strict=True)
-    )
+    return tuple(calls_of(desk, share, random, policy) for desk, share in zip(places, shares, strict=True))
 
 
 @dataclass(frozen=True)
@@ -286,7 +281,7 @@ def _stops(knowledge: Knowledge, count: int, seed: int) -> None:
     print(f"{'bits left':>9}  " + "  ".join(f"{family:>24}" for family in FAMILIES))
     places = [desks(knowledge, family) for family in FAMILIES]
     for bits in STOPS:
-        rows = [reached(family_calls(one, count, seed, PhoneRule(bits))) for one in places]
+        rows = [reached(family_calls(one, count, seed, replace(NO_LIMIT, phone_bits=bits))) for one in places]
         said = [f"{100 * row.reached:5.1f} % of, {100 * row.share_asked:4.1f} % asked" for row in rows]
         print(f"{bits:>9g}  " + "  ".join(said), flush=True)
 
@@ -297,17 +292,20 @@ def main() -> None:
     parser.add_argument("--calls", type=int, default=300, help="simulated calls in each family")
     parser.add_argument("--sheets", type=int, default=30, help="calls in each family with a sheet")
     parser.add_argument("--seed", type=int, default=TEST_SEED)
-    parser.add_argument("--minutes", type=float, default=NO_LIMIT, help="minutes that the desk allows")
+    parser.add_argument(
+        "--minutes", type=float, default=NO_LIMIT.phone_minutes, help="minutes that the desk allows"
+    )
     parser.add_argument("--stops", action="store_true", help="show what other stops would do, and end")
     options = parser.parse_args()
     knowledge = checked([Path(__file__).parent.parent.parent / "knowledge"])
     if options.stops:
         _stops(knowledge, options.calls, TUNING_SEED)
         return
-    print(f"Simulated calls; asking ends at {LEAST_BITS_LEFT:g} bits left.")
+    print(f"Simulated calls; asking ends at {NO_LIMIT.phone_bits:g} bits left.")
+    policy = Policy(phone_minutes=options.minutes)
     for family in FAMILIES:
         start = time.perf_counter()
-        found = family_calls(desks(knowledge, family), options.calls, options.seed, None, options.minutes)
+        found = family_calls(desks(knowledge, family), options.calls, options.seed, policy)
         row = reached(found)
         print(f"{family}: {row.calls} calls, {len(found)} complaints")
         print(

@@ -23,23 +23,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.advice.repair_order import Remedy, best_plan
-from advisor.advice.rules import StopRule
 from advisor.case.case import Case
 from advisor.case.entries import Seen
 from advisor.checks.lint import checked
 from advisor.inference.compiler import compile_tables
 from advisor.model.network import build
+from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.rollout import PATIENCES, RepairCosts, look_ahead
 
 Floats = NDArray[np.float64]
 State = frozenset[tuple[int, int]]
 """What was seen: readings with their outcomes, 0 for no and 1 for yes."""
-Policy = Callable[[State], int | None]
+ReadingRule = Callable[[State], int | None]
 """The reading to take next in a state, or None to stop."""
 
 CAUSES = 10
-UNTIL_KNOWN = StopRule(sure_at=1 - 1e-9, least_bits=1e-6, least_bits_per_hour=0)
+UNTIL_KNOWN = Policy(sure_at=1 - 1e-9, least_bits=1e-6, least_bits_per_hour=0)
 ESCALATION_MINUTES = 120.0
 LEAK = 0.05
 
@@ -154,8 +154,8 @@ def ranker_of(given: Problem) -> Ranker:
         file.write_text(yaml_of(given), encoding="utf-8")
         knowledge = checked([file])
     engine = compile_tables(build(knowledge, "trouble").tables)
-    rule = UNTIL_KNOWN if given.remedy_minutes is None else StopRule()
-    return compile_ranker(knowledge, engine, "trouble", rule=rule, ranking="bits per minute")
+    policy = UNTIL_KNOWN if given.remedy_minutes is None else DEFAULT
+    return compile_ranker(knowledge, engine, "trouble", policy=policy, ranking="bits per minute")
 
 
 def optimum(given: Problem) -> float:
@@ -186,7 +186,7 @@ def sum_over(given: Problem, state: State, reading: int, then: Callable[[State],
     return probability * then(state | {(reading, 1)}) + (1 - probability) * then(state | {(reading, 0)})
 
 
-def expected(given: Problem, policy: Policy) -> float:
+def expected(given: Problem, policy: ReadingRule) -> float:
     """Expected minutes of a policy, over every way the answers can go."""
 
     @functools.cache
@@ -230,7 +230,7 @@ def knowing_saves(given: Problem, state: State) -> float:
     )
 
 
-def fixed(given: Problem) -> Policy:
+def fixed(given: Problem) -> ReadingRule:
     """A checklist: the readings as written, those that can tell nothing more left out."""
 
     def policy(state: State) -> int | None:
@@ -239,10 +239,10 @@ def fixed(given: Problem) -> Policy:
     return policy
 
 
-def greedy(given: Problem, per_minute: bool) -> Policy:
+def greedy(given: Problem, per_minute: bool) -> ReadingRule:
     """Most informative first, or most informative per minute, to the stop of the bench."""
-    rule = UNTIL_KNOWN if given.remedy_minutes is None else StopRule()
-    least = [max(rule.least_bits, rule.least_bits_per_hour * minutes / 60) for minutes in given.minutes]
+    until = UNTIL_KNOWN if given.remedy_minutes is None else DEFAULT
+    least = [max(until.least_bits, until.least_bits_per_hour * minutes / 60) for minutes in given.minutes]
 
     def policy(state: State) -> int | None:
         told = {at: bits(given, state, at) for at in given.open_readings(state)}
@@ -252,7 +252,7 @@ def greedy(given: Problem, per_minute: bool) -> Policy:
     return policy
 
 
-def patient(given: Problem, patience: float) -> Policy:
+def patient(given: Problem, patience: float) -> ReadingRule:
     """Most informative per minute, until knowing the cause saves less than so many times its minutes."""
     plain = greedy(given, per_minute=True)
 
@@ -265,7 +265,7 @@ def patient(given: Problem, patience: float) -> Policy:
     return policy
 
 
-def rollout(given: Problem, cars: int, seed: int = 0) -> Policy:
+def rollout(given: Problem, cars: int, seed: int = 0) -> ReadingRule:
     """The real look-ahead."""
     ranker = ranker_of(given)
 
@@ -278,7 +278,7 @@ def rollout(given: Problem, cars: int, seed: int = 0) -> Policy:
     return policy
 
 
-def policies(given: Problem, cars: int) -> dict[str, Policy]:
+def policies(given: Problem, cars: int) -> dict[str, ReadingRule]:
     """The ways that are compared."""
     ways = {
         "fixed order": fixed(given),
@@ -294,7 +294,7 @@ def policies(given: Problem, cars: int) -> dict[str, Policy]:
     return ways
 
 
-def excesses(given: Problem, ways: Mapping[str, Policy]) -> dict[str, float]:
+def excesses(given: Problem, ways: Mapping[str, ReadingRule]) -> dict[str, float]:
     """By how many percent each way is above the best possible."""
     best = optimum(given)
     return {name: 100 * (expected(given, policy) / best - 1) for name, policy in ways.items()}

@@ -15,14 +15,14 @@ from types import MappingProxyType
 import numpy as np
 
 from advisor.arrays import Floats
-from advisor.evaluation.policy import ENTERED, Policy, Setting
+from advisor.evaluation.policy import ENTERED, ReadingOrder, Setting
 from advisor.simulate.array_advice import Ranker
 from advisor.simulate.jobs import Cars, Jobs, Starts
 
 for module in pkgutil.iter_modules(__path__):
     import_module(f"{__name__}.{module.name}")
 
-POLICIES: Mapping[str, Policy] = MappingProxyType(ENTERED)
+POLICIES: Mapping[str, ReadingOrder] = MappingProxyType(ENTERED)
 POLICY_TITLES: Mapping[str, str] = MappingProxyType({name: policy.title for name, policy in POLICIES.items()})
 """What each policy is called, by name."""
 

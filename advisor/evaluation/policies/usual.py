@@ -87,12 +87,12 @@ def probable_first(ranker: Ranker, told: Floats) -> ReadingPolicy:
     `told` are bits told of each single fault by each reading at the start, (faults, readings). A cause about
     which no reading is left passes its turn on; where all have, any reading is taken by what it tells.
     """
-    about = told >= ranker.rule.least_bits
+    about = told >= ranker.policy.least_bits
 
     def wish(beliefs: Floats, offered: Offers) -> Floats:
         worth = worth_taking(ranker, offered)
         left = worth.astype(np.float64) @ about.T
-        open_ones = np.asarray((beliefs < ranker.rule.sure_at) & ~ranker.unlisted & (left > 0))
+        open_ones = np.asarray((beliefs < ranker.policy.sure_at) & ~ranker.unlisted & (left > 0))
         leading = np.where(open_ones, beliefs, -1.0).argmax(axis=1)
         wished = np.where(np.asarray(open_ones.any(axis=1))[:, None], told[leading], offered.bits)
         return np.where(worth, wished, -np.inf)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from advisor.bench.session import CONFIDENCE, Session
+from advisor.bench.session import Session
 from advisor.bench.wording import entry_words
 from advisor.measure.units import PREFERENCES
 from advisor.papers.format import duration
@@ -67,7 +67,7 @@ def take_again(bench: JobScreen, reading: str | None) -> None:
 
 def answered(bench: JobScreen, reading: str, outcome: str, confidence: float) -> None:
     """Enter an answer; one that comes before the wait is over is asked about, and is a guess at best."""
-    guess = min(confidence, CONFIDENCE["a guess"])
+    guess = min(confidence, bench.session.policy.a_guess)
     in_time(
         bench,
         reading,

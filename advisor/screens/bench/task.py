@@ -14,7 +14,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from advisor.advice.advice import CandidateReading
-from advisor.bench.session import CONFIDENCE, Ranking, Session
+from advisor.bench.session import Ranking, Session
 from advisor.case.typed import Understood
 from advisor.screens.bench import questions, repairs
 from advisor.screens.bench.account import AccountScreen
@@ -198,13 +198,13 @@ class TaskScreen(JobScreen):
 
     def enter(self, outcome: str) -> None:
         """Enter the outcome of the reading on the card."""
-        proposal, confidence = self.proposal, CONFIDENCE[self.confidence]
+        proposal, confidence = self.proposal, self.session.policy.confidence[self.confidence]
         if proposal is not None:
             questions.answered(self, proposal.reading, outcome, confidence)
 
     def action_confidence(self) -> None:
         """Change how sure the next answer is."""
-        levels = list(CONFIDENCE)
+        levels = list(self.session.policy.confidence)
         self.confidence = levels[(levels.index(self.confidence) + 1) % len(levels)]
         self.show_session()
         self.notify(f"The next answer counts as: {self.confidence}.", timeout=3)

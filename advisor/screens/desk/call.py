@@ -65,7 +65,7 @@ class CallScreen(AskingScreen[Call | Inspection]):
         asked = len(call.asked)
         self.query_one("#title", Static).update(
             f"{call.jobs[0].tag} · {names} · {asked} asked, {duration(call.minutes)} of "
-            f"{duration(call.allowed_minutes)}"
+            f"{duration(call.policy.phone_minutes)}"
         )
         warn = self.query_one("#warn", Static)
         warn.display = bool(call.warnings)

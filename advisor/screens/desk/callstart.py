@@ -19,6 +19,7 @@ from advisor.desk.call import Call, Inspection, Visit, heard, looks_said, visits
 from advisor.inference.engine import TooWide
 from advisor.knowledge.dangers import Heard
 from advisor.knowledge.problems import ProblemsFound
+from advisor.policy import Policy
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.keyline import KeyLine
@@ -45,9 +46,9 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         Binding("escape", "back", "Back", tooltip="No call"),
     ]
 
-    def __init__(self, engines: Engines, store: Store, minutes: float) -> None:
+    def __init__(self, engines: Engines, store: Store, policy: Policy) -> None:
         super().__init__()
-        self.engines, self.store, self.minutes = engines, store, minutes
+        self.engines, self.store, self.policy = engines, store, policy
         self.chosen: set[str] = set()
         self.spoken_of: dict[str, Heard] = {}
         self.settled_dangers: dict[str, str] = {}
@@ -246,7 +247,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
                 self.app.call_from_thread(self.dismiss, call)
                 return
             call = Call.begun(
-                self.engines, self.store, tag, complaints, self.minutes, self.settled_dangers
+                self.engines, self.store, tag, complaints, self.policy, self.settled_dangers
             ).worked_out()
         except (StoreError, ProblemsFound, TooWide, InconsistentEvidence) as error:
             self.app.call_from_thread(self.not_begun, str(error))

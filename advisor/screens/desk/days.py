@@ -20,6 +20,7 @@ from advisor.desk.call import INSPECTION, Call, Inspection, Visit, appointments,
 from advisor.desk.schedule import Appointment, overview
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
+from advisor.policy import Policy
 from advisor.screens.desk.call import CallScreen
 from advisor.screens.desk.callstart import CallStartScreen
 from advisor.screens.desk.sheet import SheetScreen
@@ -43,10 +44,10 @@ class DeskScreen(AskingScreen[None]):
         Binding("escape", "leave", "Quit", tooltip="Leave; everything is saved"),
     ]
 
-    def __init__(self, engines: Engines, store: Store, minutes: float, is_first: bool = True) -> None:
+    def __init__(self, engines: Engines, store: Store, policy: Policy, is_first: bool = True) -> None:
         super().__init__()
         self.engines, self.store = Engines(engines.knowledge, True, engines.cache), store
-        self.minutes, self.is_first = minutes, is_first
+        self.policy, self.is_first = policy, is_first
         self.visits: dict[int, Visit] = {}
 
     def compose(self) -> ComposeResult:
@@ -102,7 +103,9 @@ class DeskScreen(AskingScreen[None]):
                     ]
                     self.app.call_from_thread(self.show_overview, rows, found, says)
 
-            booked = appointments(self.engines, self.store, today, lambda: worker.is_cancelled, show)
+            booked = appointments(
+                self.engines, self.store, today, lambda: worker.is_cancelled, show, self.policy
+            )
         except (StoreError, ProblemsFound, TooWide) as error:
             self.app.call_from_thread(self.show_overview, [], (), str(error))
             return
@@ -154,7 +157,7 @@ class DeskScreen(AskingScreen[None]):
                 inspection = Inspection.of(knowledge, self.store, jobs[0])
                 self.app.call_from_thread(self.show_sheet, inspection)
                 return
-            call = Call.resumed(self.engines, self.store, jobs, self.minutes)
+            call = Call.resumed(self.engines, self.store, jobs, self.policy)
             if visit.day is None:
                 call = call.worked_out()
         except (StoreError, ProblemsFound, TooWide, InconsistentEvidence) as error:
@@ -182,7 +185,7 @@ class DeskScreen(AskingScreen[None]):
             elif call is not None:
                 self.show_call(call)
 
-        self.app.push_screen(CallStartScreen(self.engines, self.store, self.minutes), begun)
+        self.app.push_screen(CallStartScreen(self.engines, self.store, self.policy), begun)
 
     def action_leave(self) -> None:
         """Leave the program, or go back to the jobs where it was opened from there."""

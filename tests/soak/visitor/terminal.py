@@ -19,6 +19,7 @@ from textual import events
 from textual.geometry import Size
 from textual.screen import Screen
 
+from advisor.policy import Policy
 from advisor.screens.app import AdvisorApp
 
 HANGS_SECONDS = 180.0
@@ -87,7 +88,7 @@ class Terminal:
         """Start the program, and wait for its first screen."""
         assert not self.is_up
         self.app = app = AdvisorApp(
-            self.paths, frozenset(), self.url, 5.0 if self.is_desk else None, self.looks_ahead
+            self.paths, frozenset(), self.url, self.is_desk, self.looks_ahead, Policy(phone_minutes=5)
         )
         self.bells = 0
         app.attention.clock = self.clock.monotonic
