@@ -1,6 +1,8 @@
-"""Names for the arrays that all of the mathematics works on, and the entropy of one."""
+"""Names for the arrays that all of the mathematics works on, the entropy of one, and zeros of functions."""
 
 from __future__ import annotations
+
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,3 +31,13 @@ def x_log2_x(x: Floats) -> Floats:
 def entropy(distributions: Floats) -> Floats:
     """Return the Shannon entropy, in bits, of each distribution along the last axis."""
     return np.asarray(-x_log2_x(distributions).sum(axis=-1))
+
+
+def root(function: Callable[[float], float], low: float, high: float, **tolerances: float) -> float:
+    """Find a zero between `low` and `high`, where signs have to differ; `tolerances` as in scipy's brentq.
+
+    The library is imported here: it is as large as all else that an engine kept from an earlier run needs.
+    """
+    from scipy.optimize import brentq
+
+    return float(brentq(function, low, high, **tolerances))

@@ -31,7 +31,8 @@ from advisor.knowledge.knowledge import Knowledge, Path
 from advisor.knowledge.unlisted import unlisted_of
 from advisor.knowledge.vocabulary import Gate, Reading
 from advisor.learning.dirichlet import interval, posterior, without_leak
-from advisor.model.priors import gate_probability, solve, tree_of
+from advisor.model.gates import gate_probability
+from advisor.model.priors import solve, tree_of
 
 SHARE_CARS = 50.0
 """How many cars an author's shares of one complaint or branch are worth (the project's choice)."""

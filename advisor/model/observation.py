@@ -9,14 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.arrays import Floats
+from advisor.arrays import Floats, root
 from advisor.knowledge.knowledge import Knowledge, quantity_of
 from advisor.knowledge.vocabulary import Accuracy, Derived, LimitByFact, Quantity
 from advisor.measure.formula import OutOfRange
 from advisor.measure.formulas import FORMULAS, evaluate
 from advisor.measure.uncertainty import Estimate, Number, band_likelihood, cells, combined, number
 from advisor.measure.units import convert, kind_of
-from advisor.model.roots import root
 
 
 @dataclass(frozen=True)

@@ -9,23 +9,19 @@ every combination of those, one array axis each.
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from advisor.arrays import Floats
+from advisor.arrays import Floats, root
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import Problem, ProblemsFound
-from advisor.knowledge.unlisted import UNLISTED, unlisted_of
+from advisor.knowledge.unlisted import unlisted_of
 from advisor.knowledge.vocabulary import Branch, Complaint, Gate, Gated
-from advisor.model.roots import root
+from advisor.model.gates import KINDS, Numbers, either, gate_probability, stated
 
-ONE_AT_A_TIME = 0.05
-"""P(complaint) where its causes never come together: it then has no influence on anything."""
 MOST_COMBINATIONS = 2**18
 """Combinations of shared faults and facts up to which a tree is evaluated."""
 
@@ -124,7 +120,7 @@ class _Tree:
         place = self.knowledge.place(section, *path)
         self.problems.append(Problem(place, code, what, why, instead))
 
-    def _check_sums(self) -> None:  # noqa: C901 - one branch a kind of gate
+    def _check_sums(self) -> None:
         numbered = {name for name in self.factors if self.knowledge.faults[name].prior is not None}
         for name in reversed(self.gates):
             gated = self.gates[name]
@@ -142,72 +138,25 @@ class _Tree:
                     numbered.add(member)
         for name, gated in self.gates.items():
             gate = gated.gate
-            stated = [share for share in gate.shares.values() if share is not None]
-            if not stated:
-                continue
-            path = (name, gate.key)
-            total = sum(stated)
-            whole = len(stated) == len(gate.shares)
-            if isinstance(gated, Complaint):
-                total += gated.unlisted
-            if gate.kind == "exactly_one_of" and (not whole or abs(total - 100) > 1e-6):
-                self._problem(
-                    "shares",
-                    path,
-                    f"The numbers add up to {total:g}.",
-                    "One at a time means that every one of 100 cars has exactly one.",
-                    "Give each member a number; together 100.",
-                )
-            elif gate.kind == "at_least" and (not whole or total <= 100 * gate.least or max(stated) >= 100):
-                self._problem(
-                    "shares",
-                    path,
-                    f"The numbers add up to {total:g}.",
-                    f"Each of 100 cars has {gate.least} or more of them.",
-                    f"Give each member a number below 100; together more than {100 * gate.least}.",
-                )
-            elif gate.kind == "all_of":
-                self._problem(
-                    "shares",
-                    path,
-                    "Members of all_of carry numbers.",
-                    "Where all are needed, each is there in 100 of 100 cars.",
-                    "Leave them out, or give the faults plain priors.",
-                )
-            elif gate.kind == "any_of" and whole and isinstance(gated, Complaint) and total <= 100:
-                missing = 100 - total
-                self._problem(
-                    "shares",
-                    path,
-                    f"The numbers and unlisted add up to {total:g}"
-                    + (f": {missing:g} of 100 cars are missing." if missing > 1e-9 else "."),
-                    "Cars with several causes are counted more than once, so the sum is over 100.",
-                    "How many of 100 cars have more than one cause? Add that many to their causes.",
-                )
-            elif (
-                gate.kind == "any_of"
-                and whole
-                and total < 100 - 1e-9
-                and isinstance(gated, Branch)
-                and gated.unlisted is None
-            ):
-                self._problem(
-                    "shares",
-                    path,
-                    f"The numbers add up to {total:g}: {100 - total:g} of 100 cars are missing.",
-                    "A car with this branch has one of its causes.",
-                    "Raise the numbers, or write 'unlisted: rest' for causes not written here.",
-                )
+            unlisted = gated.unlisted if isinstance(gated, Complaint) else None
+            fills_up = isinstance(gated, Branch) and gated.unlisted is not None
+            numbers = Numbers(gate, unlisted, fills_up)
+            if numbers.stated and (wrong := KINDS[gate.kind].wrong(numbers)):
+                self._problem("shares", (name, gate.key), *wrong)
 
     def solved(self) -> Priors:
         self._refuse()
         gate = self.gates[self.complaint].gate
-        if gate.kind == "exactly_one_of":
-            top = ONE_AT_A_TIME
-        elif gate.kind == "any_of":
-            top = self._top()
-        else:
-            top = self._evaluate(math.nan).top
+        top = KINDS[gate.kind].top(self._evaluate)
+        if top is None:
+            self._problem(
+                "shares",
+                (self.complaint, gate.key),
+                "These numbers cannot be so together, whatever the priors.",
+                "Faults that stand under several branches tie their numbers together.",
+                "Give shared faults their number where they are most common, and lower the others.",
+            )
+            raise ProblemsFound(self.problems)
         result = self._evaluate(top, report=True)
         self._refuse()
         return Priors(result.top, result.priors)
@@ -217,27 +166,7 @@ class _Tree:
         if self.problems:
             raise ProblemsFound(self.problems)
 
-    def _top(self) -> float:
-        """P(complaint) that the tree yields again."""
-
-        def excess(top: float) -> float:
-            return self._evaluate(top).excess
-
-        # Shares alone make no excess at 0, only just above it; plain priors do, be they ever so small.
-        guesses = (0.0, 1e-9, *np.linspace(0.02, 1.0, 50).tolist())
-        for low, high in itertools.pairwise(guesses):
-            if excess(low) > 0 >= excess(high):
-                return root(excess, low, high, xtol=1e-300, rtol=1e-15)
-        self._problem(
-            "shares",
-            (self.complaint, "any_of"),
-            "These numbers cannot be so together, whatever the priors.",
-            "Faults that stand under several branches tie their numbers together.",
-            "Give shared faults their number where they are most common, and lower the others.",
-        )
-        raise ProblemsFound(self.problems)
-
-    def _evaluate(self, top: float, report: bool = False) -> _Evaluated:  # noqa: C901 - one branch a kind of gate
+    def _evaluate(self, top: float, report: bool = False) -> _Evaluated:
         """Evaluate the tree for a guess of P(complaint)."""
         say = self._problem if report else _silent
         result = _Evaluated(top)
@@ -250,28 +179,7 @@ class _Tree:
                 fact, np.array(list(self.knowledge.facts[fact].values.values())) / 100
             )
         for fault in self.factors:
-            prior = result.priors.get(fault)
-            if prior is None:
-                if not any(fault in _stated(gated.gate) for gated in self.gates.values()):
-                    say(
-                        "no-number",
-                        (self._user(fault),),
-                        f"'{fault}' has neither a number nor a prior.",
-                        "Its probability cannot be found.",
-                        "Give it a number in one branch, or a prior.",
-                    )
-                prior = result.priors[fault] = 0.5
-            probability = np.full([1] * len(self.axes), prior)
-            for fact, factor in self.factors[fault].items():
-                probability = probability * self._along(fact, factor)
-            if np.any(probability > 1):
-                say(
-                    "too-likely",
-                    (fault, "given"),
-                    "For some vehicles this fault would be more than certain.",
-                    "Its share times the factors passes 1.",
-                    "Lower the factors, or the number.",
-                )
+            probability = self._fault_probability(fault, result.priors, say)
             if fault in self.shared:
                 present = self._along(fault, np.array([0.0, 1.0]))
                 weight = weight * (probability * present + (1 - probability) * (1 - present))
@@ -280,21 +188,12 @@ class _Tree:
         for name, gated in self.gates.items():
             gate = gated.gate
             members = [vectors[member] for member in gate.members]
-            if name == self.complaint and gate.kind == "exactly_one_of":
-                odds = self.unlisted * _total_odds(top, self._parts(gate))
-                unlisted = result.priors[unlisted_of(name)] = odds / (1 + odds)
-                one_more = gate._replace(shares={**gate.shares, UNLISTED: None})
-                vectors[name] = gate_probability(one_more, [*members, np.full((1,), unlisted)])
-            elif name == self.complaint and gate.kind != "any_of":
-                held = gate_probability(gate, members)
-                unlisted = result.priors[unlisted_of(name)] = self._unlisted_beside(
-                    float((weight * held).sum())
+            kind = KINDS[gate.kind]
+            if name == self.complaint:
+                result.priors[unlisted_of(name)], vectors[name] = kind.with_unlisted(
+                    gate, members, top, self.unlisted, averaged(weight)
                 )
-                vectors[name] = _either(held, unlisted)
-            elif name == self.complaint:
-                unlisted = result.priors[unlisted_of(name)] = self.unlisted * top
-                vectors[name] = _either(gate_probability(gate, members), unlisted)
-            elif gate.kind == "any_of" and name in targets:
+            elif kind.takes_what_is_left and name in targets:
                 listed = float((weight * gate_probability(gate, members)).sum())
                 unlisted = (targets[name] - listed) / (1 - listed) if listed < 1 else -1.0
                 if report and unlisted < -1e-12:
@@ -307,7 +206,7 @@ class _Tree:
                     present = self._along(unlisted_of(name), np.array([0.0, 1.0]))
                     weight = weight * (own * present + (1 - own) * (1 - present))
                     own = present
-                vectors[name] = _either(gate_probability(gate, members), own)
+                vectors[name] = either(gate_probability(gate, members), own)
             else:
                 vectors[name] = gate_probability(gate, members)
         result.top = float((weight * vectors[self.complaint]).sum())
@@ -316,25 +215,31 @@ class _Tree:
             self._verify(targets, vectors, weight, result.priors)
         return result
 
-    def _voting(self, gate: Gate, stated: Mapping[str, float]) -> dict[str, float]:
-        """Priors of a voting complaint, whose unlisted cause is as common as its own share asks."""
-
-        def priors(rest: float) -> dict[str, float]:
-            return _conditional_bernoulli(gate.least, stated, rest)
-
-        def excess(rest: float) -> float:
-            held = gate_probability(gate, [np.array(prior) for prior in priors(rest).values()])
-            return self._unlisted_beside(float(held)) - rest
-
-        return priors(root(excess, 0.0, 1.0, xtol=1e-300, rtol=1e-15))
-
-    def _parts(self, gate: Gate) -> list[float]:
-        """Return the shares of a one-at-a-time complaint, its unlisted one last."""
-        return [share / 100 for share in gate.shares.values() if share] + [self.unlisted]
-
-    def _unlisted_beside(self, held: float) -> float:
-        """Return the unlisted cause's prior u T beside a gate of P = held: T = 1 - (1 - held)(1 - u T)."""
-        return self.unlisted * held / (1 - self.unlisted * (1 - held))
+    def _fault_probability(self, fault: str, priors: dict[str, float], say: Callable[..., None]) -> Floats:
+        """Return P(fault) for every value of the facts that act on it; enters a prior where none is fixed."""
+        prior = priors.get(fault)
+        if prior is None:
+            if not any(fault in stated(gated.gate) for gated in self.gates.values()):
+                say(
+                    "no-number",
+                    (self._user(fault),),
+                    f"'{fault}' has neither a number nor a prior.",
+                    "Its probability cannot be found.",
+                    "Give it a number in one branch, or a prior.",
+                )
+            prior = priors[fault] = 0.5
+        probability = np.full([1] * len(self.axes), prior)
+        for fact, factor in self.factors[fault].items():
+            probability = probability * self._along(fact, factor)
+        if np.any(probability > 1):
+            say(
+                "too-likely",
+                (fault, "given"),
+                "For some vehicles this fault would be more than certain.",
+                "Its share times the factors passes 1.",
+                "Lower the factors, or the number.",
+            )
+        return probability
 
     def _targets(self, top: float, priors: dict[str, float], say: Callable[..., None]) -> dict[str, float]:
         """P of every gate that the shares fix; enters the priors of faults on the way."""
@@ -344,15 +249,8 @@ class _Tree:
                 priors[name] = fault.prior
         for name in reversed(self.gates):
             gate = self.gates[name].gate
-            stated = _stated(gate)
-            found: dict[str, float] = {}
-            if stated and gate.kind == "at_least":
-                found = (
-                    self._voting(gate, stated)
-                    if name == self.complaint
-                    else _conditional_bernoulli(gate.least, stated)
-                )
-            elif stated and name not in targets:
+            kind = KINDS[gate.kind]
+            if stated(gate) and not kind.stands_by_itself and name not in targets:
                 say(
                     "no-number",
                     (name,),
@@ -360,20 +258,8 @@ class _Tree:
                     "How common it is cannot be found.",
                     "Give it a number in the gate above.",
                 )
-            elif stated and gate.kind == "any_of":
-                found = {member: share * targets[name] for member, share in stated.items()}
-            elif stated and gate.kind == "exactly_one_of":
-                shares = list(stated.values())
-                if name == self.complaint:
-                    shares.append(self.unlisted)
-                total = _total_odds(targets[name], shares)
-                found = {m: share * total / (1 + share * total) for m, share in stated.items()}
-            elif name in targets and gate.kind in ("all_of", "at_least") and name != self.complaint:
-                open_members = [m for m in gate.members if m not in priors]
-                known = [np.array(priors[m]) for m in gate.members if m in priors]
-                if open_members:
-                    equal = _equal_prior(gate, known, len(open_members), targets[name])
-                    found = dict.fromkeys(open_members, equal)
+            unlisted = self.unlisted if name == self.complaint else None
+            found = kind.members(gate, targets.get(name), unlisted, priors)
             for member, probability in found.items():
                 where = targets if member in self.gates else priors
                 where[member] = probability
@@ -402,55 +288,36 @@ class _Tree:
             for member, share in gate.shares.items():
                 if share is None or self.problems:
                     continue
-                held = self._jointly(gate, name, member, vectors, weight, priors)
-                stated = share / 100 * float((weight * vectors[name]).sum())
-                if abs(held - stated) > 1e-10 * stated:
+                unlisted = priors[unlisted_of(name)] if name == self.complaint else None
+                joint = KINDS[gate.kind].jointly(gate, member, vectors, unlisted)
+                held = float((weight * joint).sum())
+                said = share / 100 * float((weight * vectors[name]).sum())
+                if abs(held - said) > 1e-10 * said:
                     self._problem(
                         "shares",
                         (name, gate.key, member),
-                        f"'{member}' comes out at {held / stated * share:.4g} of 100, not {share:g}.",
+                        f"'{member}' comes out at {held / said * share:.4g} of 100, not {share:g}.",
                         "Shared faults or vehicle facts tie the members of this gate together.",
                         "Use any_of here, or plain priors.",
                     )
-
-    def _jointly(
-        self,
-        gate: Gate,
-        name: str,
-        member: str,
-        vectors: Mapping[str, Floats],
-        weight: Floats,
-        priors: Mapping[str, float],
-    ) -> float:
-        """P(member and gate)."""
-        if gate.kind == "any_of":
-            return float((weight * vectors[member]).sum())
-        others = [vectors[other] for other in gate.members if other != member]
-        rest = gate._replace(least=gate.least - 1, most=gate.most - 1)
-        held = vectors[member] * gate_probability(rest, others)
-        if name == self.complaint:
-            unlisted = priors[unlisted_of(name)]
-            alone = 0.0 if gate.kind == "exactly_one_of" else unlisted
-            held = held * (1 - unlisted) + vectors[member] * alone
-        return float((weight * held).sum())
 
     def _too_large(self, name: str, gate: Gate, target: float, blamed: set[str]) -> None:
         """Report a branch whose numbers independent causes cannot have, and the largest sum they can.
 
         One that is too large only because a branch in it is, is sound; it is entered as blamed all the same.
         """
-        stated = _stated(gate)
+        shares = stated(gate)
 
         def beyond(scale: float) -> float:
-            return 1 - math.prod(1 - min(1.0, scale * share * target) for share in stated.values()) - target
+            return 1 - math.prod(1 - min(1.0, scale * share * target) for share in shares.values()) - target
 
         itself = beyond(1.0) > 0
         follows = not itself and not blamed.isdisjoint(gate.members)
         blamed.add(name)
         if follows:
             return
-        total = 100 * sum(stated.values())
-        numbers = ", ".join(f"{member} {100 * share:g}" for member, share in stated.items())
+        total = 100 * sum(shares.values())
+        numbers = ", ".join(f"{member} {100 * share:g}" for member, share in shares.items())
         said = f"The numbers of '{name}' add up to {total:g} ({numbers})"
         if itself:
             said += f"; here at most about {total * root(beyond, 0.0, 1.0):.4g} is possible"
@@ -482,81 +349,6 @@ def _silent(*_: object) -> None:
     """Problems are reported once, from the solved tree."""
 
 
-def _stated(gate: Gate) -> dict[str, float]:
-    """Return the members with a number, as shares of 1."""
-    return {member: share / 100 for member, share in gate.shares.items() if share is not None}
-
-
-def _either(one: ArrayLike, other: ArrayLike) -> Floats:
-    """P(one or the other) of two independent ones; as a sum, which keeps the digits of what is rare."""
-    some, more = np.asarray(one), np.asarray(other)
-    return np.asarray(some + more * (1 - some))
-
-
-def gate_probability(gate: Gate, members: list[Floats]) -> Floats:
-    """P(least to most of independent members): their count, built up one by one."""
-    if gate.kind == "any_of":
-        some: Floats = np.zeros(())
-        for member in members:
-            some = _either(some, member)
-        return some
-    zero: Floats = np.zeros(())
-    counts: list[Floats] = [np.ones(())]
-    for member in members:
-        counts = [
-            (counts[k] * (1 - member) if k < len(counts) else zero) + (counts[k - 1] * member if k else zero)
-            for k in range(len(counts) + 1)
-        ]
-    total: Floats = sum(counts[gate.least : gate.most + 1], zero)
-    return total
-
-
-def _equal_prior(gate: Gate, known: list[Floats], count: int, target: float) -> float:
-    """Return the prior that `count` equally common members need for the gate to reach the target."""
-
-    def beyond(prior: float) -> float:
-        return float(gate_probability(gate, [*known, *[np.array(prior)] * count])) - target
-
-    if beyond(1.0) < 0:
-        return 1.0
-    return root(beyond, 0.0, 1.0, xtol=1e-17, rtol=1e-15)
-
-
-def _total_odds(target: float, shares: list[float]) -> float:
-    """Return the sum O of odds for which P(exactly one) = O / prod(1 + share O) reaches the target."""
-
-    def probability(total: float) -> float:
-        return float(total / np.prod([1 + share * total for share in shares]))
-
-    highest = 1.0
-    while probability(highest * 1.1) > probability(highest):
-        highest *= 1.1
-    return root(
-        lambda o: probability(o) - min(target, probability(highest)), 0, highest, xtol=1e-300, rtol=1e-15
-    )
-
-
-def _conditional_bernoulli(
-    least: int, shares: Mapping[str, float], otherwise: float = 0.0
-) -> dict[str, float]:
-    """Independent priors whose members, given that at least `least` are there, have these shares.
-
-    With fewer of them there what is given may come about all the same, with the probability `otherwise`.
-    Newton's method on the log-odds, whose likelihood is concave.
-    """
-    names = list(shares)
-    states = np.indices([2] * len(names)).reshape(len(names), -1).T.astype(float)
-    probabilities = np.where(states.sum(axis=1) >= least, 1.0, otherwise)
-    states, probabilities = states[probabilities > 0], probabilities[probabilities > 0]
-    wanted = np.array([shares[name] for name in names])
-    log_odds = np.zeros(len(names))
-    for _ in range(200):
-        weights = probabilities * np.exp(states @ log_odds - (states @ log_odds).max())
-        weights /= weights.sum()
-        mean = weights @ states
-        spread = states - mean
-        step = np.linalg.lstsq(spread.T @ (weights[:, None] * spread), wanted - mean, rcond=None)[0]
-        log_odds = log_odds + step * min(1.0, 2.0 / max(1e-9, float(np.abs(step).max())))
-        if np.abs(wanted - mean).max() < 1e-15:
-            break
-    return dict(zip(names, (1 / (1 + np.exp(-log_odds))).tolist(), strict=True))
+def averaged(weight: Floats) -> Callable[[Floats], float]:
+    """Return the average over everything that a tree is evaluated for."""
+    return lambda values: float((weight * values).sum())
