@@ -78,7 +78,7 @@ async def test_a_second_key_at_the_desk_answers_nothing(tmp_path: Path) -> None:
             assert len(screen.call.asked) == 2
 
 
-@pytest.mark.parametrize("key", ["1", "enter", "u", "x", "escape", "question_mark", "f10", "c"])
+@pytest.mark.parametrize("key", ["1", "enter", "u", "x", "escape", "f10", "c"])
 async def test_no_key_of_the_bench_counts_right_after_an_answer(door: Path, tmp_path: Path, key: str) -> None:
     """Answer, Enter, command or Escape: nothing happens until the new card can have been read."""
     async with running(door, tmp_path) as pilot:
@@ -92,6 +92,23 @@ async def test_no_key_of_the_bench_counts_right_after_an_answer(door: Path, tmp_
             await settled(pilot)
             assert pilot.app.screen is task
             assert task.session is before
+
+
+@pytest.mark.parametrize("key", ["s", "h", "o", "d", "question_mark", "f1"])
+async def test_keys_that_only_open_something_never_wait(door: Path, tmp_path: Path, key: str) -> None:
+    """Right after an answer they count, and Escape leaves at once what they have opened."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        async with read_by_people(pilot) as clock:
+            await pilot.press("1")
+            await settled(pilot)
+            clock.now += 0.01
+            await pilot.press(key)
+            await settled(pilot)
+            assert pilot.app.screen is not task
+            await pilot.press("escape")
+            await settled(pilot)
+            assert pilot.app.screen is task
 
 
 async def test_a_second_tap_answers_nothing(door: Path, tmp_path: Path) -> None:

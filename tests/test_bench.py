@@ -905,8 +905,18 @@ async def test_an_open_job_can_be_cancelled(hum: Path, tmp_path: Path) -> None:
         await pilot.press("delete")
         await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
         await pilot.press("1")
-        await until(pilot, listed)
-        assert "mistaken" not in text_of(pilot)
+        await settled(pilot)
+        assert "because: opened by mistake?" in words(pilot)
+        await pilot.press("1")
+        await until(pilot, lambda screen: "cancelled. It stays on record." in text_of(pilot))
+        jobs = pilot.app.screen.query_one("#jobs", OptionList)
+        assert [one.id for one in jobs.options] == ["new", None, "cancelled 1"]
+        jobs.highlighted = 2
+        await pilot.press("enter")
+        await settled(pilot)
+        assert "Reopen the job" in text_of(pilot)
+        await pilot.press("escape")
+        await settled(pilot)
     (filed,) = stored(tmp_path)
     assert filed.case.entries == (Seen("glow", "glows"), Cancelled("opened by mistake", ""))
     assert finding(checked([hum]), filed.case) == "cancelled"

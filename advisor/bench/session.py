@@ -42,6 +42,7 @@ from advisor.bench.jobcard import job_card
 from advisor.case.case import Case
 from advisor.case.current_draw import Account, account
 from advisor.case.entries import (
+    CAME_BACK,
     GONE,
     STILL_THERE,
     Accounted,
@@ -90,6 +91,8 @@ LARGEST_PART_MA = 100_000.0
 LONGEST_CAUSE = 120
 """Letters of a cause in words."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
+CORRECTED = "corrected"
+"""Why a step is taken back that another answer takes the place of."""
 SHOWN = 0.05
 """A reading that makes a cause likelier by so much has shown it (the project's choice)."""
 
@@ -462,9 +465,19 @@ class Session:
         new = [Known(fact, value) for fact, value in facts.items() if self.case.facts.get(fact) != value]
         return self._entered(*new)
 
-    def saw(self, reading: str, outcome: str, confidence: float = 1.0) -> Session:
-        """With a reading's outcome; raises `InconsistentEvidence` and saves nothing where it cannot be."""
-        return self._entered(Seen(reading, outcome, confidence))
+    def without(self, step: int) -> Session:
+        """Return the job as if a step were taken back already, to ask for it anew; nothing is saved."""
+        if not step:
+            return self
+        case = self.case.with_entry(TakenBack(step, CORRECTED))
+        return replace(self, filed=replace(self.filed, case=case))
+
+    def saw(self, reading: str, outcome: str, confidence: float = 1.0, instead_of: int = 0) -> Session:
+        """With a reading's outcome; raises `InconsistentEvidence` and saves nothing where it cannot be.
+
+        It takes the place of the step `instead_of`, where one is given.
+        """
+        return self._entered(*_back(instead_of), Seen(reading, outcome, confidence))
 
     def prefers(self, kind: str, unit: str) -> Session:
         """With a preferred unit, remembered for everybody at this store."""
@@ -481,17 +494,17 @@ class Session:
         """Understand what was filled in; raises `NotUnderstood` with a sentence."""
         return understand(self.knowledge, self.case, reading, filled, instruments, self.preferences)
 
-    def measured(self, understood: Understood) -> Session:
+    def measured(self, understood: Understood, instead_of: int = 0) -> Session:
         """With a quantity as measured; raises `InconsistentEvidence` and saves nothing where it cannot be."""
-        return self._entered(*understood.facts, understood.measured)
+        return self._entered(*_back(instead_of), *understood.facts, understood.measured)
 
-    def guessed(self, understood: Understood) -> Session:
+    def guessed(self, understood: Understood, instead_of: int = 0) -> Session:
         """With a number read too early, and the band that it falls in as a guess."""
         reading = understood.measured.reading
         facts = {**self.case.facts, **{one.fact: one.value for one in understood.facts}}
         band = likeliest_band(self.knowledge, facts, understood.measured)
         guess = Seen(reading, band, self.policy.a_guess, take=understood.measured.take)
-        return self._entered(*understood.facts, guess)
+        return self._entered(*_back(instead_of), *understood.facts, guess)
 
     def accounted(self, what: str, text: str, instrument: str, behind: str = "") -> Session:
         """With a part of the draw that was found by disconnecting; raises `NotUnderstood`.
@@ -644,6 +657,22 @@ class Session:
                 said += " No remedy was entered for it."
         return f"{head} {said} It then stands among the closed jobs, where it can be reopened."
 
+    def cancelling_words(self, reason: str) -> str:
+        """Return what calling the job off will record."""
+        return (
+            f"Cancel {self.filed.name.lower()}, {self.filed.tag}, because: {reason}? It then stands among "
+            "the cancelled jobs, below the closed ones, where it can be reopened."
+        )
+
+    @property
+    def parting_words(self) -> str:
+        """What has to be said where the bench is left: what became of the job, if it is not simply open."""
+        if self.case.cancelled:
+            return f"{self.filed.name} cancelled. It stays on record."
+        if not self.case.entries:
+            return f"Nothing was answered on “{self.filed.tag}”, so no job was kept."
+        return ""
+
     def cancelled(self, reason: str) -> Session:
         """With the job called off: out of the list of open jobs, kept in the record."""
         return self._entered(Cancelled(reason, ""))
@@ -666,11 +695,17 @@ class Session:
 
 
 def reopened(store: Store, number: int, reason: str = "") -> StoredCase | None:
-    """Return a closed job that goes on, as an entry of its own; one that is open already stays as it is."""
+    """Let a closed or cancelled job go on, as an entry of its own; one that is open stays as it is.
+
+    Where the complaint has come back after a repair, that is what the check of it has found by now.
+    """
     filed = store.case(number)
-    if filed is None or filed.case.closed is None:
+    if filed is None or filed.case.is_open:
         return filed
-    return store.append(filed, Reopened(reason, store.now()))
+    entries: list[Entry] = [Reopened(reason, store.now())]
+    if reason == CAME_BACK and filed.case.repairs:
+        entries.append(Checked(filed.case.complaint, STILL_THERE))
+    return store.append(filed, *entries)
 
 
 @dataclass(frozen=True)
@@ -697,6 +732,11 @@ def job_summary(session: Session) -> JobSummary:
     else:
         step = session.proposals[0].name
     return JobSummary(leading.name, leading.probability, step)
+
+
+def _back(step: int) -> tuple[TakenBack, ...]:
+    """Return the taking back of a step that another answer replaces; nothing for step 0."""
+    return (TakenBack(step, CORRECTED),) if step else ()
 
 
 def _is_total(reading: Reading) -> bool:

@@ -171,6 +171,8 @@ class Closed:
 
 CORRECTION = "to correct the cause"
 """The reason for reopening a job whose complaint has not come back."""
+CAME_BACK = "the complaint has come back"
+"""The reason for reopening a job whose repair did not hold, or whose cause was not the only one."""
 
 
 @dataclass(frozen=True)

@@ -54,7 +54,10 @@ def _room(found: Match[str]) -> str:
 _UNSEEN = _LeftOut()
 
 HARMLESS_KEYS = frozenset(
-    ("up", "down", "left", "right", "pageup", "pagedown", "home", "end", "tab", "shift+tab", "ctrl+q")
+    (
+        *("up", "down", "left", "right", "pageup", "pagedown", "home", "end", "tab", "shift+tab"),
+        *("f1", "question_mark", "ctrl+q"),
+    )
 )
 """Keys that answer nothing, and the one that leaves the program; others wait until a question was read."""
 RUBBING_OUT = frozenset(("backspace", "delete"))
@@ -152,9 +155,10 @@ class AdvisorApp(HostApp):
 
     def is_too_soon(self, key: Key) -> bool:
         """Whether a key comes too soon to be an answer. Moving about and typing into a field always count."""
-        if key.key in HARMLESS_KEYS or not self.attention.is_too_soon(_age(key)):
-            return False
         screen = self.screen
+        opens = screen.opens if isinstance(screen, AskingScreen) else frozenset()
+        if key.key in HARMLESS_KEYS | opens or not self.attention.is_too_soon(_age(key)):
+            return False
         field = isinstance(self.focused, Input)
         typing = field or (isinstance(screen, AskingScreen) and screen.takes_typing)
         return not (typing and (key.is_printable or (field and key.key in RUBBING_OUT)))

@@ -19,7 +19,7 @@ from advisor.advice.situation import InconsistentEvidence, Situations
 from advisor.bench.session import Engines, JobSummary, Session, job_summary, reopened
 from advisor.bench.wording import cause_words
 from advisor.case.case import Case
-from advisor.case.entries import CORRECTION, Closed
+from advisor.case.entries import CAME_BACK, CORRECTION, Closed
 from advisor.desk.booking import gets_here, what_is_done
 from advisor.desk.call import INSPECTION, Call, Inspection, Visit
 from advisor.desk.schedule import read_back
@@ -65,6 +65,9 @@ class StartScreen(AskingScreen[None]):
         self.unusable: dict[str, tuple[str, str]] = {}
         """What cannot be worked on: a line for the list, and all there is to say."""
         self.closed: dict[str, StoredCase] = {}
+        self.cancelled: dict[str, StoredCase] = {}
+        self.news = ""
+        """What became of the job that was left last."""
         self.inspections: dict[str, StoredCase] = {}
         """Cars booked at the desk without a complaint of the knowledge."""
         self.glances: dict[int, tuple[int, JobSummary]] = {}
@@ -100,16 +103,21 @@ class StartScreen(AskingScreen[None]):
         """Read the open jobs again."""
         self.read()
 
-    def back(self) -> None:
-        """Return from a job or the desk."""
+    def back(self, news: str = "") -> None:
+        """Return from a job or the desk, with what became of it."""
+        self.news = news
         self.refresh_jobs()
         self.app.tidy_between_jobs(self)
 
-    def show_jobs(self, open_ones: list[StoredCase], closed: list[StoredCase]) -> None:
-        """List the open jobs, and the closed ones below them."""
-        self.query_one("#says", Static).update(
+    def show_jobs(
+        self, open_ones: list[StoredCase], closed: list[StoredCase], cancelled: list[StoredCase]
+    ) -> None:
+        """List the open jobs, and below them the closed and the cancelled ones."""
+        hint = (
             "Choose with ↑ ↓ and Enter, or tap. This is advice: local rules and licensed practice come first."
         )
+        self.query_one("#says", Static).update(f"{self.news}\n{hint}" if self.news else hint)
+        self.cancelled = {f"cancelled {one.number}": one for one in cancelled}
         self.jobs = {f"job {one.number}": one for one in open_ones}
         self.closed = {f"closed {one.number}": one for one in closed}
         self.list_jobs()
@@ -131,16 +139,17 @@ class StartScreen(AskingScreen[None]):
             *((key, (line,)) for key, (line, _) in self.unusable.items()),
         ]
         jobs.add_options(_option(key, words) for key, words in lines if _fits(words, wanted))
-        self.list_closed(wanted)
+        self.list_done("Closed jobs", self.closed, wanted)
+        self.list_done("Cancelled jobs", self.cancelled, wanted)
         jobs.highlighted = min(highlighted or 0, jobs.option_count - 1)
 
-    def list_closed(self, wanted: list[str]) -> None:
-        """Show the closed jobs that the search fits, the newest first, below a line that says so."""
+    def list_done(self, title: str, done: dict[str, StoredCase], wanted: list[str]) -> None:
+        """Show the jobs gone from the bench that the search fits, the newest first, below a title."""
         jobs = self.query_one("#jobs", OptionList)
-        lines = [(key, self.closed_words(filed)) for key, filed in self.closed.items()]
+        lines = [(key, self.closed_words(filed)) for key, filed in done.items()]
         found = [(key, words) for key, words in lines if _fits(words, wanted)]
         if found:
-            count = f"Closed jobs: {len(found)}"
+            count = f"{title}: {len(found)}"
             if len(found) > MOST_CLOSED:
                 count += f", the newest {MOST_CLOSED} of them; search for the others"
             jobs.add_option(Option(Content.styled(count, "bold"), disabled=True))
@@ -192,14 +201,15 @@ class StartScreen(AskingScreen[None]):
         self.app.call_from_thread(self.refresh_jobs)
 
     def closed_words(self, filed: StoredCase) -> tuple[str, str]:
-        """Two lines on a closed job: which it is, and how it ended."""
+        """Two lines on a closed or cancelled job: which it is, and how it ended."""
         knowledge = self.engines.knowledge
         complaint = knowledge.complaints[filed.case.complaint].name
-        closed = filed.case.closed
+        closed, cancelled = filed.case.closed, filed.case.cancelled
         head = (
             f"Job {filed.number}: {filed.tag} · {complaint} · {age(filed.last_modified, self.store.clock())}"
         )
-        return head, f"  closed: {cause_words(knowledge, closed)}" if closed else ""
+        ended = f"  cancelled: {cancelled.reason}" if cancelled else ""
+        return head, f"  closed: {cause_words(knowledge, closed)}" if closed else ended
 
     @work(thread=True, exclusive=True, group="glances")
     def read(self) -> None:
@@ -228,7 +238,9 @@ class StartScreen(AskingScreen[None]):
             if one.case.complaint == INSPECTION and one.case.is_open
         }
         open_ones.sort(key=lambda one: one.last_modified, reverse=True)
-        back(self.show_jobs, open_ones, closed)
+        cancelled = [one for one in filed if one.case.complaint in known and one.case.cancelled]
+        cancelled.sort(key=lambda one: one.last_modified, reverse=True)
+        back(self.show_jobs, open_ones, closed, cancelled)
         for one in open_ones:
             if worker.is_cancelled:
                 return
@@ -269,8 +281,11 @@ class StartScreen(AskingScreen[None]):
 
     def action_new(self) -> None:
         """Ask for tag and complaint, then open the job."""
-        if self.query_one("#jobs").disabled:
-            return
+        if not self.query_one("#jobs").disabled:
+            self.ask_for_job()
+
+    def ask_for_job(self, tag: str = "", complaint: str = "") -> None:
+        """Ask for tag and complaint, beginning with those given."""
 
         def wanted(answer: tuple[str, str] | None) -> None:
             if answer is None:
@@ -278,7 +293,7 @@ class StartScreen(AskingScreen[None]):
             version = self.engines.knowledge.version
             self.open_job(lambda: self.store.draft(*answer, version))
 
-        self.app.push_screen(NewJobScreen(self.engines.knowledge), wanted)
+        self.app.push_screen(NewJobScreen(self.engines.knowledge, tag, complaint), wanted)
 
     @on(OptionList.OptionSelected)
     def chosen(self, event: OptionList.OptionSelected) -> None:
@@ -293,15 +308,16 @@ class StartScreen(AskingScreen[None]):
             self.open_job(lambda: self.store.case(listed.number) or listed)
         elif event.option_id in self.inspections:
             self.ask_about_inspection(self.inspections[event.option_id])
-        elif event.option_id in self.closed:
-            self.ask_what_about(self.closed[event.option_id])
+        elif done := {**self.closed, **self.cancelled}.get(event.option_id or ""):
+            self.ask_what_about(done)
 
     def ask_what_about(self, filed: StoredCase) -> None:
-        """Ask what to do with a closed job."""
+        """Ask what to do with a closed or cancelled job."""
+        reasons = {"reopen": "", "back": CAME_BACK, "correct": CORRECTION}
 
         def wanted(what: str | None) -> None:
-            if what in ("reopen", "correct"):
-                reason = CORRECTION if what == "correct" else ""
+            if what in reasons:
+                reason = reasons[what]
                 self.open_job(lambda: reopened(self.store, filed.number, reason) or filed)
             elif what is not None:
                 self.show_paper(filed, what == "customer")
@@ -309,9 +325,13 @@ class StartScreen(AskingScreen[None]):
         lines = [
             ("card", "Job card"),
             ("customer", "Customer's page"),
-            ("reopen", "Reopen the job"),
-            ("correct", "Reopen it only to correct the cause: the complaint has not come back"),
         ]
+        if filed.case.cancelled:
+            lines.append(("reopen", "Reopen the job"))
+        else:
+            lines.append(("back", "Reopen the job: the complaint has come back"))
+            why = "Reopen it only to correct the cause: the complaint has not come back"
+            lines.append(("correct", why))
         self.app.push_screen(ChoiceScreen("\n".join(self.closed_words(filed)), lines), wanted)
 
     @work(thread=True, exclusive=True)
@@ -361,12 +381,15 @@ class StartScreen(AskingScreen[None]):
         task = TaskScreen(session)
 
         def with_facts(facts: dict[str, str] | None) -> None:
-            self.app.push_screen(task, lambda _: self.back())
+            if facts is None:
+                self.ask_for_job(session.filed.tag, session.case.complaint)
+                return
+            self.app.push_screen(task, lambda _: self.back(task.session.parting_words))
             if facts:
                 task.call_later(task.enter_facts, facts)
 
         if session.case.entries or not session.facts:
-            with_facts(None)
+            with_facts({})
         else:
             self.app.push_screen(FactsScreen(session.facts, session.case.facts), with_facts)
 

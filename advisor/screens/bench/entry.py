@@ -14,6 +14,7 @@ from textual.widgets import Button, Input, Label, Static
 
 from advisor.bench.session import NotUnderstood, Session
 from advisor.case.typed import Understood
+from advisor.model.observation import Take
 from advisor.screens.widgets.asking import AskingDialog
 from advisor.screens.widgets.pick import Select
 
@@ -25,8 +26,10 @@ class EntryScreen(AskingDialog[Understood]):
         Binding("escape", "back", "Back", tooltip="Go back, enter nothing")
     ]
 
-    def __init__(self, session: Session, reading: str, started: str = "") -> None:
+    def __init__(self, session: Session, reading: str, started: str = "", before: Take = ()) -> None:
         super().__init__()
+        self.before = {one.measurand: one for one in before}
+        self.tried = False
         self.session, self.reading, self.started = session, reading, started
         self.fields = session.fields(reading)
         self.is_up = False
@@ -42,10 +45,11 @@ class EntryScreen(AskingDialog[Understood]):
                     yield Label(one.ask, classes="ask", markup=False)
                 with Horizontal(classes="row"):
                     if one.unit is None:
-                        yield Select(one.ask, one.choices, "choose", name=f"field-{at}")
+                        word = self.before[one.key].typed if one.key in self.before else None
+                        yield Select(one.ask, one.choices, "choose", word, name=f"field-{at}")
                         continue
                     yield Input(
-                        value=self.started if at == 0 else "",
+                        value=self.before[one.key].typed if one.key in self.before else "",
                         id=f"field-{at}",
                         compact=True,
                         max_length=60,
@@ -55,9 +59,9 @@ class EntryScreen(AskingDialog[Understood]):
                     yield Label(one.unit, classes="unit", markup=False)
                     if self.with_what(at) == f"with-{at}":
                         words = [(name, names[name].name) for name in one.instruments]
-                        yield Select(
-                            "Taken with", words, "taken with?", one.instrument or None, name=f"with-{at}"
-                        )
+                        used = self.before[one.key].instrument if one.key in self.before else ""
+                        used = used or one.instrument
+                        yield Select("Taken with", words, "taken with?", used or None, name=f"with-{at}")
             yield Static(id="says", markup=False)
             with Horizontal(classes="row"):
                 yield Button("Enter it", id="enter", variant="primary", compact=True)
@@ -72,9 +76,11 @@ class EntryScreen(AskingDialog[Understood]):
     def on_mount(self) -> None:
         """Begin where the first thing is to be filled in."""
         first = self.query_one("#field-0") if self.fields else self.query_one("#enter")
-        if isinstance(first, Input):
+        if isinstance(first, Input) and (self.started or not first.value):
             first.value = self.started
             first.cursor_position = len(self.started)
+        elif isinstance(first, Input):
+            first.action_select_all()
         self.is_up = True
         first.focus()
         self.understood()
@@ -119,11 +125,18 @@ class EntryScreen(AskingDialog[Understood]):
         try:
             understood = self.session.understand(self.reading, filled, instruments)
         except NotUnderstood as error:
-            says.update(str(error))
             self.missing = error.field
+            says.update(self.asked_for() if self.missing and not self.tried else str(error))
             return None
         says.update("\n".join(understood.lines))
         return understood
+
+    def asked_for(self) -> str:
+        """Say what is to be done next, before anybody has tried to go on without it."""
+        where = self.where_missing()
+        if isinstance(where, Select):
+            return f"Next, choose: {where.heading}"
+        return "Write what the meter shows; Enter goes on."
 
     @on(Input.Changed)
     def typed(self) -> None:
@@ -146,6 +159,8 @@ class EntryScreen(AskingDialog[Understood]):
         if understood is not None:
             self.dismiss(understood)
             return
+        self.tried = True
+        self.understood()
         self.app.bell()
         missing = self.where_missing()
         missing.focus()

@@ -23,15 +23,15 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back", tooltip="No new job")]
 
-    def __init__(self, knowledge: Knowledge) -> None:
+    def __init__(self, knowledge: Knowledge, tag: str = "", complaint: str = "") -> None:
         super().__init__()
-        self.knowledge = knowledge
+        self.knowledge, self.tag_before, self.complaint_before = knowledge, tag, complaint
 
     def compose(self) -> ComposeResult:
         """Tag first, then the complaints in the customer's words."""
         with Vertical(id="box"):
             yield Static("New job. Which car? A tag of your own: no names, no number plates.", markup=False)
-            field = Input(placeholder="e.g. bay 2 blue estate", id="tag", max_length=80, compact=True)
+            field = Input(self.tag_before, "e.g. bay 2 blue estate", id="tag", max_length=80, compact=True)
             yield Labelled("Tag", field)
             yield Static("What is complained about?", markup=False)
             yield ChoiceList(
@@ -48,8 +48,16 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
             yield Button("Back", compact=True)
 
     def on_mount(self) -> None:
-        """Begin with the tag."""
+        """Begin with the tag, or with the complaint where somebody has come back to choose another."""
         self.query_one("#tag").focus()
+        if self.complaint_before in self.knowledge.complaints:
+            self.call_after_refresh(self.go_back_to, self.complaint_before)
+
+    def go_back_to(self, complaint: str) -> None:
+        """Go to a complaint that was chosen before."""
+        listed = self.query_one("#complaints", ChoiceList)
+        listed.focus()
+        listed.highlighted = listed.get_option_index(complaint)
 
     @on(Input.Submitted)
     def to_complaints(self) -> None:

@@ -10,6 +10,7 @@ from advisor.measure.units import PREFERENCES
 from advisor.papers.format import duration
 from advisor.screens.bench.job import JobScreen
 from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.screens.widgets.typing import LineScreen
 
 SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
 CANCEL_REASONS = ("opened by mistake", "the customer called it off", "done elsewhere")
@@ -49,30 +50,30 @@ def again(bench: JobScreen) -> None:
     )
 
 
-def take_again(bench: JobScreen, reading: str | None) -> None:
-    """Ask for the answer of a reading once more; the first one stays on record."""
+def take_again(bench: JobScreen, reading: str | None, instead_of: int = 0) -> None:
+    """Ask for the answer of a reading once more, in the place of a step or beside it; both stay on record."""
     if reading is None:
         return
     said = bench.session.knowledge.readings[reading]
     if said.quantity:
-        bench.measure(reading)
+        bench.measure(reading, instead_of=instead_of)
         return
 
     def saw(outcome: str | None) -> None:
         if outcome is not None:
-            answered(bench, reading, outcome, 1.0)
+            answered(bench, reading, outcome, 1.0, instead_of)
 
     bench.app.push_screen(ChoiceScreen(said.name, list(said.answers.items())), saw)
 
 
-def answered(bench: JobScreen, reading: str, outcome: str, confidence: float) -> None:
+def answered(bench: JobScreen, reading: str, outcome: str, confidence: float, instead_of: int = 0) -> None:
     """Enter an answer; one that comes before the wait is over is asked about, and is a guess at best."""
     guess = min(confidence, bench.session.policy.a_guess)
     in_time(
         bench,
         reading,
-        lambda: bench.session.saw(reading, outcome, confidence),
-        lambda: bench.session.saw(reading, outcome, guess),
+        lambda: bench.session.saw(reading, outcome, confidence, instead_of),
+        lambda: bench.session.saw(reading, outcome, guess, instead_of),
     )
 
 
@@ -121,11 +122,11 @@ def correct(bench: JobScreen, step: int) -> None:
         lines.insert(0, ("again", "Take it back and give another answer"))
 
     def because(reason: str | None) -> None:
-        if reason is not None:
-            words = {"wrong": "it was wrong", "slip": "a slip of the finger", "again": "corrected"}
+        words = {"wrong": "it was wrong", "slip": "a slip of the finger"}
+        if reason == "again":
+            take_again(bench, reading, step)
+        elif reason is not None:
             bench.change(lambda: bench.session.taken_back(step, words[reason]))
-            if reason == "again":
-                take_again(bench, reading)
 
     bench.app.push_screen(ChoiceScreen("What about it?", lines), because)
 
@@ -205,14 +206,26 @@ def cancel(bench: JobScreen) -> None:
         return
 
     def because(reason: str | None) -> None:
+        if reason == "in words":
+            bench.app.push_screen(LineScreen("Why is the job cancelled?", "Reason"), sure)
+        else:
+            sure(reason)
+
+    def sure(reason: str | None) -> None:
+        def decided(answer: str | None) -> None:
+            if answer == "cancel" and reason:
+                bench.change(lambda: bench.session.cancelled(reason))
+
         if reason:
-            bench.change(lambda: bench.session.cancelled(reason))
+            lines = [("cancel", "Cancel the job"), ("keep", "Keep it open")]
+            bench.app.push_screen(ChoiceScreen(bench.session.cancelling_words(reason), lines), decided)
 
     title = (
         "Cancel this job? It leaves the list of open jobs. What was entered stays on record; learning and "
         "the track record do not count it. Why is it cancelled?"
     )
-    bench.app.push_screen(ChoiceScreen(title, [(one, one) for one in CANCEL_REASONS]), because)
+    lines = [*((one, one) for one in CANCEL_REASONS), ("in words", "another reason, in words")]
+    bench.app.push_screen(ChoiceScreen(title, lines), because)
 
 
 def leave(bench: JobScreen) -> None:

@@ -86,6 +86,8 @@ class TaskScreen(JobScreen):
         Binding("escape", "leave", "Jobs", tooltip="Back to the list of jobs; everything is saved"),
     ]
 
+    opens = frozenset({"s", "h", "d", "o"})
+
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self.entering: EntryScreen | None = None
@@ -238,8 +240,8 @@ class TaskScreen(JobScreen):
             return
         self.measure(proposal.reading, started)
 
-    def measure(self, reading: str, started: str = "") -> None:
-        """Ask for the numbers of a quantity reading."""
+    def measure(self, reading: str, started: str = "", instead_of: int = 0) -> None:
+        """Ask for the numbers of a quantity reading; in the place of a step with what was entered there."""
 
         def measured(understood: Understood | None) -> None:
             self.entering = None
@@ -247,11 +249,12 @@ class TaskScreen(JobScreen):
                 questions.in_time(
                     self,
                     reading,
-                    lambda: self.session.measured(understood),
-                    lambda: self.session.guessed(understood),
+                    lambda: self.session.measured(understood, instead_of),
+                    lambda: self.session.guessed(understood, instead_of),
                 )
 
-        self.entering = EntryScreen(self.session, reading, started)
+        before = getattr(self.session.case.counting.get(instead_of), "take", ())
+        self.entering = EntryScreen(self.session.without(instead_of), reading, started, before)
         self.app.push_screen(self.entering, measured)
 
     def on_key(self, event: Key) -> None:

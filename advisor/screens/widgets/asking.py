@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TypeVar
+from typing import ClassVar, TypeVar
 
 from textual.await_complete import AwaitComplete
 from textual.screen import ModalScreen, Screen
@@ -17,6 +17,8 @@ class AskingScreen(Screen[Result]):
 
     app: HostApp
     asked: object = None
+    opens: ClassVar[frozenset[str]] = frozenset()
+    """Keys that answer, record and close nothing here, but open something or go back: they never wait."""
 
     @property
     def takes_typing(self) -> bool:
@@ -43,3 +45,5 @@ class AskingScreen(Screen[Result]):
 
 class AskingDialog(AskingScreen[Result], ModalScreen[Result]):
     """The same, above another screen."""
+
+    opens = frozenset({"escape"})
