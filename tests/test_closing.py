@@ -204,7 +204,7 @@ async def test_closed_jobs_are_listed_searched_read_and_reopened(
         assert "Now look for the complaint again" not in said(pilot, "#task")
         kept = store.case(2)
         assert kept is not None
-        assert isinstance(kept.case.entries[-1], Reopened)
+        assert isinstance(kept.case.entries[-2], Reopened)
         assert kept.case.entries[1] == Closed("strap", "")
         await pilot.press("escape")
         await until(pilot, lambda screen: isinstance(screen, StartScreen) and listed(screen))
