@@ -217,7 +217,7 @@ def test_setups_are_charged_once(door: Bench) -> None:
 
 def test_setups_are_charged_again_once_the_reading_is_taken_back(door: Bench) -> None:
     """Undoing the reading undoes what it paid for."""
-    case = door.case(Seen("look", "slack")).undone()
+    case = door.case(Seen("look", "slack")).without_last()
     assert of(advise(Situation.of(door.knowledge, door.engine, case)), "wiggle").minutes == 22
 
 
@@ -314,7 +314,7 @@ def test_what_the_answers_do_averages_to_what_is_believed_now(door: Bench, readi
     """Nobody can expect to be moved: beliefs after the answers, weighed by their chances, are those now."""
     case = door.case(Known("frame", "frameless"), Seen("look", "slack"))
     if reading == "look":
-        case = case.undone()
+        case = case.without_last()
     now = door.engine.query(case.evidence(door.knowledge, door.engine)).beliefs
     answers = outcome_effects(Situation.of(door.knowledge, door.engine, case), reading)
     assert sum(answer.probability for answer in answers) == pytest.approx(1, abs=1e-12)

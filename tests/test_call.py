@@ -16,7 +16,7 @@ import pytest
 
 from advisor.advice.situation import InconsistentEvidence
 from advisor.bench.session import Engines
-from advisor.bench.wording import telling_steps
+from advisor.bench.suspicion import telling_steps
 from advisor.case.entries import (
     ASKED,
     CUSTOMER,

@@ -27,8 +27,8 @@ def test_adding_an_entry_leaves_the_case_as_it_was() -> None:
 def test_undoing_is_the_older_case() -> None:
     """After one entry and one undo the case is equal to what it was; undoing nothing changes nothing."""
     case = Case("flat_battery").with_entry(Seen("bus_active", "busy"))
-    assert case.with_entry(Skipped("key_near", "no key here")).undone() == case
-    assert Case("flat_battery").undone() == Case("flat_battery")
+    assert case.with_entry(Skipped("key_near", "no key here")).without_last() == case
+    assert Case("flat_battery").without_last() == Case("flat_battery")
 
 
 def test_a_case_cannot_be_changed() -> None:
@@ -46,7 +46,7 @@ def test_a_later_answer_on_the_same_thing_replaces_the_earlier() -> None:
     again = case.with_entry(Seen("bus_active", "silent")).with_entry(Known("keyless", "fitted"))
     assert again.outcomes == {"bus_active": "silent"}
     assert again.facts == {"keyless": "fitted"}
-    assert again.undone().undone().outcomes == {"bus_active": "busy"}
+    assert again.without_last().without_last().outcomes == {"bus_active": "busy"}
 
 
 def test_a_reading_taken_after_all_is_no_longer_skipped() -> None:
@@ -60,7 +60,7 @@ def test_a_case_is_closed_by_its_last_entry() -> None:
     """A closed case says which fault it was; anything entered later opens it again, and so does undoing."""
     closed = Case("flat_battery").with_entry(Closed("boot_lamp", "striker bent"))
     assert closed.closed == Closed("boot_lamp", "striker bent")
-    assert closed.undone().closed is None
+    assert closed.without_last().closed is None
     assert closed.with_entry(Seen("bus_active", "busy")).closed is None
     assert Case("flat_battery").closed is None
 

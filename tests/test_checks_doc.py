@@ -9,8 +9,8 @@ from typing import NamedTuple
 import pytest
 import yaml
 
+from advisor.checks import cautions, lint, phrases, references
 from advisor.checks import consistency as plausible
-from advisor.checks import hazards, lint, references
 from advisor.checks import informativeness as review
 from advisor.checks.lint import problems
 from advisor.evaluation import scenarios as simulation
@@ -132,7 +132,8 @@ def test_every_code_of_the_program_has_its_section_and_no_section_is_of_anything
                 references,
                 replacing,
                 plausible,
-                hazards,
+                cautions,
+                phrases,
                 priors,
                 review,
                 simulation,

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from advisor.checks import cautions, phrases, references
 from advisor.checks import consistency as plausible
-from advisor.checks import hazards, references
 from advisor.checks.lint import problems
 from advisor.knowledge import indentation, loading
 from advisor.knowledge.loading import load
@@ -64,7 +64,10 @@ def test_every_code_has_a_mistake_that_shows_it() -> None:
     """A check that no wrong file triggers is a check that nobody has seen work."""
     shown = {code for file in MISTAKES for _, code in expected(file.read_text(encoding="utf-8"))}
     written = set().union(
-        *(codes_in(module) for module in (loading, indentation, references, plausible, hazards, priors))
+        *(
+            codes_in(module)
+            for module in (loading, indentation, references, plausible, cautions, phrases, priors)
+        )
     )
     assert len(written) > 25
     assert written - shown == NOT_IN_A_YAML_FILE

@@ -159,7 +159,7 @@ def advise(
 
 def _beliefs_before(situation: Situation) -> Mapping[str, float]:
     """Return the beliefs before the last entry; after a repair or a resolved clash, the present ones."""
-    knowledge, engine, undone = situation.knowledge, situation.engine, situation.case.undone()
+    knowledge, engine, undone = situation.knowledge, situation.engine, situation.case.without_last()
     if not situation.case.entries or undone.repairs != situation.case.repairs:
         return situation.beliefs
     try:

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from advisor.advice.advice import Advice, Answer, CandidateReading, FaultPosterior, Stop
 from advisor.advice.conflict import Disagreement
-from advisor.advice.rules import most_probable_first
 from advisor.case.case import Case
 from advisor.case.current_draw import Account
 from advisor.case.entries import (
@@ -39,12 +38,9 @@ from advisor.knowledge.vocabulary import LimitByFact
 from advisor.measure.uncertainty import Estimate
 from advisor.measure.units import convert, preferred, show
 from advisor.model.observation import Measurement
-from advisor.papers.format import bar, curve, duration, percent, plain
+from advisor.papers.format import bar, duration, percent, plain
 from advisor.simulate.rollout import LookAhead
 from advisor.store.records import StoredCase
-
-COLUMN = 3
-"""Characters of one step in the picture of suspicion."""
 
 
 def move(suspect: FaultPosterior) -> str:
@@ -439,30 +435,3 @@ def largest_move(knowledge: Knowledge, before: Mapping[str, float], after: Mappi
         return ""
     sign = "▲" if after[fault] > before[fault] else "▼"
     return f"{sign} {knowledge.title(fault)} {percent(before[fault])} → {percent(after[fault])}"
-
-
-def telling_steps(case: Case) -> list[int]:
-    """Return the start, 0, and the steps of a case that can move the suspicion."""
-    telling = Known | Seen | Measured | Repaired | Checked | TakenBack
-    return [0, *(step for step, entry in enumerate(case.entries, start=1) if isinstance(entry, telling))]
-
-
-def suspicion_rows(
-    knowledge: Knowledge, stages: Sequence[Mapping[str, float]], steps: Sequence[int], width: int, most: int
-) -> Iterator[str]:
-    """Yield a heading and the leading faults: how likely now, and a picture with a column a step.
-
-    Rows are at most `width` characters; the oldest steps give way where there is no room.
-    """
-    now = stages[-1]
-    before = stages[-2] if len(stages) > 1 else now
-    name_wide = min(44, width // 2)
-    shown = steps[max(0, len(steps) - (width - name_wide - 15) // COLUMN) :]
-    numbers = "".join(f"{number or '':<{COLUMN}}" for number in shown)
-    yield f"{'Suspected causes':<{name_wide}} {'now':>6}        {numbers}".rstrip()
-    for fault in most_probable_first(now)[:most]:
-        name = knowledge.title(fault)
-        name = name if len(name) <= name_wide else name[: name_wide - 1] + "…"
-        moved = move(FaultPosterior(fault, name, now[fault], before[fault]))
-        picture = "".join(curve([stages[at][fault]] * (COLUMN - 1)) + " " for at in shown)
-        yield f"{name:<{name_wide}} {percent(now[fault]):>6} {moved:<6} {picture}".rstrip()

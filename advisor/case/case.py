@@ -1,7 +1,7 @@
 """One vehicle's job: what is known, read, repaired and skipped, in order.
 
-A case never changes: adding an entry returns a new case, and undoing returns the older one. Taking back is an
-entry too, so what was entered first stays on record but no longer counts.
+A case never changes: adding an entry returns a new case. What a person undoes or takes back is an entry too
+(`TakenBack`), so what was entered first stays on record but no longer counts.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ class Case:
         """Return the case with one more entry."""
         return replace(self, entries=(*self.entries, entry))
 
-    def undone(self) -> Case:
+    def without_last(self) -> Case:
         """Return the case before its last entry; a case without entries stays as it is."""
         return replace(self, entries=self.entries[:-1])
 

@@ -41,7 +41,7 @@ PEOPLE_WORDS = {
     "improbable": "unlikely",
     "impossible": "very unlikely",
 }
-"""The words of `likelihoods.WORDS` as they are said to people; none of them promises or rules out."""
+"""`probability.WORDS` as they are said to people; none of them promises or rules out."""
 STAY_WORDS: Mapping[Stay, str] = {
     "half a day": "Leave it for half a day",
     "a whole day": "Leave it for a whole day",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from datetime import datetime
 
 BAR = 20
@@ -53,11 +52,6 @@ def age(since: str, now: datetime) -> str:
 def plain(word: str) -> str:
     """Return an id as words."""
     return word.replace("_", " ")
-
-
-def curve(probabilities: Iterable[float]) -> str:
-    """Probabilities over the steps as a row of columns, an eighth of the height each."""
-    return "".join("▁▂▃▄▅▆▇█"[min(7, int(8 * probability))] for probability in probabilities)
 
 
 def when(at: str, year: bool = True) -> str:

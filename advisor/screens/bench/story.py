@@ -5,7 +5,8 @@ from __future__ import annotations
 from textual.content import Content
 
 from advisor.bench.session import Session
-from advisor.bench.wording import entry_words, largest_move, suspicion_rows, telling_steps
+from advisor.bench.suspicion import suspicion_rows, telling_steps
+from advisor.bench.wording import entry_words, largest_move
 from advisor.case.entries import Acknowledged, Known, TakenBack
 
 
@@ -47,7 +48,7 @@ def trail(session: Session) -> Content:
     return Content("\n").join(lines)
 
 
-def posterior_history(session: Session, width: int, causes: int) -> Content:
+def suspicion_panel(session: Session, width: int, causes: int) -> Content:
     """Draw the leading causes, each with its probability over the steps."""
     steps = telling_steps(session.case)
     heading, *rows = suspicion_rows(session.knowledge, session.stages, steps, width, causes)

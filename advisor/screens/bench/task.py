@@ -24,7 +24,7 @@ from advisor.screens.bench.entry import EntryScreen
 from advisor.screens.bench.job import JobScreen
 from advisor.screens.bench.jobcard import JobCardScreen
 from advisor.screens.bench.lookahead import LookAheadScreen
-from advisor.screens.bench.story import headline, last_move, posterior_history, trail
+from advisor.screens.bench.story import headline, last_move, suspicion_panel, trail
 from advisor.screens.bench.trolley import TrolleyScreen
 from advisor.screens.widgets.cardtext import CardText
 from advisor.screens.widgets.choices import ChoiceList, ChoiceScreen
@@ -136,7 +136,7 @@ class TaskScreen(JobScreen):
         causes = 8 if self.size.height >= 30 else 4 if self.size.height >= 20 else 1
         panel = self.query_one("#suspicion", Static)
         panel.styles.height = causes + 2
-        panel.update(posterior_history(session, max(40, self.size.width - 2), causes))
+        panel.update(suspicion_panel(session, max(40, self.size.width - 2), causes))
         self.show_card(card(session, self.proposal, self.confidence, self.ahead))
 
     def show_news(self, words: str = "") -> None:
