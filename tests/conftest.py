@@ -71,16 +71,16 @@ def complaint(gate: str, unlisted: float = 5) -> str:
     return f"complaints:\n  c: {{name: Complaint, family: made_up, {gate}, unlisted: {unlisted:g}}}\n"
 
 
-def entangled() -> str:
-    """An invented knowledge too wide for one engine: 24 faults, readings of any two of four groups of six."""
-    names = [f"f{number}" for number in range(24)]
-    shares = ", ".join(f"{name}: 5" for name in names)
-    blocks = [names[at : at + 6] for at in range(0, 24, 6)]
-    groups = [one + other for one, other in itertools.combinations(blocks, 2)]
+def entangled(group: int = 6) -> str:
+    """An invented knowledge too wide for one engine: readings of any two of four groups of six faults."""
+    names = [f"f{number}" for number in range(4 * group)]
+    shares = ", ".join(f"{name}: {30 / group:g}" for name in names)
+    blocks = [names[at : at + group] for at in range(0, len(names), group)]
+    pairs = [one + other for one, other in itertools.combinations(blocks, 2)]
     readings = "".join(
         f"  r{at}: {{name: Reading, minutes: 1, outcomes: {{n: No, y: Yes}}, "
-        f"noisy_or: {{leak: 0.1, causes: {{{', '.join(f'{name}: 0.5' for name in group)}}}}}}}\n"
-        for at, group in enumerate(groups)
+        f"noisy_or: {{leak: 0.1, causes: {{{', '.join(f'{name}: 0.5' for name in pair)}}}}}}}\n"
+        for at, pair in enumerate(pairs)
     )
     return HEAD + complaint(f"any_of: {{{shares}}}") + faults(*names) + "readings:\n" + readings
 

@@ -379,7 +379,8 @@ def test_a_complaint_too_entangled_for_one_engine_is_answered(
     What needs one engine refuses in a sentence that names what to change.
     """
     file = tmp_path / "x.yaml"
-    file.write_text(entangled(), encoding="utf-8")
+    file.write_text(entangled(group=4), encoding="utf-8")
+    monkeypatch.setattr(cliquetree, "LARGEST_CLIQUE", 2**13)
     ran = advisor("next", "--knowledge", file, "--complaint", "c", "--saw", "r0=y", "--json")
     assert (ran.code, ran.err) == (0, "")
     answer = json.loads(ran.out)
@@ -389,7 +390,7 @@ def test_a_complaint_too_entangled_for_one_engine_is_answered(
     assert (refused.code, refused.out) == (1, "")
     assert refused.err.startswith(f"{file}:")
     assert " too-wide " in refused.err
-    monkeypatch.setattr(cliquetree, "LARGEST_CLIQUE", 2**9)
+    monkeypatch.setattr(cliquetree, "LARGEST_CLIQUE", 2**7)
     bounded = json.loads(
         advisor("next", "--knowledge", file, "--complaint", "c", "--saw", "r0=y", "--json").out
     )
