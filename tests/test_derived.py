@@ -105,12 +105,12 @@ def test_cooling_takes_up_to_about_fifteen_kelvin() -> None:
     assert computed("air_drop", inlet_c=27, vent_c=12).value == 15.0
 
 
-def test_heater_hoses_in_celsius() -> None:
+def test_heater_hoses_in_celsius_differ_by_kelvins() -> None:
     """Common practice, no source: 52 °C in and 43 °C out are 9 K."""
     assert computed("hose_difference", inlet_hose_c=52, outlet_hose_c=43).value == 9.0
 
 
-def test_heater_hoses_converted_from_fahrenheit() -> None:
+def test_heater_hoses_in_fahrenheit_come_to_the_same_kelvins() -> None:
     """126 °F in and 113 °F out are 52.2 °C and 45 °C: a difference of 13 °F is 7.2 K."""
     hoses = {"inlet_hose_c": (126 - 32) / 1.8, "outlet_hose_c": (113 - 32) / 1.8}
     assert computed("hose_difference", **hoses).value == pytest.approx(7.222, abs=0.0005)
@@ -121,7 +121,7 @@ def test_heater_effectiveness_of_sixty_percent_is_at_the_limit() -> None:
     assert computed("heater_effectiveness", vent_c=53, inlet_c=5, coolant_c=85).value == pytest.approx(60)
 
 
-def test_moist_air_enthalpies_of_the_air_side() -> None:
+def test_moist_air_holds_the_worked_enthalpies() -> None:
     """Worked (W10): 30 °C at 50 % and 8 °C at 95 % hold 64.36 and 24.00 kJ/kg, within 0.3 %."""
     assert air.air_enthalpy(30, 50) == pytest.approx(64.36, rel=0.003)
     assert air.air_enthalpy(8, 95) == pytest.approx(24.00, rel=0.003)
@@ -214,7 +214,7 @@ def test_the_moist_air_library_gives_its_own_published_values() -> None:
     assert pressure == pytest.approx(one["published"], rel=one["tolerance"])
 
 
-def test_the_handbook_chart_example() -> None:
+def test_the_handbooks_chart_example_comes_out() -> None:
     """ASHRAE's example, read off a chart: 56.7 kJ/kg and a dew point of 7 °C, to the chart's precision."""
     example = published()["ashrae_chart_example"]
     dry_bulb, humidity = example["published"]["dry_bulb_c"], 100 * example["computed"]["humidity"]
@@ -290,7 +290,7 @@ def test_vent_spread_takes_two_to_four_vents(vents: tuple[float, ...], value: fl
     assert computed("vent_spread", **numbers).value == value
 
 
-def test_a_warm_patch_over_its_neighbour() -> None:
+def test_a_warm_patch_is_told_by_what_it_is_over_its_neighbour() -> None:
     """24.5 °C beside 22 °C."""
     assert computed("over_neighbour", surface_c=24.5, neighbour_c=22).value == 2.5
 

@@ -33,32 +33,36 @@ def cards(shipped: Knowledge) -> dict[str, Scorecard]:
 
 
 @pytest.mark.parametrize("family", FAMILIES)
-def test_nearly_as_often_right_as_with_every_reading_taken(cards: dict[str, Scorecard], family: str) -> None:
+def test_the_advice_is_nearly_as_often_right_as_with_every_reading_taken(
+    cards: dict[str, Scorecard], family: str
+) -> None:
     """Right cause first in at least 97 % of what the ceiling reaches."""
     assert cards[family].of_ceiling >= 0.97
 
 
 @pytest.mark.parametrize("family", FAMILIES)
-def test_much_less_work_than_taking_every_reading(cards: dict[str, Scorecard], family: str) -> None:
+def test_the_advice_takes_much_less_work_than_taking_every_reading(
+    cards: dict[str, Scorecard], family: str
+) -> None:
     """At most 35 % of the hands-on minutes."""
     assert cards[family].of_all_hands_on <= 0.35
 
 
 @pytest.mark.parametrize("family", FAMILIES)
-def test_much_less_work_than_the_checklist(cards: dict[str, Scorecard], family: str) -> None:
+def test_the_advice_takes_much_less_work_than_the_checklist(cards: dict[str, Scorecard], family: str) -> None:
     """At least 40 % fewer hands-on minutes than working through the readings as written."""
     assert cards[family].fewer_hands_on_than("checklist") >= 0.40
 
 
 @pytest.mark.parametrize("family", FAMILIES)
-def test_as_often_right_as_the_checklist(cards: dict[str, Scorecard], family: str) -> None:
+def test_the_advice_is_as_often_right_as_the_checklist(cards: dict[str, Scorecard], family: str) -> None:
     """Right cause first as often, but for one car of 100."""
     policies = cards[family].policies
     assert policies["advice"].first >= policies["checklist"].first - 0.01
 
 
 @pytest.mark.parametrize("family", FAMILIES)
-def test_as_sure_as_it_is_right(cards: dict[str, Scorecard], family: str) -> None:
+def test_the_advice_is_as_sure_as_it_is_right(cards: dict[str, Scorecard], family: str) -> None:
     """The calibration error, of the leading suspect and of all faults, is at most 0.03."""
     found = cards[family].policies["advice"]
     assert found.calibration_error <= 0.03

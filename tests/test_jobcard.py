@@ -230,7 +230,7 @@ def test_an_answer_given_again_names_the_later_one(bench: Bench) -> None:
     assert "Answered again" not in row_of(rows, 2)[5]
 
 
-def test_the_result_of_a_repair_that_helped(bench: Bench) -> None:
+def test_a_repair_that_helped_is_told_at_the_top(bench: Bench) -> None:
     """Cause, remedy with its time, the complaint after it, and the remark stand at the top."""
     filed = boot_lamp(bench)
     result = section(markdown(bench.card(filed)), "Result")

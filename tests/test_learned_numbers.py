@@ -72,7 +72,7 @@ def test_how_far_a_number_moves() -> None:
     assert (share.moved, likelihood.moved) == pytest.approx((5.5, 15.0))
 
 
-def test_shares_of_one_at_a_time(known: Made) -> None:
+def test_shares_of_one_at_a_time_keep_their_sum(known: Made) -> None:
     """30 and 10 of 40 cars on 60 and 25 of 100, worth 50: 85 (50·60/85 + 30)/90 = 61.67, and the rest of 85.
 
     A car with both, or with neither, is none of which just one is there.
@@ -261,7 +261,7 @@ def test_shares_of_a_voting_gate_stay_and_that_is_said(known: Made) -> None:
 # Noisy readings
 
 
-def test_a_leak_and_a_strength_with_it(known: Made) -> None:
+def test_a_leak_and_a_strength_with_it_are_learned_from_their_own_cars(known: Made) -> None:
     """Odd on 5 of 20 cars without the cause: (20·0.1 + 5)/40; on 10 of 20 with it: (20·0.8 + 10)/40."""
     look = "noisy_or: {strengths: with_leak, leak: 0.1, causes: {a: 0.8}}"
     cars = [car("d", look=(0, 1))] * 5 + [car("b", look=(1, 0))] * 15
@@ -296,7 +296,7 @@ MAX = (
 
 
 @pytest.mark.parametrize("without", [0, 20])
-def test_graded_outcomes_of_a_cause_alone(known: Made, without: int) -> None:
+def test_graded_outcomes_of_a_cause_alone_are_learned_without_the_leak(known: Made, without: int) -> None:
     """Leak 0.88, 0.10, 0.02 and effect 0.15, 0.40, 0.45: sums up to each outcome multiply (Díez 1993).
 
     That is 0.132, 0.539, 1 with both; times 20, and 20 cars at the worst: 0.066, 0.2695, 1. Divided by the
@@ -322,7 +322,7 @@ def test_graded_outcomes_of_a_cause_alone(known: Made, without: int) -> None:
         assert is_beta(leaks[0], 2, 38)
 
 
-def test_graded_outcomes_with_the_leak(known: Made) -> None:
+def test_graded_outcomes_with_the_leak_are_learned_as_cars_come(known: Made) -> None:
     """The numbers are those of cars as they come: (20·0.4 + 0)/40 and (20·0.45 + 20)/40."""
     knowledge = known(ABD + reading(MAX.replace("HOW", "with_leak"), GRADED))
     found = of_look(learn(knowledge, [car("a", look=(1, 0, 0))] * 20))
@@ -420,7 +420,7 @@ def test_which_row_a_car_speaks_about(
     assert {path[1] for path in found} == ({row} if row is not None else set())
 
 
-def test_the_numbers_of_rows(known: Made) -> None:
+def test_the_numbers_of_rows_are_learned_from_the_cars_that_they_fit(known: Made) -> None:
     """20 cars at the worst on 20·(0.2, 0.5, 0.3), and 5 in the middle on 20·(0.8, 0.15, 0.05)."""
     knowledge = known(ABD + VEHICLE + reading(TABLE, THREE))
     cars = [car("b", look=(0, 0, 1), door="framed")] * 20 + [car("a", look=(0, 1, 0))] * 5

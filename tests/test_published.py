@@ -85,12 +85,12 @@ def assert_tree_is_exact(identity: str) -> None:
 # Fault trees
 
 
-def test_pressure_tank() -> None:
+def test_the_pressure_tank_ruptures_as_often_as_printed() -> None:
     """Vesely, Goldberg, Roberts & Haasl, Fault Tree Handbook, NUREG-0492 (1981): the pressure tank."""
     assert_tree_is_exact("nureg0492_pressure_tank")
 
 
-def test_pressure_tank_importance_of_single_causes() -> None:
+def test_single_causes_of_the_pressure_tank_have_their_printed_importance() -> None:
     """Vesely et al., Fault Tree Handbook (1981): T has 14 % of the ruptures, K2 has 86 %, rounded."""
     engine = compile_tables(oracle.tree_tables(tree("nureg0492_pressure_tank")))
     assert present(engine.query({"E1": PRESENT}), ("T", "K2")) == {
@@ -110,19 +110,19 @@ def test_pressure_tank_cut_sets_are_minimal() -> None:
                 assert engine.query(seen).marginals["E1"][1] == (1.0 if size == len(cut) else 0.0)
 
 
-def test_multiprocessor() -> None:
+def test_the_multiprocessor_fails_as_often_as_printed() -> None:
     """Bobbio, Portinale, Minichino & Ciancamerla, Improving the analysis of dependable systems (2001)."""
     assert_tree_is_exact("bobbio2001_multiprocessor")
 
 
-def test_multiprocessor_printed_posteriors() -> None:
+def test_parts_of_the_multiprocessor_have_their_printed_posteriors() -> None:
     """Bobbio et al. (2001), table of posteriors: disk 0.9844, processor 0.0225, bus 0.00081."""
     engine = compile_tables(oracle.tree_tables(tree("bobbio2001_multiprocessor")))
     beliefs = present(engine.query({"TE": PRESENT}), ("D11", "P1", "N"))
     assert beliefs == {"D11": within(0.9844, 5e-5), "P1": within(0.0225, 5e-5), "N": within(0.00081, 5e-6)}
 
 
-def test_vesely_1970() -> None:
+def test_the_tree_of_vesely_comes_to_its_printed_top() -> None:
     """W. E. Vesely, A time-dependent methodology for fault tree evaluation (1970), Fig. 1 at 5000 h."""
     assert_tree_is_exact("vesely1970_fig1")
 
@@ -137,7 +137,7 @@ def test_vesely_1970_irrelevant_events_tell_nothing() -> None:
     assert present(after, irrelevant) == {name: exactly(shape["basic_events"][name]) for name in irrelevant}
 
 
-def test_vesely_1970_curve_over_time() -> None:
+def test_the_tree_of_vesely_follows_its_printed_curve_over_time() -> None:
     """Vesely (1970), Table 3: the probability of the top at 1000 to 10000 h, from the rates of Table 2."""
     shape = tree("vesely1970_fig1")
     rates = shape["published"]["failure_rates_per_h"]
@@ -147,12 +147,12 @@ def test_vesely_1970_curve_over_time() -> None:
         assert engine.query({}).marginals["TOP"][1] == exactly(p_top)
 
 
-def test_two_trains() -> None:
+def test_two_trains_fail_as_often_as_printed() -> None:
     """Rakhimov et al., Open-PSA Model Exchange Format examples (2019): two trains, 0.4 to 0.7."""
     assert_tree_is_exact("two_train_p4567")
 
 
-def test_two_trains_printed_importance() -> None:
+def test_causes_of_two_trains_have_their_printed_importance() -> None:
     """Rakhimov et al., Open-PSA examples (2019): Birnbaum, diagnosis, achievement and reduction worth."""
     shape = tree("two_train_p4567")
     engine = compile_tables(oracle.tree_tables(shape))
@@ -171,57 +171,57 @@ def test_two_trains_printed_importance() -> None:
         } == {measure: pytest.approx(value, rel=1e-3) for measure, value in printed.items()}
 
 
-def test_two_trains_alike() -> None:
+def test_two_trains_alike_fail_as_often_as_printed() -> None:
     """Rakhimov et al., Open-PSA examples (2019): two trains with valves 0.5 and pumps 0.7, top 0.7225."""
     assert_tree_is_exact("two_train_5577")
 
 
-def test_operating_theatre() -> None:
+def test_the_operating_theatre_loses_power_as_often_as_printed() -> None:
     """Rakhimov et al., Open-PSA examples (2019): operating-theatre power supply, top 0.00207."""
     assert_tree_is_exact("theatre")
 
 
-def test_lift() -> None:
+def test_the_lift_door_fails_as_often_as_printed() -> None:
     """Rakhimov et al., Open-PSA examples (2019): lift door, with probabilities down to 1e-18 inside."""
     assert_tree_is_exact("lift")
 
 
-def test_shared_event() -> None:
+def test_an_event_shared_by_two_trains_counts_as_printed() -> None:
     """Rakhimov et al., Open-PSA examples (2019), lecture tree ne574: C in both trains, top 0.662208."""
     assert_tree_is_exact("ne574")
 
 
-def test_two_of_three() -> None:
+def test_two_of_three_hold_as_often_as_printed() -> None:
     """Rakhimov et al., Open-PSA examples (2019): 2 of 3 with 0.1, 0.2, 0.3, top 0.098."""
     assert_tree_is_exact("atleast_2of3")
 
 
-def test_one_or_two_of_three() -> None:
+def test_one_or_two_of_three_hold_as_often_as_printed() -> None:
     """Rakhimov et al., Open-PSA examples (2019): cardinality gate 1 to 2 of 3, top 0.49."""
     assert_tree_is_exact("cardinality_1to2of3")
 
 
-def test_exclusive_or() -> None:
+def test_an_exclusive_or_of_three_holds_as_often_as_printed() -> None:
     """Rakhimov et al., Open-PSA examples (2019): exclusive or of three, top 0.404."""
     assert_tree_is_exact("xor_abc")
 
 
-def test_pressure_protection() -> None:
+def test_pressure_protection_with_a_common_cause_fails_as_often_as_printed() -> None:
     """Rakhimov et al., Open-PSA examples (2019): 2-of-3 sensors with a common cause, top 0.0016209."""
     assert_tree_is_exact("hipps_2oo3_ccf")
 
 
-def test_small_tree() -> None:
+def test_the_small_tree_comes_to_its_printed_top() -> None:
     """Rakhimov et al., Open-PSA examples (2019): small tree, top 0.02678."""
     assert_tree_is_exact("small_tree")
 
 
-def test_seven_gates() -> None:
+def test_seven_gates_come_to_their_printed_top() -> None:
     """Idaho National Laboratory, fault tree quantification, example logic2 (2026): top 0.000694024."""
     assert_tree_is_exact("inl_logic2")
 
 
-def test_memory_three_of_five() -> None:
+def test_memory_that_needs_three_of_five_fails_as_often_as_printed() -> None:
     """Stamatelatos, Vesely, Dugan et al., Fault Tree Handbook with Aerospace Applications (2002): memory."""
     assert_tree_is_exact("hecs_memory_3of5")
 
@@ -234,7 +234,7 @@ def test_memory_three_of_five() -> None:
         if "p_top" in shape.get("published", {})
     ],
 )
-def test_printed_top(identity: str, printed: float) -> None:
+def test_every_top_is_the_printed_one_to_its_digits(identity: str, printed: float) -> None:
     """Rakhimov et al. (2019) and Idaho National Laboratory (2026): P(top) as printed, to its digits."""
     shape = tree(identity)
     engine = compile_tables(oracle.tree_tables(shape))
@@ -254,7 +254,7 @@ def test_a_look_at_the_top_tells_its_entropy(identity: str) -> None:
     assert engine.query({}).expected_information_bits["top seen"] == exactly(oracle.entropy((1 - p, p)))
 
 
-def test_at_least_k_of_n() -> None:
+def test_at_least_k_of_n_equal_causes_follow_the_binomial_identity() -> None:
     """Binomial identity: the chance of at least k of n equal causes."""
     for case in published("k_out_of_n")["equal_p"]:
         names = [f"e{at}" for at in range(case["n"])]
@@ -266,7 +266,7 @@ def test_at_least_k_of_n() -> None:
         assert posterior.marginals["top"][1] == exactly(case["p_at_least_k"])
 
 
-def test_at_least_k_of_unequal_causes() -> None:
+def test_at_least_k_of_unequal_causes_follow_the_poisson_binomial_identity() -> None:
     """Poisson-binomial identity: the chance of at least, and of exactly, k of 5 unequal causes."""
     case = published("k_out_of_n")["unequal_p"]
     events = {f"e{at}": p for at, p in enumerate(case["p"])}
@@ -312,12 +312,12 @@ def assert_network_is_exact(identity: str) -> None:
         assert sorted(bits, key=lambda name: -bits[name]) == case["ranking"]
 
 
-def test_chest_clinic() -> None:
+def test_the_chest_clinic_gives_its_exact_beliefs() -> None:
     """Lauritzen & Spiegelhalter, Local computations with probabilities on graphical structures (1988)."""
     assert_network_is_exact("asia")
 
 
-def test_chest_clinic_printed_posteriors() -> None:
+def test_the_chest_clinic_gives_its_printed_posteriors() -> None:
     """Lauritzen & Spiegelhalter (1988): lung 0.0995 and bronc 0.8114 after Asia and dyspnoea."""
     net = network("asia")
     engine = compile_tables(oracle.network_tables(net["nodes"], ("xray", "dysp"), ("tub", "lung", "bronc")))
@@ -327,7 +327,7 @@ def test_chest_clinic_printed_posteriors() -> None:
     assert posterior.marginals["bronc"][0] == within(printed["bronc=yes"], 5e-8)
 
 
-def test_chest_clinic_order_of_questions() -> None:
+def test_the_chest_clinic_asks_in_the_order_of_information() -> None:
     """Lauritzen & Spiegelhalter (1988): asked by information, x-ray comes first and smoking second."""
     net = network("asia")
     case = next(case for case in net["cases"] if "greedy" in case)
@@ -344,12 +344,12 @@ def test_chest_clinic_order_of_questions() -> None:
         assert posterior.marginals[name][0] == exactly(wanted["yes"])
 
 
-def test_burglary() -> None:
+def test_the_burglary_gives_its_exact_beliefs() -> None:
     """Russell & Norvig (after Pearl 1988), Artificial Intelligence: A Modern Approach (2010): burglary."""
     assert_network_is_exact("burglary_aima")
 
 
-def test_burglary_printed_posteriors() -> None:
+def test_the_burglary_gives_its_printed_posteriors() -> None:
     """Russell & Norvig (2010): P(burglary) 0.284 if both call, 0.00513 and 0.00688 if one does."""
     tables = oracle.network_tables(
         network("burglary_aima")["nodes"], ("JohnCalls", "MaryCalls"), ("Burglary", "Earthquake")
@@ -367,12 +367,12 @@ def test_burglary_printed_posteriors() -> None:
     assert mary.marginals["Burglary"][0] == within(0.00688, 5e-6)
 
 
-def test_sprinkler() -> None:
+def test_the_sprinkler_gives_its_exact_beliefs() -> None:
     """Pearl (1988), Murphy (1998), Russell & Norvig: the sprinkler network."""
     assert_network_is_exact("sprinkler")
 
 
-def test_sprinkler_printed_posteriors() -> None:
+def test_the_sprinkler_gives_its_printed_posteriors() -> None:
     """Pearl (1988), Murphy (1998): given wet grass, rain 0.7079, sprinkler 0.4298, cloudy 0.5758."""
     net = network("sprinkler")
     engine = compile_tables(oracle.network_tables(net["nodes"], ("WetGrass",), ("Rain", "Sprinkler")))
@@ -381,17 +381,17 @@ def test_sprinkler_printed_posteriors() -> None:
         assert posterior.marginals[name][0] == within(net["published"][f"P({name}|wet)"], 2e-10)
 
 
-def test_earthquake() -> None:
+def test_the_earthquake_gives_its_exact_beliefs() -> None:
     """Korb & Nicholson, Bayesian Artificial Intelligence (2010): burglary with their parameters."""
     assert_network_is_exact("earthquake")
 
 
-def test_cancer() -> None:
+def test_the_cancer_network_gives_its_exact_beliefs() -> None:
     """Korb & Nicholson, Bayesian Artificial Intelligence (2010), ch. 2: lung cancer."""
     assert_network_is_exact("cancer")
 
 
-def test_fire_alarm() -> None:
+def test_the_fire_alarm_gives_its_exact_beliefs() -> None:
     """Chan & Darwiche, When do numbers really matter? (2002): an alarm with a third state, malfunction."""
     assert_network_is_exact("firealarm")
 

@@ -49,7 +49,7 @@ def test_calibration_curve_is_that_of_the_reference(pairs: list[tuple[bool, floa
     assert sum(one.count for one in curve) == len(pairs)
 
 
-def test_documented_values_of_the_reference() -> None:
+def test_documented_values_of_the_reference_come_out() -> None:
     """Examples of scikit-learn's documentation: Brier 0.0375, log loss 0.21616, a curve in three bins."""
     four = np.array([0, 1, 1, 0]) > 0
     assert brier(four, np.array([0.1, 0.9, 0.8, 0.3])) == pytest.approx(0.0375)

@@ -59,7 +59,7 @@ def judged(
     ("hits", "count", "low", "high"),
     [(81, 263, 0.2553, 0.3662), (15, 148, 0.0624, 0.1605), (0, 20, 0.0, 0.1611), (1, 29, 0.0061, 0.1718)],
 )
-def test_wilsons_interval(hits: int, count: int, low: float, high: float) -> None:
+def test_wilsons_interval_is_the_published_one(hits: int, count: int, low: float, high: float) -> None:
     """The examples of Newcombe (1998), Statistics in Medicine 17, 857-872, table I, score method."""
     rate = wilson(hits, count)
     assert (rate.low, rate.high) == pytest.approx((low, high), abs=5e-5)
