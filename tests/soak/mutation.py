@@ -3,8 +3,8 @@
 As a plugin of pytest (`-p tests.soak.mutation`) it leaves out property tests and others that take seconds,
 and puts tests that need the shipped knowledge after those that do not, so that most mutants are killed in a
 fraction of a second. With `SLOW=1` in the environment nothing is left out: for a mutant that survives.
-`python -m tests.soak.mutation observation 250` prints the names of that many of a module's mutants, drawn with
-a fixed seed, for `mutmut run`;
+`python -m tests.soak.mutation observation 250` prints the names of that many of a module's mutants, drawn
+with a fixed seed, for `mutmut run`;
 `python -m tests.soak.mutation` prints how the mutants of each module fared.
 """
 
