@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -125,6 +126,25 @@ async def test_a_second_tap_answers_nothing(door: Path, tmp_path: Path) -> None:
             clock.now += 0.41
             await tapped(pilot, middle_of(pilot, "#answers", 1), MouseDown, MouseUp)
             assert len(task.session.case.counting) == 2
+
+
+async def test_a_second_undo_takes_nothing_back_where_the_question_stays(door: Path, tmp_path: Path) -> None:
+    """Two steps that the question does not hang on: a double press takes back one, a later press the other."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        async with read_by_people(pilot) as clock:
+            for _ in range(2):
+                last = task.session.proposals[-1].reading
+                task.change(partial(task.session.skipped, last, "no access"))
+                await settled(pilot)
+            clock.now += 1
+            asked = task.session.proposals[0].reading
+            for wait, left in ((0.0, 1), (0.16, 1), (0.41, 0)):
+                clock.now += wait
+                await pilot.press("u")
+                await settled(pilot)
+                assert task.session.proposals[0].reading == asked
+                assert len(task.session.case.counting) == left
 
 
 async def test_a_finger_that_was_down_before_the_question_came_answers_nothing(

@@ -158,7 +158,8 @@ class TaskScreen(JobScreen):
             answers.add_option(Option(Content.assemble(words, "  ", (effect, "dim")), id=action))
         answers.focus()
         reading = self.proposal.reading if self.proposal else self.session.advice.stop
-        self.asks((reading, tuple(action for action, _, _ in shown.choices)))
+        # After every entry something else can be taken back, even where the question stays.
+        self.asks((reading, tuple(action for action, _, _ in shown.choices), self.session.filed.entries))
 
     def show_text(self, shown: Card) -> None:
         """Show the lines of the task; the same task stays where it was scrolled to."""
