@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import json
-import sys
-from collections.abc import Iterator, Mapping
-from contextlib import ExitStack, contextmanager
+from contextlib import nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
 from random import Random
@@ -14,12 +12,12 @@ from unittest import mock
 import pytest
 
 from advisor.advice.engines import Engines
-from advisor.bench.session import RANKING, Session
 from advisor.case.entries import Skipped
 from advisor.checks.lint import checked
-from advisor.measure import units
 from advisor.store.store import Store
+from tests.soak.visitor import walk
 from tests.soak.visitor.checks import SILENT_TRIES, Figures, Found, Watch
+from tests.soak.visitor.faults import ranking_among_units
 from tests.soak.visitor.fresh import wrong_in
 from tests.soak.visitor.places import generated
 from tests.soak.visitor.terminal import Clock
@@ -42,6 +40,17 @@ def test_a_short_walk_finds_nothing(tmp_path: Path) -> None:
     assert figures.fresh > 0
 
 
+def test_what_is_worked_out_once_changes_nothing(tmp_path: Path) -> None:
+    """A walk goes over the same screens whether Textual works everything out anew or not."""
+    logs = []
+    for name, patch in (("once", walk.once), ("anew", nullcontext)):
+        with mock.patch.object(walk, "once", patch):
+            _, problems = walked(options(tmp_path / name, 60, 4, "generated"))
+        assert not problems, problems[0]
+        logs.append((tmp_path / name).read_text(encoding="utf-8"))
+    assert logs[0] == logs[1]
+
+
 def test_a_walk_can_be_done_again_from_its_log(tmp_path: Path) -> None:
     """The acts of a log lead through the same screens again."""
     walked(options(tmp_path / "log", 40, 3, "generated"))
@@ -52,29 +61,6 @@ def test_a_walk_can_be_done_again_from_its_log(tmp_path: Path) -> None:
         for name in ("log", "again")
     )
     assert [one["on"] for one in again if "act" in one] == [one["on"] for one in first if "act" in one]
-
-
-@contextmanager
-def ranking_among_units() -> Iterator[None]:
-    """The program as it once was: the ranking stood among the units, which refused what they did not know."""
-    right, ranked = units.preferred, Session.ranked
-
-    def preferred(unit: str, preferences: Mapping[str, str]) -> str:
-        for what in preferences:
-            if what not in units.PREFERENCES:
-                raise units.UnknownUnit(f"There is no preference for '{what}'.", "")
-        return right(unit, preferences)
-
-    def remembered(session: Session, ranking: str) -> Session:
-        session.store.prefer(RANKING, ranking)
-        return ranked(session, ranking)  # type: ignore[arg-type]
-
-    with ExitStack() as stack:
-        for name, module in list(sys.modules.items()):
-            if name.startswith("advisor") and getattr(module, "preferred", None) is right:
-                stack.enter_context(mock.patch.object(module, "preferred", preferred))
-        stack.enter_context(mock.patch.object(Session, "ranked", remembered))
-        yield
 
 
 def test_a_key_that_locks_every_job_is_found(tmp_path: Path) -> None:

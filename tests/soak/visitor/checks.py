@@ -15,15 +15,15 @@ from advisor.advice.rules import Workshop
 from advisor.bench.session import Engines, Session
 from advisor.case.entries import Booked, Checked, Closed, Measured, Repaired, Seen, TakenBack
 from advisor.papers.format import percent
-from advisor.store.database import ENTRIES
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
-from tests.soak.visitor.fresh import advised, differ, most_percent, told, without_typed, wrong_in
+from tests.soak.visitor.fresh import PAPERS, advised, differ, most_percent, told, without_typed, wrong_in
 from tests.soak.visitor.seen import NamedKey, keys, messages, texts, world
 from tests.soak.visitor.terminal import Terminal
 
 ONCE = (Repaired, Checked, Closed, Booked, TakenBack)
 """What one act enters at most once on a job."""
+LENGTHS = "SELECT case_id, count(*), max(number) FROM entries GROUP BY case_id"
 SILENT_TRIES = 25
 """A key that was pressed so often on a kind of screen, and never did anything, does nothing."""
 
@@ -53,8 +53,12 @@ class Figures:
         return [
             f"key {key} of {screen} did nothing, pressed {count} times"
             for (screen, key), count in sorted(self.pressed.items())
-            if count >= SILENT_TRIES and self.silent[screen, key] == count
+            if self.is_silent((screen, key))
         ]
+
+    def is_silent(self, key: tuple[str, str]) -> bool:
+        """Whether a key of a kind of screen was pressed often, and never did anything."""
+        return self.pressed[key] >= SILENT_TRIES and self.silent[key] == self.pressed[key]
 
     def __str__(self) -> str:
         return (
@@ -73,22 +77,24 @@ class Watch:
         self.lengths: dict[int, int] = {}
         self.filed: dict[int, StoredCase] = {}
         self.resolved: set[tuple[str, str, str]] = set()
+        self.unlooked: set[int] = set()
+        """Jobs that have grown since their papers were last made."""
+        self.fresh_advice: dict[tuple[Any, ...], dict[str, Any]] = {}
+        self._past = sa.create_engine(url, isolation_level="AUTOCOMMIT", poolclass=sa.StaticPool)
+        self._looking = self._past.connect()
 
     def close(self) -> None:
         """Let go of the database."""
+        self._looking.close()
+        self._past.dispose()
         self.store.close()
 
     # What is stored
 
     def grown(self) -> dict[int, tuple[Any, ...]]:
         """The entries that are new since the last look, by job; raises `Found` where steps are missing."""
-        with self.store._engine.connect() as connection:
-            rows = connection.execute(
-                sa.select(ENTRIES.c.case_id, sa.func.count(), sa.func.max(ENTRIES.c.number)).group_by(
-                    ENTRIES.c.case_id
-                )
-            ).all()
-            numbers = list(connection.scalars(sa.text("SELECT id FROM cases ORDER BY id")))
+        rows = self._looking.exec_driver_sql(LENGTHS).all()
+        numbers = [number for (number,) in self._looking.exec_driver_sql("SELECT id FROM cases ORDER BY id")]
         lengths = dict.fromkeys(numbers, 0)
         for number, count, last in rows:
             if count != last:
@@ -109,6 +115,7 @@ class Watch:
         gone = set(self.lengths) - set(lengths)
         if gone:
             raise Found(f"jobs {sorted(gone)} are gone")
+        self.unlooked.update(new)
         self.figures.jobs += len(set(lengths) - set(self.lengths))
         for entries in new.values():
             self.figures.closings += sum(isinstance(one, Closed) for one in entries)
@@ -214,21 +221,27 @@ class Watch:
         there = self.filed.get(session.filed.number, session.filed)
         if there.entries != session.filed.entries:
             return  # somebody else has gone on with it: shown within seconds
-        opened = Session.opened(self.engines, self.store, there, Workshop())
         # What another bench has chosen meanwhile counts here from the next opening on.
-        fresh = replace(opened, ranking=session.ranking, off_trolley=session.off_trolley)
-        wrong = differ(advised(session), advised(fresh), waits=bool(session.waiting))
+        chosen = session.ranking, session.off_trolley
+        key = (there.number, there.case, *chosen, *session.waiting.items())
+        if key not in self.fresh_advice:
+            self.fresh_advice.clear()
+            opened = Session.opened(self.engines, self.store, there, Workshop())
+            fresh = replace(opened, ranking=chosen[0], off_trolley=chosen[1])
+            self.fresh_advice[key] = advised(fresh)
+        wrong = differ(advised(session), self.fresh_advice[key], waits=bool(session.waiting))
         if wrong:
             raise Found(f"the advice on job {there.number} is another one after a fresh start: {wrong}")
 
     def any_job(self) -> None:
-        """Some stored job can be opened, and its papers made."""
-        if not self.filed:
+        """A stored job can be opened, and its papers made: one that has grown, if one has."""
+        jobs = sorted(self.unlooked) or sorted(self.filed)
+        if not jobs:
             return
-        number = self.draw.choice(sorted(self.filed))
-        session = Session.opened(self.engines, self.store, self.filed[number], Workshop())
-        _, wrong = told(session)
-        self.figures.papers += 4
+        number = self.draw.choice(jobs)
+        self.unlooked.discard(number)
+        _, wrong = told(self.engines, self.store, self.filed[number])
+        self.figures.papers += PAPERS
         if wrong:
             raise Found(f"job {number}: {wrong[0]}")
 
@@ -242,3 +255,5 @@ class Watch:
         self.figures.pressed[key] += 1
         if terminal.is_up and world(terminal) == before:
             self.figures.silent[key] += 1
+            if named.key == "escape" and self.figures.is_silent(key):
+                raise Found(f"nobody gets out of {screen}: Esc has done nothing {SILENT_TRIES} times")

@@ -9,8 +9,9 @@ import json
 import re
 import sys
 import traceback
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
+from functools import partial
 from math import inf
 from pathlib import Path
 from typing import Any
@@ -19,12 +20,15 @@ from advisor.advice.rules import Workshop
 from advisor.bench.session import Engines, Session
 from advisor.case.confirmed import gather
 from advisor.checks.lint import checked
+from advisor.desk.call import INSPECTION, Inspection
 from advisor.knowledge.knowledge import Knowledge
 from advisor.store.records import StoredCase, row_of
 from advisor.store.store import Store
 from tests.soak.visitor.ways import ODD_NUMBERS, ODD_WORDS
 
 PERCENT = re.compile(r"(?<![\w.,])(-?[\d.]+|nan|inf|None) ?%")
+PAPERS = 4
+"""Papers that are made of a job: two, each as a page and as text."""
 NONSENSE = re.compile(r"Traceback \(most recent|\[Errno \d+\]|\bnan\b|\b-?inf\b|<[\w.]+ object at 0x")
 
 
@@ -71,33 +75,53 @@ def advised(session: Session) -> dict[str, Any]:
 
 def differ(one: dict[str, Any], other: dict[str, Any], waits: bool = False) -> str:
     """Where two accounts of a job differ, or ""; with `waits` what hangs on the time is left out."""
-    for name in ("entries", *(() if waits else ("stop", "proposals"))):
+    if one.keys() != other.keys():
+        return f"{sorted(one)} and {sorted(other)}"
+    for name in ("entries", *(() if waits or "stop" not in one else ("stop", "proposals"))):
         if one[name] != other[name]:
             return f"{name}: {one[name]} and {other[name]}"
-    if one["suspects"].keys() != other["suspects"].keys():
+    suspects, others = one.get("suspects", {}), other.get("suspects", {})
+    if suspects.keys() != others.keys():
         return "suspects: other ones"
-    for fault, chance in one["suspects"].items():
-        if not abs(chance - other["suspects"][fault]) <= 1e-9:
-            return f"the probability of {fault}: {chance!r} and {other['suspects'][fault]!r}"
+    for fault, chance in suspects.items():
+        if not abs(chance - others[fault]) <= 1e-9:
+            return f"the probability of {fault}: {chance!r} and {others[fault]!r}"
     return ""
 
 
-def told(session: Session) -> tuple[dict[str, Any], list[str]]:
-    """What a job comes to and what is wrong with that or its papers."""
+def told(engines: Engines, store: Store, filed: StoredCase) -> tuple[dict[str, Any], list[str]]:
+    """What a stored job comes to and what is wrong with that or its papers, opened as the program does."""
+    account: dict[str, Any]
+    if filed.case.complaint == INSPECTION:
+        sheet = Inspection.of(engines.knowledge, store, filed).sheet
+        account = {"entries": [list(row_of(one)) for one in filed.case.entries]}
+        return account, wrong_on_papers({"booking sheet": sheet}, filed.tag, most_percent(engines.knowledge))
+    session = Session.opened(engines, store, filed, Workshop())
     account, wrong = advised(session), []
     if not all(0 <= chance <= 1 for chance in account["suspects"].values()):
         wrong.append(f"no probability: {account['suspects']}")
     if not all(0 <= bits < 100 for bits in account["bits"]):
         wrong.append(f"no information: {account['bits']}")
-    for customer in (False, True):
-        page = session.job_card("html", customer)
-        card = session.job_card("markdown", customer)
-        if not card.strip() or "</html>" not in page:
-            wrong.append("an empty paper")
-        found = wrong_in(without_typed(card.replace(session.filed.tag, "")), most_percent(session.knowledge))
-        if found:
-            wrong.append(f"{found} on the {'customer page' if customer else 'job card'}")
+    papers = {
+        "job card": partial(session.job_card, customer=False),
+        "customer page": partial(session.job_card, customer=True),
+    }
+    wrong += wrong_on_papers(papers, filed.tag, most_percent(session.knowledge))
+    session.worked_out()
     return account, wrong
+
+
+def wrong_on_papers(papers: Mapping[str, Callable[[Any], str]], tag: str, most: float) -> list[str]:
+    """What is wrong on papers; each is made as a page and as text."""
+    wrong = []
+    for name, made in papers.items():
+        page, card = made("html"), made("markdown")
+        if not card.strip() or "</html>" not in page:
+            wrong.append(f"an empty {name}")
+        found = wrong_in(without_typed(card.replace(tag, "")), most)
+        if found:
+            wrong.append(f"{found} on the {name}")
+    return wrong
 
 
 def counted_twice(knowledge: Knowledge, filed: Iterable[StoredCase]) -> list[str]:
@@ -122,9 +146,7 @@ def look(
         if numbers is not None and filed.number not in numbers:
             continue
         try:
-            session = Session.opened(engines, store, filed, Workshop())
-            accounts[filed.number], found = told(session)
-            session.worked_out()
+            accounts[filed.number], found = told(engines, store, filed)
         except Exception:  # noqa: BLE001  # whatever it is, it is told
             found = [traceback.format_exc()]
         wrong += [f"job {filed.number}: {one}" for one in found]

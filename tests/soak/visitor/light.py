@@ -1,7 +1,7 @@
 """A quicker program for most of a walk: few moments are painted, and colours do not follow the focus.
 
 What keys there are is read from the bindings either way. Painting and composing bottom lines is two thirds of
-the work of an act; on some days it is done in full, on the others one act in ten is painted. Knowledge that
+the work of an act; on some days it is done in full, on the others one act in 25 is painted. Knowledge that
 was read and checked once is not read again for each start.
 """
 
@@ -34,12 +34,22 @@ def _known(paths: list[Path], *_: object) -> Knowledge:
 
 
 _paint = Screen._compositor_refresh
+_lay_out = Screen._on_timer_update
 
 
 class Painting:
-    """Whether screens are painted now."""
+    """Whether screens are painted now, and whether they are laid out only once all is quiet."""
 
     on = True
+    is_quiet = True
+
+
+def _laid_out_when_quiet(screen: Screen[object]) -> None:
+    """Leave it to the next quiet moment to lay out and paint what has changed until then."""
+    if Painting.is_quiet:
+        _lay_out(screen)
+    else:
+        screen._update_timer.pause()
 
 
 def _painted_if_wanted(screen: Screen[object]) -> None:
@@ -65,16 +75,27 @@ def _no_parts(_: Footer) -> ComposeResult:
 def lightly(light: bool) -> Iterator[None]:
     """For a while, where it is wanted."""
     if not light:
-        Painting.on = True
+        Painting.on = Painting.is_quiet = True
         yield
         return
+    Painting.is_quiet = False
     with (
         mock.patch.object(Footer, "compose", _no_parts),
         mock.patch.object(App, "update_styles", _unstyled),
         mock.patch.object(opening, "checked", _known),
         mock.patch.object(Screen, "_compositor_refresh", _painted_if_wanted),
+        mock.patch.object(Screen, "_on_timer_update", _laid_out_when_quiet),
     ):
         try:
             yield
         finally:
-            Painting.on = True
+            Painting.on = Painting.is_quiet = True
+
+
+def quiet(screen: Screen[object]) -> None:
+    """Lay out and paint what has changed: nothing else is going on."""
+    before, Painting.is_quiet = Painting.is_quiet, True
+    try:
+        screen._on_timer_update()
+    finally:
+        Painting.is_quiet = before

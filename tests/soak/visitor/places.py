@@ -14,6 +14,8 @@ from tests.postgresql import SERVER
 ROOT = Path(__file__).parent.parent.parent.parent
 KINDS = ("shipped", "example", "generated")
 
+KNOWN = ("number", "phone", "words")
+"""Kinds of reading that all invented knowledge has, so that every kind of screen is there to be walked on."""
 WORDS = ("lamp", "pump", "relay", "hose", "seal", "fan", "switch", "strap", "clip", "valve", "fuse", "horn")
 
 
@@ -74,7 +76,7 @@ def generated(seed: int) -> str:
             lines.append(f"    cautions: [{draw.choice(cautions)}]")
         if draw.random() < 0.5:
             lines.append(f"    setup: {draw.choice(['asleep', 'shut'])}")
-        kind = draw.choice(["words", "words", "phone", "number"])
+        kind = KNOWN[number] if number < len(KNOWN) else draw.choice(["words", "words", "phone", "number"])
         if kind == "phone":
             lines += ["    who: customer", f"    ask: Is it so with thing {number}?"]
         chances = ", ".join(f"{one}: {draw.randint(55, 94)} of 100" for one in causes)

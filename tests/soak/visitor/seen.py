@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -26,11 +26,15 @@ class NamedKey:
     in_help: bool
 
 
-def widgets(screen: Screen[Any]) -> Iterator[Widget]:
+def widgets(screen: Screen[Any]) -> list[Widget]:
     """Everything that is displayed, in order."""
-    for widget in screen.walk_children(Widget):
-        if all(one.display for one in widget.ancestors_with_self if isinstance(one, Widget)):
-            yield widget
+    found: list[Widget] = []
+    nodes: list[Widget] = [screen] if screen.display else []
+    while nodes:
+        node = nodes.pop()
+        found.append(node)
+        nodes += [one for one in reversed(node._nodes) if one.display]
+    return found[1:]
 
 
 def words_of(widget: Widget) -> list[str]:
@@ -82,21 +86,21 @@ def keys(screen: Screen[Any]) -> list[NamedKey]:
     return found
 
 
-def lists(screen: Screen[Any]) -> list[OptionList]:
+def lists(there: Sequence[Widget]) -> list[OptionList]:
     """The lists that something can be chosen from."""
-    return [one for one in widgets(screen) if isinstance(one, OptionList) and not one.is_disabled]
+    return [one for one in there if isinstance(one, OptionList) and not one.is_disabled]
 
 
-def fields(screen: Screen[Any]) -> list[Input]:
+def fields(there: Sequence[Widget]) -> list[Input]:
     """The fields to type into."""
-    return [one for one in widgets(screen) if isinstance(one, Input) and not one.is_disabled]
+    return [one for one in there if isinstance(one, Input) and not one.is_disabled]
 
 
-def to_open(screen: Screen[Any]) -> list[Widget]:
+def to_open(there: Sequence[Widget]) -> list[Widget]:
     """Whatever else takes the focus: buttons, and lines that open a list."""
     return [
         one
-        for one in widgets(screen)
+        for one in there
         if one.focusable and not isinstance(one, OptionList | Input) and (isinstance(one, Button) or one.id)
     ]
 

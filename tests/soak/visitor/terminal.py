@@ -21,11 +21,16 @@ from textual.screen import Screen
 
 from advisor.policy import Policy
 from advisor.screens.app import AdvisorApp
+from tests.soak.visitor.light import quiet
 
 HANGS_SECONDS = 180.0
 """What works for longer than this is taken to hang."""
 UNHURRIED, DOUBLE_TAP = 5.0, 0.16
 """Seconds between two acts of a person, and between the two taps of a double one."""
+
+
+FRAME_SECONDS = 0.1
+"""While something is at work the screen is laid out so often."""
 
 
 class Hangs(Exception):
@@ -113,8 +118,8 @@ class Terminal:
         assert app is not None
         assert self.running is not None
         end = loop.time() + patience
-        quiet = 0
-        while quiet < 2:
+        calm = 0
+        while calm < 2:
             await at_rest(loop)
             if self.running.done() or app._exception is not None:
                 return
@@ -127,16 +132,19 @@ class Terminal:
                 if one._task is not None and not one._task.done() and one.group != "ahead"
             }
             if tasks:
-                await asyncio.wait(tasks, timeout=max(0.0, end - loop.time()), return_when="FIRST_COMPLETED")
-                quiet = 0
+                done, _ = await asyncio.wait(tasks, timeout=FRAME_SECONDS, return_when="FIRST_COMPLETED")
+                if not done:  # what is at work may wait for what is on the screen
+                    with app._context():
+                        quiet(app.screen)
+                calm = 0
                 if loop.time() > end:
                     names = ", ".join(sorted(one.name for one in app.workers))
                     raise Hangs(f"Nothing came of {names} for {patience:.0f} s.")
                 continue
             with app._context():
-                app.screen._on_timer_update()
+                quiet(app.screen)
             await at_rest(loop)
-            quiet += 1
+            calm += 1
 
     def failure(self) -> str:
         """What ended the program where an exception did; or ""."""

@@ -24,16 +24,20 @@ from typing import Any, TextIO
 
 from advisor.bench.session import Engines
 from advisor.checks.lint import checked
+from advisor.diskcache import Cache, this_program
 from tests.soak.visitor import fresh, killed, places
 from tests.soak.visitor.checks import Figures, Found, Watch
 from tests.soak.visitor.light import Painting, lightly
+from tests.soak.visitor.once import once
 from tests.soak.visitor.seen import keys, world
 from tests.soak.visitor.terminal import DOUBLE_TAP, UNHURRIED, Clock, Hangs, Terminal
 from tests.soak.visitor.ways import Act, do, ways
 
 FRESH_EVERY = 200
 """After so many acts every job is opened in a fresh process."""
-DAY = 1500
+PAINTED_EVERY = 25
+"""One act in so many is painted on a day that is not painted in full."""
+DAY = 500
 """So many acts are done on one database, at most."""
 JOBS = 40
 """With so many jobs a day ends as well."""
@@ -53,18 +57,29 @@ class Options:
     day: int = DAY
 
 
-def looked(url: str, when: str, paths: list[str], numbers: list[int] | None) -> tuple[Any, list[str]]:
-    """Look at the jobs in this process, which is a fresh one."""
+def looked(
+    url: str, when: str, paths: list[str], cache: str, numbers: list[int] | None
+) -> tuple[Any, list[str]]:
+    """Look at the jobs in this process, which is a fresh one, with what the program keeps on disk."""
     from datetime import datetime
 
     from advisor.store.store import Store
 
     now = datetime.fromisoformat(when)
+    kept = cache_in(cache)
     store = Store(url, lambda: now)
     try:
-        return fresh.look(Engines(checked([Path(one) for one in paths])), store, numbers)
+        knowledge = checked([Path(one) for one in paths], kept)
+        return fresh.look(Engines(knowledge, cache=kept), store, numbers)
     finally:
         store.close()
+
+
+def cache_in(folder: str) -> Cache:
+    """What programs that start with this folder for caches keep there."""
+    made_by = this_program()
+    assert made_by is not None
+    return Cache(Path(folder) / "advisor", made_by)
 
 
 class Walk:
@@ -76,6 +91,9 @@ class Walk:
         self.draw = random.Random(options.seed)
         self.end = time.monotonic() + options.seconds
         self.problems: list[str] = []
+        self.cache = tempfile.TemporaryDirectory(prefix="visitor-cache")
+        self.engines: dict[Path, Engines] = {}
+        """The engines of knowledge that stays the same from day to day, made without a cache on disk."""
         context = multiprocessing.get_context("forkserver")
         context.set_forkserver_preload(["tests.soak.visitor.walk"])
         self.fresh = ProcessPoolExecutor(1, mp_context=context, max_tasks_per_child=1)
@@ -105,6 +123,13 @@ class Walk:
             number += 1
         self.problems += self.figures.silent_keys()
 
+    def engines_of(self, path: Path) -> Engines:
+        """The engines that the program's own are compared with."""
+        found = self.engines.get(path) or Engines(checked([path]))
+        if path.is_relative_to(places.ROOT):
+            self.engines[path] = found
+        return found
+
     def unhandled(self, loop: Any, context: dict[str, Any]) -> None:
         """What asyncio could tell nobody else."""
         error = context.get("exception")
@@ -113,12 +138,13 @@ class Walk:
 
 
 @contextmanager
-def own_folders(folder: Path, downloads: bool) -> Iterator[None]:
-    """A home folder of the visitor's own, where papers are saved."""
+def own_folders(folder: Path, downloads: bool, cache: str) -> Iterator[None]:
+    """A home folder of the visitor's own, where papers are saved, and one for caches."""
     home = folder / "home"
     (home / "Downloads").mkdir(parents=True) if downloads else home.mkdir()
-    before = {name: os.environ.get(name) for name in ("HOME", "XDG_DOWNLOAD_DIR", "XDG_CONFIG_HOME")}
-    os.environ.update(HOME=str(home), XDG_CONFIG_HOME=str(home / ".config"))
+    names = ("HOME", "XDG_DOWNLOAD_DIR", "XDG_CONFIG_HOME", "XDG_CACHE_HOME")
+    before = {name: os.environ.get(name) for name in names}
+    os.environ.update(HOME=str(home), XDG_CONFIG_HOME=str(home / ".config"), XDG_CACHE_HOME=cache)
     os.environ.pop("XDG_DOWNLOAD_DIR", None)
     try:
         yield
@@ -141,6 +167,7 @@ class Day:
         self.looks_ahead = self.draw.random() < 0.2
         self.downloads = self.draw.random() < 0.7
         self.light = self.draw.random() < 0.85
+        self.cache = walk.cache.name if self.light else str(folder / "cache")
         self.looked_at: dict[int, int] = {}
         self.acts = 0
         self.hurried = False
@@ -149,10 +176,10 @@ class Day:
         """Walk a day, or do its acts again."""
         with (
             places.database(self.base, self.folder) as self.url,
-            own_folders(self.folder, self.downloads),
+            own_folders(self.folder, self.downloads, self.cache),
             lightly(self.light),
         ):
-            self.engines = Engines(checked(self.paths))
+            self.engines = self.walk.engines_of(self.paths[0])
             self.words = [said for one in self.engines.knowledge.complaints.values() for said in one.customer]
             self.watch = Watch(self.url, self.engines, self.clock, self.walk.figures, self.draw)
             self.terminals = [
@@ -251,7 +278,7 @@ class Day:
             )
             before = world(at) if named else None
         self.clock.seconds += UNHURRIED
-        Painting.on = not self.light or self.acts % 10 == 0
+        Painting.on = not self.light or self.acts % PAINTED_EVERY == 0
         await do(at, act)
         if act.get("twice"):
             await at.settle()
@@ -300,13 +327,15 @@ class Day:
         """Have the jobs (all where no numbers are given) opened by a fresh process."""
         when = self.clock.now().isoformat()
         told, wrong = self.walk.fresh.submit(
-            looked, self.url, when, [str(one) for one in self.paths], numbers
+            looked, self.url, when, [str(one) for one in self.paths], self.cache, numbers
         ).result()
         self.walk.figures.fresh += 1
-        self.walk.figures.papers += 4 * len(told)
+        self.walk.figures.papers += fresh.PAPERS * len(told)
         if wrong:
             raise Found(f"in a fresh process: {wrong[0]}")
         here, wrong = fresh.look(self.engines, self.watch.store, list(told)[-5:])
+        if wrong:
+            raise Found(wrong[0])
         for number, account in here.items():
             unlike = fresh.differ(account, told[number])
             if unlike:
@@ -334,7 +363,7 @@ async def replay(options: Options, file: Path, log: TextIO) -> Walk:
 def walked(options: Options, again: Path | None = None) -> tuple[Figures, list[str]]:
     """Walk as the options say, or a log again; what was done, and what is wrong."""
     options.log.parent.mkdir(parents=True, exist_ok=True)
-    with options.log.open("w", encoding="utf-8") as log:
+    with options.log.open("w", encoding="utf-8") as log, once():
         if again is not None:
             walk = asyncio.run(replay(options, again, log))
         else:
@@ -343,6 +372,7 @@ def walked(options: Options, again: Path | None = None) -> tuple[Figures, list[s
         for problem in walk.problems:
             walk.write({"found": problem})
         walk.fresh.shutdown()
+        walk.cache.cleanup()
     return walk.figures, walk.problems
 
 

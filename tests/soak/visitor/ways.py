@@ -10,6 +10,7 @@ import random
 from collections.abc import Sequence
 from typing import Any
 
+from textual.widget import Widget
 from textual.widgets import Button, Input, OptionList
 
 from tests.soak.visitor.seen import fields, keys, lists, to_open, widgets
@@ -108,29 +109,31 @@ def ways(terminal: Terminal, draw: random.Random, words: Sequence[str]) -> list[
     """What may be done on the screen on top, with weights."""
     screen = terminal.screen
     name = type(screen).__name__
+    everything = widgets(screen)
     found: list[tuple[float, Act]] = []
-    for options in lists(screen):
+    for options in lists(everything):
         ids = [option.id or "" for option in options.options]
         usable = [at for at, option in enumerate(options.options) if not option.disabled]
         if not usable:
             continue
         at = draw.choices(usable, [weight_of(ids[one], one, name, len(ids)) for one in usable])[0]
-        found.append((26.0, {"do": "choose", "list": place(screen, options), "at": at}))
+        found.append((26.0, {"do": "choose", "list": place(everything, options), "at": at}))
         found.append((1.5, {"do": "tap", **middle(options, draw)}))
-    for field in fields(screen):
+    for field in fields(everything):
         text = typed(draw, "", field, words)
         enter = draw.random() < 0.6
         weight = 4.0 if field.value else 24.0
         if field.id == "search":
             weight = 0.8
-        found.append((weight, {"do": "write", "field": place(screen, field), "text": text, "enter": enter}))
-    for one in to_open(screen):
+        where = place(everything, field)
+        found.append((weight, {"do": "write", "field": where, "text": text, "enter": enter}))
+    for one in to_open(everything):
         if isinstance(one, Button):
             weight = 5.0 if one.variant == "primary" else 1.0
-            found.append((weight, {"do": "button", "at": place(screen, one)}))
+            found.append((weight, {"do": "button", "at": place(everything, one)}))
             found.append((weight / 2, {"do": "tap", **middle(one, draw)}))
         elif one.has_focus or draw.random() < 0.3:
-            found.append((2.0, {"do": "button", "at": place(screen, one)}))
+            found.append((2.0, {"do": "button", "at": place(everything, one)}))
     for named in keys(screen):
         weight = 0.7 if named.in_bottom_line or named.in_help else 0.12
         if named.binding.action in ("quit", "app.quit") or named.key == "ctrl+q":
@@ -141,7 +144,7 @@ def ways(terminal: Terminal, draw: random.Random, words: Sequence[str]) -> list[
             weight = 1.2 if len(terminal.app.screen_stack) > 2 else 0.1  # type: ignore[union-attr]
         found.append((weight, {"do": "key", "key": named.key}))
     width, height = terminal.size
-    there = [one for one in widgets(screen) if one.region.area]
+    there = [one for one in everything if one.region.area]
     if there:
         found.append((0.8, {"do": "tap", **middle(draw.choice(there), draw)}))
     found += [
@@ -163,10 +166,10 @@ def ways(terminal: Terminal, draw: random.Random, words: Sequence[str]) -> list[
     return found
 
 
-def place(screen: Any, widget: Any) -> list[Any]:
+def place(there: Sequence[Widget], widget: Widget) -> list[Any]:
     """How a widget is found again: its kind and the how-manieth of it."""
     kind = type(widget).__name__
-    same = [one for one in widgets(screen) if type(one).__name__ == kind]
+    same = [one for one in there if type(one).__name__ == kind]
     return [kind, same.index(widget)]
 
 
