@@ -298,9 +298,14 @@ class Day:
                 raise Found(f"the program of the {one.name} ended with an exception:\n{failure}")
         if self.walk.problems:
             raise Found(self.walk.problems.pop())
+        leaves = act["do"] in ("switch off", "kill")
+        hurried, self.hurried = self.hurried, bool(act.get("hurry")) or (self.hurried and leaves)
+        if hurried and not self.hurried:
+            for one in self.terminals:  # the hurried act may have been another person's
+                if one.is_up:
+                    await one.settle()
         new = self.watch.grown()
-        hurried, self.hurried = self.hurried, bool(act.get("hurry"))
-        if self.hurried or act["do"] in ("switch off", "kill"):
+        if self.hurried or leaves:
             return
         if not hurried and act["do"] != "time":
             self.watch.once(new)
