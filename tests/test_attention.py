@@ -129,7 +129,7 @@ async def test_a_second_tap_answers_nothing(door: Path, tmp_path: Path) -> None:
 
 
 async def test_a_second_undo_takes_nothing_back_where_the_question_stays(door: Path, tmp_path: Path) -> None:
-    """Two steps that the question does not hang on: a double press takes back one, a later press the other."""
+    """Two steps that the question does not hang on: a double press takes back one of them."""
     async with running(door, tmp_path) as pilot:
         task = await opened(pilot)
         async with read_by_people(pilot) as clock:

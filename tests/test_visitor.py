@@ -14,6 +14,7 @@ import pytest
 from advisor.advice.engines import Engines
 from advisor.case.entries import Skipped
 from advisor.checks.lint import checked
+from advisor.screens.widgets import attention
 from advisor.store.store import Store
 from tests.soak.visitor import walk
 from tests.soak.visitor.checks import SILENT_TRIES, Figures, Found, Watch
@@ -22,6 +23,12 @@ from tests.soak.visitor.fresh import wrong_in
 from tests.soak.visitor.places import generated
 from tests.soak.visitor.terminal import Clock
 from tests.soak.visitor.walk import Options, walked
+
+
+@pytest.fixture(autouse=True)
+def _nobody_answers_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The program as it is outside of tests: a double tap answers one question."""
+    monkeypatch.setattr(attention, "PAUSE_SECONDS", 0.4)
 
 
 def options(log: Path, acts: int, seed: int, *knowledge: str) -> Options:

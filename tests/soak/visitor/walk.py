@@ -292,18 +292,11 @@ class Day:
 
     async def check(self, at: Terminal, act: Act) -> None:
         """Whether all is well."""
-        for one in self.terminals:
-            failure = one.failure()
-            if failure:
-                raise Found(f"the program of the {one.name} ended with an exception:\n{failure}")
-        if self.walk.problems:
-            raise Found(self.walk.problems.pop())
+        self.still_run()
         leaves = act["do"] in ("switch off", "kill")
         hurried, self.hurried = self.hurried, bool(act.get("hurry")) or (self.hurried and leaves)
         if hurried and not self.hurried:
-            for one in self.terminals:  # the hurried act may have been another person's
-                if one.is_up:
-                    await one.settle()
+            await self.settled()
         new = self.watch.grown()
         if self.hurried or leaves:
             return
@@ -321,6 +314,21 @@ class Day:
         if self.acts % FRESH_EVERY == 0:
             await asyncio.sleep(0)
             self.look(self.changed())
+
+    def still_run(self) -> None:
+        """No program has ended with an exception, and none was lost on the way."""
+        for one in self.terminals:
+            failure = one.failure()
+            if failure:
+                raise Found(f"the program of the {one.name} ended with an exception:\n{failure}")
+        if self.walk.problems:
+            raise Found(self.walk.problems.pop())
+
+    async def settled(self) -> None:
+        """Wait for everybody's terminal: what was done in haste may have been done at another one."""
+        for one in self.terminals:
+            if one.is_up:
+                await one.settle()
 
     def changed(self) -> list[int]:
         """The jobs that have grown since a fresh process last saw them, and three others."""
