@@ -16,10 +16,10 @@ from advisor.case.entries import Skipped
 from advisor.checks.lint import checked
 from advisor.screens.widgets import attention
 from advisor.store.store import Store
-from tests.soak.visitor import walk
 from tests.soak.visitor.checks import SILENT_TRIES, Figures, Found, Watch
 from tests.soak.visitor.faults import ranking_among_units
 from tests.soak.visitor.fresh import wrong_in
+from tests.soak.visitor.once import once
 from tests.soak.visitor.places import generated
 from tests.soak.visitor.terminal import Clock
 from tests.soak.visitor.walk import Options, walked
@@ -50,8 +50,8 @@ def test_a_short_walk_finds_nothing(tmp_path: Path) -> None:
 def test_what_is_worked_out_once_changes_nothing(tmp_path: Path) -> None:
     """A walk goes over the same screens whether Textual works everything out anew or not."""
     logs = []
-    for name, patch in (("once", walk.once), ("anew", nullcontext)):
-        with mock.patch.object(walk, "once", patch):
+    for name, patch in (("once", once), ("anew", nullcontext)):
+        with mock.patch("tests.soak.visitor.walk.once", patch):
             _, problems = walked(options(tmp_path / name, 60, 4, "generated"))
         assert not problems, problems[0]
         logs.append((tmp_path / name).read_text(encoding="utf-8"))

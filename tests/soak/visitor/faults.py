@@ -12,6 +12,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, ExitStack, contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from unittest import mock
@@ -82,7 +83,7 @@ def closed_jobs_counted_twice() -> AbstractContextManager[None]:
 
     def gather(*given: Any) -> Any:
         found = right(*given)
-        return type(found)((*found.findings, *found.findings[-1:]), found.left_out, found.in_words)
+        return replace(found, findings=(*found.findings, *found.findings[-1:]))
 
     return patched(*everywhere(right, gather))
 

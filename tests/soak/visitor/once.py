@@ -9,7 +9,7 @@ from __future__ import annotations
 import inspect
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from functools import lru_cache
+from functools import cache
 from types import CodeType, FunctionType
 from typing import Any
 from unittest import mock
@@ -24,8 +24,8 @@ from textual.message_pump import MessagePump
 _Handler = tuple[type, Callable[..., Any], Any]
 
 
-@lru_cache(None)
-def _handlers(pump: type, message: type[Message], name: str) -> tuple[_Handler, ...]:
+@cache
+def _handlers(pump: Any, message: Any, name: str) -> tuple[_Handler, ...]:
     """Every handler of a class for a kind of message, in order, with the selectors it is bound to."""
     kinds = [one for one in message.__mro__ if issubclass(one, Message)]
     found: list[_Handler] = []
@@ -130,8 +130,9 @@ def _apply_once(self: Stylesheet, node: DOMNode, *, animate: bool = False, cache
         getattr(app, "theme", None),
         getattr(app, "app_focus", None),
     )
-    kept = there[1].get(key, False)
-    if kept:
+    is_known = key in there[1]
+    kept = there[1].get(key)
+    if kept is not None:
         rules_map, *flags = kept
         node._has_hover_style, node._has_focus_within, node._has_order_style, node._has_odd_or_even = flags
         self.replace_rules(node, rules_map, animate=animate)
@@ -139,7 +140,7 @@ def _apply_once(self: Stylesheet, node: DOMNode, *, animate: bool = False, cache
         return
     taken: dict[Any, Any] = {}
     _apply(self, node, animate=animate, cache=taken)
-    if kept is False:
+    if not is_known:
         there[1][key] = None
         for found in taken.values():
             there[1][key] = (
