@@ -42,7 +42,8 @@ def _dispatch_methods(self: MessagePump, method_name: str, message: Message) -> 
     """Go through the handlers as `MessagePump._get_dispatch_methods` does."""
     done = set()
     last = None
-    for owner, method, selectors in _handlers(type(self), type(message), method_name):
+    kind: Any = type(message)
+    for owner, method, selectors in _handlers(type(self), kind, method_name):
         if owner is not last:
             if message._no_default_action:
                 return
