@@ -5,11 +5,24 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping
 
-from advisor.checks.references import unknown
+from advisor.checks.references import MINUTES, unknown
 from advisor.checks.registry import consistency_check
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import Problem
-from advisor.knowledge.vocabulary import Distribution, LimitByFact, Reading, Source, State
+from advisor.knowledge.vocabulary import (
+    Branch,
+    ByFact,
+    Complaint,
+    Distribution,
+    Fault,
+    Item,
+    LimitByFact,
+    Measurand,
+    Reading,
+    Setup,
+    Source,
+    State,
+)
 from advisor.model.noisy import noisy_max, noisy_or
 
 WIDEST = 12
@@ -305,27 +318,7 @@ def customer_words(knowledge: Knowledge) -> Iterator[Problem]:
 @consistency_check
 def unused(knowledge: Knowledge) -> Iterator[Problem]:
     """Things that nothing leads to: they are written, but never count."""
-    used: set[str] = set()
-    used.update(complaint.family for complaint in knowledge.complaints.values())
-    for owner in (*knowledge.complaints.values(), *knowledge.branches.values()):
-        used.update(owner.gate.members)
-    for state in knowledge.states.values():
-        used.update(state.causes)
-    for reading in knowledge.readings.values():
-        used.update([*reading.causes, *reading.cautions, *reading.instrument, reading.setup or ""])
-        derived = reading.quantity.derived if reading.quantity else None
-        used.update(str(source) for source in (derived.inputs.values() if derived else ()))
-        used.update(
-            limit.by
-            for limit in (reading.quantity.limits if reading.quantity else ())
-            if isinstance(limit, LimitByFact)
-        )
-    for measurand in knowledge.measurands.values():
-        used.update(measurand.instrument)
-    for fault in knowledge.faults.values():
-        used.update([*fault.given, *fault.cautions])
-    for setup in knowledge.setups.values():
-        used.update([*setup.needs, *setup.cautions])
+    used = {word for _, _, item in knowledge.items() for word in _named_by(item)}
     for section, name, _ in knowledge.items():
         if section not in ("complaints", "readings", "harmless", "dangers") and name not in used:
             yield Problem(
@@ -336,6 +329,32 @@ def unused(knowledge: Knowledge) -> Iterator[Problem]:
                 "Use it, or take it out.",
                 "weak",
             )
+
+
+def _named_by(item: Item) -> Iterator[str]:
+    """Every id that an item names and by that makes use of."""
+    if isinstance(item, Complaint):
+        yield from (item.family, *item.check_setup)
+    if isinstance(item, Complaint | Branch):
+        yield from item.gate.members
+    if isinstance(item, State):
+        yield from item.causes
+    if isinstance(item, Reading):
+        yield from (*item.causes, *item.setup, *item.holds)
+        derived = item.quantity.derived if item.quantity else None
+        yield from map(str, derived.inputs.values() if derived else ())
+        limits = item.quantity.limits if item.quantity else ()
+        yield from (limit.by for limit in limits if isinstance(limit, LimitByFact))
+    if isinstance(item, Reading | Fault):
+        yield from item.given
+    if isinstance(item, Reading | Measurand):
+        yield from item.instrument
+    if isinstance(item, Reading | Fault | Setup):
+        yield from (*item.cautions, *item.ends, *item.ends_for_good)
+    if isinstance(item, Setup):
+        yield from (*item.needs, *item.starts_from)
+    minutes = (getattr(item, part, None) for part in MINUTES)
+    yield from (said.by for said in minutes if isinstance(said, ByFact))
 
 
 @consistency_check

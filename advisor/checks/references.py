@@ -8,7 +8,7 @@ from advisor.checks.registry import reference_check
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import Problem
 from advisor.knowledge.unlisted import unlisted_of
-from advisor.knowledge.vocabulary import LimitByFact, Quantity
+from advisor.knowledge.vocabulary import ByFact, LimitByFact, Quantity, Setup
 from advisor.measure.formula import Formula
 from advisor.measure.formulas import FORMULAS
 from advisor.measure.units import KNOWN, kind_of
@@ -16,6 +16,10 @@ from advisor.text import nearest
 
 UNKNOWN = "unknown-id"
 """The code of a word that names nothing."""
+NAMES_SETUPS = ("needs", "starts_from", "ends", "ends_for_good", "restores", "check_setup")
+"""The words of an item under which setups are named, besides a reading's own `setup`."""
+MINUTES = ("minutes", "hands_on_minutes", "waiting_minutes")
+"""The words of an item under which minutes are said that may depend on a fact."""
 
 
 def unknown(knowledge: Knowledge, word: str, choices: Iterable[str], kind: str, *path: str | int) -> Problem:
@@ -78,8 +82,7 @@ def unknown_reading_parts(knowledge: Knowledge) -> Iterator[Problem]:
         yield from _missing(
             knowledge, reading.instrument, knowledge.instruments, "instrument", *at, "instrument"
         )
-        if reading.setup is not None and reading.setup not in knowledge.setups:
-            yield unknown(knowledge, reading.setup, knowledge.setups, "setup", *at, "setup")
+        yield from _missing(knowledge, reading.setup, knowledge.setups, "setup", *at, "setup")
         yield from _missing(
             knowledge, reading.complaints, knowledge.complaints, "complaint", *at, "complaints"
         )
@@ -108,41 +111,70 @@ def unknown_reading_parts(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 @reference_check
+def unknown_conditions(knowledge: Knowledge) -> Iterator[Problem]:
+    """Return what a reading forbids, and figures of the day, that nobody defines."""
+    known = {**knowledge.setups, **knowledge.readings}
+    for name, reading in knowledge.readings.items():
+        at = ("readings", name)
+        yield from _missing(knowledge, reading.forbids, reading.answers, "outcome", *at, "forbids")
+        for outcome, what in reading.forbids.items():
+            yield from _missing(knowledge, what, known, "setup or reading", *at, "forbids", outcome)
+        yield from _missing(knowledge, reading.holds, knowledge.measurands, "measurand", *at, "holds")
+
+
+@reference_check
 def unknown_facts(knowledge: Knowledge) -> Iterator[Problem]:
     """Facts and values of facts that nobody defines."""
-    for name, fault in knowledge.faults.items():
-        yield from _missing(knowledge, fault.given, knowledge.facts, "fact", "faults", name, "given")
-        for fact, times in fault.given.items():
+    given = [("faults", name, fault.given) for name, fault in knowledge.faults.items()]
+    given += [("readings", name, reading.given) for name, reading in knowledge.readings.items()]
+    for section, name, said_of in given:
+        yield from _missing(knowledge, said_of, knowledge.facts, "fact", section, name, "given")
+        for fact, times in said_of.items():
             if fact in knowledge.facts:
                 values = knowledge.facts[fact].values
-                yield from _missing(knowledge, times, values, "value", "faults", name, "given", fact)
+                yield from _missing(knowledge, times, values, "value", section, name, "given", fact)
     for name, reading in knowledge.readings.items():
         for at, limit in enumerate(reading.quantity.limits if reading.quantity else ()):
             if isinstance(limit, LimitByFact):
                 path = ("readings", name, "quantity", "limits", at)
-                if limit.by not in knowledge.facts:
-                    yield unknown(knowledge, limit.by, knowledge.facts, "fact", *path, "by")
-                    continue
-                values = knowledge.facts[limit.by].values
-                yield from _missing(knowledge, limit.values, values, "value", *path)
-                for value in values:
-                    if value not in limit.values:
-                        yield Problem(
-                            knowledge.place(*path),
-                            "limit",
-                            f"There is no limit for '{value}'.",
-                            "",
-                            f"Add '{value}: …'.",
-                        )
+                yield from _values_by_fact(knowledge, limit, "limit", *path)
+    for section, name, item in knowledge.items():
+        for part in MINUTES:
+            said = getattr(item, part, None)
+            if isinstance(said, ByFact):
+                yield from _values_by_fact(knowledge, said, "number", section, name, part)
+
+
+def _values_by_fact(
+    knowledge: Knowledge, said: LimitByFact | ByFact, what: str, *path: str | int
+) -> Iterator[Problem]:
+    """Find facts and values of facts that nobody defines, and values for which nothing is said."""
+    if said.by not in knowledge.facts:
+        yield unknown(knowledge, said.by, knowledge.facts, "fact", *path, "by")
+        return
+    values = knowledge.facts[said.by].values
+    yield from _missing(knowledge, said.values, values, "value", *path)
+    for value in values:
+        if value not in said.values:
+            yield Problem(
+                knowledge.place(*path),
+                "limit",
+                f"There is no {what} for '{value}'.",
+                "",
+                f"Add '{value}: …'.",
+            )
 
 
 @reference_check
 def unknown_shared_parts(knowledge: Knowledge) -> Iterator[Problem]:
     """Cautions, setups and families that an item names and nobody defines; families may be left out."""
     for section, name, item in knowledge.items():
-        for part, choices in (("cautions", knowledge.cautions), ("needs", knowledge.setups)):
-            kind = "caution" if part == "cautions" else "setup"
-            yield from _missing(knowledge, getattr(item, part, ()), choices, kind, section, name, part)
+        yield from _missing(
+            knowledge, getattr(item, "cautions", ()), knowledge.cautions, "caution", section, name, "cautions"
+        )
+        for part in NAMES_SETUPS:
+            named = getattr(item, part, ())
+            yield from _missing(knowledge, named, knowledge.setups, "setup", section, name, part)
     for name, complaint in knowledge.complaints.items() if knowledge.families else ():
         if complaint.family not in knowledge.families:
             at = ("complaints", name, "family")
@@ -157,7 +189,9 @@ def circles(knowledge: Knowledge) -> Iterator[Problem]:
     graph = nx.DiGraph()
     for section in ("branches", "states", "setups"):
         for name, item in knowledge.section(section).items():
-            members = getattr(item, "causes", None) or getattr(item, "needs", None) or ()
+            members = getattr(item, "causes", None) or ()
+            if isinstance(item, Setup):
+                members = (*item.needs, *item.starts_from)
             if section == "branches":
                 members = knowledge.branches[name].gate.members
             graph.add_edges_from(((section, name), member) for member in _nodes(knowledge, members))

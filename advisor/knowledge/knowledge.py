@@ -44,6 +44,61 @@ Path = tuple[str | int, ...]
 
 
 @dataclass(frozen=True)
+class SetupRules:
+    """Which setups go together, worked out once: `ended_by` and `spent_by` hold what beginning a setup ends.
+
+    What is built on a setup ends with it. What is ended for good is in both.
+    """
+
+    setups: Mapping[str, Setup]
+    built_on: Mapping[str, frozenset[str]]  # each setup, and every other one that needs it
+    ended_by: Mapping[str, frozenset[str]]
+    spent_by: Mapping[str, frozenset[str]]
+
+    @classmethod
+    def of(cls, setups: Mapping[str, Setup]) -> SetupRules:
+        """Work out the rules of setups."""
+        needs = {name: set(_first_to_last(setups, name)) for name in setups}
+        built_on = {name: frozenset(one for one in setups if name in needs[one]) for name in setups}
+        spent_by = {name: frozenset(one.ends_for_good) for name, one in setups.items()}
+        others = {
+            name: [other for other, said in setups.items() if other != name and said.kind == one.kind]
+            for name, one in setups.items()
+            if one.kind is not None
+        }
+        ended_by = {
+            name: _all_of(built_on, [*others.get(name, ()), *one.ends, *one.ends_for_good])
+            for name, one in setups.items()
+        }
+        return cls(setups, built_on, ended_by, spent_by)
+
+    def with_built_on(self, setups: Iterable[str]) -> frozenset[str]:
+        """Setups with all that is built on them; those that this knowledge does not have are left out."""
+        return _all_of(self.built_on, setups)
+
+    def first_to_last(self, setup: str) -> tuple[str, ...]:
+        """Return a setup with all that it needs, those that come first at the front."""
+        return _first_to_last(self.setups, setup)
+
+
+def _all_of(built_on: Mapping[str, frozenset[str]], setups: Iterable[str]) -> frozenset[str]:
+    return frozenset().union(*(built_on.get(one, frozenset()) for one in setups))
+
+
+def _first_to_last(setups: Mapping[str, Setup], *last: str) -> tuple[str, ...]:
+    ordered: dict[str, None] = {}
+
+    def visit(setup: str, on_the_way: frozenset[str]) -> None:
+        for need in setups[setup].needs if setup in setups and setup not in on_the_way else ():
+            visit(need, on_the_way | {setup})
+        ordered[setup] = None
+
+    for setup in last:
+        visit(setup, frozenset())
+    return tuple(ordered)
+
+
+@dataclass(frozen=True)
 class Knowledge:
     """Everything written in a set of files, by section and id, with the places it was read from."""
 
@@ -87,9 +142,17 @@ class Knowledge:
     @property
     def _written(self) -> dict[str, dict[str, Any]]:
         return {
-            section: {name: item.model_dump(mode="json") for name, item in self.section(section).items()}
+            section: {
+                name: item.model_dump(mode="json", exclude=set(item.later - item.model_fields_set))
+                for name, item in self.section(section).items()
+            }
             for section in SECTIONS
         }
+
+    @cached_property
+    def setup_rules(self) -> SetupRules:
+        """Which setups go together, and what ends what."""
+        return SetupRules.of(self.setups)
 
     def place(self, *path: str | int) -> Place:
         """Return where a path such as ("readings", id, "minutes") was written, or its nearest parent."""
@@ -145,17 +208,7 @@ def worst_first(knowledge: Knowledge, cautions: Iterable[str]) -> tuple[str, ...
 
 def setups_of(knowledge: Knowledge, reading: str) -> tuple[str, ...]:
     """Return every setup a reading needs, prerequisites first."""
-    ordered: dict[str, None] = {}
-
-    def visit(setup: str) -> None:
-        for need in knowledge.setups[setup].needs:
-            visit(need)
-        ordered[setup] = None
-
-    first = knowledge.readings[reading].setup
-    if first:
-        visit(first)
-    return tuple(ordered)
+    return _first_to_last(knowledge.setups, *knowledge.readings[reading].setup)
 
 
 def quantity_of(knowledge: Knowledge, reading: str) -> Quantity:

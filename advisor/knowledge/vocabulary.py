@@ -7,10 +7,18 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Any, Literal, NamedTuple
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
 import numpy as np
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    WithJsonSchema,
+    model_validator,
+)
 
 from advisor.arrays import Floats
 from advisor.knowledge.probability import WORDS, parse_probability
@@ -21,6 +29,10 @@ REMEDY_SUCCESS = 0.95
 
 RIGHT_BY_PHONE = 0.9
 """How often a customer's answer is what somebody at the car would find, by default (estimate)."""
+
+
+USUAL_PEOPLE = ("customer", "technician", "certified")
+"""Who readings are for, as a rule; an author may name others, such as "two people"."""
 
 
 CHECK_MINUTES = 10.0
@@ -94,6 +106,10 @@ Probability = Annotated[float, BeforeValidator(parse_probability), WithJsonSchem
 OneOrMany = Annotated[tuple[str, ...], BeforeValidator(_several), WithJsonSchema(_SAID_ID_OR_LIST)]
 
 
+NoneOrMore = Annotated[OneOrMany, PlainSerializer(lambda said: said if said[1:] else "".join(said) or None)]
+"""Written as it always was where it is one word at most, so that a version stays what it is."""
+
+
 Share = Annotated[float, Field(gt=0, le=100)]
 
 
@@ -101,6 +117,22 @@ Size = Annotated[float, Field(ge=-1e12, le=1e12)]
 
 
 Minutes = Annotated[float, Field(ge=0, le=20_000)]
+
+
+class AuthoredModel(BaseModel):
+    """Anything an author writes: frozen, and unknown words are refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=False, allow_inf_nan=False)
+
+
+class ByFact(AuthoredModel):
+    """Minutes that depend on a vehicle fact."""
+
+    by: str
+    values: Annotated[dict[str, Minutes], Field(min_length=1)]
+
+
+MinutesByFact = Minutes | Annotated[ByFact, BeforeValidator(_limit), WithJsonSchema(_SAID_LIMIT)]
 
 
 Members = Annotated[
@@ -120,12 +152,6 @@ Text = Annotated[str, Field(min_length=1, max_length=2000)]
 Steps = tuple[Text, ...]
 
 
-class AuthoredModel(BaseModel):
-    """Anything an author writes: frozen, and unknown words are refused."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=False, allow_inf_nan=False)
-
-
 class Source(AuthoredModel):
     """A named source that a number comes from."""
 
@@ -136,7 +162,13 @@ Standing = Literal["estimate", "common practice"] | Source
 
 
 class Item(AuthoredModel):
-    """What every section's entries share."""
+    """What every section's entries share.
+
+    `later` are words that the language has got since: where they are not said they are no part of the
+    knowledge's version, so that files that nobody has changed stay the version that they were.
+    """
+
+    later: ClassVar[frozenset[str]] = frozenset()
 
     name: Annotated[str, Field(min_length=1, max_length=80)]
     note: Text | None = None
@@ -207,6 +239,8 @@ class Gated(Item):
 class Complaint(Gated):
     """A top event: what the customer complains about. `comes` is how such a car gets here, for the caller."""
 
+    later = frozenset({"check_setup", "comes"})
+
     family: Text
     customer: OneOrMany = ()
     warn: OneOrMany = ()
@@ -214,6 +248,18 @@ class Complaint(Gated):
     unlisted: Share
     check: Text | None = None
     check_minutes: Minutes = CHECK_MINUTES
+    check_setup: OneOrMany = ()
+
+
+class Changing(Item):
+    """Something that changes the condition of the car: setups that it ends, and those that never return.
+
+    `put_back` is what has to be put back before the car leaves.
+    """
+
+    ends: OneOrMany = ()
+    ends_for_good: OneOrMany = ()
+    put_back: Text | None = None
 
 
 class Family(Item):
@@ -256,8 +302,13 @@ class Branch(Gated):
     unlisted: Literal["rest"] | None = None
 
 
-class Fault(Item):
-    """A basic event: something that a remedy puts right."""
+class Fault(Changing):
+    """A basic event: something that a remedy puts right.
+
+    `ends`, `ends_for_good` and `restores` are what the remedy does to the condition of the car.
+    """
+
+    later = frozenset({"ends", "ends_for_good", "put_back", "restores"})
 
     remedy: Text
     remedy_minutes: Minutes
@@ -267,6 +318,7 @@ class Fault(Item):
     prior: Annotated[Probability, Field(gt=0, lt=1)] | None = None
     given: dict[str, dict[str, Factor]] = {}
     cautions: tuple[str, ...] = ()
+    restores: OneOrMany = ()
 
 
 class Fact(Item):
@@ -378,16 +430,26 @@ class Quantity(AuthoredModel):
         return tuple(numbers)
 
 
-class Reading(Item):
-    """A question or a measurement."""
+class Reading(Changing):
+    """A question or a measurement.
 
-    who: Literal["customer", "technician", "certified"] = "technician"
+    `given` says on which cars it cannot be taken, `holds` within which figures of the day its limits hold,
+    `forbids` which setups and readings are forbidden after an outcome.
+    """
+
+    later = frozenset({"ends", "ends_for_good", "put_back", "waiting_minutes", "given", "holds", "forbids"})
+
+    who: Annotated[Text, WithJsonSchema({"type": "string", "examples": list(USUAL_PEOPLE)})] = "technician"
     ask: Text | None = None
     right_by_phone: Annotated[Probability, Field(gt=0.5, le=1)] = RIGHT_BY_PHONE
     warn: dict[str, Text] = {}
-    minutes: Minutes
+    minutes: MinutesByFact
+    waiting_minutes: MinutesByFact = 0.0
     instrument: OneOrMany = ()
-    setup: str | None = None
+    setup: NoneOrMore = ()
+    given: dict[str, dict[str, Factor]] = {}
+    holds: dict[str, tuple[Size, Size]] = {}
+    forbids: dict[str, OneOrMany] = {}
     complaints: tuple[str, ...] = ()  # where it makes sense; none named: wherever its causes are
     steps: Steps = ()
     cautions: tuple[str, ...] = ()
@@ -496,25 +558,30 @@ Stay = Literal["half a day", "a whole day", "overnight", "two days"]
 """How long a car is left here, the shortest first."""
 
 
-class Setup(Item):
-    """A state of the car that readings share; its minutes are charged once.
+class Setup(Changing):
+    """A condition of the car that readings share; its minutes are charged once.
 
-    `stay` is how long the car is left here for it, and `arrange` what the customer does besides.
+    Two setups of one `kind` are never in place together. It stays in place while what it `needs` does; what
+    it `starts_from` has to be there only when it begins. `stay` is how long the car is left here for it, and
+    `arrange` what the customer does besides.
     """
 
+    later = frozenset(
+        {"ends", "ends_for_good", "kind", "starts_from", "on_arrival", "lasts_minutes", "put_back", "stay"}
+    )
+
     steps: Steps = ()
-    hands_on_minutes: Minutes
-    waiting_minutes: Minutes = 0
+    hands_on_minutes: MinutesByFact
+    waiting_minutes: MinutesByFact = 0
     stay: Stay | None = None
     arrange: Text | None = None
     bay: Text | None = None
     needs: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
-
-    @property
-    def minutes(self) -> float:
-        """Return hands-on and waiting minutes together."""
-        return self.hands_on_minutes + self.waiting_minutes
+    kind: Text | None = None
+    starts_from: OneOrMany = ()
+    on_arrival: bool = False
+    lasts_minutes: Minutes | None = None
 
 
 Signal = Literal["danger", "warning", "caution", "notice"]
