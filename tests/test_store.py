@@ -41,12 +41,14 @@ from advisor.case.entries import (
     Entry,
     Known,
     Measured,
+    Noted,
     Prepared,
     Reopened,
     Repaired,
     Replayed,
     Seen,
     Skipped,
+    Stated,
     TakenBack,
 )
 from advisor.knowledge.knowledge import Knowledge
@@ -101,8 +103,9 @@ ENTRIES: st.SearchStrategy[Entry] = st.one_of(
     st.builds(Seen, IDS, IDS, st.sampled_from([1.0, 0.9, 0.7]), st.sampled_from(["technician", "customer"])),
     st.builds(Measured, IDS, st.lists(MEASUREMENTS, max_size=2).map(tuple)),
     st.builds(Accounted, IDS, MEASUREMENTS, st.just("") | IDS),
+    st.builds(Noted, IDS, MEASUREMENTS),
     *(st.builds(kind, IDS, TEXTS) for kind in (Skipped, Ended, Replayed, Closed, Cancelled)),
-    *(st.builds(kind, IDS, TIMES) for kind in (Prepared, Acknowledged, Repaired, Reopened)),
+    *(st.builds(kind, IDS, TIMES) for kind in (Prepared, Stated, Acknowledged, Repaired, Reopened)),
     st.builds(Booked, st.dates().map(str), TEXTS),
     st.builds(Checked, IDS, st.sampled_from([GONE, STILL_THERE])),
 )

@@ -165,7 +165,7 @@ def test_an_upgrade_that_fails_anywhere_leaves_the_database_wholly_old(
     before = laid_out(database)
     (tmp_path / "counted").mkdir()
     count = statements(database.kind, schema, tmp_path / "counted")
-    assert count >= 2
+    assert count >= 1
     for last in range(1, count + 1):
         done: list[str] = []
 
@@ -197,12 +197,14 @@ def killed_after(url: str, last: int) -> None:
 
 @pytest.mark.parametrize("schema", OLD_SCHEMAS)
 def test_a_program_killed_in_an_upgrade_leaves_the_database_wholly_old(
-    database: Database, schema: int
+    database: Database, schema: int, tmp_path: Path
 ) -> None:
     """Killed in the middle, with nothing left to tidy up: the database opens again, with everything."""
     put_old(database, schema)
     before = laid_out(database)
-    for last in (1, 2):
+    (tmp_path / "counted").mkdir()
+    count = statements(database.kind, schema, tmp_path / "counted")
+    for last in range(1, min(2, count) + 1):
         kills_itself(killed_after, database.url, last)
         assert laid_out(database) == before
     with database.opened() as store:

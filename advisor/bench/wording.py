@@ -23,12 +23,14 @@ from advisor.case.entries import (
     Entry,
     Known,
     Measured,
+    Noted,
     Prepared,
     Reopened,
     Repaired,
     Replayed,
     Seen,
     Skipped,
+    Stated,
     TakenBack,
     Warned,
 )
@@ -38,7 +40,7 @@ from advisor.knowledge.vocabulary import LimitByFact
 from advisor.measure.uncertainty import Estimate
 from advisor.measure.units import convert, preferred, show
 from advisor.model.observation import Measurement
-from advisor.papers.format import bar, duration, percent, plain
+from advisor.papers.format import bar, duration, percent, plain, when
 from advisor.simulate.rollout import LookAhead
 from advisor.store.records import StoredCase
 
@@ -252,9 +254,14 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
         return f"Part of the draw: {entry.what}, {entry.measurement.typed}"
     if isinstance(entry, Seen | Measured | Skipped):
         return _reading_words(knowledge, entry)
-    if isinstance(entry, Prepared | Ended):
+    if isinstance(entry, Noted):
+        measurand = knowledge.measurands.get(entry.measurand)
+        return f"{measurand.name if measurand else plain(entry.measurand)}: {entry.measurement.typed}"
+    if isinstance(entry, Prepared | Stated | Ended):
         setup = knowledge.setups.get(entry.setup)
         name = setup.name if setup else plain(entry.setup)
+        if isinstance(entry, Stated):
+            return f"In place since {when(entry.since, year=False)}, as somebody said: {name}"
         return f"Begun: {name}" if isinstance(entry, Prepared) else f"Ended: {name} ({entry.reason})"
     if isinstance(entry, Acknowledged):
         caution = knowledge.cautions.get(entry.caution)

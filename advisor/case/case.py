@@ -28,6 +28,7 @@ from advisor.case.entries import (
     Entry,
     Known,
     Measured,
+    Noted,
     Prepared,
     Reopened,
     Repaired,
@@ -207,8 +208,18 @@ class Case:
 
     def remembered(self, measurand: str) -> Measurement | None:
         """Return the last value entered for a measurand, whatever reading it was for."""
-        takes = (entry.take for entry in self.counting.values() if isinstance(entry, Measured))
-        values = [one for take in takes for one in take if one.measurand == measurand]
+        values = [
+            one
+            for entry in self.counting.values()
+            for one in (
+                entry.take
+                if isinstance(entry, Measured)
+                else (entry.measurement,)
+                if isinstance(entry, Noted)
+                else ()
+            )
+            if one.measurand == measurand
+        ]
         return values[-1] if values else None
 
     @property

@@ -77,6 +77,24 @@ class Prepared:
 
 
 @dataclass(frozen=True)
+class Stated:
+    """Somebody says that a setup is in place, and since when (ISO 8601, with zone): nobody has to make it."""
+
+    kind: ClassVar[str] = "stated"
+    setup: str
+    since: str
+
+
+@dataclass(frozen=True)
+class Noted:
+    """A figure of the day, such as the temperature outside: a number or a word for a measurand."""
+
+    kind: ClassVar[str] = "noted"
+    measurand: str
+    measurement: Measurement
+
+
+@dataclass(frozen=True)
 class Ended:
     """A setup is no longer in place, because of `reason`."""
 
@@ -200,6 +218,8 @@ Entry = (
     | Accounted
     | Skipped
     | Prepared
+    | Stated
+    | Noted
     | Ended
     | Acknowledged
     | Repaired

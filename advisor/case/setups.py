@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from advisor.case.case import Case
+from advisor.case.condition import moves
 from advisor.case.entries import Measured, Prepared, Seen
+from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge, setups_of
 
 
@@ -19,8 +21,16 @@ def used_setups(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
 
 
 def minutes(knowledge: Knowledge, case: Case) -> tuple[float, float]:
-    """Return the planned hands-on and waiting minutes of the readings taken; each setup is charged once."""
-    setups = [knowledge.setups[name] for name in used_setups(knowledge, case)]
+    """Return the planned hands-on and waiting minutes of the readings taken and the setups made for them.
+
+    A setup is charged again if it had ended in between; one that somebody stated costs nothing.
+    """
+    facts = case.facts
+    setups = [knowledge.setups[name] for move in moves(knowledge, case) for name in move.made]
     readings = [knowledge.readings[name] for name in case.taken if name in knowledge.readings]
-    hands_on = sum(one.minutes for one in readings) + sum(one.hands_on_minutes for one in setups)
-    return hands_on, sum(one.waiting_minutes for one in setups)
+    hands_on = [one.minutes for one in readings] + [one.hands_on_minutes for one in setups]
+    waiting = [one.waiting_minutes for one in readings] + [one.waiting_minutes for one in setups]
+    return (
+        sum(minutes_for(knowledge, said, facts) for said in hands_on),
+        sum(minutes_for(knowledge, said, facts) for said in waiting),
+    )

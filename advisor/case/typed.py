@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from advisor.case.case import Case
-from advisor.case.entries import Known, Measured
+from advisor.case.entries import Known, Measured, Noted
 from advisor.knowledge.knowledge import Knowledge, quantity_of
 from advisor.knowledge.vocabulary import LimitByFact
 from advisor.measure.formula import OutOfRange
@@ -175,6 +175,15 @@ def direct(knowledge: Knowledge, reading: str, text: str, instrument: str) -> Me
     name = knowledge.readings[reading].name
     field = Field(reading, name, quantity.unit, (), ())
     return Measured(reading, (_measured(knowledge, reading, field, text, instrument),))
+
+
+def figure_of_the_day(
+    knowledge: Knowledge, measurand: str, text: str, preferences: Mapping[str, str]
+) -> Noted:
+    """Return a figure of the day as it was typed; raises `NotUnderstood`."""
+    said = knowledge.measurands[measurand]
+    unit = preferred(said.unit or "", preferences)
+    return Noted(measurand, _measured(knowledge, "", Field(measurand, said.ask, unit, (), ()), text, ""))
 
 
 def _measured(knowledge: Knowledge, reading: str, field: Field, text: str, instrument: str) -> Measurement:

@@ -18,8 +18,9 @@ from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from advisor.store.errors import Doing, StoreError, sentence
 from advisor.text import clean
 
-SCHEMA = 5
-"""Increased by one with every change of the tables below, together with a step in `_MIGRATIONS`."""
+SCHEMA = 6
+"""Increased by one with every change of the tables below, and with kinds of entry that older programs would
+take for damage, together with a step in `_MIGRATIONS`."""
 LOCKED_SECONDS = 2.0
 """How long a writer waits for another one before it says that the database is locked."""
 OPENING_SECONDS = 10.0
@@ -390,11 +391,16 @@ def _erased_numbers_are_kept(connection: sa.Connection) -> None:
     ERASED.create(connection)
 
 
+def _more_kinds_of_entry(_: sa.Connection) -> None:
+    """Upgrade to schema 6: kinds of entry that programs of schema 5 may not know; the tables stay."""
+
+
 _MIGRATIONS: tuple[Callable[[sa.Connection], None], ...] = (
     _cases_know_their_knowledge,
     _numbers_are_given_once,
     _settings_have_their_own_place,
     _erased_numbers_are_kept,
+    _more_kinds_of_entry,
 )
 
 

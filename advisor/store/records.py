@@ -19,6 +19,7 @@ from advisor.case.entries import (
     Accounted,
     Entry,
     Measured,
+    Noted,
     Repaired,
     Seen,
     TakenBack,
@@ -27,7 +28,7 @@ from advisor.model.observation import Measurement
 from advisor.store.errors import CorruptRow
 
 UNSURE = "unsure"
-STAMPED = ("prepared", "acknowledged", "repaired", "reopened")
+STAMPED = ("prepared", "stated", "acknowledged", "repaired", "reopened")
 """Entries that say a time themselves."""
 _SPEAKERS = (TECHNICIAN, CUSTOMER)
 YEARS = range(1970, 9999)
@@ -87,6 +88,8 @@ def row_of(entry: Entry) -> tuple[str, str, str]:
     if isinstance(entry, Accounted):
         behind = {"behind": entry.behind} if entry.behind else {}
         return kind, entry.what, json.dumps({**vars(entry.measurement), **behind}, ensure_ascii=False)
+    if isinstance(entry, Noted):
+        return kind, entry.measurand, json.dumps(vars(entry.measurement), ensure_ascii=False)
     if isinstance(entry, Seen):
         if entry.confidence == 1.0 and entry.by == TECHNICIAN and not entry.take:
             return kind, entry.reading, entry.outcome
@@ -105,6 +108,8 @@ def _entry(row: Any, case: Case) -> Entry:  # noqa: C901 - one branch a kind of 
     """Return the entry of a row, given the entries before it."""
     if row.kind == "measured":
         return Measured(row.about, tuple(map(_measurement, _listed(json.loads(row.said)))))
+    if row.kind == "noted":
+        return Noted(row.about, _measurement(json.loads(row.said)))
     if row.kind == "accounted":
         said = json.loads(row.said)
         behind = said.pop("behind", "") if isinstance(said, dict) else ""

@@ -1,0 +1,235 @@
+"""What is true of the car at a time, from the entries of its job alone.
+
+An entry changes the condition of the car by the rules of its setups (`knowledge.conditions`). Nothing is
+assumed of what nobody has entered: undoing an entry gives back exactly the condition before it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+
+from advisor.case.case import Case
+from advisor.case.entries import (
+    CUSTOMER,
+    Checked,
+    Ended,
+    Entry,
+    Measured,
+    Prepared,
+    Repaired,
+    Seen,
+    Stated,
+)
+from advisor.case.typed import likeliest_band
+from advisor.knowledge.conditions import (
+    UNKNOWN,
+    Condition,
+    OutOfReach,
+    begun,
+    done,
+    ended,
+    forbidden_by,
+    minutes_for,
+    no_longer_known,
+    stated,
+    way_to,
+)
+from advisor.knowledge.knowledge import Knowledge
+
+
+@dataclass(frozen=True)
+class Present:
+    """The condition of a car at a time.
+
+    `begun` says since when a setup in place is there, where somebody has entered it; `used` when it was last
+    relied on, where the times of the entries are known.
+    """
+
+    condition: Condition = UNKNOWN
+    begun: Mapping[str, datetime] = field(default_factory=dict)
+    used: Mapping[str, datetime] = field(default_factory=dict)
+
+    def waiting_minutes(
+        self, knowledge: Knowledge, facts: Mapping[str, str], now: datetime
+    ) -> dict[str, float]:
+        """Return the setups in place, each with the minutes that its waiting still takes; 0 where it is over.
+
+        The clock alone says so: a reading taken meanwhile may have been taken too early. A clock that was set
+        back never makes it longer than the setup's own minutes.
+        """
+        left = dict.fromkeys(sorted(self.condition.in_place), 0.0)
+        for setup, at in self.begun.items():
+            whole = minutes_for(knowledge, knowledge.setups[setup].waiting_minutes, facts)
+            gone = (now - at).total_seconds() / 60
+            left[setup] = min(whole, max(0.0, whole - gone))
+        return left
+
+
+@dataclass(frozen=True)
+class Move:
+    """An entry that needs or changes the condition of the car, the setups made for it, and what holds."""
+
+    step: int
+    entry: Entry
+    made: tuple[str, ...]
+    after: Present
+
+
+def present(
+    knowledge: Knowledge, case: Case, times: Sequence[str] = (), now: datetime | None = None
+) -> Present:
+    """Return what is true of a car after the entries of its job.
+
+    With the `times` at which they were entered (ISO 8601) what lasts only so long is no longer known once
+    that is over.
+    """
+    last = Present()
+    for move in moves(knowledge, case, times):
+        last = move.after
+    return last if now is None else _lapsed(knowledge, last, now)
+
+
+def moves(knowledge: Knowledge, case: Case, times: Sequence[str] = ()) -> Iterator[Move]:
+    """Every entry that counts and needs or changes the condition of the car, in order."""
+    here = Present()
+    for step, entry in case.counting.items():
+        at = datetime.fromisoformat(times[step - 1]) if step <= len(times) else None
+        if at is not None:
+            here = _lapsed(knowledge, here, at)
+        moved = _moved(knowledge, case, here, entry, at)
+        if moved is not None:
+            made, here = moved
+            yield Move(step, entry, made, here)
+
+
+def _moved(
+    knowledge: Knowledge, case: Case, here: Present, entry: Entry, at: datetime | None
+) -> tuple[tuple[str, ...], Present] | None:
+    """Return the setups made for an entry and the condition after it; None if it has to do with neither."""
+    rules = knowledge.setup_rules
+    if isinstance(entry, Seen | Measured):
+        if entry.reading not in knowledge.readings or (isinstance(entry, Seen) and entry.by == CUSTOMER):
+            return None
+        said = knowledge.readings[entry.reading]
+        made, reached = _brought_about(knowledge, case, here, said.setup, at)
+        after = done(rules, reached.condition, said)
+        ruled_out = forbidden_by(knowledge, entry.reading, _outcome(knowledge, case, entry))
+        after = replace(after, forbidden=_forbidden_before(knowledge, here, entry) | ruled_out)
+        return made, _with(reached, after)
+    if isinstance(entry, Checked) and entry.complaint in knowledge.complaints:
+        setups = knowledge.complaints[entry.complaint].check_setup
+        return _brought_about(knowledge, case, here, setups, at) if setups else None
+    if isinstance(entry, Repaired) and entry.fault in knowledge.faults:
+        return (), _with(here, done(rules, here.condition, knowledge.faults[entry.fault]))
+    if isinstance(entry, Prepared) and entry.setup in knowledge.setups:
+        since = datetime.fromisoformat(entry.at)
+        first = [one for one in rules.first_to_last(entry.setup) if one != entry.setup]
+        made, reached = _brought_about(knowledge, case, here, first, at)
+        condition = begun(rules, reached.condition, entry.setup)
+        begun_at = {**_with(reached, condition).begun, entry.setup: since}
+        used = {**reached.used, entry.setup: since + _wait(knowledge, case, entry.setup)}
+        return (*made, entry.setup), replace(_with(reached, condition), begun=begun_at, used=used)
+    if isinstance(entry, Stated) and entry.setup in knowledge.setups:
+        since = datetime.fromisoformat(entry.since)
+        condition = stated(rules, here.condition, [entry.setup])
+        whole = dict.fromkeys(rules.first_to_last(entry.setup), since)
+        used = {**here.used, **dict.fromkeys(whole, at or since)}
+        known = _with(here, condition)
+        begun_at = {**whole, **known.begun, entry.setup: since}
+        in_place = {setup: at for setup, at in begun_at.items() if setup in condition.in_place}
+        return (), replace(known, begun=in_place, used=used)
+    if isinstance(entry, Ended) and entry.setup in knowledge.setups:
+        return (), _with(here, ended(rules, here.condition, [entry.setup]))
+    return None
+
+
+def _brought_about(
+    knowledge: Knowledge, case: Case, here: Present, setups: Sequence[str], at: datetime | None
+) -> tuple[tuple[str, ...], Present]:
+    """Setups in place with all that they need, and those that had to be made for it.
+
+    Where there is no way from here, they are taken for in place all the same: somebody has relied on them.
+    What is over for good does not come back by that.
+    """
+    rules = knowledge.setup_rules
+    condition = here.condition
+    way = way_to(knowledge, replace(condition, forbidden=frozenset()), setups, case.facts)
+    if isinstance(way, OutOfReach):
+        made: tuple[str, ...] = ()
+        for setup in setups:
+            for one in rules.first_to_last(setup):
+                if one not in condition.in_place and one not in condition.for_good:
+                    condition = begun(rules, condition, one)
+    else:
+        made, condition = way.made, replace(way.after, forbidden=condition.forbidden)
+    needed = [one for setup in setups for one in rules.first_to_last(setup)]
+    used = {**here.used, **dict.fromkeys(needed, at)} if at is not None else here.used
+    return made, replace(_with(here, condition), used=used)
+
+
+def _with(here: Present, condition: Condition) -> Present:
+    """Return the same with another condition: what was over in between has no beginning any more."""
+    kept = {
+        setup: at
+        for setup, at in here.begun.items()
+        if setup in condition.in_place and setup in here.condition.in_place
+    }
+    return replace(here, condition=condition, begun=kept)
+
+
+def _wait(knowledge: Knowledge, case: Case, setup: str) -> timedelta:
+    return timedelta(minutes=minutes_for(knowledge, knowledge.setups[setup].waiting_minutes, case.facts))
+
+
+def _lapsed(knowledge: Knowledge, here: Present, now: datetime) -> Present:
+    """Return the condition at a time at which what lasts only so long may be over: nobody knows."""
+    lapsed = [
+        setup
+        for setup in sorted(here.condition.in_place)
+        if (lasts := knowledge.setups[setup].lasts_minutes) is not None
+        and setup in here.used
+        and now - here.used[setup] > timedelta(minutes=lasts)
+    ]
+    if not lapsed:
+        return here
+    return _with(here, no_longer_known(knowledge.setup_rules, here.condition, lapsed))
+
+
+def _outcome(knowledge: Knowledge, case: Case, entry: Seen | Measured) -> str | None:
+    """Return the outcome that an entry shows; None where nothing hangs on it, or nobody can say."""
+    said = knowledge.readings[entry.reading]
+    if not said.forbids:
+        return None
+    if isinstance(entry, Seen):
+        return entry.outcome
+    if said.quantity is None or said.quantity.limits_for(case.facts) is None:
+        return None
+    return likeliest_band(knowledge, case.facts, entry)
+
+
+def _forbidden_before(knowledge: Knowledge, here: Present, entry: Seen | Measured) -> frozenset[str]:
+    """Return what is forbidden without this reading: another answer lifts what the first one forbade."""
+    said = knowledge.readings[entry.reading]
+    own = frozenset(one for ids in said.forbids.values() for one in ids)
+    return here.condition.forbidden - own
+
+
+def to_put_back(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
+    """Return what has to be put back before the car leaves, for every setup made and reading taken, in order.
+
+    A setup that a remedy has put an end to (a circuit filled again) needs no more.
+    """
+    due: dict[str, str | None] = {}
+    for move in moves(knowledge, case):
+        due.update((name, knowledge.setups[name].put_back) for name in move.made)
+        if isinstance(move.entry, Seen | Measured):
+            due[move.entry.reading] = knowledge.readings[move.entry.reading].put_back
+        if isinstance(move.entry, Repaired):
+            remedy = knowledge.faults[move.entry.fault]
+            for restored in remedy.restores:
+                for over in knowledge.setup_rules.ended_by[restored]:
+                    due.pop(over, None)
+            due[move.entry.fault] = remedy.put_back
+    return tuple(dict.fromkeys(words for words in due.values() if words))
