@@ -14,12 +14,12 @@ from advisor.advice.advice import (
     Stop,
     advise,
     outcome_effects,
-    waiting_minutes,
 )
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence, Situation, Situations, posterior_history
 from advisor.bench.wording import remedy_lines, stop_sentence, why
 from advisor.case.case import Case
+from advisor.case.condition import present
 from advisor.case.entries import Checked, Known, Measured, Prepared, Repaired, Seen, Skipped
 from advisor.inference import cliquetree
 from advisor.inference.bounded import compile_bounded
@@ -677,9 +677,13 @@ def test_a_technicians_reading_waits_for_a_technician(door: Bench) -> None:
 
 def test_waiting_that_is_left_is_charged_and_the_longest_counts(door: Bench) -> None:
     """Setups in place wait side by side; one that is missing adds its own."""
-    advice = advise(
-        Situation.of(door.knowledge, door.engine, door.case()), waiting={"unlocked": 3.0, "room": 7.0}
-    )
+    start = datetime(2030, 1, 1, 18, 0, tzinfo=UTC)
+    setups = dict(door.knowledge.setups)
+    for setup, minutes in (("unlocked", 3.0), ("room", 7.0)):
+        setups[setup] = setups[setup].model_copy(update={"waiting_minutes": minutes})
+    knowledge = replace(door.knowledge, setups=setups)
+    begun = Case("rattle", tuple(Prepared(setup, start.isoformat()) for setup in ("unlocked", "room")))
+    advice = advise(Situation.of(knowledge, door.engine, begun), now=start)
     wiggle = of(advice, "wiggle")
     assert (wiggle.setups, wiggle.hands_on_minutes, wiggle.minutes) == (("open_wide",), 7, 7 + 7 + 4)
 
@@ -754,17 +758,24 @@ def test_suspicion_goes_on_through_a_repair(door: Bench) -> None:
 
 
 def test_a_setup_that_the_knowledge_no_longer_has_waits_for_nothing(door: Bench) -> None:
-    """One begun under older knowledge is in place with no minutes left; known ones run by the clock alone."""
+    """One begun under older knowledge is nowhere; those that are known run by the clock alone.
+
+    What a setup needs is in place with it.
+    """
     start = datetime(2030, 1, 1, 18, 0, tzinfo=UTC)
     case = Case("rattle", tuple(Prepared(name, start.isoformat()) for name in ("gone", "open_wide")))
-    left = waiting_minutes(door.knowledge, case, start + timedelta(minutes=1))
-    assert left == {"gone": 0.0, "open_wide": 3.0}
+
+    def waits(knowledge: Knowledge, case: Case, now: datetime) -> dict[str, float]:
+        return present(knowledge, case).waiting_minutes(knowledge, case.facts, now)
+
+    left = waits(door.knowledge, case, start + timedelta(minutes=1))
+    assert left == {"open_wide": 3.0, "room": 0.0, "unlocked": 0.0}
     used = case.with_entry(Seen("look", "slack"))
-    assert waiting_minutes(door.knowledge, used, start)["open_wide"] == 4.0
+    assert waits(door.knowledge, used, start)["open_wide"] == 4.0
     other = case.with_entry(Seen("tap", "rings"))
-    assert waiting_minutes(door.knowledge, other, start)["open_wide"] == 4.0
+    assert waits(door.knowledge, other, start)["open_wide"] == 4.0
     again = used.with_entry(Prepared("open_wide", (start + timedelta(hours=1)).isoformat()))
-    assert waiting_minutes(door.knowledge, again, start + timedelta(hours=1))["open_wide"] == 4.0
+    assert waits(door.knowledge, again, start + timedelta(hours=1))["open_wide"] == 4.0
 
 
 WIDE = """\

@@ -14,13 +14,12 @@ from advisor.advice.advice import (
     CandidateReading,
     advise,
     least_single_fault_probability,
-    setups_in_place,
     single_fault_probability,
-    waiting_minutes,
 )
 from advisor.advice.situation import Situation
 from advisor.advice.waits import WaitPlan, plan
 from advisor.case.case import Case
+from advisor.case.condition import present
 from advisor.case.entries import Ended, Prepared, Seen
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine, Evidence, InferenceEngine, Posterior
@@ -385,13 +384,18 @@ def test_nothing_is_planned_where_nothing_is_waited_for(hum: tuple[Knowledge, En
     assert planned(*hum, asleep, "current") is None
 
 
+def waits(knowledge: Knowledge, case: Case, now: datetime) -> dict[str, float]:
+    """The setups in place with the minutes that their waits still take."""
+    return present(knowledge, case).waiting_minutes(knowledge, case.facts, now)
+
+
 def test_a_wait_runs_by_the_clock_and_ends(hum: tuple[Knowledge, Engine]) -> None:
     """Forty minutes from the start; a clock set back never makes it longer; ending it ends it."""
     knowledge, _ = hum
     case = Case("c", (Prepared("asleep", START.isoformat()),))
 
     def left(minutes: float, case: Case = case) -> float | None:
-        return waiting_minutes(knowledge, case, START + timedelta(minutes=minutes)).get("asleep")
+        return waits(knowledge, case, START + timedelta(minutes=minutes)).get("asleep")
 
     assert [left(0), left(15), left(40), left(500)] == [40, 25, 0, 0]
     assert left(-90) == 40
@@ -402,9 +406,9 @@ def test_what_a_setup_is_built_on_ends_it_too(hum: tuple[Knowledge, Engine]) -> 
     """A door opened is the end of all shut, and so of the car asleep; the next reading charges both again."""
     knowledge, engine = hum
     case = Case("c", (Seen("current", "high"),))
-    assert setups_in_place(knowledge, case) == {"shut", "asleep"}
+    assert present(knowledge, case).condition.in_place == {"shut", "asleep"}
     ended = case.with_entry(Ended("shut", "a door was opened"))
-    assert setups_in_place(knowledge, ended) == frozenset()
+    assert present(knowledge, ended).condition.in_place == frozenset()
     assert (
         proposed(advise(Situation.of(knowledge, engine, ended)).proposals, "warm").minutes == 3 + 4 + 6 + 40
     )
@@ -414,8 +418,7 @@ def test_the_rest_of_a_wait_is_charged(hum: tuple[Knowledge, Engine]) -> None:
     """With a quarter of an hour left, a reading behind the wait costs its own minutes and that."""
     knowledge, engine = hum
     case = Case("c", (Prepared("shut", START.isoformat()), Prepared("asleep", START.isoformat())))
-    waiting = waiting_minutes(knowledge, case, START + timedelta(minutes=25))
-    advice = advise(Situation.of(knowledge, engine, case), waiting=waiting)
+    advice = advise(Situation.of(knowledge, engine, case), now=START + timedelta(minutes=25))
     assert proposed(advice.proposals, "warm").minutes == 3 + 15
 
 

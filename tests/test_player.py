@@ -163,7 +163,7 @@ def test_round_off_decides_nothing(
     ranker = compile_ranker(knowledge, engine, "c", ranking=ranking)
     starts = starts_of(ranker, [case])
     beliefs, told = ranker.posteriors(starts.potentials)
-    chosen = choose(ranker, beliefs, offers(ranker, told, starts.gone, starts.ready)).reading
+    chosen = choose(ranker, beliefs, offers(ranker, told, starts.gone, starts.condition)).reading
     assert [ranker.readings[at] for at in chosen] == order[:1]
     assert candidates(ranker, starts, told, 4)[0] == order[0]
 
@@ -181,7 +181,7 @@ def test_first_choice_and_stop_are_those_of_the_advice(
     cases = partial_cases(shipped, engine, name, 8)
     starts = starts_of(ranker, cases)
     beliefs, bits = ranker.posteriors(starts.potentials)
-    offered = offers(ranker, bits, starts.gone, starts.ready)
+    offered = offers(ranker, bits, starts.gone, starts.condition)
     choices = choose(ranker, beliefs, offered)
     for at, case in enumerate(cases):
         advice = advise(Situation.of(shipped, engine, case), workshop)

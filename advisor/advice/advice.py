@@ -14,20 +14,32 @@ from typing import Literal
 
 import numpy as np
 
+from advisor.advice.obstacles import obstacle, out_of_reach_words, to_ask_first
 from advisor.advice.rules import (
     REASONS,
     Workshop,
     bits_per_minute,
     comparable,
-    lacks,
+    held_back,
     most_first,
     most_probable_first,
     stop_reasons,
     worth_taking,
 )
 from advisor.advice.situation import InconsistentEvidence, Situation, current_faults
+from advisor.arrays import Bools
 from advisor.case.case import Case
-from advisor.case.entries import GONE, Ended, Measured, Prepared, Seen
+from advisor.case.condition import Present, present
+from advisor.case.entries import GONE
+from advisor.knowledge.conditions import (
+    Condition,
+    OutOfReach,
+    Way,
+    after_reading,
+    minutes_for,
+    wanted_by,
+    way_to_reading,
+)
 from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.model.nodes import is_instrument_leaf, shown_by
@@ -51,6 +63,10 @@ class CandidateReading:
     Minutes include its setups not yet in place and the remaining wait of those that are; hands-on minutes
     exclude all waiting. Bits assume the best instrument at hand, `instrument`; `best_instrument` is the
     listed one that would tell most. Bits per minute charge waiting by the weight of the policy.
+
+    `setups` are to be made first, in this order, `assumed` are those that cars arrive with and that nobody
+    has said to be over, `ends` those in place that will be no more. `asks` are vehicle facts and figures of
+    the day to ask first, as they decide whether the reading applies.
     """
 
     reading: str
@@ -63,6 +79,9 @@ class CandidateReading:
     instrument: str | None
     best_instrument: str | None
     best_bits: float
+    assumed: tuple[str, ...] = ()
+    ends: tuple[str, ...] = ()
+    asks: tuple[str, ...] = ()
 
     def is_worth_taking(self, policy: Policy) -> bool:
         """Return whether the reading tells enough, also relative to its work."""
@@ -111,35 +130,44 @@ class Answer:
 def advise(
     situation: Situation,
     workshop: Workshop | None = None,
-    waiting: Mapping[str, float] | None = None,
+    car: Present | None = None,
+    now: datetime | None = None,
     before: Mapping[str, float] | None = None,
 ) -> Advice:
     """Return what to do next on a case.
 
-    `waiting` are the setups in place with their remaining minutes (default: `setups_in_place`, all ready);
-    `before` are the beliefs before the last entry (default: computed, if the same engine can).
+    `car` is its condition (default: that of its entries alone), `now` the time to which waits have run
+    (default: they are over), `before` the beliefs before the last entry (default: computed, if the same
+    engine can).
     """
     workshop, policy = workshop or Workshop(), situation.policy
-    knowledge, case, now = situation.knowledge, situation.case, situation.posterior
+    knowledge, case, posterior = situation.knowledge, situation.case, situation.posterior
     before = before or _beliefs_before(situation)
     suspects = tuple(
         FaultPosterior(fault, knowledge.title(fault), situation.beliefs[fault], before[fault])
         for fault in most_probable_first(situation.beliefs)
     )
-    ready = dict.fromkeys(setups_in_place(knowledge, case), 0.0) if waiting is None else waiting
-    proposals, unavailable = [], []
-    told = now.expected_information_bits
+    car = present(knowledge, case) if car is None else car
+    waiting = car.waiting_minutes(knowledge, case.facts, now) if now else {}
+    reachable, unavailable = [], []
+    told = posterior.expected_information_bits
     for reading in told:
         if is_instrument_leaf(reading):
             continue
-        proposal = _proposal(situation, reading, ready, workshop)
-        obstacle = case.skipped.get(reading) or _obstacle(knowledge, reading, workshop)
+        way = way_to_reading(knowledge, car.condition, reading, case.facts)
+        reached = way if isinstance(way, Way) else None
+        proposal = _proposal(situation, reading, car.condition, reached, waiting, workshop)
         if proposal.expected_information_bits == 0:
             continue
-        if obstacle:
-            unavailable.append((proposal, obstacle))
-        else:
-            proposals.append(proposal)
+        why_not = obstacle(knowledge, case, reading, workshop)
+        if why_not is None and isinstance(way, OutOfReach):
+            why_not = out_of_reach_words(knowledge, case, way)
+        if why_not is not None:
+            unavailable.append((proposal, why_not))
+        elif reached is not None:
+            reachable.append((proposal, reached))
+    proposals, held = _held_back(knowledge, policy, reachable, waiting)
+    unavailable += held
     proposals.sort(
         key=lambda one: (
             not one.is_worth_taking(policy),
@@ -153,7 +181,55 @@ def advise(
     worth.sort(key=lambda one: most_first(one.information_bits_per_minute, one.minutes, one.reading))
     stop = _after_repair(case) or _stop(suspects, worth, policy)
     return Advice(
-        suspects, tuple(proposals), tuple(worth), tuple(unavailable), stop, now.belief_error, now.bits_error
+        suspects,
+        tuple(proposals),
+        tuple(worth),
+        tuple(unavailable),
+        stop,
+        posterior.belief_error,
+        posterior.bits_error,
+    )
+
+
+def _held_back(
+    knowledge: Knowledge,
+    policy: Policy,
+    reachable: Sequence[tuple[CandidateReading, Way]],
+    waiting: Mapping[str, float],
+) -> tuple[list[CandidateReading], list[tuple[CandidateReading, str]]]:
+    """Return the readings to offer, and those that have to wait for another one, with the reason.
+
+    Nothing is offered that ends for good, or while it is waited for, what a reading worth taking still needs.
+    """
+    candidates = [proposal for proposal, _ in reachable]
+    setups = sorted(knowledge.setups)
+    running = {setup for setup, left in waiting.items() if left > 0}
+    spoils = [way.spent | running.intersection(proposal.ends) for proposal, way in reachable]
+    if not any(spoils):
+        return candidates, []
+    wants = [wanted_by(knowledge, one.reading) for one in candidates]
+    worth = np.array([[one.is_worth_taking(policy) for one in candidates]])
+    waits = held_back(worth, _flags(wants, setups), _flags(spoils, setups)[None])[0].tolist()
+    offered, held = [], []
+    for proposal, spoilt, has_to_wait in zip(candidates, spoils, waits, strict=True):
+        if not has_to_wait:
+            offered.append(proposal)
+            continue
+        setup, other = next(
+            (setup, other)
+            for other, wanted in zip(candidates, wants, strict=True)
+            for setup in sorted(spoilt & wanted)
+            if other is not proposal and other.is_worth_taking(policy)
+        )
+        name, needing = knowledge.setups[setup].name, other.name
+        held.append((proposal, f"later: it ends “{name}”, which “{needing}” still needs"))
+    return offered, held
+
+
+def _flags(rows: Sequence[frozenset[str]], names: Sequence[str]) -> Bools:
+    """Which of the names each row holds."""
+    return np.array([[name in row for name in names] for row in rows], dtype=bool).reshape(
+        len(rows), len(names)
     )
 
 
@@ -166,45 +242,6 @@ def _beliefs_before(situation: Situation) -> Mapping[str, float]:
         return Situation.of(knowledge, engine, undone, situation.policy).beliefs
     except InconsistentEvidence:
         return situation.beliefs
-
-
-def setups_in_place(knowledge: Knowledge, case: Case) -> frozenset[str]:
-    """Return the setups that were made or that readings taken have needed, unless they ended since."""
-    ready: set[str] = set()
-    for entry in case.counting.values():
-        if isinstance(entry, Seen | Measured) and entry.reading in knowledge.readings:
-            ready.update(setups_of(knowledge, entry.reading))
-        elif isinstance(entry, Prepared):
-            ready.add(entry.setup)
-        elif isinstance(entry, Ended):
-            ready -= _built_on(knowledge, entry.setup)
-    return frozenset(ready)
-
-
-def waiting_minutes(knowledge: Knowledge, case: Case, now: datetime) -> dict[str, float]:
-    """Return the setups in place, each with the remaining minutes of its wait; 0 if that is over.
-
-    Only the clock decides: a reading taken meanwhile may have been taken too early. A clock set back never
-    makes the wait longer than the setup's own minutes.
-    """
-    left = dict.fromkeys(setups_in_place(knowledge, case), 0.0)
-    for setup, at in case.prepared.items():
-        if setup not in left or setup not in knowledge.setups:
-            continue
-        whole = knowledge.setups[setup].waiting_minutes
-        gone = (now - datetime.fromisoformat(at)).total_seconds() / 60
-        left[setup] = min(whole, max(0.0, whole - gone))
-    return left
-
-
-def _built_on(knowledge: Knowledge, setup: str) -> set[str]:
-    """Return the setup, and every other one that needs it."""
-    ended = {setup}
-    while more := {
-        name for name, one in knowledge.setups.items() if name not in ended and ended.intersection(one.needs)
-    }:
-        ended |= more
-    return ended
 
 
 def single_fault_probability(situation: Situation) -> float:
@@ -246,20 +283,30 @@ def outcome_effects(situation: Situation, reading: str) -> tuple[Answer, ...]:
 
 
 def _proposal(
-    situation: Situation, reading: str, ready: Mapping[str, float], workshop: Workshop
+    situation: Situation,
+    reading: str,
+    condition: Condition,
+    way: Way | None,
+    waiting: Mapping[str, float],
+    workshop: Workshop,
 ) -> CandidateReading:
-    knowledge, told = situation.knowledge, situation.posterior.expected_information_bits
+    """Return a reading with what it tells and takes; its own minutes alone if there is no way to it."""
+    knowledge, facts = situation.knowledge, situation.case.facts
+    told = situation.posterior.expected_information_bits
     said = knowledge.readings[reading]
     exact = told[reading]
     by_instrument = {one: told.get(shown_by(reading, one), exact) for one in said.instrument}
     best = max(by_instrument, key=lambda one: comparable(by_instrument[one]), default=None)
     here = {one: bits for one, bits in by_instrument.items() if one not in workshop.without} or by_instrument
     instrument = max(here, key=lambda one: comparable(here[one]), default=None)
-    setups = setups_of(knowledge, reading)
-    missing = tuple(setup for setup in setups if setup not in ready)
-    wait = max((ready[setup] for setup in setups if setup in ready), default=0.0)
-    wait += sum(knowledge.setups[setup].waiting_minutes for setup in missing)
-    hands_on = said.minutes + sum(knowledge.setups[setup].hands_on_minutes for setup in missing)
+    hands_on = minutes_for(knowledge, said.minutes, facts)
+    wait = minutes_for(knowledge, said.waiting_minutes, facts)
+    ends: frozenset[str] = frozenset()
+    if way is not None:
+        hands_on += way.hands_on_minutes
+        needed = [one for one in setups_of(knowledge, reading) if one not in way.made]
+        wait += way.waiting_minutes + max((waiting.get(one, 0.0) for one in needed), default=0.0)
+        ends = condition.in_place - after_reading(knowledge, way, reading, None).in_place
     bits, minutes = here[instrument] if instrument else exact, hands_on + wait
     return CandidateReading(
         reading,
@@ -268,22 +315,14 @@ def _proposal(
         bits_per_minute(situation.policy, bits, minutes, hands_on),
         minutes,
         hands_on,
-        missing,
+        way.made if way else (),
         instrument,
         best,
         by_instrument[best] if best else exact,
+        way.assumed if way else (),
+        tuple(sorted(ends)),
+        to_ask_first(knowledge, situation.case, reading),
     )
-
-
-def _obstacle(knowledge: Knowledge, reading: str, workshop: Workshop) -> str | None:
-    asked = knowledge.readings[reading]
-    lacking = lacks(knowledge, reading, workshop)
-    if lacking == "instrument":
-        return "no " + " or ".join(knowledge.instruments[one].name for one in asked.instrument)
-    if lacking == "person":
-        absent = {"customer": "the customer is not here", "certified": "needs a certified person"}
-        return absent.get(asked.who, f"needs a {asked.who}")
-    return None
 
 
 def _after_repair(case: Case) -> Stop | None:

@@ -16,6 +16,7 @@ import numpy as np
 from advisor.advice.advice import Advice, Answer, CandidateReading
 from advisor.advice.repair_order import Remedy, best_plan, least_minutes_of_many, single_fault_shares
 from advisor.advice.situation import Situation
+from advisor.knowledge.conditions import wanted_by
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.policy import DEFAULT, Policy
@@ -59,7 +60,7 @@ def repair_or_test(
     now = {suspect.fault: suspect.probability for suspect in advice.suspects}
     known = remedies(situation.knowledge, situation.case.complaint, now, policy)
     plan = best_plan(known, _shares(now), policy.escalation_minutes)
-    if not plan.order:
+    if not plan.order or _spoils(situation.knowledge, advice, plan.order[0].name):
         return None
     answers = list(answers)
     causes = list(now)
@@ -70,6 +71,12 @@ def repair_or_test(
     if plan.expected_minutes >= testing:
         return None
     return RepairFirst(plan.order[0].name, plan.expected_minutes, testing)
+
+
+def _spoils(knowledge: Knowledge, advice: Advice, fault: str) -> bool:
+    """Whether a remedy would end for good what a reading worth taking still needs."""
+    spent = frozenset(knowledge.faults[fault].ends_for_good)
+    return any(spent & wanted_by(knowledge, one.reading) for one in advice.per_minute) if spent else False
 
 
 def _shares(beliefs: Mapping[str, float]) -> dict[str, float]:

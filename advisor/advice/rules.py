@@ -14,6 +14,7 @@ import numpy as np
 
 from advisor.arrays import Bools, Floats, Ints
 from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.vocabulary import USUAL_PEOPLE
 from advisor.policy import Policy
 
 DECIMALS = 10
@@ -27,10 +28,13 @@ REASONS: tuple[Reason, ...] = ("sure", "nothing-left", "unlisted")
 
 @dataclass(frozen=True)
 class Workshop:
-    """A workshop's means: the instruments it lacks, and who is there to take readings."""
+    """A workshop's means: the instruments it lacks, and who is there to take readings.
+
+    People whom an author names besides the usual ones are there, unless `without` names them.
+    """
 
     without: frozenset[str] = frozenset()
-    who: frozenset[str] = frozenset({"customer", "technician", "certified"})
+    who: frozenset[str] = frozenset(USUAL_PEOPLE)
 
 
 @overload
@@ -63,7 +67,8 @@ def lacks(knowledge: Knowledge, reading: str, workshop: Workshop) -> Literal["in
     asked = knowledge.readings[reading]
     if asked.instrument and workshop.without.issuperset(asked.instrument):
         return "instrument"
-    return None if asked.who in workshop.who else "person"
+    there = asked.who in workshop.who or asked.who not in USUAL_PEOPLE
+    return None if there and asked.who not in workshop.without else "person"
 
 
 @overload
@@ -91,6 +96,21 @@ def worth_taking(policy: Policy, bits: float | Floats, hands_on_minutes: float |
     """
     enough = policy.least_bits_per_hour * hands_on_minutes / 60
     return (comparable(bits) >= policy.least_bits) & (comparable(bits) >= enough)
+
+
+def held_back(worth: Bools, wanted: Bools, spends: Bools) -> Bools:
+    """Return which readings have to wait, shape (states, readings): they would spoil what is still wanted.
+
+    `worth` are the readings worth taking, (states, readings), `wanted` the setups that each cannot do
+    without, (readings, setups), and `spends` the setups that taking each would end for good, (states,
+    readings, setups). A reading never waits for itself. Where every reading worth taking would have to wait
+    for another one, none of them does.
+    """
+    others = worth.astype(np.int64) @ wanted.astype(np.int64)  # how many want each setup
+    own = worth[:, :, None] & wanted[None, :, :]
+    waits = np.asarray((spends & (others[:, None, :] > own)).any(axis=2))
+    stuck = np.asarray(worth.any(axis=1) & ~(worth & ~waits).any(axis=1))
+    return waits & ~(worth & stuck[:, None])
 
 
 def stop_reasons(policy: Policy, beliefs: Floats, unlisted: Bools, any_worth: Bools) -> Ints:

@@ -8,14 +8,15 @@ over what its members may show.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from advisor.advice.advice import Advice, CandidateReading, setups_in_place
+from advisor.advice.advice import Advice, CandidateReading
 from advisor.advice.rules import most_first
 from advisor.advice.situation import Situation
 from advisor.inference.engine import Evidence, InferenceEngine, Posterior
-from advisor.knowledge.knowledge import Knowledge, setups_of
+from advisor.knowledge.conditions import minutes_for
+from advisor.knowledge.knowledge import Knowledge
 
 MOST_BRANCHES = 96
 """How many sets of answers are considered; less likely ones are left out."""
@@ -37,29 +38,30 @@ def plan(situation: Situation, advice: Advice, towards: CandidateReading | None)
     if towards is None:
         return None
     knowledge, engine, policy = situation.knowledge, situation.engine, situation.policy
-    ready = setups_in_place(knowledge, situation.case)
-    missing = [setup for setup in setups_of(knowledge, towards.reading) if setup not in ready]
-    waits = sum(knowledge.setups[setup].waiting_minutes for setup in missing)
-    if waits < policy.long_wait_minutes:
+    facts = situation.case.facts
+    missing = [knowledge.setups[setup] for setup in towards.setups]
+    waits, long_wait = _wait(knowledge, towards, facts), policy.long_wait_minutes
+    if waits < long_wait:
         return None
-    without_wait = [one for one in advice.proposals if _wait(knowledge, one) < policy.long_wait_minutes]
+    without_wait = [one for one in advice.proposals if _wait(knowledge, one, facts) < long_wait]
     now = World(1.0, situation.evidence, situation.posterior)
     least = policy.least_bits_around_wait
     before, worlds = _chosen(engine, [now], without_wait, policy.most_before_wait, least)
     served = [
         one
         for one in advice.proposals
-        if one not in before and one.setups and set(one.setups) <= set(missing)
+        if one not in before and one.setups and set(one.setups) <= set(towards.setups)
     ]
     after, _ = _chosen(engine, worlds, served, policy.most_after_wait, least)
     if towards not in after:
         after = (towards, *after)[: policy.most_after_wait]
-    hands_on = sum(knowledge.setups[setup].hands_on_minutes for setup in missing)
-    return WaitPlan(tuple(missing), hands_on, waits, before, after)
+    hands_on = sum(minutes_for(knowledge, one.hands_on_minutes, facts) for one in missing)
+    return WaitPlan(towards.setups, hands_on, waits, before, after)
 
 
-def _wait(knowledge: Knowledge, proposal: CandidateReading) -> float:
-    return sum(knowledge.setups[setup].waiting_minutes for setup in proposal.setups)
+def _wait(knowledge: Knowledge, proposal: CandidateReading, facts: Mapping[str, str]) -> float:
+    setups = (knowledge.setups[setup] for setup in proposal.setups)
+    return sum(minutes_for(knowledge, one.waiting_minutes, facts) for one in setups)
 
 
 @dataclass(frozen=True, eq=False)

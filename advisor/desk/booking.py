@@ -17,6 +17,7 @@ from advisor.advice.situation import Situation
 from advisor.arrays import Bools, Floats
 from advisor.case.case import Case
 from advisor.inference.engine import Engine
+from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.probability import WORDS
 from advisor.knowledge.unlisted import is_unlisted
@@ -183,11 +184,10 @@ def booking_sheet(
     """
     workshop = workshop or AT_THE_CAR
     ranker = compile_ranker(knowledge, engine, case.complaint, workshop, policy)
-    starts, drawn, jobs = simulated(ranker, case, seed, cars)
+    _, drawn, jobs = simulated(ranker, case, seed, cars)
     beliefs = Situation.of(knowledge, engine, case).beliefs
     used = _columns_used(jobs, len(ranker.batch.readings))
     columns = [reading_of(name) for name in ranker.batch.readings]
-    setups = _setups(ranker, starts, columns, used)
     instruments = [_instruments(knowledge, name, workshop) for name in ranker.batch.readings]
     named = {name: one.name for name, one in knowledge.instruments.items()}
     certified = np.array([knowledge.readings[name].who == "certified" for name in columns], dtype=bool)
@@ -202,9 +202,9 @@ def booking_sheet(
         waiting=_minutes(jobs.waiting_minutes, policy.covered),
         remedy_minutes=_remedy_minutes(ranker, drawn),
         instruments=_needed(named, instruments, used, policy.used_in),
-        bays=() if case.dangers else _bays(knowledge, ranker.setups, setups, policy.used_in),
+        bays=() if case.dangers else _bays(knowledge, ranker.conditions.setups, jobs.made, policy.used_in),
         certified_share=float(used[:, certified].any(axis=1).mean()),
-        setups=() if case.dangers else tuple(_setups_needed(ranker, setups)),
+        setups=() if case.dangers else tuple(_setups_needed(ranker, case, jobs.made)),
         safety=safety(knowledge, case),
         facts=tuple(_facts(knowledge, case)),
         said=tuple(_said(knowledge, case)),
@@ -309,12 +309,6 @@ def _columns_used(jobs: Jobs, columns: int) -> Bools:
     return used[:, :-1]
 
 
-def _setups(ranker: Ranker, starts: Starts, columns: Sequence[str], used: Bools) -> Bools:
-    """Return which setups each job needs."""
-    needs = ranker.needs[np.array([ranker.readings.index(name) for name in columns], dtype=np.intp)]
-    return np.asarray((used @ needs) & ~starts.ready)
-
-
 def _instruments(knowledge: Knowledge, column: str, workshop: Workshop) -> frozenset[str]:
     """Return the instruments of a reading seen as `column` says: the first at hand of each kind."""
     name, instrument = reading_and_instrument(column)
@@ -346,16 +340,16 @@ def _bays(knowledge: Knowledge, setups: Sequence[str], made: Bools, used_in: flo
     return _needed({bay: bay for bay in sorted(frozenset().union(*bays))}, bays, made, used_in)
 
 
-def _setups_needed(ranker: Ranker, made: Bools) -> Iterator[SetupNeeded]:
-    known, policy = ranker.knowledge.setups, ranker.policy
-    names = {name: known[name].name for name in ranker.setups}
-    for one in _needed(names, [frozenset([name]) for name in ranker.setups], made, policy.used_in):
-        said = known[one.what]
+def _setups_needed(ranker: Ranker, case: Case, made: Bools) -> Iterator[SetupNeeded]:
+    knowledge, policy, setups = ranker.knowledge, ranker.policy, ranker.conditions.setups
+    names = {name: knowledge.setups[name].name for name in setups}
+    for one in _needed(names, [frozenset([name]) for name in setups], made, policy.used_in):
+        said = knowledge.setups[one.what]
         yield SetupNeeded(
             one.what,
             one.name,
             one.share,
-            said.waiting_minutes,
+            minutes_for(knowledge, said.waiting_minutes, case.facts),
             said.arrange,
             said.stay,
             policy.overnight_minutes,

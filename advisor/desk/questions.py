@@ -17,6 +17,7 @@ from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import CUSTOMER, Entry, Known, Seen, Skipped
 from advisor.inference.engine import Engine, InferenceEngine
+from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.dangers import Heard, heard_dangers, heard_phrases
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.phrases import alike, telling
@@ -191,6 +192,7 @@ def questions(knowledge: Knowledge, weighed: Sequence[Situation]) -> tuple[Quest
     Among equals the shorter one comes first, then that whose id does.
     """
     told: dict[str, dict[str, float]] = {}
+    facts = weighed[0].case.facts if weighed else {}
     done = {name for one in weighed for name in (*one.case.taken, *one.case.skipped)}
     for situation in weighed:
         bits = situation.posterior.expected_information_bits
@@ -198,7 +200,7 @@ def questions(knowledge: Knowledge, weighed: Sequence[Situation]) -> tuple[Quest
             if name not in done:
                 told.setdefault(name, {})[situation.case.complaint] = bits[by_phone(name)]
     found = [
-        Question(name, said.ask or said.name, said.answers, said.minutes, bits)
+        Question(name, said.ask or said.name, said.answers, minutes_for(knowledge, said.minutes, facts), bits)
         for name, bits in told.items()
         if (said := knowledge.readings[name])
     ]
@@ -243,8 +245,11 @@ def facts_to_ask(knowledge: Knowledge, calls: Sequence[EngineCase]) -> tuple[str
 
 def minutes_asked(knowledge: Knowledge, cases: Iterable[Case]) -> float:
     """Return the minutes of the questions so far; one about several complaints counts once."""
-    asked = {name for case in cases for name in _asked(case)}
-    return sum(knowledge.readings[name].minutes for name in sorted(asked) if name in knowledge.readings)
+    calls = list(cases)
+    facts = calls[0].facts if calls else {}
+    asked = {name for case in calls for name in _asked(case)}
+    known = [knowledge.readings[name] for name in sorted(asked) if name in knowledge.readings]
+    return sum(minutes_for(knowledge, one.minutes, facts) for one in known)
 
 
 def _asked(case: Case) -> Iterator[str]:

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from advisor.arrays import Floats, Ints, entropy
+from advisor.knowledge.conditions import minutes_for
+from advisor.knowledge.vocabulary import ByFact
 from advisor.simulate.array_advice import Ranker, offers
 from advisor.simulate.jobs import Cars, Jobs, Starts
 
@@ -33,10 +37,11 @@ def told_of_single_faults(ranker: Ranker, complaint: str) -> Floats:
 def all_readings(ranker: Ranker, starts: Starts, cars: Cars) -> Jobs:
     """Every reading that can be taken here, taken on every car: no policy can know more.
 
-    Each is taken once, with the instrument that tells most at the start.
+    Each is taken once, with the instrument that tells most at the start, and each setup is made once, though
+    some end others: a bound, not a job that could be done.
     """
     _, bits = ranker.posteriors(starts.potentials)
-    seen_with: Ints = offers(ranker, bits, starts.gone, starts.ready).seen_with
+    seen_with: Ints = offers(ranker, bits, starts.gone, starts.condition).seen_with
     potentials = starts.potentials[cars.start].copy()
     for at in range(len(ranker.readings)):
         for column in np.unique(seen_with[:, at]).tolist():
@@ -46,12 +51,23 @@ def all_readings(ranker: Ranker, starts: Starts, cars: Cars) -> Jobs:
     beliefs, _ = ranker.posteriors(potentials)
     count = len(cars.start)
     taken = np.where(starts.gone[cars.start], -1, seen_with[cars.start])
-    missing = ~starts.ready[cars.start]
+    conditions, knowledge = ranker.conditions, ranker.knowledge
+    missing = ~conditions.in_place(starts.condition)[cars.start]
+    said = [knowledge.readings[name] for name in ranker.readings]
+    setups = [knowledge.setups[name] for name in conditions.setups]
+
+    def minutes(items: Iterable[float | ByFact]) -> Floats:
+        return np.array([minutes_for(knowledge, one, {}) for one in items], dtype=np.float64)
+
+    there = ~starts.gone[cars.start]
     return Jobs(
         ranker,
         taken,
-        ~starts.gone[cars.start] @ ranker.minutes + missing @ ranker.hands_on_minutes,
-        missing @ ranker.waiting_minutes,
+        there @ minutes(one.minutes for one in said)
+        + missing @ minutes(one.hands_on_minutes for one in setups),
+        there @ minutes(one.waiting_minutes for one in said)
+        + missing @ minutes(one.waiting_minutes for one in setups),
         beliefs,
         np.full(count, -1),
+        missing,
     )

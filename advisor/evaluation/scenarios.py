@@ -13,7 +13,7 @@ from advisor.advice.advice import Advice, CandidateReading, advise
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence, Situation
 from advisor.case.case import Case
-from advisor.case.entries import Known, Measured, Seen
+from advisor.case.entries import Known, Measured, Seen, Stated
 from advisor.case.typed import NotUnderstood, direct
 from advisor.inference.engine import ImpossibleEvidence, InferenceEngine
 from advisor.knowledge.knowledge import Knowledge
@@ -23,12 +23,16 @@ from advisor.knowledge.vocabulary import AuthoredModel, Text
 from advisor.policy import DEFAULT, Policy
 from advisor.text import nearest
 
+ARRIVED = "2030-01-01T08:00:00+00:00"
+"""Since when the condition of an invented car holds; nobody's clock runs there."""
+
 
 class Scenario(AuthoredModel):
     """A car whose causes are known: what is wrong with it, and what its readings show.
 
     A reading that `shows` does not name shows what such a car most often shows. `invented` is true, or the
-    word "recorded" where the rest was taken from a closed job (see `recording`).
+    word "recorded" where the rest was taken from a closed job (see `recording`). `condition` are setups that
+    the car is in when it comes, as somebody says.
     """
 
     language: Literal[1]
@@ -37,6 +41,7 @@ class Scenario(AuthoredModel):
     complaint: str
     story: Text
     facts: Mapping[str, str] = Field(default_factory=dict)
+    condition: tuple[str, ...] = ()
     causes: Annotated[tuple[str, ...], Field(min_length=1)]
     shows: Mapping[str, str] = Field(default_factory=dict)
     without: tuple[str, ...] = ()
@@ -108,6 +113,9 @@ def _unknown(
     checks: list[tuple[tuple[str | int, ...], str, Iterable[str], str]] = [
         (("complaint",), scenario.complaint, knowledge.complaints, "complaint")
     ]
+    checks += [
+        (("condition", at), setup, knowledge.setups, "setup") for at, setup in enumerate(scenario.condition)
+    ]
     checks += [(("causes", at), cause, knowledge.faults, "fault") for at, cause in enumerate(scenario.causes)]
     checks += [
         (("without", at), w, knowledge.instruments, "instrument") for at, w in enumerate(scenario.without)
@@ -151,7 +159,9 @@ def play(
 ) -> Played:
     """Let the advice ask and the scenario's car answer, until the advice says stop."""
     workshop = Workshop(without=frozenset(scenario.without))
-    case = Case(scenario.complaint, tuple(Known(fact, value) for fact, value in scenario.facts.items()))
+    known = [Known(fact, value) for fact, value in scenario.facts.items()]
+    stated = [Stated(setup, ARRIVED) for setup in scenario.condition]
+    case = Case(scenario.complaint, (*known, *stated))
     shows = {**typical_outcomes(knowledge, engine, case, scenario.causes), **scenario.shows}
     start = advice = advise(Situation.of(knowledge, engine, case, policy), workshop)
     steps: list[Step] = []

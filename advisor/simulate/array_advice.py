@@ -7,7 +7,7 @@ hold it; what people see comes from there.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -18,10 +18,11 @@ from advisor.advice.situation import current_faults
 from advisor.arrays import Bools, Floats, Ints
 from advisor.inference.batch import Batch, condition
 from advisor.inference.engine import Engine
-from advisor.knowledge.knowledge import Knowledge, setups_of
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.model.nodes import is_instrument_leaf, shown_by
 from advisor.policy import DEFAULT, Policy
+from advisor.simulate.conditions import Conditions
 
 PlayedRanking = Literal["bits", "bits per minute"]
 Reason = Literal["sure", "nothing-left", "unlisted", "enough", "halted"]
@@ -41,11 +42,7 @@ class Ranker:
     batch: Batch
     readings: tuple[str, ...]
     seen_with: Ints  # (readings, instruments): columns of the batch's readings, in the order of preference
-    minutes: Floats  # (readings,)
-    needs: Bools  # (readings, setups)
-    setups: tuple[str, ...]
-    hands_on_minutes: Floats  # (setups,)
-    waiting_minutes: Floats  # (setups,)
+    conditions: Conditions
     faults: tuple[str, ...]
     unlisted: Bools  # (faults,)
     policy: Policy
@@ -103,8 +100,6 @@ def compile_ranker(
         ]
         by_reading.append([columns.setdefault(one, len(columns)) for one in shown])
     most = max(map(len, by_reading), default=1)
-    setups = {name: setups_of(knowledge, name) for name in readings}
-    every = tuple(sorted({setup for needed in setups.values() for setup in needed}))
     faults = tuple(sorted(current_faults(dict.fromkeys(engine.targets, 0.0))))
     return Ranker(
         knowledge=knowledge,
@@ -114,13 +109,7 @@ def compile_ranker(
         seen_with=np.array([row + row[:1] * (most - len(row)) for row in by_reading], dtype=np.intp).reshape(
             len(readings), most
         ),
-        minutes=np.array([knowledge.readings[name].minutes for name in readings], dtype=np.float64),
-        needs=flags([setups[name] for name in readings], every),
-        setups=every,
-        hands_on_minutes=np.array(
-            [knowledge.setups[one].hands_on_minutes for one in every], dtype=np.float64
-        ),
-        waiting_minutes=np.array([knowledge.setups[one].waiting_minutes for one in every], dtype=np.float64),
+        conditions=Conditions(knowledge, readings),
         faults=faults,
         unlisted=np.array([is_unlisted(name) for name in faults]),
         policy=policy,
@@ -128,18 +117,28 @@ def compile_ranker(
     )
 
 
-def offers(ranker: Ranker, bits: Floats, gone: Bools, ready: Bools) -> Offers:
+def offers(ranker: Ranker, bits: Floats, gone: Bools, condition: Ints) -> Offers:
     """Return what each reading offers in many states, with the instrument at hand that tells most.
 
-    `bits` are the batch's; `gone` and `ready` as in `Starts`.
+    `bits` are the batch's; `gone` and `condition` as in `Starts`. A reading that has to wait for another one
+    (`rules.held_back`), or that there is no way to, tells nothing.
     """
     told = bits[:, ranker.seen_with]
     which = comparable(told).argmax(axis=2)
     seen_with = ranker.seen_with[np.arange(told.shape[1]), which]
-    hands_on = ranker.minutes + ~ready @ (ranker.needs * ranker.hands_on_minutes).T
-    minutes = hands_on + ~ready @ (ranker.needs * ranker.waiting_minutes).T
+    numbers, at = np.unique(condition, return_inverse=True)
+    ways = [ranker.conditions.ways(number) for number in numbers.tolist()]
+    hands_on = np.stack([way.hands_on_minutes for way in ways])[at]
+    minutes = hands_on + np.stack([way.waiting_minutes for way in ways])[at]
+    in_reach = np.stack([way.in_reach for way in ways])[at]
     most = np.take_along_axis(told, which[:, :, np.newaxis], axis=2)[:, :, 0]
-    return Offers(np.where(gone, 0.0, most), minutes, hands_on, seen_with)
+    offered = Offers(np.where(gone | ~in_reach, 0.0, most), minutes, hands_on, seen_with)
+    spends = np.stack([way.spends for way in ways])
+    if not spends.any():
+        return offered
+    wanted = ranker.conditions.wanted
+    waits = rules.held_back(worth_taking(ranker, offered), wanted, spends[at])
+    return replace(offered, bits=np.where(waits, 0.0, offered.bits))
 
 
 def rates(ranker: Ranker, offered: Offers) -> Floats:

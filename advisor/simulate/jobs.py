@@ -12,11 +12,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.advice.advice import setups_in_place
+from advisor.advice.obstacles import obstacle
+from advisor.advice.rules import Workshop
 from advisor.arrays import Bools, Floats, Ints
 from advisor.case.case import Case
+from advisor.case.condition import present
 from advisor.inference.batch import sample_categorical, stratified_uniforms
-from advisor.model.nodes import reading_of
+from advisor.knowledge.conditions import Condition
+from advisor.model.nodes import is_instrument_leaf, reading_of
 from advisor.simulate.array_advice import REASONS, Choices, Offers, Ranker, choose, flags, offers
 
 StoppingRule = Callable[[Floats, Floats], Bools]
@@ -29,11 +32,14 @@ NUMBERS_AT_ONCE = 2**23
 
 @dataclass(frozen=True, eq=False)
 class Starts:
-    """Cases as the ranker sees them: `gone` readings are seen or skipped, `ready` setups are in place."""
+    """Cases as the ranker sees them: `gone` readings are seen or cannot be taken on this car.
+
+    `condition` is the number of each car's condition among those of the ranker.
+    """
 
     potentials: Floats  # (starts, entries)
     gone: Bools  # (starts, readings)
-    ready: Bools  # (starts, setups)
+    condition: Ints  # (starts,)
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +59,7 @@ class Jobs:
     """Jobs played to their stop, one for each car.
 
     `taken` are columns of the batch's readings in the order taken, -1 from the stop on; `reason` indexes
-    `REASONS`; `beliefs` are those at the stop.
+    `REASONS`; `beliefs` are those at the stop, `made` the setups that had to be made.
     """
 
     ranker: Ranker
@@ -62,6 +68,7 @@ class Jobs:
     waiting_minutes: Floats  # (jobs,)
     beliefs: Floats  # (jobs, faults)
     reason: Ints  # (jobs,)
+    made: Bools  # (jobs, setups of the ranker's conditions)
 
     @property
     def minutes(self) -> Floats:
@@ -79,15 +86,24 @@ class Jobs:
         return tuple(reading_of(names[column]) for column in self.taken[job].tolist() if column >= 0)
 
 
-def starts_of(ranker: Ranker, cases: Sequence[Case]) -> Starts:
-    """Where the jobs begin; raises `ImpossibleEvidence` where what was seen of a case cannot be so."""
+def starts_of(ranker: Ranker, cases: Sequence[Case], car: Condition | None = None) -> Starts:
+    """Where the jobs begin; raises `ImpossibleEvidence` where what was seen of a case cannot be so.
+
+    Cars are in the condition that their entries say, or all in that of `car`.
+    """
     engine, knowledge = ranker.batch.engine, ranker.knowledge
     evidence = [case.evidence(knowledge, engine) for case in cases]
     engine.query_batch(evidence)
-    gone = [(*observed, *case.skipped) for observed, case in zip(evidence, cases, strict=True)]
-    ready = [setups_in_place(knowledge, case) for case in cases]
+    gone = [
+        {*observed, *(name for name in ranker.readings if obstacle(knowledge, case, name, Workshop()))}
+        for observed, case in zip(evidence, cases, strict=True)
+    ]
+    conditions = [present(knowledge, case).condition if car is None else car for case in cases]
+    numbers = [ranker.conditions.number(one, case.facts) for one, case in zip(conditions, cases, strict=True)]
     return Starts(
-        ranker.batch.potentials(evidence), flags(gone, ranker.readings), flags(ready, ranker.setups)
+        ranker.batch.potentials(evidence),
+        flags([frozenset(one) for one in gone], ranker.readings),
+        np.array(numbers, dtype=np.intp),
     )
 
 
@@ -149,6 +165,7 @@ def play_many(
         np.concatenate([none, *(block.waiting_minutes for block in blocks)]),
         np.concatenate([np.empty((0, len(ranker.faults))), *(block.beliefs for block in blocks)]),
         np.concatenate([np.empty(0, dtype=np.intp), *(block.reason for block in blocks)]),
+        np.concatenate([_none_made(ranker, 0), *(block.made for block in blocks)]),
     )
 
 
@@ -166,12 +183,13 @@ def _play_block(
     hands_on, waiting = np.zeros(count), np.zeros(count)
     beliefs, reason = np.zeros((count, len(ranker.faults))), np.full(count, REASONS.index("halted"))
     taken: list[Ints] = []
+    made = _none_made(ranker, count)
     jobs = np.arange(count)  # those not over yet
     begun, at = np.unique(cars.start, return_inverse=True)  # the state each of them is in
-    states = Starts(starts.potentials[begun], starts.gone[begun], starts.ready[begun])
+    states = Starts(starts.potentials[begun], starts.gone[begun], starts.condition[begun])
     while len(jobs):
         believed, bits = ranker.posteriors(states.potentials)
-        offered = offers(ranker, bits, states.gone, states.ready)
+        offered = offers(ranker, bits, states.gone, states.condition)
         choices = choose(ranker, believed, offered, None if wish is None else wish(believed, offered))
         if first is not None and not taken:
             choices = _all_taking(ranker.readings.index(first), offered)
@@ -188,9 +206,13 @@ def _play_block(
         jobs, at = jobs[~ended], at[~ended]
         if not len(jobs):
             break
-        needed = ranker.needs[choices.reading] & ~states.ready
-        hands_on[jobs] += (ranker.minutes[choices.reading] + needed @ ranker.hands_on_minutes)[at]
-        waiting[jobs] += (needed @ ranker.waiting_minutes)[at]
+        own = np.arange(len(bits))
+        worked = offered.hands_on_minutes[own, choices.reading]
+        hands_on[jobs] += worked[at]
+        waiting[jobs] += (offered.minutes[own, choices.reading] - worked)[at]
+        ways = [ranker.conditions.ways(number) for number in states.condition.tolist()]
+        chosen = zip(ways, choices.reading.tolist(), strict=True)
+        made[jobs] |= np.stack([way.makes[reading] for way, reading in chosen])[at]
         taken.append(np.full(count, -1))
         taken[-1][jobs] = choices.seen_with[at]
         states, at = _after(ranker, states, choices, at, cars.shows[jobs, choices.seen_with[at]])
@@ -201,7 +223,12 @@ def _play_block(
         waiting,
         beliefs,
         reason,
+        made,
     )
+
+
+def _none_made(ranker: Ranker, jobs: int) -> Bools:
+    return np.zeros((jobs, len(ranker.conditions.setups)), dtype=bool)
 
 
 def _after(ranker: Ranker, states: Starts, choices: Choices, at: Ints, shown: Ints) -> tuple[Starts, Ints]:
@@ -216,7 +243,23 @@ def _after(ranker: Ranker, states: Starts, choices: Choices, at: Ints, shown: In
         ranker.batch.observe(potentials, rows, ranker.batch.readings[column], shown[rows])
     gone = states.gone[before]
     gone[np.arange(len(before)), reading] = True
-    return Starts(potentials, gone, states.ready[before] | ranker.needs[reading]), at
+    condition = [
+        ranker.conditions.after(number, chosen, _outcome(ranker, column, cell))
+        for number, chosen, column, cell in zip(
+            states.condition[before].tolist(),
+            reading.tolist(),
+            seen_with.tolist(),
+            shown.tolist(),
+            strict=True,
+        )
+    ]
+    return Starts(potentials, gone, np.array(condition, dtype=np.intp)), at
+
+
+def _outcome(ranker: Ranker, column: int, cell: int) -> str | None:
+    """Return the outcome that a column of the batch shows; None for the number that an instrument shows."""
+    name = ranker.batch.readings[column]
+    return None if is_instrument_leaf(name) else ranker.batch.engine.outcomes[name][cell]
 
 
 def _ended(choices: Choices, ends: Bools) -> Choices:

@@ -75,7 +75,7 @@ def _clearly_less(one: Candidate, other: Candidate) -> bool:
 
 def look_ahead(
     ranker: Ranker,
-    case: Case,
+    case: Case | Starts,
     costs: RepairCosts | None,
     random: np.random.Generator,
     cars: int = 400,
@@ -85,10 +85,12 @@ def look_ahead(
 ) -> LookAhead | None:
     """Play out the `most` best readings on simulated cars; None once `stop` says so.
 
+    A case is in the condition that its entries say; `starts_of` gives it in another one.
+
     Without costs only the minutes of readings count, up to the stop of the plain advice. `progress` is told
     how many candidates of how many are done. Raises `ImpossibleEvidence`.
     """
-    start = starts_of(ranker, [case])
+    start = starts_of(ranker, [case]) if isinstance(case, Case) else case
     believed, bits = ranker.posteriors(start.potentials)
     now = math.inf if costs is None else float(repair_minutes(ranker, believed, costs)[0])
     names = candidates(ranker, start, bits, most)
@@ -113,7 +115,7 @@ def look_ahead(
 
 def candidates(ranker: Ranker, start: Starts, bits: Floats, most: int) -> tuple[str, ...]:
     """Return the best readings of a case by its ranking and the other, in turn; the plain choice first."""
-    offered = offers(ranker, bits, start.gone, start.ready)
+    offered = offers(ranker, bits, start.gone, start.condition)
     minutes = offered.minutes[0].tolist()
     worth = np.flatnonzero(worth_taking(ranker, offered)[0]).tolist()
     if not worth:

@@ -31,6 +31,7 @@ from advisor.desk.questions import asked_by_phone, next_question, not_known, sai
 from advisor.inference.batch import sample_categorical, stratified_uniforms
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
+from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build, phone_answers
 from advisor.policy import Policy
@@ -195,7 +196,7 @@ def calls_of(
                 desk.complaint,
                 len(desk.questions),
                 len(asked),
-                sum(desk.knowledge.readings[name].minutes for name in asked),
+                sum(minutes_for(desk.knowledge, desk.knowledge.readings[name].minutes, {}) for name in asked),
                 chance_cold,
                 chance_asked,
                 chance_all,

@@ -56,7 +56,7 @@ def random(setting: Setting) -> Jobs:
     Every car is a case of its own: jobs that share a state would all draw the same order.
     """
     starts, cars = setting.starts, setting.cars
-    apart = Starts(starts.potentials[cars.start], starts.gone[cars.start], starts.ready[cars.start])
+    apart = Starts(starts.potentials[cars.start], starts.gone[cars.start], starts.condition[cars.start])
     own = Cars(np.arange(len(cars.start)), cars.faults, cars.shows)
     return play_many(setting.ranker, apart, own, wish=at_random(setting.ranker, setting.random))
 
