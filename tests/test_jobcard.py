@@ -37,6 +37,7 @@ from advisor.case.entries import (
 )
 from advisor.case.setups import minutes
 from advisor.checks.lint import checked
+from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.observation import Measurement
 from advisor.papers.chart import HEIGHT, LEADING, LINES, Chart, Line, Point, spread, svg
@@ -267,9 +268,12 @@ def test_facts_versions_and_minutes_stand_on_the_card(bench: Bench) -> None:
     assert "- **Type of battery:** agm" in job
     assert f"Opened with version {filed.knowledge}; This card weighed by version {filed.knowledge}" in job
     knowledge = bench.engines.knowledge
-    readings = sum(knowledge.readings[one].minutes for one in filed.case.taken)
+    taken = [minutes_for(knowledge, knowledge.readings[one].minutes, {}) for one in filed.case.taken]
     setup = knowledge.setups["asleep"]
-    assert minutes(knowledge, filed.case) == (readings + setup.hands_on_minutes, setup.waiting_minutes)
+    hands_on, waiting = (
+        minutes_for(knowledge, one, {}) for one in (setup.hands_on_minutes, setup.waiting_minutes)
+    )
+    assert minutes(knowledge, filed.case) == (sum(taken) + hands_on, waiting)
     assert "1 h waiting" in job
 
 

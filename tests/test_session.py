@@ -47,7 +47,8 @@ from advisor.model.observation import Measurement
 from advisor.papers.document import Paper, html, markdown
 from advisor.papers.format import percent
 from advisor.policy import DEFAULT
-from advisor.simulate.array_advice import compile_ranker
+from advisor.simulate.array_advice import Ranker, compile_ranker
+from advisor.simulate.jobs import Starts
 from advisor.simulate.rollout import LookAhead, RepairCosts
 from advisor.store.store import Store
 from tests.test_bench import GAS, HUM
@@ -220,7 +221,7 @@ def test_a_number_read_before_the_wait_is_over_is_kept_as_a_guess(shipped: Knowl
     session = Session.opened(Engines(shipped), store, filed, Workshop())
     with pytest.raises(NotUnderstood, match=r"0\.2 mA or 0\.2 A"):
         session.accounted("lamp", "0.2", "general_clamp")
-    left = round(shipped.setups["asleep"].waiting_minutes) - 1
+    left = round(session.setup_minutes("asleep")[1]) - 1
     assert f"{left} minutes are left" in session.early("sleeping_current")
     understood = session.understand(
         "sleeping_current", {"sleeping_current": "430"}, {"sleeping_current": "low_current_clamp"}
@@ -595,10 +596,12 @@ def test_playing_out_reckons_with_this_workshop_and_what_a_repair_takes(
     monkeypatch.setattr(sessions, "look_ahead", played)
     progress, stop = (lambda *_: None), (lambda: False)
     assert session.look_ahead(progress, stop) is None
-    ((ranker, case, costs, random, cars, *rest),) = asked
+    ((ranker, start, costs, random, cars, *rest),) = asked
     engine = hum.one(session.case)
     assert type(ranker) is type(compile_ranker(hum.knowledge, engine, "hum", session.at_hand))
-    assert case is session.case
+    assert isinstance(start, Starts)
+    assert isinstance(ranker, Ranker)
+    assert ranker.conditions.in_place(start.condition).sum() == len(session.car.condition.in_place)
     assert isinstance(costs, RepairCosts)
     causes = current_faults(dict.fromkeys(engine.targets, 0.0))
     assert costs == RepairCosts(remedies(hum.knowledge, "hum", causes), DEFAULT.escalation_minutes)

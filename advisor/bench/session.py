@@ -23,7 +23,6 @@ from advisor.advice.advice import (
     least_single_fault_probability,
     outcome_effects,
     single_fault_probability,
-    waiting_minutes,
 )
 from advisor.advice.conflict import Disagreement, disagreement
 from advisor.advice.engines import Engines
@@ -40,6 +39,7 @@ from advisor.advice.waits import WaitPlan, plan
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.case.case import Case
+from advisor.case.condition import Present, present, to_put_back
 from advisor.case.current_draw import Account, account
 from advisor.case.entries import (
     CAME_BACK,
@@ -54,12 +54,14 @@ from advisor.case.entries import (
     Entry,
     Known,
     Measured,
+    Noted,
     Prepared,
     Reopened,
     Repaired,
     Replayed,
     Seen,
     Skipped,
+    Stated,
     TakenBack,
 )
 from advisor.case.typed import (
@@ -68,10 +70,12 @@ from advisor.case.typed import (
     Understood,
     ask_for_unit,
     fields,
+    figure_of_the_day,
     likeliest_band,
     understand,
 )
 from advisor.inference.engine import Engine, InferenceEngine
+from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge, setups_of, worst_first
 from advisor.knowledge.unlisted import owner_of, unlisted_of
 from advisor.knowledge.vocabulary import Fact, LimitByFact, Reading
@@ -82,6 +86,7 @@ from advisor.papers.document import html, markdown
 from advisor.papers.format import duration, percent
 from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import compile_ranker
+from advisor.simulate.jobs import starts_of
 from advisor.simulate.rollout import LookAhead, RepairCosts, look_ahead
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
@@ -90,6 +95,8 @@ LARGEST_PART_MA = 100_000.0
 """Above this a part of a sleeping car's draw is a slip of the finger."""
 LONGEST_CAUSE = 120
 """Letters of a cause in words."""
+INTERRUPTION_MINUTES = 90.0
+"""Whoever comes back after so long is told what was in place (the project's choice)."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
 CORRECTED = "corrected"
 """Why a step is taken back that another answer takes the place of."""
@@ -193,7 +200,7 @@ class Session:
     def advice(self) -> Advice:
         """What to do next; raises `InconsistentEvidence` where new knowledge does not fit the entries."""
         before = self.stages[-2] if len(self.stages) > 1 else None
-        return advise(self.situation, self.at_hand, waiting=self.waiting, before=before)
+        return advise(self.situation, self.at_hand, car=self.car, now=self.store.clock(), before=before)
 
     @cached_property
     def stages(self) -> tuple[Mapping[str, float], ...]:
@@ -207,6 +214,7 @@ class Session:
         names = set(self.engine.outcomes)
         for reading in self.engine.readings:
             said = self.knowledge.readings.get(reading)
+            names.update(said.given if said else ())
             if said and said.quantity:
                 names.update(limit.by for limit in said.quantity.limits if isinstance(limit, LimitByFact))
                 names.update(map(str, said.quantity.derived.inputs.values() if said.quantity.derived else ()))
@@ -231,9 +239,52 @@ class Session:
         return rest[0] if rest and len(rest) < len(self.proposals) else ""
 
     @cached_property
+    def car(self) -> Present:
+        """What is true of the car now."""
+        return present(self.knowledge, self.case, self.filed.times, self.store.clock())
+
+    @cached_property
     def waiting(self) -> Mapping[str, float]:
         """The setups in place, with the minutes that their waiting still takes."""
-        return waiting_minutes(self.knowledge, self.case, self.store.clock())
+        return self.car.waiting_minutes(self.knowledge, self.case.facts, self.store.clock())
+
+    @property
+    def interrupted(self) -> str:
+        """What was in place when this job was left a good while ago, as a sentence; else ""."""
+        if not self.filed.times:
+            return ""
+        left_at = datetime.fromisoformat(self.filed.times[-1])
+        minutes = (self.store.clock() - left_at).total_seconds() / 60
+        made = [
+            self.knowledge.setups[setup].name
+            for setup, left in self.waiting.items()
+            if left == 0 and not self.knowledge.setups[setup].on_arrival
+        ]
+        if minutes < INTERRUPTION_MINUTES or not made:
+            return ""
+        return (
+            f"You were here {duration(minutes)} ago. In place then: {', '.join(made)}. The car may have "
+            "woken or been used since: look first, and end what is no longer so (key w)."
+        )
+
+    def to_state(self, proposal: CandidateReading) -> tuple[str, ...]:
+        """Return the setups of a reading of which somebody may say that they are in place already."""
+        return (*proposal.assumed, *proposal.setups)
+
+    def setup_minutes(self, setup: str) -> tuple[float, float]:
+        """Minutes of a setup on this vehicle, hands on and waiting."""
+        said = self.knowledge.setups[setup]
+        return (
+            minutes_for(self.knowledge, said.hands_on_minutes, self.case.facts),
+            minutes_for(self.knowledge, said.waiting_minutes, self.case.facts),
+        )
+
+    def reading_minutes_words(self, reading: str) -> str:
+        """Return the minutes of a reading on this vehicle, without its setups."""
+        said = self.knowledge.readings[reading]
+        waiting = minutes_for(self.knowledge, said.waiting_minutes, self.case.facts)
+        wait = f" and {duration(waiting)} to wait" if waiting else ""
+        return duration(minutes_for(self.knowledge, said.minutes, self.case.facts)) + wait
 
     def ready_at(self, setup: str) -> datetime:
         """When the waiting of a setup in place is over."""
@@ -241,7 +292,7 @@ class Session:
 
     def early(self, reading: str) -> str:
         """Return what to ask where a reading is answered before its wait is over by the clock; else ""."""
-        waiting = waiting_minutes(self.knowledge, self.case, self.store.clock())
+        waiting = self.car.waiting_minutes(self.knowledge, self.case.facts, self.store.clock())
         waits = {setup: waiting[setup] for setup in self.needed(reading) if waiting.get(setup, 0.0) > 0}
         if not waits:
             return ""
@@ -299,7 +350,8 @@ class Session:
         engine = self.engines.one(self.case)
         ranker = compile_ranker(self.knowledge, engine, self.case.complaint, self.at_hand, self.policy)
         random = np.random.default_rng(LOOK_AHEAD_SEED)
-        found = look_ahead(ranker, self.case, costs, random, cars, progress=progress, stop=stop)
+        start = starts_of(ranker, [self.case], self.car.condition)
+        found = look_ahead(ranker, start, costs, random, cars, progress=progress, stop=stop)
         first = self.proposals[0].reading if self.proposals else None
         if found is None or first not in {one.reading for one in found.candidates}:
             return found
@@ -533,6 +585,15 @@ class Session:
         at = self.store.now()
         return self._entered(*(Prepared(setup, at) for setup in setups))
 
+    def stated(self, setup: str, minutes_ago: float) -> Session:
+        """With a setup that somebody says to have been in place for so many minutes."""
+        since = self.store.clock() - timedelta(minutes=minutes_ago)
+        return self._entered(Stated(setup, since.isoformat()))
+
+    def noted(self, measurand: str, text: str) -> Session:
+        """With a figure of the day as typed; raises `NotUnderstood`."""
+        return self._entered(figure_of_the_day(self.knowledge, measurand, text, self.preferences))
+
     def ended(self, setup: str, reason: str) -> Session:
         """With a setup that is no longer in place."""
         return self._entered(Ended(setup, reason))
@@ -584,7 +645,7 @@ class Session:
         now = self.store.clock()
         minutes = (now - datetime.fromisoformat(repairs[-1].at)).total_seconds() / 60
         complaint = self.knowledge.complaints[self.case.complaint]
-        waits = waiting_minutes(self.knowledge, self.case, now).values()
+        waits = self.car.waiting_minutes(self.knowledge, self.case.facts, now).values()
         return minutes < complaint.check_minutes or any(left > 0 for left in waits)
 
     @property
@@ -655,6 +716,9 @@ class Session:
             said = f"Recorded is as found and put right: {self.knowledge.title(fault)}."
             if fault not in self.case.repaired:
                 said += " No remedy was entered for it."
+        due = "; ".join(to_put_back(self.knowledge, self.case))
+        if due:
+            said += f" Put back before the car leaves: {due}."
         return f"{head} {said} It then stands among the closed jobs, where it can be reopened."
 
     def cancelling_words(self, reason: str) -> str:
@@ -753,8 +817,10 @@ def _means(knowledge: Knowledge, entry: Entry) -> bool:
         return reading is not None and entry.outcome in reading.answers
     if isinstance(entry, Measured | Skipped):
         return entry.reading in knowledge.readings
-    if isinstance(entry, Prepared | Ended):
+    if isinstance(entry, Prepared | Stated | Ended):
         return entry.setup in knowledge.setups
+    if isinstance(entry, Noted):
+        return entry.measurand in knowledge.measurands
     if isinstance(entry, Acknowledged):
         return entry.caution in knowledge.cautions
     if isinstance(entry, Repaired | Closed):

@@ -22,7 +22,8 @@ from advisor.bench.wording import (
     stop_sentence,
     why,
 )
-from advisor.papers.format import clock_words, duration, percent
+from advisor.knowledge.vocabulary import USUAL_PEOPLE
+from advisor.papers.format import clock_words, duration, percent, plain
 from advisor.simulate.rollout import LookAhead
 
 
@@ -48,6 +49,8 @@ def card(
 def _warnings(session: Session) -> list[Content]:
     """Return the warnings that stand above everything else."""
     lines = []
+    if session.interrupted:
+        lines.append(Content.styled(f"! {session.interrupted}", "bold"))
     if session.advice.belief_error:
         lines.append(Content(off_by_words(session.advice.belief_error)))
     account = session.account
@@ -92,12 +95,7 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     plan = session.plan(proposal)
     if plan is not None:
         lines += _plan_lines(session, plan)
-    for setup in proposal.setups:
-        said = knowledge.setups[setup]
-        wait = f", then wait {duration(said.waiting_minutes)}" if said.waiting_minutes else ""
-        lines.append(Content(f"First: {said.name} ({duration(said.hands_on_minutes)}{wait})"))
-        lines += [Content(f"  – {step}") for step in said.steps]
-    lines += _in_place(session, proposal)
+    lines += _setup_lines(session, proposal)
     if not to_read:
         lines += caution_lines(session, cautions)
     if reading.ask and reading.who == "customer":
@@ -106,6 +104,10 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     choices: list[tuple[str, str, str]] = []
     if to_read:
         choices.append(("read", "y I have read the cautions (⚠) above", ""))
+    elif proposal.asks:
+        question, asked = _asked_first(session, proposal.asks[0])
+        lines.append(Content.styled(question, "bold"))
+        choices += asked
     else:
         choices += _answers(session, proposal, confidence)
     if plan is not None and session.may_begin(plan):
@@ -116,6 +118,38 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     return Card(tuple(lines), tuple(choices), to_see)
 
 
+def _setup_lines(session: Session, proposal: CandidateReading) -> list[Content]:
+    """Return what the reading needs of the car: to make, taken for granted, in place; and what it ends."""
+    knowledge, lines = session.knowledge, []
+    for setup in proposal.assumed:
+        name = knowledge.setups[setup].name
+        lines.append(Content(f"Taken for granted, as nobody has said otherwise: {name} (key w)"))
+    for setup in proposal.setups:
+        said = knowledge.setups[setup]
+        hands_on, waiting = session.setup_minutes(setup)
+        wait = f", then wait {duration(waiting)}" if waiting else ""
+        lines.append(Content(f"First: {said.name} ({duration(hands_on)}{wait})"))
+        lines += [Content(f"  – {step}") for step in said.steps]
+    lines += _in_place(session, proposal)
+    ends = [knowledge.setups[setup].name for setup in proposal.ends]
+    if ends:
+        lines.append(Content(f"This ends: {', '.join(ends)}"))
+    return lines
+
+
+def _asked_first(session: Session, what: str) -> tuple[str, list[tuple[str, str, str]]]:
+    """Return the question that decides whether the reading applies to this car or day, and its answers."""
+    fact = session.knowledge.facts.get(what)
+    if fact is not None:
+        values = [
+            (f"known {what} {value}", f"{number} {plain(value)}", "")
+            for number, value in enumerate(fact.values, start=1)
+        ]
+        return f"First, of this car: {fact.ask}", values
+    ask = session.knowledge.measurands[what].ask
+    return f"First, once for this job: {ask}", [(f"figure {what}", f"m Type it: {ask}", "")]
+
+
 def _places(first: int, cautions: Sequence[str], to_read: Sequence[str]) -> tuple[int, ...]:
     """Where the cautions still to be read stand, the first of all cautions standing at `first`."""
     return tuple(first + at for at, caution in enumerate(cautions) if caution in to_read)
@@ -123,7 +157,7 @@ def _places(first: int, cautions: Sequence[str], to_read: Sequence[str]) -> tupl
 
 def _facts(session: Session, proposal: CandidateReading) -> list[str]:
     knowledge, reading = session.knowledge, session.knowledge.readings[proposal.reading]
-    facts = [duration(reading.minutes)]
+    facts = [session.reading_minutes_words(proposal.reading)]
     if reading.instrument:
         at_hand = [one for one in reading.instrument if one not in session.at_hand.without]
         facts.append(" or ".join(knowledge.instruments[one].name for one in at_hand))
@@ -132,6 +166,8 @@ def _facts(session: Session, proposal: CandidateReading) -> list[str]:
         facts.append(f"{best} would tell {proposal.best_bits:.2f} bits")
     if reading.who == "certified":
         facts.append("by a certified person")
+    elif reading.who not in USUAL_PEOPLE:
+        facts.append(f"by: {plain(reading.who)}")
     return facts
 
 

@@ -14,6 +14,8 @@ from advisor.screens.widgets.typing import LineScreen
 
 SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
 CANCEL_REASONS = ("opened by mistake", "the customer called it off", "done elsewhere")
+SINCE = {"just now": 0, "for an hour": 60, "for three hours": 180, "all night": 600, "for a day": 1440}
+"""Since when a condition holds that somebody states, in minutes."""
 END_REASONS = ("the car was disturbed", "no longer needed", "begun by mistake")
 
 
@@ -150,6 +152,10 @@ def setups(bench: JobScreen) -> None:
     plan = session.plan(proposal) if proposal else None
     known = session.knowledge.setups
     lines = [(f"end {one}", f"No longer in place: {known[one].name}") for one in session.waiting]
+    for one in session.to_state(proposal) if proposal else ():
+        lines.append((f"state {one}", f"Is so already, nobody has to make it: {known[one].name}"))
+        if known[one].on_arrival:
+            lines.append((f"end {one}", f"Is not so any more: {known[one].name}"))
     unread = plan is not None and not session.may_begin(plan)
     if plan is not None and not unread:
         names = " and ".join(known[one].name for one in plan.setups)
@@ -165,10 +171,24 @@ def setups(bench: JobScreen) -> None:
         if what == "begin" and plan is not None:
             bench.change(lambda: session.prepared(plan.setups))
             bench.ringing = frozenset(plan.setups)
+        elif what is not None and what.startswith("state "):
+            state(bench, what.removeprefix("state "))
         elif what is not None:
             end(bench, what.removeprefix("end "))
 
     bench.app.push_screen(ChoiceScreen("Setups of the car", lines), chosen)
+
+
+def state(bench: JobScreen, setup: str) -> None:
+    """Ask since when a setup has been in place."""
+
+    def since(minutes: str | None) -> None:
+        if minutes is not None:
+            bench.change(lambda: bench.session.stated(setup, float(minutes)))
+
+    name = bench.session.knowledge.setups[setup].name
+    lines = [(str(minutes), words) for words, minutes in SINCE.items()]
+    bench.app.push_screen(ChoiceScreen(f"Since when: {name}?", lines), since)
 
 
 def end(bench: JobScreen, setup: str) -> None:

@@ -21,6 +21,7 @@ from advisor.screens.bench.account import AccountScreen
 from advisor.screens.bench.card import Card, card
 from advisor.screens.bench.cautions import NOT_ALL_SEEN
 from advisor.screens.bench.entry import EntryScreen
+from advisor.screens.bench.figure import FigureScreen
 from advisor.screens.bench.job import JobScreen
 from advisor.screens.bench.jobcard import JobCardScreen
 from advisor.screens.bench.lookahead import LookAheadScreen
@@ -184,6 +185,11 @@ class TaskScreen(JobScreen):
         what, _, argument = choice.partition(" ")
         if what == "saw":
             self.enter(argument)
+        elif what == "known":
+            fact, _, value = argument.partition(" ")
+            self.enter_facts({fact: value})
+        elif what == "figure":
+            self.ask_figure(argument)
         elif what == "repaired":
             repairs.repaired(self, argument)
         elif what == "checked":
@@ -231,11 +237,15 @@ class TaskScreen(JobScreen):
             proposal is not None
             and session.knowledge.readings[proposal.reading].quantity is not None
             and not session.to_acknowledge(session.cautions(proposal))
+            and not proposal.asks
         )
 
     def action_measure(self, started: str = "") -> None:
         """Type what the meter shows for the reading on the card."""
         proposal = self.proposal
+        if proposal is not None and proposal.asks and proposal.asks[0] in self.session.knowledge.measurands:
+            self.ask_figure(proposal.asks[0])
+            return
         if proposal is None or not self.asks_number:
             self.notify("This is answered by one of the lines below.", timeout=3)
             return
@@ -276,6 +286,15 @@ class TaskScreen(JobScreen):
             event.stop()
             event.prevent_default()
             self.measure(proposal.reading, event.character)
+
+    def ask_figure(self, measurand: str) -> None:
+        """Ask for a figure of the day, such as the temperature outside."""
+
+        def back(session: Session | None) -> None:
+            if session is not None:
+                self.change(lambda: session)
+
+        self.app.push_screen(FigureScreen(self.session, measurand), back)
 
     def action_account(self) -> None:
         """Show the account of the draw."""
