@@ -130,7 +130,7 @@ def test_the_step_that_keeps_from_harm_is_written(shipped: Knowledge, section: s
 def test_times_are_long_enough_to_be_safe_and_done_well(shipped: Knowledge) -> None:
     """A hot engine is not at 40 °C within an hour; bleeding and bonded glass take their time."""
     assert shipped.setups["engine_cold"].waiting_minutes == 150
-    assert shipped.setups["coolant_cold"].waiting_minutes == 120
+    assert shipped.setups["coolant_cold"].needs == ("engine_cold",)
     assert shipped.readings["matrix_flush"].minutes == 50
     assert shipped.readings["evaporator_reading"].minutes == 25
     glass = [shipped.faults[name].remedy_minutes for name in ("windscreen_bond", "side_glass_bond")]
@@ -140,7 +140,7 @@ def test_times_are_long_enough_to_be_safe_and_done_well(shipped: Knowledge) -> N
 def test_noses_and_people_are_outdoors_where_exhaust_may_be_inside(shipped: Knowledge) -> None:
     """A hose on the tailpipe does not help with a leak ahead of it."""
     for name in ("bonnet_fumes", "smell_recirculated", "cabin_monoxide"):
-        assert shipped.readings[name].setup == "heat_outdoors"
+        assert shipped.readings[name].setup == ("heat_outdoors",)
     assert shipped.cautions["exhaust_in_cabin"].signal == "danger"
 
 

@@ -11,6 +11,7 @@ from advisor.case.entries import Seen
 from advisor.evaluation.scenarios import Scenario, play, read_scenarios, typical_outcomes
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
+from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
 from advisor.model.network import build
@@ -112,9 +113,12 @@ def test_minutes_are_those_of_readings_and_setups_once(
     """The time of a played car is its readings and each setup that they needed, once."""
     played = play(shipped, drain, scenarios["01_boot_lamp"])
     setups = {setup for step in played.steps for setup in step.proposal.setups}
-    readings = [shipped.readings[step.proposal.reading].minutes for step in played.steps]
+    readings = [shipped.readings[step.proposal.reading] for step in played.steps]
+    known = [shipped.setups[setup] for setup in setups]
+    parts = [part for one in readings for part in (one.minutes, one.waiting_minutes)]
+    parts += [part for one in known for part in (one.hands_on_minutes, one.waiting_minutes)]
     assert "asleep" in setups
-    assert played.minutes == sum(readings) + sum(shipped.setups[setup].minutes for setup in setups)
+    assert played.minutes == sum(minutes_for(shipped, part, {}) for part in parts)
 
 
 def test_a_workshop_never_uses_what_it_lacks(
