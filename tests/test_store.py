@@ -46,6 +46,7 @@ from advisor.case.entries import (
     Reopened,
     Repaired,
     Replayed,
+    SaidByCustomer,
     Seen,
     Skipped,
     Stated,
@@ -107,6 +108,7 @@ ENTRIES: st.SearchStrategy[Entry] = st.one_of(
     *(st.builds(kind, IDS, TEXTS) for kind in (Skipped, Ended, Replayed, Closed, Cancelled)),
     *(st.builds(kind, IDS, TIMES) for kind in (Prepared, Stated, Acknowledged, Repaired, Reopened)),
     st.builds(Booked, st.dates().map(str), TEXTS),
+    st.builds(SaidByCustomer, TEXTS, TEXTS),
     st.builds(Checked, IDS, st.sampled_from([GONE, STILL_THERE])),
 )
 

@@ -79,7 +79,10 @@ class _Sheet:
 
     def told(self) -> Iterator[Part]:
         complaint = self.knowledge.complaints[self.case.complaint]
-        yield Paragraph(complaint.name)
+        for words in self.case.customer_words:
+            yield Paragraph(f"“{words}”")
+        if not self.case.customer_words:
+            yield Paragraph(complaint.name)
         asked = (name for name in self.case.taken if self._asked(name))
         yield from _list((f"{self._question(name)} {self._answer(name)}" for name in asked), TOLD)
 

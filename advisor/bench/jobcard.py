@@ -121,7 +121,9 @@ class _Card:
         knowledge, case = self.knowledge, self.case
         complaint = knowledge.complaints[case.complaint]
         yield "Vehicle tag", self.filed.tag
-        yield "Complaint", (complaint.name, f"“{complaint.customer[0]}”" if complaint.customer else "")
+        yield "Complaint", complaint.name
+        if case.customer_words:
+            yield "Customer said", tuple(f"“{words}”" for words in case.customer_words)
         yield "Opened", when(self.filed.opened)
         for name, value in case.facts.items():
             fact = knowledge.facts.get(name)

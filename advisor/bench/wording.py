@@ -28,6 +28,7 @@ from advisor.case.entries import (
     Reopened,
     Repaired,
     Replayed,
+    SaidByCustomer,
     Seen,
     Skipped,
     Stated,
@@ -283,6 +284,8 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
         return f"Danger on the phone: {name}" + (
             ", the customer was told" if entry.how == TOLD else ", not so"
         )
+    if isinstance(entry, SaidByCustomer):
+        return f"Customer, by phone: “{entry.words}”"
     if isinstance(entry, Replayed):
         return f"Weighed by knowledge version {entry.version} from here on ({entry.before} before)"
     taken = _step_words(knowledge, case, entry)

@@ -32,6 +32,7 @@ from advisor.case.entries import (
     Prepared,
     Reopened,
     Repaired,
+    SaidByCustomer,
     Seen,
     Skipped,
     TakenBack,
@@ -177,6 +178,12 @@ class Case:
         """Return the dangers that were heard on the phone, each once."""
         said = {entry.danger: entry.how for entry in self.counting.values() if isinstance(entry, Warned)}
         return tuple(danger for danger, how in said.items() if how == TOLD)
+
+    @property
+    def customer_words(self) -> tuple[str, ...]:
+        """What the customer said in their own words, the first call's first."""
+        said = (entry.words for entry in self.counting.values() if isinstance(entry, SaidByCustomer))
+        return tuple(dict.fromkeys(said))
 
     @property
     def by_customer(self) -> frozenset[str]:

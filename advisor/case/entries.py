@@ -153,6 +153,15 @@ class Warned:
 
 
 @dataclass(frozen=True)
+class SaidByCustomer:
+    """What the customer said, in their own words as they were typed; `where` is "phone"."""
+
+    kind: ClassVar[str] = "said"
+    where: str
+    words: str
+
+
+@dataclass(frozen=True)
 class Replayed:
     """From here on the entries are weighed by another version of the knowledge; `before` was the last one."""
 
@@ -226,6 +235,7 @@ Entry = (
     | Checked
     | Booked
     | Warned
+    | SaidByCustomer
     | Replayed
     | TakenBack
     | Closed
@@ -238,6 +248,7 @@ GONE, STILL_THERE = "gone", "still there"
 
 
 TOLD, ASKED = "told", "asked"
+PHONE = "phone"
 
 KINDS: dict[str, type[Entry]] = {entry.kind: entry for entry in get_args(Entry)}
 """The kinds of entry by their word in the database; `Entry` is the one list of them."""
