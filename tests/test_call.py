@@ -15,16 +15,21 @@ import numpy as np
 import pytest
 
 from advisor.advice.situation import InconsistentEvidence
+from advisor.bench.customer import customer_sheet
+from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines
 from advisor.bench.suspicion import telling_steps
+from advisor.bench.wording import entry_words
 from advisor.case.entries import (
     ASKED,
     CUSTOMER,
+    PHONE,
     TOLD,
     Booked,
     Closed,
     Entry,
     Known,
+    SaidByCustomer,
     Seen,
     Skipped,
     TakenBack,
@@ -663,7 +668,11 @@ def test_what_fits_no_complaint_is_booked_without_one(engines: Engines, store: S
     new.booked("2030-01-16")
     (filed,) = store.cases()
     assert (filed.tag, filed.case.complaint) == ("red van", INSPECTION)
-    assert filed.case.entries == (Warned("smoke", TOLD), Booked("2030-01-16", "purple smoke"))
+    assert filed.case.entries == (
+        Warned("smoke", TOLD),
+        SaidByCustomer(PHONE, "purple smoke"),
+        Booked("2030-01-16", ""),
+    )
     again = Inspection.of(engines.knowledge, store, filed).sheet("markdown")
     assert again == note.replace(
         "General inspection\n", "General inspection, booked for Wednesday 16 January, tomorrow\n"
@@ -674,6 +683,53 @@ def test_what_fits_no_complaint_is_booked_without_one(engines: Engines, store: S
     lines = list(overview_lines(overview(found, TODAY)))
     assert '  DANGER, 1 red van: General inspection, "purple smoke"' in lines
     assert "    DANGER Smoke: Have it brought." in lines
+
+
+WORDS = "dead this morning, second time this week, somebody fitted a dash camera last month"
+
+
+def test_what_the_caller_said_is_kept_as_typed_on_every_job_and_paper(engines: Engines, store: Store) -> None:
+    """With the first entry and not before; on the sheet, the card, the customer's page and the story."""
+    call = Call.begun(engines, store, "red van", ["rattle", "knock"], words=WORDS)
+    assert store.cases() == []
+    call = call.answered("bumps", "loud").answered("speed", "loud")
+    assert [job.case.customer_words for job in call.jobs] == [(WORDS,)] * 2
+    assert [len(job.case.entries) for job in call.jobs] == [3, 2]
+    assert store.cases()[-1] == call.jobs[0]
+    assert call.sheet("markdown").count(WORDS) == 1
+    assert json.loads(call.sheet("json"))["sheets"][0]["customer_says"] == [WORDS]
+    assert call.asked == ("bumps", "speed")
+    call = call.undone()
+    assert call.jobs[0].case.customer_words == (WORDS,)
+    (job, _) = call.jobs
+    assert entry_words(engines.knowledge, job.case, job.case.entries[0]) == f"Customer, by phone: “{WORDS}”"
+    for page in (job_card, customer_sheet):
+        text = markdown(page(engines.knowledge, engines.of, job, {}, NOON.isoformat()))
+        assert f"“{WORDS}”" in text
+        assert "it rattles" not in text
+    again = Call.resumed(engines, store, call.jobs, dangers={"smoke": TOLD}, words="it smokes now")
+    assert again.jobs[0].case.customer_words == (WORDS, "it smokes now")
+    booked = Call.begun(engines, store, "blue van", ["rattle"], words="odd").booked("2030-01-16")
+    assert booked.jobs[0].case.entries == (SaidByCustomer(PHONE, "odd"), Booked("2030-01-16", ""))
+    danger = Call.begun(engines, store, "van", ["rattle"], dangers={"smoke": TOLD}, words="smoke")
+    assert danger.jobs[0].case.entries == (Warned("smoke", TOLD), SaidByCustomer(PHONE, "smoke"))
+    assert len(danger.answered("bumps", "loud").jobs[0].case.entries) == 3
+
+
+def test_a_stock_phrase_is_never_shown_as_if_the_customer_had_said_it(call: Call) -> None:
+    """Without words of their own the complaint's name stands, with no quotation marks."""
+    for page in (job_card, customer_sheet):
+        text = markdown(page(call.knowledge, call.engines.of, call.jobs[0], {}, NOON.isoformat()))
+        assert "it rattles" not in text
+        assert "“" not in text
+
+
+def test_the_words_of_an_inspection_by_an_earlier_program_are_still_shown(
+    engines: Engines, store: Store
+) -> None:
+    """It wrote them beside the day."""
+    job = store.append(store.draft("red van", INSPECTION, "v"), Booked("2030-01-16", "purple"))
+    assert "purple" in Inspection.of(engines.knowledge, store, job).sheet("markdown")
 
 
 def test_visits_are_the_open_jobs_of_a_car_and_a_day(engines: Engines, store: Store) -> None:

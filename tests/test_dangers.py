@@ -5,6 +5,7 @@ The sentences are invented; which of them mean danger is common practice, no sou
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,18 +13,21 @@ import pytest
 from textual.widgets import Input
 
 from advisor.case.case import Case
-from advisor.case.entries import ASKED, TOLD, Warned
+from advisor.case.entries import ASKED, PHONE, TOLD, SaidByCustomer, Warned
 from advisor.desk.booking import NOT_DRIVEN, booking_sheet
 from advisor.desk.bookingsheet import document, fitting_lines
-from advisor.desk.call import heard, looks_said
-from advisor.desk.questions import fitting
+from advisor.desk.call import CallDangers, heard, looks_said, tag_and_said
+from advisor.desk.questions import Fitting, fitting
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.dangers import Heard, heard_dangers
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.screens.desk.call import CallScreen
-from advisor.screens.desk.callstart import CallStartScreen
+from advisor.screens.desk.callstart import LOOKING, CallStartScreen
+from advisor.screens.desk.days import DeskScreen
+from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.screens.widgets.paper import MarkdownView
 from advisor.screens.widgets.ticks import TickList
 from advisor.store.records import row_of
 from tests.conftest import Ran
@@ -289,10 +293,8 @@ def test_the_command_asks_nothing_unrelated_below_a_danger(advisor: Callable[...
     assert lines[3:] == ["No complaint that the advisor knows fits: a general inspection is booked."]
 
 
-async def test_danger_stays_until_somebody_says_that_it_was_told_and_goes_with_the_job(
-    tmp_path: Path,
-) -> None:
-    """F10 does not go on before; other words do not hide it; call, sheet and list have it afterwards."""
+async def test_danger_follows_the_words_until_it_was_told_and_then_goes_with_the_job(tmp_path: Path) -> None:
+    """F10 does not go on before; other words withdraw it and say so; the call has it afterwards."""
     async with at_desk(tmp_path, (100, 40)) as pilot:
         await pilot.press("n")
         await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
@@ -302,15 +304,23 @@ async def test_danger_stays_until_somebody_says_that_it_was_told_and_goes_with_t
         words = screen.query_one("#words", Input)
         words.value = "smoke comes from the dash"
         await settled(pilot)
+        assert "DANGER: Smoke or fire" in text_of(pilot)
+        assert said(pilot, "#danger").startswith(NOT_DRIVEN)
+        screen.action_go()
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, CallStartScreen)
+        assert "The customer spoke of danger" in said(pilot, "#notice")
         words.value = "wet carpet"
         await settled(pilot)
-        assert "DANGER: Smoke or fire" in text_of(pilot)
+        withdrawn = "Withdrawn: Smoke or fire. The words do not say it any more."
+        assert said(pilot, "#danger") == withdrawn
+        words.value = "wet carpet and smoke comes from the dash"
+        await settled(pilot)
+        assert "DANGER: Smoke or fire" in said(pilot, "#danger")
+        assert withdrawn not in said(pilot, "#danger")
         screen.query_one(TickList).focus()
         await pilot.press("space")
         await settled(pilot)
-        screen.action_go()
-        await settled(pilot)
-        assert screen.is_current
         screen.action_told()
         await settled(pilot)
         told = said(pilot, "#danger")
@@ -321,7 +331,10 @@ async def test_danger_stays_until_somebody_says_that_it_was_told_and_goes_with_t
         assert isinstance(call, CallScreen)
         assert call.call.warnings[0] == NOT_DRIVEN
         assert call.call.warnings[1].startswith("Smoke or fire: Stop where it is safe")
-        assert call.call.jobs[0].case.entries == (Warned("smoke_or_fire", TOLD),)
+        assert call.call.jobs[0].case.entries == (
+            Warned("smoke_or_fire", TOLD),
+            SaidByCustomer(PHONE, "wet carpet and smoke comes from the dash"),
+        )
 
 
 def test_danger_is_heard_in_the_tag_and_across_tag_and_words(shipped: Knowledge) -> None:
@@ -381,7 +394,7 @@ async def test_a_sentence_typed_in_the_tag_warns_at_once_and_can_be_moved(tmp_pa
         await pilot.press("f9")
         await settled(pilot)
         told = said(pilot, "#danger")
-        assert told.startswith("Told: Fuel runs out, or a smell of fuel. Engine off")
+        assert told.startswith(f"{NOT_DRIVEN} Told: Fuel runs out, or a smell of fuel. Engine off")
         assert "Is it the heating" not in said(pilot, "#says")
 
 
@@ -400,3 +413,105 @@ def test_a_told_danger_is_on_the_sheet_and_what_was_not_so_is_not(shipped: Knowl
 def filed_kinds(case: Case) -> list[tuple[str, str, str]]:
     """The entries as rows of the database."""
     return [row_of(entry) for entry in case.entries]
+
+
+def test_a_danger_is_withdrawn_with_the_words_unless_the_desk_has_confirmed_it() -> None:
+    """Never silently, never for good; a "not so" about earlier words does not settle the next ones."""
+    smoke, fuel = Heard("smoke", True), Heard("fuel", True)
+    heard_both = CallDangers().hearing((smoke, fuel))
+    assert (heard_both.open, heard_both.sure) == ((smoke, fuel), ("smoke", "fuel"))
+    gone = heard_both.hearing((fuel,))
+    assert (gone.open, gone.withdrawn) == ((fuel,), ("smoke",))
+    assert gone.hearing((smoke, fuel)).withdrawn == ()
+    assert CallDangers().hearing((Heard("smoke", False),)).hearing(()).withdrawn == ()
+    told = gone.were_told().hearing(())
+    assert (told.told, told.unsaid, told.withdrawn) == (("fuel",), ("fuel",), ("smoke",))
+    dropped = told.not_so()
+    assert (dropped.settled, dropped.withdrawn) == ({}, ("smoke", "fuel"))
+    assert dropped.hearing((fuel,)).open == (fuel,)
+    asked = CallDangers().hearing((smoke,)).not_so()
+    assert (asked.open, asked.settled, asked.sure) == ((), {"smoke": ASKED}, ())
+    assert asked.hearing(()).hearing((smoke,)).open == (smoke,)
+
+
+@pytest.mark.parametrize(
+    ("typed", "tag", "words"),
+    [
+        ("red van, carpet is wet", "red van", "carpet is wet"),
+        ("red van my carpet is wet", "red van", "my carpet is wet"),
+        ("there's fuel running out under the car", "", "there's fuel running out under the car"),
+        ("smoke from the dash", "", "smoke from the dash"),
+        ("wet carpet, red van", "", "wet carpet, red van"),
+    ],
+)
+def test_of_a_tag_with_a_complaint_in_it_the_name_of_the_car_is_left(
+    shipped: Knowledge, typed: str, tag: str, words: str
+) -> None:
+    """Only what was said is moved; where no name can be told from it all of it was said."""
+    assert tag_and_said(shipped, typed) == (tag, words)
+
+
+async def test_with_danger_on_the_line_no_complaint_has_to_be_ticked(tmp_path: Path) -> None:
+    """F9 when it was told, then F10: the inspection and the recovery, as the screen says."""
+    async with at_desk(tmp_path, (100, 30)) as pilot:
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
+        screen = pilot.app.screen
+        screen.query_one("#tag", Input).value = "red van"
+        screen.query_one("#words", Input).value = "smoke comes from the dash"
+        await settled(pilot)
+        await pilot.press("f9")
+        await settled(pilot)
+        assert "a general inspection is booked. F10 goes on to it." in said(pilot, "#says")
+        await pilot.press("f10")
+        await until(pilot, lambda screen: isinstance(screen, SheetScreen))
+        sheet = pilot.app.screen.query_one(MarkdownView)
+        await until(pilot, lambda _: "and the recovery of the car" in sheet.source)
+
+
+async def test_danger_is_shown_before_the_rest_is_worked_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Until then it says that it looks, and never that the words are outside what is known."""
+    go_on = threading.Event()
+
+    def slow(knowledge: Knowledge, words: str, tag: str) -> Fitting:
+        assert go_on.wait(60)
+        return heard(knowledge, words, tag)
+
+    async with at_desk(tmp_path, (100, 30)) as pilot:
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
+        await settled(pilot)
+        monkeypatch.setattr("advisor.screens.desk.callstart.heard", slow)
+        try:
+            pilot.app.screen.query_one("#words", Input).value = "smoke comes from the dash"
+            await until(pilot, lambda _: "DANGER: Smoke or fire" in said(pilot, "#danger"))
+            assert said(pilot, "#says") == LOOKING
+        finally:
+            go_on.set()
+        await settled(pilot)
+        assert said(pilot, "#says").startswith("No complaint that the advisor knows fits")
+
+
+async def test_a_call_that_is_half_entered_is_not_left_without_asking(tmp_path: Path) -> None:
+    """Escape meant as "back" loses nothing: neither the call, nor the program from the desk."""
+    async with at_desk(tmp_path, (100, 30)) as pilot:
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
+        start = pilot.app.screen
+        start.query_one("#tag", Input).value = "red van"
+        await settled(pilot)
+        await pilot.press("escape")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await pilot.press("1")
+        await until(pilot, lambda screen: screen is start)
+        assert start.query_one("#tag", Input).value == "red van"
+        await pilot.press("escape")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await pilot.press("2")
+        await until(pilot, lambda screen: isinstance(screen, DeskScreen))
+        await pilot.press("escape")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await pilot.press("1")
+        await until(pilot, lambda screen: isinstance(screen, DeskScreen))

@@ -294,6 +294,8 @@ async def test_a_call_begins_with_what_is_ticked_and_is_kept_once_answered(
         assert isinstance(pilot.app.screen, CallStartScreen)
         assert "No complaint is ticked" in text_of(pilot)
         await pilot.press("escape")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await pilot.press("2")
         await until(pilot, desk_is_up(pilot))
         await called(pilot, "red van", "wet carpet")
         await pilot.press("enter")
@@ -365,7 +367,12 @@ async def test_a_call_left_half_way_is_listed_and_goes_on_also_by_its_tag(tmp_pa
             pilot, lambda screen: isinstance(screen, DeskScreen) and "Begun, not booked" in text_of(pilot)
         )
         await settled(pilot)
-        await pilot.press("down", "down", "enter")
+        await pilot.press("tab")
+        await settled(pilot)
+        await pilot.press("r")
+        await settled(pilot)
+        assert pilot.app.screen.query_one("#overview", OptionList).highlighted is not None
+        await pilot.press("enter")
         await until(pilot, lambda screen: isinstance(screen, CallScreen))
         again = pilot.app.screen
         assert isinstance(again, CallScreen)

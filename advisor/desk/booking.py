@@ -136,6 +136,8 @@ class BookingSheet:
     said: tuple[tuple[str, str | None], ...]
     dangers: tuple[tuple[str, str], ...] = ()
     """Return the name of each danger that was heard on the phone, and what is done about it."""
+    customer_words: tuple[str, ...] = ()
+    """Return what the customer said, as it was typed."""
     comes: str = ""
     """Return whether it may be driven and how it gets here; "" where nothing special is said."""
     policy: Policy = DEFAULT
@@ -209,6 +211,7 @@ def booking_sheet(
         facts=tuple(_facts(knowledge, case)),
         said=tuple(_said(knowledge, case)),
         dangers=what_is_done(knowledge, case),
+        customer_words=case.customer_words,
         comes=gets_here(knowledge, case.dangers) or knowledge.complaints[case.complaint].comes or "",
         policy=policy,
     )

@@ -37,6 +37,7 @@ KEYS = {
     "stay": "how long the car is left here, or null",
     "arrange": "sentences on what the customer does beforehand, the stay among them",
     "comes": "whether it may be driven and how it gets here; empty where nothing special is said",
+    "customer_says": "what the customer said, as it was typed",
     "dangers": "heard on the phone: name, and what to do about it",
     "safety": "sentences that the customer has to be told",
     "facts": "what is known of the vehicle: name and value",
@@ -70,6 +71,9 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str, day: str = 
     dangers = tuple(dict.fromkeys(one for sheet in sheets for one in sheet.dangers))
     if dangers:
         sections.append(danger_section(dangers, sheets[0].comes))
+    said = tuple(dict.fromkeys(one for sheet in sheets for one in sheet.customer_words))
+    if said:
+        sections.append(Section("Customer says", (Bullets(tuple(f"“{one}”" for one in said)),)))
     told: set[str] = set()
     for sheet in sheets:
         about = f"{sheet.name}: " if len(sheets) > 1 else ""
@@ -256,6 +260,7 @@ def as_dict(sheet: BookingSheet) -> dict[str, Any]:
         "stay": sheet.stay,
         "arrange": list(sheet.arrange),
         "comes": sheet.comes,
+        "customer_says": list(sheet.customer_words),
         "dangers": [{"name": name, "do": do} for name, do in sheet.dangers],
         "safety": list(sheet.safety),
         "facts": [{"name": name, "value": value} for name, value in sheet.facts],
@@ -346,6 +351,16 @@ def danger_lines(knowledge: Knowledge, heard: Heard) -> Iterator[str]:
 def settled_lines(danger: Danger) -> list[str]:
     """Return what stays in sight once a customer was told of a danger."""
     return [f"Told: {danger.name}. {danger.tell}", f"  Then: {danger.do}"]
+
+
+def not_so_words(danger: Danger) -> str:
+    """Return what is told of a danger that the customer was asked about, and that is not so."""
+    return f"Not so: {danger.name}." + (f" Tell: {danger.otherwise}" if danger.otherwise else "")
+
+
+def withdrawn_words(danger: Danger) -> str:
+    """Return what is said of a danger that the words say no more: never silently."""
+    return f"Withdrawn: {danger.name}. The words do not say it any more."
 
 
 def harmless_words(one: Harmless) -> str:

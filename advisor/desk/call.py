@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 from types import MappingProxyType
@@ -19,7 +19,20 @@ from advisor.advice.engines import Engines
 from advisor.advice.rules import most_probable_first
 from advisor.advice.situation import Situation, Situations
 from advisor.case.case import Case
-from advisor.case.entries import CUSTOMER, Booked, Entry, Known, Seen, Skipped, TakenBack, Warned
+from advisor.case.entries import (
+    ASKED,
+    CUSTOMER,
+    PHONE,
+    TOLD,
+    Booked,
+    Entry,
+    Known,
+    SaidByCustomer,
+    Seen,
+    Skipped,
+    TakenBack,
+    Warned,
+)
 from advisor.desk.booking import (
     IN_DOUBT,
     BookingSheet,
@@ -45,7 +58,7 @@ from advisor.desk.questions import (
 )
 from advisor.desk.schedule import Appointment, read_back
 from advisor.inference.engine import Engine, ImpossibleEvidence
-from advisor.knowledge.dangers import heard_dangers
+from advisor.knowledge.dangers import Heard, heard_dangers
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import Fact
 from advisor.papers.document import html, markdown
@@ -57,13 +70,18 @@ MOST_WORDS = 5
 """The name of a car has no more words than this (our choice)."""
 
 
-def heard(knowledge: Knowledge, words: str, tag: str = "") -> Fitting:
-    """Return what the words may mean; without words or a fit, all complaints by family.
+def dangers_now(knowledge: Knowledge, words: str, tag: str) -> tuple[Heard, ...]:
+    """Return the dangers in what is typed: the first to look for, quick enough for every key.
 
     Danger is heard in the tag as well: it is typed first, and may be typed there by mistake.
     """
+    return heard_dangers(knowledge, f"{tag} . {words}")
+
+
+def heard(knowledge: Knowledge, words: str, tag: str = "") -> Fitting:
+    """Return what the words may mean; without words or a fit, all complaints by family."""
     found = fitting(knowledge, words)
-    if tag and (dangers := heard_dangers(knowledge, f"{tag} . {words}")):
+    if tag and (dangers := dangers_now(knowledge, words, tag)):
         found = replace(found, dangers=dangers, harmless=())
     if found.complaints:
         return found
@@ -74,6 +92,88 @@ def looks_said(knowledge: Knowledge, tag: str) -> bool:
     """Whether a tag looks like what a customer says, and not like the name of a car."""
     found = fitting(knowledge, tag)
     return bool(found.dangers or found.complaints) or len(tag.split()) > MOST_WORDS
+
+
+_OPENS = frozenset(("my", "it", "its", "it's", "the", "there", "there's", "is", "i", "we", "has", "since"))
+"""Words that begin what a customer says, and stand in no name of a car (chosen by hand)."""
+
+
+def tag_and_said(knowledge: Knowledge, tag: str) -> tuple[str, str]:
+    """Split what was typed as a tag into the name of the car and what the customer says.
+
+    The name ends at the first comma or the like, or before the first word that opens a sentence. Where no
+    name is left that way, all of it was said.
+    """
+    words = tag.split()
+    for at, word in enumerate(words):
+        ends = word[-1] in ",;:."
+        if ends or word.casefold().replace("’", "'") in _OPENS:
+            name = " ".join(words[: at + ends]).rstrip(",;:. ")
+            if name and not looks_said(knowledge, name):
+                return name, " ".join(words[at + ends :])
+            break
+    return "", " ".join(words)
+
+
+@dataclass(frozen=True)
+class CallDangers:
+    """The dangers of a call while it is typed: they follow the words, unless the desk has confirmed them.
+
+    `settled` are those of which the customer was told, or asked and it is not so; `withdrawn` those that the
+    words said and do not say any more.
+    """
+
+    heard: tuple[Heard, ...] = ()
+    settled: Mapping[str, str] = field(default_factory=dict)
+    withdrawn: tuple[str, ...] = ()
+
+    @property
+    def open(self) -> tuple[Heard, ...]:
+        """What is heard and not settled."""
+        return tuple(one for one in self.heard if one.danger not in self.settled)
+
+    @property
+    def told(self) -> tuple[str, ...]:
+        """What the desk has confirmed: the customer was told."""
+        return tuple(name for name, how in self.settled.items() if how == TOLD)
+
+    @property
+    def unsaid(self) -> tuple[str, ...]:
+        """What the desk has confirmed although the words do not say it any more."""
+        said = {one.danger for one in self.heard}
+        return tuple(name for name in self.told if name not in said)
+
+    @property
+    def sure(self) -> tuple[str, ...]:
+        """What forbids to drive for now: heard for sure, or confirmed."""
+        return (*(one.danger for one in self.open if one.sure), *self.told)
+
+    def hearing(self, now: tuple[Heard, ...]) -> CallDangers:
+        """Return them with what is heard in the words as they are now.
+
+        A "not so" ends with the words it was about: the next caller's are asked about anew.
+        """
+        said = {one.danger for one in now}
+        gone = [one.danger for one in self.open if one.sure]
+        settled = {name: how for name, how in self.settled.items() if how == TOLD or name in said}
+        withdrawn = [one for one in dict.fromkeys([*self.withdrawn, *gone]) if one not in {*said, *settled}]
+        return CallDangers(now, settled, tuple(withdrawn))
+
+    def were_told(self) -> CallDangers:
+        """Return them with the customer told of all that is open."""
+        return self._settle(TOLD)
+
+    def not_so(self) -> CallDangers:
+        """Return them with nothing open being so; without any open, what is told but unsaid is withdrawn."""
+        if self.open:
+            return self._settle(ASKED)
+        kept = {name: how for name, how in self.settled.items() if name not in self.unsaid}
+        return replace(self, settled=kept, withdrawn=(*self.withdrawn, *self.unsaid))
+
+    def _settle(self, how: str) -> CallDangers:
+        return replace(
+            self, settled={**self.settled, **dict.fromkeys((one.danger for one in self.open), how)}
+        )
 
 
 @dataclass(frozen=True)
@@ -88,6 +188,8 @@ class Call:
     """The jobs' situations worked out so far, handed on from call to call."""
     answered_readings: tuple[str, ...] = ()
     """The questions in the order answered, without those taken back."""
+    unsaved: tuple[Entry, ...] = ()
+    """What goes with the first entry of every job: nothing is stored before that."""
 
     @classmethod
     def begun(
@@ -98,17 +200,20 @@ class Call:
         complaints: Sequence[str],
         policy: Policy = DEFAULT,
         dangers: Mapping[str, str] = MappingProxyType({}),
+        words: str = "",
     ) -> Call:
         """Begin a call about a car: a case for each complaint, all stored with the first entry.
 
-        `dangers` are those that were heard, with whether the customer was told, or asked and it is not so.
+        `dangers` are those that were heard, with whether the customer was told, or asked and it is not so;
+        `words` are what the customer said.
         """
         knowledge = engines.knowledge
         jobs = tuple(store.draft(tag, complaint, knowledge.version) for complaint in complaints)
-        warned = [Warned(danger, how) for danger, how in dangers.items()]
-        if warned:
-            jobs = store.append_each(*((job, warned) for job in jobs))
-        return cls(knowledge, engines, store, jobs, Situations(knowledge, engines.one, policy))
+        new = on_the_phone(words, dangers)
+        if dangers:
+            jobs = store.append_each(*((job, new) for job in jobs))
+        situations = Situations(knowledge, engines.one, policy)
+        return cls(knowledge, engines, store, jobs, situations, unsaved=() if dangers else new)
 
     @classmethod
     def resumed(
@@ -118,11 +223,11 @@ class Call:
         jobs: tuple[StoredCase, ...],
         policy: Policy = DEFAULT,
         dangers: Mapping[str, str] = MappingProxyType({}),
+        words: str = "",
     ) -> Call:
-        """Go on with a call about stored jobs, with the dangers that were heard this time."""
-        warned = [Warned(danger, how) for danger, how in dangers.items()]
-        if warned:
-            jobs = store.append_each(*((job, warned) for job in jobs))
+        """Go on with a call about stored jobs, with the dangers and the words that were heard this time."""
+        if new := on_the_phone(words, dangers):
+            jobs = store.append_each(*((job, new) for job in jobs))
         situations = Situations(engines.knowledge, engines.one, policy)
         call = cls(engines.knowledge, engines, store, jobs, situations)
         return replace(call, answered_readings=call.asked)
@@ -240,8 +345,8 @@ class Call:
 
     def booked(self, day: str, remark: str = "") -> Call:
         """Save the day the car comes (ISO 8601 date)."""
-        jobs = self.store.append_each(*((job, [Booked(day, remark)]) for job in self.jobs))
-        return replace(self, jobs=jobs)
+        new = (*self.unsaved, Booked(day, remark))
+        return replace(self, jobs=self.store.append_each(*((job, new) for job in self.jobs)), unsaved=())
 
     def refreshed(self) -> Call:
         """Return the call with its jobs as others have left them, without those they have erased."""
@@ -257,13 +362,13 @@ class Call:
         if not entries:
             return self
         calls = self.calls
-        for entry in entries:
+        for entry in (*self.unsaved, *entries):
             after = entered(calls, entry)
             calls = tuple((engine, case) for (engine, _), case in zip(calls, after, strict=True))
         for _, case in calls:
             self.situations.of(case)  # raises where it cannot be, before anything is saved
         new = [case.entries[job.entries :] for job, (_, case) in zip(self.jobs, calls, strict=True)]
-        return replace(self, jobs=self.store.append_each(*zip(self.jobs, new, strict=True)))
+        return replace(self, jobs=self.store.append_each(*zip(self.jobs, new, strict=True)), unsaved=())
 
 
 INSPECTION = "general inspection"
@@ -282,7 +387,6 @@ class Inspection:
     knowledge: Knowledge
     store: Store
     jobs: tuple[StoredCase, ...]
-    words: str
     new: tuple[Entry, ...] = ()
 
     @classmethod
@@ -291,18 +395,17 @@ class Inspection:
     ) -> Inspection:
         """Begin a new one; nothing is stored yet."""
         job = store.draft(tag, INSPECTION, knowledge.version)
-        warned = tuple(Warned(danger, how) for danger, how in dangers.items())
-        return cls(knowledge, store, (job,), words, warned)
+        return cls(knowledge, store, (job,), on_the_phone(words, dangers))
 
     @classmethod
     def of(cls, knowledge: Knowledge, store: Store, job: StoredCase) -> Inspection:
         """One that is stored."""
-        return cls(knowledge, store, (job,), job.case.booked.remark if job.case.booked else "")
+        return cls(knowledge, store, (job,))
 
     def booked(self, day: str) -> Inspection:
         """With the day the car comes (ISO 8601 date), stored."""
         (job,) = self.jobs
-        return replace(self, jobs=(self.store.append(job, *self.new, Booked(day, self.words)),), new=())
+        return replace(self, jobs=(self.store.append(job, *self.new, Booked(day, "")),), new=())
 
     def sheet(self, form: Literal["markdown", "html", "json"]) -> str:
         """Return the booking note as a paper, or for a booking system."""
@@ -316,7 +419,7 @@ class Inspection:
             kept = {
                 "tag": job.tag,
                 "inspection": {
-                    "customer_says": self.words,
+                    "customer_says": customer_says(case),
                     "comes": comes,
                     "dangers": [{"name": name, "do": do} for name, do in dangers],
                     "safety": list(told),
@@ -324,8 +427,21 @@ class Inspection:
             }
             return json.dumps(kept, ensure_ascii=False, indent=2) + "\n"
         printed = self.store.clock().astimezone().strftime("%d %B %Y %H:%M")
-        paper = inspection_document(job.tag, self.words, dangers, told, printed, booked_day(self), comes)
+        paper = inspection_document(
+            job.tag, customer_says(case), dangers, told, printed, booked_day(self), comes
+        )
         return html(paper) if form == "html" else markdown(paper)
+
+
+def on_the_phone(words: str, dangers: Mapping[str, str]) -> tuple[Entry, ...]:
+    """Return the entries of what was heard on the phone: the dangers, and the words as they were typed."""
+    warned = tuple(Warned(danger, how) for danger, how in dangers.items())
+    return (*warned, SaidByCustomer(PHONE, words)) if words else warned
+
+
+def customer_says(case: Case) -> str:
+    """What the customer said of a car that is inspected; earlier programs wrote it beside the day."""
+    return " / ".join(case.customer_words) or (case.booked.remark if case.booked else "")
 
 
 def booked_day(booking: Call | Inspection) -> str:
@@ -348,12 +464,18 @@ class Visit:
     tag: str
     day: date | None
     jobs: tuple[StoredCase, ...]
+    said: str = ""
+    """What the customer says this time."""
+    dangers: Mapping[str, str] = field(default_factory=dict)
+    """The dangers heard this time, with what was done about each."""
 
     @property
     def is_only_a_call(self) -> bool:
         """Whether it was begun on the phone, is not booked, and nobody at the car has gone on with it."""
         entries = [entry for job in self.jobs for entry in job.case.entries]
-        told = [entry for entry in entries if _on_the_phone(entry) or isinstance(entry, Warned)]
+        told = [
+            entry for entry in entries if _on_the_phone(entry) or isinstance(entry, Warned | SaidByCustomer)
+        ]
         others = [entry for entry in entries if entry not in told]
         only = all(isinstance(entry, Known | TakenBack) for entry in others)
         return self.day is None and bool(told) and only
@@ -433,7 +555,7 @@ def appointments(
             return None
         case = jobs[one.number]
         if case.complaint == INSPECTION:
-            said = case.booked.remark if case.booked else ""
+            said = customer_says(case)
             found[one.number] = replace(one, working=False, complaint=f'{one.complaint}, "{said}"')
             continue
         try:

@@ -15,7 +15,7 @@ from typing import Literal
 from advisor.advice.rules import most_first
 from advisor.advice.situation import Situation
 from advisor.case.case import Case
-from advisor.case.entries import CUSTOMER, Entry, Known, Seen, Skipped
+from advisor.case.entries import CUSTOMER, Entry, Known, SaidByCustomer, Seen, Skipped
 from advisor.inference.engine import Engine, InferenceEngine
 from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.dangers import Heard, heard_dangers, heard_phrases
@@ -226,14 +226,14 @@ def not_known(reading: str) -> Skipped:
 
 
 def entered(calls: Sequence[EngineCase], entry: Entry) -> tuple[Case, ...]:
-    """Return the cases with one more entry: a fact goes to all of them, an answer to those it is about."""
+    """Return the cases with one more entry: facts and words go to all, an answer to those it is about."""
     return tuple(case.with_entry(entry) if _is_about(engine, entry) else case for engine, case in calls)
 
 
 def _is_about(engine: Engine, entry: Entry) -> bool:
     if isinstance(entry, Seen | Skipped):
         return entry.reading in engine.entries
-    return isinstance(entry, Known)
+    return isinstance(entry, Known | SaidByCustomer)
 
 
 def facts_to_ask(knowledge: Knowledge, calls: Sequence[EngineCase]) -> tuple[str, ...]:

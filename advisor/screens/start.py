@@ -21,7 +21,7 @@ from advisor.bench.wording import cause_words
 from advisor.case.case import Case
 from advisor.case.entries import CAME_BACK, CORRECTION, Closed
 from advisor.desk.booking import gets_here, what_is_done
-from advisor.desk.call import INSPECTION, Call, Inspection, Visit
+from advisor.desk.call import INSPECTION, Call, Inspection, Visit, customer_says
 from advisor.desk.schedule import read_back
 from advisor.inference.engine import TooWide
 from advisor.knowledge.knowledge import Knowledge
@@ -175,7 +175,7 @@ class StartScreen(AskingScreen[None]):
         """Two lines on a car that was booked without a complaint of the knowledge."""
         booked = filed.case.booked
         visit = Visit(filed.tag, date.fromisoformat(booked.day) if booked else None, (filed,))
-        said = f'  customer: "{booked.remark}"' if booked else ""
+        said = f'  customer: "{words}"' if (words := customer_says(filed.case)) else ""
         danger = danger_words(self.engines.knowledge, filed.case) if filed.case.dangers else ""
         today = self.store.clock().astimezone().date()
         return f"Job {visit.words(self.engines.knowledge, today)}", danger + said

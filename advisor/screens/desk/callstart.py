@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import ClassVar
 
 from textual import on, work
@@ -10,14 +11,34 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.widgets import Button, Input, Static
+from textual.worker import get_current_worker
 
 from advisor.advice.situation import InconsistentEvidence
 from advisor.bench.session import Engines
-from advisor.case.entries import ASKED, TOLD
-from advisor.desk.bookingsheet import BESIDE_DANGER, OUTSIDE, danger_lines, harmless_words, settled_lines
-from advisor.desk.call import Call, Inspection, Visit, heard, looks_said, visits
+from advisor.case.entries import TOLD
+from advisor.desk.booking import gets_here
+from advisor.desk.bookingsheet import (
+    BESIDE_DANGER,
+    OUTSIDE,
+    danger_lines,
+    harmless_words,
+    not_so_words,
+    settled_lines,
+    withdrawn_words,
+)
+from advisor.desk.call import (
+    Call,
+    CallDangers,
+    Inspection,
+    Visit,
+    dangers_now,
+    heard,
+    looks_said,
+    tag_and_said,
+    visits,
+)
+from advisor.desk.questions import Fitting
 from advisor.inference.engine import TooWide
-from advisor.knowledge.dangers import Heard
 from advisor.knowledge.problems import ProblemsFound
 from advisor.policy import Policy
 from advisor.screens.widgets.asking import AskingScreen
@@ -32,6 +53,7 @@ TITLE = "A call: which car, and what is it about?"
 NONE_OF_THESE = "none of these"
 """The line for what fits no complaint; no id of the knowledge has spaces."""
 NOTHING_TICKED = "No complaint is ticked. Tick one, or 'None of these'."
+LOOKING = "Looking for what fits …"
 LOOKS_SAID = "The tag looks like what the customer says, not like the name of a car."
 
 
@@ -50,8 +72,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         super().__init__()
         self.engines, self.store, self.policy = engines, store, policy
         self.chosen: set[str] = set()
-        self.spoken_of: dict[str, Heard] = {}
-        self.settled_dangers: dict[str, str] = {}
+        self.dangers = CallDangers()
         self.another = ""
         """A tag of which there is an open job, and another is wanted."""
         self.kept_tag = ""
@@ -80,19 +101,33 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
 
     def on_mount(self) -> None:
         """Begin with the tag."""
-        self.show_fitting()
+        self.show_fitting(heard(self.engines.knowledge, "", ""), "")
         self.query_one("#tag").focus()
 
-    def show_fitting(self) -> None:
-        """Show the complaints that fit the words, normal things with what to tell, questions if unclear."""
+    def look_again(self) -> None:
+        """Show at once what danger is heard, and then what fits the words."""
         words, tag = self.query_one("#words", Input).value, self.query_one("#tag", Input).value
-        found = heard(self.engines.knowledge, words, tag)
+        self.dangers = self.dangers.hearing(dangers_now(self.engines.knowledge, words, tag))
         self.query_one("#notice", Static).update("")
-        self.show_dangers(found.dangers)
+        self.show_dangers()
+        self.query_one("#says", Static).update(LOOKING)
+        self.look(words, tag)
+
+    @work(thread=True, exclusive=True, group="looking")
+    def look(self, words: str, tag: str) -> None:
+        """Look for what fits, off the event loop; what is typed meanwhile is looked for instead."""
+        worker = get_current_worker()
+        found = heard(self.engines.knowledge, words, tag)
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self.show_fitting, found, words)
+
+    def show_fitting(self, found: Fitting, words: str) -> None:
+        """Show the complaints that fit the words, normal things with what to tell, questions if unclear."""
         says = [LOOKS_SAID + " F7 moves it there."] if self.tag_looks_said() else []
         says += [harmless_words(self.engines.knowledge.harmless[one]) for one in found.harmless]
-        if found.ask and (found.dangers or self.settled_dangers):
-            says.append(BESIDE_DANGER)
+        danger = self.dangers.open or self.dangers.settled
+        if found.ask and danger:
+            says.append(f"{BESIDE_DANGER} F10 goes on to it.")
         elif found.ask:
             asks = f"{OUTSIDE} Or ask which it is:" if words.strip() else "Ask, or tick what it is (space):"
             says.append(asks)
@@ -105,13 +140,13 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         lines = []
         for name in ordered:
             one = self.engines.knowledge.complaints[name]
-            said = f'  "{one.customer[0]}"' if one.customer else ""
+            said = f"  such as: {one.customer[0]}" if one.customer else ""
             lines.append((name, Content.assemble(one.name, (said, "dim"))))
         none = (
             NONE_OF_THESE,
             Content("None of these: book a general inspection (and recovery, with a danger)"),
         )
-        nothing_fits = bool(found.ask and (words.strip() or found.dangers or self.settled_dangers))
+        nothing_fits = bool(found.ask and (words.strip() or danger))
         lines.insert(0 if nothing_fits else len(lines), none)
         self.query_one("#complaints", TickList).show_lines(lines, self.chosen)
 
@@ -119,19 +154,20 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         """Say something below the advice, never in its place; it stays until something is entered."""
         self.query_one("#notice", Static).update(words)
 
-    def show_dangers(self, heard_now: tuple[Heard, ...]) -> None:
-        """Show what to tell at once; a sure danger stays, whatever is typed, until it was told."""
-        kept = {name: one for name, one in self.spoken_of.items() if one.sure}
-        found = {**kept, **{one.danger: one for one in heard_now if one.danger not in kept}}
-        self.spoken_of = {name: one for name, one in found.items() if name not in self.settled_dangers}
-        lines = [
-            line for one in self.spoken_of.values() for line in danger_lines(self.engines.knowledge, one)
-        ]
-        if lines:
+    def show_dangers(self) -> None:
+        """Show whether the car may be driven, what to tell at once, and what became of what was heard."""
+        knowledge, dangers = self.engines.knowledge, self.dangers
+        comes = gets_here(knowledge, dangers.sure)
+        lines = [comes] if comes else []
+        lines += [line for one in dangers.open for line in danger_lines(knowledge, one)]
+        if dangers.open:
             lines.append("F9 once the customer was told. F8 if you asked and it is not so.")
-        for name, how in self.settled_dangers.items():
-            danger = self.engines.knowledge.dangers[name]
-            lines += settled_lines(danger) if how == TOLD else [f"Not so: {danger.name}"]
+        for name, how in dangers.settled.items():
+            danger = knowledge.dangers[name]
+            lines += settled_lines(danger) if how == TOLD else [not_so_words(danger)]
+        if dangers.unsaid:
+            lines.append("The words do not say it any more: F8 withdraws it.")
+        lines += [withdrawn_words(knowledge.dangers[name]) for name in dangers.withdrawn]
         shown = self.query_one("#danger", Static)
         shown.display = bool(lines)
         shown.update("\n".join(lines))
@@ -141,7 +177,9 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         """Offer what can be done with a danger only where one is shown."""
         if action == "move":
             return self.tag_looks_said()
-        return bool(self.spoken_of) if action in ("told", "not_so") else True
+        if action == "not_so":
+            return bool(self.dangers.open or self.dangers.unsaid)
+        return bool(self.dangers.open) if action == "told" else True
 
     def tag_looks_said(self) -> bool:
         """Whether the tag looks like something said, and nobody has said that it is the car's name."""
@@ -151,10 +189,10 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
     def action_move(self) -> None:
         """Move what stands in the tag to what the customer says."""
         tag, words = self.query_one("#tag", Input), self.query_one("#words", Input)
-        words.value = f"{words.value.strip()} {tag.value.strip()}".strip()
-        tag.value = ""
-        tag.focus()
-        self.show_fitting()
+        tag_value, said = tag_and_said(self.engines.knowledge, tag.value)
+        words.value = f"{words.value.strip()} {said}".strip()
+        tag.value = tag_value
+        (words if tag_value else tag).focus()
 
     def ask_about_tag(self) -> None:
         """Ask whether what looks like something said is the car's name all the same."""
@@ -165,29 +203,28 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
                 self.action_move()
             elif what == "keep":
                 self.kept_tag = tag
-                self.show_fitting()
+                self.look_again()
                 self.query_one("#words").focus()
 
-        lines = [("move", "Move it to what the customer says"), ("keep", "It is the name of the car")]
+        name, said = tag_and_said(self.engines.knowledge, tag)
+        what = f"“{said}”, and leave “{name}” as the tag" if name else "it"
+        lines = [("move", f"Move {what} to what the customer says"), ("keep", "It is the name of the car")]
         self.app.push_screen(ChoiceScreen(f"{LOOKS_SAID}\n{tag}", lines), answered)
 
     def action_told(self) -> None:
         """Enter that the customer was told."""
-        self.settle(TOLD)
+        self.dangers = self.dangers.were_told()
+        self.look_again()
 
     def action_not_so(self) -> None:
-        """Enter that the customer was asked, and there is no such danger."""
-        self.settle(ASKED)
-
-    def settle(self, how: str) -> None:
-        """Say of every danger shown what became of it."""
-        self.settled_dangers |= dict.fromkeys(self.spoken_of, how)
-        self.show_fitting()
+        """Enter that the customer was asked and there is no such danger, or withdraw one that was told."""
+        self.dangers = self.dangers.not_so()
+        self.look_again()
 
     @on(Input.Changed)
     def words_changed(self) -> None:
-        """Look again for what fits."""
-        self.show_fitting()
+        """Look again for danger, then for what fits."""
+        self.look_again()
 
     @on(Input.Submitted)
     def onward(self, event: Input.Submitted) -> None:
@@ -209,6 +246,14 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         """Go on with what is ticked; nothing is stored before the first answer."""
         tag = self.query_one("#tag", Input).value.strip()
         chosen = sorted(self.chosen)
+        if self.dangers.open:
+            what = (
+                "The customer spoke of danger. Tell what stands there, then press F9, or F8 if it is not so."
+            )
+            self.notify(what, severity="warning", timeout=5)
+            return
+        if self.dangers.told and not chosen:
+            chosen = [NONE_OF_THESE]
         if not tag or not chosen:
             what = "There is no tag. Give the car one." if not tag else NOTHING_TICKED
             self.notify(what, severity="warning", timeout=5)
@@ -221,12 +266,6 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
             return
         if self.tag_looks_said():
             self.ask_about_tag()
-            return
-        if self.spoken_of:
-            what = (
-                "The customer spoke of danger. Tell what stands there, then press F9, or F8 if it is not so."
-            )
-            self.notify(what, severity="warning", timeout=5)
             return
         self.query_one("#title", Static).update("Working out the questions …")
         words = self.query_one("#words", Input).value.strip()
@@ -243,11 +282,11 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
                 self.app.call_from_thread(self.ask_same_tag, tag, same)
                 return
             if complaints == [NONE_OF_THESE]:
-                call = Inspection.begun(knowledge, self.store, tag, words, self.settled_dangers)
+                call = Inspection.begun(knowledge, self.store, tag, words, self.dangers.settled)
                 self.app.call_from_thread(self.dismiss, call)
                 return
             call = Call.begun(
-                self.engines, self.store, tag, complaints, self.policy, self.settled_dangers
+                self.engines, self.store, tag, complaints, self.policy, self.dangers.settled, words
             ).worked_out()
         except (StoreError, ProblemsFound, TooWide, InconsistentEvidence) as error:
             self.app.call_from_thread(self.not_begun, str(error))
@@ -268,7 +307,8 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
                 self.another = tag
                 self.action_go()
             elif what is not None:
-                self.dismiss(same[int(what)])
+                words = self.query_one("#words", Input).value.strip()
+                self.dismiss(replace(same[int(what)], said=words, dangers=self.dangers.settled))
 
         knowledge, today = self.engines.knowledge, self.store.clock().astimezone().date()
         lines = [(str(at), f"Go on with {one.words(knowledge, today)}") for at, one in enumerate(same)]
@@ -277,5 +317,14 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
 
     @on(Button.Pressed, "#back")
     def action_back(self) -> None:
-        """No call."""
-        self.dismiss(None)
+        """No call; where something was entered it is asked about first."""
+        if not self.chosen and not any(one.value.strip() for one in self.query(Input)):
+            self.dismiss(None)
+            return
+
+        def answered(what: str | None) -> None:
+            if what == "leave":
+                self.dismiss(None)
+
+        lines = [("stay", "Go on with this call"), ("leave", "Leave it: what was typed here is lost")]
+        self.app.push_screen(ChoiceScreen("This call is half entered.", lines), answered)

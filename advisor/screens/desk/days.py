@@ -9,6 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
+from textual.events import DescendantFocus
 from textual.widgets import Button, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
@@ -16,7 +17,16 @@ from textual.worker import get_current_worker
 from advisor.advice.situation import InconsistentEvidence
 from advisor.bench.session import Engines
 from advisor.desk.bookingsheet import overview_rows
-from advisor.desk.call import INSPECTION, Call, Inspection, Visit, appointments, booked_words, visits
+from advisor.desk.call import (
+    INSPECTION,
+    Call,
+    Inspection,
+    Visit,
+    appointments,
+    booked_words,
+    on_the_phone,
+    visits,
+)
 from advisor.desk.schedule import Appointment, overview
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
@@ -25,6 +35,7 @@ from advisor.screens.desk.call import CallScreen
 from advisor.screens.desk.callstart import CallStartScreen
 from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.store.errors import StoreError
 from advisor.store.store import Store
@@ -117,12 +128,16 @@ class DeskScreen(AskingScreen[None]):
         self.visits = {job.number: one for one in found for job in one.jobs}
         overview = self.query_one("#overview", OptionList)
         at = overview.highlighted
+        gone_to = overview.get_option_at_index(at).id if at is not None else None
         overview.clear_options()
         for line, number in rows:
             overview.add_option(
                 Option(Content(line), id=f"job {number}" if number else None, disabled=not number)
             )
-        overview.highlighted = at if at is not None and at < len(rows) else None
+        ids = [option.id for option in overview.options]
+        overview.highlighted = ids.index(gone_to) if gone_to in ids and gone_to else None
+        if overview.has_focus:
+            self.go_to_first()
         self.query_one("#says", Static).update(says)
 
     @on(OptionList.OptionSelected, "#overview")
@@ -135,6 +150,13 @@ class DeskScreen(AskingScreen[None]):
     def action_to_list(self) -> None:
         """Go to the booked cars."""
         self.query_one("#overview").focus()
+
+    @on(DescendantFocus, "#overview")
+    def go_to_first(self) -> None:
+        """Whoever comes to the list is on its first car: Enter opens what is seen to be gone to."""
+        overview = self.query_one("#overview", OptionList)
+        if overview.highlighted is None:
+            overview.action_first()
 
     def action_sheet(self) -> None:
         """Open the sheet of the line that was gone to."""
@@ -154,10 +176,12 @@ class DeskScreen(AskingScreen[None]):
                 self.app.call_from_thread(self.action_refresh)
                 return
             if jobs[0].case.complaint == INSPECTION:
-                inspection = Inspection.of(knowledge, self.store, jobs[0])
+                new = on_the_phone(visit.said, visit.dangers)
+                job = self.store.append(jobs[0], *new) if new else jobs[0]
+                inspection = Inspection.of(knowledge, self.store, job)
                 self.app.call_from_thread(self.show_sheet, inspection)
                 return
-            call = Call.resumed(self.engines, self.store, jobs, self.policy)
+            call = Call.resumed(self.engines, self.store, jobs, self.policy, visit.dangers, visit.said)
             if visit.day is None:
                 call = call.worked_out()
         except (StoreError, ProblemsFound, TooWide, InconsistentEvidence) as error:
@@ -189,7 +213,13 @@ class DeskScreen(AskingScreen[None]):
 
     def action_leave(self) -> None:
         """Leave the program, or go back to the jobs where it was opened from there."""
-        if self.is_first:
-            self.app.exit(return_code=0)
-        else:
+        if not self.is_first:
             self.dismiss()
+            return
+
+        def answered(what: str | None) -> None:
+            if what == "leave":
+                self.app.exit(return_code=0)
+
+        lines = [("stay", "Stay at the desk"), ("leave", "Leave the program; everything is saved")]
+        self.app.push_screen(ChoiceScreen("Leave the program?", lines), answered)
