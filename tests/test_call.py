@@ -691,6 +691,7 @@ WORDS = "dead this morning, second time this week, somebody fitted a dash camera
 def test_what_the_caller_said_is_kept_as_typed_on_every_job_and_paper(engines: Engines, store: Store) -> None:
     """With the first entry and not before; on the sheet, the card, the customer's page and the story."""
     call = Call.begun(engines, store, "red van", ["rattle", "knock"], words=WORDS)
+    assert call.sheet("markdown").count(WORDS) == 1
     assert store.cases() == []
     call = call.answered("bumps", "loud").answered("speed", "loud")
     assert [job.case.customer_words for job in call.jobs] == [(WORDS,)] * 2

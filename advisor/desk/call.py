@@ -284,8 +284,11 @@ class Call:
     @cached_property
     def sheets(self) -> tuple[BookingSheet, ...]:
         """Return the booking sheet of each complaint; takes seconds, so compute it off the event loop."""
+        complete = (
+            (engine, replace(case, entries=(*case.entries, *self.unsaved))) for engine, case in self.calls
+        )
         return tuple(
-            booking_sheet(self.knowledge, engine, case, policy=self.policy) for engine, case in self.calls
+            booking_sheet(self.knowledge, engine, case, policy=self.policy) for engine, case in complete
         )
 
     def sheet(self, form: Literal["markdown", "html", "json"]) -> str:
@@ -440,7 +443,7 @@ def on_the_phone(words: str, dangers: Mapping[str, str]) -> tuple[Entry, ...]:
 
 
 def customer_says(case: Case) -> str:
-    """What the customer said of a car that is inspected; earlier programs wrote it beside the day."""
+    """Return what the customer said of a car that is inspected; earlier programs wrote it beside the day."""
     return " / ".join(case.customer_words) or (case.booked.remark if case.booked else "")
 
 

@@ -37,9 +37,7 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
             yield ChoiceList(
                 *(
                     Option(
-                        Content.assemble(
-                            one.name, (f"  such as: {one.customer[0]}" if one.customer else "", "dim")
-                        ),
+                        Content.assemble(one.name, (f"  ({one.customer[0]})" if one.customer else "", "dim")),
                         id=name,
                     )
                     for name, one in self.knowledge.complaints.items()

@@ -73,6 +73,9 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         self.engines, self.store, self.policy = engines, store, policy
         self.chosen: set[str] = set()
         self.dangers = CallDangers()
+        self.has_changed = False
+        """Whether something was typed since the words were last looked at."""
+        self.is_looking = False
         self.another = ""
         """A tag of which there is an open job, and another is wanted."""
         self.kept_tag = ""
@@ -101,25 +104,37 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
 
     def on_mount(self) -> None:
         """Begin with the tag."""
+        self.show_dangers()
         self.show_fitting(heard(self.engines.knowledge, "", ""), "")
         self.query_one("#tag").focus()
 
     def look_again(self) -> None:
         """Show at once what danger is heard, and then what fits the words."""
+        self.has_changed = False
         words, tag = self.query_one("#words", Input).value, self.query_one("#tag", Input).value
         self.dangers = self.dangers.hearing(dangers_now(self.engines.knowledge, words, tag))
         self.query_one("#notice", Static).update("")
         self.show_dangers()
         self.query_one("#says", Static).update(LOOKING)
-        self.look(words, tag)
+        if not self.is_looking:
+            self.is_looking = True
+            self.look(words, tag)
 
-    @work(thread=True, exclusive=True, group="looking")
+    @work(thread=True, group="looking")
     def look(self, words: str, tag: str) -> None:
-        """Look for what fits, off the event loop; what is typed meanwhile is looked for instead."""
-        worker = get_current_worker()
+        """Look for what fits, off the event loop, one at a time: a thread for each key takes seconds."""
         found = heard(self.engines.knowledge, words, tag)
-        if not worker.is_cancelled:
-            self.app.call_from_thread(self.show_fitting, found, words)
+        if not get_current_worker().is_cancelled:
+            self.app.call_from_thread(self.looked, found, words, tag)
+
+    def looked(self, found: Fitting, words: str, tag: str) -> None:
+        """Show what was found, or look for what was typed meanwhile."""
+        self.is_looking = False
+        now = self.query_one("#words", Input).value, self.query_one("#tag", Input).value
+        if now == (words, tag):
+            self.show_fitting(found, words)
+        else:
+            self.look_again()
 
     def show_fitting(self, found: Fitting, words: str) -> None:
         """Show the complaints that fit the words, normal things with what to tell, questions if unclear."""
@@ -140,11 +155,11 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         lines = []
         for name in ordered:
             one = self.engines.knowledge.complaints[name]
-            said = f"  such as: {one.customer[0]}" if one.customer else ""
+            said = f"  ({one.customer[0]})" if one.customer else ""
             lines.append((name, Content.assemble(one.name, (said, "dim"))))
         none = (
             NONE_OF_THESE,
-            Content("None of these: book a general inspection (and recovery, with a danger)"),
+            Content("None of these: a general inspection (and recovery, with a danger)"),
         )
         nothing_fits = bool(found.ask and (words.strip() or danger))
         lines.insert(0 if nothing_fits else len(lines), none)
@@ -223,8 +238,10 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
 
     @on(Input.Changed)
     def words_changed(self) -> None:
-        """Look again for danger, then for what fits."""
-        self.look_again()
+        """Look again for danger, then for what fits: once for all keys that have come by then."""
+        if not self.has_changed:
+            self.has_changed = True
+            self.call_after_refresh(self.look_again)
 
     @on(Input.Submitted)
     def onward(self, event: Input.Submitted) -> None:
