@@ -651,3 +651,10 @@ def test_a_store_of_before_reopens_with_nothing_invented(car: tuple[Knowledge, E
     """Facts, answers by phone and skipped readings say nothing of the condition of the car."""
     old = Case("c", (Known("drive", "belt"), Seen("level", "low", by=CUSTOMER)))
     assert present(car[0], old).condition == UNKNOWN
+
+
+def test_the_check_after_a_repair_says_what_it_needs_first(bench: Callable[..., Session]) -> None:
+    """The engine has to be hot for it; where it is, nothing has to be made."""
+    lines = card(bench(Seen("level", "low"), Repaired("coil", at(0))), None, "certain").lines
+    assert "Needs: Engine hot" in [line.plain for line in lines]
+    assert bench(Seen("vent", "warm"), Repaired("coil", at(0))).check_setups == ()

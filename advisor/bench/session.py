@@ -75,7 +75,7 @@ from advisor.case.typed import (
     understand,
 )
 from advisor.inference.engine import Engine, InferenceEngine
-from advisor.knowledge.conditions import minutes_for
+from advisor.knowledge.conditions import Way, minutes_for, way_to
 from advisor.knowledge.knowledge import Knowledge, setups_of, worst_first
 from advisor.knowledge.unlisted import owner_of, unlisted_of
 from advisor.knowledge.vocabulary import Fact, LimitByFact, Reading
@@ -270,6 +270,13 @@ class Session:
     def to_state(self, proposal: CandidateReading) -> tuple[str, ...]:
         """Return the setups of a reading of which somebody may say that they are in place already."""
         return (*proposal.assumed, *proposal.setups)
+
+    @property
+    def check_setups(self) -> tuple[str, ...]:
+        """The setups still to be made for the check after a repair, in order."""
+        wanted = self.knowledge.complaints[self.case.complaint].check_setup
+        way = way_to(self.knowledge, self.car.condition, wanted, self.case.facts)
+        return way.made if isinstance(way, Way) else ()
 
     def setup_minutes(self, setup: str) -> tuple[float, float]:
         """Minutes of a setup on this vehicle, hands on and waiting."""

@@ -270,6 +270,9 @@ def _check(session: Session, lines: list[Content]) -> Card:
     if session.case.repaired.count(session.case.repaired[-1]) > 1:
         lines.append(Content.styled("! It was done before: the first did not hold.", "bold"))
     complaint = session.knowledge.complaints[session.case.complaint]
+    for setup in session.check_setups:  # their minutes are among those of the check
+        said = session.knowledge.setups[setup]
+        lines += [Content(f"Needs: {said.name}"), *(Content(f"  – {step}") for step in said.steps)]
     lines.append(Content(f"How: {complaint.check or 'as the customer noticed it: ' + complaint.name}"))
     lines.append(
         Content(f"About {duration(complaint.check_minutes)}. What was read before the repair still counts.")
