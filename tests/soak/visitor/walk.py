@@ -304,8 +304,7 @@ class Day:
             self.watch.once(new)
         if at.is_up:
             self.watch.screen(at)
-            if new or self.acts % 5 == 0:
-                self.watch.stored(at)
+            self.watch.stored(at)
         if self.acts % 10 == 0:
             self.watch.any_job()
         if self.acts % 10 == 5 and at.is_up:
