@@ -13,6 +13,7 @@ from typing import Any
 from textual.widget import Widget
 from textual.widgets import Button, Input, OptionList
 
+from advisor.screens.widgets.pick import Select
 from tests.soak.visitor.seen import fields, keys, lists, to_open, widgets
 from tests.soak.visitor.terminal import UNHURRIED, Terminal
 
@@ -132,6 +133,8 @@ def ways(terminal: Terminal, draw: random.Random, words: Sequence[str]) -> list[
             weight = 5.0 if one.variant == "primary" else 1.0
             found.append((weight, {"do": "button", "at": place(everything, one)}))
             found.append((weight / 2, {"do": "tap", **middle(one, draw)}))
+        elif isinstance(one, Select) and not one.value:
+            found.append((14.0, {"do": "button", "at": place(everything, one)}))
         elif one.has_focus or draw.random() < 0.3:
             found.append((2.0, {"do": "button", "at": place(everything, one)}))
     for named in keys(screen):
