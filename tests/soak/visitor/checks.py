@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from textual.actions import ActionError, parse
 
 from advisor.advice.rules import Workshop
-from advisor.bench.session import Engines, Session
+from advisor.bench.session import CORRECTED, Engines, Session
 from advisor.case.entries import Booked, Checked, Closed, Measured, Repaired, Seen, TakenBack
 from advisor.papers.format import percent
 from advisor.store.records import StoredCase
@@ -65,6 +65,11 @@ class Figures:
             f"{self.acts} acts, {self.jobs} jobs, {self.repairs} repairs, {self.closings} closings, "
             f"{self.reopened} starts, {self.kills} kills, {self.papers} papers, {self.fresh} fresh looks"
         )
+
+
+def _asks_anew(entry: Any) -> bool:
+    """Whether an entry takes a step back so that it can be answered once more."""
+    return isinstance(entry, TakenBack) and entry.reason == CORRECTED
 
 
 class Watch:
@@ -205,9 +210,12 @@ class Watch:
                 continue  # it is stored with its first entry
             if there is None:
                 raise Found(f"job {filed.number} is on the screen, and not in the database")
-            entries = there.case.entries[: filed.entries]
-            if entries != filed.case.entries or filed.tag != there.tag:
-                raise Found(f"job {filed.number} is shown as {filed.case.entries}, and stored as {entries}")
+            said = filed.case.entries
+            if not hasattr(screen, "show_session") and said[-1:] and _asks_anew(said[-1]):
+                said = said[:-1]  # a step that is asked for anew is taken back with the new answer
+            entries = there.case.entries[: len(said)]
+            if entries != said or filed.tag != there.tag:
+                raise Found(f"job {filed.number} is shown as {said}, and stored as {entries}")
         if isinstance(session, Session) and hasattr(screen, "show_session"):
             leading = session.advice.suspects[0]
             said = "\n".join(texts(terminal))
