@@ -58,17 +58,17 @@ async def test_half_a_number_takes_no_line(door: Path, tmp_path: Path) -> None:
         assert chosen == ["20 A"]
 
 
-async def test_long_lists_have_digits_and_begin_at_their_first_line(door: Path, tmp_path: Path) -> None:
-    """Nine lines have a digit; where a list begins at its first line, one arrow goes to the second."""
+async def test_long_lists_have_digits_and_headings_are_passed_over(door: Path, tmp_path: Path) -> None:
+    """Nine lines have a digit; an arrow goes from line to line, whatever stands between them."""
     lines = [(f"line {number}", f"Line {letter}") for number, letter in enumerate("abcdefghijkl", start=1)]
     async with running(door, tmp_path) as pilot:
         await opened(pilot)
         headings = {"line 3": "Not worth the time any more"}
-        screen = ChoiceScreen("Which?", lines, first=True, headings=headings)
+        screen = ChoiceScreen("Which?", lines, headings=headings)
         chosen = await asked(pilot, screen)
         listed = screen.query_one(OptionList)
         assert str(listed.get_option_at_index(2).prompt) == "Not worth the time any more"
-        await pilot.press("down", "enter")
+        await pilot.press("down", "down", "enter")
         await settled(pilot)
         assert chosen == ["line 2"]
         chosen = await asked(pilot, ChoiceScreen("Which?", lines, headings=headings))
@@ -91,7 +91,6 @@ async def test_the_list_of_readings_says_where_its_order_restarts(tmp_path: Path
         await pilot.press("o")
         await settled(pilot)
         listed = pilot.app.screen.query_one(OptionList)
-        assert listed.highlighted == 0
         prompts = [str(one.prompt) for one in listed.options]
         at = prompts.index("Less worth the time, by what they tell")
         worth = len(task.session.advice.per_minute)
@@ -100,12 +99,3 @@ async def test_the_list_of_readings_says_where_its_order_restarts(tmp_path: Path
         await pilot.press("2")
         await settled(pilot)
         assert task.chosen == task.session.proposals[1].reading
-
-
-async def test_the_list_of_causes_put_right_begins_at_its_first_line(door: Path, tmp_path: Path) -> None:
-    """One arrow goes to the second one."""
-    async with running(door, tmp_path) as pilot:
-        await opened(pilot)
-        await pilot.press("e")
-        await settled(pilot)
-        assert pilot.app.screen.query_one(OptionList).highlighted == 0

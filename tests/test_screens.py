@@ -338,7 +338,7 @@ async def test_broken_knowledge_is_told_with_file_line_and_column(tmp_path: Path
     file = tmp_path / "wrong.yaml"
     file.write_text("language: 1\nfalts: {}\n", encoding="utf-8")
     async with running(file, tmp_path, (120, 40)) as pilot:
-        await until(pilot, lambda _: "means nothing" in said(pilot, "#says"))
+        await until(pilot, lambda _: "is not a word of the language" in said(pilot, "#says"))
         assert "wrong.yaml:2:1: unknown-word" in said(pilot, "#says")
 
 

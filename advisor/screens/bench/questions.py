@@ -216,7 +216,7 @@ def other(bench: JobScreen) -> None:
         best, obstacle = session.advice.unavailable[0]
         title += f". Left out: {best.name} ({best.expected_information_bits:.2f} bits): {obstacle}"
     headings = {session.restarts_at: "Less worth the time, by what they tell"} if session.restarts_at else {}
-    bench.app.push_screen(ChoiceScreen(title, lines, first=True, headings=headings), bench.choose)
+    bench.app.push_screen(ChoiceScreen(title, lines, headings=headings), bench.choose)
 
 
 def cancel(bench: JobScreen) -> None:

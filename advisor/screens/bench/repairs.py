@@ -30,7 +30,7 @@ def remedy(bench: JobScreen) -> None:
         if fault is not None:
             repaired(bench, fault)
 
-    bench.app.push_screen(ChoiceScreen("Which cause was put right?", causes(bench), first=True), done)
+    bench.app.push_screen(ChoiceScreen("Which cause was put right?", causes(bench)), done)
 
 
 def repaired(bench: JobScreen, fault: str) -> None:
@@ -57,8 +57,7 @@ def repaired(bench: JobScreen, fault: str) -> None:
     def read(answer: bool | None) -> None:
         if answer:
             lines = [("record", "Record it"), ("not", "Record nothing")]
-            unsure = bool(session.unsure_words(fault))
-            bench.app.push_screen(ChoiceScreen(session.repair_words(fault), lines, first=unsure), decided)
+            bench.app.push_screen(ChoiceScreen(session.repair_words(fault), lines), decided)
 
     if not due:
         read(True)

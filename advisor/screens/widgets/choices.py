@@ -65,7 +65,7 @@ class ChoiceScreen(AskingDialog[str]):
     The first nine lines have a digit each. Where lines begin with a number themselves, as ratings of fuses
     do, that number is typed instead: it goes to its line, and Enter takes it.
 
-    `first` goes to the first line at once. `headings` stand above the lines of their keys.
+    `headings` stand above the lines of their keys.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -78,7 +78,6 @@ class ChoiceScreen(AskingDialog[str]):
         lines: Sequence[tuple[str, str]],
         numbered: bool = True,
         *,
-        first: bool = False,
         headings: Mapping[str, str] | None = None,
     ) -> None:
         super().__init__()
@@ -86,7 +85,7 @@ class ChoiceScreen(AskingDialog[str]):
         self.begins = [NUMBER.match(words) for _, words in self.lines]
         self.by_number = any(self.begins)
         self.numbered = numbered and not self.by_number
-        self.first, self.headings = first, headings or {}
+        self.headings = headings or {}
         self.typed = ""
 
     def compose(self) -> ComposeResult:
@@ -104,11 +103,6 @@ class ChoiceScreen(AskingDialog[str]):
                 yield Option(Content.styled(self.headings[key], "bold"), disabled=True)
             digit = f"{number} " if number <= KEYS else "  "
             yield Option(Content(f"{digit}{words}" if self.numbered else words), id=key)
-
-    def on_mount(self) -> None:
-        """Go to the first line, where that is wanted."""
-        if self.first and self.lines:
-            self.call_after_refresh(self.go_to, self.lines[0][0])
 
     def go_to(self, key: str) -> None:
         """Go to a line."""
