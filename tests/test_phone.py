@@ -384,6 +384,23 @@ def test_ten_minutes_are_asked_for_where_the_desk_says_nothing(known: Known_) ->
     assert [one.words for one in found] == ["Is it there at speed?", "The minutes for questions are used up."]
 
 
+def test_what_a_fact_of_the_car_has_answered_is_not_asked_again(known: Known_) -> None:
+    """Known with any of its values, and in the case of any complaint; until then it is asked."""
+    knowledge = known(
+        ASKED.replace("    right_by_phone: 0.8\n", "    right_by_phone: 0.8\n    answered_by: frame\n")
+    )
+    rattle, knock = (phone_engine(knowledge, name) for name in ("rattle", "knock"))
+
+    def asked(*calls: tuple[Engine, Case]) -> set[str]:
+        return {one.reading for one in questions(knowledge, weighed(knowledge, *calls))}
+
+    assert asked((rattle, Case("rattle"))) == {"bumps", "speed"}
+    for value in ("framed", "frameless"):
+        told = Case("rattle").with_entry(Known("frame", value))
+        assert asked((rattle, told)) == {"speed"}
+        assert asked((knock, Case("knock")), (rattle, told)) == {"speed", "sags"}
+
+
 def test_of_questions_that_tell_the_same_the_shorter_comes_first(known: Known_) -> None:
     """Then that whose id does; round-off decides nothing."""
     twice = """\

@@ -305,14 +305,15 @@ def customer_words(knowledge: Knowledge) -> Iterator[Problem]:
                 "",
                 "Add 'ask: …' in the customer's words.",
             )
-        if reading.who != "customer" and "right_by_phone" in reading.model_fields_set:
-            yield Problem(
-                knowledge.place("readings", name, "right_by_phone"),
-                "wrong-value",
-                f"'{name}' is not for the customer.",
-                "Only what is asked of the customer is answered by phone.",
-                "Take 'right_by_phone' out, or write 'who: customer' and 'ask: …'.",
-            )
+        for said in ("right_by_phone", "answered_by"):
+            if reading.who != "customer" and said in reading.model_fields_set:
+                yield Problem(
+                    knowledge.place("readings", name, said),
+                    "wrong-value",
+                    f"'{name}' is not for the customer.",
+                    "Only what is asked of the customer is answered by phone.",
+                    f"Take '{said}' out, or write 'who: customer' and 'ask: …'.",
+                )
 
 
 @consistency_check

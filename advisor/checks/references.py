@@ -69,7 +69,7 @@ def _unlisted(knowledge: Knowledge) -> dict[str, object]:
 
 @reference_check
 def unknown_reading_parts(knowledge: Knowledge) -> Iterator[Problem]:
-    """Causes, instruments, setups, cautions and outcomes that a reading names and nobody defines."""
+    """Causes, instruments, setups, cautions, facts and outcomes that a reading names and nobody defines."""
     hidden = {
         **knowledge.faults,
         **knowledge.branches,
@@ -86,6 +86,7 @@ def unknown_reading_parts(knowledge: Knowledge) -> Iterator[Problem]:
         yield from _missing(
             knowledge, reading.complaints, knowledge.complaints, "complaint", *at, "complaints"
         )
+        yield from _missing(knowledge, reading.answered_by, knowledge.facts, "fact", *at, "answered_by")
         for part in ("noisy_or", "noisy_max"):
             if getattr(reading, part):
                 yield from _missing(

@@ -189,11 +189,15 @@ def next_question(
 def questions(knowledge: Knowledge, weighed: Sequence[Situation]) -> tuple[Question, ...]:
     """Return every question that can still be asked, the most informative first.
 
-    Among equals the shorter one comes first, then that whose id does.
+    Among equals the shorter one comes first, then that whose id does. What a known fact of the car answers
+    is not asked.
     """
     told: dict[str, dict[str, float]] = {}
-    facts = weighed[0].case.facts if weighed else {}
+    facts = {fact: value for one in weighed for fact, value in one.case.facts.items()}
     done = {name for one in weighed for name in (*one.case.taken, *one.case.skipped)}
+    done.update(
+        name for name, one in knowledge.readings.items() if any(fact in facts for fact in one.answered_by)
+    )
     for situation in weighed:
         bits = situation.posterior.expected_information_bits
         for name in asked_by_phone(situation.engine):

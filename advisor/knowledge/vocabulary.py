@@ -442,6 +442,7 @@ class Reading(Changing):
     who: Annotated[Text, WithJsonSchema({"type": "string", "examples": list(USUAL_PEOPLE)})] = "technician"
     ask: Text | None = None
     right_by_phone: Annotated[Probability, Field(gt=0.5, le=1)] = RIGHT_BY_PHONE
+    answered_by: OneOrMany = ()  # facts of the same matter: once one of them is known, nobody asks by phone
     warn: dict[str, Text] = {}
     minutes: MinutesByFact
     waiting_minutes: MinutesByFact = 0.0
