@@ -319,16 +319,30 @@ def test_the_leading_causes_are_those_of_all_complaints_each_at_its_largest(both
 def test_what_is_to_be_told_at_once_is_told_once(both: Call) -> None:
     """Of the complaint, of answers, of dangers that were told; what is said to everybody is left out."""
     assert both.warnings == ("Keep the window shut.",)
-    assert both.answered("bumps", "quiet").warnings == ("Keep the window shut.",)
     call = Call.begun(both.engines, both.store, "blue van", ["rattle", "knock"], dangers={"smoke": TOLD})
     call = call.answered("bumps", "loud")
     assert call.warnings == (
         NOT_DRIVEN,
         "Smoke: Get out and well away.",
-        "Keep the window shut.",
         "Drive slowly.",
     )
     assert IN_DOUBT not in call.warnings
+
+
+def test_the_warning_of_a_complaint_stands_over_the_first_question_of_a_call_only(both: Call) -> None:
+    """Answered or not; again after undo and in a later call; the sheet has it throughout."""
+    told, answer = "Keep the window shut.", "Drive slowly."
+    assert both.warnings == (told,)
+    on = both.unknown("bumps")
+    assert on.warnings == ()
+    on = on.undone()
+    assert on.warnings == (told,)
+    on = on.answered("bumps", "loud").answered("speed", "loud")
+    assert on.warnings == (answer,)
+    assert told in on.sheet("markdown")
+    later = Call.resumed(both.engines, both.store, on.jobs)
+    assert later.warnings == (told, answer)
+    assert later.unknown("sags").warnings == (answer,)
 
 
 def test_facts_that_matter_are_asked_until_they_are_known(both: Call) -> None:
@@ -395,7 +409,7 @@ def test_what_a_screen_shows_is_worked_out_before_it_shows_it(
         raise AssertionError("this was to be worked out beforehand")
 
     assert call.worked_out() is call
-    for name in ("next_question", "safety"):
+    for name in ("next_question", "answers_warn"):
         monkeypatch.setattr(desks, name, late)
     monkeypatch.setattr(call.situations, "of", late)
     assert call.next.question is not None

@@ -244,12 +244,23 @@ def no_visit(knowledge: Knowledge, beliefs: Mapping[str, float], policy: Policy 
 
 def safety(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
     """Return what the customer has to be told: for the complaint, for the answers, and to everybody."""
-    said = list(told_of(knowledge, case))
-    said += knowledge.complaints[case.complaint].warn
-    for reading, outcome in case.outcomes.items():
-        if reading in knowledge.readings and outcome in knowledge.readings[reading].warn:
-            said.append(knowledge.readings[reading].warn[outcome])
-    return tuple(dict.fromkeys([*said, *in_doubt(knowledge, case)]))
+    said = (
+        *told_of(knowledge, case),
+        *knowledge.complaints[case.complaint].warn,
+        *answers_warn(knowledge, case),
+        *in_doubt(knowledge, case),
+    )
+    return tuple(dict.fromkeys(said))
+
+
+def answers_warn(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
+    """Return what has to be told for the answers so far."""
+    readings = knowledge.readings
+    return tuple(
+        readings[name].warn[outcome]
+        for name, outcome in case.outcomes.items()
+        if name in readings and outcome in readings[name].warn
+    )
 
 
 def in_doubt(knowledge: Knowledge, case: Case) -> tuple[str, ...]:

@@ -34,12 +34,11 @@ from advisor.case.entries import (
     Warned,
 )
 from advisor.desk.booking import (
-    IN_DOUBT,
     BookingSheet,
+    answers_warn,
     booking_sheet,
     gets_here,
     in_doubt,
-    safety,
     told_of,
     what_is_done,
 )
@@ -190,6 +189,8 @@ class Call:
     """The questions in the order answered, without those taken back."""
     unsaved: tuple[Entry, ...] = ()
     """What goes with the first entry of every job: nothing is stored before that."""
+    asked_before: int = 0
+    """How many questions had been answered when this call began."""
 
     @classmethod
     def begun(
@@ -230,7 +231,7 @@ class Call:
             jobs = store.append_each(*((job, new) for job in jobs))
         situations = Situations(engines.knowledge, engines.one, policy)
         call = cls(engines.knowledge, engines, store, jobs, situations)
-        return replace(call, answered_readings=call.asked)
+        return replace(call, answered_readings=call.asked, asked_before=len(call.asked))
 
     @cached_property
     def calls(self) -> tuple[tuple[Engine, Case], ...]:
@@ -271,10 +272,19 @@ class Call:
 
     @cached_property
     def warnings(self) -> tuple[str, ...]:
-        """Return what has to be told at once, for the complaints and the answers so far, each once."""
-        comes = gets_here(self.knowledge, (one for job in self.jobs for one in job.case.dangers))
-        every = (one for job in self.jobs for one in safety(self.knowledge, job.case))
-        return tuple(one for one in dict.fromkeys([comes, *every]) if one not in ("", IN_DOUBT))
+        """Return what has to be told at once, each once: of dangers, of the complaints and of the answers.
+
+        That of the complaints is told with the first question of the call, and does not stand over the rest.
+        """
+        known, cases = self.knowledge, [job.case for job in self.jobs]
+        begins = len(self.answered_readings) <= self.asked_before
+        comes = gets_here(known, (one for case in cases for one in case.dangers))
+        every = [comes]
+        for case in cases:
+            every += told_of(known, case)
+            every += known.complaints[case.complaint].warn if begins else ()
+            every += answers_warn(known, case)
+        return tuple(filter(None, dict.fromkeys(every)))
 
     @property
     def facts(self) -> Mapping[str, Fact]:
