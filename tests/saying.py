@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import ast
 import itertools
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -17,7 +18,7 @@ from pathlib import Path
 PACKAGE = Path(__file__).parent.parent / "advisor"
 
 SAYING = {"Problem", "UsageError", "BadParameter", "ClickException", "notify", "_fail", "fail", "show_news"}
-SAYING |= {"failed", "_refused", "_written", "not_started", "note", "tell"}
+SAYING |= {"failed", "_refused", "_written", "not_started", "note", "tell", "Wrong"}
 """Names whose calls say something to a person, besides the project's exceptions."""
 TRANSLATED = {
     "ValueError": (
@@ -30,6 +31,8 @@ TRANSLATED = {
 """Exceptions of Python that become problems of the knowledge; elsewhere they are programming errors."""
 GIVEN_OTHER_TEXTS = {"ask_for_unit", "_measured", "parse", "serve", "show"}
 """Names of functions that hand on a text of theirs, and are given units or the names of roles as well."""
+HANDED_ON = re.compile(r"shares( \{\})+")
+"""A problem whose words are put together elsewhere (as `Wrong`), and are found there."""
 SILENT_ARGUMENTS = {"title", "severity", "timeout", "markup", "code", "err", "address"}
 
 SEVERITIES = ("weak", "error")
@@ -115,7 +118,7 @@ def messages(package: Path = PACKAGE) -> set[Message]:
         for source, call, function in calls
         if _says(source, call, saying)
         for template in _templates(source, call, function)
-        if any(letter.isalpha() for letter in template)
+        if any(letter.isalpha() for letter in template) and not HANDED_ON.fullmatch(template)
     }
 
 

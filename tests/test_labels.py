@@ -100,7 +100,7 @@ async def test_labels_of_the_desk_stay_while_one_types(tmp_path: Path) -> None:
         call = Call.begun(start.engines, start.store, "bay", ["flat_battery"])
         await pilot.app.push_screen(SheetScreen(call))
         await pilot.pause()
-        await stays(pilot, "Day", "#day", "2030-01-31")
+        await stays(pilot, "Another day", "#day", "2030-01-31")
         assert all(one in text_of(pilot) for one in ("Today", "Tomorrow", "Save", "Back"))
 
 

@@ -24,7 +24,7 @@ def contradictions(knowledge: Knowledge) -> Iterator[Problem]:
                 "condition",
                 f"'{name}' builds on '{ended[0]}' and ends it.",
                 _why(knowledge, name, ended[0]),
-                "What only has to be there at its beginning stands under 'starts_from'.",
+                "Put what only has to be there at its beginning under 'starts_from'.",
             )
         elif isinstance(way_to(knowledge, UNKNOWN, [name], {}), OutOfReach):
             reached = False

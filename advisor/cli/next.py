@@ -82,8 +82,9 @@ def next_reading(
             for one in advice.proposals
         ],
         "stop": advice.stop and {"reason": advice.stop.reason, "fault": advice.stop.fault},
-        "policy": dict(policy.changed),
     }
+    if policy.changed:
+        answer["policy"] = dict(policy.changed)
     if advice.belief_error or advice.bits_error:
         answer["off_by_at_most"] = {
             "probability": advice.belief_error,
