@@ -106,6 +106,12 @@ SLIPS: dict[str, tuple[str, str, str, str]] = {
     "facts in a table": ("frame: frameless}", "frame: framless}", "unknown-id", "frame: framless}"),
     "outcomes in a table": ("15 of 100, buzzes: 85", "15 of 100, buzz: 85", "unknown-id", "buzz: 85"),
     "outcomes in a leak": ("leak: {some: 10", "leak: {somme: 10", "unknown-id", "somme: 10"),
+    "what an outcome forbids": (
+        "    cautions: [airbag]\n    outcomes",
+        "    cautions: [airbag]\n    forbids: {buzzes: shout}\n    outcomes",
+        "unknown-id",
+        "buzzes: shout",
+    ),
     "the normal outcome": ("    who: cust", "    normal: loud\n    who: cust", "unknown-id", "normal: loud"),
     "the order of outcomes": (
         "    noisy_max:",
@@ -253,7 +259,7 @@ def test_every_check_fires_on_some_slip_and_none_on_good_knowledge(tmp_path: Pat
     texts.append(GOOD.replace("standing: estimate\n", "", 1))
     texts += [
         (MISTAKES / name).read_text(encoding="utf-8")
-        for name in ("measuring.yaml", "weak.yaml", "dangers.yaml")
+        for name in ("measuring.yaml", "weak.yaml", "dangers.yaml", "conditions.yaml", "condition_ends.yaml")
     ]
     for text in texts:
         file = tmp_path / "x.yaml"

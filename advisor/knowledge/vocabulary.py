@@ -7,18 +7,23 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
+from difflib import get_close_matches
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
 import numpy as np
 from pydantic import (
+    AfterValidator,
     BaseModel,
     BeforeValidator,
     ConfigDict,
+    Discriminator,
     Field,
     PlainSerializer,
+    Tag,
     WithJsonSchema,
     model_validator,
 )
+from pydantic_core import PydanticCustomError
 
 from advisor.arrays import Floats
 from advisor.knowledge.probability import WORDS, parse_probability
@@ -58,6 +63,13 @@ def _limit(said: Any) -> Any:
 
 def _several(said: Any) -> Any:
     return (said,) if isinstance(said, str) else said
+
+
+def _no_slip(who: str) -> str:
+    if who not in USUAL_PEOPLE and get_close_matches(who, USUAL_PEOPLE, 1, 0.8):
+        usual = ", ".join(f"'{one}'" for one in USUAL_PEOPLE)
+        raise PydanticCustomError("literal_error", "Input should be {expected}", {"expected": usual})
+    return who
 
 
 def _factor(said: Any) -> Any:
@@ -132,7 +144,12 @@ class ByFact(AuthoredModel):
     values: Annotated[dict[str, Minutes], Field(min_length=1)]
 
 
-MinutesByFact = Minutes | Annotated[ByFact, BeforeValidator(_limit), WithJsonSchema(_SAID_LIMIT)]
+MinutesByFact = Annotated[
+    Annotated[Minutes, Tag("number")]
+    | Annotated[ByFact, BeforeValidator(_limit), WithJsonSchema(_SAID_LIMIT), Tag("by fact")],
+    Discriminator(lambda said: "by fact" if isinstance(said, dict | ByFact) else "number"),
+]
+"""A slip in a number is told as one: the form that is not meant has nothing to say."""
 
 
 Members = Annotated[
@@ -439,7 +456,11 @@ class Reading(Changing):
 
     later = frozenset({"ends", "ends_for_good", "put_back", "waiting_minutes", "given", "holds", "forbids"})
 
-    who: Annotated[Text, WithJsonSchema({"type": "string", "examples": list(USUAL_PEOPLE)})] = "technician"
+    who: Annotated[
+        Text,
+        AfterValidator(_no_slip),
+        WithJsonSchema({"type": "string", "examples": list(USUAL_PEOPLE)}),
+    ] = "technician"
     ask: Text | None = None
     right_by_phone: Annotated[Probability, Field(gt=0.5, le=1)] = RIGHT_BY_PHONE
     answered_by: OneOrMany = ()  # facts of the same matter: once one of them is known, nobody asks by phone
