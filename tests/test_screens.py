@@ -419,7 +419,7 @@ async def test_a_bounced_key_answers_one_card(tmp_path: Path) -> None:
     """Eight times "1" in one burst is one answer: the next card has not been read yet."""
     async with running(KNOWLEDGE, tmp_path) as pilot:
         task = await opened(pilot)
-        task.chosen = "battery_test"
+        task.chosen = "quick_test"
         task.show_session()
         await settled(pilot)
         await cautions_read(pilot, task)
@@ -428,7 +428,7 @@ async def test_a_bounced_key_answers_one_card(tmp_path: Path) -> None:
         for _ in range(8):
             pilot.app.post_message(Key("1", "1"))
         await until(pilot, lambda screen: bool(task.session.filed.case.outcomes))
-        assert list(task.session.filed.case.taken) == ["battery_test"]
+        assert list(task.session.filed.case.taken) == ["quick_test"]
 
 
 async def test_what_a_number_was_taken_with_is_asked_once(tmp_path: Path) -> None:

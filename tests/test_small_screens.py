@@ -133,9 +133,11 @@ async def test_a_wait_begins_only_after_its_cautions_were_read(hum: Path, tmp_pa
         task = await on_card(pilot, "warm")
         assert "wait" not in actions(task)
         await pressed(pilot, "w")
-        assert pilot.app.screen is task
-        assert "The cautions were not read yet" in said(pilot, "#news")
-        await pressed(pilot, "y")
+        offered = pilot.app.screen
+        assert isinstance(offered, ChoiceScreen)
+        assert "The cautions were not read yet" in offered.heading
+        assert "begin" not in [key for key, _ in offered.lines]
+        await pressed(pilot, "escape", "y")
         assert [type(entry) for entry in task.session.case.entries] == [Acknowledged]
         assert "wait" in actions(task)
         await pressed(pilot, "w", "1")

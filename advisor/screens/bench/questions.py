@@ -16,6 +16,7 @@ SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
 CANCEL_REASONS = ("opened by mistake", "the customer called it off", "done elsewhere")
 SINCE = {"just now": 0, "for an hour": 60, "for three hours": 180, "all night": 600, "for a day": 1440}
 """Since when a condition holds that somebody states, in minutes."""
+UNREAD = "The cautions were not read yet. Read them (⚠), press y, then begin the wait."
 END_REASONS = ("the car was disturbed", "no longer needed", "begun by mistake")
 
 
@@ -161,7 +162,7 @@ def setups(bench: JobScreen) -> None:
         names = " and ".join(known[one].name for one in plan.setups)
         lines.insert(0, ("begin", f"Begin now: {names} ({duration(plan.waiting_minutes)})"))
     if not lines and unread:
-        bench.show_news("The cautions were not read yet. Read them (⚠), press y, then begin the wait.")
+        bench.show_news(UNREAD)
         return
     if not lines:
         bench.notify("Nothing has to be waited for, and no setup is in place.", timeout=3)
@@ -176,7 +177,8 @@ def setups(bench: JobScreen) -> None:
         elif what is not None:
             end(bench, what.removeprefix("end "))
 
-    bench.app.push_screen(ChoiceScreen("Setups of the car", lines), chosen)
+    title = f"Setups of the car. {UNREAD}" if unread else "Setups of the car"
+    bench.app.push_screen(ChoiceScreen(title, lines), chosen)
 
 
 def state(bench: JobScreen, setup: str) -> None:
