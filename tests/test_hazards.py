@@ -5,6 +5,8 @@ The rows are common practice, no source, but for the pressure of carbon dioxide 
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from advisor.case.case import Case
@@ -175,3 +177,15 @@ def test_no_caution_shuts_down_a_car_that_its_reading_needs_on(shipped: Knowledg
     on = [name for name in shipped.readings if POWERED.intersection(setups_of(shipped, name))]
     assert len(on) > 10
     assert not [name for name in on if set(SHUT_DOWN).intersection(shipped.readings[name].cautions)]
+
+
+def test_the_name_of_a_band_leaves_its_limits_to_the_screen(shipped: Knowledge) -> None:
+    """A number in the name could differ from the limit, and its unit from the one that a person prefers."""
+    numbered = {
+        (name, words)
+        for name, reading in shipped.readings.items()
+        if reading.quantity
+        for words in reading.answers.values()
+        if re.search(r"\d\s?(°C|K|mA|A|mV|V|bar|%|mm|Ω)\b", words)
+    }
+    assert not numbered

@@ -196,7 +196,7 @@ def test_every_reading_stands_with_value_instrument_and_effect(bench: Bench) -> 
     assert re.fullmatch(r"[▲▼] .+ \d+ % → \d+ %", current[5])
     warm = row_of(rows, 12)
     assert warm[3].endswith(
-        "24.5 °C; Temperature beside it: 20.1 °C; = 4.4 K ± 0.24 K; At least 1.5 °C warmer"
+        "24.5 °C; Temperature beside it: 20.1 °C; = 4.4 K ± 0.24 K; Warmer than the trim around it"
     )
     assert re.fullmatch(r"▲ Boot lamp stays lit \d+ % → 8\d %", warm[5])
     steps = [int(row[0].strip("~")) for row in rows]
