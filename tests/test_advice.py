@@ -465,7 +465,7 @@ def test_answers_that_cannot_be_so_together_are_named_in_words(door: Bench) -> N
         door.advise(Seen("wiggle", "loose"), Seen("tap", "dull"), Seen("seat", "off"))
     assert refused.value.clash == ("tap", "seat")
     assert str(refused.value) == (
-        "These cannot be so together: Tap the glass: Dull; Glass in its seat: Off its seat. "
+        "These answers contradict each other: Tap the glass: Dull; Glass in its seat: Off its seat. "
         "Repeat one of them, or take it back."
     )
 
@@ -476,7 +476,7 @@ def test_a_fact_that_rules_a_reading_out_is_named_with_it(door: Bench) -> None:
         door.advise(Known("frame", "framed"), Seen("seat", "off"))
     assert set(refused.value.clash) == {"frame", "seat"}
     assert str(refused.value) == (
-        "These cannot be so together: Window frame: framed; Glass in its seat: Off its seat. "
+        "These answers contradict each other: Window frame: framed; Glass in its seat: Off its seat. "
         "Repeat one of them, or take it back."
     )
 
@@ -700,7 +700,7 @@ def test_a_case_is_tried_before_it_is_kept(door: Bench, meters: Bench) -> None:
         Situation.of(door.knowledge, door.engine, door.case(Seen("tap", "dull"), Seen("seat", "off")))
     assert refused.value.clash == ("tap", "seat")
     assert str(refused.value) == (
-        "These cannot be so together: Tap the glass: Dull; Glass in its seat: Off its seat. "
+        "These answers contradict each other: Tap the glass: Dull; Glass in its seat: Off its seat. "
         "Repeat one of them, or take it back."
     )
 

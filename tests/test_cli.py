@@ -331,7 +331,7 @@ def test_answers_that_cannot_be_so_together_are_named(advisor: Advisor, clashing
     )
     assert (ran.code, ran.out) == (1, "")
     assert ran.err == (
-        "These cannot be so together: Tap the glass: Dull; Glass in its seat: Off its seat. "
+        "These answers contradict each other: Tap the glass: Dull; Glass in its seat: Off its seat. "
         "Repeat one of them, or take it back.\n"
     )
 
@@ -367,7 +367,7 @@ def test_a_disk_that_does_not_let_ends_with_3(advisor: Advisor, tmp_path: Path) 
     assert (ran.code, ran.out) == (3, "")
     assert ran.err == (
         f"Cannot read or write a file: No such file or directory ({target}). What was saved before is "
-        "kept. Check the name, the permissions and the room on the disk, then try again.\n"
+        "kept. Check the name, the permissions and the free space on the disk, then try again.\n"
     )
 
 
@@ -580,9 +580,7 @@ def test_replay_fails_where_a_car_was_not_found(advisor: Advisor, tmp_path: Path
     ran = advisor("replay", file)
     assert ran.code == 1
     assert ran.out.startswith("NOT FOUND")
-    assert (
-        ran.err == "1 scenarios did not end with their causes on top. Look at their stories with --story.\n"
-    )
+    assert ran.err == "1 scenarios did not end with their causes on top. Run them with --story to see why.\n"
 
 
 def test_replay_tells_a_car_that_cannot_have_its_cause(advisor: Advisor, tmp_path: Path) -> None:

@@ -122,12 +122,12 @@ def test_a_database_that_others_can_read_is_narrowed_and_that_is_told_once(
         assert store.told == []
     file.chmod(0o664)
     ran = advisor("case", "export", "1", "--store", sqlite.url)
-    assert (ran.code, ran.err) == (0, f"Others could read or write {file}; now its owner alone can.\n")
+    assert (ran.code, ran.err) == (0, f"Others could read or write {file}; now only its owner can.\n")
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
     assert advisor("case", "export", "1", "--store", sqlite.url).err == ""
     file.chmod(0o644)
     with sqlite.opened() as store:
-        assert store.told == [f"Others could read or write {file}; now its owner alone can."]
+        assert store.told == [f"Others could read or write {file}; now only its owner can."]
 
 
 def test_a_paper_is_put_in_place_whole_and_for_its_owner_alone(
@@ -144,7 +144,7 @@ def test_a_paper_is_put_in_place_whole_and_for_its_owner_alone(
             write_private(paper, "new")
     assert paper.read_text(encoding="utf-8") == "old"
     write_private(paper, "new")
-    assert capsys.readouterr().err == f"Others could read or write {paper}; now its owner alone can.\n"
+    assert capsys.readouterr().err == f"Others could read or write {paper}; now only its owner can.\n"
     assert paper.read_text(encoding="utf-8") == "new"
     assert stat.S_IMODE(paper.stat().st_mode) == 0o600
     assert [one.name for one in tmp_path.iterdir()] == ["card.md"]

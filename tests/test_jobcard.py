@@ -365,7 +365,7 @@ def test_evidence_that_clashes_leaves_a_card_without_beliefs(tmp_path: Path, cla
     bench = Bench(Engines(checked([clashing])), f"sqlite:///{tmp_path / 'cases.sqlite'}")
     filed = bench.store.append(bench.opened(about="c"), Seen("tap", "dull"), Seen("seat", "off"))
     text = markdown(bench.card(filed))
-    assert "These cannot be so together" in section(text, "Result")
+    assert "These answers contradict each other" in section(text, "Result")
     assert [row[2:4] for row in table(text, "Readings and repairs, in order")] == [
         ["Tap the glass", "Dull"],
         ["Glass in its seat", "Off its seat"],
@@ -687,7 +687,7 @@ def test_a_clash_does_not_stop_the_command(advisor: Advisor, bench: Bench, clash
     bench.store.append(bench.opened(about="c"), Seen("tap", "dull"), Seen("seat", "off"))
     ran = advisor("report", "1", "--store", bench.url, "--knowledge", clashing)
     assert (ran.code, ran.err) == (0, "")
-    assert "These cannot be so together" in ran.out
+    assert "These answers contradict each other" in ran.out
 
 
 def test_a_file_that_cannot_be_written_is_exit_code_3(advisor: Advisor, bench: Bench, tmp_path: Path) -> None:

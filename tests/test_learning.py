@@ -644,7 +644,7 @@ def test_a_patch_that_breaks_the_knowledge_is_not_applied(workshop: Path, adviso
     ran = run_learn(advisor, workshop, "--apply", "bad.patch")
     assert ran.code == 1
     first, *errors = ran.err.splitlines()
-    assert first == "With the patch the knowledge would have errors. Nothing was changed."
+    assert first == "With this patch the knowledge would have errors. Nothing was changed."
     assert errors
     assert all(error.startswith("mine/door_rattle.yaml:") for error in errors)
     assert (file.read_text(), file.stat().st_mtime_ns) == (before, last_modified)
@@ -788,5 +788,5 @@ def test_what_has_no_end_is_no_patch(workshop: Path, advisor: Runs) -> None:
         ran = run_learn(advisor, workshop, "--apply", patch)
         assert (ran.code, ran.out) == (1, "")
         assert ran.err == (
-            f"{patch} is no file, or larger than any patch. Name what `advisor learn --output` wrote.\n"
+            f"{patch} is not a file, or too large for a patch. Name what `advisor learn --output` wrote.\n"
         )

@@ -28,7 +28,7 @@ async def test_messages_stand_in_the_line_for_news(door: Path, tmp_path: Path) -
         task = await opened(pilot)
         await entered(pilot, lambda: task.session.saw("wiggle", "loose"))
         await entered(pilot, lambda: task.session.saw("slam", "clack"))
-        assert said(pilot, "#news").startswith("Not entered. These cannot be so together")
+        assert said(pilot, "#news").startswith("Not entered. These answers contradict each other")
         task.show_session()
         assert said(pilot, "#news").startswith("Not entered.")
         assert not pilot.app._notifications

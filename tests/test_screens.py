@@ -251,7 +251,7 @@ async def test_answers_that_clash_are_refused_and_nothing_is_lost(door: Path, tm
         await until(pilot, lambda screen: "Not entered" in text_of(pilot))
         assert task.session is before
         shown = " ".join(text_of(pilot).split())
-        assert "These cannot be so together" in shown
+        assert "These answers contradict each other" in shown
         assert "The job is as it was." in shown
     store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
     assert store.cases()[0].case.outcomes == {"wiggle": "loose"}

@@ -145,4 +145,4 @@ def _clash_sentence(knowledge: Knowledge, case: Case, clash: tuple[str, ...]) ->
             said.append(f"the complaint {knowledge.title(node)}")
     if len(said) == 1:
         return f"This does not fit any listed fault: {said[0]}. Take it back, or repeat it."
-    return f"These cannot be so together: {'; '.join(said)}. Repeat one of them, or take it back."
+    return f"These answers contradict each other: {'; '.join(said)}. Repeat one of them, or take it back."

@@ -1,7 +1,7 @@
 """The commands. Exit codes: 0 fine, 1 problems in knowledge or evidence, 2 wrong use, 3 disk or database.
 
-The list of commands is the one thing that is printed without click: importing click takes three times as long
-as starting Python. The list lies beside this file, as click writes it where lines are 80 letters long.
+The list of commands is printed without click, whose import takes three times as long as starting Python. It
+is the file beside this one: click's own help text at a width of 80 characters.
 """
 
 from __future__ import annotations
@@ -13,16 +13,16 @@ from typing import NoReturn
 
 LIST_OF_COMMANDS = __file__.replace("__init__.py", "help.txt")
 LETTERS = 80
-"""Of the longest lines that click writes."""
+"""Longest line of click's help text, in characters."""
 CALLED = {"advisor": "advisor", "__main__.py": "python -m advisor"}
-"""What click calls the program, by the file that is started."""
+"""What click calls the program, by the name of the file started."""
 
 
 def main() -> NoReturn:
-    """Run the program; every expected failure ends in a message and an exit code."""
+    """Run the program and exit; every expected failure ends in a message and an exit code."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            # A stream with few letters shows bars and arrows as question marks, and goes on.
+            # A terminal whose encoding lacks bars and arrows shows question marks instead.
             stream.reconfigure(errors="replace")
     try:
         if not _listed():
@@ -30,17 +30,17 @@ def main() -> NoReturn:
 
             run()
         sys.stdout.flush()
-    except KeyboardInterrupt:  # before click has begun to heed it
+    except KeyboardInterrupt:  # before click handles it
         sys.stderr.write("\nStopped.\n")
         sys.exit(1)
     except BrokenPipeError:
-        # Whoever read our output has gone: nothing to say, and nothing more to flush.
+        # The reader of our output has gone: nothing to say, and nothing more to flush.
         sys.stdout = None
     sys.exit(0)
 
 
 def _listed() -> bool:
-    """Print the list of commands where nothing else is asked for, and the terminal is wide enough."""
+    """Print the list of commands if only that is asked for and it fits; return whether it was printed."""
     name = CALLED.get(sys.argv[0].rpartition(os.sep)[2])
     if sys.argv[1:] not in (["--help"], ["-h"]) or name is None or not _wide():
         return False
@@ -50,7 +50,7 @@ def _listed() -> bool:
 
 
 def _wide() -> bool:
-    """Return whether lines may be as long as in the list, by the rules of `shutil.get_terminal_size`."""
+    """Return whether the terminal fits the list, by the rules of `shutil.get_terminal_size`."""
     said = os.environ.get("COLUMNS", "")
     if said.isdecimal() and int(said):
         return int(said) >= LETTERS

@@ -1,4 +1,4 @@
-"""The technician's screens, here and in browsers."""
+"""Commands that open the technician's screens, in the terminal and in browsers."""
 
 from __future__ import annotations
 
@@ -32,10 +32,10 @@ def bench(
     """Open the technician's screens."""
     served = "TEXTUAL_DRIVER" in os.environ
     if not served and not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise click.UsageError("The screens need a terminal. `advisor demo` tells a case as text.")
+        raise click.UsageError("The screens need a terminal. `advisor demo` plays a case as text.")
     from advisor.screens.app import AdvisorApp
 
-    os.umask(0o077)  # papers that are saved from the screens can be read by their owner alone
+    os.umask(0o077)  # papers saved from the screens are readable by their owner only
     app = AdvisorApp(for_screens(paths), frozenset(without), store, policy=policy_of(workshop))
     app.run()
     sys.exit(app.return_code or 0)
@@ -50,16 +50,20 @@ def bench(
     "--host",
     default="127.0.0.1",
     show_default=True,
-    help="The address to serve at; 0.0.0.0 is every address of this machine, for other machines too.",
+    help="The address to listen on; 0.0.0.0 is every address of this machine, so that others can connect.",
 )
 @click.option(
-    "--port", type=click.IntRange(0, 65535), default=8765, show_default=True, help="0 takes a free one."
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=8765,
+    show_default=True,
+    help="The port; 0 picks a free one.",
 )
 @click.option(
     "--token",
     envvar="ADVISOR_TOKEN",
     show_envvar=True,
-    help="What a browser needs to get in, at least 20 characters. Default: a new one, printed.",
+    help="The secret a browser needs, at least 20 characters. Default: a new one, printed.",
 )
 def serve(
     paths: tuple[Path, ...],
@@ -77,7 +81,7 @@ def serve(
     """
     from advisor.web import server
 
-    policy_of(workshop)  # a file that will not do is refused here, not in every browser
+    policy_of(workshop)  # a bad file is refused here, not in every browser
     known = checked(paths).instruments
     refuse_unknown("instrument", without, known)
     command = [sys.executable, "-m", "advisor", "bench"]

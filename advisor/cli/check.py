@@ -1,4 +1,4 @@
-"""Knowledge files checked, once or on every save."""
+"""The command that checks knowledge files, once or on every save."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ WATCHED_EVERY_SECONDS = 0.5
     type=click.Choice(["text", "json"]),
     default="text",
     show_default=True,
-    help="JSON is for editors and other programs.",
+    help="JSON for editors and other programs.",
 )
 @click.option("--watch", is_flag=True, help="Check again whenever a file is saved, until stopped.")
 @click.option(
@@ -67,7 +67,7 @@ def check(
 
 
 def _check(paths: list[Path], form: str, shares: tuple[str, ...], policy: Policy) -> int:
-    """Print what is wrong and weak, and what was asked of shares; returns the exit code."""
+    """Print errors, weak points and the shares asked for; returns the exit code."""
     from advisor.knowledge.problems import ProblemsFound
 
     tell_of_changes(paths)
@@ -103,7 +103,7 @@ def _check(paths: list[Path], form: str, shares: tuple[str, ...], policy: Policy
 
 
 def _found(paths: list[Path], policy: Policy) -> tuple[Knowledge, list[Problem]]:
-    """Return what was read, and all that is wrong and weak in it."""
+    """Return the knowledge and its weak points; raises `ProblemsFound` if it has errors."""
     from advisor.checks.informativeness import review
     from advisor.checks.lint import leaning, problems, with_unknown_ids
     from advisor.knowledge.loading import load
@@ -120,7 +120,7 @@ def _found(paths: list[Path], policy: Policy) -> tuple[Knowledge, list[Problem]]
 
 
 def _share_lines(knowledge: Knowledge, cause: str) -> Iterator[str]:
-    """Say what a share comes to of 100 cars with each complaint, and what to write for one of them."""
+    """Say how many of 100 cars with each complaint have a cause, and what to write for 1 of 100."""
     from advisor.model.priors import ways_up
 
     ways = list(ways_up(knowledge, cause))
@@ -148,6 +148,6 @@ def _stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int]]:
         try:
             stat = file.stat()
         except OSError:
-            continue  # between the two halves of a save; the next look finds it again
+            continue  # the file is being saved; it is there at the next look
         stamps[file] = (stat.st_mtime_ns, stat.st_size)
     return stamps

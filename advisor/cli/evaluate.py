@@ -1,4 +1,4 @@
-"""Commands that measure the advice on simulated cars, and compare two versions."""
+"""Commands that measure the advice on simulated cars and compare two versions of the knowledge."""
 
 from __future__ import annotations
 
@@ -25,7 +25,11 @@ if TYPE_CHECKING:
     from advisor.evaluation.scorecard import Scorecard
 
 _cars = click.option(
-    "--cars", type=click.IntRange(1, 1_000_000), default=1000, show_default=True, help="For each complaint."
+    "--cars",
+    type=click.IntRange(1, 1_000_000),
+    default=1000,
+    show_default=True,
+    help="Cars for each complaint.",
 )
 _seed = click.option(
     "--seed", type=click.IntRange(0), default=1, show_default=True, help="Seed for drawing the cars."
@@ -42,7 +46,7 @@ _text_or_json = click.option(
     type=click.Choice(["text", "json"]),
     default="text",
     show_default=True,
-    help="JSON is for other programs.",
+    help="JSON for other programs.",
 )
 
 
@@ -59,10 +63,10 @@ _text_or_json = click.option(
     "noises",
     type=NumberRange(0.0, 5.0, min_open=True),
     multiple=True,
-    help="Also try the advice with this much noise in its log-odds, such as 0.5; may be repeated.",
+    help="Also try the advice with noise of this size on its log-odds, such as 0.5; may be repeated.",
 )
 @click.option(
-    "--costly", type=click.IntRange(1), help="Name this many of the numbers whose error would cost most."
+    "--costly", type=click.IntRange(1), help="List this many of the numbers whose errors would cost most."
 )
 @_text_or_json
 @click.option(
@@ -134,7 +138,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
 
 
 def _card(card: Scorecard) -> dict[str, object]:
-    """Return a scorecard for JSON, where the documented key of its policies is `ways`."""
+    """Return a scorecard for JSON; its policies have the documented key `ways`."""
     from dataclasses import asdict
 
     return {"ways" if key == "policies" else key: value for key, value in asdict(card).items()}
@@ -181,7 +185,7 @@ def compare(
     unknown = [one for one in some if one not in before.complaints or one not in after.complaints]
     if unknown:
         raise click.UsageError(
-            f"There is no complaint '{unknown[0]}' in both versions. Name one that both have, or none."
+            f"Not both versions have the complaint '{unknown[0]}'. Name one that both have, or none."
         )
     folders = [
         one for path in scenarios or [shipped("scenarios")] for one in (path, *sorted(path.rglob("*/")))

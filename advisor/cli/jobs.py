@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from advisor.store.store import Store
 
 NEWEST = 8
-"""So many open jobs are listed where the one asked for does not exist."""
+"""The most open jobs listed when the one asked for does not exist."""
 
 _Found = TypeVar("_Found")
 
@@ -43,9 +43,9 @@ _Found = TypeVar("_Found")
     type=click.Choice(["markdown", "html"]),
     default="markdown",
     show_default=True,
-    help="HTML is a page to print on A4.",
+    help="HTML for a page to print on A4.",
 )
-@click.option("--customer", is_flag=True, help="One page in plain words for the customer.")
+@click.option("--customer", is_flag=True, help="Write one page in plain words for the customer.")
 @output_option
 def report_case(
     number: int,
@@ -107,13 +107,13 @@ def export_case(number: int, store: str | None, output: Path | None) -> None:
         "about": "…",   the id or number of what it is about
         "said": "…"}]}  what was said, word for word
 
-    With the kinds measured, accounted and unsure, "said" is itself JSON. Of a damaged job everything
-    is written that can be read, with null for what is missing; 0 is the number of entries that name no job.
+    For the kinds measured, accounted and unsure, "said" is itself JSON. Of a damaged job everything readable
+    is written, with null for what is missing. Number 0 holds the entries that name no job.
     """
     found = of_job(store, number, lambda there: there.export(number))
     text = json_text(found) + "\n"
     if output is None:
-        click.echo(text.encode("utf-8"), nl=False)  # as it is, whatever letters the terminal has
+        click.echo(text.encode("utf-8"), nl=False)  # UTF-8, whatever the terminal's encoding
     else:
         write_private(output, text)
 
@@ -125,12 +125,12 @@ def export_case(number: int, store: str | None, output: Path | None) -> None:
 def erase_case(number: int, store: str | None, yes: bool) -> None:
     """Delete a job and all its entries for good; CASE is the job's number.
 
-    A SQLite file keeps none of its text. For a PostgreSQL server you are told what it keeps, and the
-    command that clears it. Backups and papers are yours to delete. No other job gets its number.
+    A SQLite file keeps none of its text. For a PostgreSQL server you are told what it still keeps and which
+    command clears it. Backups and papers are yours to delete. The number is never used again.
     """
     from advisor.text import clean
 
-    # Looked for first by a store for reading: a wrong name makes no database.
+    # A read-only store looks first, so that a mistyped URL creates no database.
     there, before = of_job(store, number, lambda found: _stored_or_erased(found, number))
     if there is None:
         left = of_job(store, number, lambda found: _erased(found, number) or found.left_on_server, False)
@@ -144,7 +144,7 @@ def erase_case(number: int, store: str | None, yes: bool) -> None:
         typed = click.prompt("Type its number to erase it", default="", show_default=False, err=True)
         if typed.strip() != str(number):
             fail(
-                ["That is not its number. Nothing was erased. Start again and type the number, or leave it."],
+                ["That is not its number. Nothing was erased. Start again and type the job's number."],
                 1,
             )
 
@@ -161,7 +161,7 @@ def _stored_or_erased(store: Store, number: int) -> tuple[dict[str, Any] | None,
 
 
 def _erased(store: Store, number: int) -> str | None:
-    """Erase a job; return what a server keeps of it, or None if there was no such job."""
+    """Erase a job; return what the server still keeps of it, or None if there was no such job."""
     return store.left_on_server if store.erase(number) else None
 
 
@@ -186,7 +186,7 @@ def scenario_of_case(number: int, store: str | None, paths: tuple[Path, ...], ou
 
 
 def filed_job(url: str | None, number: int) -> tuple[StoredCase, dict[str, str], str]:
-    """Return a job as stored, the preferred units, and the time."""
+    """Return a stored job, the preferred units, and the time now; exit if there is no such job."""
 
     def find(store: Store) -> tuple[StoredCase, dict[str, str], str] | None:
         filed = store.case(number)
@@ -198,7 +198,7 @@ def filed_job(url: str | None, number: int) -> tuple[StoredCase, dict[str, str],
 def of_job(
     url: str | None, number: int, find: Callable[[Store], _Found | None], reading: bool = True
 ) -> _Found:
-    """Return what `find` finds of a job in the database; end the command if it is None."""
+    """Return what `find` returns for a job in the database; exit with a message if that is None."""
     from advisor.store.errors import StoreError
     from advisor.store.store import Store, default_url
     from advisor.text import clean
@@ -216,7 +216,7 @@ def of_job(
     except StoreError as error:
         fail([str(error)], 3)
     if gone is not None:
-        fail([f"Job {number} was erased at {gone}. Nothing of it is kept: name another job."], 1)
+        fail([f"Job {number} was erased at {gone}, and nothing of it is kept. Name another job."], 1)
     if found is None:
         lines = [f"  {one.number}  {clean(one.tag)}" for one in jobs if one.case.is_open][:NEWEST]
         head = "Name one of these, the newest first:" if lines else "No job is open: begin one first."

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 
 LARGEST_PATCH = 1_000_000
-"""Bytes; whatever is larger was not written by `advisor learn`."""
+"""Size limit in bytes; a larger file was not written by `advisor learn`."""
 
 
 @click.command()
@@ -42,12 +42,12 @@ LARGEST_PATCH = 1_000_000
 @click.option(
     "--weight",
     type=NumberRange(0.1, 100_000),
-    help="How many cars the author's shares of a complaint or branch are worth. Default: 50.",
+    help="How many cars the author's shares under a complaint or branch weigh as much as. Default: 50.",
 )
 @click.option(
     "--likelihood-weight",
     type=NumberRange(0.1, 100_000),
-    help="How many cars each of the author's likelihoods is worth. Default: 20.",
+    help="How many cars each of the author's likelihoods weighs as much as. Default: 20.",
 )
 @click.option(
     "--interval",
@@ -113,13 +113,15 @@ def learn(
 
 
 def _apply(patch: Path, meant: list[Path]) -> None:
-    """Change numbers in the knowledge files by a patch, once a copy with it has passed the checks."""
+    """Apply a patch to the knowledge files, after a patched copy has passed the checks."""
     from advisor.knowledge.loading import knowledge_files, text_of
     from advisor.knowledge.replacing import ENDINGS, replace_all
     from advisor.learning.proposal import CannotApply, applied, only_numbers, patch_files
 
     if not patch.is_file() or patch.stat().st_size > LARGEST_PATCH:
-        refuse([f"{patch} is no file, or larger than any patch. Name what `advisor learn --output` wrote."])
+        refuse(
+            [f"{patch} is not a file, or too large for a patch. Name what `advisor learn --output` wrote."]
+        )
     tell_of_changes(meant)
     text = patch.read_bytes().decode("utf-8", errors="replace")
     known = {file.resolve(): file for file in knowledge_files(meant)}
@@ -150,13 +152,13 @@ def _apply(patch: Path, meant: list[Path]) -> None:
     after.update({known[files[name].resolve()]: said for name, said in new.items()})
     errors = _errors_of(after)
     if errors:
-        fail(["With the patch the knowledge would have errors. Nothing was changed.", *errors], 1)
+        fail(["With this patch the knowledge would have errors. Nothing was changed.", *errors], 1)
     replace_all({files[name]: said.encode("utf-8") for name, said in new.items()})
     say(f"Changed: {', '.join(files)}.")
 
 
 def _errors_of(texts: Mapping[Path, str]) -> list[str]:
-    """Return the errors that these texts would have as knowledge, tried on copies."""
+    """Return the errors of these texts, checked as knowledge in a temporary folder."""
     from advisor.checks.lint import checked as without_error
     from advisor.knowledge.problems import ProblemsFound
 
@@ -177,7 +179,7 @@ def _errors_of(texts: Mapping[Path, str]) -> list[str]:
 
 
 def _tried(jobs: list[StoredCase], *versions: Knowledge) -> list[tuple[int, int, int]]:
-    """How many of the shipped scenarios and of the closed jobs end right with each of two versions."""
+    """Return (right before, right after, total) of the shipped scenarios, then of the closed jobs."""
     from advisor.advice.situation import InconsistentEvidence
     from advisor.case.case import Case
     from advisor.evaluation.scenarios import play, read_scenarios
@@ -186,7 +188,7 @@ def _tried(jobs: list[StoredCase], *versions: Knowledge) -> list[tuple[int, int,
 
     scenarios: list[Scenario] = []
     for file in sorted(shipped("scenarios").rglob("*.yaml")):
-        with contextlib.suppress(ProblemsFound):  # another knowledge may not know the words of these cars
+        with contextlib.suppress(ProblemsFound):  # other knowledge may lack the ids of these cars
             scenarios += read_scenarios([file], versions[0]).values()
     right: list[tuple[int, int, int]] = []
     with bar_of(len(versions) * (len(scenarios) + len(jobs)), "Playing") as bar:
@@ -211,7 +213,7 @@ def _tried(jobs: list[StoredCase], *versions: Knowledge) -> list[tuple[int, int,
     type=click.Choice(["month", "quarter", "year"]),
     default="quarter",
     show_default=True,
-    help="How long a period is.",
+    help="The length of a period.",
 )
 def track(paths: tuple[Path, ...], store: str | None, span: Literal["month", "quarter", "year"]) -> None:
     """Show how often the confirmed causes of closed jobs came out first, over time."""

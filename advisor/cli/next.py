@@ -1,4 +1,4 @@
-"""What to read next on a case."""
+"""The command that says what to read next on a case."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ from advisor.cli.output import json_text, say
 )
 @without_option
 @workshop_option
-@click.option("--json", "as_json", is_flag=True, help="JSON on standard output, and nothing else there.")
+@click.option("--json", "as_json", is_flag=True, help="Print JSON, and nothing else, on standard output.")
 def next_reading(
     paths: tuple[Path, ...],
     complaint: str,

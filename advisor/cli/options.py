@@ -1,7 +1,7 @@
-"""Options that commands share, and what they stand for.
+"""Options that commands share, and the values they stand for.
 
-A command's module is imported when it runs, and imports what it needs inside its functions, so that its
-help comes at once: pgmpy and textual take seconds.
+Each command is imported only when it runs, and imports what it needs inside its functions, so that help
+comes at once: textual and pgmpy take seconds to import.
 """
 
 from __future__ import annotations
@@ -28,27 +28,27 @@ _Engine = TypeVar("_Engine", bound="InferenceEngine")
 
 
 def shipped(folder: str) -> Path:
-    """Return the shipped knowledge or scenarios: inside the package, or beside it in a checkout."""
+    """Return the folder of shipped knowledge or scenarios: in the package, or beside it in a checkout."""
     here = Path(__file__).parent.parent
     inside = here / "shipped" / folder
     return from_here(inside if inside.is_dir() else here.parent / folder)
 
 
 def from_here(path: Path) -> Path:
-    """Return a path relative to the current folder if it is below it."""
+    """Return a path relative to the current folder if it lies below it, else the absolute path."""
     path, here = path.resolve(), Path.cwd()
     return path.relative_to(here) if path.is_relative_to(here) else path
 
 
 class Pair(click.ParamType[tuple[str, str]]):
-    """Two words with an equals sign between them."""
+    """A pair written ID=VALUE."""
 
     name = "ID=VALUE"
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> tuple[str, str]:
-        """Split at the first equals sign, and strip spaces."""
+        """Split at the first equals sign and strip spaces."""
         if isinstance(value, tuple):
             return value
         left, equals, right = str(value).partition("=")
@@ -60,7 +60,7 @@ class Pair(click.ParamType[tuple[str, str]]):
 
 
 class NumberRange(click.FloatRange):
-    """A number within a range; unlike click's own, it refuses nan and infinity."""
+    """A number within a range; unlike click's own type, it refuses nan and infinity."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """Return the number if it is finite and in the range."""
@@ -85,19 +85,21 @@ store_option = click.option(
     "Default: a SQLite file in your data folder.",
 )
 output_option = click.option(
-    "--output", type=click.Path(path_type=Path, dir_okay=False), help="Default: standard output."
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The file to write. Default: standard output.",
 )
 facts_option = click.option(
     "--fact",
     "facts",
     type=Pair(),
     multiple=True,
-    help="What is known of the vehicle; the last on a fact counts.",
+    help="A known fact of the vehicle; of two values for one fact the last counts.",
 )
 number_argument = click.argument("number", metavar="CASE", type=click.IntRange(1, 2**31 - 1))
 any_number_argument = click.argument("number", metavar="CASE", type=click.IntRange(0, 2**31 - 1))
 without_option = click.option(
-    "--without", multiple=True, metavar="INSTRUMENT", help="An instrument that is missing."
+    "--without", multiple=True, metavar="INSTRUMENT", help="A missing instrument; may be repeated."
 )
 workshop_option = click.option(
     "--workshop",
@@ -108,7 +110,7 @@ workshop_option = click.option(
 
 
 def policy_of(workshop: Path | None) -> Policy:
-    """Return what a workshop has decided, in this file or the usual one; may raise `ProblemsFound`."""
+    """Return the workshop's policy from this file or the usual one; may raise `ProblemsFound`."""
     from advisor.knowledge.workshop_file import read_policy, usual_file
 
     return read_policy(workshop or usual_file())
@@ -125,7 +127,7 @@ def checked(paths: Iterable[Path]) -> Knowledge:
 
 
 def tell_of_changes(paths: Iterable[Path]) -> None:
-    """Finish or undo a change of these files that was interrupted, and say so."""
+    """Finish or undo an interrupted change of these files, and say so on standard error."""
     from advisor.knowledge.loading import settled
 
     for line in settled(paths):
@@ -133,17 +135,17 @@ def tell_of_changes(paths: Iterable[Path]) -> None:
 
 
 def for_screens(paths: Iterable[Path]) -> list[Path]:
-    """Return the files and folders that screens will read, or the shipped ones."""
+    """Return the files and folders for the screens to read, by default the shipped ones."""
     from advisor.knowledge.problems import ProblemsFound
 
     meant = list(paths) or [shipped("knowledge")]
-    with suppress(ProblemsFound):  # the screens say what cannot be put in order
+    with suppress(ProblemsFound):  # the screens show these problems themselves
         tell_of_changes(meant)
     return meant
 
 
 def engines_of(knowledge: Knowledge, by_phone: bool = False) -> Engines:
-    """Return the engines of a knowledge, using the cache of earlier runs."""
+    """Return the engines of this knowledge, with this user's cache of compiled ones."""
     from advisor import diskcache as cache
     from advisor.advice.engines import Engines
 
@@ -151,12 +153,12 @@ def engines_of(knowledge: Knowledge, by_phone: bool = False) -> Engines:
 
 
 def engine_of(knowledge: Knowledge, complaint: str, by_phone: bool = False) -> Engine:
-    """Return the single engine of a complaint; end with the line if it is unknown or too wide."""
+    """Return the exact engine of a complaint; exit if the complaint is unknown or too wide for it."""
     return _found(knowledge, complaint, engines_of(knowledge, by_phone).one)
 
 
 def reasoner_of(knowledge: Knowledge, complaint: str) -> InferenceEngine:
-    """Return the engine or engines of a complaint; end if it is unknown or too wide for any."""
+    """Return the exact or bounded engine of a complaint; exit if it is unknown or too wide for both."""
     return _found(knowledge, complaint, engines_of(knowledge).of)
 
 
@@ -179,7 +181,7 @@ def case_of(
     saw: tuple[tuple[str, str], ...],
     without: tuple[str, ...],
 ) -> Case:
-    """Return a case of this complaint with what is known and was seen; ends where a word is not known."""
+    """Return a case of this complaint with these facts and outcomes; exit if an id is unknown."""
     from advisor.case.case import Case
     from advisor.case.entries import Known, Seen
     from advisor.case.typed import NotUnderstood, direct

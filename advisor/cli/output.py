@@ -1,4 +1,4 @@
-"""What a command prints and writes: without control characters, and papers readable by their owner only."""
+"""Output of commands: printed without control characters, and papers readable by their owner only."""
 
 from __future__ import annotations
 
@@ -12,22 +12,22 @@ from advisor.text import UNSEEN, visible
 
 
 def say(text: str = "", err: bool = False, nl: bool = True) -> None:
-    """Print a text; make control characters from files, databases and the command line visible."""
+    """Print a text, with control characters made visible."""
     click.echo(visible(text), err=err, nl=nl)
 
 
 def json_text(answer: object) -> str:
-    """Return an answer as JSON; control characters become escapes, so that nothing is lost."""
+    """Return a value as JSON, with control characters escaped."""
     text = json.dumps(answer, ensure_ascii=False, indent=2)
     return UNSEEN.sub(lambda found: f"\\u{ord(found[0]):04x}", text)
 
 
 def write_private(file: Path, text: str) -> None:
-    """Write something about a job, readable by its owner only; a file is replaced whole or not at all.
+    """Write a file about a job, readable by its owner only; an existing one is replaced whole or not at all.
 
-    It is written beside the file and renamed into place; leftovers of killed runs are removed.
+    A temporary file beside it is renamed into place; leftovers of killed runs are removed.
     """
-    if file.exists() and not file.is_file():  # a pipe or a device has nothing beside it
+    if file.exists() and not file.is_file():  # a pipe or device cannot be replaced
         file.write_text(text, encoding="utf-8")
         return
     place = file.resolve()
@@ -44,4 +44,4 @@ def write_private(file: Path, text: str) -> None:
     finally:
         beside.unlink(missing_ok=True)
     if wide:
-        say(f"Others could read or write {file}; now its owner alone can.", err=True)
+        say(f"Others could read or write {file}; now only its owner can.", err=True)

@@ -1,4 +1,4 @@
-"""What a workshop has decided, and what it may."""
+"""The command that shows the values a workshop may set."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from advisor.cli.output import json_text, say
     type=click.Choice(["toml", "json"]),
     default="toml",
     show_default=True,
-    help="TOML can be saved, edited and named with --workshop; JSON is for other programs.",
+    help="TOML to save, edit and name with --workshop; JSON for other programs.",
 )
 def policy(workshop: Path | None, form: str) -> None:
     """Show the values that a workshop may set, with what each changes, as a file to edit."""

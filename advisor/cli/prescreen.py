@@ -1,4 +1,4 @@
-"""The service desk: its screens, and as text what to ask and to book."""
+"""The service desk's command: its screens, or what to ask and book as text."""
 
 from __future__ import annotations
 
@@ -38,17 +38,17 @@ if TYPE_CHECKING:
 @click.command()
 @knowledge_option
 @store_option
-@click.option("--words", metavar="TEXT", help="What the customer says: lists the complaints that fit.")
+@click.option("--words", metavar="TEXT", help="What the customer says; lists the complaints that fit.")
 @click.option(
     "--complaint", "complaints", metavar="ID", multiple=True, help="A complaint's id; may be repeated."
 )
 @facts_option
 @click.option("--said", type=Pair(), multiple=True, help="What the customer answered: READING=OUTCOME.")
-@click.option("--unknown", multiple=True, metavar="READING", help="What the customer does not know.")
+@click.option("--unknown", multiple=True, metavar="READING", help="A question the customer cannot answer.")
 @click.option(
     "--minutes",
     type=NumberRange(min=0),
-    help="The minutes that questions may take. Default: phone_minutes of the workshop's values, 10.",
+    help="The minutes that questions may take. Default: the workshop's phone_minutes, 10 unless set.",
 )
 @without_option
 @workshop_option
@@ -60,7 +60,7 @@ if TYPE_CHECKING:
     type=click.Choice(["text", "markdown", "html", "json"]),
     default="text",
     show_default=True,
-    help="Markdown and HTML give the booking sheet; JSON holds the next question and the sheets once due.",
+    help="Markdown and HTML give the booking sheet; JSON the next question, and the sheets once due.",
 )
 def prescreen(  # noqa: PLR0913 - one argument for each option
     paths: tuple[Path, ...],
@@ -88,7 +88,7 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
     if words is None and not complaints and sys.stdin.isatty() and sys.stdout.isatty():
         from advisor.screens.app import AdvisorApp
 
-        os.umask(0o077)  # papers that are saved from the screens can be read by their owner alone
+        os.umask(0o077)  # papers saved from the screens are readable by their owner only
         app = AdvisorApp(for_screens(paths), frozenset(without), store, desk=True, policy=policy)
         app.run()
         sys.exit(app.return_code or 0)
@@ -145,7 +145,7 @@ def _calls(
     said: tuple[tuple[str, str], ...],
     unknown: tuple[str, ...],
 ) -> list[tuple[Engine, Case]]:
-    """Return a call for each complaint, with each answer entered where it belongs."""
+    """Return engine and case of each complaint, with the answers entered; exit if an id is unknown."""
     from advisor.case.case import Case
     from advisor.desk.questions import asked_by_phone, entered, not_known
     from advisor.desk.questions import said as answered

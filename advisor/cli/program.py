@@ -1,6 +1,6 @@
 """The list of commands, and how the program ends.
 
-A command's module is imported when the command is called: its name and first sentence are known here.
+Names and first sentences of the commands stand here, so that a module is imported only when called.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from advisor.knowledge.problems import ProblemsFound
 
 
 class Command(NamedTuple):
-    """Where a command is defined below this package, and the first sentence of its help."""
+    """The module and name of a command in this package, and the first sentence of its help."""
 
     module: str
     name: str
@@ -92,7 +92,7 @@ COMMANDS = {
 
 
 class Commands(click.Group):
-    """A group that imports a command only when it is called."""
+    """A group that imports a command only when that is called."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the names of all commands, in the order of the list."""
@@ -114,7 +114,7 @@ class Commands(click.Group):
 
 
 def run() -> None:
-    """Run the command that the command line names; every expected failure but a broken pipe ends here."""
+    """Run the command line and turn every expected failure but a broken pipe into an exit code."""
     try:
         commands.main(standalone_mode=False)
     except click.exceptions.Abort:
@@ -133,8 +133,8 @@ def run() -> None:
         where = f" ({error.filename})" if error.filename else ""
         fail(
             [
-                f"Cannot read or write a file: {error.strerror or error}{where}. What was saved "
-                "before is kept. Check the name, the permissions and the room on the disk, then try again."
+                f"Cannot read or write a file: {error.strerror or error}{where}. What was saved before is "
+                "kept. Check the name, the permissions and the free space on the disk, then try again."
             ],
             3,
         )

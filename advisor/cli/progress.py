@@ -12,17 +12,17 @@ from typing import Any
 import click
 
 FIRST_SAID_SECONDS = 1.0
-"""Work that is done sooner says nothing."""
+"""Shorter work shows no progress."""
 SAID_EVERY_SECONDS = 1.0
 CLEARED = "\r\x1b[K"
-"""Back to the beginning of the line, and everything after it away."""
+"""Return to the start of the line and clear it."""
 
 
 @contextmanager
 def working(what: str) -> Iterator[Callable[[int, int], None]]:
-    """Say what is being done, how far it is and for how long, in one line that is gone when it is done.
+    """Show on one line what is being done, how far it is and for how long; clear the line at the end.
 
-    Yields a function that takes the pieces done and their total; who cannot say them does not call it.
+    Yields a function to report progress with: the pieces done and their total. Calling it is optional.
     """
     part = ""
 
@@ -56,5 +56,5 @@ def working(what: str) -> Iterator[Callable[[int, int], None]]:
 
 
 def bar_of(length: int, label: str) -> AbstractContextManager[Any]:
-    """Return a progress bar for so many pieces of work."""
+    """Return a progress bar for this many pieces of work."""
     return click.progressbar(length=length, label=label, file=sys.stderr)

@@ -1,4 +1,4 @@
-"""Scenarios played to their end."""
+"""Commands that play scenarios to their end."""
 
 from __future__ import annotations
 
@@ -45,8 +45,8 @@ def demo() -> None:
 @click.argument("scenarios", nargs=-1, type=click.Path(path_type=Path))
 @knowledge_option
 @workshop_option
-@click.option("--story", is_flag=True, help="Tell each scenario step by step.")
-@click.option("--per-minute", is_flag=True, help="Ask by bits per minute. Default: by bits.")
+@click.option("--story", is_flag=True, help="Print each scenario step by step.")
+@click.option("--per-minute", is_flag=True, help="Choose readings by bits per minute. Default: by bits.")
 def replay(
     scenarios: tuple[Path, ...],
     paths: tuple[Path, ...],
@@ -85,7 +85,7 @@ def replay(
                 say("    " + line)
     if wrong:
         fail(
-            [f"{wrong} scenarios did not end with their causes on top. Look at their stories with --story."],
+            [f"{wrong} scenarios did not end with their causes on top. Run them with --story to see why."],
             1,
         )
 

@@ -1,4 +1,4 @@
-"""Commands that write knowledge for other programs and people: networks, pictures, the schema."""
+"""Commands that write knowledge in other forms: networks, pictures, the schema."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     type=click.Choice(["bif", "xmlbif"]),
     default="bif",
     show_default=True,
-    help="The open format.",
+    help="The file format.",
 )
 @output_option
 def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | None) -> None:
@@ -53,9 +53,11 @@ def export(paths: tuple[Path, ...], complaint: str, form: str, output: Path | No
 @click.argument("root", metavar="ID")
 @knowledge_option
 @output_option
-@click.option("--probabilities", is_flag=True, help="Show every probability, given the complaint.")
-@click.option("--complaint", metavar="ID", help="The complaint to take probabilities from, for a branch.")
-@click.option("--fact", "facts", type=Pair(), multiple=True, help="What is known of the vehicle.")
+@click.option(
+    "--probabilities", is_flag=True, help="Show the probability of every event, given the complaint."
+)
+@click.option("--complaint", metavar="ID", help="For a branch: the complaint to take probabilities from.")
+@click.option("--fact", "facts", type=Pair(), multiple=True, help="A known fact of the vehicle.")
 @click.option("--saw", type=Pair(), multiple=True, help="What a reading showed: READING=OUTCOME.")
 @click.option("--no-readings", is_flag=True, help="Leave the readings out.")
 def draw(
@@ -78,10 +80,10 @@ def draw(
     if probabilities or facts or saw:
         of = complaint or root
         if of not in knowledge.complaints:
-            raise click.UsageError(f"'{of}' is a branch: name the complaint too, with --complaint.")
+            raise click.UsageError(f"'{of}' is a branch. Name its complaint too, with --complaint.")
         shown = _probabilities(knowledge, of, facts, saw)
         if root not in shown:
-            fail([f"'{root}' is no part of the complaint '{of}'. Name a complaint that it is part of."], 1)
+            fail([f"'{root}' is not part of the complaint '{of}'. Name a complaint that it is part of."], 1)
     text = tree_svg(knowledge, root, shown, readings=not no_readings)
     if output is None:
         say(text)
@@ -95,7 +97,7 @@ def _probabilities(
     facts: tuple[tuple[str, str], ...],
     saw: tuple[tuple[str, str], ...],
 ) -> dict[str, float]:
-    """Return P(present) of every fault, branch and state, given the complaint and what was seen."""
+    """Return P(present) of every fault, branch and state, given the complaint, facts and outcomes."""
     from advisor.inference.engine import ImpossibleEvidence
 
     engine = engine_of(knowledge, complaint)
@@ -103,7 +105,7 @@ def _probabilities(
     try:
         marginals = engine.query(case.evidence(knowledge, engine)).marginals
     except ImpossibleEvidence as error:
-        fail([f"These cannot be so together: {', '.join(error.clash)}. Leave one of them out."], 1)
+        fail([f"These answers contradict each other: {', '.join(error.clash)}. Leave one of them out."], 1)
     return {
         node: float(probabilities[-1])
         for node, probabilities in marginals.items()

@@ -1,7 +1,7 @@
 """Probabilities over the steps of a job as a self-contained SVG picture that needs no colour.
 
-Every line has a dash pattern and a marker of its own and is named at its end; names are moved apart
-where ends lie close together, and a thin line leads from each end to its name.
+Every line has its own dash pattern and marker and is named at its end. Names of lines that end close
+together are moved apart, and a thin line leads from each end to its name.
 """
 
 from __future__ import annotations
@@ -19,25 +19,25 @@ from advisor.text import clean
 
 WIDTH, HEIGHT = 680.0, 262.0
 LEFT, RIGHT = 46.0, 252.0
-"""Room for the percentages at the left and the names at the right, in px."""
+"""Margins in px: the percentages stand in the left one, the names in the right one."""
 TOP, BOTTOM = 34.0, 40.0
 LEADING = 14.0
 BETWEEN = 4.0
-"""Air between two names."""
+"""Space between two names, in px."""
 NAME_LETTERS = 29
-"""Letters of a name in one line; a name has two lines at most."""
+"""Characters in one line of a name; a name has two lines at most."""
 SAMPLE = 30.0
-"""Length of the piece of line before its name."""
+"""Length of the sample of a line before its name, in px."""
 STEP_WIDE, MARKER_WIDE, WORD_WIDE = 24.0, 14.0, 70.0
-"""Least room for a step's number, for a marker on a line, and for a word above the picture."""
+"""Least distance in px between two step numbers, two markers on a line, and two words above the picture."""
 
 LINES = (("", "circle"), ("9 4", "square"), ("2 3", "triangle"), ("10 3 2 3", "diamond"), ("5 3", "cross"))
-"""Dash pattern and marker of each line, in order; a picture shows no more lines than these."""
+"""Dash pattern and marker of each line, in order; a chart shows no more lines than there are here."""
 
 
 @dataclass(frozen=True)
 class Line:
-    """One cause: its name, and its probability at every point."""
+    """The probability of one cause at every point."""
 
     name: str
     values: tuple[float, ...]
@@ -45,7 +45,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Point:
-    """A point of the row: what stands below it, what was done there, and a word above it if it has one."""
+    """One step: its label below the axis, what was done, and an optional word above the chart."""
 
     label: str
     words: str
@@ -54,7 +54,7 @@ class Point:
 
 @dataclass(frozen=True)
 class Chart:
-    """A picture of probabilities; the numbers behind it are told as a table where there are no pictures."""
+    """Probabilities as a picture; in Markdown the same numbers are a table."""
 
     title: str
     points: tuple[Point, ...]
@@ -62,7 +62,7 @@ class Chart:
 
 
 def svg(chart: Chart) -> str:
-    """Return the chart as an SVG element to stand in a page."""
+    """Return the chart as an SVG element to embed in a page."""
     parts = [
         f'<svg class="chart" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
         f'aria-label="{escape(clean(chart.title))}">',
@@ -82,7 +82,7 @@ def _x(chart: Chart, at: int) -> float:
 
 
 def _spaced(chart: Chart, room: float) -> list[int]:
-    """Return the first point, and of the others those at least `room` px apart; the first takes two."""
+    """Return the points at least `room` px apart, from the first on; its number takes twice the room."""
     found = [0]
     for at in range(1, len(chart.points)):
         if _x(chart, at) - _x(chart, found[-1]) >= (2 * room if found == [0] and room == STEP_WIDE else room):
@@ -133,15 +133,15 @@ def _marker(kind: str, x: float, y: float) -> str:
 
 
 def wrapped(name: str, letters: int = NAME_LETTERS) -> list[str]:
-    """Return a name in one or two lines; what is longer ends in dots."""
+    """Return a name in at most two lines; a longer one ends in an ellipsis."""
     wide = any(unicodedata.east_asian_width(one) in "WF" for one in name)
     return textwrap.wrap(name, letters // 2 if wide else letters, max_lines=2, placeholder=" …") or [""]
 
 
 def spread(wanted: Sequence[float], heights: Sequence[float], low: float, high: float) -> list[float]:
-    """Tops of labels from `low` down to `high`: as near to those wanted as they can be without overlaps.
+    """Return the tops of labels between `low` and `high`, in px: close to those wanted, without overlaps.
 
-    `wanted` must be in order. What does not fit all together is packed from `low` on.
+    `wanted` must be in ascending order. Labels that do not all fit are packed from `low` on.
     """
     tops: list[float] = []
     floor = low

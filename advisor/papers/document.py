@@ -1,6 +1,6 @@
-"""A paper for people: headings, rows, tables, lists and a picture, as Markdown or as a page to print.
+"""A paper for people: headings, rows, tables, lists and pictures, as Markdown or as a page to print.
 
-Whatever text comes in stands in the result as text: nothing in it becomes markup, and the page loads nothing.
+All text is escaped, so that none of it becomes markup, and the page loads nothing.
 """
 
 from __future__ import annotations
@@ -16,19 +16,19 @@ from advisor.papers.plots import Bars, Curve, bars_svg, curve_svg
 from advisor.text import clean
 
 Cell = str | tuple[str, ...]
-"""What stands in a cell: one line, or several."""
+"""The text of a cell: one line, or several."""
 
 
 @dataclass(frozen=True)
 class Facts:
-    """Rows of a name and what belongs to it."""
+    """Rows of a name and its value."""
 
     rows: tuple[tuple[str, Cell], ...]
 
 
 @dataclass(frozen=True)
 class TableRow:
-    """A row of a table; struck through in all cells but the last, which says why."""
+    """A row of a table; `struck` strikes through all cells but the last, which says why."""
 
     cells: tuple[Cell, ...]
     struck: bool = False
@@ -36,7 +36,7 @@ class TableRow:
 
 @dataclass(frozen=True)
 class Table:
-    """Rows below headings; `widths` are the columns' shares of the page in percent."""
+    """Rows below headings; `widths` are the widths of the columns in percent of the page."""
 
     head: tuple[str, ...]
     widths: tuple[int, ...]
@@ -45,7 +45,7 @@ class Table:
 
 @dataclass(frozen=True)
 class Paragraph:
-    """A paragraph; one that must not be missed stands out."""
+    """A paragraph; a `strong` one must not be missed and stands out."""
 
     words: str
     strong: bool = False
@@ -63,7 +63,7 @@ Part = Facts | Table | Paragraph | Bullets | Chart | Bars | Curve
 
 @dataclass(frozen=True)
 class Section:
-    """A heading with what belongs below it."""
+    """A heading and the parts below it."""
 
     heading: str
     parts: tuple[Part, ...]
@@ -71,7 +71,7 @@ class Section:
 
 @dataclass(frozen=True)
 class Paper:
-    """A paper: `running` stands at the foot of every page, `foot` once at the end."""
+    """A whole paper: `running` is printed at the foot of every page, `foot` once at the end."""
 
     title: str
     subtitle: str
@@ -84,7 +84,7 @@ class Paper:
 
 
 def markdown(document: Paper) -> str:
-    """Return the paper as Markdown with tables; a picture is told in numbers."""
+    """Return the paper as Markdown; pictures become tables of their numbers."""
     blocks = [f"# {_md(document.title)}", _md(document.subtitle)]
     for section in document.sections:
         blocks.append(f"## {_md(section.heading)}")
@@ -95,7 +95,7 @@ def markdown(document: Paper) -> str:
 
 
 def _md(text: str) -> str:
-    """Text that stays text: what Markdown could read as markup is escaped."""
+    """Escape everything that Markdown could read as markup."""
     text = re.sub(r"([\\`*_\[\]|~$@])", r"\\\1", clean(text))
     text = re.sub(r"&(?=[#\w])", r"\\&", text).replace("<", "&lt;").replace(">", "&gt;")
     text = re.sub(r"(?i)(:)(?=//)|(?<=www)(\.)", r"\\\g<0>", text)
@@ -175,7 +175,7 @@ li{margin:0 0 .6mm;break-inside:avoid}
 
 
 def html(document: Paper) -> str:
-    """Return the paper as one page of HTML that needs nothing else, to be printed on A4."""
+    """Return the paper as one self-contained HTML page, to be printed on A4."""
     body = [f"<h1>{_text(document.title)}</h1>", f'<p class="subtitle">{_text(document.subtitle)}</p>']
     for section in document.sections:
         body.append(f"<section><h2>{_text(section.heading)}</h2>")
@@ -195,12 +195,12 @@ def html(document: Paper) -> str:
 
 
 def _text(text: str) -> str:
-    """Text for a page; numbers stay in one line with their units, and arrows with what follows."""
+    """Escape text for a page; keep numbers on one line with their units, and arrows with what follows."""
     return escape(re.sub(r"(?<=\d) (?=%|[^\W\d]{1,2}\b|°)|(?<=%) (?=→)|(?<=[→▲▼±=]) ", "\u00a0", clean(text)))
 
 
 def _css(text: str) -> str:
-    """Text inside quotes of a style sheet: everything but letters and digits by its number."""
+    """Escape text for a quoted string in CSS: all but ASCII letters, digits and spaces by code point."""
     return "".join(
         one if one.isascii() and (one.isalnum() or one == " ") else f"\\{ord(one):06x} "
         for one in clean(text)

@@ -1,8 +1,8 @@
 """A complaint's or a branch's tree as a self-contained SVG picture.
 
-The tree runs from left to right. Every event has a band of rows to itself, so nothing can overlap:
-boxes with their gates stand in columns by depth, causes in one column at the right, what is read of
-them beside it. Symbols are those of IEC 61025, turned to lie on their side.
+The tree runs from left to right. Every event has a horizontal band to itself, so nothing can overlap:
+boxes with their gates stand in columns by depth, causes in one column on the right, and their readings
+beside it. The symbols are those of IEC 61025, turned on their side.
 """
 
 from __future__ import annotations
@@ -23,25 +23,25 @@ MARGIN = 20.0
 NAME = 12.0
 """Size of names, in px."""
 SMALL = 11.0
-"""Size of everything else; nothing is smaller."""
+"""Size of all other text, in px."""
 BOLD = NAME * 1.14
-"""Size at which plain text is as wide as a bold name."""
+"""Size in px at which plain text is as wide as a bold name."""
 LEADING = 1.25
 """Height of a line as a multiple of its size."""
 BOX = 158.0
-"""Width of a complaint's or branch's box."""
+"""Width of a complaint's or branch's box, in px."""
 CAUSE = 212.0
-"""Width of a cause's box."""
+"""Width of a cause's box, in px."""
 GATE = 44.0
 SYMBOL = 24.0
 BAR = 60.0
 STUB = 8.0
-"""Length of the short lines between a box, its symbol and the line that gathers its causes."""
+"""Length of the short lines between a box, its symbol and the vertical line to its causes, in px."""
 GAP = 8.0
 TAGS = 560.0
-"""Room for what is read of one cause."""
+"""Room for the readings of one cause, in px."""
 TAG_AGAIN = 150.0
-"""Room for a reading's name where it does not stand for the first time."""
+"""Room for a reading's name from its second place on, in px."""
 NARROWEST = 760.0
 
 STYLE = (
@@ -59,7 +59,7 @@ STYLE = (
 GATE_WORDS = {
     "any_of": "Any one of the causes at its right is enough (OR)",
     "all_of": "All of the causes at its right are needed (AND)",
-    "at_least": "At least so many of so many causes are needed (voting, k/n)",
+    "at_least": "At least k of the n causes at its right are needed (voting, k/n)",
     "exactly_one_of": "Exactly one of the causes at its right (exclusive OR)",
 }
 FOLLOWS = {
@@ -75,10 +75,11 @@ def tree_svg(
     probabilities: Mapping[str, float] | None = None,
     readings: bool = True,
 ) -> str:
-    """Draw the tree under a complaint or branch; raises `KeyError` where `root` is neither.
+    """Draw the tree under a complaint or branch; raises `KeyError` if `root` is neither.
 
-    `probabilities` are by id of fault, branch, complaint or unlisted cause; who has one is drawn with a
-    bar. With `readings`, what is read hangs where it looks, hidden states included.
+    `probabilities` maps ids of faults, branches, complaints and unlisted causes to the probability drawn
+    as a bar beside each. With `readings`, readings and hidden states are drawn with the events they
+    depend on.
     """
     if root not in knowledge.complaints and root not in knowledge.branches:
         raise KeyError(root)
@@ -105,7 +106,7 @@ class _Event:
 
 @dataclass(frozen=True)
 class _Tag:
-    """A reading or a state as it depends on an event."""
+    """A reading or hidden state, drawn with an event it depends on."""
 
     what: str
     kind: str
@@ -114,18 +115,18 @@ class _Tag:
 
     @property
     def width(self) -> float:
-        """Mark, number and the longest line."""
+        """The width of mark, number and longest line, in px."""
         return 28 + _wide(self.number, SMALL) + max(_wide(line, SMALL) for line in self.lines)
 
     @property
     def height(self) -> float:
-        """All lines and a little air."""
+        """The height of all lines with a margin, in px."""
         return _tall(self.lines, SMALL) + 5
 
 
 @dataclass(frozen=True)
 class _Laid:
-    """An event with its band: how tall, where in it the event's line runs, where its members begin."""
+    """An event laid out in its band: height, where its line runs, where its members' bands begin (px)."""
 
     event: _Event
     height: float
@@ -142,7 +143,7 @@ class _Laid:
 
 
 def _wide(text: str, size: float) -> float:
-    """About how wide text is in px; rather too much, as the font is the reader's."""
+    """Estimate the width of text in px, on the generous side: the reader's font is unknown."""
     ems = 0.0
     for letter in text:
         if unicodedata.east_asian_width(letter) in "WF" or letter in "mwMW@%—…":
@@ -163,7 +164,7 @@ def _tall(lines: Sequence[str], size: float) -> float:
 
 
 def _wrapped(text: str, room: float, size: float) -> tuple[str, ...]:
-    """Text in lines of at most `room` px; a word that is too long is broken."""
+    """Break text into lines of at most `room` px; a word that is too long is broken too."""
     lines = [""]
     for word in clean(text).split(" "):
         if _wide(f"{lines[-1]} {word}".strip(), size) <= room:
@@ -206,7 +207,7 @@ class _Picture:
         self.lines: list[str] = []
         self.shapes: list[str] = []
         places = list(self.tree.places())
-        # Measured up: where each column begins.
+        # Where each column begins.
         self.gutter = max((_wide(place.share, SMALL) for place in places), default=0.0) + 18
         self.step = BOX + STUB + GATE + STUB + self.gutter
         deepest = max(place.depth for place in places if place.gate and not place.again)
@@ -215,10 +216,10 @@ class _Picture:
         self.bar_x += (SYMBOL + GAP) if self.transfers else 0
         self.tags_x = self.bar_x + ((BAR + GAP + 44 + GAP) if probabilities else 4)
 
-    # ------------------------------------------------------------------ what is drawn
+    # ------------------------------------------------------------------ contents
 
     def _transfers(self) -> dict[str, str]:
-        """Return a letter for everything that stands under several gates."""
+        """Return a letter for every event under more than one gate."""
         uses: dict[str, int] = {}
 
         def visit(node: str) -> None:
@@ -252,7 +253,7 @@ class _Picture:
         return f"prior {fault.prior:.3g}" if fault and fault.prior is not None else ""
 
     def _states(self) -> dict[str, State]:
-        """Return the states that hang on what is drawn, directly or over other states."""
+        """Return the hidden states that depend on drawn events, directly or through other states."""
         found: dict[str, State] = {}
         grown = True
         while grown:
@@ -264,7 +265,7 @@ class _Picture:
         return found
 
     def _hanging(self) -> dict[str, list[tuple[str, str]]]:
-        """Return what hangs on each event or state, as (kind, id): states first."""
+        """Return the states and readings that depend on each event or state, as (kind, id), states first."""
         hanging: dict[str, list[tuple[str, str]]] = {}
         for name, state in self.states.items():
             for cause in state.causes:
@@ -280,7 +281,7 @@ class _Picture:
     def _hanging_name(self, kind: str, what: str) -> str:
         return self.knowledge.states[what].name if kind == "state" else self.knowledge.readings[what].name
 
-    # ------------------------------------------------------------------ how tall and how wide
+    # ------------------------------------------------------------------ layout
 
     def _tags(self, node: str, room: float, room_again: float) -> list[_Tag]:
         tags = []
@@ -301,7 +302,7 @@ class _Picture:
         return tags
 
     def _flow(self, node: str) -> tuple[tuple[_Tag, ...], ...]:
-        """Lay out a cause's tags side by side, in as many rows as it takes."""
+        """Lay out a cause's tags side by side, in as many rows as needed."""
         rows: list[list[_Tag]] = []
         used = 0.0
         for tag in self._tags(node, TAGS, TAG_AGAIN):
@@ -373,7 +374,7 @@ class _Picture:
         )
 
     def _text(self, x: float, y: float, text: str, css: str = "", anchor: str = "") -> None:
-        """Text whose line has its middle at `y`."""
+        """Add one line of text, vertically centred on `y`."""
         size = 20 if css == "title" else NAME if "name" in css else SMALL
         said = (f' class="{css}"' if css else "") + (f' text-anchor="{anchor}"' if anchor else "")
         self.shapes.append(f'<text x="{x:.1f}" y="{y + size * 0.36:.1f}"{said}>{escape(clean(text))}</text>')
@@ -386,7 +387,7 @@ class _Picture:
     def _open(
         self, kind: str, node: str, x: float, y: float, width: float, height: float, more: str = ""
     ) -> None:
-        """Begin a group that keeps to a rectangle of its own; `data-area` says which."""
+        """Begin a group that is drawn inside one rectangle, stated in `data-area`."""
         self.shapes.append(
             f'<g data-kind="{kind}" data-id={quoteattr(clean(node))} '
             f'data-area="{x:.1f} {y:.1f} {width:.1f} {height:.1f}"{more}>'
@@ -482,7 +483,7 @@ class _Picture:
             )
 
     def _transfer(self, event: _Event, x: float, top: float) -> None:
-        """Draw the standard's triangle; its letter stands at every other place of the same event."""
+        """Draw the standard's transfer triangle, with the same letter at every place of the event."""
         more = f' data-transfer="{"in" if event.again else "out"}"'
         self._open("transfer", event.node, x, top, SYMBOL, SYMBOL, more)
         self._triangle(event.transfer, x, top)
@@ -499,7 +500,7 @@ class _Picture:
         self._close()
 
     def _gate_shape(self, kind: str, mark: str, x: float, y: float) -> None:
-        """Draw a gate on its side: what follows at the left, causes at the right."""
+        """Draw a gate on its side: the event on the left, its causes on the right."""
         top, bottom, right = y - GATE * 0.4, y + GATE * 0.4, x + GATE
         if kind == "all_of":
             bend = x + GATE * 0.45
@@ -559,7 +560,10 @@ class _Picture:
             self._path("mark", f"M{x - 5:.1f} {y:.1f}h9m-3 -3l3 3l-3 3")
 
     def _state_rows(self, states: Sequence[tuple[str, tuple[tuple[_Tag, ...], ...]]], y: float) -> float:
-        """Hidden states under the tree: a dashed box each, what they follow from, what is read of them."""
+        """Draw hidden states under the tree: a dashed box each, their causes and their readings.
+
+        Returns where the last one ends, in px.
+        """
         right = self.cause_x + CAUSE
         for name, rows in states:
             state = self.states[name]
@@ -590,7 +594,7 @@ class _Picture:
     # ------------------------------------------------------------------ head and legend
 
     def _head(self, width: float, laid: _Laid) -> float:
-        """Draw the title and the legend; returns where the tree begins."""
+        """Draw the title and the legend; returns where the tree begins, in px."""
         y = MARGIN
         for line in _wrapped(self.knowledge.title(self.root), width - 2 * MARGIN, 20 * 1.14):
             self._text(MARGIN, y + 13, line, "title")
@@ -608,7 +612,7 @@ class _Picture:
         return y + rows * 40 + MARGIN
 
     def _legend(self, laid: _Laid) -> Iterator[tuple[str, str]]:
-        """Yield the symbols that this picture uses, with what they mean."""
+        """Yield the symbols used in this picture, with their meanings."""
         places = [one.event for one in laid.each()]
         yield "event", "What is seen, or a group of causes; its causes are at its right"
         used = {place.gate.kind for place in places if place.gate and not place.again}
@@ -617,22 +621,22 @@ class _Picture:
                 yield kind, words
         yield "fault", "A cause that a remedy puts right"
         if any(is_unlisted(place.node) for place in places):
-            yield "unlisted", "A cause that is not written here"
+            yield "unlisted", "A cause that is not listed here"
         if any(place.share.endswith("of 100") for place in places):
             yield "share", "Of 100 cars with the event at the left, so many have this cause"
         if any(place.share.startswith("prior") for place in places):
             yield "prior", "Probability of the cause in any car, whatever the complaint"
         if self.transfers:
-            yield "transfer", "Stands in several places under one letter; its readings are at the first"
+            yield "transfer", "Stands in several places with the same letter; its readings are at the first"
         if any(place.node in self.probabilities for place in places):
-            yield "probability", "How likely it is, after all that was read so far"
+            yield "probability", "How likely it is, after all readings so far"
         who = {self.knowledge.readings[what].who for kind, what in self.numbers if kind == "reading"}
         if "customer" in who:
-            yield "asked", "Asked of the customer; it tells about the event it stands with"
+            yield "asked", "Asked of the customer; it tells about the event beside it"
         if who - {"customer"}:
-            yield "taken", "Looked at or measured; it tells about the event it stands with"
+            yield "taken", "Looked at or measured; it tells about the event beside it"
         if who:
-            yield "number", "The same number is the same reading, named in full where it stands first"
+            yield "number", "The same number is the same reading, named in full at its first place"
         if self.states:
             yield "state", "A hidden state that can follow from this event; explained under the tree"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 
 BAR = 20
-"""Characters of a full bar."""
+"""Characters in a full bar."""
 
 
 def bar(probability: float, width: int = BAR) -> str:
@@ -16,16 +16,16 @@ def bar(probability: float, width: int = BAR) -> str:
 
 
 def percent(probability: float) -> str:
-    """Return a probability for people: never 0 % or 100 % where it is neither."""
+    """Return a probability in percent for people: 0 % and 100 % only for exactly 0 and 1."""
     if 0 < probability < 0.005:
         return "<1 %"
     if 0.995 < probability < 1:
         return ">99 %"
-    return f"{round(100 * probability, 8):.0f} %"  # round-off does not tell 60 from 61
+    return f"{round(100 * probability, 8):.0f} %"  # round-off must not turn 60 into 61
 
 
 def duration(minutes: float) -> str:
-    """Minutes for people: "5 min", "1 h 15"."""
+    """Return minutes for people, such as "5 min" or "1 h 15"."""
     whole = round(minutes)
     if whole < 60:
         return f"{minutes:.2g} min" if minutes < 1 else f"{whole} min"
@@ -34,12 +34,12 @@ def duration(minutes: float) -> str:
 
 
 def clock_words(when: datetime) -> str:
-    """Return a time of day here, with the weekday."""
+    """Return the weekday and time of day in the local time zone."""
     return f"{when.astimezone():%a %H:%M}"
 
 
 def age(since: str, now: datetime) -> str:
-    """How long ago a time (ISO 8601) was: "5 min ago", "3 days ago"; "just now" where it is still to come."""
+    """Return how long ago a time (ISO 8601) was, such as "3 days ago"; a future time is "just now"."""
     minutes = (now - datetime.fromisoformat(since)).total_seconds() / 60
     if minutes < 1:
         return "just now"
@@ -50,12 +50,12 @@ def age(since: str, now: datetime) -> str:
 
 
 def plain(word: str) -> str:
-    """Return an id as words."""
+    """Return an id with spaces for underscores."""
     return word.replace("_", " ")
 
 
 def when(at: str, year: bool = True) -> str:
-    """Return a time (ISO 8601, with zone) as it was here: "4 Mar 2030, 09:20", or "4 Mar 09:20"."""
+    """Return a time (ISO 8601, with zone) as local time: "4 Mar 2030, 09:20", or "4 Mar 09:20"."""
     try:
         here = datetime.fromisoformat(at).astimezone()
     except ValueError:

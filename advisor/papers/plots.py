@@ -12,16 +12,16 @@ from advisor.text import clean
 WIDTH = 680.0
 BAR, GAP = 16.0, 8.0
 NAMES = 290.0
-"""Room for the names of bars, in px."""
+"""Room for the names before the bars, in px."""
 NUMBERS = 80.0
-"""Room for the numbers behind bars."""
+"""Room for the numbers after the bars, in px."""
 SIDE, LEFT, TOP = 300.0, 60.0, 14.0
-"""Side of the square of a curve, and what is left of it and above it."""
+"""Side of a curve's square, and the margins left of it and above it, in px."""
 
 
 @dataclass(frozen=True)
 class Bars:
-    """Named numbers as lengths; the first one is filled, the others are outlines."""
+    """Named numbers to draw as bars; the first bar is filled, the others are outlines."""
 
     title: str
     unit: str
@@ -30,14 +30,14 @@ class Bars:
 
 @dataclass(frozen=True)
 class Curve:
-    """What was believed against what was so, from 0 to 1: points of (believed, seen, how many)."""
+    """A calibration curve: points of (probability believed, frequency seen, number of cases)."""
 
     title: str
     points: tuple[tuple[float, float, int], ...]
 
 
 def bars_svg(bars: Bars) -> str:
-    """Horizontal bars, each with its name before and its number behind."""
+    """Draw horizontal bars, each between its name and its number."""
     height = (BAR + GAP) * len(bars.bars) + GAP
     most = max((value for _, value in bars.bars), default=0.0) or 1.0
     parts = [_open(bars.title, height)]
@@ -55,9 +55,9 @@ def bars_svg(bars: Bars) -> str:
 
 
 def curve_svg(curve: Curve) -> str:
-    """Draw the points joined, over the diagonal on which they would lie.
+    """Draw the points, joined, and the diagonal of perfect calibration.
 
-    A marker's area goes with how many it stands for.
+    The area of a marker grows with its number of cases.
     """
     parts = [_open(curve.title, SIDE + TOP + 44), *_axes()]
     ends = " ".join(f"{_x(believed):.1f},{_y(observed):.1f}" for believed, observed, _ in curve.points)

@@ -1,1 +1,1 @@
-"""The terminal screens: they show what `session` says and hand on what a person does."""
+"""The terminal screens: they show what `bench` and `desk` work out and pass on what a person does."""

@@ -1,4 +1,4 @@
-"""The terminal program: loads the knowledge while the first screen is up, then hands over to the screens."""
+"""The terminal program: it loads the knowledge behind a welcome screen, then shows the first real one."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 
 class _LeftOut(LineFilter):
-    """Leaves out what would drive the terminal; hardly any of it has a width, so that nothing moves."""
+    """Filters control characters out of every line; most have no width, so that nothing moves."""
 
     def apply(self, segments: list[Segment], background: Color) -> list[Segment]:
         """Return a line without it."""
@@ -47,7 +47,7 @@ class _LeftOut(LineFilter):
 
 
 def _room(found: Match[str]) -> str:
-    """Return what stands in the place of a letter that is left out."""
+    """Return what replaces a character that is left out."""
     return "\ufffd" * cell_len(found[0])
 
 
@@ -59,29 +59,29 @@ HARMLESS_KEYS = frozenset(
         *("f1", "question_mark", "ctrl+q"),
     )
 )
-"""Keys that answer nothing, and the one that leaves the program; others wait until a question was read."""
+"""Keys that answer nothing, and the one that quits; all others wait until a question can have been read."""
 RUBBING_OUT = frozenset(("backspace", "delete"))
-"""Keys that belong to typing although they make no letter."""
+"""Keys that belong to typing although they produce no character."""
 
 
 def _age(event: Event) -> float:
-    """How many seconds ago something was pressed: it may have waited to be looked at."""
+    """Return how many seconds ago something was pressed: the event may have queued."""
     return monotonic() - event.time
 
 
 LONG_SECONDS = 15.0
-"""What has to be read is said for so long at least."""
+"""The least time that a message to be read stays."""
 QUIET_SECONDS = 0.5
-"""Nobody has gone on for so long after a job was left."""
+"""Garbage is collected when nobody has gone on for this long after leaving a job."""
 _RARELY = (10_000, 100, 100)
-"""So many new objects until garbage is looked for among them; a hundred times that until among older ones."""
+"""Thresholds for `gc.set_threshold`: rare collections, which would hold up the event loop."""
 
 
 class AdvisorApp(HostApp):
     """The technician's screens, and the service desk's.
 
-    With `looks_ahead` the bench plays the best readings out in the background, and says where another one is
-    better.
+    With `looks_ahead` the bench plays the best readings out in the background, and says when another one is
+    better in the long run.
     """
 
     TITLE = "advisor"
@@ -122,25 +122,25 @@ class AdvisorApp(HostApp):
         return (*super().get_line_filters(), _UNSEEN)
 
     async def on_mount(self) -> None:
-        """Show the first screen, and get ready meanwhile."""
+        """Show the welcome screen, and load everything behind it."""
         self.screen_change_signal.subscribe(self, lambda _: self.asks_anew(), immediate=True)
         await self.push_screen(self.welcome)
         self.load()
 
     def asks_anew(self) -> None:
-        """Something else is asked from now on, and can be read once it is painted."""
+        """Start the pause before answers count: the new question can be read once it is painted."""
         self.attention.changed()
         self.call_after_refresh(self.attention.readable)
 
     def post_display_hook(self) -> None:
-        """Note when a reader could see what there is."""
+        """Note the time of painting, from which a question can be read."""
         self.attention.painted()
 
     async def on_event(self, event: Event) -> None:
-        """Take no act for an answer that comes too soon after what is asked has changed.
+        """Drop keys, taps and clicks that come too soon after the question has changed.
 
-        Keys pass here twice: before they go to a screen, and before their binding is looked at. A finger that
-        went down on something else than it comes up from has chosen nothing.
+        Keys pass here twice: before they go to a screen, and before their binding is looked up. A tap whose
+        question changed between finger down and finger up chooses nothing.
         """
         if isinstance(event, Key) and self.is_too_soon(event):
             return
@@ -154,7 +154,7 @@ class AdvisorApp(HostApp):
         await super().on_event(event)
 
     def is_too_soon(self, key: Key) -> bool:
-        """Whether a key comes too soon to be an answer. Moving about and typing into a field always count."""
+        """Return whether a key comes too soon to be an answer; moving about and typing never do."""
         screen = self.screen
         opens = screen.opens if isinstance(screen, AskingScreen) else frozenset()
         if key.key in HARMLESS_KEYS | opens or not self.attention.is_too_soon(_age(key)):
@@ -174,9 +174,9 @@ class AdvisorApp(HostApp):
     def load(self) -> None:
         """Import, read the knowledge and open the database off the event loop; then import what cases need.
 
-        A search for garbage among all that is imported would hold up the loop for a third of a second, in
-        whichever thread it begins: there is none meanwhile, and later ones leave out what is here to stay.
-        What is older is hardly looked for later either, but when a screen was left (`tidy`).
+        Collecting garbage among all imported objects would hold up the event loop for a third of a second,
+        whichever thread starts it. So collection is off meanwhile, what has been loaded is frozen out of
+        later collections, and old objects are mostly collected when a screen was left (`tidy`).
         """
         gc.disable()
         try:
@@ -188,14 +188,14 @@ class AdvisorApp(HostApp):
             gc.enable()
 
     def tidy(self) -> None:
-        """Collect the garbage of a screen that was left, while nobody waits."""
+        """Collect the garbage of a closed screen, at a moment when nobody waits."""
         if gc.isenabled():
             gc.collect(1)
 
     def tidy_between_jobs(self, here: Screen[None]) -> None:
-        """Collect all garbage after a job was left for `here`, unless somebody goes on at once.
+        """Collect all garbage once a job was left for `here`, unless somebody goes on at once.
 
-        What is there then is here to stay.
+        What is left then is frozen out of later collections.
         """
 
         def tidy() -> None:
@@ -206,7 +206,7 @@ class AdvisorApp(HostApp):
         here.set_timer(QUIET_SECONDS, tidy)
 
     def open(self) -> None:
-        """Hand over to the screen that follows, or say why there is none."""
+        """Show the first real screen, or say why there is none."""
         from advisor.screens import opening
 
         worker = get_current_worker()
@@ -229,14 +229,14 @@ class AdvisorApp(HostApp):
         timeout: float | None = None,
         markup: bool = True,
     ) -> None:
-        """Say something in the screen's own line for it; only where it has none, shortly over its title."""
+        """Show a message in the screen's line for news; if it has none, briefly over its title."""
         seconds = SHORT_SECONDS if timeout is None else timeout
         if not told(self.screen_stack, f"{title}. {message}" if title else message, seconds):
             shortly = min(seconds, SHORT_SECONDS)
             super().notify(message, title=title, severity=severity, timeout=shortly, markup=markup)
 
     def deliver_paper(self, text: str, name: str, mime_type: str) -> None:
-        """Save a paper: as a download in a browser, else in the folder for downloads or the next best."""
+        """Save a paper: as a download in a browser, else in the downloads folder or the next best one."""
         from advisor.store.store import papers_folder
 
         self.deliver_text(
@@ -265,7 +265,7 @@ class AdvisorApp(HostApp):
             self.push_screen(HelpScreen(self.screen))
 
     def action_help_quit(self) -> None:
-        """Say how the program is left, where somebody tries it with Ctrl+C."""
+        """Say how to quit, when somebody tries Ctrl+C."""
         self.notify("Ctrl+Q leaves the program; everything is saved.")
 
     def action_light(self) -> None:

@@ -1,4 +1,4 @@
-"""What the keys of a screen do."""
+"""The help screen: what the keys of a screen do."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from advisor.screens.widgets.asking import AskingDialog
 
 
 class HelpScreen(AskingDialog[None]):
-    """The keys of the screen below, from the bindings themselves."""
+    """Lists the keys of the screen below, taken from its bindings."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,q,enter", "dismiss", "Back", tooltip="Close this help")
@@ -26,7 +26,7 @@ class HelpScreen(AskingDialog[None]):
         self.below = below
 
     def compose(self) -> ComposeResult:
-        """One line for each key, with what it does."""
+        """Lay out one line for each key, with what it does."""
         lines: list[tuple[str, str]] = []
         for binding in [
             *self.below._bindings.key_to_bindings.values(),  # noqa: SLF001 - Textual lists no hidden keys

@@ -1,6 +1,6 @@
-"""What the first screen waits for: imports that take seconds, the knowledge, the database.
+"""What the welcome screen waits for: slow imports, the knowledge, the database.
 
-Importing this module imports them all, so that it is done in a thread.
+Importing this module takes seconds, so it is done in a thread.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from advisor.store.store import Store, default_url
 
 
 class CannotOpen(Exception):
-    """The program cannot start: what is wrong, in one line and then in more, and its exit code."""
+    """The program cannot start: what is wrong in one line, the details in `lines`, and an exit code."""
 
     def __init__(self, what: str, lines: Sequence[str], exit_code: int) -> None:
         super().__init__(what)
@@ -31,7 +31,7 @@ class CannotOpen(Exception):
 
 
 class Opened:
-    """The knowledge and the cases of a workshop; raises `CannotOpen`."""
+    """The opened knowledge and database of a workshop; opening them may raise `CannotOpen`."""
 
     def __init__(
         self, paths: Sequence[Path], without: frozenset[str], url: str | None, policy: Policy
@@ -54,7 +54,7 @@ class Opened:
         self.policy = policy
 
     def screen(self, desk: bool) -> Screen[None]:
-        """Return the service desk, or the jobs."""
+        """Return the service desk's screen, or the list of jobs."""
         if desk:
             return DeskScreen(self.engines, self.store, self.policy)
         return StartScreen(self.engines, self.store, self.workshop, self.policy)

@@ -1,4 +1,4 @@
-"""The screens in a browser: they end when the server is gone, as a terminal's do when it is closed."""
+"""The driver for screens in a browser: they end with the server, as in a terminal that is closed."""
 
 from __future__ import annotations
 
@@ -8,15 +8,15 @@ from textual.messages import ExitApp
 
 
 class ServedDriver(WebDriver):
-    """Textual's driver for a browser, which leaves the program when nothing can be typed any more."""
+    """Textual's driver for browsers, but it quits the program when its input ends."""
 
     def start_application_mode(self) -> None:
-        """Begin as a terminal does: with the focus, or no bottom line is painted until a key comes."""
+        """Start with the focus, as a terminal does; otherwise the key line is blank until a key comes."""
         super().start_application_mode()
         self._app.call_later(self._app.post_message, AppFocus())
 
     def run_input_thread(self) -> None:
-        """Hand on what is typed; at the end of it leave, or a server that was killed leaves orphans."""
+        """Pass on the input and quit when it ends, so that a killed server leaves no orphans."""
         super().run_input_thread()
         if not self.exit_event.is_set():
             self._app.post_message(ExitApp())

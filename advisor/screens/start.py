@@ -1,4 +1,4 @@
-"""The first screen: open jobs with where they stand, then closed ones; a search; and a new job."""
+"""The first screen: open jobs and where they stand, closed ones, a search, and a line for a new job."""
 
 from __future__ import annotations
 
@@ -43,11 +43,11 @@ from advisor.store.records import StoredCase
 from advisor.store.store import Store
 
 MOST_CLOSED = 50
-"""So many closed jobs are listed at once."""
+"""The most closed jobs listed at once."""
 
 
 class StartScreen(AskingScreen[None]):
-    """Which job goes on, or a new one."""
+    """Lists the jobs to go on with, and starts a new one."""
 
     AUTO_FOCUS = "#jobs"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -63,17 +63,17 @@ class StartScreen(AskingScreen[None]):
         self.engines, self.store, self.workshop, self.policy = engines, store, workshop, policy
         self.jobs: dict[str, StoredCase] = {}
         self.unusable: dict[str, tuple[str, str]] = {}
-        """What cannot be worked on: a line for the list, and all there is to say."""
+        """Jobs that cannot be worked on: for each a line for the list, and the details."""
         self.closed: dict[str, StoredCase] = {}
         self.cancelled: dict[str, StoredCase] = {}
         self.news = ""
-        """What became of the job that was left last."""
+        """The outcome of the job left last."""
         self.inspections: dict[str, StoredCase] = {}
-        """Cars booked at the desk without a complaint of the knowledge."""
+        """Cars booked at the desk without a known complaint."""
         self.glances: dict[int, tuple[int, JobSummary]] = {}
 
     def compose(self) -> ComposeResult:
-        """Lay out a search, then the jobs."""
+        """Lay out the search, then the jobs."""
         yield Static("advisor: which reading next, how sure are we, when to stop", id="title")
         search = Input(placeholder="tag, complaint, cause", id="search", max_length=80)
         search.border_title = "Search all jobs (key /)"
@@ -94,7 +94,7 @@ class StartScreen(AskingScreen[None]):
         self.let_choose(True)
 
     def let_choose(self, choose: bool) -> None:
-        """Whether jobs can be chosen; while one is being opened, keys go nowhere."""
+        """Enable or disable the list; while a job is being opened, keys do nothing."""
         self.query_one("#search").disabled = self.query_one("#jobs").disabled = not choose
         if choose:
             self.query_one("#jobs").focus()
@@ -104,7 +104,7 @@ class StartScreen(AskingScreen[None]):
         self.read()
 
     def back(self, news: str = "") -> None:
-        """Return from a job or the desk, with what became of it."""
+        """Show the jobs again after a job or the desk, with news of its outcome."""
         self.news = news
         self.refresh_jobs()
         self.app.tidy_between_jobs(self)
@@ -122,12 +122,12 @@ class StartScreen(AskingScreen[None]):
         self.closed = {f"closed {one.number}": one for one in closed}
         self.list_jobs()
         self.asks(tuple(self.jobs))
-        # While a page in a browser is not looked at, a screen that comes up gets no focus by itself.
+        # A screen that comes up while its browser page is in the background gets no focus by itself.
         if self.focused is None:
             self.query_one("#jobs").focus()
 
     def list_jobs(self) -> None:
-        """Show the jobs that the search fits, after the line for a new one."""
+        """List the jobs that match the search, after the line for a new one."""
         jobs = self.query_one("#jobs", OptionList)
         wanted = self.query_one("#search", Input).value.casefold().split()
         highlighted = jobs.highlighted
@@ -144,7 +144,7 @@ class StartScreen(AskingScreen[None]):
         jobs.highlighted = min(highlighted or 0, jobs.option_count - 1)
 
     def list_done(self, title: str, done: dict[str, StoredCase], wanted: list[str]) -> None:
-        """Show the jobs gone from the bench that the search fits, the newest first, below a title."""
+        """List finished jobs that match the search below a title, newest first."""
         jobs = self.query_one("#jobs", OptionList)
         lines = [(key, self.closed_words(filed)) for key, filed in done.items()]
         found = [(key, words) for key, words in lines if _fits(words, wanted)]
@@ -156,7 +156,7 @@ class StartScreen(AskingScreen[None]):
             jobs.add_options(_option(key, words) for key, words in found[:MOST_CLOSED])
 
     def words(self, filed: StoredCase) -> tuple[str, str]:
-        """Two lines on a job: which it is, and where it stands."""
+        """Return two lines on a job: which it is, and where it stands."""
         complaint = self.engines.knowledge.complaints[filed.case.complaint].name
         danger = "DANGER " if filed.case.dangers else ""
         when = age(filed.last_modified, self.store.clock())
@@ -172,7 +172,7 @@ class StartScreen(AskingScreen[None]):
         return head, f"  {percent(told.probability)} {told.leading} → {told.next_step}"
 
     def inspection_words(self, filed: StoredCase) -> tuple[str, str]:
-        """Two lines on a car that was booked without a complaint of the knowledge."""
+        """Return two lines on a car booked without a known complaint."""
         booked = filed.case.booked
         visit = Visit(filed.tag, date.fromisoformat(booked.day) if booked else None, (filed,))
         said = f'  customer: "{words}"' if (words := customer_says(filed.case)) else ""
@@ -181,7 +181,7 @@ class StartScreen(AskingScreen[None]):
         return f"Job {visit.words(self.engines.knowledge, today)}", danger + said
 
     def ask_about_inspection(self, filed: StoredCase) -> None:
-        """Say that the advice knows nothing of it, and offer to close it."""
+        """Say that no known complaint fits this car, and offer to close the job."""
 
         def wanted(what: str | None) -> None:
             if what == "done":
@@ -192,7 +192,7 @@ class StartScreen(AskingScreen[None]):
 
     @work(thread=True, exclusive=True)
     def close_inspection(self, filed: StoredCase) -> None:
-        """Close it, off the event loop."""
+        """Close the job, off the event loop."""
         try:
             self.store.append(filed, Closed("", "general inspection done"))
         except StoreError as error:
@@ -201,7 +201,7 @@ class StartScreen(AskingScreen[None]):
         self.app.call_from_thread(self.refresh_jobs)
 
     def closed_words(self, filed: StoredCase) -> tuple[str, str]:
-        """Two lines on a closed or cancelled job: which it is, and how it ended."""
+        """Return two lines on a closed or cancelled job: which it is, and how it ended."""
         knowledge = self.engines.knowledge
         complaint = knowledge.complaints[filed.case.complaint].name
         closed, cancelled = filed.case.closed, filed.case.cancelled
@@ -213,7 +213,7 @@ class StartScreen(AskingScreen[None]):
 
     @work(thread=True, exclusive=True, group="glances")
     def read(self) -> None:
-        """List the open jobs, the one touched last first, and where each stands as it is worked out."""
+        """List the open jobs, last modified first, and add where each stands as it is worked out."""
         worker, back = get_current_worker(), self.app.call_from_thread
         try:
             filed, damaged = self.store.jobs()
@@ -264,12 +264,12 @@ class StartScreen(AskingScreen[None]):
 
     @on(Input.Changed)
     def searched(self) -> None:
-        """Search for what was typed."""
+        """List the jobs that match what was typed."""
         self.list_jobs()
 
     @on(Input.Submitted)
     def to_jobs(self) -> None:
-        """Enter in the search goes on to the list, to the first job found."""
+        """Go to the first job found, on Enter in the search."""
         jobs = self.query_one("#jobs", OptionList)
         jobs.focus()
         found = [at for at in range(1, jobs.option_count) if not jobs.get_option_at_index(at).disabled]
@@ -285,7 +285,7 @@ class StartScreen(AskingScreen[None]):
             self.ask_for_job()
 
     def ask_for_job(self, tag: str = "", complaint: str = "") -> None:
-        """Ask for tag and complaint, beginning with those given."""
+        """Ask for tag and complaint, with those given filled in."""
 
         def wanted(answer: tuple[str, str] | None) -> None:
             if answer is None:
@@ -303,7 +303,7 @@ class StartScreen(AskingScreen[None]):
         elif event.option_id in self.unusable:
             self.query_one("#says", Static).update(self.unusable[event.option_id][1])
         elif event.option_id in self.jobs:
-            # Somebody else may have gone on with it since the list was read.
+            # Somebody else may have changed it since the list was read.
             listed = self.jobs[event.option_id]
             self.open_job(lambda: self.store.case(listed.number) or listed)
         elif event.option_id in self.inspections:
@@ -346,7 +346,7 @@ class StartScreen(AskingScreen[None]):
         self.app.call_from_thread(self.app.push_screen, JobCardScreen(session, customer))
 
     def open_job(self, find: Callable[[], StoredCase]) -> None:
-        """Work out the job's network, then show it."""
+        """Compile the network of a job, then show the job."""
         self.query_one("#says", Static).update("Working out the network …")
         self.let_choose(False)
         self.prepare(find)
@@ -366,7 +366,7 @@ class StartScreen(AskingScreen[None]):
         self.app.call_from_thread(self.open_session, session, clash)
 
     def open_session(self, session: Session, clash: str) -> None:
-        """Say so where the knowledge has changed; ask for the vehicle's facts on a new job."""
+        """Show the job, or first what newer knowledge changes in it."""
         self.let_choose(True)
         if clash or session.knowledge_before:
             self.app.push_screen(ChangedScreen(session, clash), self.go_on)
@@ -374,7 +374,7 @@ class StartScreen(AskingScreen[None]):
             self.go_on(session)
 
     def go_on(self, session: Session | None) -> None:
-        """Show the bench, after the vehicle's facts on a new job."""
+        """Show the bench; on a new job ask for the vehicle's facts first."""
         if session is None:
             self.refresh_jobs()
             return
@@ -394,7 +394,7 @@ class StartScreen(AskingScreen[None]):
             self.app.push_screen(FactsScreen(session.facts, session.case.facts), with_facts)
 
     def action_booking(self) -> None:
-        """Show the booking sheet of the job that was gone to."""
+        """Show the booking sheet of the highlighted job."""
         jobs = self.query_one("#jobs", OptionList)
         option = None if jobs.highlighted is None else jobs.get_option_at_index(jobs.highlighted).id
         filed = self.jobs.get(option or "") or self.inspections.get(option or "")
@@ -425,13 +425,13 @@ class StartScreen(AskingScreen[None]):
 
 
 def _fits(lines: tuple[str, ...], wanted: list[str]) -> bool:
-    """Whether every word that is searched for stands in the lines of a job."""
+    """Return whether every word searched for is in the lines of a job."""
     text = "\n".join(lines).casefold()
     return all(word in text for word in wanted)
 
 
 def _option(key: str, lines: tuple[str, ...]) -> Option:
-    """Return the lines of a job as one choice, those after the first one dim."""
+    """Return the lines of a job as one option, all but the first dimmed."""
     head, *others = lines
     return Option(
         Content("\n").join([Content(head), *(Content.styled(one, "dim") for one in others)]), id=key
@@ -439,13 +439,13 @@ def _option(key: str, lines: tuple[str, ...]) -> Option:
 
 
 def danger_words(knowledge: Knowledge, case: Case) -> str:
-    """Return what is done first on a car of which danger was heard, in place of its next step."""
+    """Return what has to be done first if a danger was heard on the phone, in place of the next step."""
     done = (f"{name}: {do}" for name, do in what_is_done(knowledge, case))
     return "  " + "  ".join([gets_here(knowledge, case.dangers), *done])
 
 
 def _foreign(filed: StoredCase) -> str:
-    """Why a job cannot be worked on by this knowledge."""
+    """Return why a job cannot be worked on with this knowledge."""
     return (
         f"Job {filed.number} is about the complaint '{filed.case.complaint}', which is not in this "
         "knowledge. Nothing was changed. Start with the knowledge it was opened with, with --knowledge."

@@ -1,4 +1,4 @@
-"""What is on the screen while the program gets ready: there at once, as it needs nothing that takes long."""
+"""The welcome screen, shown while the program loads; it imports nothing slow, so it is there at once."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from advisor.screens.widgets.keyline import KeyLine
 
 
 class WelcomeScreen(AskingScreen[None]):
-    """Says what goes on, or what keeps the program from starting; gives way to the screen that follows."""
+    """Says that the program is loading, or why it cannot start, until the first real screen follows."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Quit", tooltip="Leave; everything is saved")
@@ -39,18 +39,18 @@ class WelcomeScreen(AskingScreen[None]):
         yield KeyLine()
 
     def give_way(self, follows: Screen[None]) -> None:
-        """Go on to the program, once nothing lies over this screen any more."""
+        """Switch to the next screen, once this one is on top."""
         self.follows = follows
         if self.is_current:
             self.app.switch_screen(follows)
 
     def on_screen_resume(self) -> None:
-        """Help was closed, maybe after all was ready."""
+        """Switch to the next screen if it became ready while help was open."""
         if self.follows is not None:
             self.app.switch_screen(self.follows)
 
     def failed(self, what: str, lines: list[str], exit_code: int) -> None:
-        """Say what keeps the program from starting; leaving then ends with the exit code."""
+        """Say why the program cannot start; quitting then ends with the exit code."""
         self.exit_code = exit_code
         self.query_one("#says", Static).update("\n".join([what, *lines, "Put it right and start again."]))
 

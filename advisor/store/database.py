@@ -259,7 +259,7 @@ def narrowed(url: str) -> list[str]:
             mode = one.stat()
             if mode.st_mode & 0o077 and mode.st_uid == os.geteuid():
                 one.chmod(0o600)
-                told.append(f"Others could read or write {file}; now its owner alone can.")
+                told.append(f"Others could read or write {file}; now only its owner can.")
         except FileNotFoundError:
             continue
         except OSError as error:

@@ -1,9 +1,9 @@
-"""Who is connected to a server: strangers get few places and little time, and cannot fill the log.
+"""Limits on who connects to the server: strangers get few places and little time, and cannot fill the log.
 
-A connection is a stranger's until a request on it has shown the token. Where strangers take every place, one
-of them makes room for the next: first the oldest that has sent part of a request or a wrong token, then the
-oldest that has said nothing yet, last one whose request is being looked at. A browser sends a request in one
-piece, so however many send theirs byte by byte, it is answered.
+A connection is a stranger's until a request on it carries the token. When strangers hold every place, one of
+them is closed for the next: first the oldest that sent part of a request or a wrong token, then the oldest
+that has sent nothing, last one whose request is being handled. A browser sends its request in one piece, so
+it is answered however many others send theirs byte by byte.
 """
 
 from __future__ import annotations
@@ -15,21 +15,21 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 STRANGER_SECONDS = 10.0
-"""The time from connecting to a whole request with the token; far more than any browser takes."""
+"""The most time from connecting to a complete request with the token; browsers need far less."""
 STRANGERS_PER_ADDRESS, STRANGERS = 48, 96
 """The most connections without the token: from one address, and in all."""
 CONNECTIONS = 256
 """The most connections in all, with the token or without."""
 FIRST_WAIT_SECONDS, LONGEST_WAIT_SECONDS = 0.5, 5.0
-"""How long the answer to the first wrong token from an address waits, and the most that any waits."""
+"""Delay of the answer to the first wrong token from an address, and the longest delay."""
 FORGET_SECONDS = 300.0
-"""After this time without another wrong token from an address, its next one is the first again."""
+"""After this time without a wrong token from an address, its count starts anew."""
 ADDRESSES = 1000
 """The most addresses with wrong tokens that are remembered."""
 HAD_ITS_CHANCE, SILENT, ASKING = range(3)
-"""How far a stranger has come; who makes room for others is chosen in this order."""
+"""The standing of a stranger; the lowest is closed first to make room."""
 NOTICE_SECONDS = 60.0
-"""A notice of one kind is logged once in this time; the others are counted."""
+"""A notice of one kind is logged once in this time; repeats are only counted."""
 
 END_OF_HEAD = b"\r\n\r\n"
 """What ends the head of a request."""
@@ -39,7 +39,7 @@ TOO_MANY = (
     "are open are kept. Find out which machine opens them."
 )
 TOO_SLOW = (
-    f"A request did not come whole and with the token within {STRANGER_SECONDS:.0f} seconds. Its connection "
+    f"A request with the token did not arrive within {STRANGER_SECONDS:.0f} seconds. Its connection "
     "was closed, and screens that are open are kept. If that was a tablet, look at its network."
 )
 FULL = (
@@ -49,14 +49,14 @@ FULL = (
 
 
 class Notices:
-    """Lines for a log, at most one of each kind in a time: the first at once, the others as their count."""
+    """Rate-limited log lines: the first of a kind is logged at once, repeats as a count every `seconds`."""
 
     def __init__(self, write: Callable[[str], None], seconds: float = NOTICE_SECONDS) -> None:
         self.write, self.seconds = write, seconds
         self.held: dict[str, tuple[int, str]] = {}
 
     def note(self, kind: str, address: str = "") -> None:
-        """Log that this has happened, or count it where it was logged a short while ago."""
+        """Log that this has happened, or count it if it was logged a short while ago."""
         if kind in self.held:
             self.held[kind] = self.held[kind][0] + 1, address
             return
@@ -86,14 +86,14 @@ class Notices:
 
 
 class WrongTokens:
-    """How many wrong tokens came from each address lately."""
+    """Counts of recent wrong tokens by address; `clock` gives seconds."""
 
     def __init__(self, clock: Callable[[], float]) -> None:
         self.clock = clock
         self.counts: dict[str, tuple[int, float]] = {}
 
     def wait(self, address: str) -> float:
-        """Count one more from an address, and return how many seconds its answer has to wait."""
+        """Count one more from an address, and return the delay of its answer in seconds."""
         count, last = self.counts.pop(address, (0, 0.0))
         if count and self.clock() - last > FORGET_SECONDS:
             count = 0
@@ -104,7 +104,7 @@ class WrongTokens:
 
 
 class Connections:
-    """Every connection of a server; `let_in` tells it which have shown the token."""
+    """All connections of a server; `let_in` marks those that have shown the token."""
 
     def __init__(self, notices: Notices) -> None:
         self.notices = notices
@@ -112,19 +112,19 @@ class Connections:
         self.strangers: dict[Connection, None] = {}
 
     def let_in(self, transport: asyncio.BaseTransport | None) -> None:
-        """Keep the connection that a request with the token came on: it is no stranger's any more."""
+        """Lift the limits from a connection on which a request carried the token."""
         if transport in self.all:
             connection = self.all[transport]
             self.strangers.pop(connection, None)
             connection.limit.cancel()
 
     def refuse(self, transport: asyncio.BaseTransport | None) -> None:
-        """Let the connection that a wrong token came on be among the first to make room."""
+        """Put a connection on which a wrong token came among the first to be closed."""
         if transport in self.all:
             self.all[transport].standing = HAD_ITS_CHANCE
 
     def arrived(self, connection: Connection) -> None:
-        """Make room for a connection among the strangers; where there is none to be made, close it."""
+        """Add a new connection as a stranger's, closing another to make room, or this one if none can go."""
         alike = [one for one in self.strangers if one.address == connection.address]
         if len(alike) >= STRANGERS_PER_ADDRESS:
             self._close(_first_to_go(alike), TOO_MANY)
@@ -137,7 +137,7 @@ class Connections:
             self._close(connection, FULL)
 
     def late(self, connection: Connection) -> None:
-        """Close a connection that is a stranger's still; one that never said a word is not worth a notice."""
+        """Close a stranger's connection whose time is up; one that never sent anything is not logged."""
         self._close(connection, "" if connection.standing == SILENT else TOO_SLOW)
 
     def left(self, connection: Connection) -> None:
@@ -153,12 +153,12 @@ class Connections:
 
 
 def _first_to_go(strangers: Iterable[Connection]) -> Connection:
-    """Return the connection that makes room; of several that came as far, the oldest."""
+    """Return the connection to close: of those with the lowest standing the oldest."""
     return min(strangers, key=lambda one: one.standing)
 
 
 class Connection(asyncio.Protocol):
-    """A connection of one browser, handed on to the protocol that answers it."""
+    """One browser's connection, forwarded to the protocol that answers it."""
 
     transport: asyncio.Transport
     address: str
@@ -170,7 +170,7 @@ class Connection(asyncio.Protocol):
         self.last = b""
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        """Begin, with the time limit of a stranger."""
+        """Start the stranger's time limit."""
         assert isinstance(transport, asyncio.Transport)
         self.transport = transport
         self.address = address_of(transport.get_extra_info("peername"))
@@ -179,7 +179,7 @@ class Connection(asyncio.Protocol):
         self.connections.arrived(self)
 
     def data_received(self, data: bytes) -> None:
-        """Hand on what came."""
+        """Note whether the head of a request is complete, and forward the data."""
         if self.standing != ASKING:
             self.last += data
             self.standing = ASKING if END_OF_HEAD in self.last else HAD_ITS_CHANCE
@@ -187,26 +187,26 @@ class Connection(asyncio.Protocol):
         self.answering.data_received(data)
 
     def eof_received(self) -> bool | None:
-        """Hand on that nothing more comes."""
+        """Forward the end of the input."""
         return self.answering.eof_received()
 
     def pause_writing(self) -> None:
-        """Hand on that the browser reads too slowly."""
+        """Forward that the browser reads too slowly."""
         self.answering.pause_writing()
 
     def resume_writing(self) -> None:
-        """Hand on that the browser reads again."""
+        """Forward that the browser reads again."""
         self.answering.resume_writing()
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Hand on the end."""
+        """Stop the time limit and forward the end."""
         self.limit.cancel()
         self.connections.left(self)
         self.answering.connection_lost(exc)
 
 
 def address_of(peer: Any) -> str:
-    """Return a peer's address; of IPv6 its network, since one machine has 2^64 addresses there."""
+    """Return a peer's address, or for IPv6 its /64 network, as one machine may have 2^64 addresses."""
     if not isinstance(peer, tuple):
         return ""
     try:

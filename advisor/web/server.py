@@ -1,7 +1,7 @@
-"""The screens in the browser: one child process with the screens for each page that is open.
+"""The screens in the browser: one child process with the screens for each open page.
 
-Nobody gets in without the token, no foreign page drives the screens, and nothing is loaded from anywhere
-else. The child saves every entry at once, so it may be ended at any time.
+Nobody gets in without the token, no foreign page can drive the screens, and nothing is loaded from elsewhere.
+The child saves every entry at once, so it may be ended at any time.
 """
 
 from __future__ import annotations
@@ -36,38 +36,38 @@ from advisor.text import visible
 from advisor.web.connections import Connection, Connections, Notices, WrongTokens, address_of
 
 SESSIONS = 24
-"""The most screens that may be open at a time; each is a process of its own."""
+"""The most pages open at a time; each has a process of its own."""
 MESSAGE_BYTES = 64 * 1024
-"""The longest message that a page may send: a pasted text, not a file."""
+"""The longest message a page may send: enough for a pasted text, not for a file."""
 USUAL_SIZE, LARGEST_SIZE = (80, 24), (500, 250)
-"""Characters across and down: where a page says nothing sensible, and the most that it may ask for."""
+"""Columns and lines: if a page names no valid size, and the largest it may ask for."""
 TOKEN_BYTES, TOKEN_LETTERS = 24, 20
-"""The length of a token that is made here, and the least of one that is given."""
+"""Random bytes of a generated token, and the least characters of one given by hand."""
 AT_ONCE, WAITING = 8, 128
 """The most connections accepted at once, and the most that may wait.
 
-With few at a time, what came on one is read before many more have come and one has to make room.
+Accepting few at a time lets their requests be read before the next ones need their places.
 """
 IDLE_SECONDS = 15.0
 """An idle connection is closed after this time."""
 HEARTBEAT_SECONDS = 15.0
-"""How often a page is asked whether it is still there."""
+"""Interval between checks that a page is still there."""
 START_SECONDS = 60.0
-"""After this a child that shows nothing is given up."""
+"""A child that shows nothing within this time is killed."""
 LEAVE_SECONDS = 3.0
-"""The time that a page or a child has to end by itself; then a child is killed."""
+"""The time for a page or a child to end by itself; then the child is killed."""
 LAST_WORDS_BYTES = 4000
-"""How much of a child's last words is kept."""
+"""How much of the end of a child's standard error is kept."""
 COOKIE = "advisor_session"
-"""The cookie that stands for the token after the first page."""
+"""The cookie that replaces the token after the first request."""
 PRELUDE = b"__GANGLION__\n"
-"""What the children's driver writes before its first packet."""
+"""What the driver in the child writes before its first packet."""
 DRIVER = "advisor.screens.served:ServedDriver"
-"""What a child is told to talk to instead of a terminal."""
+"""The Textual driver that a child uses instead of a terminal."""
 PAGES = Path(__file__).parent
-"""The page and what it needs."""
+"""The folder of the page, its script and its style."""
 TERMINAL = Path(textual_serve.__file__).with_name("static")
-"""The terminal in the page, and its letters."""
+"""The terminal emulator in the page, and its fonts."""
 HEADERS = {
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self' 'unsafe-inline'; font-src 'self'; "
@@ -79,7 +79,7 @@ HEADERS = {
     "Referrer-Policy": "no-referrer",
     "X-Content-Type-Options": "nosniff",
 }
-"""What every answer carries: a page loads from here only, and nobody else's page may show it."""
+"""Headers of every response: a page loads only from this server, and no other page may embed it."""
 REFUSAL = """<!DOCTYPE html>
 <html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
 <title>advisor</title><body style="font: 20px/1.5 sans-serif; margin: 2em">
@@ -104,7 +104,7 @@ NOT_ENCRYPTED = (
     "read the token and the cases. Serve only on a network that you trust."
 )
 MALFORMED = (
-    "A request was no HTTP and was refused. Nothing was changed. Open the address in a browser, with "
+    "Something other than HTTP was refused. Nothing was changed. Open the address in a browser, with "
     "http:// in front."
 )
 WRONG_TOKEN = (
@@ -116,11 +116,11 @@ FAILED = (
     "above."
 )
 NO_MORE_FILES = (
-    "The system lets this program open no more connections for now. Screens that are open are kept. Raise "
+    "The system does not let this program open more connections now. Screens that are open are kept. Raise "
     "the limit on open files (ulimit -n)."
 )
 NO_DOWNLOAD = (
-    "There is no such paper, or it was fetched before. The job is kept. Save it again on the job's screen."
+    "There is no such paper, or it was downloaded before. The job is kept. Save it again on the job's screen."
 )
 FULL = (
     f"All {SESSIONS} places are taken. Nothing was lost.\n"
@@ -137,15 +137,15 @@ _log = logging.getLogger(__name__)
 
 
 class CannotListen(Exception):
-    """The address cannot be served at; the sentence says which, why, and what to do."""
+    """The server cannot listen on this address; the message says which, why, and what to do."""
 
 
 class UnfitToken(Exception):
-    """A token that was given by hand does not keep others out; the sentence says why and what would."""
+    """A token given by hand is unsafe or unusable; the message says why and what to give instead."""
 
 
 def is_loopback(host: str) -> bool:
-    """Return whether a name or an address can only mean this machine."""
+    """Return whether a host name or address can only mean this machine."""
     try:
         return host == "localhost" or ipaddress.ip_address(host).is_loopback
     except ValueError:
@@ -155,14 +155,16 @@ def is_loopback(host: str) -> bool:
 def serve(
     command: Sequence[str], host: str, port: int, token: str | None, tell: Callable[[str], None]
 ) -> None:
-    """Serve the screens that a command opens until Ctrl+C or SIGTERM; tell where they are.
+    """Serve the screens that a command opens until Ctrl+C or SIGTERM; `tell` gets their address.
 
-    Without a token one is made, for this machine alone as well: loopback keeps other machines out, but every
-    account and every service on this one can connect to it, and no list of accounts tells of them all.
+    If no token is given, one is made, on loopback too: that keeps other machines out, but every account and
+    service on this one can connect, and no list of accounts names them all.
+
+    Raises `UnfitToken` and `CannotListen`.
     """
     if token is not None:
         _check(token)
-    with suppress(KeyboardInterrupt):  # comes only where the loop cannot take signals
+    with suppress(KeyboardInterrupt):  # raised only where the loop cannot handle signals
         asyncio.run(_serve(command, host, port, token or secrets.token_urlsafe(TOKEN_BYTES), tell))
 
 
@@ -235,7 +237,7 @@ async def _listen(runner: web.AppRunner, connections: Connections, host: str, po
 
 
 def _request_log(notices: Notices) -> logging.Logger:
-    """Return a log for aiohttp that counts what is not HTTP, and logs our own errors once."""
+    """Return a log for aiohttp that counts requests that are not HTTP, and logs our own errors once."""
 
     def keep(record: logging.LogRecord) -> bool:
         if record.levelno < logging.WARNING:
@@ -255,7 +257,7 @@ def _request_log(notices: Notices) -> logging.Logger:
 
 
 def _failed(notices: Notices, loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
-    """Log what went wrong outside a request, such as that no socket could be opened for a browser."""
+    """Log an error outside a request, such as that no socket could be opened for a browser."""
     error = context.get("exception")
     if isinstance(error, OSError) and error.errno in (errno.EMFILE, errno.ENFILE):
         notices.note(NO_MORE_FILES)
@@ -267,11 +269,11 @@ def _failed(notices: Notices, loop: asyncio.AbstractEventLoop, context: dict[str
 
 
 def _shown(host: str, bound: str) -> str:
-    """Return the host for a URL; if serving at every address, the one that the network sees."""
+    """Return the host for a URL; if bound to every address, the one the network sees."""
     if ipaddress.ip_address(bound.partition("%")[0]).is_unspecified:
         with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
             try:
-                probe.connect(("192.0.2.1", 9))  # an address for documentation; nothing is sent
+                probe.connect(("192.0.2.1", 9))  # a documentation address (RFC 5737); nothing is sent
                 host = probe.getsockname()[0]
             except OSError:
                 host = socket.gethostname()
@@ -279,7 +281,10 @@ def _shown(host: str, bound: str) -> str:
 
 
 class Pages:
-    """The pages, who may see them, and the screens behind each."""
+    """The web application: access control, the page, and the screens behind each open page.
+
+    `local` says that the server listens on loopback only.
+    """
 
     def __init__(self, command: Sequence[str], token: str, local: bool, notices: Notices) -> None:
         self.command, self.token, self.local, self.notices = list(command), token, local, notices
@@ -304,7 +309,7 @@ class Pages:
 
     @web.middleware
     async def guarded(self, request: web.Request, handler: Handler) -> web.StreamResponse:
-        """Let in who has the token, and comes by a name of this machine where it is served to it alone."""
+        """Answer only requests with the token or its cookie, and on loopback only under its own names."""
         if self.local and not is_loopback(_split(f"//{request.host}").hostname or ""):
             return _refused(WRONG_HOST)
         token, cookie = request.query.get("token", ""), request.cookies.get(COOKIE, "")
@@ -323,10 +328,10 @@ class Pages:
         return refused
 
     async def slowed(self, request: web.Request) -> None:
-        """Let the answer to a wrong token wait, the longer the more of them came from its address.
+        """Delay the answer to a wrong token, longer for each one from the same address.
 
-        A right one is looked at before and never waits, so that nobody can keep others of an address out;
-        it is the length of the token that makes guessing hopeless.
+        A right token is never delayed, so that nobody can lock out others at their address; it is the length
+        of the token that makes guessing hopeless.
         """
         self.connections.refuse(request.transport)
         address = address_of(request.get_extra_info("peername"))
@@ -336,7 +341,7 @@ class Pages:
                 await self.leaving.wait()
 
     async def careful(self, _: web.Request, response: web.StreamResponse) -> None:
-        """Add to every response what its page may load."""
+        """Add the security headers to every response."""
         response.headers.update(HEADERS)
 
     async def page(self, _: web.Request) -> web.StreamResponse:
@@ -344,7 +349,7 @@ class Pages:
         return web.FileResponse(PAGES / "index.html")
 
     async def connected(self, request: web.Request) -> web.StreamResponse:
-        """Run the screens behind a page from when it opens until it closes."""
+        """Run the screens of a page from when it opens until it closes."""
         if _split(request.headers.get("Origin", "")).netloc.lower() != request.host.lower():
             return _refused(WRONG_ORIGIN)
         page = web.WebSocketResponse(
@@ -368,7 +373,7 @@ class Pages:
         return page
 
     async def downloaded(self, request: web.Request) -> web.StreamResponse:
-        """Return a paper from the screens, once, by the key that only its page knows."""
+        """Return a paper saved on the screens, once, by the key that only its page knows."""
         key = request.match_info["key"]
         try:
             paper = await self.downloads.get_download_metadata(key)
@@ -393,7 +398,7 @@ class Pages:
 
 
 class Screens(AppService):
-    """A child process with the screens, and the socket of the page that shows them."""
+    """A child process with the screens, and the WebSocket of the page that shows them."""
 
     def __init__(
         self, command: Sequence[str], page: web.WebSocketResponse, downloads: DownloadManager
@@ -414,7 +419,7 @@ class Screens(AppService):
         await self.page.close()
 
     async def _open_app_process(self, width: int = USUAL_SIZE[0], height: int = USUAL_SIZE[1]) -> Process:
-        """Start the child without a shell, and apart from the server's terminal and its Ctrl+C."""
+        """Start the child without a shell, in a session of its own, so that the server's Ctrl+C spares it."""
         environment = {**self._build_environment(width, height), "TEXTUAL_DRIVER": DRIVER}
         self.child = await asyncio.create_subprocess_exec(
             *self.words, stdin=PIPE, stdout=PIPE, stderr=PIPE, env=environment, start_new_session=True
@@ -423,14 +428,14 @@ class Screens(AppService):
         return self.child
 
     async def start(self, width: int, height: int) -> None:
-        """Start the child; where the machine does not let us, say so in the page."""
+        """Start the child; if the system refuses, say so in the page."""
         try:
             await super().start(width, height)
         except OSError as error:
             await self.not_started(str(error))
 
     async def run(self) -> None:
-        """Show what the child shows until it ends; where it does not start, say so in its place."""
+        """Relay the child's output to the page until it ends; if it does not start, say so in the page."""
         child = self.child
         assert child is not None
         assert child.stdout is not None
@@ -450,7 +455,7 @@ class Screens(AppService):
                 while True:
                     kind, size = await child.stdout.readexactly(1), await child.stdout.readexactly(4)
                     payload = await child.stdout.readexactly(int.from_bytes(size, "big"))
-                    with suppress(ConnectionResetError):  # the page has gone; read on, or the child waits
+                    with suppress(ConnectionResetError):  # the page has gone; read on, or the child blocks
                         await self.handlers[kind](payload)
             if words := await last_words:
                 _log.warning("The screens of a page ended with:\n%s", words)
@@ -460,11 +465,11 @@ class Screens(AppService):
 
     @property
     def handlers(self) -> Mapping[bytes, Callable[[bytes], Awaitable[None]]]:
-        """What to do with a packet of the child, by its kind."""
+        """Handlers of the child's packets by their kind."""
         return {b"D": self.on_data, b"M": self.on_meta, b"P": self.on_packed}
 
     async def on_meta(self, data: bytes) -> None:
-        """Close the page's socket when the screens end, and hand over papers; nothing else is asked for."""
+        """Close the page's socket when the screens end, and deliver papers; ignore everything else."""
         kind = json.loads(data)["type"]
         if kind == "exit":
             await self.close()
@@ -472,14 +477,14 @@ class Screens(AppService):
             await super().on_meta(data)
 
     async def not_started(self, why: str) -> None:
-        """Say in the page, and at the server, that there are no screens and why."""
+        """Say in the page and in the log that the screens did not start, and why."""
         _log.error("The screens of a page did not start: %s", why)
         with suppress(ConnectionResetError):
             await self.page.send_bytes(_written(NOT_STARTED + why))
         await self.close()
 
     async def stop(self) -> None:
-        """End the child: it leaves when nothing can be typed any more, or is killed."""
+        """End the child: closing its input lets it leave by itself; otherwise kill it."""
         if self.child is None:
             return
         self.stdin.close()
@@ -487,7 +492,7 @@ class Screens(AppService):
             with suppress(TimeoutError):
                 async with asyncio.timeout(LEAVE_SECONDS):
                     await self.child.wait()
-        finally:  # also where the wait was cancelled
+        finally:  # also if the wait was cancelled
             with suppress(ProcessLookupError):
                 self.child.kill()
             if self._task is not None:
@@ -496,7 +501,7 @@ class Screens(AppService):
 
 
 async def _relayed(page: web.WebSocketResponse, screens: Screens) -> None:
-    """Hand on what the page sends, as long as it makes sense."""
+    """Forward valid messages from the page to the child; close the page after an invalid one."""
     async for message in page:
         try:
             said = json.loads(message.data) if message.type is WSMsgType.TEXT else None
@@ -519,7 +524,7 @@ async def _relayed(page: web.WebSocketResponse, screens: Screens) -> None:
 
 
 def _size(across: object, down: object) -> tuple[int, int]:
-    """Return the screen size that a page asks for, within limits."""
+    """Return the columns and lines that a page asks for, within limits."""
     wanted = [int(one) if re.fullmatch("[0-9]{1,3}", one) else 0 for one in (str(across), str(down))]
     return (
         min(wanted[0], LARGEST_SIZE[0]) or USUAL_SIZE[0],
@@ -536,18 +541,18 @@ async def _last_words(stream: asyncio.StreamReader) -> str:
 
 
 def _written(words: str) -> bytes:
-    """Return words for a terminal, on an empty screen."""
+    """Return the bytes that show words on a cleared terminal."""
     lines = ("".join(filter(str.isprintable, line)) for line in words.splitlines())
     return ("\x1b[2J\x1b[H\x1b[?25l" + "\r\n".join(lines)).encode("utf-8", "replace")
 
 
 def _same(sent: str, wanted: str) -> bool:
-    """Return whether two secrets are equal, in constant time."""
+    """Compare two secrets in constant time."""
     return hmac.compare_digest(sent.encode("utf-8", "replace"), wanted.encode("utf-8", "replace"))
 
 
 def _split(address: str) -> SplitResult:
-    """Return the parts of a URL, empty if it is not one."""
+    """Return the parts of a URL, all empty if it is invalid."""
     try:
         return urlsplit(address)
     except ValueError:

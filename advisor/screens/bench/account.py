@@ -1,4 +1,4 @@
-"""The account of a draw: total, what is found, what is unexplained, and whether that is the end of it."""
+"""The screen for the account of a current draw: total, parts found, what is unexplained."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from advisor.store.errors import StoreError
 
 
 class AccountScreen(AskingDialog[Session]):
-    """Shows the account and takes parts found by disconnecting; returns the session it ends with."""
+    """Shows the account and takes parts found by disconnecting; returns the session at the end."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back", tooltip="Back to the bench")]
 
@@ -29,7 +29,7 @@ class AccountScreen(AskingDialog[Session]):
         self.saving = False
 
     def compose(self) -> ComposeResult:
-        """Lay out the account, and a row for another part."""
+        """Lay out the account, and the fields for another part."""
         with VerticalScroll(id="box", can_focus=False):
             yield Static(id="account", markup=False)
             yield Labelled(
@@ -87,12 +87,12 @@ class AccountScreen(AskingDialog[Session]):
         self.app.call_from_thread(self.added, session)
 
     def not_added(self, why: str) -> None:
-        """Say why it is not; it still stands in its fields."""
+        """Say why the part was not added; it stays in its fields."""
         self.saving = False
         self.query_one("#says", Static).update(why)
 
     def added(self, session: Session) -> None:
-        """Show the account with it, ready for another one."""
+        """Show the account with the new part, ready for another one."""
         self.session, self.saving = session, False
         self.show_account()
         self.query_one("#says", Static).update("Added.")
@@ -104,6 +104,6 @@ class AccountScreen(AskingDialog[Session]):
 
     @on(Button.Pressed, "#back")
     def action_back(self) -> None:
-        """Back to the bench, once what was added is saved."""
+        """Go back to the bench, unless a part is being saved."""
         if not self.saving:
             self.dismiss(self.session)

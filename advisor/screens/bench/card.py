@@ -1,4 +1,4 @@
-"""What stands on the task card: lines to read, and lines to choose from, for every state a job can be in."""
+"""The text of the task card: lines to read and lines to choose from, for every state of a job."""
 
 from __future__ import annotations
 
@@ -29,9 +29,9 @@ from advisor.simulate.rollout import LookAhead
 
 @dataclass(frozen=True)
 class Card:
-    """Lines of text, and choices as (action with its argument, words, what it would do).
+    """Lines of text, and choices as (action with its argument, words, effect).
 
-    `to_see` are the places of the lines that have to come into view before they can be confirmed.
+    `to_see` holds the indices of the lines that have to come into view before they can be confirmed.
     """
 
     lines: tuple[Content, ...]
@@ -42,19 +42,19 @@ class Card:
 def card(
     session: Session, proposal: CandidateReading | None, confidence: str, ahead: LookAhead | None = None
 ) -> Card:
-    """Return the card for a reading to be taken, or for the end of the search where there is none."""
+    """Return the card for a reading to take, or for the end of the search if there is none."""
     return _reading(session, proposal, confidence, ahead) if proposal else _end(session)
 
 
 def _warnings(session: Session) -> list[Content]:
-    """Return the warnings that stand above everything else."""
+    """Return the warnings to show above everything else."""
     lines = []
     if session.interrupted:
         lines.append(Content.styled(f"! {session.interrupted}", "bold"))
     if session.advice.belief_error:
         lines.append(Content(off_by_words(session.advice.belief_error)))
     account = session.account
-    if session.disagreement and not (account and account.larger):  # it names what to repeat by itself
+    if session.disagreement and not (account and account.larger):  # it names what to repeat itself
         words = disagreement_words(session.knowledge, session.disagreement)
         lines.append(Content.styled(f"! {words}", "bold"))
     if session.one_cause is not None:
@@ -119,7 +119,7 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
 
 
 def _setup_lines(session: Session, proposal: CandidateReading) -> list[Content]:
-    """Return what the reading needs of the car: to make, taken for granted, in place; and what it ends."""
+    """Return the setups of the reading: to make, taken for granted, in place; and those it ends."""
     knowledge, lines = session.knowledge, []
     for setup in proposal.assumed:
         name = knowledge.setups[setup].name
@@ -151,7 +151,7 @@ def _asked_first(session: Session, what: str) -> tuple[str, list[tuple[str, str,
 
 
 def _places(first: int, cautions: Sequence[str], to_read: Sequence[str]) -> tuple[int, ...]:
-    """Where the cautions still to be read stand, the first of all cautions standing at `first`."""
+    """Return the line numbers of the cautions still to be read; the first caution is line `first`."""
     return tuple(first + at for at, caution in enumerate(cautions) if caution in to_read)
 
 
@@ -172,7 +172,7 @@ def _facts(session: Session, proposal: CandidateReading) -> list[str]:
 
 
 def _plan_lines(session: Session, plan: WaitPlan) -> list[Content]:
-    """Before you wait, take these; when you come back, these."""
+    """Return what to read before a wait, and what after it."""
     names = " and ".join(session.knowledge.setups[setup].name.lower() for setup in plan.setups)
     lines = [
         Content.styled(
@@ -205,7 +205,7 @@ def _in_place(session: Session, proposal: CandidateReading) -> list[Content]:
 
 
 def caution_lines(session: Session, cautions: Iterable[str]) -> list[Content]:
-    """Cautions with their signal words; those that were read already say so."""
+    """Return the cautions with their signal words; those already read say so."""
     lines = []
     for name in cautions:
         words = caution_words(session.knowledge, name)
@@ -266,11 +266,11 @@ def _end(session: Session) -> Card:
 
 
 def _check(session: Session, lines: list[Content]) -> Card:
-    """Ask after a remedy whether the complaint is gone."""
+    """Return the card that asks after a remedy whether the complaint is gone."""
     if session.case.repaired.count(session.case.repaired[-1]) > 1:
         lines.append(Content.styled("! It was done before: the first did not hold.", "bold"))
     complaint = session.knowledge.complaints[session.case.complaint]
-    for setup in session.check_setups:  # their minutes are among those of the check
+    for setup in session.check_setups:  # their minutes count as part of the check
         said = session.knowledge.setups[setup]
         lines += [Content(f"Needs: {said.name}"), *(Content(f"  – {step}") for step in said.steps)]
     lines.append(Content(f"How: {complaint.check or 'as the customer noticed it: ' + complaint.name}"))
@@ -287,7 +287,7 @@ def _check(session: Session, lines: list[Content]) -> Card:
 
 
 def _gone(session: Session, lines: list[Content]) -> Card:
-    """Offer to close once the complaint is gone, unless another cause is still likely."""
+    """Return the card that offers to close the job, with other causes that are still likely."""
     others = [one for one in session.advice.suspects if one.probability >= 0.3]
     for one in others:
         lines.append(

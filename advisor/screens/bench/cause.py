@@ -1,4 +1,4 @@
-"""Another cause than the leading ones: searched among all that the complaint lists, or written in words."""
+"""The screen for a cause not among the leading ones: searched among all listed, or written in words."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ IN_WORDS = "in words"
 
 
 class CauseScreen(AskingDialog[tuple[str, str]]):
-    """Returns a listed fault and "", or "" and the cause in words; None for going back."""
+    """Returns (fault, "") for a listed cause or ("", words) for another; None for going back."""
 
     AUTO_FOCUS = "#search"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -34,7 +34,7 @@ class CauseScreen(AskingDialog[tuple[str, str]]):
         self.causes = causes
 
     def compose(self) -> ComposeResult:
-        """Lay out a search, what it finds, and what was typed as a cause of its own."""
+        """Lay out the search and the list of what it finds."""
         with Vertical(id="box"):
             yield Static("Search the causes of this complaint, or write what it was.", markup=False)
             field = Input(placeholder="search, or write", id="search", max_length=LONGEST_CAUSE, compact=True)
@@ -49,7 +49,7 @@ class CauseScreen(AskingDialog[tuple[str, str]]):
 
     @on(Input.Changed)
     def find(self) -> None:
-        """Show the causes that all words fit."""
+        """List the causes that match every word, then the typed words themselves."""
         typed = self.query_one(Input).value
         listed = self.query_one(OptionList)
         listed.clear_options()
@@ -61,7 +61,7 @@ class CauseScreen(AskingDialog[tuple[str, str]]):
 
     @on(Input.Submitted)
     def to_list(self) -> None:
-        """On to what was found; none of it is chosen by that."""
+        """Go to the list, without choosing anything on it."""
         self.query_one(OptionList).focus()
 
     @on(OptionList.OptionSelected)

@@ -1,4 +1,4 @@
-"""The cautions of a remedy: each has to come into view before they are confirmed."""
+"""The screen for cautions of a remedy: each has to come into view before they can be confirmed."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class CautionsScreen(AskingDialog[bool]):
         self.heading, self.cautions = title, cautions
 
     def compose(self) -> ComposeResult:
-        """Lay out the cautions to scroll, and two ways on."""
+        """Lay out the cautions, and two buttons."""
         with Vertical(id="box"):
             yield Static(self.heading, id="says", markup=False)
             yield CardText(name="text")
@@ -43,12 +43,12 @@ class CautionsScreen(AskingDialog[bool]):
                 yield Button("Back", id="back", compact=True)
 
     def on_mount(self) -> None:
-        """Show them from the beginning."""
+        """Show the cautions from the top."""
         lines = [Content.styled(f"⚠ {words}", "bold $warning") for words in self.cautions]
         self.query_one(CardText).show_lines(self, lines, range(len(lines)))
 
     def on_resize(self) -> None:
-        """Give the cautions the rows that frame, heading and buttons leave."""
+        """Give the cautions the rows that frame, heading and buttons leave free."""
         self.query_one(CardText).styles.max_height = max(1, self.size.height - 5)
 
     def action_page(self, pages: int) -> None:
@@ -57,7 +57,7 @@ class CautionsScreen(AskingDialog[bool]):
 
     @on(Button.Pressed, "#read")
     def action_read(self) -> None:
-        """They were read, where all have been in view."""
+        """Confirm the cautions if all have been in view, else scroll to the next one."""
         if self.query_one(CardText).read_on():
             self.query_one("#says", Static).update(NOT_ALL_SEEN)
             self.app.asks_anew()

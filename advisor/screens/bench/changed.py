@@ -1,4 +1,4 @@
-"""The knowledge has changed since a job was opened: what that means for it, and what to do."""
+"""The screen for a job whose knowledge has changed: what that means for it, and what to do."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ class ChangedScreen(AskingDialog[Session]):
         self.working = False
 
     def compose(self) -> ComposeResult:
-        """Lay out what has changed, and what can be done."""
+        """Lay out what has changed, and the choices."""
         with VerticalScroll(id="box", can_focus=False):
             yield Static(id="text")
             yield ChoiceList(id="choices")
@@ -44,7 +44,7 @@ class ChangedScreen(AskingDialog[Session]):
         self.show_job()
 
     def show_job(self) -> None:
-        """List steps that mean nothing any more; where the rest clashes, every step can be taken back."""
+        """List steps that no longer mean anything; if the rest clash, offer to take back any step."""
         session = self.session
         lines = list(changed_lines(session.knowledge, session.filed, session.meaningless(), self.clash))
         self.query_one("#text", Static).update(Content("\n").join(map(Content, lines)))
@@ -61,14 +61,14 @@ class ChangedScreen(AskingDialog[Session]):
 
     @on(OptionList.OptionSelected)
     def chosen(self, event: OptionList.OptionSelected) -> None:
-        """Go on, or take a step back and look again."""
+        """Go on with the job, or take back a step and look again."""
         if not self.working:
             self.working = True
             self.carry_out(event.option_id or "")
 
     @work(thread=True)
     def carry_out(self, choice: str) -> None:
-        """Save what was chosen and work out what follows, off the event loop."""
+        """Save the choice and work out what follows, off the event loop."""
         what, _, step = choice.partition(" ")
         session, clash, back = self.session, "", self.app.call_from_thread
         try:
@@ -85,7 +85,7 @@ class ChangedScreen(AskingDialog[Session]):
         back(self.carried_out, session, clash, what == "go" and not clash)
 
     def carried_out(self, session: Session, clash: str, is_last: bool) -> None:
-        """Hand the session back, or look again."""
+        """Return the session, or show the job again."""
         self.session, self.clash, self.working = session, clash, False
         if is_last:
             self.dismiss(session)
@@ -93,7 +93,7 @@ class ChangedScreen(AskingDialog[Session]):
             self.show_job()
 
     def not_saved(self, why: str) -> None:
-        """Say that the database is in the way and all is as it was."""
+        """Say why nothing was saved, and that the job is unchanged."""
         self.working = False
         self.notify(why, title="Not saved", severity="error", timeout=15, markup=False)
 

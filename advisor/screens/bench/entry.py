@@ -1,4 +1,4 @@
-"""Type what the meter shows; what it comes to is shown while typing."""
+"""The screen to type what the meter shows; how it is understood is shown while typing."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from advisor.screens.widgets.pick import Select
 
 
 class EntryScreen(AskingDialog[Understood]):
-    """The fields of a quantity reading; returns what they come to, or None for going back."""
+    """The fields of a quantity reading; returns what was understood, or None for going back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "back", "Back", tooltip="Go back, enter nothing")
@@ -36,7 +36,7 @@ class EntryScreen(AskingDialog[Understood]):
         self.missing = ""
 
     def compose(self) -> ComposeResult:
-        """One row for each field, then what they come to."""
+        """Lay out a row for each field, then how they are understood."""
         names = self.session.knowledge.instruments
         with VerticalScroll(id="box", can_focus=False):
             yield Static(self.session.knowledge.readings[self.reading].name, markup=False)
@@ -68,13 +68,13 @@ class EntryScreen(AskingDialog[Understood]):
                 yield Button("Back", id="back", compact=True)
 
     def with_what(self, at: int) -> str:
-        """Where it is chosen what a number was taken with, once for all that can share it; or ""."""
+        """Return the field to choose the instrument of a number in, once for all that share it; or ""."""
         instruments = self.fields[at].instruments
         first = next(which for which, one in enumerate(self.fields) if one.instruments == instruments)
         return f"with-{first}" if len(instruments) > 1 else ""
 
     def on_mount(self) -> None:
-        """Begin where the first thing is to be filled in."""
+        """Focus the first field to fill in."""
         first = self.query_one("#field-0") if self.fields else self.query_one("#enter")
         if isinstance(first, Input) and (self.started or not first.value):
             first.value = self.started
@@ -86,13 +86,13 @@ class EntryScreen(AskingDialog[Understood]):
         self.understood()
 
     def on_key(self, event: Key) -> None:
-        """Keys that come before the field has the focus go into it; with the focus it takes them itself."""
+        """Put keys that come before the first field has the focus into it."""
         if event.is_printable and self.takes_typing:
             self.take(event)
 
     @property
     def takes_typing(self) -> bool:
-        """Letters go into the first field unless something else has the focus."""
+        """Whether typed characters go into the first field: unless something else has the focus."""
         return not isinstance(self.focused, Select | Button)
 
     def take(self, event: Key) -> None:
@@ -108,7 +108,7 @@ class EntryScreen(AskingDialog[Understood]):
             field.insert_text_at_cursor(event.character)
 
     def understood(self) -> Understood | None:
-        """Show what the fields come to."""
+        """Show how the fields are understood."""
         filled: dict[str, str] = {}
         instruments: dict[str, str] = {}
         for at, one in enumerate(self.fields):
@@ -132,7 +132,7 @@ class EntryScreen(AskingDialog[Understood]):
         return understood
 
     def asked_for(self) -> str:
-        """Say what is to be done next, before anybody has tried to go on without it."""
+        """Return what to do next, while nobody has tried to go on without it."""
         where = self.where_missing()
         if isinstance(where, Select):
             return f"Next, choose: {where.heading}"
@@ -145,7 +145,7 @@ class EntryScreen(AskingDialog[Understood]):
 
     @on(Select.Changed)
     def chosen(self) -> None:
-        """Something was chosen: on to what is missing, or to the end."""
+        """Go on after a choice: to what is missing, or to the end."""
         if self.understood() is not None:
             self.query_one("#enter").focus()
         else:
@@ -154,7 +154,7 @@ class EntryScreen(AskingDialog[Understood]):
     @on(Input.Submitted)
     @on(Button.Pressed, "#enter")
     def entered(self) -> None:
-        """Hand back what was understood; where something is missing go there, and list what it can be."""
+        """Return what was understood; if something is missing, go there and list its choices."""
         understood = self.understood()
         if understood is not None:
             self.dismiss(understood)
@@ -168,7 +168,7 @@ class EntryScreen(AskingDialog[Understood]):
             missing.action_open()
 
     def where_missing(self) -> Widget:
-        """Return the line to go on with: the missing field, what it was taken with, or where one is now."""
+        """Return the widget to go on with: the missing field or instrument, or the present one."""
         for at, one in enumerate(self.fields):
             if one.key == self.missing:
                 field = self.query_one(f"#field-{at}")

@@ -1,4 +1,4 @@
-"""A figure of the day that a reading hangs on, asked once for a job."""
+"""The screen for a figure of the day on which a reading depends, asked once for a job."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ class FigureScreen(AskingDialog[Session]):
         self.app.call_from_thread(self.dismiss, session)
 
     def not_entered(self, why: str) -> None:
-        """Say why it is not; it still stands in its field."""
+        """Say why the figure was not entered; it stays in its field."""
         self.saving = False
         self.query_one("#says", Static).update(why)
 

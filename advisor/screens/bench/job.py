@@ -1,4 +1,4 @@
-"""A screen on a job that others may work on as well: what is entered is saved, what they enter is shown."""
+"""The base of screens on a job that others may work on too: it saves entries and shows those of others."""
 
 from __future__ import annotations
 
@@ -18,15 +18,15 @@ from advisor.simulate.rollout import LookAhead
 from advisor.store.errors import StaleWrite, StoreError
 
 LOOK_EVERY_SECONDS = 3.0
-"""How often a change by others is looked for, and an answer that could not be saved is tried again."""
+"""Interval between looks for changes by others, and between attempts to save an unsaved answer."""
 SLOW_SECONDS = 0.5
-"""What takes longer than this to save and work out is said to be under way."""
+"""After this time it is said that saving and working out are under way."""
 
 
 class JobScreen(AskingScreen[None]):
-    """Saves in a thread, keeps what cannot be saved and tries again; rings when a wait is over; looks ahead.
+    """Saves in a thread, retries what cannot be saved, rings when a wait is over, and looks ahead.
 
-    What is shown of it all is left to the class that is made of this one.
+    Subclasses decide what is shown.
     """
 
     def __init__(self, session: Session) -> None:
@@ -59,38 +59,38 @@ class JobScreen(AskingScreen[None]):
 
     @abstractmethod
     def show_news(self, words: str = "") -> None:
-        """Show what the last entry did, or what is in the way."""
+        """Show what the last entry did, or why it failed."""
 
     @abstractmethod
     def show_ahead(self, session: Session, found: LookAhead) -> None:
-        """Say that another reading is better to the end."""
+        """Say that another reading is better in the long run."""
 
     def on_mount(self) -> None:
-        """Look for what others enter, for waits that are over and for what is still to be saved."""
+        """Start the timer that looks for entries of others, waits that are over and unsaved answers."""
         self.set_interval(LOOK_EVERY_SECONDS, self.look_around)
         self.look_ahead_quietly()
 
     def on_screen_resume(self) -> None:
-        """Another screen lay over this one."""
+        """Look again when a screen above was closed."""
         self.call_after_refresh(self.app.tidy)
 
     def tell(self, words: str, seconds: float) -> None:
-        """Say something in the line for news: for so many seconds, or until the next entry if for longer."""
+        """Show a message in the line for news for this many seconds; a longer one until the next entry."""
         self.told = words
         self.show_news()
         if seconds <= SHORT_SECONDS:
             self.set_timer(seconds, lambda: self.unsay(words))
 
     def unsay(self, words: str) -> None:
-        """Take something said away, unless something else is said by now."""
+        """Remove a message, unless another has replaced it."""
         if self.told == words and self.is_attached:
             self.told = ""
             self.show_news()
 
     def change(self, make: Callable[[], Session], keep: str | None = None) -> None:
-        """Go on with the session that is made, and with the reading `keep` on the card.
+        """Replace the session by what `make` returns, with the reading `keep` on the card.
 
-        What cannot be, or cannot be saved, leaves all as it was.
+        If the entry is refused or cannot be saved, everything stays as it was.
         """
         if self.unsaved is not None:
             self.notify(
@@ -104,7 +104,7 @@ class JobScreen(AskingScreen[None]):
             self.work_out(make, keep)
 
     def under_way(self) -> None:
-        """Say so where the last entry still keeps the program at work."""
+        """Say so if the last entry is still being saved and worked out."""
         if self.saving and self.unsaved is None:
             self.show_news("Your entry is being saved, and what follows worked out …")
 
@@ -124,7 +124,7 @@ class JobScreen(AskingScreen[None]):
             back(self.changed, session, keep)
 
     def changed(self, session: Session, keep: str | None) -> None:
-        """Show where the job stands once a change is saved."""
+        """Show the job after a change was saved."""
         self.told = "Saved." if self.unsaved is not None else ""
         self.session, self.saving, self.unsaved = session, False, None
         self.chosen, self.confidence, self.ahead = keep, "certain", None
@@ -156,18 +156,18 @@ class JobScreen(AskingScreen[None]):
         self.show_session()
 
     def overtaken(self, why: str) -> None:
-        """Somebody else has gone on with the job: show it as it is now."""
+        """Show the job as it is now, after somebody else's entry."""
         self.saving, self.unsaved = False, None
         self.notify(why, title="Not entered", severity="warning", timeout=15, markup=False)
         self.look_for_others()
 
     def not_saved(self, make: Callable[[], Session], why: str) -> None:
-        """Keep an answer that the database cannot take, say so, and go on trying."""
+        """Keep an answer that cannot be saved now, say so, and go on trying."""
         self.saving, self.unsaved = False, make
         self.show_news(f"NOT SAVED YET. Your answer is kept here and tried again every few seconds. {why}")
 
     def look_around(self) -> None:
-        """Try again to save, else look for what others have entered; ring where a wait is over."""
+        """Try again to save, else look for entries of others; ring if a wait is over."""
         if self.unsaved is not None and not self.saving:
             self.saving = True
             self.work_out(self.unsaved)
@@ -176,7 +176,7 @@ class JobScreen(AskingScreen[None]):
             self.look_at_waits()
 
     def look_at_waits(self) -> None:
-        """Show how long a wait still takes, and ring once when it is over."""
+        """Show how long a wait still lasts, and ring once when it is over."""
         waits = frozenset(setup for setup, left in self.session.waiting.items() if left > 0)
         if not waits and not self.ringing:
             return
@@ -191,26 +191,26 @@ class JobScreen(AskingScreen[None]):
 
     @work(thread=True, exclusive=True, group="waits")
     def show_later(self, before: Session, fresh: Session) -> None:
-        """Work out the same job at a later time, off the event loop."""
+        """Work out the same job for the present time, off the event loop."""
         fresh.worked_out(self.chosen)
         self.app.call_from_thread(self.later, before, fresh)
 
     def later(self, before: Session, fresh: Session) -> None:
-        """Show the job at a later time, unless this bench has gone on meanwhile."""
+        """Show the job at the present time, unless this bench has gone on meanwhile."""
         if self.session is before and not self.saving:
             self.session = fresh
             self.show_session()
 
     @work(thread=True, exclusive=True, group="others")
     def look_for_others(self) -> None:
-        """Whether somebody else has entered something on this job."""
+        """Look whether somebody else has entered something on this job, and show it."""
         session = self.session
         try:
             newer = session.newer()
             if newer is not None:
                 newer.worked_out()
         except StoreError:
-            return  # told as soon as something is to be saved
+            return  # reported at the next attempt to save
         except InconsistentEvidence as error:
             self.app.call_from_thread(self.refused, str(error))
             return

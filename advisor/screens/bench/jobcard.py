@@ -1,4 +1,4 @@
-"""The job card on the screen: for the file, or in plain words for the customer; saved on request."""
+"""The screen of the job card, for the file or in plain words for the customer; saved on request."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class JobCardScreen(AskingScreen[None]):
         self.customer = customer
 
     def compose(self) -> ComposeResult:
-        """Lay out the card, and what can be done with it."""
+        """Lay out the card and its buttons."""
         yield MarkdownView(name="text")
         with Horizontal(id="row"):
             yield Button("Customer's page / job card", id="customer", compact=True)
@@ -41,7 +41,7 @@ class JobCardScreen(AskingScreen[None]):
         yield KeyLine()
 
     def on_mount(self) -> None:
-        """Show the page that is wanted first."""
+        """Show the page asked for."""
         self.show_card()
         self.query_one("#text").focus()
 
@@ -58,12 +58,12 @@ class JobCardScreen(AskingScreen[None]):
 
     @on(Button.Pressed, "#save")
     def action_save(self) -> None:
-        """Save as HTML: in the browser it is downloaded, in a terminal it goes to the downloads folder."""
+        """Save as HTML: as a download in a browser, else in the downloads folder."""
         self.deliver(self.customer)
 
     @work(thread=True)
     def deliver(self, customer: bool) -> None:
-        """Write the page off the event loop, and hand it over."""
+        """Write the page off the event loop, and save it."""
         page = self.session.job_card("html", customer)
         name = f"{'customer' if customer else 'job'}-{self.session.filed.number or 'new'}.html"
         self.app.call_from_thread(self.app.deliver_paper, page, name, "text/html")

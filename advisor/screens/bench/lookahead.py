@@ -1,4 +1,4 @@
-"""Looking ahead: the best readings are played out to the end, and the one that ends soonest is named."""
+"""The screen that plays the best readings out to the end, and names the one that ends soonest."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class LookAheadScreen(AskingDialog[str]):
         self.session = session
 
     def compose(self) -> ComposeResult:
-        """Progress first, then the readings with their expected minutes."""
+        """Lay out progress, then the readings with their expected minutes."""
         with Vertical(id="box"):
             yield Static("Playing the best readings out to the end …", id="says", markup=False)
             yield ProgressBar(total=1, show_eta=False, id="progress")
@@ -46,7 +46,7 @@ class LookAheadScreen(AskingDialog[str]):
 
     @work(thread=True, exclusive=True)
     def play(self) -> None:
-        """Play them out, off the event loop; leaving the screen stops it between two steps."""
+        """Play the readings out off the event loop; leaving the screen stops it between two steps."""
         worker = get_current_worker()
 
         def progress(done: int, total: int) -> None:
@@ -62,7 +62,7 @@ class LookAheadScreen(AskingDialog[str]):
         self.query_one(ProgressBar).update(total=total, progress=done)
 
     def show_found(self, found: LookAhead) -> None:
-        """Show what each reading comes to, the best one first."""
+        """Show the expected minutes of each reading, the best one first."""
         session = self.session
         self.query_one(ProgressBar).display = False
         self.query_one("#says", Static).update(look_ahead_words(session.knowledge, found))

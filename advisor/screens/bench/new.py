@@ -1,4 +1,4 @@
-"""A new job: the tag of the car, and what the customer complains about."""
+"""The screen for a new job: the tag of the car and the complaint."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
         self.knowledge, self.tag_before, self.complaint_before = knowledge, tag, complaint
 
     def compose(self) -> ComposeResult:
-        """Tag first, then the complaints in the customer's words."""
+        """Lay out the tag, then the complaints in the customer's words."""
         with Vertical(id="box"):
             yield Static("New job. Which car? A tag of your own: no names, no number plates.", markup=False)
             field = Input(self.tag_before, "e.g. bay 2 blue estate", id="tag", max_length=80, compact=True)
@@ -48,30 +48,30 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
             yield Button("Back", compact=True)
 
     def on_mount(self) -> None:
-        """Begin with the tag, or with the complaint where somebody has come back to choose another."""
+        """Focus the tag, or the complaints if somebody has come back to choose another."""
         self.query_one("#tag").focus()
         if self.complaint_before in self.knowledge.complaints:
             self.call_after_refresh(self.go_back_to, self.complaint_before)
 
     def go_back_to(self, complaint: str) -> None:
-        """Go to a complaint that was chosen before."""
+        """Highlight a complaint chosen before."""
         listed = self.query_one("#complaints", ChoiceList)
         listed.focus()
         listed.highlighted = listed.get_option_index(complaint)
 
     @on(Input.Submitted)
     def to_complaints(self) -> None:
-        """Enter in the tag goes on to the complaints, once there is one."""
+        """Go on to the complaints on Enter in the tag, unless it is empty."""
         if self.tag():
             self.screen.set_focus(self.query_one("#complaints"))
 
     @on(Input.Changed)
     def mended(self) -> None:
-        """Take away what was said of the tag."""
+        """Clear the message about the tag."""
         self.query_one("#says", Static).update("")
 
     def tag(self) -> str:
-        """Return the tag; where there is none, say so and go back to it."""
+        """Return the tag; if there is none, say so and go back to it."""
         field = self.query_one("#tag", Input)
         tag = field.value.strip()
         if not tag:
@@ -83,7 +83,7 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
 
     @on(OptionList.OptionSelected)
     def chosen(self, event: OptionList.OptionSelected) -> None:
-        """Hand back tag and complaint; without a tag nobody finds the job again."""
+        """Return tag and complaint; without a tag nobody would find the job again."""
         tag = self.tag()
         if tag:
             self.dismiss((tag, event.option_id or ""))

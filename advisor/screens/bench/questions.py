@@ -1,4 +1,4 @@
-"""What is asked before something is done at the bench: which reading, which step, which setup, and why."""
+"""Questions asked before an entry at the bench: which reading, which step, which setup, and why."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from advisor.screens.widgets.typing import LineScreen
 SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
 CANCEL_REASONS = ("opened by mistake", "the customer called it off", "done elsewhere")
 SINCE = {"just now": 0, "for an hour": 60, "for three hours": 180, "all night": 600, "for a day": 1440}
-"""Since when a condition holds that somebody states, in minutes."""
+"""Choices for how long a stated setup has been in place, in minutes."""
 UNREAD = "The cautions were not read yet. Read them (⚠), press y, then begin the wait."
 END_REASONS = ("the car was disturbed", "no longer needed", "begun by mistake")
 
@@ -42,7 +42,7 @@ def units(bench: JobScreen) -> None:
 
 
 def again(bench: JobScreen) -> None:
-    """Take a reading again that was taken before."""
+    """Choose a reading to take again."""
     readings = bench.session.knowledge.readings
     lines = [(name, readings[name].name) for name in bench.session.case.taken if name in readings]
     if not lines:
@@ -54,7 +54,7 @@ def again(bench: JobScreen) -> None:
 
 
 def take_again(bench: JobScreen, reading: str | None, instead_of: int = 0) -> None:
-    """Ask for the answer of a reading once more, in the place of a step or beside it; both stay on record."""
+    """Ask for the answer of a reading again, instead of a step or besides it; both stay on record."""
     if reading is None:
         return
     said = bench.session.knowledge.readings[reading]
@@ -70,7 +70,7 @@ def take_again(bench: JobScreen, reading: str | None, instead_of: int = 0) -> No
 
 
 def answered(bench: JobScreen, reading: str, outcome: str, confidence: float, instead_of: int = 0) -> None:
-    """Enter an answer; one that comes before the wait is over is asked about, and is a guess at best."""
+    """Enter an answer; one before the wait is over is asked about, and counts as a guess at best."""
     guess = min(confidence, bench.session.policy.a_guess)
     in_time(
         bench,
@@ -83,7 +83,7 @@ def answered(bench: JobScreen, reading: str, outcome: str, confidence: float, in
 def in_time(
     bench: JobScreen, reading: str, enter: Callable[[], Session], guess: Callable[[], Session]
 ) -> None:
-    """Enter an answer where nothing has to be waited for any more; else ask once, and enter a guess."""
+    """Enter an answer if no wait is left; otherwise ask once, and enter it as a guess."""
     early = bench.session.early(reading)
 
     def decided(answer: str | None) -> None:
@@ -98,7 +98,7 @@ def in_time(
 
 
 def steps(bench: JobScreen) -> None:
-    """Choose any step, to take it back or to correct it."""
+    """Choose any step to take back or correct."""
     session = bench.session
     lines = [
         (str(step), entry_words(session.knowledge, session.case, entry))
@@ -117,7 +117,7 @@ def steps(bench: JobScreen) -> None:
 
 
 def correct(bench: JobScreen, step: int) -> None:
-    """Take back a step, and ask for the right answer where it was one."""
+    """Take back a step; if it was an answer, ask for the right one."""
     entry = bench.session.case.counting[step]
     reading = getattr(entry, "reading", None)
     lines = [("wrong", "It was wrong: take it back"), ("slip", "A slip of the finger: take it back")]
@@ -135,7 +135,7 @@ def correct(bench: JobScreen, step: int) -> None:
 
 
 def skip(bench: JobScreen) -> None:
-    """Say why the reading cannot be taken."""
+    """Ask why the reading cannot be taken, and skip it."""
     proposal = bench.proposal
     if proposal is None:
         return
@@ -194,7 +194,7 @@ def state(bench: JobScreen, setup: str) -> None:
 
 
 def end(bench: JobScreen, setup: str) -> None:
-    """Say why a setup is no longer in place."""
+    """Ask why a setup is no longer in place, and end it."""
 
     def because(reason: str | None) -> None:
         if reason:
@@ -204,7 +204,7 @@ def end(bench: JobScreen, setup: str) -> None:
 
 
 def other(bench: JobScreen) -> None:
-    """Choose from all readings that tell something."""
+    """Choose among all readings that tell something."""
     session = bench.session
     if not session.proposals:
         bench.notify("No reading that can be taken here tells anything.")
@@ -222,7 +222,7 @@ def other(bench: JobScreen) -> None:
 
 
 def cancel(bench: JobScreen) -> None:
-    """Say why the job is called off; one that nobody has entered anything on is simply left."""
+    """Ask why the job is cancelled, and cancel it; one without entries is simply left."""
     if not bench.session.case.entries:
         bench.notify("Nothing was entered on this job, so it is not kept. Escape leaves it.", timeout=5)
         return
@@ -251,7 +251,7 @@ def cancel(bench: JobScreen) -> None:
 
 
 def leave(bench: JobScreen) -> None:
-    """Back to the jobs; an answer that is not saved yet is asked about."""
+    """Go back to the jobs; ask first if an answer is not saved yet."""
     if bench.unsaved is None:
         bench.dismiss()
         return

@@ -1,4 +1,4 @@
-"""What is asked about repairs: which cause was put right, and with which one the job is closed."""
+"""Questions about repairs: which cause was repaired, and with which one the job is closed."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.typing import LineScreen
 
 LEADING = 7
-"""So many causes are offered at once: with the two lines below them each has a key."""
+"""The most causes offered at once: with the two lines below them each has a digit key."""
 
 
 def causes(bench: JobScreen) -> list[tuple[str, str]]:
@@ -24,7 +24,7 @@ def causes(bench: JobScreen) -> list[tuple[str, str]]:
 
 
 def remedy(bench: JobScreen) -> None:
-    """Enter that a remedy was done."""
+    """Ask which remedy was done, and enter it."""
 
     def done(fault: str | None) -> None:
         if fault is not None:
@@ -34,7 +34,7 @@ def remedy(bench: JobScreen) -> None:
 
 
 def repaired(bench: JobScreen, fault: str) -> None:
-    """Enter that the remedy of a fault was done: its cautions are read first, then it is asked once."""
+    """Enter that the remedy of a fault was done, after its cautions and one confirmation."""
     session = bench.session
     due = session.to_acknowledge(session.remedy_cautions(fault))
 
@@ -67,7 +67,7 @@ def repaired(bench: JobScreen, fault: str) -> None:
 
 
 def ask_to_record_check(bench: JobScreen, gone: bool) -> None:
-    """Enter what the check after the repair found: asked once, as one key may have been a slip."""
+    """Enter what the check after the repair found, after one confirmation against slips."""
     session = bench.session
 
     reading = session.check_reading if gone else ""
@@ -114,7 +114,7 @@ def close(bench: JobScreen) -> None:
 
 
 def ask_to_close(bench: JobScreen, fault: str, words: str = "") -> None:
-    """Ask once, with what closing will record."""
+    """Ask for confirmation, showing what closing will record."""
     session = bench.session
 
     def decided(answer: str | None) -> None:

@@ -1,4 +1,4 @@
-"""What stands around the task: which job it is, the story so far, and the suspicion over the steps."""
+"""The text around the task: which job it is, the story so far, and the suspicion over the steps."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from advisor.case.entries import Acknowledged, Known, TakenBack
 
 
 def headline(session: Session) -> str:
-    """Which job it is, how far it has come, and what it goes by."""
+    """Return which job it is, how far it has come, and how readings are ranked."""
     taken = len(session.case.taken)
     complaint = session.knowledge.complaints[session.case.complaint].name
     by = "" if session.ranking == "bits" else f" · {session.ranking}"
@@ -20,7 +20,7 @@ def headline(session: Session) -> str:
 
 
 def last_move(session: Session) -> str:
-    """Say what the last entry moved most, or nothing."""
+    """Return what the last entry moved most, or nothing."""
     if not session.case.entries:
         return ""
     last = session.case.entries[-1]
@@ -29,7 +29,7 @@ def last_move(session: Session) -> str:
 
 
 def trail(session: Session) -> Content:
-    """Return the story so far: each entry and what it moved, struck out where it was taken back."""
+    """Return the story so far: each entry and what it moved, struck out if it was taken back."""
     knowledge, case, stages = session.knowledge, session.case, session.stages
     lines: list[Content] = [Content.styled("The story so far", "bold")]
     for step, entry in enumerate(case.entries, start=1):
@@ -49,7 +49,7 @@ def trail(session: Session) -> Content:
 
 
 def suspicion_panel(session: Session, width: int, causes: int) -> Content:
-    """Draw the leading causes, each with its probability over the steps."""
+    """Return the leading causes, each with its probability over the steps; `width` is in columns."""
     steps = telling_steps(session.case)
     heading, *rows = suspicion_rows(session.knowledge, session.stages, steps, width, causes)
     return Content("\n").join([Content.styled(heading, "dim"), *map(Content, rows)])

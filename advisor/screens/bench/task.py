@@ -35,7 +35,7 @@ from advisor.simulate.rollout import LookAhead
 
 
 class TaskScreen(JobScreen):
-    """What to do next on this car, and what came of what was done."""
+    """Shows what to do next on this car, and what each entry did."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         *(Binding(str(n), f"answer({n - 1})", show=False) for n in range(1, 10)),
@@ -94,7 +94,7 @@ class TaskScreen(JobScreen):
         self.entering: EntryScreen | None = None
 
     def compose(self) -> ComposeResult:
-        """Trail and task side by side, the picture of suspicion below."""
+        """Lay out trail and task side by side, and the picture of suspicion below."""
         yield Static(id="head", markup=False)
         yield Static(id="news", markup=False)
         with Horizontal(id="middle"):
@@ -107,7 +107,7 @@ class TaskScreen(JobScreen):
         yield KeyLine()
 
     def on_resize(self) -> None:
-        """Draw the picture and the answers for the room there is."""
+        """Redraw the picture and the choices for the new size."""
         self.show_session()
 
     @property
@@ -122,7 +122,7 @@ class TaskScreen(JobScreen):
 
     @property
     def takes_typing(self) -> bool:
-        """Whether a number is being typed for which the entry is about to come up."""
+        """Whether a number is being typed for an entry screen that is about to open."""
         return self.entering is not None
 
     # What is shown
@@ -141,14 +141,14 @@ class TaskScreen(JobScreen):
         self.show_card(card(session, self.proposal, self.confidence, self.ahead))
 
     def show_news(self, words: str = "") -> None:
-        """Show above the task what the last entry did, or what is in the way."""
+        """Show above the task what the last entry did, or why it failed."""
         words = words or self.told or last_move(self.session)
         news = self.query_one("#news", Static)
         news.display = bool(words)
         news.update(words)
 
     def show_card(self, shown: Card) -> None:
-        """Show the task and its choices; what a choice would do is cut where there is no room."""
+        """Show the task and its choices; the effect of a choice is cut to fit."""
         self.show_text(shown)
         answers = self.query_one("#answers", OptionList)
         answers.clear_options()
@@ -159,16 +159,16 @@ class TaskScreen(JobScreen):
             answers.add_option(Option(Content.assemble(words, "  ", (effect, "dim")), id=action))
         answers.focus()
         reading = self.proposal.reading if self.proposal else self.session.advice.stop
-        # After every entry something else can be taken back, even where the question stays.
+        # After every entry something else can be taken back, even if the question stays.
         self.asks((reading, tuple(action for action, _, _ in shown.choices), self.session.filed.entries))
 
     def show_text(self, shown: Card) -> None:
-        """Show the lines of the task; the same task stays where it was scrolled to."""
+        """Show the lines of the task; the same task keeps its scroll position."""
         about = (self.session.filed.number, self.proposal.reading if self.proposal else "")
         self.query_one(CardText).show_lines(about, shown.lines, shown.to_see)
 
     def show_ahead(self, session: Session, found: LookAhead) -> None:
-        """Say on the card that another reading is better to the end."""
+        """Say on the card that another reading is better in the long run."""
         if self.session is session:
             self.ahead = found
             self.show_text(card(session, self.proposal, self.confidence, found))
@@ -177,7 +177,7 @@ class TaskScreen(JobScreen):
 
     @on(OptionList.OptionSelected, "#answers")
     async def selected(self, event: OptionList.OptionSelected) -> None:
-        """One of the lines was chosen."""
+        """Carry out the line chosen."""
         await self.do(event.option_id or "")
 
     async def do(self, choice: str) -> None:
@@ -219,7 +219,7 @@ class TaskScreen(JobScreen):
         self.notify(f"The next answer counts as: {self.confidence}.", timeout=3)
 
     def action_read(self) -> None:
-        """Enter that the cautions were read; one that was not in view is brought there instead."""
+        """Enter that the cautions were read; if one was not in view yet, scroll to it instead."""
         session, proposal = self.session, self.proposal
         shown = session.cautions(proposal) if proposal else session.remedy_cautions(session.found)
         due = session.to_acknowledge(shown)
@@ -241,7 +241,7 @@ class TaskScreen(JobScreen):
         )
 
     def action_measure(self, started: str = "") -> None:
-        """Type what the meter shows for the reading on the card."""
+        """Open the entry screen for the reading on the card."""
         proposal = self.proposal
         if proposal is not None and proposal.asks and proposal.asks[0] in self.session.knowledge.measurands:
             self.ask_figure(proposal.asks[0])
@@ -252,7 +252,7 @@ class TaskScreen(JobScreen):
         self.measure(proposal.reading, started)
 
     def measure(self, reading: str, started: str = "", instead_of: int = 0) -> None:
-        """Ask for the numbers of a quantity reading; in the place of a step with what was entered there."""
+        """Ask for the numbers of a quantity reading; to replace a step, start with what it says."""
 
         def measured(understood: Understood | None) -> None:
             self.entering = None
@@ -269,9 +269,9 @@ class TaskScreen(JobScreen):
         self.app.push_screen(self.entering, measured)
 
     def on_key(self, event: Key) -> None:
-        """Take a number that is typed at once, and whatever comes before the entry is up.
+        """Open the entry screen on the first digit, and keep what is typed before it is up.
 
-        Keys of a burst all pass here before the first binding is looked at.
+        All keys of a burst pass here before the first binding is looked up.
         """
         proposal = self.proposal
         if self.entering is not None:
@@ -314,7 +314,7 @@ class TaskScreen(JobScreen):
         self.change(lambda: self.session.knows(facts))
 
     def action_page(self, pages: int) -> None:
-        """Read on or back in the task, wherever the focus is."""
+        """Scroll the task by pages, wherever the focus is."""
         self.query_one(CardText).page(pages)
 
     def choose(self, reading: str | None) -> None:
@@ -324,18 +324,18 @@ class TaskScreen(JobScreen):
 
     @work(thread=True, exclusive=True, group="card")
     def work_out_card(self, session: Session, reading: str) -> None:
-        """Work out what a reading would do, off the event loop."""
+        """Work out the effects of a reading, off the event loop."""
         session.worked_out(reading)
         self.app.call_from_thread(self.put_on_card, session, reading)
 
     def put_on_card(self, session: Session, reading: str) -> None:
-        """Show the reading, unless the job has gone on meanwhile."""
+        """Put the reading on the card, unless the job has gone on meanwhile."""
         if self.session is session:
             self.chosen = reading
             self.show_session()
 
     def action_result(self) -> None:
-        """Back to where the search has ended, from a reading that was chosen all the same."""
+        """Go back to the end of the search, from a reading chosen after it."""
         if self.session.advice.stop is None:
             self.notify("The search has not ended yet.", timeout=3)
         elif not self.saving:
@@ -343,12 +343,12 @@ class TaskScreen(JobScreen):
             self.show_session()
 
     def action_rank(self, ranking: Ranking) -> None:
-        """Rank readings another way."""
+        """Change how readings are ranked."""
         self.change(lambda: self.session.ranked(ranking))
         self.notify(f"Next readings: {ranking}.", timeout=3)
 
     def action_trolley(self) -> None:
-        """Say what is on the trolley, and go on with that."""
+        """Choose the instruments on the trolley, and limit readings to them."""
 
         def off(instruments: frozenset[str] | None) -> None:
             if instruments is not None:
@@ -359,7 +359,7 @@ class TaskScreen(JobScreen):
     def action_look_ahead(self) -> None:
         """Play the best readings out to the end."""
         if not self.session.plays_out:
-            self.notify("Too much hangs together in this complaint to play cars out.", timeout=3)
+            self.notify("This complaint is too interconnected to play cars out.", timeout=3)
         elif not self.session.can_look_ahead:
             self.notify("There is nothing to play out now.", timeout=3)
         elif not self.saving:
@@ -368,7 +368,7 @@ class TaskScreen(JobScreen):
     def action_facts(self) -> None:
         """Change what is known of the vehicle."""
         if not self.session.facts:
-            self.notify("Nothing has to be known of the vehicle for this complaint.", timeout=3)
+            self.notify("No facts about the vehicle matter for this complaint.", timeout=3)
             return
         self.app.push_screen(
             FactsScreen(self.session.facts, self.session.case.facts),
@@ -376,7 +376,7 @@ class TaskScreen(JobScreen):
         )
 
     def action_more(self) -> None:
-        """Everything that can be done here, to be chosen by finger as well."""
+        """List everything that can be done here, for fingers too."""
         lines = [
             (one.action, f"{one.key_display or self.app.get_key_display(one)}  {one.tooltip}")
             for bindings in self._bindings.key_to_bindings.values()
@@ -403,15 +403,15 @@ class TaskScreen(JobScreen):
         questions.units(self)
 
     def action_again(self) -> None:
-        """Take a reading again that was taken before."""
+        """Choose a reading to take again."""
         questions.again(self)
 
     def action_steps(self) -> None:
-        """Choose any step, to take it back or to correct it."""
+        """Choose any step to take back or correct."""
         questions.steps(self)
 
     def action_skip(self) -> None:
-        """Say why the reading cannot be taken."""
+        """Ask why the reading cannot be taken, and skip it."""
         questions.skip(self)
 
     def action_wait(self) -> None:
@@ -419,19 +419,19 @@ class TaskScreen(JobScreen):
         questions.setups(self)
 
     def action_other(self) -> None:
-        """Choose from all readings that tell something."""
+        """Choose among all readings that tell something."""
         questions.other(self)
 
     def action_leave(self) -> None:
-        """Back to the jobs; an answer that is not saved yet is asked about."""
+        """Go back to the jobs; ask first if an answer is not saved yet."""
         questions.leave(self)
 
     def action_cancel(self) -> None:
-        """Ask why the job is cancelled, and do it."""
+        """Ask why the job is cancelled, and cancel it."""
         questions.cancel(self)
 
     def action_remedy(self) -> None:
-        """Enter that a remedy was done."""
+        """Ask which remedy was done, and enter it."""
         repairs.remedy(self)
 
     def action_close(self) -> None:

@@ -1,4 +1,4 @@
-"""What is on the trolley: readings can be limited to it."""
+"""The screen for the instruments on the trolley, to which readings can be limited."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from advisor.screens.widgets.ticks import TickList
 
 
 class TrolleyScreen(AskingDialog[frozenset[str]]):
-    """Ticks for the instruments on the trolley; returns those that are not on it, or None for going back."""
+    """Ticks for the instruments on the trolley; returns those not on it, or None for going back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on with what is ticked"),
@@ -29,7 +29,7 @@ class TrolleyScreen(AskingDialog[frozenset[str]]):
         self.session = session
 
     def compose(self) -> ComposeResult:
-        """One tick for each instrument there is."""
+        """Lay out one line for each instrument."""
         session = self.session
         with Vertical(id="box"):
             yield Static("What is on the trolley? Space ticks, F10 goes on with it.", markup=False)
@@ -43,7 +43,7 @@ class TrolleyScreen(AskingDialog[frozenset[str]]):
 
     @on(Button.Pressed, "#go")
     def action_go(self) -> None:
-        """Hand back what is not on the trolley."""
+        """Return what is not on the trolley."""
         asked, ticked = set(self.session.instruments), self.query_one(TickList).ticked
         self.dismiss(self.session.off_trolley - asked | (asked - ticked))
 

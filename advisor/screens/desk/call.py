@@ -28,7 +28,7 @@ from advisor.store.errors import StaleWrite, StoreError
 
 
 class CallScreen(AskingScreen[Call | Inspection]):
-    """The questions, the most telling one first; returns the call once a day is booked, or None."""
+    """The questions, the most informative one first; returns the call once a day is booked, or None."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         *(Binding(str(n), f"answer({n})", show=False) for n in range(10)),
@@ -44,7 +44,7 @@ class CallScreen(AskingScreen[Call | Inspection]):
         self.busy = False
 
     def compose(self) -> ComposeResult:
-        """Lay out what to say at once, the question, its answers, and the causes so far."""
+        """Lay out what to tell at once, the question, its answers, and the causes so far."""
         yield Static(id="title", markup=False)
         yield Static(id="warn", markup=False)
         with VerticalScroll(id="text", can_focus=False):
@@ -86,14 +86,14 @@ class CallScreen(AskingScreen[Call | Inspection]):
         self.query_one("#causes", Static).update(f"So far: {leading}")
 
     def change(self, make: Callable[[], Call]) -> None:
-        """Go on with the call that is made, once it is saved."""
+        """Replace the call by what `make` returns, once it is saved."""
         if not self.busy:
             self.busy = True
             self.work_out(make)
 
     @work(thread=True, group="saving")
     def work_out(self, make: Callable[[], Call]) -> None:
-        """Save and work out the next question, off the event loop; where others were first, look again."""
+        """Save and work out the next question off the event loop; if others were first, read it again."""
         try:
             try:
                 call = make().worked_out()
@@ -147,7 +147,7 @@ class CallScreen(AskingScreen[Call | Inspection]):
     def action_facts(self) -> None:
         """Ask what is known of the vehicle."""
         if not self.call.facts:
-            self.notify("Nothing more has to be known of the vehicle.", timeout=3)
+            self.notify("No more facts about the vehicle are needed.", timeout=3)
             return
 
         def known(facts: dict[str, str] | None) -> None:

@@ -1,4 +1,4 @@
-"""The start of a call: which car, and what the customer says; several complaints at once are fine."""
+"""The screen that starts a call: which car, and what the customer says; several complaints are fine."""
 
 from __future__ import annotations
 
@@ -51,14 +51,14 @@ from advisor.store.store import Store
 
 TITLE = "A call: which car, and what is it about?"
 NONE_OF_THESE = "none of these"
-"""The line for what fits no complaint; no id of the knowledge has spaces."""
+"""The key of the line for what fits no complaint; no id in the knowledge has spaces."""
 NOTHING_TICKED = "No complaint is ticked. Tick one, or 'None of these'."
 LOOKING = "Looking for what fits …"
 LOOKS_SAID = "The tag looks like what the customer says, not like the name of a car."
 
 
 class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
-    """Returns a call or inspection that has begun, an open visit to go on with, or None for going back."""
+    """Returns a new call or inspection, an open visit to go on with, or None for going back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on to the questions"),
@@ -74,12 +74,12 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         self.chosen: set[str] = set()
         self.dangers = CallDangers()
         self.has_changed = False
-        """Whether something was typed since the words were last looked at."""
+        """Whether something was typed since the words were last looked up."""
         self.is_looking = False
         self.another = ""
-        """A tag of which there is an open job, and another is wanted."""
+        """A tag with an open job for which another one was asked for all the same."""
         self.kept_tag = ""
-        """A tag that looks like something said, of which somebody has said that it is the car's name."""
+        """A tag that looks like something said, but was confirmed as the car's name."""
 
     def compose(self) -> ComposeResult:
         """Tag, words, and the complaints that fit them."""
@@ -122,13 +122,13 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
 
     @work(thread=True, group="looking")
     def look(self, words: str, tag: str) -> None:
-        """Look for what fits, off the event loop, one at a time: a thread for each key takes seconds."""
+        """Look up what fits off the event loop, one at a time: a thread for each key would take seconds."""
         found = heard(self.engines.knowledge, words, tag)
         if not get_current_worker().is_cancelled:
             self.app.call_from_thread(self.looked, found, words, tag)
 
     def looked(self, found: Fitting, words: str, tag: str) -> None:
-        """Show what was found, or look for what was typed meanwhile."""
+        """Show what was found, or look up what was typed meanwhile."""
         self.is_looking = False
         now = self.query_one("#words", Input).value, self.query_one("#tag", Input).value
         if now == (words, tag):
@@ -137,7 +137,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
             self.look_again()
 
     def show_fitting(self, found: Fitting, words: str) -> None:
-        """Show the complaints that fit the words, normal things with what to tell, questions if unclear."""
+        """Show the complaints that fit the words, advice on normal things, and questions if unclear."""
         says = [LOOKS_SAID + " F7 moves it there."] if self.tag_looks_said() else []
         says += [harmless_words(self.engines.knowledge.harmless[one]) for one in found.harmless]
         danger = self.dangers.open or self.dangers.settled
@@ -166,11 +166,11 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         self.query_one("#complaints", TickList).show_lines(lines, self.chosen)
 
     def tell(self, words: str, seconds: float) -> None:
-        """Say something below the advice, never in its place; it stays until something is entered."""
+        """Show a message below the advice, never instead of it; it stays until the next entry."""
         self.query_one("#notice", Static).update(words)
 
     def show_dangers(self) -> None:
-        """Show whether the car may be driven, what to tell at once, and what became of what was heard."""
+        """Show whether the car may be driven, what to tell at once, and which dangers were dealt with."""
         knowledge, dangers = self.engines.knowledge, self.dangers
         comes = gets_here(knowledge, dangers.sure)
         lines = [comes] if comes else []
@@ -189,7 +189,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         self.refresh_bindings()
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Offer what can be done with a danger only where one is shown."""
+        """Offer the keys for dangers only while one is shown."""
         if action == "move":
             return self.tag_looks_said()
         if action == "not_so":
@@ -197,12 +197,12 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         return bool(self.dangers.open) if action == "told" else True
 
     def tag_looks_said(self) -> bool:
-        """Whether the tag looks like something said, and nobody has said that it is the car's name."""
+        """Whether the tag looks like something said and was not confirmed as the car's name."""
         tag = self.query_one("#tag", Input).value.strip()
         return tag != self.kept_tag and looks_said(self.engines.knowledge, tag)
 
     def action_move(self) -> None:
-        """Move what stands in the tag to what the customer says."""
+        """Move the tag's text to what the customer says."""
         tag, words = self.query_one("#tag", Input), self.query_one("#words", Input)
         tag_value, said = tag_and_said(self.engines.knowledge, tag.value)
         words.value = f"{words.value.strip()} {said}".strip()
@@ -210,7 +210,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         (words if tag_value else tag).focus()
 
     def ask_about_tag(self) -> None:
-        """Ask whether what looks like something said is the car's name all the same."""
+        """Ask whether a tag that looks like something said is the car's name all the same."""
         tag = self.query_one("#tag", Input).value.strip()
 
         def answered(what: str | None) -> None:
@@ -227,25 +227,25 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         self.app.push_screen(ChoiceScreen(f"{LOOKS_SAID}\n{tag}", lines), answered)
 
     def action_told(self) -> None:
-        """Enter that the customer was told."""
+        """Enter that the customer was told of the danger."""
         self.dangers = self.dangers.were_told()
         self.look_again()
 
     def action_not_so(self) -> None:
-        """Enter that the customer was asked and there is no such danger, or withdraw one that was told."""
+        """Enter that the customer said there is no such danger, or withdraw one already told."""
         self.dangers = self.dangers.not_so()
         self.look_again()
 
     @on(Input.Changed)
     def words_changed(self) -> None:
-        """Look again for danger, then for what fits: once for all keys that have come by then."""
+        """Look again for dangers, then for what fits, once for all keys typed by then."""
         if not self.has_changed:
             self.has_changed = True
             self.call_after_refresh(self.look_again)
 
     @on(Input.Submitted)
     def onward(self, event: Input.Submitted) -> None:
-        """Enter goes on to the next field."""
+        """Go on to the next field, on Enter."""
         if event.input.id == "tag" and self.tag_looks_said():
             self.ask_about_tag()
             return
@@ -254,18 +254,18 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
 
     @on(TickList.Ticked)
     def ticked(self, event: TickList.Ticked) -> None:
-        """Remember what is ticked while the list changes with the words."""
+        """Remember the ticks while the list changes with the words."""
         self.chosen = set(event.ticks.ticked)
         self.query_one("#notice", Static).update("")
 
     @on(Button.Pressed, "#go")
     def action_go(self) -> None:
-        """Go on with what is ticked; nothing is stored before the first answer."""
+        """Begin the call with what is ticked; nothing is stored before the first answer."""
         tag = self.query_one("#tag", Input).value.strip()
         chosen = sorted(self.chosen)
         if self.dangers.open:
             what = (
-                "The customer spoke of danger. Tell what stands there, then press F9, or F8 if it is not so."
+                "The customer spoke of danger. Read out what is shown, then press F9, or F8 if it is not so."
             )
             self.notify(what, severity="warning", timeout=5)
             return
@@ -290,7 +290,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
 
     @work(thread=True, exclusive=True)
     def begin(self, tag: str, complaints: list[str], words: str) -> None:
-        """Work out the first question, off the event loop; where the car is known, ask first."""
+        """Work out the first question off the event loop; if the tag has an open job, ask about it."""
         knowledge = self.engines.knowledge
         call: Call | Inspection
         try:
@@ -334,7 +334,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
 
     @on(Button.Pressed, "#back")
     def action_back(self) -> None:
-        """No call; where something was entered it is asked about first."""
+        """Go back without a call; ask first if something was entered."""
         if not self.chosen and not any(one.value.strip() for one in self.query(Input)):
             self.dismiss(None)
             return

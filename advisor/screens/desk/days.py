@@ -1,4 +1,4 @@
-"""The service desk: which cars come today and tomorrow and what has to be set up for them, and a new call."""
+"""The service desk: the cars of today and tomorrow, what to set up for them, and the way into a call."""
 
 from __future__ import annotations
 
@@ -41,11 +41,11 @@ from advisor.store.errors import StoreError
 from advisor.store.store import Store
 
 WORKING = "Working out what the booked cars need …"
-"""What is said until every booked car has its sheet."""
+"""Shown until every booked car has its sheet."""
 
 
 class DeskScreen(AskingScreen[None]):
-    """The overview, and the way into a call."""
+    """Shows the overview of booked cars, and starts calls."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("n,enter", "new", "New call", key_display="n", tooltip="A customer is on the phone"),
@@ -84,14 +84,14 @@ class DeskScreen(AskingScreen[None]):
         self.look()
 
     def back(self, booked: Call | Inspection | None) -> None:
-        """Return from a call that is over, with the day that was booked if it was."""
+        """Show the overview again after a call, and say which day was booked, if one was."""
         self.query_one("#booked", Static).update(booked_words(booked) if booked else "")
         self.action_refresh()
         self.app.tidy_between_jobs(self)
 
     @work(thread=True, exclusive=True)
     def look(self) -> None:
-        """Read the booked cars and play their jobs, off the event loop; shown as it comes."""
+        """Read the booked cars and play their jobs off the event loop, showing each result as it comes."""
         worker = get_current_worker()
         today = self.store.clock().astimezone().date()
         try:
@@ -142,7 +142,7 @@ class DeskScreen(AskingScreen[None]):
 
     @on(OptionList.OptionSelected, "#overview")
     def chosen(self, event: OptionList.OptionSelected) -> None:
-        """Open a booked job's sheet, or go on with a call that was left half way."""
+        """Open a booked job's sheet, or go on with an unfinished call."""
         visit = self.visits.get(int((event.option_id or "job 0").removeprefix("job ")))
         if visit is not None:
             self.open_visit(visit)
@@ -153,13 +153,13 @@ class DeskScreen(AskingScreen[None]):
 
     @on(DescendantFocus, "#overview")
     def go_to_first(self) -> None:
-        """Whoever comes to the list is on its first car: Enter opens what is seen to be gone to."""
+        """Highlight the first car when the list gets the focus, so that Enter opens what is visible."""
         overview = self.query_one("#overview", OptionList)
         if overview.highlighted is None:
             overview.action_first()
 
     def action_sheet(self) -> None:
-        """Open the sheet of the line that was gone to."""
+        """Open the sheet of the highlighted car."""
         overview = self.query_one("#overview", OptionList)
         if overview.highlighted is None:
             self.notify("Go to a car with ↑ ↓ first.", timeout=3)
@@ -168,7 +168,7 @@ class DeskScreen(AskingScreen[None]):
 
     @work(thread=True)
     def open_visit(self, visit: Visit) -> None:
-        """Read the jobs anew and work out the next question, off the event loop."""
+        """Read the jobs again and work out the next question, off the event loop."""
         knowledge = self.engines.knowledge
         try:
             jobs = tuple(one for job in visit.jobs if (one := self.store.case(job.number)) is not None)
@@ -212,7 +212,7 @@ class DeskScreen(AskingScreen[None]):
         self.app.push_screen(CallStartScreen(self.engines, self.store, self.policy), begun)
 
     def action_leave(self) -> None:
-        """Leave the program, or go back to the jobs where it was opened from there."""
+        """Leave the program, or go back to the list of jobs if opened from there."""
         if not self.is_first:
             self.dismiss()
             return

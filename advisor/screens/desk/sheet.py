@@ -1,4 +1,4 @@
-"""The booking sheet of a call: read it out, choose the day, save it for the booking system."""
+"""The screen of a call's booking sheet: read it out, choose the day, save it for the booking system."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         self.saving = False
 
     def compose(self) -> ComposeResult:
-        """Lay out the sheet, and what can be done with it."""
+        """Lay out the sheet and its buttons."""
         yield MarkdownView("Playing the job on simulated cars to see how long it takes …", name="text")
         with Horizontal(classes="row"):
             yield Button("Today", id="today", variant="primary", compact=True)
@@ -52,7 +52,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         yield KeyLine()
 
     def on_mount(self) -> None:
-        """Work the sheet out at once."""
+        """Begin to work out the sheet."""
         self.query_one("#text").focus()
         self.query_one(MarkdownView).show(lambda: self.call.sheet("markdown"))
 
@@ -67,7 +67,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         self.action_day(1)
 
     def action_day(self, ahead: int) -> None:
-        """Book it for a day from today on."""
+        """Book the car for the day this many days ahead."""
         self.book(self.here_today + timedelta(days=ahead))
 
     def action_date(self) -> None:
@@ -76,7 +76,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
 
     @on(Input.Submitted, "#day")
     def typed(self, event: Input.Submitted) -> None:
-        """Book it for the day typed."""
+        """Book the car for the day typed."""
         try:
             self.book(day_meant(event.value, self.here_today))
         except ValueError as error:
@@ -84,7 +84,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
 
     @on(Input.Changed, "#day")
     def understood(self, event: Input.Changed) -> None:
-        """Say which day is understood, before it is booked."""
+        """Show which day is understood, before it is booked."""
         says = ""
         if event.value.strip():
             try:
@@ -101,14 +101,14 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         return self.call.store.clock().astimezone().date()
 
     def book(self, day: date) -> None:
-        """Enter the day and go back to the desk."""
+        """Book the day and go back to the desk."""
         if not self.saving:
             self.saving = True
             self.save(day.isoformat())
 
     @work(thread=True)
     def save(self, day: str) -> None:
-        """Save the day, off the event loop."""
+        """Save the day off the event loop."""
         try:
             call = self.call.booked(day)
         except StoreError as error:
@@ -123,16 +123,16 @@ class SheetScreen(AskingScreen[Call | Inspection]):
 
     @on(Button.Pressed, "#save")
     def action_save(self) -> None:
-        """Save it as a page to print."""
+        """Save the sheet as a page to print."""
         self.deliver("html", "text/html")
 
     def action_save_json(self) -> None:
-        """Save it for a booking system."""
+        """Save the sheet for a booking system."""
         self.deliver("json", "application/json")
 
     @work(thread=True)
     def deliver(self, form: Literal["html", "json"], kind: str) -> None:
-        """Write it off the event loop; save to the downloads folder, or as a download in the browser."""
+        """Write the sheet off the event loop, then save it as a download or in the downloads folder."""
         name = "-".join(str(job.number or "new") for job in self.call.jobs)
         page = self.call.sheet(form)
         self.app.call_from_thread(self.app.deliver_paper, page, f"booking-{name}.{form}", kind)

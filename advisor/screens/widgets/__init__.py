@@ -1,1 +1,1 @@
-"""Widgets and screens that bench and desk share; they know neither."""
+"""Widgets and screens that bench and desk share; they import neither."""

@@ -1,4 +1,4 @@
-"""What all screens have in common: what is asked is answered once, and by somebody who has read it."""
+"""The base of all screens: a question is answered once, by somebody who had time to read it."""
 
 from __future__ import annotations
 
@@ -13,28 +13,28 @@ Result = TypeVar("Result")
 
 
 class AskingScreen(Screen[Result]):
-    """A screen that tells when something else is asked, and hands back one result."""
+    """A screen that notes when its question changes, and returns one result."""
 
     app: HostApp
     asked: object = None
     opens: ClassVar[frozenset[str]] = frozenset()
-    """Keys that answer, record and close nothing here, but open something or go back: they never wait."""
+    """Keys that never have to wait: they open something or go back, but answer, record and close nothing."""
 
     @property
     def takes_typing(self) -> bool:
-        """Whether letters go into a text field although none has the focus yet."""
+        """Whether typed characters go into a text field although none has the focus yet."""
         return False
 
     def asks(self, what: object) -> None:
-        """Tell what is asked now; where that is something else than before, acts have to wait a moment."""
+        """Note the question now on screen; if it is a new one, answers have to wait a moment."""
         if what != self.asked:
             self.asked = what
             self.app.asks_anew()
 
     def dismiss(self, result: Result | None = None) -> AwaitComplete:
-        """Hand back the result and go, once: a second key of a burst must not close the screen below.
+        """Return the result and close, once: the second key of a burst must not close the screen below.
 
-        What was opened above it while it was at work goes first, unanswered.
+        Screens opened above it meanwhile are closed first, unanswered.
         """
         if self not in self.app.screen_stack:
             return AwaitComplete()
@@ -44,6 +44,6 @@ class AskingScreen(Screen[Result]):
 
 
 class AskingDialog(AskingScreen[Result], ModalScreen[Result]):
-    """The same, above another screen."""
+    """The same as a dialog above another screen."""
 
     opens = frozenset({"escape"})

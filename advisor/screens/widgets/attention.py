@@ -1,4 +1,4 @@
-"""How long a new question has to stand before it can be answered: a double tap answers one question."""
+"""The pause before a new question can be answered, so that a double tap answers only one."""
 
 from __future__ import annotations
 
@@ -7,11 +7,11 @@ from math import inf
 from time import monotonic
 
 PAUSE_SECONDS = 0.4
-"""Within this time after a change of what is asked no act counts: nobody has read it yet (an estimate)."""
+"""No answer counts within this time after the question has changed: nobody has read it yet (an estimate)."""
 
 
 class Attention:
-    """Knows when what is asked last changed. Tests give another clock, or 0 seconds to switch it off."""
+    """Tracks when the question last changed; tests pass another clock, or 0 seconds to switch it off."""
 
     def __init__(self, seconds: float | None = None, clock: Callable[[], float] = monotonic) -> None:
         self.seconds = PAUSE_SECONDS if seconds is None else seconds
@@ -19,26 +19,26 @@ class Attention:
         self.changed_at = self.painted_at = self.pressed_at = -inf
 
     def changed(self) -> None:
-        """Something else is asked from now on."""
+        """Note that the question changes now."""
         self.changed_at = self.clock()
 
     def painted(self) -> None:
-        """Note that something was painted just now."""
+        """Note that the screen is painted now."""
         self.painted_at = self.clock()
 
     def readable(self) -> None:
-        """Note that the question is on the screen since the last painting; a busy loop may report it late."""
+        """Note that the question could be read from the last painting on; a busy loop may report it late."""
         self.changed_at = max(self.changed_at, self.painted_at)
 
     def pressed(self) -> None:
-        """Note that a finger or a mouse button has gone down, and that it counts."""
+        """Note that a finger or mouse button goes down now."""
         self.pressed_at = self.clock()
 
     @property
     def changed_since_pressed(self) -> bool:
-        """Whether something else is asked than when the finger went down."""
+        """Whether the question has changed since the finger went down."""
         return self.seconds > 0 and self.changed_at > self.pressed_at
 
     def is_too_soon(self, age: float) -> bool:
-        """Whether an act that happened `age` seconds ago cannot have been meant for what is asked now."""
+        """Return whether an answer from `age` seconds ago is too early for the present question."""
         return self.seconds > 0 and self.clock() - age - self.changed_at < self.seconds

@@ -1,4 +1,4 @@
-"""Text to scroll that knows which of its lines were in view, so that cautions are confirmed once seen."""
+"""Scrolling text that knows which of its lines were in view, so that only cautions seen are confirmed."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from textual.widgets import Static
 
 
 class CardText(VerticalScroll):
-    """Lines of text; some of them have to come into view before they can be confirmed.
+    """Lines of text, some of which have to come into view before they can be confirmed.
 
-    A line has been in view once each of its rows has, and only where the scrolling came to rest.
+    A line has been in view once each of its rows has, and only rows in view when scrolling stopped count.
     """
 
     def __init__(self, *, name: str | None = None) -> None:
@@ -29,9 +29,9 @@ class CardText(VerticalScroll):
         yield Static(id="task")
 
     def show_lines(self, about: object, lines: Sequence[Content], to_see: Sequence[int] = ()) -> None:
-        """Show lines, from the beginning where they are `about` something else than those before.
+        """Show lines; scroll to the top if they are `about` something else than those before.
 
-        `to_see` are the places of the lines that have to come into view.
+        `to_see` holds the indices of the lines that have to come into view.
         """
         upto = tuple(lines[: max(to_see, default=-1) + 1])
         begins = (about, tuple(to_see), tuple(line.plain for line in upto))
@@ -47,14 +47,14 @@ class CardText(VerticalScroll):
         self.call_after_refresh(self.look)
 
     def watch_scroll_y(self, old_value: float, new_value: float) -> None:
-        """Other rows are in view, once the scrolling has come to rest."""
+        """Look at the rows in view once scrolling has stopped."""
         super().watch_scroll_y(old_value, new_value)
         if new_value == self.scroll_target_y:
             self.call_after_refresh(self.look)
 
     @property
     def rows(self) -> list[range]:
-        """The rows that each line takes."""
+        """Return the rows that each line takes."""
         width, found, at = self.query_one("#task").size.width, [], 0
         for line in self.lines:
             height = line.get_height({}, width) if width else 1
@@ -63,7 +63,7 @@ class CardText(VerticalScroll):
         return found
 
     def look(self) -> None:
-        """Note which rows are in view; lines that wrap otherwise than before begin anew."""
+        """Note which rows are in view; start again for lines that wrap differently than before."""
         if not self.to_see or not self.is_attached or not self.screen.is_current:
             return
         region = self.scrollable_content_region
@@ -73,7 +73,7 @@ class CardText(VerticalScroll):
         self.rows_seen.update(range(top, top + region.height))
 
     def read_on(self) -> bool:
-        """Go to the first line that has to be seen and was not; False where all of them were."""
+        """Scroll to the first line that has yet to be seen; return False if there is none."""
         rows = self.rows
         for line in sorted(self.to_see):
             unseen = [row for row in rows[line] if row not in self.rows_seen]
@@ -83,5 +83,5 @@ class CardText(VerticalScroll):
         return False
 
     def page(self, pages: int) -> None:
-        """Read on or back by what is in view, but for one row."""
+        """Scroll by whole pages, less one row each, down or (if negative) up."""
         self.scroll_relative(y=pages * max(1, self.size.height - 1), animate=False)

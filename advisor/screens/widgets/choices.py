@@ -1,4 +1,4 @@
-"""A list to choose one thing from."""
+"""A list to choose one line from."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ Words = TypeVar("Words")
 
 
 def each_once(lines: Iterable[tuple[str, Words]]) -> list[tuple[str, Words]]:
-    """Lines by their keys, of those with the same key the first: a remedy done twice is one choice."""
+    """Return the first line of each key: a remedy done twice is one choice."""
     first: dict[str, Words] = {}
     for key, words in lines:
         first.setdefault(key, words)
@@ -28,17 +28,17 @@ def each_once(lines: Iterable[tuple[str, Words]]) -> list[tuple[str, Words]]:
 
 
 class ChoiceList(OptionList):
-    """Lines to choose from. None counts as chosen before somebody has gone to it."""
+    """Lines to choose from; Enter takes none before somebody has moved to it."""
 
     has_said = False
-    """Whether it was said that nothing is chosen, and nothing has been gone to since."""
+    """Whether it was said that nothing is chosen, and nobody has moved to a line since."""
 
     def on_mount(self) -> None:
-        """Lines that are there from the beginning have the first one highlighted."""
+        """Highlight no line to begin with."""
         self.highlighted = None
 
     def action_select(self) -> None:
-        """Take the line that somebody has gone to, or say that there is none."""
+        """Choose the line that somebody has moved to, or say that there is none."""
         if self.highlighted is None:
             self.has_said = True
             self.notify("Nothing is chosen yet. Go to a line with ↑ ↓, then press Enter.", timeout=3)
@@ -46,7 +46,7 @@ class ChoiceList(OptionList):
             super().action_select()
 
     def on_option_list_option_highlighted(self) -> None:
-        """Somebody has gone to a line: that nothing is chosen is no longer so."""
+        """Take back the message that nothing is chosen, once somebody has moved to a line."""
         if self.has_said:
             self.has_said = False
             for line in self.screen.query("#says").results(Static):
@@ -54,18 +54,18 @@ class ChoiceList(OptionList):
 
 
 NUMBER = re.compile(r"[0-9]+(?:[.,][0-9]+)?")
-"""A number that a line begins with: it is typed itself, as a key of the line's own would be taken for it."""
+"""A number at the start of a line; it is typed itself, as a digit key would be mistaken for it."""
 KEYS = 9
-"""So many lines can have a key of their own."""
+"""The most lines with a digit key of their own."""
 
 
 class ChoiceScreen(AskingDialog[str]):
     """Lines to choose from; returns the key of one, or None for going back.
 
-    The first nine lines have a digit each. Where lines begin with a number themselves, as ratings of fuses
-    do, that number is typed instead: it goes to its line, and Enter takes it.
+    The first nine lines have a digit key each. If lines begin with a number themselves, as fuse ratings do,
+    that number is typed instead: typing goes to its line, and Enter takes it.
 
-    `headings` stand above the lines of their keys.
+    Each of `headings` stands above the line of its key.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -110,7 +110,7 @@ class ChoiceScreen(AskingDialog[str]):
         listed.highlighted = listed.get_option_index(key)
 
     def on_key(self, event: Key) -> None:
-        """Choose the line of a digit, or go to the line whose number is typed."""
+        """Choose the line of a digit key, or go to the line whose number is typed."""
         if self.by_number:
             self.type_number(event)
         elif self.numbered and event.key.isdigit() and 1 <= int(event.key) <= min(KEYS, len(self.lines)):
@@ -118,7 +118,7 @@ class ChoiceScreen(AskingDialog[str]):
             self.dismiss(self.lines[int(event.key) - 1][0])
 
     def type_number(self, event: Key) -> None:
-        """Go to the line that begins with the whole number typed so far; to none where none does."""
+        """Go to the line that begins with exactly the number typed so far, or to none."""
         if event.key == "backspace":
             self.typed = self.typed[:-1]
         elif event.character and event.character in "0123456789.,":

@@ -1,4 +1,4 @@
-"""What is known of the vehicle: one question for each fact, "not known" is always an answer."""
+"""The screen for facts of the vehicle: one question each, and "not known" is always an answer."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from advisor.screens.widgets.pick import Select
 
 
 class FactsScreen(AskingScreen[dict[str, str]]):
-    """Vehicle facts as choices; returns those that are known."""
+    """Vehicle facts as choices; returns the known ones, or None for going back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on with what is known"),
@@ -30,7 +30,7 @@ class FactsScreen(AskingScreen[dict[str, str]]):
         self.facts, self.known = facts, known
 
     def compose(self) -> ComposeResult:
-        """Lay out a row for each fact that bears on this complaint."""
+        """Lay out a row for each fact that matters for this complaint."""
         yield Static("The vehicle. Leave what you do not know; nothing is assumed.", id="title")
         with VerticalScroll(id="facts", can_focus=False):
             for name, fact in self.facts.items():

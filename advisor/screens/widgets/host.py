@@ -1,4 +1,4 @@
-"""The program that shows the screens, as far as a screen needs it."""
+"""The interface of the app that screens may use."""
 
 from __future__ import annotations
 
@@ -9,22 +9,22 @@ from textual.screen import Screen
 
 
 class HostApp(App[None]):
-    """What a screen may ask of the program; screens know this class and not the one that implements it."""
+    """What a screen may ask of the app; screens import this class and not the one that implements it."""
 
     looks_ahead: bool
     """Whether the bench plays the best readings out in the background."""
 
     @abstractmethod
     def asks_anew(self) -> None:
-        """Make answers wait until what is asked from now on can be read."""
+        """Make answers wait until the new question can have been read."""
 
     @abstractmethod
     def tidy(self) -> None:
-        """Collect the garbage of a screen that was left."""
+        """Collect the garbage of a closed screen."""
 
     @abstractmethod
     def tidy_between_jobs(self, here: Screen[None]) -> None:
-        """Collect all garbage once a job was left to go back to `here` and nobody has gone on at once."""
+        """Collect all garbage once a job was left for `here`, unless somebody goes on at once."""
 
     @abstractmethod
     def deliver_paper(self, text: str, name: str, mime_type: str) -> None:

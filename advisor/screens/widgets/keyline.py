@@ -8,14 +8,14 @@ from textual.widgets._footer import FooterKey
 
 
 class KeyLine(Footer):
-    """Textual's footer, whose keys begin as wide as they stay.
+    """Textual's footer, but with its keys at their final width from the start.
 
-    By itself Textual begins each key compact and then widens it, and works out its styles for both. With a
-    dozen keys that change with the focus this was a fifth of the processor time of screens.
+    Textual itself starts each key compact and then widens it, and computes its styles twice. With a dozen
+    keys that change with the focus this was a fifth of the screens' processor time.
     """
 
     def compose(self) -> ComposeResult:
-        """Yield the keys, set to the footer's width beforehand."""
+        """Yield the keys, already set to the footer's style."""
         for part in super().compose():
             if isinstance(part, FooterKey):
                 part.set_reactive(FooterKey.compact, self.compact)

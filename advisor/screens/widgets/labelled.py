@@ -1,4 +1,4 @@
-"""A field with its label beside it: what a placeholder says is gone as soon as one types."""
+"""A field with a label beside it: a placeholder would be gone as soon as one types."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from textual.widgets import Input, Label
 
 
 class Labelled(Horizontal):
-    """A field in one row with its label, which stays whatever is typed."""
+    """A label and its field on one row."""
 
     def __init__(self, label: str, field: Input) -> None:
         super().__init__()

@@ -1,4 +1,4 @@
-"""What the program says by itself stands in the screen's own line for it, and lies over nothing."""
+"""Messages of the program, shown in the screen's own line for news so that they cover nothing."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from textual.screen import ModalScreen, Screen
 from textual.widgets import Static
 
 SHORT_SECONDS = 4.0
-"""Nothing that lies over a screen stays longer; what is said for longer stands until the next entry."""
+"""The longest that a message covers a screen; in a line for news, longer ones stay until the next entry."""
 
 
 def told(screens: Sequence[Screen[object]], words: str, seconds: float) -> bool:
-    """Say something on the uppermost of the screens with a line for it; False where none has one."""
+    """Show a message on the topmost visible screen with a line for news; return False if there is none."""
     for screen in reversed(screens):
         if tell := getattr(screen, "tell", None):
             tell(words, seconds)

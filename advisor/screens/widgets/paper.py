@@ -1,4 +1,4 @@
-"""A paper on the screen, set in lines off the event loop: a widget for each of its parts takes too long."""
+"""A paper on the screen, laid out off the event loop: one widget for each part would take too long."""
 
 from __future__ import annotations
 
@@ -18,11 +18,11 @@ _STYLES = {
     "markdown.table.header": "bold",
     "markdown.table.border": "dim",
 }
-"""How the parts of a paper differ; none by its colour."""
+"""Styles of the parts of a paper; none differs by colour alone."""
 
 
 class MarkdownView(ScrollView):
-    """Shows a text in Markdown that may take a while to be written, `meanwhile` something else.
+    """Shows Markdown that may take a while to produce, and `meanwhile` another text.
 
     Only lines in view are painted.
     """
@@ -38,19 +38,19 @@ class MarkdownView(ScrollView):
         self.lines = [Strip([Segment(meanwhile)])]
 
     def show(self, write: Callable[[], str]) -> None:
-        """Show the text that `write` comes to, from its beginning."""
+        """Show the text that `write` returns, from the top."""
         self.write, self.source = write, ""
         if self.size:
             self.work_out(True)
 
     def on_resize(self) -> None:
-        """Lines are as long as there is room; before it is known how much there is they are not made."""
+        """Lay the text out for the new width; before the first resize no width is known."""
         if self.write is not None:
             self.work_out(not self.source)
 
     @work(thread=True, exclusive=True)
     def work_out(self, anew: bool) -> None:
-        """Write the text and set it in lines, off the event loop."""
+        """Produce the text and lay it out, off the event loop."""
         worker, write = get_current_worker(), self.write
         source = self.source or (write() if write is not None else "")
         lines = in_lines(source, max(20, self.scrollable_content_region.width))
@@ -66,14 +66,14 @@ class MarkdownView(ScrollView):
         self.refresh()
 
     def render_line(self, y: int) -> Strip:
-        """One line of what is in view."""
+        """Return one line of the view."""
         width, at = self.scrollable_content_region.width, y + self.scroll_offset.y
         line = self.lines[at] if at < len(self.lines) else Strip.blank(width)
         return line.crop_extend(0, width, None).apply_style(self.rich_style)
 
 
 def in_lines(source: str, width: int) -> list[Strip]:
-    """Return a text in Markdown as lines of that width; best called off the event loop."""
+    """Return Markdown as lines of this width in columns; slow, so call it off the event loop."""
     from rich.console import Console
     from rich.markdown import Markdown
     from rich.theme import Theme

@@ -1,4 +1,4 @@
-"""One of a few things, chosen from a list that comes up: a single line, as fields in a form are many."""
+"""A form field of one line whose value is chosen from a list that opens on demand."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from advisor.screens.widgets.choices import ChoiceScreen
 
 
 class Select(Static, can_focus=True):
-    """Shows what was chosen, or that nothing was; Enter, space or a tap opens the list.
+    """Shows the choice, or that there is none; Enter, space or a tap opens the list.
 
-    With `may_be_none` the list begins with the words for nothing.
+    With `may_be_none` the list begins with a line for no choice.
     """
 
     DEFAULT_CSS = """
@@ -40,7 +40,7 @@ class Select(Static, can_focus=True):
     """What was chosen, or None."""
 
     class Changed(Message):
-        """Something else was chosen."""
+        """Posted when the choice changes."""
 
         def __init__(self, pick: Select) -> None:
             super().__init__()
@@ -65,12 +65,12 @@ class Select(Static, can_focus=True):
         self.set_reactive(Select.value, value)
 
     def render(self) -> Content:
-        """Show what was chosen, and that there is a list."""
+        """Return the choice, marked as a list that can be opened."""
         words = dict(self.lines).get(self.value or "", self.none)
         return Content(f"▼ {words}")
 
     def watch_value(self) -> None:
-        """Tell that something else was chosen."""
+        """Post that the choice has changed."""
         self.post_message(self.Changed(self))
 
     def on_click(self) -> None:

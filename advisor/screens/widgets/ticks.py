@@ -1,4 +1,4 @@
-"""A list of things to tick, with the ticks as letters: colour alone would not tell them."""
+"""A list of lines to tick, with the ticks as characters, not as colour alone."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from advisor.screens.widgets.choices import each_once
 class TickList(OptionList):
     """Lines to tick by Enter, space or a tap.
 
-    Where Enter also goes from field to field, it ticks a line only once somebody has gone to it (`by_enter`
-    is False): an Enter too many must not choose.
+    Where Enter also goes from field to field, set `by_enter` to False: Enter then ticks a line only once
+    somebody has moved to it, so that one Enter too many chooses nothing.
     """
 
     BINDINGS = [  # noqa: RUF012  # Textual's own way to say it
@@ -26,7 +26,7 @@ class TickList(OptionList):
     ]
 
     class Ticked(Message):
-        """A line was ticked, or its tick taken away."""
+        """Posted when a line is ticked or unticked."""
 
         def __init__(self, ticks: TickList) -> None:
             super().__init__()
@@ -63,7 +63,7 @@ class TickList(OptionList):
             self.highlighted = min(at or 0, len(self.lines) - 1)
 
     def on_blur(self) -> None:
-        """Whoever comes back has not gone to a line yet."""
+        """Forget that somebody moved to a line."""
         self.gone_to = self.by_enter
 
     def action_cursor_down(self) -> None:
@@ -77,14 +77,14 @@ class TickList(OptionList):
         super().action_cursor_up()
 
     def action_enter(self) -> None:
-        """Tick the line, unless nobody has gone to it."""
+        """Tick the line, unless nobody has moved to it."""
         if self.gone_to:
             self.action_select()
         else:
             self.notify("Nothing was ticked. Go to a line with ↑ ↓, or tick it with space.", timeout=3)
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        """Change the tick of a line."""
+        """Tick or untick a line."""
         event.stop()
         self.show_lines(self.lines, self.ticked ^ {event.option_id or ""})
         self.post_message(self.Ticked(self))

@@ -1,4 +1,4 @@
-"""One line in one's own words."""
+"""The screen to type one line of free text."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from advisor.screens.widgets.labelled import Labelled
 
 
 class LineScreen(AskingDialog[str]):
-    """Returns the line that was typed, "" where it may stay empty, or None for going back."""
+    """Returns the line typed ("" only if it `may_be_empty`), or None for going back."""
 
     AUTO_FOCUS = "#line"
     BINDINGS: ClassVar[list[BindingType]] = [
