@@ -40,7 +40,7 @@ from advisor.checks.lint import checked
 from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.observation import Measurement
-from advisor.papers.chart import HEIGHT, LEADING, LINES, Chart, Line, Point, spread, svg
+from advisor.papers.chart import HEIGHT, LEADING, LINES, Chart, Line, Point, chart_svg, spread
 from advisor.papers.document import Paper, Paragraph, Section, html, markdown
 from advisor.papers.format import age, percent, when
 from advisor.store.records import StoredCase
@@ -514,7 +514,7 @@ def test_names_at_the_line_ends_do_not_overlap(ends: tuple[float, ...]) -> None:
     """However close the lines end, every line of a name has its own height, within the picture."""
     long = "A cause with a name so long that it takes two lines of the picture, or nearly three of them"
     chart = Chart("x", (Point("start", ""), Point("1", "")), tuple(Line(long, (0.2, one)) for one in ends))
-    names = re.findall(r'<text x="(\d+\.\d)" y="(\d+\.\d)"[^>]*text-anchor="start">', svg(chart))
+    names = re.findall(r'<text x="(\d+\.\d)" y="(\d+\.\d)"[^>]*text-anchor="start">', chart_svg(chart))
     heights = sorted(float(y) for _, y in names)
     assert len(heights) == 10
     assert all(two - one >= LEADING - 0.11 for one, two in pairwise(heights))

@@ -10,12 +10,9 @@ import textwrap
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from html import escape
 
+from advisor.papers import svg
 from advisor.papers.format import percent
-from advisor.papers.svg import line as line_between
-from advisor.papers.svg import text
-from advisor.text import clean
 
 WIDTH, HEIGHT = 680.0, 262.0
 LEFT, RIGHT = 46.0, 252.0
@@ -61,80 +58,78 @@ class Chart:
     lines: tuple[Line, ...]
 
 
-def svg(chart: Chart) -> str:
+def chart_svg(chart: Chart) -> str:
     """Return the chart as an SVG element to embed in a page."""
-    parts = [
-        f'<svg class="chart" viewBox="0 0 {WIDTH:g} {HEIGHT:g}" role="img" '
-        f'aria-label="{escape(clean(chart.title))}">',
-        *_axes(chart),
-    ]
+    parts = list(_axes(chart))
     shown = list(zip(chart.lines, LINES, strict=False))
     for line, (dash, marker) in shown:
-        ends = " ".join(f"{_x(chart, at):.1f},{_y(value):.1f}" for at, value in enumerate(line.values))
-        parts.append(f'<polyline points="{ends}" {_stroke(dash)}/>')
-        parts += [_marker(marker, _x(chart, at), _y(line.values[at])) for at in _spaced(chart, MARKER_WIDE)]
+        points = [(_x(chart, index), _y(value)) for index, value in enumerate(line.values)]
+        parts.append(svg.polyline(points, **_stroke(dash)))
+        parts += [_marker(marker, *points[index]) for index in _spaced(chart, MARKER_WIDE)]
     parts += _names([line for line, _ in shown])
-    return "".join([*parts, "</svg>"])
+    view = f"0 0 {WIDTH:g} {HEIGHT:g}"
+    return svg.element("svg", *parts, class_="chart", viewBox=view, role="img", aria_label=chart.title)
 
 
-def _x(chart: Chart, at: int) -> float:
-    return LEFT + 8 + (WIDTH - LEFT - RIGHT - 16) * at / max(1, len(chart.points) - 1)
+def _x(chart: Chart, index: int) -> float:
+    return LEFT + 8 + (WIDTH - LEFT - RIGHT - 16) * index / max(1, len(chart.points) - 1)
 
 
 def _spaced(chart: Chart, room: float) -> list[int]:
     """Return the points at least `room` px apart, from the first on; its number takes twice the room."""
-    found = [0]
-    for at in range(1, len(chart.points)):
-        if _x(chart, at) - _x(chart, found[-1]) >= (2 * room if found == [0] and room == STEP_WIDE else room):
-            found.append(at)
-    return found
+    spaced = [0]
+    for index in range(1, len(chart.points)):
+        least = 2 * room if spaced == [0] and room == STEP_WIDE else room
+        if _x(chart, index) - _x(chart, spaced[-1]) >= least:
+            spaced.append(index)
+    return spaced
 
 
 def _y(probability: float) -> float:
     return TOP + (HEIGHT - TOP - BOTTOM) * (1 - probability)
 
 
-def _stroke(dash: str) -> str:
-    return 'fill="none" stroke="#111" stroke-width="1.6"' + (f' stroke-dasharray="{dash}"' if dash else "")
+def _stroke(dash: str) -> dict[str, str]:
+    return {"fill": "none", "stroke": svg.INK, "stroke_width": "1.6", "stroke_dasharray": dash}
 
 
 def _axes(chart: Chart) -> Iterator[str]:
     right = WIDTH - RIGHT
     for level in (0.0, 0.25, 0.5, 0.75, 1.0):
-        yield line_between(LEFT, _y(level), right, _y(level), "#111" if level == 0 else "#bbb")
-        yield text(LEFT - 6, _y(level) + 4, f"{100 * level:.0f} %", "end")
-    for at in _spaced(chart, STEP_WIDE):
-        yield text(_x(chart, at), _y(0) + 18, chart.points[at].label, "middle")
+        yield svg.line(LEFT, _y(level), right, _y(level), svg.INK if level == 0 else "#bbb")
+        yield svg.label(LEFT - 6, _y(level) + 4, f"{100 * level:.0f} %", "end")
+    for index in _spaced(chart, STEP_WIDE):
+        yield svg.label(_x(chart, index), _y(0) + 18, chart.points[index].label, "middle")
     word_ends = [-WORD_WIDE, -WORD_WIDE]  # of the two rows of words
-    for at, point in enumerate(chart.points):
+    for index, point in enumerate(chart.points):
         if not point.mark:
             continue
-        x = _x(chart, at)
+        x = _x(chart, index)
         row = next((row for row, end in enumerate(word_ends) if x - end >= WORD_WIDE), None)
-        yield line_between(x, TOP - 6 - LEADING * (row or 0), x, _y(0), "#666")
+        yield svg.line(x, TOP - 6 - LEADING * (row or 0), x, _y(0), "#666")
         if row is not None:
-            yield text(x, TOP - 9 - LEADING * row, point.mark, "middle")
+            yield svg.label(x, TOP - 9 - LEADING * row, point.mark, "middle")
             word_ends[row] = x
-    yield text((LEFT + right) / 2, HEIGHT - 6, "step", "middle")
+    yield svg.label((LEFT + right) / 2, HEIGHT - 6, "step", "middle")
 
 
 def _marker(kind: str, x: float, y: float) -> str:
     if kind == "circle":
-        return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3.6" fill="#111"/>'
+        return svg.circle(x, y, 3.6, fill=svg.INK)
     if kind == "cross":
         arms = f"M{x - 4:.1f},{y - 4:.1f}l8,8M{x - 4:.1f},{y + 4:.1f}l8,-8"
-        return f'<path d="{arms}" stroke="#111" stroke-width="2" fill="none"/>'
+        return svg.path(arms, stroke=svg.INK, stroke_width=2, fill="none")
     path = {
         "square": f"M{x - 3.6:.1f},{y - 3.6:.1f}h7.2v7.2h-7.2z",
         "triangle": f"M{x:.1f},{y - 4.8:.1f}l4.6,8h-9.2z",
         "diamond": f"M{x:.1f},{y - 5:.1f}l5,5l-5,5l-5,-5z",
     }[kind]
-    return f'<path d="{path}" fill="#fff" stroke="#111" stroke-width="1.4"/>'
+    return svg.path(path, fill="#fff", stroke=svg.INK, stroke_width=1.4)
 
 
 def wrapped(name: str, letters: int = NAME_LETTERS) -> list[str]:
     """Return a name in at most two lines; a longer one ends in an ellipsis."""
-    wide = any(unicodedata.east_asian_width(one) in "WF" for one in name)
+    wide = any(unicodedata.east_asian_width(letter) in "WF" for letter in name)
     return textwrap.wrap(name, letters // 2 if wide else letters, max_lines=2, placeholder=" …") or [""]
 
 
@@ -149,24 +144,24 @@ def spread(wanted: Sequence[float], heights: Sequence[float], low: float, high: 
         tops.append(max(want, floor))
         floor = tops[-1] + height
     ceiling = high
-    for at in reversed(range(len(tops))):
-        tops[at] = max(min(tops[at], ceiling - heights[at]), low + sum(heights[:at]))
-        ceiling = tops[at]
+    for index in reversed(range(len(tops))):
+        tops[index] = max(min(tops[index], ceiling - heights[index]), low + sum(heights[:index]))
+        ceiling = tops[index]
     return tops
 
 
 def _names(lines: Sequence[Line]) -> Iterator[str]:
-    order = sorted(range(len(lines)), key=lambda at: (-lines[at].values[-1], at))
-    said = [wrapped(f"{percent(lines[at].values[-1])} {lines[at].name}") for at in order]
-    heights = [LEADING * len(words) + BETWEEN for words in said]
-    ends = [_y(lines[at].values[-1]) for at in order]
+    order = sorted(range(len(lines)), key=lambda index: (-lines[index].values[-1], index))
+    names = [wrapped(f"{percent(lines[index].values[-1])} {lines[index].name}") for index in order]
+    heights = [LEADING * len(rows) + BETWEEN for rows in names]
+    ends = [_y(lines[index].values[-1]) for index in order]
     tops = spread([end - LEADING / 2 for end in ends], heights, 4.0, HEIGHT - 4)
     right = WIDTH - RIGHT
-    for at, words, end, top in zip(order, said, ends, tops, strict=True):
+    for index, rows, end, top in zip(order, names, ends, tops, strict=True):
         middle = top + LEADING / 2
-        yield line_between(right - 2, end, right + 16, middle, "#888")
-        dash, marker = LINES[at]
-        yield f'<path d="M{right + 16:.1f},{middle:.1f}h{SAMPLE:g}" {_stroke(dash)}/>'
+        yield svg.line(right - 2, end, right + 16, middle, "#888")
+        dash, marker = LINES[index]
+        yield svg.path(f"M{right + 16:.1f},{middle:.1f}h{SAMPLE:g}", **_stroke(dash))
         yield _marker(marker, right + 16 + SAMPLE / 2, middle)
-        for number, one in enumerate(words):
-            yield text(right + 22 + SAMPLE, middle + 4 + number * LEADING, one)
+        for number, row in enumerate(rows):
+            yield svg.label(right + 22 + SAMPLE, middle + 4 + number * LEADING, row)

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from html import escape
 
-from advisor.papers.chart import Chart, svg
+from advisor.papers.chart import Chart, chart_svg
 from advisor.papers.format import percent
 from advisor.papers.plots import Bars, Curve, bars_svg, curve_svg
 from advisor.text import clean
@@ -226,7 +226,7 @@ def _html_part(part: Part) -> str:
         return bars_svg(part)
     if isinstance(part, Curve):
         return curve_svg(part)
-    return svg(part)
+    return chart_svg(part)
 
 
 def _html_table(table: Table) -> str:

@@ -11,11 +11,11 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import accumulate
-from xml.sax.saxutils import escape, quoteattr
 
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted, unlisted_of
 from advisor.knowledge.vocabulary import Complaint, Gate, Gated, State
+from advisor.papers import svg
 from advisor.papers.format import percent
 from advisor.text import clean
 
@@ -56,6 +56,7 @@ STYLE = (
     ".fault-tree .empty{fill:#fff;stroke:#555;stroke-width:1}.fault-tree .full{fill:#444}"
 )
 
+DESCRIPTION = "Fault tree, read from left to right: what is seen, then what can cause it."
 GATE_WORDS = {
     "any_of": "Any one of the causes at its right is enough (OR)",
     "all_of": "All of the causes at its right are needed (AND)",
@@ -254,15 +255,17 @@ class _Picture:
 
     def _states(self) -> dict[str, State]:
         """Return the hidden states that depend on drawn events, directly or through other states."""
-        found: dict[str, State] = {}
+        hanging: dict[str, State] = {}
         grown = True
         while grown:
             grown = False
             for name, state in self.knowledge.states.items():
-                if name not in found and any(one in self.drawn or one in found for one in state.causes):
-                    found[name] = state
+                if name in hanging:
+                    continue
+                if any(cause in self.drawn or cause in hanging for cause in state.causes):
+                    hanging[name] = state
                     grown = True
-        return found
+        return hanging
 
     def _hanging(self) -> dict[str, list[tuple[str, str]]]:
         """Return the states and readings that depend on each event or state, as (kind, id), states first."""
@@ -288,7 +291,7 @@ class _Picture:
         for kind, what in self.hanging.get(node, ()):
             first = (kind, what) not in self.numbers
             if first:
-                count = 1 + sum(one == kind for one, _ in self.numbers)
+                count = 1 + sum(numbered == kind for numbered, _ in self.numbers)
                 self.numbers[kind, what] = f"S{count}" if kind == "state" else str(count)
             number = self.numbers[kind, what]
             name = self._hanging_name(kind, what)
@@ -347,7 +350,7 @@ class _Picture:
         while len(states) < len(self.states):  # in the order of their numbers; some get theirs on the way
             numbered = [what for kind, what in self.numbers if kind == "state"]
             states.append((numbered[len(states)], self._flow(numbered[len(states)])))
-        flows = [row for one in laid.each() if not one.members for row in one.rows]
+        flows = [row for place in laid.each() if not place.members for row in place.rows]
         flows += [row for _, rows in states for row in rows]
         right = self.tags_x + max((sum(tag.width + 6 for tag in row) for row in flows), default=0.0)
         width = max(NARROWEST, right + MARGIN)
@@ -356,16 +359,23 @@ class _Picture:
         y += laid.height
         if states:
             y = self._state_rows(states, y + 12)
-        height = y + MARGIN
-        name = clean(self.knowledge.title(self.root))
+        across, down = round(width), round(y + MARGIN)
+        opening = svg.start(
+            "svg",
+            xmlns="http://www.w3.org/2000/svg",
+            class_="fault-tree",
+            role="img",
+            width=across,
+            height=down,
+            viewBox=f"0 0 {across} {down}",
+        )
         return "\n".join(
             [
-                f'<svg xmlns="http://www.w3.org/2000/svg" class="fault-tree" role="img" '
-                f'width="{width:.0f}" height="{height:.0f}" viewBox="0 0 {width:.0f} {height:.0f}">',
-                f"<title>{escape(name)}</title>",
-                "<desc>Fault tree, read from left to right: what is seen, then what can cause it.</desc>",
-                f"<style>{STYLE}</style>",
-                f'<rect width="{width:.0f}" height="{height:.0f}" fill="#fff"/>',
+                opening,
+                svg.element("title", svg.words(self.knowledge.title(self.root))),
+                svg.element("desc", DESCRIPTION),
+                svg.element("style", STYLE),
+                svg.element("rect", width=across, height=down, fill="#fff"),
                 *self.lines,
                 *self.shapes,
                 "</svg>",
@@ -376,8 +386,7 @@ class _Picture:
     def _text(self, x: float, y: float, text: str, css: str = "", anchor: str = "") -> None:
         """Add one line of text, vertically centred on `y`."""
         size = 20 if css == "title" else NAME if "name" in css else SMALL
-        said = (f' class="{css}"' if css else "") + (f' text-anchor="{anchor}"' if anchor else "")
-        self.shapes.append(f'<text x="{x:.1f}" y="{y + size * 0.36:.1f}"{said}>{escape(clean(text))}</text>')
+        self.shapes.append(svg.text(x, y + size * 0.36, text, class_=css, text_anchor=anchor))
 
     def _lines_of_text(self, x: float, top: float, lines: Iterable[str], css: str = "") -> None:
         size = NAME if "name" in css else SMALL
@@ -385,29 +394,23 @@ class _Picture:
             self._text(x, top + (number + 0.5) * size * LEADING, line, css)
 
     def _open(
-        self, kind: str, node: str, x: float, y: float, width: float, height: float, more: str = ""
+        self, kind: str, node: str, x: float, y: float, width: float, height: float, **attributes: str
     ) -> None:
         """Begin a group that is drawn inside one rectangle, stated in `data-area`."""
-        self.shapes.append(
-            f'<g data-kind="{kind}" data-id={quoteattr(clean(node))} '
-            f'data-area="{x:.1f} {y:.1f} {width:.1f} {height:.1f}"{more}>'
-        )
+        area = f"{x:.1f} {y:.1f} {width:.1f} {height:.1f}"
+        self.shapes.append(svg.start("g", data_kind=kind, data_id=node, data_area=area, **attributes))
 
     def _close(self) -> None:
         self.shapes.append("</g>")
 
     def _rect(self, x: float, y: float, width: float, height: float, css: str, round_px: float = 0) -> None:
-        corner = f' rx="{round_px:g}"' if round_px else ""
-        self.shapes.append(
-            f'<rect class="{css}" x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{height:.1f}"{corner}/>'
-        )
+        self.shapes.append(svg.rect(x, y, width, height, class_=css, rx=round_px or ""))
 
     def _path(self, css: str, path: str) -> None:
-        self.shapes.append(f'<path class="{css}" d="{path}"/>')
+        self.shapes.append(svg.path(path, class_=css))
 
     def _line(self, *points: tuple[float, float]) -> None:
-        said = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
-        self.lines.append(f'<polyline class="line" points="{said}"/>')
+        self.lines.append(svg.polyline(points, class_="line"))
 
     def _place(self, laid: _Laid, top: float) -> None:
         event, y = laid.event, top + laid.anchor
@@ -436,10 +439,10 @@ class _Picture:
             middle, bottom = gate_x + GATE / 2, y - GATE * 0.4 - 4
             self._line((middle, bottom), (middle, y))
             self._transfer(event, middle - SYMBOL / 2, bottom - SYMBOL)
-        at = y + tall / 2 + 4
+        tag_top = y + tall / 2 + 4
         for row in laid.rows:
-            self._tag(row[0], x, at)
-            at += row[0].height + 3
+            self._tag(row[0], x, tag_top)
+            tag_top += row[0].height + 3
         for member, start, member_y in zip(laid.members, laid.starts, ends, strict=True):
             end = self.cause_x if not member.members else x + self.step
             self._line((bus, member_y), (end, member_y))
@@ -475,7 +478,7 @@ class _Picture:
     def _symbol(self, kind: str, x: float, y: float) -> None:
         half = SYMBOL / 2 - 1
         if kind == "fault":
-            self.shapes.append(f'<circle class="shape" cx="{x:.1f}" cy="{y:.1f}" r="{half:g}"/>')
+            self.shapes.append(svg.circle(x, y, half, class_="shape"))
         else:
             self._path(
                 "shape",
@@ -484,8 +487,8 @@ class _Picture:
 
     def _transfer(self, event: _Event, x: float, top: float) -> None:
         """Draw the standard's transfer triangle, with the same letter at every place of the event."""
-        more = f' data-transfer="{"in" if event.again else "out"}"'
-        self._open("transfer", event.node, x, top, SYMBOL, SYMBOL, more)
+        way = "in" if event.again else "out"
+        self._open("transfer", event.node, x, top, SYMBOL, SYMBOL, data_transfer=way)
         self._triangle(event.transfer, x, top)
         self._close()
 
@@ -495,7 +498,7 @@ class _Picture:
         self._text(middle, top + SYMBOL * 0.67, letter, anchor="middle")
 
     def _gate(self, node: str, gate: Gate, x: float, y: float) -> None:
-        self._open("gate", node, x, y - GATE * 0.4, GATE, GATE * 0.8, f' data-gate="{gate.kind}"')
+        self._open("gate", node, x, y - GATE * 0.4, GATE, GATE * 0.8, data_gate=gate.kind)
         self._gate_shape(gate.kind, _gate_mark(gate), x, y)
         self._close()
 
@@ -532,17 +535,17 @@ class _Picture:
 
     def _tag_rows(self, rows: Iterable[Sequence[_Tag]], x: float, top: float) -> None:
         for row in rows:
-            at = x
+            left = x
             for tag in row:
-                self._tag(tag, at, top)
-                at += tag.width + 6
+                self._tag(tag, left, top)
+                left += tag.width + 6
             top += max(tag.height for tag in row) + 3
 
     def _tag(self, tag: _Tag, x: float, top: float) -> None:
         state = tag.kind == "state"
         name = self._hanging_name(tag.kind, tag.what)
         self._open(tag.kind, tag.what, x, top, tag.width, tag.height)
-        self.shapes.append(f"<title>{escape(clean(name))}</title>")
+        self.shapes.append(svg.element("title", svg.words(name)))
         self._rect(x, top, tag.width, tag.height, "state" if state else "tag", 6)
         middle = top + 2.5 + SMALL * LEADING / 2
         asked = not state and self.knowledge.readings[tag.what].who == "customer"
@@ -604,16 +607,16 @@ class _Picture:
         columns = max(1, int((width - 2 * MARGIN) // cell))
         rows = -(-len(entries) // columns)
         for number, (symbol, words) in enumerate(entries):
-            x, at = MARGIN + number // rows * cell, y + number % rows * 40
-            self._open("legend", symbol, x, at, GATE + GAP + _wide(words, SMALL), 36)
-            self._legend_symbol(symbol, x, at + 18)
-            self._text(x + GATE + GAP, at + 18, words)
+            x, top = MARGIN + number // rows * cell, y + number % rows * 40
+            self._open("legend", symbol, x, top, GATE + GAP + _wide(words, SMALL), 36)
+            self._legend_symbol(symbol, x, top + 18)
+            self._text(x + GATE + GAP, top + 18, words)
             self._close()
         return y + rows * 40 + MARGIN
 
     def _legend(self, laid: _Laid) -> Iterator[tuple[str, str]]:
         """Yield the symbols used in this picture, with their meanings."""
-        places = [one.event for one in laid.each()]
+        places = [place.event for place in laid.each()]
         yield "event", "What is seen, or a group of causes; its causes are at its right"
         used = {place.gate.kind for place in places if place.gate and not place.again}
         for kind, words in GATE_WORDS.items():
@@ -658,8 +661,8 @@ class _Picture:
             self._rect(x + 6, y - 9, GATE - 12, 18, "state" if symbol == "state" else "tag", 6)
             self._mark(symbol, middle, y)
         else:
-            said = {"share": "of 100", "prior": "prior", "number": "12"}[symbol]
-            self._text(middle, y, said, "strong" if symbol == "number" else "", "middle")
+            sample = {"share": "of 100", "prior": "prior", "number": "12"}[symbol]
+            self._text(middle, y, sample, "strong" if symbol == "number" else "", "middle")
 
 
 def _gate_mark(gate: Gate) -> str:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from html import escape
 
-from advisor.papers.svg import line, text
-from advisor.text import clean
+from advisor.papers import svg
 
 WIDTH = 680.0
 BAR, GAP = 16.0, 8.0
@@ -38,20 +36,18 @@ class Curve:
 
 def bars_svg(bars: Bars) -> str:
     """Draw horizontal bars, each between its name and its number."""
-    height = (BAR + GAP) * len(bars.bars) + GAP
+    parts = []
     most = max((value for _, value in bars.bars), default=0.0) or 1.0
-    parts = [_open(bars.title, height)]
-    for at, (name, value) in enumerate(bars.bars):
-        top = GAP + (BAR + GAP) * at
+    for number, (name, value) in enumerate(bars.bars):
+        top = GAP + (BAR + GAP) * number
         length = (WIDTH - NAMES - NUMBERS) * value / most
-        fill = "#111" if at == 0 else "#fff"
-        parts.append(text(NAMES - 8, top + BAR - 4, name, "end"))
-        parts.append(
-            f'<rect x="{NAMES:g}" y="{top:.1f}" width="{length:.1f}" height="{BAR:g}" '
-            f'fill="{fill}" stroke="#111" stroke-width="1.2"/>'
-        )
-        parts.append(text(NAMES + length + 6, top + BAR - 4, f"{value:.3g}\u00a0{bars.unit}".strip()))
-    return "".join([*parts, "</svg>"])
+        fill = svg.INK if number == 0 else "#fff"
+        parts += [
+            svg.label(NAMES - 8, top + BAR - 4, name, "end"),
+            svg.rect(NAMES, top, length, BAR, fill=fill, stroke=svg.INK, stroke_width=1.2),
+            svg.label(NAMES + length + 6, top + BAR - 4, f"{value:.3g}\u00a0{bars.unit}".strip()),
+        ]
+    return _picture(bars.title, (BAR + GAP) * len(bars.bars) + GAP, parts)
 
 
 def curve_svg(curve: Curve) -> str:
@@ -59,37 +55,31 @@ def curve_svg(curve: Curve) -> str:
 
     The area of a marker grows with its number of cases.
     """
-    parts = [_open(curve.title, SIDE + TOP + 44), *_axes()]
-    ends = " ".join(f"{_x(believed):.1f},{_y(observed):.1f}" for believed, observed, _ in curve.points)
-    parts.append(f'<polyline points="{ends}" fill="none" stroke="#111" stroke-width="1.6"/>')
+    joined = [(_x(believed), _y(observed)) for believed, observed, _ in curve.points]
+    parts = [*_axes(), svg.polyline(joined, fill="none", stroke=svg.INK, stroke_width=1.6)]
     most = max((count for _, _, count in curve.points), default=1)
-    for believed, observed, count in curve.points:
+    for (x, y), (_, _, count) in zip(joined, curve.points, strict=True):
         radius = 2.5 + 6.5 * (count / most) ** 0.5
-        parts.append(
-            f'<circle cx="{_x(believed):.1f}" cy="{_y(observed):.1f}" r="{radius:.1f}" fill="#fff" '
-            'stroke="#111" stroke-width="1.4"/>'
-        )
-    return "".join([*parts, "</svg>"])
+        parts.append(svg.circle(x, y, radius, fill="#fff", stroke=svg.INK, stroke_width=1.4))
+    return _picture(curve.title, SIDE + TOP + 44, parts)
 
 
 def _axes() -> Iterator[str]:
     for level in (0.0, 0.25, 0.5, 0.75, 1.0):
-        stroke = "#111" if level == 0 else "#bbb"
-        yield line(_x(0), _y(level), _x(1), _y(level), stroke)
-        yield line(_x(level), _y(0), _x(level), _y(1), stroke)
-        yield text(_x(0) - 6, _y(level) + 4, f"{100 * level:.0f}\u00a0%", "end")
-        yield text(_x(level), _y(0) + 18, f"{100 * level:.0f}\u00a0%", "middle")
-    yield line(_x(0), _y(0), _x(1), _y(1), "#111", ' stroke-dasharray="6 4"')
-    yield text(_x(0.5), _y(0) + 36, "believed of the leading suspect", "middle")
-    yield text(_x(1) + 14, _y(0.5), "up: how often it was right; dashed: as often as believed")
+        stroke = svg.INK if level == 0 else "#bbb"
+        yield svg.line(_x(0), _y(level), _x(1), _y(level), stroke)
+        yield svg.line(_x(level), _y(0), _x(level), _y(1), stroke)
+        yield svg.label(_x(0) - 6, _y(level) + 4, f"{100 * level:.0f}\u00a0%", "end")
+        yield svg.label(_x(level), _y(0) + 18, f"{100 * level:.0f}\u00a0%", "middle")
+    yield svg.line(_x(0), _y(0), _x(1), _y(1), svg.INK, stroke_dasharray="6 4")
+    yield svg.label(_x(0.5), _y(0) + 36, "believed of the leading suspect", "middle")
+    yield svg.label(_x(1) + 14, _y(0.5), "up: how often it was right; dashed: as often as believed")
 
 
-def _open(title: str, height: float) -> str:
-    name = escape(clean(title))
-    return (
-        f'<svg class="chart" viewBox="0 0 {WIDTH:g} {height:g}" role="img" aria-label="{name}">'
-        f"<title>{name}</title>"
-    )
+def _picture(title: str, height: float, parts: Sequence[str]) -> str:
+    named = svg.element("title", svg.words(title))
+    view = f"0 0 {WIDTH:g} {height:g}"
+    return svg.element("svg", named, *parts, class_="chart", viewBox=view, role="img", aria_label=title)
 
 
 def _x(level: float) -> float:
