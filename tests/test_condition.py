@@ -227,10 +227,12 @@ def test_recovering_the_gas_ends_all_that_needs_it_until_the_remedy_has_filled_i
     assert reached(knowledge, "vent", *emptied) == OutOfReach(over=("filled",))
     assert to_put_back(knowledge, Case("c", emptied)) == ("Fill the circuit",)
     filled = (*emptied, Repaired("gas", at(60)))
-    assert in_place(knowledge, *filled) == {"hot", "filled"}
+    assert in_place(knowledge, *filled) == {"filled"}
     assert isinstance(reached(knowledge, "vent", *filled), Way)
     assert to_put_back(knowledge, Case("c", filled)) == ()
-    assert in_place(knowledge, *emptied, Repaired("belt", at(60))) == {"empty"}
+    other = (*emptied, Repaired("belt", at(60)))
+    assert in_place(knowledge, *other) == set(), "whoever works on a car leaves nothing as it was"
+    assert reached(knowledge, "vent", *other) == OutOfReach(over=("filled",)), "but it fills no circuit"
 
 
 def test_the_check_after_a_repair_needs_its_own_condition(car: tuple[Knowledge, Engine]) -> None:
@@ -654,7 +656,9 @@ def test_a_store_of_before_reopens_with_nothing_invented(car: tuple[Knowledge, E
 
 
 def test_the_check_after_a_repair_says_what_it_needs_first(bench: Callable[..., Session]) -> None:
-    """The engine has to be hot for it; where it is, nothing has to be made."""
+    """The engine has to be hot for it; where somebody says that it still is, nothing has to be made."""
     lines = card(bench(Seen("level", "low"), Repaired("coil", at(0))), None, "certain").lines
     assert "Needs: Engine hot" in [line.plain for line in lines]
-    assert bench(Seen("vent", "warm"), Repaired("coil", at(0))).check_setups == ()
+    repaired = (Seen("vent", "warm"), Repaired("coil", at(0)))
+    assert bench(*repaired).check_setups == ("hot",)
+    assert bench(*repaired, Stated("hot", at(0))).check_setups == ()

@@ -37,6 +37,7 @@ from advisor.knowledge.conditions import (
     way_to,
 )
 from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.vocabulary import Fault
 
 
 @dataclass(frozen=True)
@@ -122,7 +123,7 @@ def _moved(
         setups = knowledge.complaints[entry.complaint].check_setup
         return _brought_about(knowledge, case, here, setups, at) if setups else None
     if isinstance(entry, Repaired) and entry.fault in knowledge.faults:
-        return (), _with(here, done(rules, here.condition, knowledge.faults[entry.fault]))
+        return (), _with(here, _after_remedy(knowledge, here.condition, knowledge.faults[entry.fault]))
     if isinstance(entry, Prepared) and entry.setup in knowledge.setups:
         since = datetime.fromisoformat(entry.at)
         first = [one for one in rules.first_to_last(entry.setup) if one != entry.setup]
@@ -143,6 +144,16 @@ def _moved(
     if isinstance(entry, Ended) and entry.setup in knowledge.setups:
         return (), _with(here, ended(rules, here.condition, [entry.setup]))
     return None
+
+
+def _after_remedy(knowledge: Knowledge, condition: Condition, remedy: Fault) -> Condition:
+    """Return the condition after a remedy: whether what was made before it still holds, nobody has said.
+
+    Whoever works on a car opens it and switches it on and off: it is neither asleep nor ready for a reading.
+    """
+    after = done(knowledge.setup_rules, condition, remedy)
+    kept = {name for name, one in knowledge.setups.items() if one.on_arrival}.union(remedy.restores)
+    return no_longer_known(knowledge.setup_rules, after, sorted(after.in_place - kept))
 
 
 def _brought_about(

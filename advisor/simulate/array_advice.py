@@ -6,7 +6,7 @@ hold it; what people see comes from there.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -20,7 +20,8 @@ from advisor.inference.batch import Batch, condition
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted
-from advisor.model.nodes import is_instrument_leaf, shown_by
+from advisor.model.nodes import is_instrument_leaf, reading_and_instrument, shown_by
+from advisor.model.observation import seen_with
 from advisor.policy import DEFAULT, Policy
 from advisor.simulate.conditions import Conditions
 
@@ -35,7 +36,8 @@ REASONS: tuple[Reason, ...] = (*rules.REASONS, "enough", "halted")
 class Ranker:
     """What the plain advice goes by at one workshop, as arrays; made by `compile_ranker`.
 
-    `readings` are those that can be taken here, in alphabetical order, `faults` likewise.
+    `readings` are those that can be taken here, in alphabetical order, `faults` likewise. `bands` says for
+    numbers that may forbid something which band each cell tells, by the column that shows it.
     """
 
     knowledge: Knowledge
@@ -47,6 +49,7 @@ class Ranker:
     unlisted: Bools  # (faults,)
     policy: Policy
     ranking: PlayedRanking
+    bands: Mapping[int, Ints]
 
     def posteriors(self, potentials: Floats) -> tuple[Floats, Floats]:
         """Beliefs in `faults`, shape (states, faults), and the batch's bits (see `Batch.outlooks`)."""
@@ -114,7 +117,24 @@ def compile_ranker(
         unlisted=np.array([is_unlisted(name) for name in faults]),
         policy=policy,
         ranking=ranking,
+        bands=_bands(knowledge, tuple(columns)),
     )
+
+
+def _bands(knowledge: Knowledge, shown: Sequence[str]) -> dict[int, Ints]:
+    """Return which band explains each cell best, as the case goes by the band that explains its number best.
+
+    Where a safe limit lies between two bands a number decides, however unsure: forbidding waits for no proof.
+    """
+    bands = {}
+    for column, name in enumerate(shown):
+        if not is_instrument_leaf(name):
+            continue
+        reading, instrument = reading_and_instrument(name)
+        table = seen_with(knowledge, reading, instrument) if knowledge.readings[reading].forbids else None
+        if table is not None:
+            bands[column] = table.argmax(axis=0)
+    return bands
 
 
 def offers(ranker: Ranker, bits: Floats, gone: Bools, condition: Ints) -> Offers:

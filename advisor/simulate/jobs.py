@@ -7,7 +7,7 @@ of them with each instrument at hand, errors included. What is read next and whe
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +18,7 @@ from advisor.arrays import Bools, Floats, Ints
 from advisor.case.case import Case
 from advisor.case.condition import present
 from advisor.inference.batch import sample_categorical, stratified_uniforms
-from advisor.knowledge.conditions import Condition
+from advisor.knowledge.conditions import Condition, Way, after_reading
 from advisor.model.nodes import is_instrument_leaf, reading_of
 from advisor.simulate.array_advice import REASONS, Choices, Offers, Ranker, choose, flags, offers
 
@@ -84,6 +84,37 @@ class Jobs:
         """Return the readings that a job took, in order."""
         names = self.ranker.batch.readings
         return tuple(reading_of(names[column]) for column in self.taken[job].tolist() if column >= 0)
+
+
+@dataclass(frozen=True)
+class JobStep:
+    """A reading of a job played: the way to it, what it showed, and the setups that taking it put an end to.
+
+    `outcome` is None for a number on which nothing hangs.
+    """
+
+    reading: str
+    way: Way
+    outcome: str | None
+    ended: frozenset[str]
+
+
+def steps_of(jobs: Jobs, starts: Starts, cars: Cars, job: int) -> Iterator[JobStep]:
+    """Return what was done on a job, in order: found again from its readings and what its car shows."""
+    conditions = jobs.ranker.conditions
+    number = int(starts.condition[cars.start[job]])
+    for column in jobs.taken[job].tolist():
+        if column < 0:
+            return
+        name = reading_of(jobs.ranker.batch.readings[column])
+        reading = conditions.readings.index(name)
+        outcome = _outcome(jobs.ranker, column, int(cars.shows[job, column]))
+        way = conditions.ways(number).to[reading]
+        if not isinstance(way, Way):
+            raise ValueError(f"There was no way to “{name}”: the jobs were not played on these cars.")
+        after = after_reading(jobs.ranker.knowledge, way, name, outcome)
+        yield JobStep(name, way, outcome, way.after.in_place - after.in_place)
+        number = conditions.after(number, reading, outcome)
 
 
 def starts_of(ranker: Ranker, cases: Sequence[Case], car: Condition | None = None) -> Starts:
@@ -257,9 +288,13 @@ def _after(ranker: Ranker, states: Starts, choices: Choices, at: Ints, shown: In
 
 
 def _outcome(ranker: Ranker, column: int, cell: int) -> str | None:
-    """Return the outcome that a column of the batch shows; None for the number that an instrument shows."""
+    """Return the outcome that a column of the batch shows; None for a number on which nothing hangs."""
     name = ranker.batch.readings[column]
-    return None if is_instrument_leaf(name) else ranker.batch.engine.outcomes[name][cell]
+    if not is_instrument_leaf(name):
+        return ranker.batch.engine.outcomes[name][cell]
+    if column not in ranker.bands:
+        return None
+    return ranker.batch.engine.outcomes[reading_of(name)][int(ranker.bands[column][cell])]
 
 
 def _ended(choices: Choices, ends: Bools) -> Choices:

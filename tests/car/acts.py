@@ -1,0 +1,640 @@
+"""What people do with the car: setups and readings, what each asks of it and leaves behind, by id.
+
+Everything here is written by hand, from what happens to a car. A new setup or reading of the shipped
+knowledge has to be entered here too: `tests/test_car.py` says which is missing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+from tests.car.model import STILL_WARM_C, Car
+
+Is = Callable[[Car], bool]
+Does = Callable[[Car], None]
+
+
+class UnknownToTheCar(Exception):
+    """A setup or reading that nobody has told the car about: write in `tests/car/acts.py` what it does."""
+
+
+@dataclass(frozen=True)
+class Demand:
+    """What has to be so, and otherwise the reason of the complaint: no use, or somebody is hurt."""
+
+    is_so: Is
+    why: str
+    hurts: bool = False
+
+
+@dataclass(frozen=True)
+class Setup:
+    """What somebody does for it at first, and `then`, once its wait is over; whether it is in place.
+
+    `before` is what has to be so when it begins, `undo` how somebody puts an end to it. With `locks` the
+    doors are locked when the work is done, and the wait begins.
+    """
+
+    does: Does
+    is_in_place: Is
+    before: tuple[Demand, ...] = ()
+    undo: Does | None = None
+    then: Does | None = None
+    locks: bool = False
+
+
+# ------------------------------------------------------------------------------------------------ setups
+
+
+def _ignition(car: Car) -> None:
+    car.switch_off()
+    car.reconnect()
+    car.open_up()
+    car.is_ignition_on = True
+
+
+def _blower(car: Car) -> None:
+    _ignition(car)
+    car.is_blower_on = True
+
+
+def _outdoors(car: Car) -> None:
+    car.start()
+    car.is_outdoors = True
+
+
+def _indoors(car: Car) -> None:
+    car.start()
+    car.is_outdoors = False
+
+
+def _heat(car: Car) -> None:
+    _indoors(car)
+    car.cooling_since, car.is_blower_on = None, True
+
+
+def _heat_outdoors(car: Car) -> None:
+    _outdoors(car)
+    car.cooling_since, car.is_blower_on = None, True
+
+
+def _cool(car: Car) -> None:
+    _indoors(car)
+    car.cool_air()
+
+
+def _gauges(car: Car) -> None:
+    car.switch_off()
+    car.has_gauges = True
+
+
+def _gauges_off(car: Car) -> None:
+    car.has_gauges = False
+
+
+def _emptied(car: Car) -> None:
+    car.has_gas = car.has_gauges = False
+
+
+def _dry(car: Car) -> None:
+    car.switch_off()
+    car.open_up()
+    car.is_carpet_lifted, car.is_wet_as_found = True, False
+
+
+def _carpet_down(car: Car) -> None:
+    car.is_carpet_lifted = False
+
+
+def _hose(car: Car) -> None:
+    car.switch_off()
+    car.pour_water()
+
+
+def _wet_roof(car: Car) -> None:
+    _hose(car)
+    car.is_roof_wet = True
+
+
+def _tape(car: Car) -> None:
+    car.are_vents_taped = True
+
+
+def _untape(car: Car) -> None:
+    car.are_vents_taped = False
+
+
+def _press(car: Car) -> None:
+    car.switch_off()
+    car.open_up()
+    car.is_ignition_on = car.is_blower_on = True
+
+
+def _press_warm(car: Car) -> None:
+    car.start()
+    car.cooling_since, car.is_blower_on = None, True
+
+
+def _drive(car: Car) -> None:
+    car.start()
+    car.is_on_the_road = car.is_outdoors = True
+    car.is_roof_wet = False
+
+
+def _shut(car: Car) -> None:
+    car.switch_off()
+    car.open_up()
+    car.is_wet_as_found = car.is_carpet_lifted = False
+
+
+def _top_up(car: Car) -> None:
+    car.switch_off()
+    car.is_coolant_as_found = False
+
+
+def _lock(car: Car) -> None:
+    car.switch_off()
+    car.reconnect()
+    car.open_up()
+
+
+def _load_briefly(car: Car) -> None:
+    _lock(car)
+    car.charge_changed_at = car.minutes
+
+
+def _charge(car: Car) -> None:
+    _lock(car)
+    car.is_as_received = False
+
+
+def _charged(car: Car) -> None:
+    car.is_charged = True
+    car.charge_changed_at = car.minutes
+
+
+def _disconnect(car: Car) -> None:
+    car.switch_off()
+    car.is_connected = False
+
+
+def _inhibit(car: Car) -> None:
+    _lock(car)
+    car.is_inhibited = car.is_ignition_on = True
+
+
+def _nothing(car: Car) -> None:
+    """Nobody touches the car."""
+
+
+_NOBODY_GASSED = Demand(
+    lambda car: not car.poisons,
+    "the engine is started though exhaust gas gets into the cabin: whoever sits there is poisoned",
+    hurts=True,
+)
+_NOTHING_HANGS_ON_IT = (
+    Demand(
+        lambda car: not car.is_carpet_lifted,
+        "it is driven with its cabin taken apart: two people without a floor",
+        hurts=True,
+    ),
+    Demand(
+        lambda car: not car.has_gauges,
+        "it is driven with gauges connected: the hoses tear off and spray",
+        hurts=True,
+    ),
+    Demand(lambda car: not car.are_vents_taped, "it is driven with its vents taped: it sounds otherwise"),
+)
+_GAUGES_MADE_FOR_IT = Demand(
+    lambda car: car.facts.get("gas_label") != "r744_or_unknown",
+    "a gauge or machine goes on a circuit of R-744 or of unknown gas: it bursts",
+    hurts=True,
+)
+_GAUGES_ARE_ON = Demand(lambda car: car.has_gauges, "the gauges are not connected")
+_HAS_GAS = Demand(lambda car: car.has_gas, "its circuit is empty")
+_IS_COLD = Demand(
+    lambda car: car.is_cold,
+    "the cooling system is opened while it is hot: somebody is scalded",
+    hurts=True,
+)
+
+
+SETUPS: dict[str, Setup] = {
+    "key_out": Setup(
+        Car.switch_off, lambda car: not (car.is_running or car.is_ignition_on or car.is_blower_on)
+    ),
+    "ignition_on": Setup(_ignition, lambda car: car.is_ignition_on and not car.is_running),
+    "blower_full": Setup(_blower, lambda car: car.is_blower_on, undo=Car.switch_off),
+    "engine_cold": Setup(Car.switch_off, lambda car: car.is_cold),
+    "engine_hot": Setup(_nothing, lambda car: car.is_running or car.coolant_c >= STILL_WARM_C),
+    "warming_up": Setup(
+        _heat,
+        lambda car: car.is_warming_up,
+        (
+            Demand(lambda car: car.is_cold, "it is hot already: there is no warming up to watch"),
+            _NOBODY_GASSED,
+        ),
+        undo=Car.switch_off,
+    ),
+    "heat_full": Setup(_heat, lambda car: car.is_heating, (_NOBODY_GASSED,), undo=Car.switch_off),
+    "heat_outdoors": Setup(
+        _heat_outdoors,
+        lambda car: car.is_heating and car.is_outdoors,
+        (_NOBODY_GASSED,),
+        undo=Car.switch_off,
+    ),
+    "circuit_filled": Setup(_nothing, lambda car: car.has_gas),
+    "ac_full": Setup(_cool, lambda car: car.is_cooling, (_HAS_GAS, _NOBODY_GASSED), undo=Car.switch_off),
+    "ac_long": Setup(_cool, lambda car: car.has_cooled_long, (_HAS_GAS,)),
+    "gauges_on": Setup(
+        _gauges, lambda car: car.has_gauges, (_GAUGES_MADE_FOR_IT, _HAS_GAS), undo=_gauges_off
+    ),
+    "gauges_ac_full": Setup(_cool, lambda car: car.is_cooling and car.has_gauges, (_GAUGES_ARE_ON, _HAS_GAS)),
+    "soaked_gauges": Setup(
+        Car.switch_off, lambda car: car.is_soaked and car.has_gauges, (_GAUGES_ARE_ON, _HAS_GAS)
+    ),
+    "recovery": Setup(
+        Car.switch_off, lambda car: not car.has_gas, (_GAUGES_MADE_FOR_IT, _HAS_GAS), then=_emptied
+    ),
+    "wet_as_found": Setup(_nothing, lambda car: car.is_wet_as_found),
+    "dry_inside": Setup(_dry, lambda car: car.is_carpet_lifted, undo=_carpet_down),
+    "hose_ready": Setup(_hose, lambda car: car.is_carpet_lifted and not car.is_running),
+    "roof_wetted": Setup(_wet_roof, lambda car: car.is_roof_wet and car.is_carpet_lifted),
+    "vents_open": Setup(_untape, lambda car: not car.are_vents_taped),
+    "vents_taped": Setup(_tape, lambda car: car.are_vents_taped, undo=_untape),
+    "pressurised": Setup(_press, lambda car: car.is_blower_on and car.are_vents_taped, undo=Car.switch_off),
+    "heated_pressurised": Setup(
+        _press_warm,
+        lambda car: car.is_heating and car.is_blower_on and car.are_vents_taped,
+    ),
+    "road_test": Setup(_drive, lambda car: car.is_on_the_road, _NOTHING_HANGS_ON_IT, undo=Car.switch_off),
+    "humid_cooling": Setup(_cool, lambda car: car.is_cooling, (_HAS_GAS,), undo=Car.switch_off),
+    "coolant_as_found": Setup(_nothing, lambda car: car.is_coolant_as_found),
+    "coolant_cold": Setup(_top_up, lambda car: car.is_cold, (_IS_COLD,)),
+    "shut_overnight": Setup(_shut, lambda car: car.has_stood_shut, undo=Car.open_up),
+    "as_received": Setup(_nothing, lambda car: car.is_as_received),
+    "surface_charge_off": Setup(_load_briefly, lambda car: car.has_no_surface_charge and car.is_as_received),
+    "asleep": Setup(_lock, lambda car: car.is_asleep, undo=Car.disturb, locks=True),
+    "asleep_logged": Setup(
+        _nothing,
+        lambda car: car.is_asleep,
+        (Demand(lambda car: car.is_asleep, "it is awake when the logging begins"),),
+    ),
+    "stood_overnight": Setup(_nothing, lambda car: car.is_asleep),
+    "charged": Setup(_charge, lambda car: car.is_charged, then=_charged),
+    "charged_and_rested": Setup(
+        Car.switch_off,
+        lambda car: car.is_full_and_rested,
+        (Demand(lambda car: car.is_charged, "a battery rests that nobody has charged"),),
+    ),
+    "disconnected_a_day": Setup(
+        _disconnect,
+        lambda car: not car.is_connected,
+        (Demand(lambda car: car.is_charged, "a battery stands disconnected that nobody has charged"),),
+        undo=Car.reconnect,
+    ),
+    "engine_loaded": Setup(_heat, lambda car: car.is_running, (_NOBODY_GASSED,), undo=Car.switch_off),
+    "cranking_inhibited": Setup(
+        _inhibit, lambda car: car.is_inhibited and car.is_connected and not car.is_running
+    ),
+    "cranking_charged": Setup(
+        _nothing,
+        lambda car: car.is_inhibited and car.is_charged,
+        (
+            Demand(
+                lambda car: car.is_inhibited,
+                "it is cranked and nothing keeps it from starting: it runs into somebody",
+                hurts=True,
+            ),
+        ),
+    ),
+}
+
+
+def set_up(car: Car, setup: str, hands_on: float, waiting: float) -> None:
+    """Somebody brings a setup about and waits for it, in the minutes that the advice counts."""
+    if setup not in SETUPS:
+        raise UnknownToTheCar(setup)
+    begin_setup(car, setup, hands_on)
+    finish_setup(car, setup, waiting)
+
+
+def begin_setup(car: Car, setup: str, hands_on: float) -> None:
+    """Somebody brings a setup about; its waiting begins."""
+    said = SETUPS[setup]
+    for demand in said.before:
+        car.needs(setup, demand.is_so(car), demand.why, hurts=demand.hurts)
+    said.does(car)
+    car.wait(hands_on)
+    if said.locks:
+        car.disturb()
+
+
+def finish_setup(car: Car, setup: str, waiting: float) -> None:
+    """The waiting of a setup goes by."""
+    car.wait(waiting)
+    then = SETUPS[setup].then
+    if then is not None:
+        then(car)
+
+
+def end(car: Car, setups: Iterable[str]) -> None:
+    """Somebody is told that what he does next ends these setups, and so puts an end to them first."""
+    for setup in setups:
+        undo = SETUPS[setup].undo
+        if undo is not None and SETUPS[setup].is_in_place(car):
+            undo(car)
+
+
+# ---------------------------------------------------------------------------------------------- readings
+
+
+@dataclass(frozen=True)
+class Group:
+    """Readings that ask the same of the car, or leave the same behind."""
+
+    readings: tuple[str, ...]
+    demand: Demand | None = None
+    effect: Does | None = None
+
+
+def _group(readings: str, demand: Demand | None = None, effect: Does | None = None) -> Group:
+    return Group(tuple(readings.split()), demand, effect)
+
+
+def _demand(is_so: Is, why: str, *, hurts: bool = False) -> Demand:
+    return Demand(is_so, why, hurts)
+
+
+def _open_coolant(car: Car) -> None:
+    car.is_coolant_as_found = False
+
+
+def _driven(car: Car) -> None:
+    car.start()
+    car.cold_start_at = None
+
+
+def _cooling_off(car: Car) -> None:
+    car.cooling_since = None
+
+
+def _raised(car: Car) -> None:
+    car.is_on_the_road = False
+
+
+WITH_COOLING = """vents_across dash_spread vent_over_expected cooling_drop long_run_frost evaporator_reading
+    compressor_turns valve_answer valve_unloads compressor_sound condenser_air condenser_picture
+    drier_step device_frost device_warmed cooled_condenser heater_cut_off evaporator_drip
+    cold_pipe"""
+WITH_GAUGES = "low_side high_side gas_ratio suction_superheat liquid_subcooling pressures_meet"
+ASLEEP = """sleeping_current wake_pulses key_distance relay_pulled added_unplugged unit_unplugged
+    reverse_current bus_active fuse_interior fuse_audio fuse_body fuse_accessory fuse_motors
+    no_fuse_drop warm_glovebox warm_boot warm_relay warm_radio warm_alternator warm_unit"""
+UNDER_PRESSURE = "bubbles_rear bubbles_glass bubbles_roof smoke_front smoke_low warm_door_edge warm_rear_edge"
+WET_AS_FOUND = """front_foam_moisture rear_foam_moisture lining_moisture boot_well_look no_water_track
+    glycol_strip glycol_freeze_point"""
+POURED = """scuttle_pour scuttle_pour_inside sunroof_front_pour sunroof_rear_pour sunroof_frame_look
+    door_dye hose_low hose_door hose_mirror hose_screen hose_rear hose_tail_lamp hose_high_lamp
+    hose_sunroof hose_roof_rail hose_aerial"""
+HANDS_IN_THE_FAN = "filter_light filter_look evaporator_look intake_look drain_flow"
+HANDS_ROUND_THE_ENGINE = """belt_look clutch_check condenser_stain joint_stain leak_search drain_sniff
+    clamp_look scuttle_look scuttle_pour"""
+RAISED = "floor_look undertray_look drain_flow leak_search"
+OPENS_THE_CABIN = """filter_light filter_look evaporator_look intake_look drain_flow film_wipe door_paper
+    boot_paper door_gap door_slots_probe door_ultrasonic outlet_draught vent_frame_look washer_dye
+    floor_look duct_look"""
+
+GROUPS = (
+    _group(
+        "expansion_tank bleed_air matrix_flush cooling_pressure_loss",
+        _demand(
+            lambda car: car.is_cold,
+            "the cooling system is opened or pumped up while it is hot: somebody is scalded",
+            hurts=True,
+        ),
+    ),
+    _group(
+        "expansion_tank bleed_air",
+        _demand(
+            lambda car: car.is_coolant_as_found,
+            "somebody has drained or topped up the coolant: its level is not what the owner brought",
+        ),
+    ),
+    _group("bleed_air matrix_flush", effect=_open_coolant),
+    _group(
+        "radiator_outlet booster_current warm_up",
+        _demand(lambda car: car.is_warming_up, "there is no warming up to watch: it is hot, or stands still"),
+    ),
+    _group("warm_up", effect=_driven),
+    _group(
+        "warm_up",
+        _demand(lambda car: not car.has_gauges, "it is driven with gauges connected", hurts=True),
+    ),
+    _group(
+        "inlet_hose_lag hose_drop heater_gain hot_hose_cold_vent matrix_image valve_step flow_at_speed",
+        _demand(lambda car: car.is_heating, "its coolant is not hot enough to judge a heater"),
+    ),
+    _group(
+        "bonnet_fumes cabin_monoxide smell_recirculated",
+        _demand(
+            lambda car: car.is_running and car.is_outdoors,
+            "somebody sits in it to look for exhaust gas and the engine runs in the building",
+            hurts=True,
+        ),
+    ),
+    _group(
+        "blend_sweep mode_sweep sensor_values driven_direct unit_commands blower_test",
+        _demand(lambda car: car.is_ignition_on, "its ignition is off"),
+    ),
+    _group(
+        "recirculation_air vent_speed filter_out blower_volts blower_amps controller_input duct_look",
+        _demand(lambda car: car.is_blower_on, "its blower is off"),
+    ),
+    _group(
+        WITH_COOLING, _demand(lambda car: car.is_cooling, "the air conditioning does not run with gas in it")
+    ),
+    _group(
+        "long_run_frost device_warmed",
+        _demand(lambda car: car.has_cooled_long, "it has not cooled long enough for frost to show"),
+    ),
+    _group(
+        WITH_GAUGES,
+        _demand(
+            lambda car: car.is_cooling and car.has_gauges,
+            "the gauges are not on a running circuit with gas in it",
+        ),
+    ),
+    _group("pressures_meet", effect=_cooling_off),
+    _group(
+        "pressure_at_rest",
+        _demand(lambda car: car.is_soaked and car.has_gauges, "the gas is not at rest with the gauges on it"),
+    ),
+    _group(
+        "leak_search drain_sniff",
+        _demand(lambda car: car.has_gas, "an empty circuit leaks nothing to be found"),
+    ),
+    _group(
+        "clutch_check",
+        _demand(
+            lambda car: car.facts.get("compressor_type") != "electric",
+            "somebody measures on the orange cables of an electric compressor: high voltage",
+            hurts=True,
+        ),
+    ),
+    _group(
+        "clutch_check",
+        _demand(lambda car: car.has_gas, "with an empty circuit no clutch is ever fed"),
+    ),
+    _group("recovered_charge", _demand(lambda car: not car.has_gas, "the gas is still in the circuit")),
+    _group(ASLEEP, _demand(lambda car: car.is_asleep, "its control units are awake")),
+    _group(
+        "resting_voltage quick_test",
+        _demand(
+            lambda car: car.is_as_received,
+            "the battery is not as it came in: it was charged, or the engine has run",
+        ),
+    ),
+    _group(
+        "resting_voltage",
+        _demand(lambda car: car.has_no_surface_charge, "the battery has not rested since it was loaded"),
+    ),
+    _group(
+        "battery_test full_voltage",
+        _demand(lambda car: car.is_full_and_rested, "the battery was not charged and left to rest"),
+    ),
+    _group(
+        "standing_loss",
+        _demand(lambda car: not car.is_connected, "the battery did not stand disconnected"),
+    ),
+    _group(
+        "clamp_look accessory_live quick_test",
+        _demand(
+            lambda car: car.is_connected,
+            "the battery is disconnected: there is nothing to look at or measure",
+        ),
+    ),
+    _group(
+        "charging_voltage charging_drop full_command ripple charge_command",
+        _demand(lambda car: car.is_running, "the engine does not run"),
+    ),
+    _group(
+        "clamp_drop cable_drop starter_current solenoid_voltage cranking_voltage",
+        _demand(
+            lambda car: car.is_inhibited and car.is_connected and not car.is_running,
+            "it is cranked and nothing keeps it from starting: it runs into somebody",
+            hurts=True,
+        ),
+    ),
+    _group(
+        "cranking_voltage", _demand(lambda car: car.is_charged, "a starter is judged on a charged battery")
+    ),
+    _group(
+        HANDS_ROUND_THE_ENGINE,
+        _demand(
+            lambda car: not car.is_running, "hands are in the engine bay and the engine runs", hurts=True
+        ),
+    ),
+    _group(
+        HANDS_IN_THE_FAN,
+        _demand(
+            lambda car: not car.is_blower_on, "fingers or a borescope reach a blower that turns", hurts=True
+        ),
+    ),
+    _group(
+        RAISED,
+        _demand(lambda car: not car.is_running, "it goes up on the lift with its engine running", hurts=True),
+        _raised,
+    ),
+    _group(
+        UNDER_PRESSURE,
+        _demand(lambda car: car.is_blower_on and car.are_vents_taped, "it is not under pressure"),
+    ),
+    _group(
+        "smoke_front smoke_low bubbles_rear bubbles_glass bubbles_roof",
+        _demand(lambda car: not car.is_on_the_road, "it drives"),
+    ),
+    _group(
+        "warm_door_edge warm_rear_edge",
+        _demand(lambda car: car.is_heating, "its cabin is no warmer than the air"),
+    ),
+    _group(
+        "outlet_draught",
+        _demand(lambda car: not car.are_vents_taped, "its vents are taped: no air leaves by them"),
+    ),
+    _group(
+        "door_ultrasonic",
+        _demand(lambda car: not car.is_blower_on, "the blower drowns the sender"),
+    ),
+    _group(
+        WET_AS_FOUND,
+        _demand(
+            lambda car: car.is_wet_as_found,
+            "somebody has dried it or poured water over it: what is wet now is not what the owner brought",
+        ),
+    ),
+    _group(
+        "night_humidity",
+        _demand(lambda car: car.has_stood_shut, "it has not stood shut for a night"),
+    ),
+    _group(POURED, _demand(lambda car: car.is_carpet_lifted, "nobody could see where the water comes in")),
+    _group("cool_track", _demand(lambda car: car.is_roof_wet, "its roof was not wetted")),
+    _group(POURED + " washer_dye drain_flow", effect=Car.pour_water),
+    _group(
+        "tape_doors tape_glass_edge tape_mirror tape_roof bars_off tape_trim",
+        _demand(lambda car: car.is_on_the_road, "it does not drive"),
+    ),
+    _group(
+        "tape_doors tape_glass_edge tape_mirror tape_roof bars_off tape_trim",
+        _demand(lambda car: not car.is_carpet_lifted, "it is driven with its cabin taken apart", hurts=True),
+    ),
+    _group("accessory_live moisture_look clamp_look quick_test", effect=Car.disturb),
+    _group(OPENS_THE_CABIN, effect=Car.open_up),
+)
+ASKS_NOTHING = """heat_with_revs gauge_low late_heat gurgle coolant_work cool_on_move fades_and_returns
+    came_on gas_work air_weak fan_steps fan_noise filter_changed dash_clicks outlets_wrong smell_kind
+    smell_when flat_overnight first_time left_on_asked short_trips weekly_miles click_or_slow
+    lamps_dim battery_work accessory_work noises_after_locking open_message charge_lamp key_near
+    damp_reported wet_after_rain wet_in_dry_weather wet_on_the_move front_wet_asked
+    rear_wet_asked boot_wet_asked lining_asked door_top_wet door_slosh washer_brings_water
+    sweet_smell coolant_topped_up glass_replaced door_worked_on rear_repaired noise_with_speed
+    noise_whistle noise_flutter noise_window_ajar noise_above noise_below roof_load parked_mist
+    wet_goods recirculation_asked mist_stays battery_label outer_trim_look"""
+"""What people are asked, or look at from outside or under an open bonnet, whatever the car is doing."""
+
+REFILLS = """leak_joint leak_condenser leak_evaporator under_filled overcharge air_in_circuit moisture_icing
+    metering_restricted metering_open drier_blocked compressor_worn control_valve_low
+    control_valve_high condenser_inside"""
+"""Faults whose remedy opens the circuit, or ends with filling it by weight."""
+KNOWN_READINGS = frozenset(ASKS_NOTHING.split()).union(*(group.readings for group in GROUPS))
+
+
+def read(car: Car, reading: str, minutes: float, outcome: str | None = None) -> None:
+    """Somebody takes a reading, which shows an outcome."""
+    if reading not in KNOWN_READINGS:
+        raise UnknownToTheCar(reading)
+    groups = [group for group in GROUPS if reading in group.readings]
+    for group in groups:
+        if group.demand is not None:
+            car.needs(reading, group.demand.is_so(car), group.demand.why, hurts=group.demand.hurts)
+    car.wait(minutes)
+    for group in groups:
+        if group.effect is not None:
+            group.effect(car)
+    if (reading, outcome) == ("cabin_monoxide", "high"):
+        car.switch_off()
+        car.poisons = True
+
+
+def repair(car: Car, fault: str) -> None:
+    """Somebody does the remedy of a fault, which opens the car and leaves it switched off."""
+    if fault in REFILLS.split():
+        car.has_gas = True
+    car.switch_off()
+    car.open_up()
+
+
+def claimed(car: Car, setup: str) -> None:
+    """The program says that a setup is in place."""
+    car.needs(setup, SETUPS[setup].is_in_place(car), "the program says that it is in place, and it is not")
