@@ -63,9 +63,10 @@ async def test_page_keys_scroll_the_task_wherever_the_focus_is(
         assert text.scroll_y > 0
         await pressed(pilot, "pageup")
         assert text.scroll_y == 0
-        for _ in range(200):
-            await pilot.press("pagedown")
-        assert text.scroll_y == text.max_scroll_y
+        while text.scroll_y < text.max_scroll_y:
+            before = text.scroll_y
+            await pressed(pilot, "pagedown")
+            assert text.scroll_y > before
 
 
 @pytest.mark.parametrize("size", SIZES)
