@@ -73,7 +73,7 @@ def test_a_walk_can_be_done_again_from_its_log(tmp_path: Path) -> None:
 def test_a_key_that_locks_every_job_is_found(tmp_path: Path) -> None:
     """With the ranking among the units again, the visitor comes upon it."""
     with ranking_among_units():
-        _, problems = walked(options(tmp_path / "log", 1500, 7, "generated"))
+        _, problems = walked(options(tmp_path / "log", 300, 1, "generated"))
     assert problems
     assert "There is no preference for 'ranking'" in problems[0]
     assert json.loads((tmp_path / "log").read_text(encoding="utf-8").splitlines()[-1])["found"] == problems[0]
