@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cache
 
@@ -14,6 +14,7 @@ from advisor.advice.situation import InconsistentEvidence, Situation, current_fa
 from advisor.case.case import Case
 from advisor.case.entries import Booked, Known, Seen, Skipped
 from advisor.checks.lint import checked, problems
+from advisor.desk.booking import CARS
 from advisor.desk.questions import (
     NOT_KNOWN,
     asked_by_phone,
@@ -598,6 +599,12 @@ def test_a_scripted_call_goes_from_the_customers_words_to_the_end_of_the_questio
 SIMULATED = 240
 """Calls in each family: with 30 a figure of 95 % could be off by 2 % either way."""
 WITH_SHEET = 6
+SLOW, FEWER_CARS = "poor_cooling", 100
+"""The sheet of the complaint whose tables are largest is made of fewer cars.
+
+One of six sheets: the standard error of the mean share goes from 1.2 to 1.4 %, so that 75 % lies 3.5 of them
+below the 80 % that is booked.
+"""
 
 
 @cache
@@ -627,10 +634,15 @@ def test_the_call_spares_the_technician_minutes(family: str) -> None:
     assert (cold - after).mean() > 0
 
 
+def sheets(calls: Calls, count: int) -> Iterator[float]:
+    """For the first of the calls the share of fresh jobs within the minutes of their sheet."""
+    return covered(calls, count, FEWER_CARS if calls.desk.complaint == SLOW else CARS)
+
+
 @FAMILIES
 def test_the_minutes_booked_cover_80_of_100_fresh_jobs(family: str) -> None:
     """The jobs are drawn with another seed than the sheet's."""
     found = simulated_calls(family)
-    shares = [share for one in found for share in covered(one, WITH_SHEET // len(found))]
+    shares = [share for one in found for share in sheets(one, WITH_SHEET // len(found))]
     assert len(shares) == WITH_SHEET
     assert 0.75 <= np.mean(shares) <= 0.88

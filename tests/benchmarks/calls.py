@@ -268,12 +268,15 @@ def remaining_minutes(found: Calls, customer_there: bool = False) -> tuple[Float
     return cold.minutes, after.minutes
 
 
-def covered(found: Calls, most: int) -> Iterator[float]:
-    """For the first `most` cases after a call: the share of fresh jobs within the minutes that are booked."""
+def covered(found: Calls, most: int, cars: int = CARS) -> Iterator[float]:
+    """For the first `most` cases after a call: the share of fresh jobs within the minutes that are booked.
+
+    The sheet is made of `cars` jobs, and as many fresh ones are played.
+    """
     desk = found.desk
     for case in found.cases[:most]:
-        sheet = booking_sheet(desk.knowledge, desk.engine, case, seed=SEED)
-        *_, jobs = simulated(desk.at_the_car, case, OTHER_SEED, CARS)
+        sheet = booking_sheet(desk.knowledge, desk.engine, case, seed=SEED, cars=cars)
+        *_, jobs = simulated(desk.at_the_car, case, OTHER_SEED, cars)
         yield float(np.mean(jobs.minutes <= sheet.total.upto))
 
 
