@@ -19,7 +19,6 @@ from advisor.screens.app import AdvisorApp
 from advisor.screens.bench.entry import EntryScreen
 from advisor.screens.bench.new import NewJobScreen
 from advisor.screens.bench.task import TaskScreen
-from advisor.screens.help import HelpScreen
 from advisor.screens.start import StartScreen
 from advisor.screens.widgets.attention import Attention
 from advisor.screens.widgets.choices import ChoiceScreen
@@ -188,7 +187,7 @@ async def test_escape_leaves_one_screen_at_a_time(door: Path, tmp_path: Path) ->
         async with read_by_people(pilot) as clock:
             await pilot.press("f1")
             await settled(pilot)
-            assert isinstance(pilot.app.screen, HelpScreen)
+            assert isinstance(pilot.app.screen, ChoiceScreen)
             clock.now += 1
             for _ in range(4):
                 pilot.app.post_message(Key("escape", None))

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from textual.content import Content
 from textual.pilot import Pilot
-from textual.widgets import Input, OptionList
+from textual.widgets import Input, OptionList, Static
 
 from advisor.advice.rules import Workshop
 from advisor.bench.session import Engines, Session
@@ -20,6 +20,7 @@ from advisor.case.entries import (
     Acknowledged,
     Cancelled,
     Checked,
+    Ended,
     Prepared,
     Repaired,
     Replayed,
@@ -283,13 +284,14 @@ async def test_enter_with_nothing_chosen_is_answered_inside_the_dialog(
 async def test_enter_leaves_the_help(hum: Path, tmp_path: Path) -> None:
     """Its one button need not be gone to first."""
     async with running(hum, tmp_path) as pilot:
-        task = await opened(pilot)
+        await until(pilot, listed)
+        jobs = pilot.app.screen
         await pilot.press("question_mark")
         await settled(pilot)
         assert isinstance(pilot.app.screen, HelpScreen)
         await pilot.press("enter")
         await settled(pilot)
-        assert pilot.app.screen is task
+        assert pilot.app.screen is jobs
 
 
 async def test_the_choice_of_units_says_what_is_set(hum: Path, tmp_path: Path) -> None:
@@ -351,7 +353,7 @@ async def test_a_wait_is_planned_begun_and_survives_a_restart(hum: Path, tmp_pat
         task = await on_card(pilot, "warm")
         shown = words(pilot)
         assert "Plan: 6 min to prepare, 40 min to wait (car asleep), charged once." in shown
-        assert "Before you wait: " in shown
+        assert "Before you wait (key o): " in shown
         assert "When you come back: Warm relay while asleep" in shown
         await pilot.press("w", "1")
         await settled(pilot)
@@ -363,6 +365,86 @@ async def test_a_wait_is_planned_begun_and_survives_a_restart(hum: Path, tmp_pat
         await on_card(pilot, "warm")
         assert "Waiting: Car asleep. Ready at" in words(pilot)
         assert "in 40 min" in words(pilot)
+
+
+async def test_before_a_long_wait_what_comes_first_is_in_view_and_a_key_away(
+    hum: Path, tmp_path: Path
+) -> None:
+    """At 80 by 24: named right below the reading, and at the head of the list of readings."""
+    async with running(hum, tmp_path) as pilot:
+        await opened(pilot)
+        task = await on_card(pilot, "warm")
+        assert task.proposal is not None
+        plan = task.session.plan(task.proposal)
+        assert plan is not None
+        assert plan.before
+        assert f"Before you wait (key o): {plan.before[0].name}" in text_of(pilot)
+        await pilot.press("o")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        shown = pilot.app.screen
+        assert isinstance(shown, ChoiceScreen)
+        assert [key for key, _ in shown.lines][: len(plan.before)] == [one.reading for one in plan.before]
+        assert "Best taken before the wait" in text_of(pilot)
+
+
+async def test_while_a_wait_runs_the_card_says_until_when_and_offers_what_leaves_it_alone(
+    hum: Path, tmp_path: Path
+) -> None:
+    """At 80 by 24: what is waited for, what can be read meanwhile, and the way out of the wait."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot)
+        await entered(pilot, lambda: task.session.prepared(["asleep"]))
+        assert task.proposal is None
+        shown = task.query_one("#task", Static).content
+        assert str(shown).startswith("… Waiting: Car asleep. Ready at ")
+        assert "Then: Warm relay while asleep." in text_of(pilot)
+        offered = [str(one.prompt).strip() for one in task.query_one("#answers", OptionList).options]
+        assert offered == [
+            "1 Glow through the gap (1 min)",
+            "2 Radio hisses (10 min)",
+            "3 Relay clicks (2 min)",
+            "o Another reading",
+            "w End the wait early",
+        ]
+        assert "w Wait" in text_of(pilot).splitlines()[-1]
+        await pilot.press("1")
+        await settled(pilot)
+        assert task.proposal is not None
+        assert task.proposal.reading == "glow"
+        await pilot.press("r")
+        await settled(pilot)
+        assert task.proposal is None
+        await pilot.press("1")
+        await settled(pilot)
+        await pilot.press("1")
+        await settled(pilot)
+        assert task.session.case.entries[-1] == Seen("glow", "dark")
+        assert "Waiting: Car asleep" in text_of(pilot)
+
+
+async def test_a_wait_that_is_cut_short_has_a_reason_that_fits(hum: Path, tmp_path: Path) -> None:
+    """Whoever goes on without waiting to the end says so; once the wait is over that is no reason."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot)
+        await entered(pilot, lambda: task.session.prepared(["asleep"]))
+        await pilot.press("w")
+        await settled(pilot)
+        assert "End the wait: Car asleep" in text_of(pilot)
+        await pilot.press("1")
+        await settled(pilot)
+        await pilot.press("1")
+        await settled(pilot)
+        assert task.session.case.entries[-1] == Ended("asleep", "went on before the wait was over")
+        hour_ago = (datetime.now(UTC) - timedelta(hours=1)).isoformat()
+        task.session.store.append(task.session.filed, Prepared("asleep", hour_ago))
+        task.look_for_others()
+        await settled(pilot)
+        await pilot.press("w")
+        await settled(pilot)
+        assert "No longer in place: Car asleep" in text_of(pilot)
+        await pilot.press("1")
+        await settled(pilot)
+        assert "before the wait was over" not in text_of(pilot)
 
 
 async def test_when_a_wait_is_over_the_setup_is_in_place(hum: Path, tmp_path: Path, store: Store) -> None:
@@ -396,7 +478,11 @@ async def test_an_answer_before_the_wait_is_over_is_asked_about(hum: Path, tmp_p
         await settled(pilot)
         question = pilot.app.screen
         assert isinstance(question, ChoiceScreen)
-        assert "40 minutes are left (Car asleep). Was it really so already" in question.heading
+        assert "40 minutes are left (Car asleep). What is read now may not be" in question.heading
+        assert [said for _, said in question.lines] == [
+            "Wait on: the answer is not entered",
+            "Enter it as a guess (it counts less); the wait goes on",
+        ]
         assert [type(entry) for entry in task.session.case.entries] == [Prepared]
         await pilot.press("1")
         await settled(pilot)
@@ -702,12 +788,12 @@ async def test_everything_can_be_done_by_finger(hum: Path, tmp_path: Path) -> No
     async with running(hum, tmp_path, (100, 50)) as pilot:
         task = await opened(pilot)
         footer = text_of(pilot).splitlines()[-1]
-        await pilot.click("Footer", offset=(footer.index("More") + 1, 0))
+        await pilot.click("Footer", offset=(footer.index("Keys") + 1, 0))
         await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
         choices = pilot.app.screen.query_one(OptionList)
         offered = {choices.get_option_at_index(at).id for at in range(choices.option_count)}
         keys = {one.action for some in task._bindings.key_to_bindings.values() for one in some if one.tooltip}
-        assert offered == keys - {"more"}
+        assert offered == keys - {"more"} | {"app.light", "app.quit"}
 
 
 async def test_the_job_card_is_read_on_the_screen_and_saved(

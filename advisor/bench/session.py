@@ -232,11 +232,11 @@ class Session:
         return self.advice.proposals
 
     @property
-    def restarts_at(self) -> str:
-        """The first proposal that is not worth its time, where the order restarts; or ""."""
+    def less_worth(self) -> frozenset[str]:
+        """The proposals that are not worth their time, where others are."""
         worth = {one.reading for one in self.advice.per_minute}
-        rest = [one.reading for one in self.proposals if one.reading not in worth]
-        return rest[0] if rest and len(rest) < len(self.proposals) else ""
+        rest = frozenset(one.reading for one in self.proposals) - worth
+        return rest if len(rest) < len(self.proposals) else frozenset()
 
     @cached_property
     def car(self) -> Present:
@@ -293,6 +293,27 @@ class Session:
         wait = f" and {duration(waiting)} to wait" if waiting else ""
         return duration(minutes_for(self.knowledge, said.minutes, self.case.facts)) + wait
 
+    @property
+    def running(self) -> tuple[str, ...]:
+        """The setups in place whose waiting is not over yet."""
+        return tuple(setup for setup, left in self.waiting.items() if left > 0)
+
+    @property
+    def awaited(self) -> CandidateReading | None:
+        """The reading that comes next, where a wait that has begun must end before it is taken; else None."""
+        if self.advice.stop is not None or not self.proposals:
+            return None
+        first = self.proposals[0]
+        return first if set(self.running).intersection(self.needed(first.reading)) else None
+
+    @property
+    def meanwhile(self) -> tuple[CandidateReading, ...]:
+        """The readings that can be taken while a wait runs: they neither need it nor end it."""
+        running = set(self.running)
+        return tuple(
+            one for one in self.proposals if not running.intersection((*self.needed(one.reading), *one.ends))
+        )
+
     def ready_at(self, setup: str) -> datetime:
         """When the waiting of a setup in place is over."""
         return self.store.clock() + timedelta(minutes=self.waiting.get(setup, 0.0))
@@ -307,8 +328,8 @@ class Session:
         minutes = math.ceil(waits[longest])
         left = f"{minutes} minutes are left" if minutes > 1 else "1 minute is left"
         return (
-            f"The wait is not over: {left} ({self.knowledge.setups[longest].name}). Was it really so already "
-            "when this was read? Taken anyway it is kept as a guess, and the wait goes on."
+            f"The wait is not over: {left} ({self.knowledge.setups[longest].name}). What is read now may not "
+            "be what it will show then."
         )
 
     @cached_property

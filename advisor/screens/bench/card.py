@@ -26,6 +26,9 @@ from advisor.knowledge.vocabulary import USUAL_PEOPLE
 from advisor.papers.format import clock_words, duration, percent, plain
 from advisor.simulate.rollout import LookAhead
 
+MOST_MEANWHILE = 4
+"""So many readings are offered on the card while a wait runs; key o has the others."""
+
 
 @dataclass(frozen=True)
 class Card:
@@ -42,13 +45,15 @@ class Card:
 def card(
     session: Session, proposal: CandidateReading | None, confidence: str, ahead: LookAhead | None = None
 ) -> Card:
-    """Return the card for a reading to take, or for the end of the search if there is none."""
-    return _reading(session, proposal, confidence, ahead) if proposal else _end(session)
+    """Return the card for a reading to be taken; where there is none, for a wait or the end of the search."""
+    if proposal is not None:
+        return _reading(session, proposal, confidence, ahead)
+    return _wait(session, session.awaited) if session.awaited is not None else _end(session)
 
 
 def _warnings(session: Session) -> list[Content]:
-    """Return the warnings to show above everything else."""
-    lines = []
+    """Return the waits that run and the warnings: they stand above everything else."""
+    lines = _waiting(session)
     if session.interrupted:
         lines.append(Content.styled(f"! {session.interrupted}", "bold"))
     if session.advice.belief_error:
@@ -78,6 +83,8 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     to_see = _places(len(lines), cautions, to_read)
     if to_read:  # in view on a small screen as well
         lines += caution_lines(session, cautions)
+    plan = session.plan(proposal)
+    lines += _before_lines(plan)
     lines.append(Content.styled(why(session.advice, answers, proposal), "italic"))
     lines.append(Content(" · ".join(_facts(session, proposal))))
     if ahead is not None and ahead.winner not in (None, proposal.reading):
@@ -92,9 +99,7 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
                 "bold",
             )
         )
-    plan = session.plan(proposal)
-    if plan is not None:
-        lines += _plan_lines(session, plan)
+    lines += _plan_lines(session, plan)
     lines += _setup_lines(session, proposal)
     if not to_read:
         lines += caution_lines(session, cautions)
@@ -115,7 +120,48 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     choices.append(("skip", "x Cannot do this here", ""))
     if session.advice.stop is not None:
         choices.append(("result", f"r Back to: {stop_sentence(knowledge, session.advice.stop)}", ""))
+    elif session.awaited is not None:
+        choices.append(("result", "r Back to the wait", ""))
     return Card(tuple(lines), tuple(choices), to_see)
+
+
+def _wait(session: Session, awaited: CandidateReading) -> Card:
+    """Say what is waited for, and offer what can be read meanwhile."""
+    knowledge = session.knowledge
+    lines = _warnings(session)
+    lines.append(Content(f"Then: {awaited.name}."))
+    meanwhile = session.meanwhile
+    lines.append(
+        Content("Meanwhile, without disturbing it: choose below.")
+        if meanwhile
+        else Content("No reading is left that can be taken meanwhile without disturbing it.")
+    )
+    for setup in session.running:
+        said = knowledge.setups[setup]
+        lines.append(Content(f"Made for it: {said.name}"))
+        lines += [Content(f"  – {step}") for step in said.steps]
+    choices = [
+        (f"take {one.reading}", f"{number} {one.name} ({duration(one.minutes)})", "")
+        for number, one in enumerate(meanwhile[:MOST_MEANWHILE], start=1)
+    ]
+    choices.append(("other", "o Another reading", ""))
+    choices.append(("wait", "w End the wait early", ""))
+    return Card(tuple(lines), tuple(choices))
+
+
+def _waiting(session: Session) -> list[Content]:
+    """Return what is waited for, and until when."""
+    lines = []
+    for setup in session.running:
+        when, left = clock_words(session.ready_at(setup)), duration(session.waiting[setup])
+        words = f"… Waiting: {session.knowledge.setups[setup].name}. Ready at {when}, in {left} (key w)."
+        lines.append(Content.styled(words, "bold"))
+    return lines
+
+
+def _names(readings: Iterable[CandidateReading]) -> str:
+    """Return readings by their names, one after the other."""
+    return "; ".join(one.name for one in readings)
 
 
 def _setup_lines(session: Session, proposal: CandidateReading) -> list[Content]:
@@ -171,8 +217,17 @@ def _facts(session: Session, proposal: CandidateReading) -> list[str]:
     return facts
 
 
-def _plan_lines(session: Session, plan: WaitPlan) -> list[Content]:
-    """Return what to read before a wait, and what after it."""
+def _before_lines(plan: WaitPlan | None) -> list[Content]:
+    """Return what is best read before the wait, if there is one."""
+    if plan is None or not plan.before:
+        return []
+    return [Content.styled(f"Before you wait (key o): {_names(plan.before)}.", "bold")]
+
+
+def _plan_lines(session: Session, plan: WaitPlan | None) -> list[Content]:
+    """Return what the wait takes, if there is one, and what is read when it is over."""
+    if plan is None:
+        return []
     names = " and ".join(session.knowledge.setups[setup].name.lower() for setup in plan.setups)
     lines = [
         Content.styled(
@@ -181,27 +236,13 @@ def _plan_lines(session: Session, plan: WaitPlan) -> list[Content]:
             "bold",
         )
     ]
-    for title, readings in (("Before you wait", plan.before), ("When you come back", plan.after)):
-        if readings:
-            lines.append(Content(f"{title}: " + "; ".join(one.name for one in readings) + "."))
-    return lines
+    return [*lines, Content(f"When you come back: {_names(plan.after)}.")]
 
 
 def _in_place(session: Session, proposal: CandidateReading) -> list[Content]:
-    """Return the setups of the reading that are in place, and how long they still need."""
-    knowledge = session.knowledge
-    lines = []
-    for setup in session.needed(proposal.reading):
-        left = session.waiting.get(setup)
-        if left is None:
-            continue
-        name = knowledge.setups[setup].name
-        if left > 0:
-            when = clock_words(session.ready_at(setup))
-            lines.append(Content.styled(f"… Waiting: {name}. Ready at {when}, in {duration(left)}.", "bold"))
-        else:
-            lines.append(Content(f"✓ In place: {name}"))
-    return lines
+    """Return the setups of the reading that are in place, their waiting over."""
+    needed = [setup for setup in session.needed(proposal.reading) if session.waiting.get(setup) == 0]
+    return [Content(f"✓ In place: {session.knowledge.setups[setup].name}") for setup in needed]
 
 
 def caution_lines(session: Session, cautions: Iterable[str]) -> list[Content]:

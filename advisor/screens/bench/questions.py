@@ -18,6 +18,8 @@ SINCE = {"just now": 0, "for an hour": 60, "for three hours": 180, "all night": 
 """Choices for how long a stated setup has been in place, in minutes."""
 UNREAD = "The cautions were not read yet. Read them (⚠), press y, then begin the wait."
 END_REASONS = ("the car was disturbed", "no longer needed", "begun by mistake")
+NOT_WAITED = "went on before the wait was over"
+"""Why a wait is ended that somebody cuts short."""
 
 
 def units(bench: JobScreen) -> None:
@@ -93,7 +95,10 @@ def in_time(
     if not early:
         bench.change(enter)
         return
-    lines = [("not", "No: enter nothing, and wait"), ("guess", "Yes: enter it as a guess")]
+    lines = [
+        ("not", "Wait on: the answer is not entered"),
+        ("guess", "Enter it as a guess (it counts less); the wait goes on"),
+    ]
     bench.app.push_screen(ChoiceScreen(early, lines), decided)
 
 
@@ -138,6 +143,7 @@ def skip(bench: JobScreen) -> None:
     """Ask why the reading cannot be taken, and skip it."""
     proposal = bench.proposal
     if proposal is None:
+        bench.notify("There is no reading on the card.", timeout=3)
         return
 
     def because(reason: str | None) -> None:
@@ -152,7 +158,11 @@ def setups(bench: JobScreen) -> None:
     session, proposal = bench.session, bench.proposal
     plan = session.plan(proposal) if proposal else None
     known = session.knowledge.setups
-    lines = [(f"end {one}", f"No longer in place: {known[one].name}") for one in session.waiting]
+    running = session.running
+    lines = [
+        (f"end {one}", f"{'End the wait' if one in running else 'No longer in place'}: {known[one].name}")
+        for one in session.waiting
+    ]
     for one in session.to_state(proposal) if proposal else ():
         lines.append((f"state {one}", f"Is so already, nobody has to make it: {known[one].name}"))
         if known[one].on_arrival:
@@ -200,7 +210,10 @@ def end(bench: JobScreen, setup: str) -> None:
         if reason:
             bench.change(lambda: bench.session.ended(setup, reason))
 
-    bench.app.push_screen(ChoiceScreen("Why?", [(one, one) for one in END_REASONS]), because)
+    session = bench.session
+    reasons = (NOT_WAITED, *END_REASONS) if setup in session.running else END_REASONS
+    title = f"Why is it no longer so: {session.knowledge.setups[setup].name}?"
+    bench.app.push_screen(ChoiceScreen(title, [(one, one) for one in reasons]), because)
 
 
 def other(bench: JobScreen) -> None:
@@ -209,15 +222,24 @@ def other(bench: JobScreen) -> None:
     if not session.proposals:
         bench.notify("No reading that can be taken here tells anything.")
         return
+    plan = session.plan(bench.proposal) if bench.proposal else None
+    now, heading = plan.before if plan else (), "Best taken before the wait"
+    if session.running:
+        now, heading = session.meanwhile, "These do not disturb the wait"
+    rest = [one for one in session.proposals if one not in now]
     lines = [
         (one.reading, f"{one.expected_information_bits:6.2f} bits {duration(one.minutes):>9}  {one.name}")
-        for one in session.proposals
+        for one in (*now, *rest)
     ]
     title = f"Readings by {session.ranking}"
     if session.advice.unavailable:
         best, obstacle = session.advice.unavailable[0]
         title += f". Left out: {best.name} ({best.expected_information_bits:.2f} bits): {obstacle}"
-    headings = {session.restarts_at: "Less worth the time, by what they tell"} if session.restarts_at else {}
+    headings = {one.reading: heading for one in now[:1]}
+    if now:
+        headings |= {one.reading: "The others" for one in rest[:1]}
+    less = [one.reading for one in rest if one.reading in session.less_worth]
+    headings |= dict.fromkeys(less[:1], "Less worth the time, by what they tell")
     bench.app.push_screen(ChoiceScreen(title, lines, headings=headings), bench.choose)
 
 

@@ -28,10 +28,12 @@ from advisor.screens.bench.lookahead import LookAheadScreen
 from advisor.screens.bench.story import headline, last_move, suspicion_panel, trail
 from advisor.screens.bench.trolley import TrolleyScreen
 from advisor.screens.widgets.cardtext import CardText
-from advisor.screens.widgets.choices import ChoiceList, ChoiceScreen
+from advisor.screens.widgets.choices import ChoiceList, ChoiceScreen, each_once
 from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.simulate.rollout import LookAhead
+
+EVERYTHING = "What is to be done? Digits choose the numbered lines of the task."
 
 
 class TaskScreen(JobScreen):
@@ -62,15 +64,20 @@ class TaskScreen(JobScreen):
         Binding("u", "undo", "Undo", tooltip="Take back the last step"),
         Binding("s", "steps", "Steps", tooltip="Take back or correct any step"),
         Binding("o", "other", "Other", tooltip="Choose another reading"),
-        Binding("r", "result", show=False, tooltip="Back from another reading to where the search has ended"),
-        Binding("i", "rank('bits')", show=False, tooltip="Next: the most informative reading"),
-        Binding("p", "rank('bits per minute')", show=False, tooltip="Next: the most told per minute"),
-        Binding("q", "rank('quick looks')", show=False, tooltip="Next: quick looks only"),
-        Binding("t", "trolley", show=False, tooltip="Next: with what is on the trolley"),
-        Binding("l", "look_ahead", show=False, tooltip="Play the best readings out to the end and compare"),
-        Binding("w", "wait", show=False, tooltip="Begin the wait for a setup, or end a setup"),
+        Binding("r", "result", show=False, tooltip="Leave this reading: back to the result, or to the wait"),
+        Binding("i", "rank('bits')", show=False, tooltip="Next readings: those that tell most come first"),
+        Binding(
+            "p",
+            "rank('bits per minute')",
+            show=False,
+            tooltip="Next readings: those that tell most for their time",
+        ),
+        Binding("q", "rank('quick looks')", show=False, tooltip="Next readings: only those of a few minutes"),
+        Binding("t", "trolley", show=False, tooltip="Next readings: only with the tools on the trolley"),
+        Binding("l", "look_ahead", show=False, tooltip="Compare readings: minutes until the car is repaired"),
+        Binding("w", "wait", "Wait", tooltip="Begin a wait, or end it early; end a setup"),
         Binding("a", "again", show=False, tooltip="Take a reading again; repeats are averaged"),
-        Binding("d", "account", show=False, tooltip="The account of the draw: total, found, unexplained"),
+        Binding("d", "account", show=False, tooltip="Current draw: all of it, found so far, still missing"),
         Binding("n", "units", show=False, tooltip="Choose the units you prefer"),
         Binding("f", "facts", show=False, tooltip="Change what is known of the vehicle"),
         Binding("e", "remedy", "Repair", tooltip="A remedy was done"),
@@ -83,8 +90,14 @@ class TaskScreen(JobScreen):
             key_display="Del",
             tooltip="Cancel the job: out of the list, kept on record",
         ),
-        Binding("h", "more", "More", tooltip="Everything that can be done here, as a list"),
         Binding("escape", "leave", "Jobs", tooltip="Back to the list of jobs; everything is saved"),
+        Binding(
+            "question_mark,f1,h",
+            "more",
+            "Keys",
+            key_display="?",
+            tooltip="Everything that can be done here, as a list",
+        ),
     ]
 
     opens = frozenset({"s", "h", "d", "o"})
@@ -112,11 +125,11 @@ class TaskScreen(JobScreen):
 
     @property
     def proposal(self) -> CandidateReading | None:
-        """The reading on the card, unless the search is over."""
+        """The reading on the card, unless the search is over or a wait runs first."""
         proposals = {one.reading: one for one in self.session.advice.proposals}
         if self.chosen in proposals:
             return proposals[self.chosen]
-        if not self.session.proposals or self.session.advice.stop:
+        if not self.session.proposals or self.session.advice.stop or self.session.awaited:
             return None
         return self.session.proposals[0]
 
@@ -185,6 +198,8 @@ class TaskScreen(JobScreen):
         what, _, argument = choice.partition(" ")
         if what == "saw":
             self.enter(argument)
+        elif what == "take":
+            self.choose(argument)
         elif what == "known":
             fact, _, value = argument.partition(" ")
             self.enter_facts({fact: value})
@@ -335,9 +350,9 @@ class TaskScreen(JobScreen):
             self.show_session()
 
     def action_result(self) -> None:
-        """Go back to the end of the search, from a reading chosen after it."""
-        if self.session.advice.stop is None:
-            self.notify("The search has not ended yet.", timeout=3)
+        """Go back to the end of the search or to the wait, from a reading chosen after it."""
+        if self.session.advice.stop is None and self.session.awaited is None:
+            self.notify("There is no result yet, and nothing is waited for.", timeout=3)
         elif not self.saving:
             self.chosen = None
             self.show_session()
@@ -378,19 +393,18 @@ class TaskScreen(JobScreen):
     def action_more(self) -> None:
         """List everything that can be done here, for fingers too."""
         lines = [
-            (one.action, f"{one.key_display or self.app.get_key_display(one)}  {one.tooltip}")
-            for bindings in self._bindings.key_to_bindings.values()
+            (f"{where}{one.action}", f"{one.key_display or self.app.get_key_display(one):>4}  {one.tooltip}")
+            for where, keys in (("", self._bindings), ("app.", self.app._bindings))  # noqa: SLF001 - as help
+            for bindings in keys.key_to_bindings.values()
             for one in bindings
-            if one.tooltip and one.action != "more"
+            if one.tooltip and one.action not in ("more", "help")
         ]
 
         async def chosen(action: str | None) -> None:
             if action is not None:
                 await self.run_action(action)
 
-        self.app.push_screen(
-            ChoiceScreen("What is to be done?", list(dict(lines).items()), numbered=False), chosen
-        )
+        self.app.push_screen(ChoiceScreen(EVERYTHING, each_once(lines), numbered=False), chosen)
 
     def action_job_card(self) -> None:
         """Show the job card."""
