@@ -158,7 +158,7 @@ async def test_no_cause_found_is_a_line_of_its_own(door: Path, tmp_path: Path, s
         await opened(pilot)
         await pilot.press("c")
         await choose(pilot, "none")
-        assert "no cause was found: nothing is learned" in asked(pilot)
+        assert "no fault found. Nothing is learned" in asked(pilot)
         await choose(pilot, "close")
         await until(pilot, listed)
         assert store.cases()[0].case.closed == Closed("", "")

@@ -66,7 +66,7 @@ def test_takes_from_before_a_repair_are_not_averaged_with_those_after_it(knowled
     assert "takes" not in shown
     after = Case("flat_battery", (*repaired, take(10), take(12)))
     assert [one[0].value for one in after.measured["sleeping_current"]] == [10, 12]
-    assert len(after.takes_now("sleeping_current")) == 2
+    assert len(after.takes_now(knowledge, "sleeping_current")) == 2
 
 
 def clamped(knowledge: Knowledge, text: str, clamp: str) -> str:

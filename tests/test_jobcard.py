@@ -621,8 +621,8 @@ def test_a_second_cause_that_is_still_likely_is_named(bench: Bench) -> None:
 def test_no_cause_and_causes_outside_the_list_are_said_plainly(bench: Bench) -> None:
     """A job closed without a cause says so; one outside what is written is not given an id."""
     none = bench.filed(DRAW, Closed("", ""))
-    assert "We did not find the cause." in markdown(bench.sheet(none))
-    assert "- **Cause:** No cause found" in markdown(bench.card(none))
+    assert "We found no fault." in markdown(bench.sheet(none))
+    assert "- **Cause:** No fault found" in markdown(bench.card(none))
     outside = bench.filed(DRAW, Closed("unlisted:flat_battery", ""))
     assert "Something that is not on our usual list." in markdown(bench.sheet(outside))
 

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from advisor.case.case import Case
-from advisor.case.confirmed import Finding, finding, gather
+from advisor.case.confirmed import Finding, confirmed_causes, finding, gather
 from advisor.case.entries import (
     GONE,
     STILL_THERE,
@@ -318,7 +318,8 @@ def test_intervals_hold_the_truth_behind_unsure_answers(true: float) -> None:
 
 def test_a_fault_repaired_before_the_complaint_was_gone_is_confirmed(known: Made) -> None:
     """The remedy that ended the complaint counts; one that did not leaves its fault unclear."""
-    gone = job(Repaired("b", ""), Checked("c", STILL_THERE), Repaired("a", ""), Checked("c", GONE), cause="")
+    gone = job(Repaired("b", ""), Checked("c", STILL_THERE), Repaired("a", ""), Checked("c", GONE))
+    assert confirmed_causes(gone.without_last()) == {"a"}
     found = finding(known(SMALL), gone)
     assert isinstance(found, Finding)
     assert (found.causes, found.unclear) == ({"a"}, {"b"})

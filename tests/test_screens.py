@@ -17,6 +17,7 @@ from textual.widgets import Input, OptionList, Static
 from textual.widgets._footer import FooterKey
 
 from advisor.bench.session import Session
+from advisor.case.entries import NOT_TRIED
 from advisor.screens.app import AdvisorApp
 from advisor.screens.bench.new import NewJobScreen
 from advisor.screens.bench.task import TaskScreen
@@ -131,7 +132,7 @@ def listed(screen: Screen[Any]) -> bool:
 
 
 async def opened(pilot: Pilot[None], tag: str = "bay 2") -> TaskScreen:
-    """A new job (a flat battery, where there is one), its vehicle's facts left open."""
+    """A new job (a flat battery, where there is one), facts left open and the complaint not tried yet."""
     await until(pilot, listed)
     await pilot.press("n")
     await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
@@ -146,6 +147,8 @@ async def opened(pilot: Pilot[None], tag: str = "bay 2") -> TaskScreen:
     await until(pilot, lambda screen: isinstance(screen, TaskScreen))
     screen = pilot.app.screen
     assert isinstance(screen, TaskScreen)
+    if screen.session.confirm_is_due:
+        await entered(pilot, lambda: screen.session.confirmed(NOT_TRIED))
     return screen
 
 

@@ -360,7 +360,10 @@ def test_closing_says_beforehand_what_it_will_record(bench: Session) -> None:
     lamp = "Recorded is as found and put right: Lamp stays lit."
     assert bench.closing_words("lamp") == f"{head} {lamp} No remedy was entered for it. {tail}"
     assert bench.repaired("lamp").closing_words("lamp") == f"{head} {lamp} {tail}"
-    nothing = "Recorded is that no cause was found: nothing is learned from this job."
+    nothing = (
+        "Recorded is: no fault found. Nothing is learned from this job; its card says what was tested and "
+        "when to come back."
+    )
     assert bench.closing_words("") == f"{head} {nothing} {tail}"
     words = "Recorded is this cause, as written: a mouse. It is not listed, so nothing is counted."
     assert bench.closing_words("unlisted:hum", "a mouse") == f"{head} {words} {tail}"

@@ -66,7 +66,8 @@ class CandidateReading:
 
     `setups` are to be made first, in this order, `assumed` are those that cars arrive with and that nobody
     has said to be over, `ends` those in place that will be no more. `asks` are vehicle facts and figures of
-    the day to ask first, as they decide whether the reading applies.
+    the day to ask first, as they decide whether the reading applies. One `at_rest` shows a fault only while
+    the complaint is there, and it is not: a normal result would clear nothing.
     """
 
     reading: str
@@ -82,20 +83,23 @@ class CandidateReading:
     assumed: tuple[str, ...] = ()
     ends: tuple[str, ...] = ()
     asks: tuple[str, ...] = ()
+    at_rest: bool = False
 
     def is_worth_taking(self, policy: Policy) -> bool:
         """Return whether the reading tells enough, also relative to its work."""
-        return worth_taking(policy, self.expected_information_bits, self.hands_on_minutes)
+        told = 0.0 if self.at_rest else self.expected_information_bits
+        return worth_taking(policy, told, self.hands_on_minutes)
 
 
 @dataclass(frozen=True)
 class Stop:
     """The search is over: "sure" of the fault, "nothing-left" worth its minutes, or "unlisted".
 
-    After a repair it pauses until the complaint has been checked ("check"), and ends if that is "gone".
+    After a repair it pauses until the complaint has been checked ("check"), and ends if that is "gone". Where
+    the complaint is "not-present", it ends with what shows its cause all the same.
     """
 
-    reason: Literal["sure", "nothing-left", "unlisted", "check", "gone"]
+    reason: Literal["sure", "nothing-left", "unlisted", "not-present", "check", "gone"]
     fault: str | None
 
 
@@ -179,7 +183,7 @@ def advise(
     )
     worth = [proposal for proposal in proposals if proposal.is_worth_taking(policy)]
     worth.sort(key=lambda one: most_first(one.information_bits_per_minute, one.minutes, one.reading))
-    stop = _after_repair(case) or _stop(suspects, worth, policy)
+    stop = _after_repair(case) or _stop(case, suspects, worth, policy)
     return Advice(
         suspects,
         tuple(proposals),
@@ -266,15 +270,26 @@ def least_single_fault_probability(situation: Situation) -> float:
 
 
 def outcome_effects(situation: Situation, reading: str) -> tuple[Answer, ...]:
-    """Return for each possible answer its probability and the beliefs after it."""
+    """Return for each possible answer its probability and the beliefs after it.
+
+    While the complaint is not there a normal answer leaves them as they are, where the reading needs it; the
+    probabilities are those of a time when it is.
+    """
     engine, evidence = situation.engine, situation.evidence
+    said = situation.knowledge.readings[reading]
+    clears_nothing = situation.case.is_at_rest and said.needs_complaint
     probabilities = situation.posterior.predictive[reading].tolist()
-    words = situation.knowledge.readings[reading].answers
+    words = said.answers
     possible = [
         (name, probability) for name, probability in zip(words, probabilities, strict=True) if probability > 0
     ]
     posteriors = engine.query_batch(
-        [{**evidence, reading: engine.one_hot(reading, name)} for name, _ in possible]
+        [
+            evidence
+            if clears_nothing and name == said.normal_outcome
+            else {**evidence, reading: engine.one_hot(reading, name)}
+            for name, _ in possible
+        ]
     )
     return tuple(
         Answer(name, words[name], probability, current_faults(posterior.beliefs))
@@ -322,6 +337,7 @@ def _proposal(
         way.assumed if way else (),
         tuple(sorted(ends)),
         to_ask_first(knowledge, situation.case, reading),
+        situation.case.is_at_rest and said.needs_complaint,
     )
 
 
@@ -332,9 +348,13 @@ def _after_repair(case: Case) -> Stop | None:
 
 
 def _stop(
-    suspects: Sequence[FaultPosterior], worth: Sequence[CandidateReading], policy: Policy
+    case: Case, suspects: Sequence[FaultPosterior], worth: Sequence[CandidateReading], policy: Policy
 ) -> Stop | None:
     beliefs = np.array([[suspect.probability for suspect in suspects]])
     unlisted = np.array([is_unlisted(suspect.fault) for suspect in suspects])
     (why,) = stop_reasons(policy, beliefs, unlisted, np.array([bool(worth)])).tolist()
-    return Stop(REASONS[why], suspects[0].fault) if why >= 0 else None
+    if why < 0:
+        return None
+    if case.is_at_rest and REASONS[why] != "sure":
+        return Stop("not-present", None)
+    return Stop(REASONS[why], suspects[0].fault)

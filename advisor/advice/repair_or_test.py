@@ -36,7 +36,7 @@ def remedies(
 ) -> tuple[Remedy, ...]:
     """Return the remedies of the causes; minutes include the parts and the check afterwards."""
     parts = policy.price_minutes
-    check = knowledge.complaints[complaint].check_minutes
+    check = knowledge.complaints[complaint].check_after_repair.minutes
     return tuple(
         Remedy(
             cause,
@@ -56,6 +56,8 @@ def repair_or_test(
     answers: Iterable[Answer],
 ) -> RepairFirst | None:
     """Return the remedy to try before the reading `proposal` with its `answers`, if any."""
+    if situation.case.is_at_rest:  # nobody could see afterwards whether the remedy has helped
+        return None
     policy = situation.policy
     now = {suspect.fault: suspect.probability for suspect in advice.suspects}
     known = remedies(situation.knowledge, situation.case.complaint, now, policy)

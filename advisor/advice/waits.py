@@ -43,14 +43,13 @@ def plan(situation: Situation, advice: Advice, towards: CandidateReading | None)
     waits, long_wait = _wait(knowledge, towards, facts), policy.long_wait_minutes
     if waits < long_wait:
         return None
-    without_wait = [one for one in advice.proposals if _wait(knowledge, one, facts) < long_wait]
+    offered = [one for one in advice.proposals if not one.at_rest]
+    without_wait = [one for one in offered if _wait(knowledge, one, facts) < long_wait]
     now = World(1.0, situation.evidence, situation.posterior)
     least = policy.least_bits_around_wait
     before, worlds = _chosen(engine, [now], without_wait, policy.most_before_wait, least)
     served = [
-        one
-        for one in advice.proposals
-        if one not in before and one.setups and set(one.setups) <= set(towards.setups)
+        one for one in offered if one not in before and one.setups and set(one.setups) <= set(towards.setups)
     ]
     after, _ = _chosen(engine, worlds, served, policy.most_after_wait, least)
     if towards not in after:

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 
 from advisor.advice.rules import most_probable_first
 from advisor.bench.history import History, weighed
-from advisor.bench.wording import usual_words
+from advisor.bench.wording import come_back_words, usual_words
 from advisor.case.case import Case
-from advisor.case.entries import GONE, Measured, Repaired, Seen
+from advisor.case.entries import GONE, NOT_PRESENT, SEEN_TODAY, Measured, Repaired, Seen
 from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import Knowledge, quantity_of
 from advisor.knowledge.unlisted import is_unlisted
@@ -87,6 +87,8 @@ class _Sheet:
         yield from _list((f"{self._question(name)} {self._answer(name)}" for name in asked), TOLD)
 
     def checks(self) -> Iterator[Part]:
+        if self.case.present_today in (SEEN_TODAY, NOT_PRESENT):
+            yield Paragraph(f"We looked for it ourselves: {self.case.present_today}.")
         made = [name for name in self.case.taken if not self._asked(name)]
         if made:
             yield from _list(
@@ -98,7 +100,9 @@ class _Sheet:
     def found(self) -> Iterator[str]:
         closed, now = self.case.closed, self.history.found.now
         if closed and not closed.fault:
-            yield "We did not find the cause."
+            yield "We found no fault."
+            if self.case.is_at_rest:
+                yield "It was not there while the car was with us, so what we measured clears nothing."
         elif closed and closed.in_words:
             yield f"{closed.remark}."
         elif closed:
@@ -127,6 +131,8 @@ class _Sheet:
         if not self.case.checked:
             return "We have not looked yet whether it is gone after the repair."
         if self.case.checked == GONE:
+            if self.case.is_at_rest:
+                return "We cannot say: it was not there before the repair either. Tell us if it comes back."
             return f"Yes. We looked for it again after the repair, and it is gone. {self.seen_by()}"
         return "No. We looked for it again after the repair, and it is still there."
 
@@ -142,6 +148,8 @@ class _Sheet:
 
     def watch(self) -> Iterator[str]:
         closed, now = self.case.closed, self.history.found.now
+        if closed and not closed.fault:
+            yield f"Please come back: {come_back_words(self.knowledge, self.case.complaint)}"
         settled = {*self.case.repaired, closed.fault if closed else ""}
         others = [one for one in now if one not in settled and now[one] >= self.policy.named_to_customer_from]
         others = most_probable_first({fault: now[fault] for fault in others})

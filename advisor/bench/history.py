@@ -6,16 +6,17 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from advisor.advice.advice import Stop, advise
+from advisor.advice.advice import CandidateReading, Stop, advise
 from advisor.advice.conflict import Disagreement, disagreement
 from advisor.advice.rules import comparable, most_probable_first
 from advisor.advice.situation import InconsistentEvidence, Situations, posterior_history
-from advisor.bench.wording import entry_words, largest_move, outcome_words
+from advisor.bench.wording import CLEARS_NOTHING, entry_words, largest_move, outcome_words
 from advisor.case.case import Case
 from advisor.case.entries import (
     Accounted,
     Checked,
     Closed,
+    Confirmed,
     Entry,
     Known,
     Measured,
@@ -47,6 +48,8 @@ class Weighed:
     stop: Stop | None = None
     disagreement: Disagreement | None = None
     belief_error: float = 0.0
+    left: tuple[CandidateReading, ...] = ()
+    """Readings that would still tell something if what they need were there."""
     trouble: str = ""
 
     @property
@@ -71,7 +74,8 @@ def weighed(
     except TooWide:
         return Weighed(trouble="With these repairs it would take too long to work out.")
     advice = advise(situation, before=stages[-1])
-    return Weighed(stages, advice.stop, disagreement(situation), advice.belief_error)
+    left = tuple(one for one in advice.proposals if one.at_rest or one.is_worth_taking(policy))
+    return Weighed(stages, advice.stop, disagreement(situation), advice.belief_error, left)
 
 
 @dataclass(frozen=True)
@@ -125,6 +129,7 @@ class History:
         """Yield the steps that bear on the causes, and all taken back, with what they said and did."""
         for step, entry in enumerate(self.case.entries, start=1):
             bears = isinstance(entry, Known | Seen | Measured | Accounted | Repaired | Checked | Reopened)
+            bears = bears or isinstance(entry, Confirmed)
             bears = bears or (isinstance(entry, Closed) and step < len(self.case.entries))
             if not bears and step not in self.taken_back:
                 continue
@@ -219,8 +224,10 @@ class History:
             return "Counts for nothing: not in this knowledge any more"
         if isinstance(entry, Accounted):
             return "Counts in the account of the draw"
-        if isinstance(entry, Closed | Reopened):
+        if isinstance(entry, Closed | Reopened | Confirmed):
             return ""
+        if self.case.clears_nothing(self.knowledge, step):
+            return CLEARS_NOTHING
         moved = ""
         if self.found.stages:
             before, after = self.found.stages[step - 1 : step + 1]

@@ -8,7 +8,15 @@ from itertools import groupby
 
 from advisor.advice.rules import most_probable_first
 from advisor.bench.history import History, weighed
-from advisor.bench.wording import account_lines, cause_words, disagreement_words, off_by_words, stop_sentence
+from advisor.bench.nofault import not_met_lines, tested_lines
+from advisor.bench.wording import (
+    account_lines,
+    cause_words,
+    come_back_words,
+    disagreement_words,
+    off_by_words,
+    stop_sentence,
+)
 from advisor.case.case import Case
 from advisor.case.current_draw import account
 from advisor.case.entries import GONE, Acknowledged, Checked, Ended, Prepared, Replayed
@@ -58,6 +66,7 @@ class _Card:
     def document(self, printed: str) -> Paper:
         sections = (
             Section("Result", (Facts(tuple(self.result())), *self.warnings())),
+            Section("No fault found", tuple(self.no_fault())),
             Section("The job", (Facts(tuple(self.job())),)),
             Section("Suspicion over the steps", tuple(self.picture())),
             Section("Readings and repairs, in order", tuple(self.steps())),
@@ -78,7 +87,7 @@ class _Card:
         title, closed, found = self.knowledge.title, self.case.closed, self.history.found
         if closed:
             yield "State", f"Closed {self.history.closed_at}"
-            yield "Cause", cause_words(self.knowledge, closed) if closed.fault else "No cause found"
+            yield "Cause", cause_words(self.knowledge, closed) if closed.fault else "No fault found"
         else:
             cancelled = self.case.cancelled
             yield "State", f"Cancelled: {cancelled.reason}" if cancelled else "Still open"
@@ -102,7 +111,24 @@ class _Card:
             return "Not looked for again yet"
         step = max(step for step, entry in self.case.counting.items() if isinstance(entry, Checked))
         words = "Gone" if self.case.checked == GONE else "Still there"
+        if self.case.checked == GONE and self.case.is_at_rest:
+            words = "Gone, but it was not there before either"
         return f"{words} ({when(self.filed.times[step - 1])})"
+
+    def no_fault(self) -> Iterator[Part]:
+        """Yield what was tested, what was not, and when to come back, where the job ended without a fault."""
+        if self.case.closed is None or self.case.closed.fault:
+            return
+        tested = tuple(tested_lines(self.history))
+        yield Paragraph(f"Looked for at the car: {self.case.present_today or 'not noted'}.")
+        yield Paragraph("Tested:" if tested else "Nothing was tested.")
+        if tested:
+            yield Bullets(tested)
+        not_met = tuple(not_met_lines(self.history))
+        if not_met:
+            yield Paragraph("Conditions that were not met:")
+            yield Bullets(not_met)
+        yield Paragraph(f"Come back: {come_back_words(self.knowledge, self.case.complaint)}", strong=True)
 
     def warnings(self) -> Iterator[Part]:
         found = self.history.found

@@ -43,6 +43,9 @@ from advisor.case.condition import Present, present, to_put_back
 from advisor.case.current_draw import Account, account
 from advisor.case.entries import (
     CAME_BACK,
+    CORRECTED,
+    CORRECTION,
+    CUSTOMER,
     GONE,
     STILL_THERE,
     Accounted,
@@ -50,6 +53,7 @@ from advisor.case.entries import (
     Cancelled,
     Checked,
     Closed,
+    Confirmed,
     Ended,
     Entry,
     Known,
@@ -78,7 +82,7 @@ from advisor.inference.engine import Engine, InferenceEngine
 from advisor.knowledge.conditions import Way, minutes_for, way_to
 from advisor.knowledge.knowledge import Knowledge, setups_of, worst_first
 from advisor.knowledge.unlisted import owner_of, unlisted_of
-from advisor.knowledge.vocabulary import Fact, LimitByFact, Reading
+from advisor.knowledge.vocabulary import Complaint, Fact, LimitByFact, Reading
 from advisor.measure import refrigerants as saturation
 from advisor.measure.units import NotAQuantity, convert, parse, show
 from advisor.model.observation import Measurement
@@ -98,8 +102,6 @@ LONGEST_CAUSE = 120
 INTERRUPTION_MINUTES = 90.0
 """Whoever comes back after so long is told what was in place (the project's choice)."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
-CORRECTED = "corrected"
-"""Why a step is taken back that another answer takes the place of."""
 SHOWN = 0.05
 """A reading that makes a cause likelier by so much has shown it (the project's choice)."""
 
@@ -107,6 +109,7 @@ STOP_STEPS = {
     "sure": "do the remedy",
     "nothing-left": "do the remedy of the likeliest cause",
     "unlisted": "ask somebody senior",
+    "not-present": "look for the complaint again, or close it: no fault found",
     "check": "look for the complaint again",
     "gone": "close the job",
 }
@@ -274,7 +277,50 @@ class Session:
     @property
     def check_setups(self) -> tuple[str, ...]:
         """The setups still to be made for the check after a repair, in order."""
-        wanted = self.knowledge.complaints[self.case.complaint].check_setup
+        return self._to_make(self.complaint.check_after_repair.setup)
+
+    @property
+    def complaint(self) -> Complaint:
+        """What the knowledge says of the complaint."""
+        return self.knowledge.complaints[self.case.complaint]
+
+    @property
+    def confirm_is_due(self) -> bool:
+        """Whether the complaint has still to be looked for at the car: nobody has read anything there yet.
+
+        It is asked where the knowledge says how; "not tried yet" is an answer too.
+        """
+        if self.complaint.confirm is None or self.case.repairs or self.case.present_today is not None:
+            return False
+        if self.running:  # what waits is not disturbed
+            return False
+        counting = list(self.case.counting.values())
+        begun = 0
+        for at, one in enumerate(counting):
+            if isinstance(one, Reopened) and one.reason != CORRECTION:
+                begun = at
+        return not any(
+            isinstance(one, Measured) or (isinstance(one, Seen) and one.by != CUSTOMER)
+            for one in counting[begun:]
+        )
+
+    @property
+    def can_confirm(self) -> bool:
+        """Whether somebody can say that the complaint is there: after a repair its check says so."""
+        return not self.case.repairs or self.case.checked == STILL_THERE
+
+    @property
+    def confirm_setups(self) -> tuple[str, ...]:
+        """The setups still to be made to look for the complaint, in order."""
+        return self._to_make(self.complaint.looked_for.setup)
+
+    @property
+    def confirm_cautions(self) -> tuple[str, ...]:
+        """Return the cautions of what has to be made to look for the complaint, the most severe first."""
+        made = (self.knowledge.setups[setup] for setup in self.confirm_setups)
+        return worst_first(self.knowledge, (caution for setup in made for caution in setup.cautions))
+
+    def _to_make(self, wanted: Iterable[str]) -> tuple[str, ...]:
         way = way_to(self.knowledge, self.car.condition, wanted, self.case.facts)
         return way.made if isinstance(way, Way) else ()
 
@@ -399,8 +445,9 @@ class Session:
 
     @property
     def can_look_ahead(self) -> bool:
-        """Whether there is something to play out: readings left, and no repair still to be checked."""
+        """Whether there is something to play out: readings left, the complaint there, no check still due."""
         due = bool(self.case.repairs) and self.case.checked != STILL_THERE
+        due |= self.case.is_at_rest  # simulated cars have the complaint
         return self.plays_out and bool(self.advice.proposals) and not due
 
     def job_card(self, form: Literal["markdown", "html"], customer: bool) -> str:
@@ -672,9 +719,9 @@ class Session:
             return False
         now = self.store.clock()
         minutes = (now - datetime.fromisoformat(repairs[-1].at)).total_seconds() / 60
-        complaint = self.knowledge.complaints[self.case.complaint]
+        check = self.complaint.check_after_repair
         waits = self.car.waiting_minutes(self.knowledge, self.case.facts, now).values()
-        return minutes < complaint.check_minutes or any(left > 0 for left in waits)
+        return minutes < check.minutes or any(left > 0 for left in waits)
 
     @property
     def check_reading(self) -> str:
@@ -688,24 +735,27 @@ class Session:
 
     def check_words(self, gone: bool) -> str:
         """Return what recording the check will enter; whether it was made, where it comes early."""
-        complaint = self.knowledge.complaints[self.case.complaint]
+        check = self.complaint.check_after_repair
         found = "gone" if gone else "still there"
         early = ""
         if gone and self.check_is_early:
-            how = complaint.check or "look for it as the customer noticed it"
             early = (
-                f"So soon? The check takes about {duration(complaint.check_minutes)} after the remedy: "
-                f"{how}. Have you checked after the wait? "
+                f"So soon? The check takes about {duration(check.minutes)} after the remedy: "
+                f"{check.how}. Have you checked after the wait? "
             )
         return (
-            f"{early}After the repair, was “{complaint.name}” looked for again and found {found}? This is "
-            f"recorded on {self.filed.name.lower()}, {self.filed.tag}."
+            f"{early}After the repair, was “{self.complaint.name}” looked for again and found {found}? "
+            f"This is recorded on {self.filed.name.lower()}, {self.filed.tag}."
         )
 
     def checked(self, gone: bool, understood: Understood | None = None) -> Session:
         """With what the check after a repair found, and the number that it was seen by, if one was read."""
         number: tuple[Entry, ...] = (*understood.facts, understood.measured) if understood else ()
         return self._entered(*number, Checked(self.case.complaint, GONE if gone else STILL_THERE))
+
+    def confirmed(self, found: str, instead_of: int = 0) -> Session:
+        """With whether the complaint was there when it was looked for at the car."""
+        return self._entered(*_back(instead_of), Confirmed(self.case.complaint, found))
 
     def replayed(self) -> Session:
         """With everything weighed by the present knowledge from here on."""
@@ -739,7 +789,10 @@ class Session:
         if words:
             said = f"Recorded is this cause, as written: {words}. It is not listed, so nothing is counted."
         elif not fault:
-            said = "Recorded is that no cause was found: nothing is learned from this job."
+            said = (
+                "Recorded is: no fault found. Nothing is learned from this job; its card says what was "
+                "tested and when to come back."
+            )
         else:
             said = f"Recorded is as found and put right: {self.knowledge.title(fault)}."
             if fault not in self.case.repaired:
@@ -819,6 +872,8 @@ def job_summary(session: Session) -> JobSummary:
     waits = [setup for setup, left in session.waiting.items() if left > 0]
     if waits:
         step = f"waiting: {session.knowledge.setups[waits[0]].name}"
+    elif session.confirm_is_due:
+        step = "see whether the complaint is there"
     elif advice.stop is not None:
         step = STOP_STEPS[advice.stop.reason]
     else:

@@ -19,6 +19,7 @@ from advisor.case.entries import (
     Cancelled,
     Checked,
     Closed,
+    Confirmed,
     Ended,
     Entry,
     Known,
@@ -44,6 +45,9 @@ from advisor.model.observation import Measurement
 from advisor.papers.format import bar, duration, percent, plain, when
 from advisor.simulate.rollout import LookAhead
 from advisor.store.records import StoredCase
+
+CLEARS_NOTHING = "The complaint was not there at this reading, so a normal result clears nothing."
+"""What is said of a reading that shows a fault only while the complaint is there."""
 
 
 def move(suspect: FaultPosterior) -> str:
@@ -77,6 +81,14 @@ def why(advice: Advice, answers: Iterable[Answer], proposal: CandidateReading) -
     if against[second] <= 0:
         return f"Tells most about “{names[first]}”: {told}"
     return f"Separates “{names[first]}” from “{names[second]}”: {told}"
+
+
+def come_back_words(knowledge: Knowledge, complaint: str) -> str:
+    """Say under which conditions the car should come back where no fault was found."""
+    said = knowledge.complaints[complaint].come_back
+    return (
+        said or "As soon as it is there again, as it is then: do not clean, charge or change anything first."
+    )
 
 
 def off_by_words(belief_error: float) -> str:
@@ -156,6 +168,11 @@ def stop_sentence(knowledge: Knowledge, stop: Stop) -> str:
         return f"The remedy is done: {name}. Now look for the complaint again."
     if stop.reason == "gone":
         return "The complaint is gone after the repair."
+    if stop.reason == "not-present":
+        return (
+            "The complaint is not there today, and no reading is left that shows its cause all the same. "
+            "Replace nothing on suspicion."
+        )
     if stop.reason == "sure":
         return f"Sure enough: {name}."
     return f"No reading left is worth its minutes. Most likely: {name}."
@@ -276,6 +293,8 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
         return "Checked after the repair: " + (
             "the complaint is gone" if entry.found == GONE else "the complaint is still there"
         )
+    if isinstance(entry, Confirmed):
+        return f"Complaint, looked for at the car: {entry.found}"
     if isinstance(entry, Booked):
         return f"Booked for {entry.day}" + (f" ({entry.remark})" if entry.remark else "")
     if isinstance(entry, Warned):
@@ -296,7 +315,7 @@ def cause_words(knowledge: Knowledge, closed: Closed) -> str:
     """Return the cause a job was closed with; one that is not listed in the words of whoever closed it."""
     if closed.in_words:
         return f"{closed.remark} (in words, not one of those listed)"
-    return knowledge.title(closed.fault) if closed.fault else "no cause found"
+    return knowledge.title(closed.fault) if closed.fault else "no fault found"
 
 
 def _step_words(knowledge: Knowledge, case: Case, entry: TakenBack) -> str:

@@ -6,7 +6,7 @@ A case never changes: adding an entry returns a new case. What a person undoes o
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -14,8 +14,11 @@ import numpy as np
 
 from advisor.arrays import Floats, spread_confidence
 from advisor.case.entries import (
+    CORRECTED,
     CORRECTION,
     CUSTOMER,
+    NOT_PRESENT,
+    SEEN_TODAY,
     STILL_THERE,
     TOLD,
     Accounted,
@@ -24,6 +27,7 @@ from advisor.case.entries import (
     Cancelled,
     Checked,
     Closed,
+    Confirmed,
     Ended,
     Entry,
     Known,
@@ -42,7 +46,7 @@ from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.after_repair import Repair
 from advisor.model.nodes import node_then
-from advisor.model.observation import Measurement, Take, weighed
+from advisor.model.observation import Measurement, Take, at_rest, weighed
 
 MISSED_BY_CHECK = 0.05
 """How often the check after a repair misses a complaint that is still there (estimate)."""
@@ -87,13 +91,82 @@ class Case:
         """Return measured quantity readings, each with all takes that count now, oldest first."""
         return {reading: said for reading, said in self._said.items() if isinstance(said, tuple)}
 
-    def takes_now(self, reading: str) -> tuple[Take, ...]:
-        """Return the takes that a new one is averaged with: those since the last repair."""
-        last = max((step for step, one in self.counting.items() if isinstance(one, Repaired)), default=0)
-        takes: tuple[Take, ...] = ()
+    @property
+    def present_today(self) -> str | None:
+        """Return what was found when the complaint was looked for at the car, or None if nobody has said.
+
+        A check after a repair that found it still there has seen it; on a reopened job nobody has said yet,
+        unless that was only to correct its cause.
+        """
+        return self._found_at_the_car[-1] if self._found_at_the_car else None
+
+    @property
+    def is_at_rest(self) -> bool:
+        """Return whether the complaint is not there, as far as it was looked for."""
+        return self.present_today == NOT_PRESENT
+
+    @cached_property
+    def _found_at_the_car(self) -> tuple[str | None, ...]:
+        """What was known of the complaint after each entry that counts.
+
+        An answer that corrects another one holds from where that one stood.
+        """
+        changes: dict[int, str | None] = {}
         for step, entry in self.counting.items():
-            if step > last and isinstance(entry, Measured) and entry.reading == reading:
-                takes = (*takes, entry.take)
+            if isinstance(entry, Confirmed):
+                changes[self._first_said(step)] = entry.found
+            elif isinstance(entry, Checked) and entry.found == STILL_THERE:
+                changes[step] = SEEN_TODAY
+            elif isinstance(entry, Reopened) and entry.reason != CORRECTION:
+                changes[step] = None
+        return tuple(
+            next((changes[at] for at in sorted(changes, reverse=True) if at <= step), None)
+            for step in self.counting
+        )
+
+    def _first_said(self, step: int) -> int:
+        """Return the step whose place an answer about the complaint has taken, or the step itself."""
+        before = self.entries[step - 2] if step > 1 else None
+        if not isinstance(before, TakenBack) or before.reason != CORRECTED or not 0 < before.step < step:
+            return step
+        replaced = isinstance(self.entries[before.step - 1], Confirmed)
+        return self._first_said(before.step) if replaced else step
+
+    def was_at_rest(self, step: int) -> bool:
+        """Return whether the complaint was not there at a step that counts, as far as it was looked for."""
+        found = dict(zip(self.counting, self._found_at_the_car, strict=True))
+        return found[step] == NOT_PRESENT
+
+    def at_rest(self, knowledge: Knowledge, step: int) -> bool:
+        """Return whether a reading was taken while the complaint was not there, and needs it to show a fault.
+
+        What was said on the phone is about the days when it was there.
+        """
+        entry = self.counting.get(step)
+        if not isinstance(entry, Seen | Measured) or (isinstance(entry, Seen) and entry.by == CUSTOMER):
+            return False
+        said = knowledge.readings.get(entry.reading)
+        return said is not None and said.needs_complaint and self.was_at_rest(step)
+
+    def clears_nothing(self, knowledge: Knowledge, step: int) -> bool:
+        """Return whether a reading looked normal while the complaint was not there: it counts for nothing."""
+        if not self.at_rest(knowledge, step):
+            return False
+        facts = (Known(fact, value) for fact, value in self.facts.items())
+        resting = Confirmed(self.complaint, NOT_PRESENT)
+        return not Case(self.complaint, (*facts, resting, self.entries[step - 1])).likelihoods(knowledge)
+
+    def takes_now(self, knowledge: Knowledge, reading: str) -> tuple[Take, ...]:
+        """Return the takes that a new one is averaged with: those since the last repair.
+
+        Those of a time when the complaint was there, and of one when it was not, are no repeats.
+        """
+        needs = reading in knowledge.readings and knowledge.readings[reading].needs_complaint
+        now = len(self.repairs), self.is_at_rest and needs
+        takes: tuple[Take, ...] = ()
+        for step, era, entry in self._by_era():
+            if isinstance(entry, Measured) and entry.reading == reading:
+                takes = (*takes, entry.take) if (era, self.at_rest(knowledge, step)) == now else ()
             elif isinstance(entry, Seen) and entry.reading == reading:
                 takes = ()
         return takes
@@ -272,34 +345,57 @@ class Case:
         for fact, value in self.facts.items():
             if fact in knowledge.facts and value in engine.outcomes.get(fact, ()):
                 evidence[fact] = engine.one_hot(fact, value)
-        takes: dict[str, tuple[Take, ...]] = {}
-        for era, entry in self._by_era():
-            if isinstance(entry, Seen):
-                name = node(entry.reading, era)
-                if entry.reading in knowledge.readings and entry.outcome in engine.outcomes.get(name, ()):
-                    evidence[name] = _likelihood(engine, name, entry)
-                takes.pop(name, None)
-            elif isinstance(entry, Measured):
-                name = node(entry.reading, era)
-                takes[name] = (*takes.get(name, ()), entry.take)
-                likelihood = weighed(knowledge, entry.reading, self.facts, takes[name])
-                if name in engine.outcomes and likelihood is not None:
-                    evidence[name] = likelihood
-            elif isinstance(entry, Checked) and era:
+        said = self.likelihoods(knowledge, node)
+        evidence.update({name: said[name] for name in said if name in engine.outcomes})
+        for step, era, entry in self._by_era():
+            # Gone says nothing where it was not there before the repair either.
+            if isinstance(entry, Checked) and era and not self.was_at_rest(step):
                 there = entry.found == STILL_THERE
                 found = [0.0 if there else 1.0, 1.0 if there else MISSED_BY_CHECK]
                 evidence[node(self.complaint, era)] = np.array(found)
         return evidence
 
-    def _by_era(self) -> Iterator[tuple[int, Entry]]:
-        """Yield the entries that count, each with the number of repairs before it."""
+    def likelihoods(
+        self, knowledge: Knowledge, node: Callable[[str, int], str] = lambda reading, era: reading
+    ) -> dict[str, Floats]:
+        """Return what was read as a likelihood over the outcomes of each reading, in the order written.
+
+        `node` names a reading after so many repairs. A later answer replaces an earlier one; what looked
+        normal while the complaint was not there clears nothing and is left out.
+        """
+        found: dict[str, Floats] = {}
+        takes: dict[str, tuple[bool, tuple[Take, ...]]] = {}
+        for step, era, entry in self._by_era():
+            if not isinstance(entry, Seen | Measured):
+                continue
+            name, resting = node(entry.reading, era), self.at_rest(knowledge, step)
+            if isinstance(entry, Measured):
+                before = takes.get(name, (resting, ()))
+                takes[name] = resting, (*(before[1] if before[0] == resting else ()), entry.take)
+                likelihood = weighed(knowledge, entry.reading, self.facts, takes[name][1])
+            else:
+                takes.pop(name, None)
+                likelihood = _likelihood(knowledge, entry)
+            if likelihood is not None and resting:
+                reading = knowledge.readings[entry.reading]
+                likelihood = at_rest(likelihood, list(reading.answers).index(reading.normal_outcome))
+                if np.ptp(likelihood) == 0:
+                    continue
+            if likelihood is not None:
+                found[name] = likelihood
+        return found
+
+    def _by_era(self) -> Iterator[tuple[int, int, Entry]]:
+        """Yield the steps that count, each with the number of repairs before it and its entry."""
         era = 0
-        for entry in self.counting.values():
+        for step, entry in self.counting.items():
             era += isinstance(entry, Repaired)
-            yield era, entry
+            yield step, era, entry
 
 
-def _likelihood(engine: InferenceEngine, node: str, entry: Seen) -> Floats:
-    """Return the likelihood of an outcome observed with a confidence."""
-    outcomes = engine.outcomes[node]
-    return spread_confidence(len(outcomes), outcomes.index(entry.outcome), entry.confidence)
+def _likelihood(knowledge: Knowledge, entry: Seen) -> Floats | None:
+    """Return the likelihood of an outcome observed with a confidence; None if nobody knows it here."""
+    answers = list(knowledge.readings[entry.reading].answers) if entry.reading in knowledge.readings else []
+    if entry.outcome not in answers:
+        return None
+    return spread_confidence(len(answers), answers.index(entry.outcome), entry.confidence)

@@ -13,7 +13,9 @@ from datetime import datetime, timedelta
 from advisor.case.case import Case
 from advisor.case.entries import (
     CUSTOMER,
+    NOT_TRIED,
     Checked,
+    Confirmed,
     Ended,
     Entry,
     Measured,
@@ -120,7 +122,10 @@ def _moved(
         after = replace(after, forbidden=_forbidden_before(knowledge, here, entry) | ruled_out)
         return made, _with(reached, after)
     if isinstance(entry, Checked) and entry.complaint in knowledge.complaints:
-        setups = knowledge.complaints[entry.complaint].check_setup
+        setups = knowledge.complaints[entry.complaint].check_after_repair.setup
+        return _brought_about(knowledge, case, here, setups, at) if setups else None
+    if isinstance(entry, Confirmed) and entry.complaint in knowledge.complaints and entry.found != NOT_TRIED:
+        setups = knowledge.complaints[entry.complaint].looked_for.setup
         return _brought_about(knowledge, case, here, setups, at) if setups else None
     if isinstance(entry, Repaired) and entry.fault in knowledge.faults:
         return (), _with(here, _after_remedy(knowledge, here.condition, knowledge.faults[entry.fault]))

@@ -12,11 +12,10 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
-from advisor.arrays import Floats, spread_confidence
+from advisor.arrays import Floats
 from advisor.case.case import Case
 from advisor.case.entries import GONE, Checked, Closed, Entry, Measured, Reopened, Repaired, Seen
 from advisor.knowledge.knowledge import Knowledge
-from advisor.model.observation import Take, weighed
 from advisor.model.priors import tree_of
 
 
@@ -85,13 +84,16 @@ def finding(knowledge: Knowledge, case: Case) -> Finding | str:
 def confirmed_causes(case: Case) -> frozenset[str]:
     """Return the faults that the job was closed with, or whose repair ended the complaint.
 
-    What was found before a job was reopened does not count.
+    What was found before a job was reopened does not count, and nothing does where it was closed without one.
+    That a complaint is gone says nothing if it was not there before the repair either.
     """
+    if case.closed and not case.closed.fault:
+        return frozenset()
     causes: set[str] = set()
     last = ""
-    for entry in case.counting.values():
+    for step, entry in case.counting.items():
         if isinstance(entry, Repaired):
-            last = entry.fault
+            last = "" if case.was_at_rest(step) else entry.fault
         elif isinstance(entry, Checked) and entry.found == GONE and last:
             causes.add(last)
         elif isinstance(entry, Reopened):
@@ -126,29 +128,11 @@ def faults_below(knowledge: Knowledge, name: str) -> frozenset[str]:
 
 
 def _read(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, Floats]]:
-    for name, reading in knowledge.readings.items():
-        if name in case.outcomes and case.outcomes[name] in reading.answers:
-            yield name, _said(tuple(reading.answers), case, name)
-        elif name in case.measured:
-            likelihood = _weighed(knowledge, name, case, case.measured[name])
-            if likelihood is not None:
-                yield name, likelihood
-
-
-def _said(answers: tuple[str, ...], case: Case, name: str) -> Floats:
-    """Return an answer in words as a distribution: its confidence on the outcome, the rest spread evenly."""
-    entry = next(
-        one for one in reversed(case.counting.values()) if isinstance(one, Seen) and one.reading == name
-    )
-    return spread_confidence(len(answers), answers.index(entry.outcome), entry.confidence)
-
-
-def _weighed(knowledge: Knowledge, name: str, case: Case, takes: tuple[Take, ...]) -> Floats | None:
-    likelihood = weighed(knowledge, name, case.facts, takes)
-    if likelihood is None:
-        return None
-    total = float(likelihood.sum())
-    return likelihood / total if total > 0 else None
+    """Yield what counts of the readings as distributions; one that cleared nothing is missing, not normal."""
+    said = case.likelihoods(knowledge)
+    for name in knowledge.readings:
+        if name in said and (total := float(said[name].sum())) > 0:
+            yield name, said[name] / total
 
 
 def took(case: Case) -> tuple[str, ...]:

@@ -135,6 +135,18 @@ class Checked:
 
 
 @dataclass(frozen=True)
+class Confirmed:
+    """The complaint was looked for at the car before the cause was found.
+
+    It was "seen today", it was "not present today", or that is "not tried yet".
+    """
+
+    kind: ClassVar[str] = "confirmed"
+    complaint: str
+    found: str
+
+
+@dataclass(frozen=True)
 class Booked:
     """The car comes on a day (ISO 8601 date), with a remark for whoever takes it in."""
 
@@ -196,6 +208,8 @@ class Closed:
         return is_unlisted(self.fault) and bool(self.remark)
 
 
+CORRECTED = "corrected"
+"""Why a step is taken back that another answer takes the place of."""
 CORRECTION = "to correct the cause"
 """The reason for reopening a job whose complaint has not come back."""
 CAME_BACK = "the complaint has come back"
@@ -233,6 +247,7 @@ Entry = (
     | Acknowledged
     | Repaired
     | Checked
+    | Confirmed
     | Booked
     | Warned
     | SaidByCustomer
@@ -245,6 +260,7 @@ Entry = (
 
 
 GONE, STILL_THERE = "gone", "still there"
+SEEN_TODAY, NOT_PRESENT, NOT_TRIED = "seen today", "not present today", "not tried yet"
 
 
 TOLD, ASKED = "told", "asked"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from advisor.case.case import Case
 from advisor.case.condition import moves
-from advisor.case.entries import Checked, Measured, Prepared, Seen
+from advisor.case.entries import NOT_TRIED, Checked, Confirmed, Measured, Prepared, Seen
 from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge, setups_of
 
@@ -23,16 +23,23 @@ def used_setups(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
 def minutes(knowledge: Knowledge, case: Case) -> tuple[float, float]:
     """Return the planned hands-on and waiting minutes of the readings taken and the setups made for them.
 
-    A setup is charged again if it had ended in between; one that somebody stated costs nothing. What the
-    check after a repair takes, its setups included, is no part of it.
+    A setup is charged again if it had ended in between; one that somebody stated costs nothing. Looking for
+    the complaint at the car is charged each time; what the check after a repair takes, its setups included,
+    is no part of it.
     """
     facts = case.facts
+    looked = [one for one in case.counting.values() if isinstance(one, Confirmed) and one.found != NOT_TRIED]
+    confirming = [
+        knowledge.complaints[one.complaint].looked_for.minutes
+        for one in looked
+        if one.complaint in knowledge.complaints
+    ]
     searching = (move for move in moves(knowledge, case) if not isinstance(move.entry, Checked))
     setups = [knowledge.setups[name] for move in searching for name in move.made]
     readings = [knowledge.readings[name] for name in case.taken if name in knowledge.readings]
     hands_on = [one.minutes for one in readings] + [one.hands_on_minutes for one in setups]
     waiting = [one.waiting_minutes for one in readings] + [one.waiting_minutes for one in setups]
     return (
-        sum(minutes_for(knowledge, said, facts) for said in hands_on),
+        sum(confirming) + sum(minutes_for(knowledge, said, facts) for said in hands_on),
         sum(minutes_for(knowledge, said, facts) for said in waiting),
     )

@@ -271,7 +271,7 @@ def _lines(
 ) -> tuple[str, ...]:
     """Return the value and its uncertainty, in its own and the preferred unit, and its possible bands."""
     reading, quantity = measured.reading, quantity_of(knowledge, measured.reading)
-    takes = (*case.takes_now(reading), measured.take)
+    takes = (*case.takes_now(knowledge, reading), measured.take)
     try:
         found = estimate(knowledge, reading, facts, takes)
         likelihood = weigh(knowledge, reading, facts, takes)

@@ -34,6 +34,8 @@ def contradictions(knowledge: Knowledge) -> Iterator[Problem]:
         needing.append((reading.setup, ("readings", name, "setup")))
     for name, complaint in knowledge.complaints.items():
         needing.append((complaint.check_setup, ("complaints", name, "check_setup")))
+        if complaint.confirm is not None:
+            needing.append((complaint.confirm.setup, ("complaints", name, "confirm", "setup")))
     for setups, path in needing if reached else ():
         if isinstance(way_to(knowledge, UNKNOWN, setups, {}), OutOfReach):
             yield _never_together(knowledge, str(path[1]), setups, *path)

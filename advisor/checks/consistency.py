@@ -317,6 +317,30 @@ def customer_words(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 @consistency_check
+def looked_for(knowledge: Knowledge) -> Iterator[Problem]:
+    """Words about looking for a complaint, or about readings while it is not there, that would not count."""
+    for name, complaint in knowledge.complaints.items():
+        for word in ("check_minutes", "check_setup"):
+            if complaint.confirm and complaint.check is None and word in complaint.model_fields_set:
+                yield Problem(
+                    knowledge.place("complaints", name, word),
+                    "wrong-value",
+                    f"'{name}' has '{word}' and no 'check'.",
+                    "Without a check of its own it is looked for after a repair as it is confirmed.",
+                    f"Write 'check: …' as well, or take '{word}' out.",
+                )
+    for name, reading in knowledge.readings.items():
+        if reading.who == "customer" and reading.shows_at_rest:
+            yield Problem(
+                knowledge.place("readings", name, "shows_at_rest"),
+                "wrong-value",
+                f"'{name}' is for the customer.",
+                "What the customer tells is about the days when the complaint was there: it counts anyway.",
+                "Take 'shows_at_rest' out.",
+            )
+
+
+@consistency_check
 def unused(knowledge: Knowledge) -> Iterator[Problem]:
     """Things that nothing leads to: they are written, but never count."""
     used = {word for _, _, item in knowledge.items() for word in _named_by(item)}
@@ -335,7 +359,7 @@ def unused(knowledge: Knowledge) -> Iterator[Problem]:
 def _named_by(item: Item) -> Iterator[str]:
     """Every id that an item names and by that makes use of."""
     if isinstance(item, Complaint):
-        yield from (item.family, *item.check_setup)
+        yield from (item.family, *item.check_setup, *(item.confirm.setup if item.confirm else ()))
     if isinstance(item, Complaint | Branch):
         yield from item.gate.members
     if isinstance(item, State):

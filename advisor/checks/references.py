@@ -176,6 +176,11 @@ def unknown_shared_parts(knowledge: Knowledge) -> Iterator[Problem]:
         for part in NAMES_SETUPS:
             named = getattr(item, part, ())
             yield from _missing(knowledge, named, knowledge.setups, "setup", section, name, part)
+    for name, complaint in knowledge.complaints.items():
+        named = complaint.confirm.setup if complaint.confirm else ()
+        yield from _missing(
+            knowledge, named, knowledge.setups, "setup", "complaints", name, "confirm", "setup"
+        )
     for name, complaint in knowledge.complaints.items() if knowledge.families else ():
         if complaint.family not in knowledge.families:
             at = ("complaints", name, "family")

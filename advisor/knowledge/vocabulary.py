@@ -253,19 +253,50 @@ class Gated(Item):
         return Gate("at_least", self.at_least or 0, len(members), members)
 
 
-class Complaint(Gated):
-    """A top event: what the customer complains about. `comes` is how such a car gets here, for the caller."""
+class Confirmation(AuthoredModel):
+    """How a complaint is looked for at the car: what to do, the minutes, and the setups it needs."""
 
-    later = frozenset({"check_setup", "comes"})
+    how: Text
+    minutes: Minutes
+    setup: OneOrMany = ()
+
+
+class Complaint(Gated):
+    """A top event: what the customer complains about. `comes` is how such a car gets here, for the caller.
+
+    `confirm` says how somebody sees at the car that it is there, before anything is measured, and `come_back`
+    under which conditions the car comes again where no fault was found.
+    """
+
+    later = frozenset({"check_setup", "comes", "confirm", "come_back"})
 
     family: Text
     customer: OneOrMany = ()
     warn: OneOrMany = ()
     comes: Text | None = None
     unlisted: Share
+    confirm: Confirmation | None = None
+    come_back: Text | None = None
     check: Text | None = None
     check_minutes: Minutes = CHECK_MINUTES
     check_setup: OneOrMany = ()
+
+    @property
+    def looked_for(self) -> Confirmation:
+        """Return how the complaint is looked for at the car, before anything is measured."""
+        return self.confirm or Confirmation(how=self._as_noticed, minutes=CHECK_MINUTES)
+
+    @property
+    def check_after_repair(self) -> Confirmation:
+        """Return how it is looked for after a repair: by its own `check`, or else as it was confirmed."""
+        if self.check is None and self.confirm is not None:
+            return self.confirm
+        how = self.check or self._as_noticed
+        return Confirmation(how=how, minutes=self.check_minutes, setup=self.check_setup)
+
+    @property
+    def _as_noticed(self) -> str:
+        return f"as the customer noticed it: {self.name}"
 
 
 class Changing(Item):
@@ -451,10 +482,13 @@ class Reading(Changing):
     """A question or a measurement.
 
     `given` says on which cars it cannot be taken, `holds` within which figures of the day its limits hold,
-    `forbids` which setups and readings are forbidden after an outcome.
+    `forbids` which setups and readings are forbidden after an outcome. What `shows_at_rest` is there whether
+    or not the complaint is: stains, corrosion, wear.
     """
 
-    later = frozenset({"ends", "ends_for_good", "put_back", "waiting_minutes", "given", "holds", "forbids"})
+    later = frozenset(
+        {"ends", "ends_for_good", "put_back", "waiting_minutes", "given", "holds", "forbids", "shows_at_rest"}
+    )
 
     who: Annotated[
         Text,
@@ -472,6 +506,7 @@ class Reading(Changing):
     given: dict[str, dict[str, Factor]] = {}
     holds: dict[str, tuple[Size, Size]] = {}
     forbids: dict[str, OneOrMany] = {}
+    shows_at_rest: bool = False
     complaints: tuple[str, ...] = ()  # where it makes sense; none named: wherever its causes are
     steps: Steps = ()
     cautions: tuple[str, ...] = ()
@@ -502,6 +537,14 @@ class Reading(Changing):
     def normal_outcome(self) -> str:
         """Return the outcome of a car without any of the causes."""
         return self.normal or next(iter(self.answers))
+
+    @property
+    def needs_complaint(self) -> bool:
+        """Return whether a fault may look normal here while its complaint is not there.
+
+        What the customer tells is about the days when it was.
+        """
+        return not self.shows_at_rest and self.who != "customer"
 
     @property
     def graded(self) -> tuple[str, ...]:

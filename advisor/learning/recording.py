@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 from advisor.case.case import Case
 from advisor.case.confirmed import Finding, before_repair, finding
+from advisor.case.entries import Measured
 from advisor.case.typed import NotUnderstood, direct
 from advisor.knowledge.knowledge import Knowledge
 from advisor.measure.formula import OutOfRange
@@ -67,7 +68,11 @@ def _shown(knowledge: Knowledge, case: Case, found: Finding, reading: str) -> st
     answers = tuple(knowledge.readings[reading].answers)
     outcome = answers[int(found.read[reading].argmax())]
     quantity = knowledge.readings[reading].quantity
-    if quantity is None or reading not in case.measured:
+    mixed = any(
+        isinstance(entry, Measured) and entry.reading == reading and case.at_rest(knowledge, step)
+        for step, entry in case.counting.items()
+    )  # numbers of a time when the complaint was not there among them
+    if quantity is None or reading not in case.measured or mixed:
         return outcome
     try:
         value = estimate(knowledge, reading, found.facts, case.measured[reading]).value

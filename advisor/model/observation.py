@@ -126,6 +126,16 @@ def weighed(
         return None
 
 
+def at_rest(likelihood: Floats, normal: int) -> Floats:
+    """Return what a likelihood comes to where the complaint was not there at the reading.
+
+    A fault that rests looks normal, and nobody knows how often it does: of its share every value from 0 to 1
+    is possible, and each outcome gets the value that suits it best. So none is less likely than the normal
+    one: a normal result clears nothing, and one that cannot be normal counts in full.
+    """
+    return np.asarray(np.maximum(likelihood, likelihood[normal]))
+
+
 def _possible_edges(
     knowledge: Knowledge, reading: str, facts: Mapping[str, str]
 ) -> Iterator[tuple[tuple[float, ...], float]]:

@@ -18,7 +18,7 @@ from sqlalchemy.exc import OperationalError, SQLAlchemyError
 from advisor.store.errors import Doing, StoreError, sentence
 from advisor.text import clean
 
-SCHEMA = 6
+SCHEMA = 7
 """Increased by one with every change of the tables below, and with kinds of entry that older programs would
 take for damage, together with a step in `_MIGRATIONS`."""
 LOCKED_SECONDS = 2.0
@@ -395,12 +395,17 @@ def _more_kinds_of_entry(_: sa.Connection) -> None:
     """Upgrade to schema 6: kinds of entry that programs of schema 5 may not know; the tables stay."""
 
 
+def _complaints_are_confirmed(_: sa.Connection) -> None:
+    """Upgrade to schema 7: another kind of entry, for a complaint looked for at the car; the tables stay."""
+
+
 _MIGRATIONS: tuple[Callable[[sa.Connection], None], ...] = (
     _cases_know_their_knowledge,
     _numbers_are_given_once,
     _settings_have_their_own_place,
     _erased_numbers_are_kept,
     _more_kinds_of_entry,
+    _complaints_are_confirmed,
 )
 
 

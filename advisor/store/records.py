@@ -14,6 +14,9 @@ from advisor.case.entries import (
     CUSTOMER,
     GONE,
     KINDS,
+    NOT_PRESENT,
+    NOT_TRIED,
+    SEEN_TODAY,
     STILL_THERE,
     TECHNICIAN,
     Accounted,
@@ -147,6 +150,8 @@ def _entry(row: Any, case: Case) -> Entry:  # noqa: C901 - one branch a kind of 
         raise ValueError("no day such as 2030-03-04")
     if row.kind == "checked" and row.said not in (GONE, STILL_THERE):
         raise ValueError(f"neither '{GONE}' nor '{STILL_THERE}'")
+    if row.kind == "confirmed" and row.said not in (SEEN_TODAY, NOT_PRESENT, NOT_TRIED):
+        raise ValueError(f"none of '{SEEN_TODAY}', '{NOT_PRESENT}' and '{NOT_TRIED}'")
     made: Callable[[str, str], Entry] = KINDS[row.kind]
     return made(row.about, row.said)
 

@@ -14,6 +14,7 @@ from advisor.bench.wording import (
     account_line,
     better_ahead_words,
     caution_words,
+    come_back_words,
     disagreement_words,
     off_by_words,
     one_cause_words,
@@ -22,12 +23,14 @@ from advisor.bench.wording import (
     stop_sentence,
     why,
 )
+from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY
 from advisor.knowledge.vocabulary import USUAL_PEOPLE
 from advisor.papers.format import clock_words, duration, percent, plain
 from advisor.simulate.rollout import LookAhead
 
 MOST_MEANWHILE = 4
 """So many readings are offered on the card while a wait runs; key o has the others."""
+NEVER_SEEN = "! It was not there before the repair either: that it is gone proves nothing."
 
 
 @dataclass(frozen=True)
@@ -45,17 +48,24 @@ class Card:
 def card(
     session: Session, proposal: CandidateReading | None, confidence: str, ahead: LookAhead | None = None
 ) -> Card:
-    """Return the card for a reading to be taken; where there is none, for a wait or the end of the search."""
+    """Return the card for a reading to be taken; else for a wait, the complaint, or the end of the search."""
     if proposal is not None:
         return _reading(session, proposal, confidence, ahead)
-    return _wait(session, session.awaited) if session.awaited is not None else _end(session)
+    if session.awaited is not None:
+        return _wait(session, session.awaited)
+    return _confirm(session) if session.confirm_is_due else _end(session)
 
 
-def _warnings(session: Session) -> list[Content]:
+def _warnings(session: Session, proposal: CandidateReading | None = None) -> list[Content]:
     """Return the waits that run and the warnings: they stand above everything else."""
     lines = _waiting(session)
     if session.interrupted:
         lines.append(Content.styled(f"! {session.interrupted}", "bold"))
+    if session.case.is_at_rest and proposal is not None and proposal.at_rest:
+        words = (
+            "The complaint is not there now: a normal result clears nothing. An abnormal one counts in full."
+        )
+        lines.append(Content.styled(f"! {words}", "bold"))
     if session.advice.belief_error:
         lines.append(Content(off_by_words(session.advice.belief_error)))
     account = session.account
@@ -78,7 +88,7 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     answers = session.answers(proposal.reading)
     cautions = session.cautions(proposal)
     to_read = session.to_acknowledge(cautions)
-    lines = _warnings(session)
+    lines = _warnings(session, proposal)
     lines.append(Content.styled(reading.name, "bold"))
     to_see = _places(len(lines), cautions, to_read)
     if to_read:  # in view on a small screen as well
@@ -287,6 +297,8 @@ def _end(session: Session) -> Card:
             return _check(session, lines)
         if stop.reason == "gone":
             return _gone(session, lines)
+        if stop.reason == "not-present":
+            return _not_present(session, lines)
         lines += [Content(line) for line in remedy_lines(knowledge, stop, cautions=False)]
     cautions = session.remedy_cautions(session.found)
     to_see = _places(len(lines), cautions, session.to_acknowledge(cautions))
@@ -306,18 +318,62 @@ def _end(session: Session) -> Card:
     return Card(tuple(lines), tuple(choices), to_see)
 
 
+def _needs(session: Session, setups: Iterable[str]) -> list[Content]:
+    """Return what has to be made to look for the complaint; its minutes are among those of the look."""
+    lines = []
+    for setup in setups:
+        said = session.knowledge.setups[setup]
+        lines += [Content(f"Needs: {said.name}"), *(Content(f"  – {step}") for step in said.steps)]
+    return lines
+
+
+def _confirm(session: Session) -> Card:
+    """Ask whether the complaint is there, before anything is measured."""
+    lines = _warnings(session)
+    lines.append(Content.styled(f"First see whether it is there: {session.complaint.name}", "bold"))
+    look, cautions = session.complaint.looked_for, session.confirm_cautions
+    lines.append(Content(f"How: {look.how}. About {duration(look.minutes)}."))
+    to_see = _places(len(lines), cautions, session.to_acknowledge(cautions))
+    lines += caution_lines(session, cautions)
+    lines += _needs(session, session.confirm_setups)
+    lines.append(Content("A fault that rests looks normal to every meter: what is read then clears nothing."))
+    choices = []
+    if to_see:
+        choices.append(("read", "y I have read the cautions (⚠) above", ""))
+    else:
+        choices.append((f"confirmed {SEEN_TODAY}", "1 Seen today", ""))
+        choices.append((f"confirmed {NOT_PRESENT}", "2 Not present today", "→ first what shows all the same"))
+    choices.append((f"confirmed {NOT_TRIED}", "3 Not tried yet: later, with key k", ""))
+    if session.case.entries:
+        choices.append(("undo", "u Take back the last step", ""))
+    return Card(tuple(lines), tuple(choices), to_see)
+
+
+def _not_present(session: Session, lines: list[Content]) -> Card:
+    """Offer to bring the complaint about, to come back for it, or to close the job without a cause."""
+    lines.append(Content(f"How to look for it: {session.complaint.looked_for.how}"))
+    lines.append(Content(f"Come back: {come_back_words(session.knowledge, session.case.complaint)}"))
+    choices = [
+        ("confirm", "k It is there now, or was looked for again", ""),
+        ("closed ", "1 Close the job: no fault found", "→ the card says when to come back"),
+        ("remedy", "e A remedy was done all the same", ""),
+    ]
+    if session.proposals:
+        choices.append(("other", "o Take a reading all the same", "→ normal clears nothing"))
+    choices.append(("undo", "u Take back the last step", ""))
+    return Card(tuple(lines), tuple(choices))
+
+
 def _check(session: Session, lines: list[Content]) -> Card:
     """Return the card that asks after a remedy whether the complaint is gone."""
     if session.case.repaired.count(session.case.repaired[-1]) > 1:
         lines.append(Content.styled("! It was done before: the first did not hold.", "bold"))
-    complaint = session.knowledge.complaints[session.case.complaint]
-    for setup in session.check_setups:  # their minutes count as part of the check
-        said = session.knowledge.setups[setup]
-        lines += [Content(f"Needs: {said.name}"), *(Content(f"  – {step}") for step in said.steps)]
-    lines.append(Content(f"How: {complaint.check or 'as the customer noticed it: ' + complaint.name}"))
-    lines.append(
-        Content(f"About {duration(complaint.check_minutes)}. What was read before the repair still counts.")
-    )
+    if session.case.is_at_rest:
+        lines.append(Content.styled(NEVER_SEEN, "bold"))
+    check = session.complaint.check_after_repair
+    lines += _needs(session, session.check_setups)
+    lines.append(Content(f"How: {check.how}"))
+    lines.append(Content(f"About {duration(check.minutes)}. What was read before the repair still counts."))
     choices = [
         ("checked gone", "1 The complaint is gone", ""),
         ("checked there", "2 The complaint is still there", "→ the search goes on with what is known"),
@@ -334,6 +390,8 @@ def _gone(session: Session, lines: list[Content]) -> Card:
         lines.append(
             Content.styled(f"! Still likely: {one.name} ({percent(one.probability)}). Look first.", "bold")
         )
+    if session.case.is_at_rest:
+        lines.append(Content.styled(NEVER_SEEN, "bold"))
     found = session.case.repaired[-1]
     choices = [
         (f"closed {found}", f"1 Close the job: {session.knowledge.title(found)}", ""),

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from advisor.bench.session import Session
-from advisor.bench.wording import entry_words
+from advisor.bench.wording import caution_words, entry_words
+from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY, Confirmed
 from advisor.measure.units import PREFERENCES
 from advisor.papers.format import duration
+from advisor.screens.bench.cautions import CautionsScreen
 from advisor.screens.bench.job import JobScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.typing import LineScreen
@@ -41,6 +43,33 @@ def units(bench: JobScreen) -> None:
             bench.change(lambda: bench.session.prefers(kind, unit))
 
     bench.app.push_screen(ChoiceScreen(title, lines), prefer)
+
+
+def confirm(bench: JobScreen) -> None:
+    """Say whether the complaint is there today; after a repair its check says so."""
+    session = bench.session
+    if not session.can_confirm:
+        bench.notify("Check the complaint after the repair first; that says whether it is there.", timeout=5)
+        return
+    due = session.to_acknowledge(session.confirm_cautions)
+
+    def found(answer: str | None) -> None:
+        if answer is not None:
+            bench.change(lambda: session.acknowledged(due).confirmed(answer))
+
+    def read(answer: bool | None) -> None:
+        if answer:
+            name, how = session.complaint.name, session.complaint.looked_for.how
+            lines = [(one, one[:1].upper() + one[1:]) for one in (SEEN_TODAY, NOT_PRESENT, NOT_TRIED)]
+            bench.app.push_screen(
+                ChoiceScreen(f"Is it there today: {name}? How to see it: {how}", lines), found
+            )
+
+    if not due:
+        read(True)
+        return
+    words = [caution_words(session.knowledge, one) for one in due]
+    bench.app.push_screen(CautionsScreen("Before you look for the complaint", words), read)
 
 
 def again(bench: JobScreen) -> None:
@@ -128,11 +157,16 @@ def correct(bench: JobScreen, step: int) -> None:
     lines = [("wrong", "It was wrong: take it back"), ("slip", "A slip of the finger: take it back")]
     if reading in bench.session.knowledge.readings:
         lines.insert(0, ("again", "Take it back and give another answer"))
+    if isinstance(entry, Confirmed):
+        others = [one for one in (SEEN_TODAY, NOT_PRESENT) if one != entry.found]
+        lines = [*((one, f"It was: {one}") for one in others), *lines]
 
     def because(reason: str | None) -> None:
         words = {"wrong": "it was wrong", "slip": "a slip of the finger"}
         if reason == "again":
             take_again(bench, reading, step)
+        elif reason in (SEEN_TODAY, NOT_PRESENT):
+            bench.change(lambda: bench.session.confirmed(reason, step))
         elif reason is not None:
             bench.change(lambda: bench.session.taken_back(step, words[reason]))
 

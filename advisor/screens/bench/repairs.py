@@ -109,7 +109,7 @@ def close(bench: JobScreen) -> None:
             ask_to_close(bench, *cause)
 
     lines.append(("another", "Another cause: from the list, or in words"))
-    lines.append(("none", "No cause was found"))
+    lines.append(("none", "No fault found"))
     bench.app.push_screen(ChoiceScreen("Which cause was found and put right?", lines), done)
 
 

@@ -6,7 +6,7 @@ from textual.content import Content
 
 from advisor.bench.session import Session
 from advisor.bench.suspicion import suspicion_rows, telling_steps
-from advisor.bench.wording import entry_words, largest_move
+from advisor.bench.wording import CLEARS_NOTHING, entry_words, largest_move
 from advisor.case.entries import Acknowledged, Known, TakenBack
 
 
@@ -25,6 +25,8 @@ def last_move(session: Session) -> str:
         return ""
     last = session.case.entries[-1]
     moved = largest_move(session.knowledge, session.stages[-2], session.stages[-1])
+    if session.case.clears_nothing(session.knowledge, len(session.case.entries)):
+        moved = CLEARS_NOTHING
     return f"{entry_words(session.knowledge, session.case, last)}  {moved}" if moved else ""
 
 
@@ -41,6 +43,8 @@ def trail(session: Session) -> Content:
         else:
             lines.append(Content.assemble((words, "strike dim"), " (taken back)"))
         moved = largest_move(knowledge, stages[step - 1], stages[step])
+        if case.clears_nothing(knowledge, step):
+            moved = CLEARS_NOTHING
         if moved and not isinstance(entry, Known):
             lines.append(Content.styled(f"  {moved}", "dim"))
     if not case.entries:

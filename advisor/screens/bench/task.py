@@ -60,6 +60,7 @@ class TaskScreen(JobScreen):
         ),
         Binding("x", "skip", "Cannot", tooltip="This reading cannot be taken here"),
         Binding("g", "confidence", "Sure", tooltip="How sure the next answer is: certain, fairly, a guess"),
+        Binding("k", "confirm", show=False, tooltip="Say whether the complaint is there today"),
         Binding("y", "read", show=False, tooltip="The cautions were read"),
         Binding("u", "undo", "Undo", tooltip="Take back the last step"),
         Binding("s", "steps", "Steps", tooltip="Take back or correct any step"),
@@ -129,7 +130,8 @@ class TaskScreen(JobScreen):
         proposals = {one.reading: one for one in self.session.advice.proposals}
         if self.chosen in proposals:
             return proposals[self.chosen]
-        if not self.session.proposals or self.session.advice.stop or self.session.awaited:
+        session = self.session
+        if session.confirm_is_due or session.advice.stop or session.awaited or not session.proposals:
             return None
         return self.session.proposals[0]
 
@@ -171,7 +173,8 @@ class TaskScreen(JobScreen):
                 effect = effect[: room - 1] + "…" if room > 12 else ""
             answers.add_option(Option(Content.assemble(words, "  ", (effect, "dim")), id=action))
         answers.focus()
-        reading = self.proposal.reading if self.proposal else self.session.advice.stop
+        due = "confirm" if self.session.confirm_is_due else self.session.advice.stop
+        reading = self.proposal.reading if self.proposal else due
         # After every entry something else can be taken back, even if the question stays.
         self.asks((reading, tuple(action for action, _, _ in shown.choices), self.session.filed.entries))
 
@@ -207,6 +210,8 @@ class TaskScreen(JobScreen):
             self.ask_figure(argument)
         elif what == "repaired":
             repairs.repaired(self, argument)
+        elif what == "confirmed":
+            self.change(lambda: self.session.confirmed(argument))
         elif what == "checked":
             repairs.ask_to_record_check(self, argument == "gone")
         elif what == "closed":
@@ -236,7 +241,12 @@ class TaskScreen(JobScreen):
     def action_read(self) -> None:
         """Enter that the cautions were read; if one was not in view yet, scroll to it instead."""
         session, proposal = self.session, self.proposal
-        shown = session.cautions(proposal) if proposal else session.remedy_cautions(session.found)
+        if proposal is not None:
+            shown = session.cautions(proposal)
+        elif session.confirm_is_due:
+            shown = session.confirm_cautions
+        else:
+            shown = session.remedy_cautions(session.found)
         due = session.to_acknowledge(shown)
         if due and self.query_one(CardText).read_on():
             self.show_news(NOT_ALL_SEEN)
@@ -415,6 +425,10 @@ class TaskScreen(JobScreen):
     def action_units(self) -> None:
         """Choose preferred units."""
         questions.units(self)
+
+    def action_confirm(self) -> None:
+        """Say whether the complaint is there today."""
+        questions.confirm(self)
 
     def action_again(self) -> None:
         """Choose a reading to take again."""

@@ -12,8 +12,17 @@ import sqlalchemy as sa
 from textual.actions import ActionError, parse
 
 from advisor.advice.rules import Workshop
-from advisor.bench.session import CORRECTED, Engines, Session
-from advisor.case.entries import Booked, Checked, Closed, Measured, Repaired, Seen, TakenBack
+from advisor.bench.session import Engines, Session
+from advisor.case.entries import (
+    CORRECTED,
+    Booked,
+    Checked,
+    Closed,
+    Measured,
+    Repaired,
+    Seen,
+    TakenBack,
+)
 from advisor.papers.format import percent
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
