@@ -55,10 +55,11 @@ from advisor.store.store import Store
 from tests.conftest import HEAD, ROOT, SHIPPED, Ran, complaint, faults
 
 WORKSHOPS, FEWER_WORKSHOPS = 200, 80
-"""Fewer where each of them has more than twenty numbers: the share of intervals that hold the truth is then
+"""So many times learning is repeated where the coverage of its intervals is measured.
+
+Fewer where each workshop has more than twenty numbers: the share of intervals that hold the truth is then
 known to 0.5 % (one standard error), and 90 and 98 of 100 lie more than five of them from 95.
 """
-"""So many times learning is repeated where the coverage of its intervals is measured."""
 
 Made = Callable[[str], Knowledge]
 Runs = Callable[..., Ran]
