@@ -13,22 +13,25 @@ from advisor.evaluation.trials import Trial, TrialPlan, evaluate
 from advisor.knowledge.knowledge import Knowledge
 
 FAMILIES = ("drain", "ingress", "climate")
-CARS = 1000
-FEWER_CARS = 250
-"""Of the complaint whose tables are largest."""
-SLOW = "poor_cooling"
+CARS = {"drain": 1000, "ingress": 1000, "climate": 400}
+"""Of each complaint, by its family: drain has one, ingress three, climate six.
+
+With 400 of each but the slow one the climate family is above its floors by this many standard errors of the
+difference on the same cars: 8 (ceiling), 32 (hands-on minutes), 16 (minutes of the checklist) and 3.5 (right
+as often as the checklist). Its calibration error is 0.006.
+"""
+SLOW, FEWER_CARS = "poor_cooling", 100
+"""Of the complaint whose tables are largest, a quarter of what the others of its family have."""
 
 
 @pytest.fixture(scope="module")
 def cards(shipped: Knowledge) -> dict[str, Scorecard]:
     """Scorecards of the families: cars of each complaint, played by the advice and by the checklist."""
     trials: list[Trial] = []
-    for complaints, cars in (
-        (tuple(name for name in shipped.complaints if name != SLOW), CARS),
-        ((SLOW,), FEWER_CARS),
-    ):
-        plan = TrialPlan(complaints, cars, seed=7, policies=("advice", "checklist"))
-        trials += evaluate(shipped, plan, cores=2)
+    for name, complaint in shipped.complaints.items():
+        cars = FEWER_CARS if name == SLOW else CARS[complaint.family]
+        plan = TrialPlan((name,), cars, seed=7, policies=("advice", "checklist"))
+        trials += evaluate(shipped, plan, cores=1)
     return {card.name: card for card in scorecards(shipped, trials)[0]}
 
 
