@@ -12,7 +12,8 @@ from advisor.knowledge import conditions
 from advisor.knowledge.conditions import Condition, minutes_for
 from advisor.knowledge.knowledge import Knowledge, SetupRules
 from advisor.knowledge.vocabulary import Changing
-from advisor.simulate.jobs import steps_of
+from advisor.model.nodes import is_instrument_leaf, reading_of
+from advisor.simulate.jobs import play_many, steps_of
 from tests.car import acts
 from tests.car.bench import BenchJobs
 from tests.car.model import Car
@@ -78,6 +79,28 @@ def test_the_steps_of_a_job_take_the_minutes_that_were_counted(knowledge: Knowle
         waits = sum(step.way.waiting_minutes for step in steps)
         waits += sum(minutes_for(knowledge, one.waiting_minutes, facts) for one in readings)
         assert waits == pytest.approx(played.jobs.waiting_minutes[job])
+
+
+def test_a_number_from_an_instrument_forbids_as_an_answer_in_words_does(knowledge: Knowledge) -> None:
+    """If a high sleeping current forbade cranking, no simulated car that shows one would be cranked."""
+    first = "sleeping_current"
+    said = knowledge.readings[first]
+    worst = list(said.answers)[-1]
+    strict = said.model_copy(update={"forbids": {worst: ("cranking_inhibited",)}})
+    played = play(
+        replace(knowledge, readings={**knowledge.readings, first: strict}), "flat_battery", 40, SEED
+    )
+    ranker, cars = played.ranker, played.cars
+    columns = [at for at, name in enumerate(ranker.batch.readings) if reading_of(name) == first]
+    assert all(is_instrument_leaf(ranker.batch.readings[column]) for column in columns)
+    for column in columns:
+        cars.shows[:, column] = len(ranker.bands[column]) - 1
+    jobs = play_many(ranker, played.starts, cars, first)
+    for job in range(40):
+        measured, *later = steps_of(jobs, played.starts, cars, job)
+        assert (measured.reading, measured.outcome) == (first, worst)
+        assert later
+        assert not any("cranking_inhibited" in step.way.made for step in later)
 
 
 # -------------------------------------------------------------------- faults that it has to find

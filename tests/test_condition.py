@@ -43,6 +43,7 @@ from advisor.knowledge.vocabulary import Complaint, Fault, Reading, Setup
 from advisor.model.network import build
 from advisor.model.observation import Measurement
 from advisor.screens.bench.card import card
+from advisor.simulate.conditions import Conditions
 from advisor.store.store import Store
 from tests.conftest import SCENARIOS
 
@@ -481,6 +482,47 @@ def test_taking_an_entry_back_gives_exactly_the_condition_before_it(
     assert present(knowledge, undone) == present(knowledge, case)
     again = undone.with_entry(last)
     assert present(knowledge, again) == present(knowledge, done)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    knowledge=knowledges(),
+    taken=st.lists(
+        st.tuples(st.integers(0, len(NAMES) - 1), st.sampled_from(["no", "yes"])),
+        max_size=8,
+        unique_by=lambda one: one[0],
+    ),
+)
+def test_simulated_cars_are_in_the_condition_of_the_bench_at_every_step(
+    knowledge: Knowledge, taken: list[tuple[int, str]]
+) -> None:
+    """What every reading takes, makes and ends for good from there is the same, whatever was read."""
+    readings = tuple(knowledge.readings)
+    simulated, case = Conditions(knowledge, readings), Case("c")
+    number = simulated.number(UNKNOWN, {})
+    for position, outcome in taken:
+        here = present(knowledge, case).condition
+        for one, way in zip(readings, simulated.ways(number).to, strict=True):
+            at_the_bench = way_to_reading(knowledge, here, one, {})
+            assert isinstance(way, Way) == isinstance(at_the_bench, Way)
+            if isinstance(way, Way) and isinstance(at_the_bench, Way):
+                assert (way.made, way.assumed, way.spent) == (
+                    at_the_bench.made,
+                    at_the_bench.assumed,
+                    at_the_bench.spent,
+                )
+                assert way.after.in_place == at_the_bench.after.in_place
+                assert (way.hands_on_minutes, way.waiting_minutes) == (
+                    at_the_bench.hands_on_minutes,
+                    at_the_bench.waiting_minutes,
+                )
+        if isinstance(simulated.ways(number).to[position], Way):
+            case = case.with_entry(Seen(readings[position], outcome))
+            number = simulated.after(number, position, outcome)
+    last = present(knowledge, case).condition
+    assert [isinstance(way, Way) for way in simulated.ways(number).to] == [
+        isinstance(way_to_reading(knowledge, last, one, {}), Way) for one in readings
+    ]
 
 
 def test_old_files_know_no_conditions_and_lose_none() -> None:

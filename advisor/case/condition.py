@@ -53,6 +53,8 @@ class Present:
     condition: Condition = UNKNOWN
     begun: Mapping[str, datetime] = field(default_factory=dict)
     used: Mapping[str, datetime] = field(default_factory=dict)
+    ruled_out: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    """What the last answer of each reading forbids: only another answer of that very reading lifts it."""
 
     def waiting_minutes(
         self, knowledge: Knowledge, facts: Mapping[str, str], now: datetime
@@ -118,9 +120,10 @@ def _moved(
         said = knowledge.readings[entry.reading]
         made, reached = _brought_about(knowledge, case, here, said.setup, at)
         after = done(rules, reached.condition, said)
-        ruled_out = forbidden_by(knowledge, entry.reading, _outcome(knowledge, case, entry))
-        after = replace(after, forbidden=_forbidden_before(knowledge, here, entry) | ruled_out)
-        return made, _with(reached, after)
+        forbids = forbidden_by(knowledge, entry.reading, _outcome(knowledge, case, entry))
+        ruled_out = {**here.ruled_out, entry.reading: forbids}
+        after = replace(after, forbidden=frozenset().union(*ruled_out.values()))
+        return made, replace(_with(reached, after), ruled_out=ruled_out)
     if isinstance(entry, Checked) and entry.complaint in knowledge.complaints:
         setups = knowledge.complaints[entry.complaint].check_after_repair.setup
         return _brought_about(knowledge, case, here, setups, at) if setups else None
@@ -223,13 +226,6 @@ def _outcome(knowledge: Knowledge, case: Case, entry: Seen | Measured) -> str | 
     if said.quantity is None or said.quantity.limits_for(case.facts) is None:
         return None
     return likeliest_band(knowledge, case.facts, entry)
-
-
-def _forbidden_before(knowledge: Knowledge, here: Present, entry: Seen | Measured) -> frozenset[str]:
-    """Return what is forbidden without this reading: another answer lifts what the first one forbade."""
-    said = knowledge.readings[entry.reading]
-    own = frozenset(one for ids in said.forbids.values() for one in ids)
-    return here.condition.forbidden - own
 
 
 def to_put_back(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
