@@ -254,8 +254,8 @@ def test_a_warning_lamp_is_asked_about_unless_it_is_surely_red_or_flashing(
     assert ("Drive it here gently" in "".join(lines)) is not heard_as.sure
 
 
-def test_sure_dangers_come_first_and_the_worst_of_them_ahead(shipped: Knowledge) -> None:
-    """A lamp is a warning, fire is danger, and what was denied comes last."""
+def test_sure_dangers_come_first_in_the_order_of_what_is_done(shipped: Knowledge) -> None:
+    """Fire before a lamp, as they stand in the file, and what was denied comes last."""
     found = heard_dangers(shipped, "a red light is on and there is smoke but no petrol leaking")
     assert found == (Heard("smoke_or_fire", True), Heard("red_lamp", True), Heard("fuel_escapes", False))
 
@@ -276,12 +276,62 @@ def test_what_the_advisor_knows_is_found(shipped: Knowledge, complaint: str, wor
     assert complaint in fitting(shipped, words).complaints[:2]
 
 
+def test_who_drives_is_told_to_stop_before_anything_else(shipped: Knowledge) -> None:
+    """Of whichever dangers are heard together the first says to stop, if one does (common practice)."""
+    stops = [
+        "top where it is safe" in " ".join(one.tell.split())
+        for one in shipped.dangers.values()
+        if not one.ask_first
+    ]
+    assert stops == sorted(stops, reverse=True)
+    assert sum(stops) == 7
+    words = "loud hiss under the bonnet, smells sweet, needle in the red"
+    assert heard_dangers(shipped, words) == (Heard("boils_over", True), Heard("gas_escapes", True))
+    battery = heard_dangers(shipped, "the battery is swollen and a red light is on")
+    assert [one.danger for one in battery] == ["red_lamp", "battery_hurt"]
+
+
+def test_a_hiss_may_be_refrigerant_or_coolant(shipped: Knowledge) -> None:
+    """Neither is stated as a fact, and what protects from both is told (common practice)."""
+    danger = shipped.dangers["gas_escapes"]
+    assert danger.name == "Refrigerant or coolant may be escaping"
+    assert "Hot coolant scalds." in danger.tell
+    assert "opens the cooling system before it is cold" in " ".join(danger.do.split())
+
+
+async def test_of_several_dangers_f8_asks_which_is_not_so(tmp_path: Path) -> None:
+    """The others stay; of the last one the line says which F8 takes back."""
+    async with at_desk(tmp_path, (80, 24)) as pilot:
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
+        screen = pilot.app.screen
+        assert isinstance(screen, CallStartScreen)
+        words = screen.query_one("#words", Input)
+        words.value = "hiss under the bonnet, needle in the red"
+        await settled(pilot)
+        assert "told all 2. F8 if you asked and one of them is not so." in said(pilot, "#danger")
+        await pilot.press("f8")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await pilot.press("2")
+        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
+        await settled(pilot)
+        shown = said(pilot, "#danger")
+        assert "Not so: Refrigerant or coolant may be escaping." in shown
+        assert "F8 if you asked and it is not so: Engine overheats." in shown
+        assert [one.danger for one in screen.dangers.open] == ["boils_over"]
+        await pilot.press("f8")
+        await settled(pilot)
+        assert "Not so: Engine overheats." in said(pilot, "#danger")
+        assert screen.dangers.open == ()
+
+
 def test_the_command_says_what_to_tell_before_anything_else(advisor: Callable[..., Ran]) -> None:
     """With what is done then; "perhaps nothing is wrong" is not said."""
     done = advisor("prescreen", "--words", "gas is hissing out of the air con pipe")
     lines = done.out.splitlines()
     assert lines[0] == NOT_DRIVEN
-    assert lines[1].startswith("DANGER: Refrigerant escapes. Tell the customer at once: Engine and air con")
+    assert lines[1].startswith("DANGER: Refrigerant or coolant may be escaping. Tell the customer")
+    assert "at once: Stop where it is safe, engine and air conditioning off" in lines[1]
     assert lines[2].startswith("  Then: It stands outside")
     assert "nothing is wrong" not in done.out
 

@@ -348,6 +348,14 @@ def danger_lines(knowledge: Knowledge, heard: Heard) -> Iterator[str]:
         yield f"  If not so: {danger.otherwise}"
 
 
+def how_to_settle(knowledge: Knowledge, heard: Sequence[Heard]) -> str:
+    """Return how the desk enters what became of dangers, with the name of the one it takes back."""
+    if len(heard) == 1:
+        name = knowledge.dangers[heard[0].danger].name
+        return f"F9 once the customer was told. F8 if you asked and it is not so: {name}."
+    return f"F9 once the customer was told all {len(heard)}. F8 if you asked and one of them is not so."
+
+
 def settled_lines(danger: Danger) -> list[str]:
     """Return what stays in sight once a customer was told of a danger."""
     return [f"Told: {danger.name}. {danger.tell}", f"  Then: {danger.do}"]

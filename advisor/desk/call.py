@@ -7,7 +7,7 @@ store before the next question, so that the bench goes on where the desk has sto
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
@@ -162,17 +162,19 @@ class CallDangers:
         """Return them with the customer told of all that is open."""
         return self._settle(TOLD)
 
-    def not_so(self) -> CallDangers:
-        """Return them with nothing open being so; without any open, what is told but unsaid is withdrawn."""
+    def not_so(self, which: Collection[str] = ()) -> CallDangers:
+        """Return them with those of the open ones not being so, by default all of them.
+
+        Without any open, what is told but unsaid is withdrawn.
+        """
         if self.open:
-            return self._settle(ASKED)
+            return self._settle(ASKED, which)
         kept = {name: how for name, how in self.settled.items() if name not in self.unsaid}
         return replace(self, settled=kept, withdrawn=(*self.withdrawn, *self.unsaid))
 
-    def _settle(self, how: str) -> CallDangers:
-        return replace(
-            self, settled={**self.settled, **dict.fromkeys((one.danger for one in self.open), how)}
-        )
+    def _settle(self, how: str, which: Collection[str] = ()) -> CallDangers:
+        names = [one.danger for one in self.open if not which or one.danger in which]
+        return replace(self, settled={**self.settled, **dict.fromkeys(names, how)})
 
 
 @dataclass(frozen=True)

@@ -10,11 +10,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import get_args
 
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.phrases import SILENT, meant, spoken
-from advisor.knowledge.vocabulary import Signal
 
 APART = " ... "
 """Separates the parts of a phrase that may be said far from each other."""
@@ -49,9 +47,10 @@ class Heard:
 
 
 def heard_dangers(knowledge: Knowledge, said: str) -> tuple[Heard, ...]:
-    """Return the dangers in what was said: sure ones first, then by severity.
+    """Return the dangers in what was said: sure ones first, then in the order of the knowledge.
 
-    What is asked about first is left out where another danger is sure: that has to be told at once.
+    The author writes them in the order of what is done first. What is asked about first is left out where
+    another danger is sure: that has to be told at once.
     """
     found = []
     for name, danger in knowledge.dangers.items():
@@ -60,10 +59,7 @@ def heard_dangers(knowledge: Knowledge, said: str) -> tuple[Heard, ...]:
             found.append(Heard(name, any(certain) and not danger.ask_first))
     if any(one.sure for one in found):
         found = [one for one in found if not knowledge.dangers[one.danger].ask_first]
-    signals = get_args(Signal)
-    return tuple(
-        sorted(found, key=lambda one: (not one.sure, signals.index(knowledge.dangers[one.danger].signal)))
-    )
+    return tuple(sorted(found, key=lambda one: not one.sure))
 
 
 def heard_phrases(phrases: Iterable[str], said: str) -> list[bool]:

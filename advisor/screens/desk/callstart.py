@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import ClassVar
 
@@ -22,6 +23,7 @@ from advisor.desk.bookingsheet import (
     OUTSIDE,
     danger_lines,
     harmless_words,
+    how_to_settle,
     not_so_words,
     settled_lines,
     withdrawn_words,
@@ -52,6 +54,8 @@ from advisor.store.store import Store
 TITLE = "A call: which car, and what is it about?"
 NONE_OF_THESE = "none of these"
 """The key of the line for what fits no complaint; no id in the knowledge has spaces."""
+ALL_OF_THEM = "all of them"
+"""The key of the line for all dangers that are open; no id in the knowledge has spaces."""
 NOTHING_TICKED = "No complaint is ticked. Tick one, or 'None of these'."
 LOOKING = "Looking for what fits …"
 LOOKS_SAID = "The tag looks like what the customer says, not like the name of a car."
@@ -176,7 +180,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         lines = [comes] if comes else []
         lines += [line for one in dangers.open for line in danger_lines(knowledge, one)]
         if dangers.open:
-            lines.append("F9 once the customer was told. F8 if you asked and it is not so.")
+            lines.append(how_to_settle(knowledge, dangers.open))
         for name, how in dangers.settled.items():
             danger = knowledge.dangers[name]
             lines += settled_lines(danger) if how == TOLD else [not_so_words(danger)]
@@ -233,7 +237,22 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
 
     def action_not_so(self) -> None:
         """Enter that the customer said there is no such danger, or withdraw one already told."""
-        self.dangers = self.dangers.not_so()
+        names = [one.danger for one in self.dangers.open]
+        if len(names) < 2:
+            self.settle_not_so(())
+            return
+
+        def answered(which: str | None) -> None:
+            if which is not None:
+                self.settle_not_so(names if which == ALL_OF_THEM else [which])
+
+        known = self.engines.knowledge.dangers
+        lines = [*((name, known[name].name) for name in names), (ALL_OF_THEM, "None of these dangers is so")]
+        self.app.push_screen(ChoiceScreen("You asked, and which is not so?", lines), answered)
+
+    def settle_not_so(self, names: Sequence[str]) -> None:
+        """Enter that these are not so; without any, all that is open."""
+        self.dangers = self.dangers.not_so(names)
         self.look_again()
 
     @on(Input.Changed)
