@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+import shutil
 from pathlib import Path
 
 import pytest
 import yaml
 
+from advisor.checks.lint import checked
 from advisor.cli.program import COMMANDS
 from advisor.knowledge.knowledge import Knowledge
 from tests.conftest import ROOT, SHIPPED
@@ -47,6 +49,29 @@ def test_the_readme_counts_faults_and_readings_as_shipped(family: str, shipped: 
     assert (int(row[2]), int(row[3])) == (len(written["faults"]), len(written["readings"]))
     complaints = [one for one in shipped.complaints.values() if one.family == family]
     assert len(row[1].split(", ")) == len(complaints)
+
+
+def test_the_steps_to_a_new_fault_are_sound_knowledge(tmp_path: Path) -> None:
+    """What the guide writes, put together in a copy, has no error; one of its readings has a number."""
+    guide = (SHIPPED / "README.md").read_text(encoding="utf-8")
+    steps = guide.split("\n## A new fault")[1].split("\n## ")[0]
+    blocks = re.findall(r"```yaml\n(.+?)```", steps, re.DOTALL)
+    parts = [one for one in blocks if "invented:" not in one and "branches:" not in one]
+    (branch,) = [one for one in blocks if "branches:" in one]
+    folder = tmp_path / "my_knowledge"
+    shutil.copytree(SHIPPED, folder)
+    for at, part in enumerate(parts):
+        head = "" if "language:" in part else "language: 1\nstanding: estimate\n"
+        (folder / f"heater_{at}.yaml").write_text(head + part, encoding="utf-8")
+    drain = folder / "drain.yaml"
+    text = drain.read_text(encoding="utf-8")
+    shares = "    any_of: {camera_draw: 70, towing_alarm_draw: 29}"
+    (new,) = [line for line in branch.splitlines() if "any_of" in line]
+    assert text.count(shares) == 1
+    drain.write_text(text.replace(shares, new), encoding="utf-8")
+    knowledge = checked([folder])
+    assert "heater_pump" in knowledge.faults
+    assert knowledge.readings["heater_current"].quantity is not None
 
 
 def test_pictures_and_pages_that_are_linked_exist() -> None:

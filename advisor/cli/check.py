@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from advisor.policy import Policy
 
 WATCHED_EVERY_SECONDS = 0.5
+REST_UNCHECKED = "The rest was not checked until this is mended."
+"""What is said with an error: what relies on sound knowledge has not been looked at."""
 
 
 @click.command()
@@ -91,9 +93,12 @@ def _check(paths: list[Path], form: str, shares: tuple[str, ...], policy: Policy
             (knowledge.readings, "reading"),
         )
         held = ", ".join(counted(len(part), thing) for part, thing in parts) + ": "
-    say(f"{held}{counted(errors, 'error')}, {counted(len(found) - errors, 'weak point')}.", err=True)
+    weak = counted(len(found) - errors, "weak point")
     if errors:
+        counts = [counted(errors, "error"), *([weak] if len(found) > errors else [])]
+        say(f"{held}{', '.join(counts)}. {REST_UNCHECKED}", err=True)
         return 1
+    say(f"{held}{counted(errors, 'error')}, {weak}.", err=True)
     if shares and knowledge is not None:
         refuse_unknown("fault or branch", shares, [*knowledge.faults, *knowledge.branches])
         for cause in shares:
