@@ -100,8 +100,8 @@ def fitting(knowledge: Knowledge, said: str) -> Fitting:
     """Return the complaints that share words with what the customer said, best first.
 
     A complaint counts by the one of its phrases, or its name, that shares most words; among equals the phrase
-    that has fewest others, then the order of the knowledge. None fits where the best shares one word of a
-    longer phrase, and something else was said.
+    that has fewest others, then the order of the knowledge. One does not fit that shares one word of a longer
+    phrase where something else was said, or only words of which another shares more.
     """
     spoken = telling(said)
     found = _complaints(knowledge, spoken)
@@ -112,11 +112,12 @@ def fitting(knowledge: Knowledge, said: str) -> Fitting:
 
 def _complaints(knowledge: Knowledge, spoken: frozenset[str]) -> tuple[str, ...]:
     """Return the complaints that share words with those said, best first, if the best shares enough."""
-    scores = {name: _score(spoken, one) for name, one in knowledge.complaints.items()}
-    found = [name for name in scores if scores[name][0]]
-    if not any(_fits(scores[name], len(spoken)) for name in found):
-        return ()
-    return tuple(sorted(found, key=lambda name: scores[name], reverse=True))
+    best = {name: _best_overlap(spoken, one) for name, one in knowledge.complaints.items()}
+    fits = {name: one for name, one in best.items() if one.fits(len(spoken))}
+    found = [
+        name for name, one in fits.items() if not any(one.words < other.words for other in fits.values())
+    ]
+    return tuple(sorted(found, key=lambda name: fits[name].score, reverse=True))
 
 
 def _is_normal(knowledge: Knowledge, normal: Harmless, said: str) -> bool:
@@ -128,16 +129,29 @@ def _is_normal(knowledge: Knowledge, normal: Harmless, said: str) -> bool:
     return not _complaints(knowledge, frozenset(besides))
 
 
-def _fits(score: tuple[int, float], spoken: int) -> bool:
-    """Return whether enough of what was said, or of the phrase, is shared."""
-    shared, part = score
-    return shared > 1 or (shared == 1 and (part >= LEAST_PART or shared == spoken))
+@dataclass(frozen=True)
+class _Overlap:
+    """The spoken words that are in a phrase, and which part of the phrase they are."""
+
+    words: frozenset[str]
+    part: float
+
+    @property
+    def score(self) -> tuple[int, float]:
+        """More words are better, and of equal ones a larger part of the phrase."""
+        return len(self.words), self.part
+
+    def fits(self, spoken: int) -> bool:
+        """Return whether enough of what was said, or of the phrase, is shared."""
+        shared = len(self.words)
+        return shared > 1 or (shared == 1 and (self.part >= LEAST_PART or shared == spoken))
 
 
-def _score(spoken: frozenset[str], complaint: Complaint) -> tuple[int, float]:
+def _best_overlap(spoken: frozenset[str], complaint: Complaint) -> _Overlap:
     """Return how well the words fit a complaint, by the best of its phrases."""
     phrases = [words for one in (*complaint.customer, complaint.name) if (words := telling(one))]
-    return max((_overlap(spoken, phrase) for phrase in phrases), default=(0, 0.0))
+    overlaps = [_overlap(spoken, phrase) for phrase in phrases]
+    return max(overlaps, key=lambda one: one.score, default=_Overlap(frozenset(), 0.0))
 
 
 def families(knowledge: Knowledge) -> tuple[FamilyQuestion, ...]:
@@ -156,10 +170,9 @@ def _family(knowledge: Knowledge, family: str, complaints: tuple[str, ...]) -> F
     return FamilyQuestion(family, family.replace("_", " "), f"Is it one of these: {names}?", complaints)
 
 
-def _overlap(spoken: frozenset[str], phrase: frozenset[str]) -> tuple[int, float]:
-    """Return how many of the spoken words are in the phrase, and which part of it they are."""
-    shared = sum(any(alike(word, one) for one in phrase) for word in spoken)
-    return shared, shared / len(phrase)
+def _overlap(spoken: frozenset[str], phrase: frozenset[str]) -> _Overlap:
+    shared = frozenset(word for word in spoken if any(alike(word, one) for one in phrase))
+    return _Overlap(shared, len(shared) / len(phrase))
 
 
 # What to ask
@@ -170,12 +183,17 @@ def next_question(
     weighed: Sequence[Situation],
     asked_minutes: float,
     policy: Policy = DEFAULT,
+    waiting: str = "",
 ) -> Next:
     """Return the most informative question on several complaints of one car, by the sum of bits.
 
-    `asked_minutes` are those of the questions so far (`minutes_asked`).
+    `asked_minutes` are those of the questions so far (`minutes_asked`). The question that is `waiting` for an
+    answer stays the next one as long as an answer tells anything.
     """
     left = [one for one in questions(knowledge, weighed) if one.bits > 0]
+    for one in left:
+        if one.reading == waiting:
+            return Next(one, None, 1)
     complaints = [situation.case.complaint for situation in weighed]
     still = {complaint: sum(one.told.get(complaint, 0.0) for one in left) for complaint in complaints}
     going_on = {complaint for complaint, bits in still.items() if bits >= policy.phone_bits}
