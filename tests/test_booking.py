@@ -19,6 +19,7 @@ from advisor.desk.booking import (
     IN_DOUBT,
     NOT_DRIVEN,
     PEOPLE_WORDS,
+    BookedMinutes,
     BookingSheet,
     SetupNeeded,
     booking_sheet,
@@ -27,7 +28,7 @@ from advisor.desk.booking import (
     safety,
     simulated,
 )
-from advisor.desk.bookingsheet import KEYS, as_dict, document, text_lines
+from advisor.desk.bookingsheet import KEYS, as_dict, document, overview_lines, text_lines
 from advisor.desk.questions import not_known, said
 from advisor.desk.schedule import Appointment, overview
 from advisor.inference.compiler import compile_tables
@@ -516,12 +517,13 @@ def test_markdown_and_text_say_what_to_book_and_to_say(puddle: Knowledge) -> Non
         for words in (
             "17 min",
             "stays the night, from the evening before",
-            "Bay with a lift (100 %)",
-            "needed (for 100 % of such jobs)",
-            "Pressure pump (100 %)",
+            "Bay with a lift (needed in 100 of 100 such jobs)",
+            "needed (in 100 of 100 such jobs)",
+            "Pressure pump (needed in 100 of 100 such jobs)",
             "Please arrange beforehand: Bring it the evening before; it stays the night. Bring every key.",
             "Stop at once if the engine gets hot",
             "as likely as not",
+            "Setups, in order",
         ):
             assert words in text
 
@@ -530,6 +532,7 @@ def test_of_the_stays_the_longest_is_told_once_and_without_percentages(sheet: Bo
     """Half a day, a whole day and half a day again: a caller hears one sentence."""
     half = SetupNeeded("a", "A", 0.5, 60.0, "Bring every key.", "half a day")
     whole = SetupNeeded("b", "B", 0.3, 240.0, "Bring every key.", "a whole day")
+    sheet = replace(sheet, total=BookedMinutes(100.0, 240.0))
     made = replace(sheet, setups=(half, whole, replace(half, arrange="Empty the boot.")))
     assert (made.stay, made.overnight) == ("a whole day", False)
     assert made.arrange == ("Leave it for a whole day.", "Bring every key.", "Empty the boot.")
@@ -537,6 +540,29 @@ def test_of_the_stays_the_longest_is_told_once_and_without_percentages(sheet: Bo
     assert "%" not in str(to_say)
     assert replace(sheet, setups=(whole, replace(half, stay="two days"))).stay == "two days"
     assert replace(sheet, setups=()).stay is None
+
+
+@pytest.mark.parametrize(
+    ("minutes", "stay"), [(240.0, None), (241.0, "a whole day"), (480.0, "a whole day"), (481.0, "overnight")]
+)
+def test_what_takes_longer_than_a_working_day_stays_the_night(
+    sheet: BookingSheet, minutes: float, stay: str | None
+) -> None:
+    """Half a day is 4 hours of a workshop, a day 8 (common practice, no source)."""
+    long = replace(sheet, setups=(), total=BookedMinutes(100.0, minutes))
+    assert (long.stay, long.overnight) == (stay, stay == "overnight")
+
+
+def test_waits_of_a_flat_battery_that_cannot_overlap_need_a_night(shipped: Knowledge) -> None:
+    """Asleep for an hour, charged for four, rested for four, and 3 h 35 of work: no day has as much."""
+    engine = compile_tables(build(shipped, "flat_battery", by_phone=True).tables)
+    made = booking_sheet(shipped, engine, Case("flat_battery"), cars=200)
+    assert made.total.upto > 480
+    assert made.stay == "overnight"
+    order = [one.setup for one in made.setups]
+    for before, after in (("asleep", "asleep_logged"), ("charged", "charged_and_rested")):
+        assert after not in order or order.index(before) < order.index(after)
+    assert order.index("engine_hot") < order.index("engine_loaded")
 
 
 def test_a_flat_battery_may_be_jump_started_or_recovered_and_nothing_says_otherwise(
@@ -596,15 +622,16 @@ def test_a_car_that_has_to_stand_overnight_comes_the_evening_before(
 
 
 def test_jobs_of_a_day_are_grouped_by_the_setup_they_need(sheet: BookingSheet) -> None:
-    """What stands overnight comes first, then what serves most cars."""
+    """What the workshop sets up the evening before, and what customers do beforehand; nothing else."""
     quick = replace(sheet, setups=sheet.setups[1:])
     day = date(2031, 5, 4)
     jobs = [Appointment(1, "red", day, sheet), Appointment(2, "blue", day, quick)]
     groups = overview(jobs, day)[0].groups
-    assert [(one.setup, one.overnight, [job.tag for job in one.jobs]) for one in groups] == [
-        ("cold_night", True, ["red"]),
-        ("jacked", False, ["red", "blue"]),
-    ]
+    assert [(one.setup, [job.tag for job in one.jobs]) for one in groups] == [("cold_night", ["red"])]
+    lines = list(overview_lines(overview(jobs, day)))
+    assert "  Customer, beforehand: Bring every key. 1 red" in lines
+    assert "  Workshop, the evening before: Cold after a night: 1 red" in lines
+    assert not [line for line in lines if "jacked" in line.casefold()]
 
 
 # ------------------------------------------------------------------------------------- from the command line

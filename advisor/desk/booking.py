@@ -43,6 +43,10 @@ PEOPLE_WORDS = {
     "impossible": "very unlikely",
 }
 """`probability.WORDS` as they are said to people; none of them promises or rules out."""
+TOO_EARLY = "Too early to say: it can be several things; the workshop measures."
+"""What a customer is told where no cause is as likely as not."""
+HALF_DAY, WORKING_DAY = 240.0, 480.0
+"""Minutes in which a workshop works on a car that is left for so long (common practice)."""
 STAY_WORDS: Mapping[Stay, str] = {
     "half a day": "Leave it for half a day",
     "a whole day": "Leave it for a whole day",
@@ -154,9 +158,14 @@ class BookingSheet:
 
     @property
     def stay(self) -> Stay | None:
-        """Return how long the car is left here: the longest that its setups ask for."""
+        """Return how long the car is left here: the longest that its setups or the search take.
+
+        In the minutes of the search setups that cannot be in place together wait one after the other.
+        """
         lengths = get_args(Stay)
         stays = [one.stay or ("overnight" if one.overnight else None) for one in self.setups]
+        if not self.dangers and self.total.upto > HALF_DAY:
+            stays.append("overnight" if self.total.upto > WORKING_DAY else "a whole day")
         return max((one for one in stays if one), key=lengths.index, default=None)
 
     @property
@@ -168,7 +177,7 @@ class BookingSheet:
     @property
     def overnight(self) -> bool:
         """Return whether the car has to come the evening before."""
-        return any(one.overnight for one in self.setups)
+        return self.stay in ("overnight", "two days") or any(one.overnight for one in self.setups)
 
 
 def booking_sheet(
@@ -228,6 +237,13 @@ def in_words(probability: float) -> str:
     """Return the word whose anchor on the verbal scale is nearest; the lower of two."""
     word = min(reversed(WORDS), key=lambda one: abs(WORDS[one] - probability))
     return PEOPLE_WORDS[word]
+
+
+def to_tell(causes: Mapping[str, float]) -> str:
+    """Return what the desk can tell a customer of causes, by name: those as likely as not, or none yet."""
+    least = WORDS["fifty-fifty"]
+    likely = [name for name in most_probable_first(causes) if causes[name] >= least]
+    return "   ".join(f"{name}: {in_words(causes[name])}" for name in likely) or TOO_EARLY
 
 
 def no_visit(knowledge: Knowledge, beliefs: Mapping[str, float], policy: Policy = DEFAULT) -> tuple[str, ...]:
@@ -357,7 +373,8 @@ def _bays(knowledge: Knowledge, setups: Sequence[str], made: Bools, used_in: flo
 def _setups_needed(ranker: Ranker, case: Case, made: Bools) -> Iterator[SetupNeeded]:
     knowledge, policy, setups = ranker.knowledge, ranker.policy, ranker.conditions.setups
     names = {name: knowledge.setups[name].name for name in setups}
-    for one in _needed(names, [frozenset([name]) for name in setups], made, policy.used_in):
+    needed = _needed(names, [frozenset([name]) for name in setups], made, policy.used_in)
+    for one in _in_order_of_doing(knowledge, needed):
         said = knowledge.setups[one.what]
         yield SetupNeeded(
             one.what,
@@ -368,6 +385,22 @@ def _setups_needed(ranker: Ranker, case: Case, made: Bools) -> Iterator[SetupNee
             said.stay,
             policy.overnight_minutes,
         )
+
+
+def _in_order_of_doing(knowledge: Knowledge, needed: Sequence[Needed]) -> tuple[Needed, ...]:
+    """Return setups so that each stands after those it needs, else most used first."""
+    by_name = {one.what: one for one in needed}
+    found: dict[str, Needed] = {}
+
+    def add(name: str) -> None:
+        for before in knowledge.setups[name].needs:
+            add(before)
+        if name in by_name:
+            found.setdefault(name, by_name[name])
+
+    for one in needed:
+        add(one.what)
+    return tuple(found.values())
 
 
 def _facts(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, str]]:

@@ -7,12 +7,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from advisor.desk.booking import NOT_DRIVEN, BookingSheet, Needed, gets_here
+from advisor.desk.booking import NOT_DRIVEN, BookingSheet, Needed, gets_here, to_tell
 from advisor.desk.questions import Fitting, Next, families
 from advisor.desk.schedule import Appointment, Day, read_back
 from advisor.knowledge.dangers import Heard
 from advisor.knowledge.knowledge import Knowledge
-from advisor.knowledge.vocabulary import Danger, Harmless
+from advisor.knowledge.vocabulary import Danger, Harmless, Stay
 from advisor.papers.document import Bullets, Facts, Paper, Paragraph, Part, Section, Table, TableRow
 from advisor.papers.format import duration, percent
 
@@ -136,8 +136,10 @@ def _sections(sheet: BookingSheet) -> Iterator[tuple[str, tuple[Part, ...]]]:
     if say:
         yield "say to the customer", say
     yield ("to book" if sheet.visit else "to book if the car comes all the same"), (Facts(_to_book(sheet)),)
-    causes = tuple(TableRow((one.name, one.words, percent(one.probability))) for one in sheet.causes)
-    yield "leading causes", (Table(("Cause", "How likely", "Probability"), (60, 25, 15), causes),)
+    if workshop := _for_the_workshop(sheet):
+        yield "for the workshop", (Facts(workshop),)
+    causes = tuple(TableRow((one.name, percent(one.probability))) for one in sheet.causes)
+    yield "leading causes", (Table(("Cause", "Probability"), (80, 20), causes),)
     answers = tuple(TableRow((question, answer or "does not know")) for question, answer in sheet.said)
     known = tuple(TableRow(pair) for pair in sheet.facts)
     if known or answers:
@@ -150,6 +152,8 @@ def _to_say(sheet: BookingSheet) -> Iterator[Part]:
     comes = (sheet.comes,) if sheet.comes and sheet.visit and not sheet.dangers else ()
     if said := (*comes, *sheet.safety):
         yield Bullets(said)
+    if sheet.visit and not sheet.dangers:
+        yield Paragraph(f"Of the cause: {to_tell({one.name: one.probability for one in sheet.causes})}")
     if sheet.visit and sheet.arrange:
         yield Paragraph(f"Please arrange beforehand: {' '.join(sheet.arrange)}")
 
@@ -161,17 +165,26 @@ def _to_book(sheet: BookingSheet) -> tuple[tuple[str, str], ...]:
         ("Repair on top", duration(sheet.remedy_minutes)),
         ("Bay", _names(sheet.bays)),
         ("Certified person", _certified(sheet)),
-        ("Instruments", _names(sheet.instruments)),
     ]
     return tuple((name, said) for name, said in rows if said)
 
 
+def _for_the_workshop(sheet: BookingSheet) -> tuple[tuple[str, str], ...]:
+    """Return what the desk has nothing to do with: what is used and set up during the search."""
+    setups = [Needed(one.setup, one.name, one.share) for one in sheet.setups]
+    rows = (("Instruments", _names(sheet.instruments)), ("Setups, in order", _names(setups)))
+    return tuple((name, said) for name, said in rows if said)
+
+
+def stay_words(stay: Stay) -> str:
+    """Return how long a car is here, as a workshop says it."""
+    return "stays the night, from the evening before" if stay == "overnight" else stay
+
+
 def _stay(sheet: BookingSheet) -> str:
     """Return how long the car is here, as a workshop says it; "" where it can be waited for."""
-    if sheet.overnight:
-        return "stays the night, from the evening before"
     if sheet.stay:
-        return sheet.stay
+        return stay_words(sheet.stay)
     waiting = sheet.waiting.upto
     return f"{duration(waiting)} of waiting besides" if waiting >= LEAST_MINUTES else ""
 
@@ -181,19 +194,21 @@ def _share(share: float) -> str:
     return "4 of 5" if share == 0.8 else percent(share)
 
 
-def _in(share: float) -> str:
-    return f"for {percent(share)} of such jobs"
+def _of_jobs(share: float) -> str:
+    return f"{percent(share).removesuffix(' %')} of 100"
 
 
-def _names(needed: Iterable[Needed]) -> str:
-    return ", ".join(f"{one.name} ({percent(one.share)})" for one in needed)
+def _names(needed: Sequence[Needed]) -> str:
+    """Return things with the jobs that need them; what the number is of is said once."""
+    first = [f"{one.name} (needed in {_of_jobs(one.share)} such jobs)" for one in needed[:1]]
+    return ", ".join([*first, *(f"{one.name} ({_of_jobs(one.share)})" for one in needed[1:])])
 
 
 def _certified(sheet: BookingSheet) -> str:
     if not sheet.certified_share:
         return "not needed"
     needed = "needed" if sheet.certified else "hardly ever needed"
-    return f"{needed} ({_in(sheet.certified_share)})"
+    return f"{needed} (in {_of_jobs(sheet.certified_share)} such jobs)"
 
 
 def text_lines(paper: Paper) -> Iterator[str]:
@@ -399,14 +414,19 @@ def overview_rows(days: Iterable[Day]) -> Iterator[tuple[str, int | None]]:
             if job.dangers:
                 lines.append(f"    {NOTHING_PREPARED}")
             yield "\n".join(lines), job.number
+        for what, jobs in day.arranged.items():
+            yield f"  Customer, beforehand: {what} {_tags(jobs)}", None
         for group in day.groups:
-            tags = ", ".join(f"{job.number} {job.tag}" for job in group.jobs)
-            yield f"  {'Overnight' if group.overnight else 'Prepare'}: {group.name}: {tags}", None
+            yield f"  Workshop, the evening before: {group.name}: {_tags(group.jobs)}", None
         for job in day.evening:
             which, when = f"{job.number} {job.tag}", "tomorrow" if at == 0 else "the next day"
             evening = "This evening" if at == 0 else "In the evening"
             yield f"  {evening} comes {which}, booked for {when}: it stands overnight.", None
         yield "", None
+
+
+def _tags(jobs: Iterable[Appointment]) -> str:
+    return ", ".join(f"{job.number} {job.tag}" for job in jobs)
 
 
 def _job(job: Appointment, day: Day) -> str:

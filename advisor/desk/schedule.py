@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -41,7 +41,7 @@ class Appointment:
     @property
     def overnight(self) -> bool:
         """Return whether the car comes the evening before."""
-        return any(one.overnight for one in self.setups)
+        return self.sheet is not None and self.sheet.overnight and not self.dangers
 
     @property
     def setups(self) -> tuple[SetupNeeded, ...]:
@@ -51,24 +51,25 @@ class Appointment:
 
 @dataclass(frozen=True)
 class Group:
-    """Jobs that need the same state of the car."""
+    """Jobs that need the same state of the car, made overnight."""
 
     setup: str
     name: str
-    overnight: bool
     jobs: tuple[Appointment, ...]
 
 
 @dataclass(frozen=True)
 class Day:
-    """A day at the workshop: `jobs` booked for it, `groups` of them by setup, and who comes in the evening.
+    """A day at the workshop: `jobs` booked for it, what is done before they begin, who comes in the evening.
 
-    `evening` are jobs of the next day whose cars stand here overnight; `here` are jobs of this day whose
-    cars have come the evening before.
+    `arranged` is what customers do beforehand, `groups` what the workshop sets up the evening before; what is
+    set up during the search is on the workshop's part of the sheet. `evening` are jobs of the next day whose
+    cars stand here overnight; `here` are jobs of this day whose cars have come the evening before.
     """
 
     day: date
     jobs: tuple[Appointment, ...]
+    arranged: Mapping[str, tuple[Appointment, ...]]
     groups: tuple[Group, ...]
     here: tuple[Appointment, ...]
     evening: tuple[Appointment, ...]
@@ -84,20 +85,22 @@ def overview(appointments: Iterable[Appointment], today: date) -> tuple[Day, ...
 def _day(jobs: Sequence[Appointment], day: date) -> Day:
     mine = tuple(one for one in jobs if one.day == day)
     next_day = day + timedelta(days=1)
-    setups = {one.setup: one for job in mine for one in job.setups}
+    arrange = dict.fromkeys(one.arrange for job in mine for one in job.setups if one.arrange)
+    setups = {one.setup: one for job in mine for one in job.setups if one.overnight}
     groups = [
         Group(
-            name,
-            one.name,
-            one.overnight,
-            tuple(job for job in mine if any(needed.setup == name for needed in job.setups)),
+            name, one.name, tuple(job for job in mine if any(needed.setup == name for needed in job.setups))
         )
         for name, one in setups.items()
     ]
-    groups.sort(key=lambda group: (not group.overnight, -len(group.jobs), group.setup))
+    groups.sort(key=lambda group: (-len(group.jobs), group.setup))
     return Day(
         day,
         mine,
+        {
+            sentence: tuple(job for job in mine if any(one.arrange == sentence for one in job.setups))
+            for sentence in arrange
+        },
         tuple(groups),
         here=tuple(job for job in mine if job.overnight),
         evening=tuple(job for job in jobs if job.day == next_day and job.overnight),
