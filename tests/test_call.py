@@ -49,8 +49,17 @@ from advisor.desk.booking import (
     gets_here,
 )
 from advisor.desk.bookingsheet import as_dict, document, overview_lines
-from advisor.desk.call import INSPECTION, Call, Inspection, appointments, booked_words, heard, visits
-from advisor.desk.questions import NOT_KNOWN, fitting, minutes_asked, next_question
+from advisor.desk.call import (
+    INSPECTION,
+    Call,
+    Inspection,
+    appointments,
+    booked_words,
+    heard,
+    to_book_words,
+    visits,
+)
+from advisor.desk.questions import NOT_KNOWN, fitting, minutes_asked, next_question, questions
 from advisor.desk.schedule import Appointment, day_meant, overview, read_back
 from advisor.knowledge.knowledge import Knowledge
 from advisor.papers.document import html, markdown
@@ -343,6 +352,39 @@ def test_the_warning_of_a_complaint_stands_over_the_first_question_of_a_call_onl
     later = Call.resumed(both.engines, both.store, on.jobs)
     assert later.warnings == (told, answer)
     assert later.unknown("sags").warnings == (answer,)
+
+
+def test_the_waiting_question_stays_when_a_fact_is_entered(both: Call) -> None:
+    """What comes after it may be another; once it is answered the most telling one is next again."""
+    every = [one.reading for one in questions(both.knowledge, both.weighed)]
+    for waiting in every:
+        before = replace(both, waiting=waiting)
+        assert before.next.question is not None
+        assert before.next.question.reading == waiting
+        assert before.made_pointless == ""
+    first = both.next.question
+    assert first is not None
+    known = both.knows({"frame": "frameless"})
+    assert known.next.question is not None
+    assert known.next.question.reading == first.reading
+    assert known.answered(first.reading, next(iter(first.answers))).waiting == ""
+
+
+def test_a_waiting_question_that_a_fact_has_made_pointless_is_said_to_be(both: Call) -> None:
+    """It is not asked, and nobody wonders where it went."""
+    waiting = "bumps"
+    done = replace(both.answered(waiting, "loud"), waiting=waiting)
+    assert done.next.question is None or done.next.question.reading != waiting
+    assert done.made_pointless == (
+        "What is known of the car has made this question pointless: Is it there over bumps?"
+    )
+
+
+def test_what_is_booked_is_said_in_one_line(both: Call, engines: Engines, store: Store) -> None:
+    """Car, day, stay and person."""
+    assert to_book_words(both, "Thursday") == "red van · Thursday · no fixed stay · no certified person"
+    inspection = Inspection.begun(engines.knowledge, store, "red van", "squeaks", {})
+    assert to_book_words(inspection, "") == "red van · general inspection"
 
 
 def test_facts_that_matter_are_asked_until_they_are_known(both: Call) -> None:

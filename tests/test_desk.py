@@ -28,6 +28,7 @@ from advisor.screens.desk.callstart import NONE_OF_THESE, CallStartScreen
 from advisor.screens.desk.days import DeskScreen
 from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.paper import MarkdownView
 from advisor.screens.widgets.ticks import TickList
 from advisor.store.errors import StaleWrite
@@ -64,6 +65,22 @@ def test_the_complaint_is_found_in_the_customers_words(shipped: Knowledge) -> No
     assert heard(shipped, "it whistles at speed").complaints[0] == "wind_noise"
     assert heard(shipped, "blows cold").complaints[0] == "no_heat"
     assert {"water_inside", "wind_noise"} <= set(heard(shipped, "wet carpet and whistles").complaints)
+
+
+@pytest.mark.parametrize(
+    ("words", "complaints"),
+    [
+        ("won't start in the morning", ("flat_battery",)),
+        ("won't start every other morning, the battery is two years old", ("flat_battery",)),
+        ("hissing air con", ("poor_cooling",)),
+        ("the air con smells", ("smell",)),
+    ],
+)
+def test_only_what_shares_a_meaningful_word_is_offered(
+    shipped: Knowledge, words: str, complaints: tuple[str, ...]
+) -> None:
+    """Not misting glass for the morning, nor heat on one side for every other one (invented)."""
+    assert heard(shipped, words).complaints == complaints
 
 
 def test_the_family_is_asked_for_where_the_words_are_unclear(shipped: Knowledge) -> None:
@@ -224,6 +241,9 @@ async def test_a_call_from_the_words_to_the_booking_and_the_bench(tmp_path: Path
         await until(pilot, lambda screen: isinstance(screen, SheetScreen))
         sheet = pilot.app.screen.query_one(MarkdownView)
         await until(pilot, lambda screen: "Hands-on time" in sheet.source)
+        await settled(pilot)
+        assert said(pilot, "#booking").startswith("To book: red van · ")
+        assert said(pilot, "#booking").endswith("certified person")
         await pilot.press("m")
         await until(pilot, lambda screen: isinstance(screen, DeskScreen) and "red van" in text_of(pilot))
         tomorrow = read_back(date.today() + timedelta(days=1), date.today())
@@ -245,6 +265,47 @@ async def test_a_call_from_the_words_to_the_booking_and_the_bench(tmp_path: Path
         assert task.session.case.by_customer == set(asked) - set(task.session.case.skipped)
         assert not {one.reading for one in task.session.advice.proposals} & set(asked)
         assert "(customer, by phone)" in " ".join(text_of(pilot).split())
+
+
+async def test_a_fact_in_the_sentence_is_offered_and_the_question_stays(tmp_path: Path) -> None:
+    """Marked to be confirmed on the form, entered with F10 only, and the caller goes on where they were."""
+    async with at_desk(tmp_path, (80, 24)) as pilot:
+        screen = await called(pilot, "red van", "dead in the morning, the battery is two years old")
+        question = screen.call.next.question
+        assert question is not None
+        assert "Heard of the car: age of battery. f to confirm." in said(pilot, "#causes")
+        assert "So far: Too early to say: it can be several things; the workshop measures." in " ".join(
+            text_of(pilot).split()
+        )
+        await pilot.press("f")
+        await until(pilot, lambda screen: isinstance(screen, FactsScreen))
+        shown = " ".join(text_of(pilot).split())
+        assert "The customer said: “dead in the morning, the battery is two years old”" in shown
+        assert "heard: two to five years, right?" in shown
+        assert screen.call.jobs[0].case.facts == {}
+        await pilot.press("f10")
+        await until(pilot, lambda screen: isinstance(screen, CallScreen))
+        await settled(pilot)
+        assert screen.call.jobs[0].case.facts == {"battery_age": "two_to_five_years"}
+        assert screen.call.next.question is not None
+        assert screen.call.next.question.reading == question.reading
+        assert "Heard of the car" not in text_of(pilot)
+
+
+async def test_a_long_sentence_is_shown_whole(tmp_path: Path) -> None:
+    """Over several lines below its field, on a small screen as well."""
+    sentence = " ".join(["the carpet is wet behind the driver and it smells"] * 3) + " every morning"
+    async with at_desk(tmp_path, (80, 24)) as pilot:
+        await pilot.press("n")
+        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
+        words = pilot.app.screen.query_one("#words", Input)
+        whole = pilot.app.screen.query_one("#whole")
+        words.value = "wet"
+        await settled(pilot)
+        assert not whole.display
+        words.value = sentence
+        await settled(pilot)
+        assert sentence in " ".join(text_of(pilot).split())
 
 
 async def test_the_customer_is_warned_at_once(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, get_args
 
 from advisor.advice.advice import FaultPosterior
 from advisor.advice.engines import Engines
@@ -42,7 +42,8 @@ from advisor.desk.booking import (
     told_of,
     what_is_done,
 )
-from advisor.desk.bookingsheet import as_dict, document, inspection_document
+from advisor.desk.bookingsheet import as_dict, document, inspection_document, stay_words
+from advisor.desk.heard_facts import heard_facts
 from advisor.desk.questions import (
     NOT_KNOWN,
     Fitting,
@@ -59,7 +60,7 @@ from advisor.desk.schedule import Appointment, read_back
 from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.knowledge.dangers import Heard, heard_dangers
 from advisor.knowledge.knowledge import Knowledge
-from advisor.knowledge.vocabulary import Fact
+from advisor.knowledge.vocabulary import Fact, Stay
 from advisor.papers.document import html, markdown
 from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
@@ -193,6 +194,8 @@ class Call:
     """What goes with the first entry of every job: nothing is stored before that."""
     asked_before: int = 0
     """How many questions had been answered when this call began."""
+    waiting: str = ""
+    """The question that was before the caller when a fact of the car was entered."""
 
     @classmethod
     def begun(
@@ -252,8 +255,17 @@ class Call:
 
     @cached_property
     def next(self) -> Next:
-        """The next question, or why there is none."""
-        return next_question(self.knowledge, self.weighed, self.minutes, self.policy)
+        """The next question, or why there is none; one that is waiting for an answer stays."""
+        return next_question(self.knowledge, self.weighed, self.minutes, self.policy, self.waiting)
+
+    @property
+    def made_pointless(self) -> str:
+        """Say that what is known of the car has made the waiting question pointless; "" where it has not."""
+        now = self.next.question
+        if not self.waiting or (now is not None and now.reading == self.waiting):
+            return ""
+        said = self.knowledge.readings[self.waiting]
+        return f"What is known of the car has made this question pointless: {said.ask or said.name}"
 
     @property
     def minutes(self) -> float:
@@ -294,6 +306,17 @@ class Call:
         return {name: self.knowledge.facts[name] for name in facts_to_ask(self.knowledge, self.calls)}
 
     @cached_property
+    def heard(self) -> Mapping[str, str]:
+        """Return what the customer's words seem to say of the facts that are not known: to be confirmed."""
+        return heard_facts(self.facts, self.words)
+
+    @property
+    def words(self) -> str:
+        """Return what the customer said, as it was typed."""
+        said = [one.words for one in self.unsaved if isinstance(one, SaidByCustomer)]
+        return " / ".join([*self.jobs[0].case.customer_words, *said])
+
+    @cached_property
     def sheets(self) -> tuple[BookingSheet, ...]:
         """Return the booking sheet of each complaint; takes seconds, so compute it off the event loop."""
         complete = (
@@ -323,11 +346,13 @@ class Call:
 
     def having_asked(self, reading: str) -> Call:
         """Return the call with one more question at the end of those answered."""
-        return replace(self, answered_readings=(*self.answered_readings, reading))
+        return replace(self, answered_readings=(*self.answered_readings, reading), waiting="")
 
     def knows(self, facts: Mapping[str, str]) -> Call:
-        """Save facts of the vehicle."""
-        return self._entered(*(Known(fact, value) for fact, value in facts.items()))
+        """Save facts of the vehicle; the question before the caller stays there."""
+        question = self.next.question
+        known = self._entered(*(Known(fact, value) for fact, value in facts.items()))
+        return replace(known, waiting=question.reading if question else "")
 
     def undone(self) -> Call:
         """Take back the last answer, whatever the clock says; its record stays."""
@@ -343,7 +368,10 @@ class Call:
             ]
             taken_back.append((job, [TakenBack(step, "") for step in steps[-1:]]))
         return replace(
-            self, jobs=self.store.append_each(*taken_back), answered_readings=tuple(answered_readings)
+            self,
+            jobs=self.store.append_each(*taken_back),
+            answered_readings=tuple(answered_readings),
+            waiting="",
         )
 
     @property
@@ -457,6 +485,21 @@ def on_the_phone(words: str, dangers: Mapping[str, str]) -> tuple[Entry, ...]:
 def customer_says(case: Case) -> str:
     """Return what the customer said of a car that is inspected; earlier programs wrote it beside the day."""
     return " / ".join(case.customer_words) or (case.booked.remark if case.booked else "")
+
+
+def to_book_words(booking: Call | Inspection, day: str) -> str:
+    """Say what is booked in one line: the car, the day, the stay and the person; may take seconds."""
+    sheets = booking.sheets if isinstance(booking, Call) else ()
+    parts = [booking.jobs[0].tag, day]
+    if sheets:
+        lengths = get_args(Stay)
+        stay = max((one.stay for one in sheets if one.stay), key=lengths.index, default=None)
+        parts.append(stay_words(stay) if stay else "no fixed stay")
+        certified = any(one.certified for one in sheets)
+        parts.append("certified person" if certified else "no certified person")
+    else:
+        parts.append("general inspection")
+    return " · ".join(filter(None, parts))
 
 
 def booked_day(booking: Call | Inspection) -> str:

@@ -14,7 +14,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from advisor.advice.situation import InconsistentEvidence
-from advisor.desk.booking import in_words
+from advisor.desk.booking import to_tell
 from advisor.desk.call import Call, Inspection
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
@@ -82,8 +82,11 @@ class CallScreen(AskingScreen[Call | Inspection]):
         answers.add_option(Option(Content("b The booking sheet"), id="book"))
         answers.focus()
         self.asks(question)
-        leading = "   ".join(f"{one.name}: {in_words(one.probability)}" for one in call.suspects[:3])
-        self.query_one("#causes", Static).update(f"So far: {leading}")
+        lines = [f"So far: {to_tell({one.name: one.probability for one in call.suspects})}"]
+        if call.heard:
+            names = ", ".join(call.facts[name].name.lower() for name in call.heard)
+            lines.append(f"Heard of the car: {names}. f to confirm.")
+        self.query_one("#causes", Static).update("\n".join(lines))
 
     def change(self, make: Callable[[], Call]) -> None:
         """Replace the call by what `make` returns, once it is saved."""
@@ -109,6 +112,8 @@ class CallScreen(AskingScreen[Call | Inspection]):
         """Show the next question once the answer is saved."""
         self.call, self.busy = call, False
         self.show_call()
+        if call.made_pointless:
+            self.notify(call.made_pointless, timeout=10, markup=False)
 
     def refused(self, why: str) -> None:
         """Say why an answer was not entered; everything stays as it was."""
@@ -154,7 +159,7 @@ class CallScreen(AskingScreen[Call | Inspection]):
             if facts:
                 self.change(lambda: self.call.knows(facts))
 
-        self.app.push_screen(FactsScreen(self.call.facts, {}), known)
+        self.app.push_screen(FactsScreen(self.call.facts, {}, self.call.heard, self.call.words), known)
 
     def action_book(self) -> None:
         """See what to book."""

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import ClassVar
 
+from rich.cells import cell_len
 from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -97,6 +98,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
                 "Customer says",
                 Input(placeholder='e.g. "dead in the morning"', id="words", max_length=200, compact=True),
             )
+            yield Static(id="whole", markup=False)
             yield Static(id="danger", markup=False)
             yield Static(id="says", markup=False)
             yield Static(id="notice", markup=False)
@@ -119,10 +121,21 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         self.dangers = self.dangers.hearing(dangers_now(self.engines.knowledge, words, tag))
         self.query_one("#notice", Static).update("")
         self.show_dangers()
+        self.show_whole()
         self.query_one("#says", Static).update(LOOKING)
         if not self.is_looking:
             self.is_looking = True
             self.look(words, tag)
+
+    def on_resize(self) -> None:
+        """Whether the words fit their field depends on its width."""
+        self.call_after_refresh(self.show_whole)
+
+    def show_whole(self) -> None:
+        """Show all that the customer said, over several lines, where it is longer than its field."""
+        field, whole = self.query_one("#words", Input), self.query_one("#whole", Static)
+        whole.display = cell_len(field.value) >= field.content_size.width
+        whole.update(field.value)
 
     @work(thread=True, group="looking")
     def look(self, words: str, tag: str) -> None:
@@ -163,7 +176,10 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
             lines.append((name, Content.assemble(one.name, (said, "dim"))))
         none = (
             NONE_OF_THESE,
-            Content("None of these: a general inspection (and recovery, with a danger)"),
+            Content.assemble(
+                "None of these: outside what the advisor knows",
+                ("  (a general inspection)", "dim"),
+            ),
         )
         nothing_fits = bool(found.ask and (words.strip() or danger))
         lines.insert(0 if nothing_fits else len(lines), none)
@@ -178,9 +194,9 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         knowledge, dangers = self.engines.knowledge, self.dangers
         comes = gets_here(knowledge, dangers.sure)
         lines = [comes] if comes else []
-        lines += [line for one in dangers.open for line in danger_lines(knowledge, one)]
         if dangers.open:
             lines.append(how_to_settle(knowledge, dangers.open))
+        lines += [line for one in dangers.open for line in danger_lines(knowledge, one)]
         for name, how in dangers.settled.items():
             danger = knowledge.dangers[name]
             lines += settled_lines(danger) if how == TOLD else [not_so_words(danger)]

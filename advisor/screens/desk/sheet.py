@@ -10,8 +10,9 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.widgets import Button, Input, Static
+from textual.worker import get_current_worker
 
-from advisor.desk.call import Call, Inspection
+from advisor.desk.call import Call, Inspection, to_book_words
 from advisor.desk.schedule import day_meant, read_back
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.keyline import KeyLine
@@ -38,10 +39,12 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         super().__init__()
         self.call = call
         self.saving = False
+        self.is_worked_out = False
 
     def compose(self) -> ComposeResult:
         """Lay out the sheet and its buttons."""
         yield MarkdownView("Playing the job on simulated cars to see how long it takes …", name="text")
+        yield Static(id="booking", markup=False)
         with Horizontal(classes="row"):
             yield Button("Today", id="today", variant="primary", compact=True)
             yield Button("Tomorrow", id="tomorrow", compact=True)
@@ -54,7 +57,20 @@ class SheetScreen(AskingScreen[Call | Inspection]):
     def on_mount(self) -> None:
         """Begin to work out the sheet."""
         self.query_one("#text").focus()
-        self.query_one(MarkdownView).show(lambda: self.call.sheet("markdown"))
+        self.query_one(MarkdownView).show(self.worked_out)
+
+    def worked_out(self) -> str:
+        """Return the sheet, off the event loop, and show in one line what is booked."""
+        worker, paper = get_current_worker(), self.call.sheet("markdown")
+        self.is_worked_out = True
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self.show_booking, "")
+        return paper
+
+    def show_booking(self, day: str) -> None:
+        """Show what is booked in one line, with the day once it is typed."""
+        if self.is_worked_out:
+            self.query_one("#booking", Static).update(f"To book: {to_book_words(self.call, day)}")
 
     @on(Button.Pressed, "#today")
     def today(self) -> None:
@@ -85,14 +101,14 @@ class SheetScreen(AskingScreen[Call | Inspection]):
     @on(Input.Changed, "#day")
     def understood(self, event: Input.Changed) -> None:
         """Show which day is understood, before it is booked."""
-        says = ""
+        says = day = ""
         if event.value.strip():
             try:
-                says = (
-                    f"{read_back(day_meant(event.value, self.here_today), self.here_today)}: Enter books it."
-                )
+                day = read_back(day_meant(event.value, self.here_today), self.here_today)
+                says = f"{day}: Enter books it."
             except ValueError as error:
                 says = str(error)
+        self.show_booking(day)
         self.query_one("#says", Static).update(says)
 
     @property

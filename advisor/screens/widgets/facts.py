@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from types import MappingProxyType
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -18,20 +19,31 @@ from advisor.screens.widgets.pick import Select
 
 
 class FactsScreen(AskingScreen[dict[str, str]]):
-    """Vehicle facts as choices; returns the known ones, or None for going back."""
+    """Vehicle facts as choices; returns the known ones, or None for going back.
+
+    What was `heard` in what the customer `said` is marked to be confirmed.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on with what is known"),
         Binding("escape", "back", "Back", tooltip="Leave the vehicle as it was"),
     ]
 
-    def __init__(self, facts: Mapping[str, Fact], known: Mapping[str, str]) -> None:
+    def __init__(
+        self,
+        facts: Mapping[str, Fact],
+        known: Mapping[str, str],
+        heard: Mapping[str, str] = MappingProxyType({}),
+        said: str = "",
+    ) -> None:
         super().__init__()
-        self.facts, self.known = facts, known
+        self.facts, self.known, self.heard, self.said = facts, known, heard, said
 
     def compose(self) -> ComposeResult:
         """Lay out a row for each fact that matters for this complaint."""
         yield Static("The vehicle. Leave what you do not know; nothing is assumed.", id="title")
+        if self.said:
+            yield Static(f"The customer said: “{self.said}”", id="said", markup=False)
         with VerticalScroll(id="facts", can_focus=False):
             for name, fact in self.facts.items():
                 with Horizontal(classes="fact"):
@@ -40,10 +52,12 @@ class FactsScreen(AskingScreen[dict[str, str]]):
                         fact.ask,
                         [(value, plain(value)) for value in fact.values],
                         "not known",
-                        self.known.get(name),
+                        self.known.get(name, self.heard.get(name)),
                         may_be_none=True,
                         name=f"fact-{name}",
                     )
+                if name in self.heard:
+                    yield Static(f"  ↑ heard: {plain(self.heard[name])}, right?", markup=False)
         yield Button("Go on", id="go", variant="primary", compact=True)
         yield KeyLine()
 

@@ -1,0 +1,35 @@
+"""Facts in the caller's sentence: offered to be confirmed. The sentences are invented."""
+
+from __future__ import annotations
+
+import pytest
+
+from advisor.desk.heard_facts import heard_facts
+from advisor.knowledge.knowledge import Knowledge
+
+
+@pytest.mark.parametrize(
+    ("said", "heard"),
+    [
+        (
+            "won't start every other morning, the battery is two years old",
+            {"battery_age": "two_to_five_years"},
+        ),
+        ("battery 4 years old", {"battery_age": "two_to_five_years"}),
+        ("battery is 5 years old", {"battery_age": "two_to_five_years"}),
+        ("a 7 year old battery", {"battery_age": "over_five_years"}),
+        ("the battery is one year old", {"battery_age": "under_two_years"}),
+        ("the battery is under two years old", {"battery_age": "under_two_years"}),
+        ("it is an AGM battery", {"battery_type": "agm"}),
+        ("the sunroof leaks", {"sunroof": "fitted"}),
+        ("there is no sunroof and the carpet is wet", {"sunroof": "none"}),
+        ("it is parked under trees", {"parking": "under_trees"}),
+        ("the car is two years old and the battery is flat", {}),
+        ("the battery is new", {}),
+        ("it has an automatic gearbox", {}),
+        ("flat after two days", {}),
+    ],
+)
+def test_a_fact_is_heard_in_a_sentence(shipped: Knowledge, said: str, heard: dict[str, str]) -> None:
+    """By the words of its value, or a number that is said of it; of another thing it is not heard."""
+    assert heard_facts(shipped.facts, said) == heard
