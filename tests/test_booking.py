@@ -250,7 +250,7 @@ def test_the_sheet_names_instruments_bay_person_and_setups_that_jobs_need(sheet:
     assert [(one.name, one.share) for one in sheet.instruments] == [("Pressure pump", 1.0)]
     assert [(one.name, one.share) for one in sheet.bays] == [("Bay with a lift", 1.0)]
     assert (sheet.certified, sheet.certified_share) == (True, 1.0)
-    assert [one.setup for one in sheet.setups] == ["cold_night", "jacked"]
+    assert [one.setup for one in sheet.setups] == ["jacked", "cold_night"]
     assert sheet.arrange == ("Bring it the evening before; it stays the night.", "Bring every key.")
     assert sheet.overnight
 
@@ -594,7 +594,7 @@ def test_the_form_for_other_programs_is_documented_key_by_key(sheet: BookingShee
     assert list(written) == list(KEYS)
     assert json.loads(json.dumps(written)) == written
     assert written["minutes"]["total"] == {"expected": 497.0, "p80": 497.0}
-    assert written["setups"][0]["overnight"] is True
+    assert written["setups"][1]["overnight"] is True
 
 
 # ------------------------------------------------------------------------------------------ who comes when
@@ -604,7 +604,7 @@ def test_a_car_that_has_to_stand_overnight_comes_the_evening_before(
     puddle: Knowledge, sheet: BookingSheet
 ) -> None:
     """Today's evening is of tomorrow's cars, tomorrow's of those of the day after."""
-    quick = replace(sheet, setups=sheet.setups[1:])
+    quick = replace(sheet, setups=sheet.setups[:1], total=BookedMinutes(17.0, 17.0))
     days = [date(2031, 5, 4), date(2031, 5, 5), date(2031, 5, 6)]
     jobs = [
         Appointment(4, "red", days[1], sheet),
@@ -623,7 +623,7 @@ def test_a_car_that_has_to_stand_overnight_comes_the_evening_before(
 
 def test_jobs_of_a_day_are_grouped_by_the_setup_they_need(sheet: BookingSheet) -> None:
     """What the workshop sets up the evening before, and what customers do beforehand; nothing else."""
-    quick = replace(sheet, setups=sheet.setups[1:])
+    quick = replace(sheet, setups=sheet.setups[:1], total=BookedMinutes(17.0, 17.0))
     day = date(2031, 5, 4)
     jobs = [Appointment(1, "red", day, sheet), Appointment(2, "blue", day, quick)]
     groups = overview(jobs, day)[0].groups

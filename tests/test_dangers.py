@@ -456,7 +456,7 @@ def test_a_told_danger_is_on_the_sheet_and_what_was_not_so_is_not(shipped: Knowl
     assert sheet.dangers == ((shipped.dangers["fuel_escapes"].name, shipped.dangers["fuel_escapes"].do),)
     assert sheet.visit
     assert document([sheet], "red van", "today").sections[0].heading == "DANGER, heard on the phone"
-    assert sheet.safety[0].startswith("Fuel runs out, or a smell of fuel: Engine off")
+    assert sheet.safety[0].startswith("Fuel runs out, or a smell of fuel: Stop where it is safe, engine off")
     assert filed_kinds(told) == [("warned", "fuel_escapes", "told"), ("warned", "red_lamp", "asked")]
 
 

@@ -350,6 +350,8 @@ class Call:
 
     def knows(self, facts: Mapping[str, str]) -> Call:
         """Save facts of the vehicle; the question before the caller stays there."""
+        if not facts:
+            return self
         question = self.next.question
         known = self._entered(*(Known(fact, value) for fact, value in facts.items()))
         return replace(known, waiting=question.reading if question else "")
