@@ -186,8 +186,8 @@ def test_cars_that_stand_overnight_come_the_evening_before(engines: Engines, sto
     text = "\n".join(overview_lines(overview(found, NOON.date())))
     assert "Wednesday 16 January, tomorrow" in text
     assert "1 blue estate: Battery flat after standing" in text
-    overnight = any(one.overnight for one in call.sheets[0].setups)
-    assert ("This evening comes 1 blue estate" in text) is overnight
+    assert call.sheets[0].overnight
+    assert "This evening comes 1 blue estate" in text
 
 
 def test_the_sheet_for_a_booking_system_is_json(wet: Call) -> None:
