@@ -444,7 +444,7 @@ async def test_a_sentence_typed_in_the_tag_warns_at_once_and_can_be_moved(tmp_pa
         await pilot.press("f9")
         await settled(pilot)
         told = said(pilot, "#danger")
-        assert told.startswith(f"{NOT_DRIVEN} Told: Fuel runs out, or a smell of fuel. Engine off")
+        assert told.startswith(f"{NOT_DRIVEN} Told: Fuel runs out, or a smell of fuel. Stop")
         assert "Is it the heating" not in said(pilot, "#says")
 
 
