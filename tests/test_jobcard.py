@@ -23,6 +23,7 @@ from advisor.case.case import Case
 from advisor.case.entries import (
     Accounted,
     Acknowledged,
+    Booked,
     Checked,
     Closed,
     Ended,
@@ -37,6 +38,7 @@ from advisor.case.entries import (
 )
 from advisor.case.setups import minutes
 from advisor.checks.lint import checked
+from advisor.desk.call import INSPECTION
 from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.observation import Measurement
@@ -641,6 +643,16 @@ def test_the_command_writes_both_papers_in_both_forms(advisor: Advisor, bench: B
     assert (ran.code, ran.out, ran.err) == (0, "", "")
     assert file.read_text(encoding="utf-8").startswith("<!DOCTYPE html>")
     assert "Your car: Grey estate" in file.read_text(encoding="utf-8")
+
+
+def test_an_inspection_has_no_card_and_the_program_says_so(advisor: Advisor, bench: Bench) -> None:
+    """Not that some other knowledge would help; closed or still open."""
+    filed = bench.store.append(bench.store.draft("red van", INSPECTION, "v"), Booked("2030-01-16", ""))
+    ran = advisor("report", "1", "--store", bench.url)
+    assert ran.code == 1
+    assert "Job 1 is a general inspection, still open: no complaint was looked into" in ran.err
+    bench.store.append(filed, Closed("", "general inspection done"))
+    assert "general inspection, closed" in advisor("report", "1", "--store", bench.url).err
 
 
 def test_a_job_that_does_not_exist_lists_the_open_ones(advisor: Advisor, bench: Bench) -> None:

@@ -59,11 +59,21 @@ def report_case(
     """Write the card of a job, or with --customer a page for the customer; CASE is the job's number."""
     from advisor.bench.customer import customer_sheet
     from advisor.bench.jobcard import job_card
+    from advisor.desk.call import INSPECTION
     from advisor.papers.document import html, markdown
 
     policy = policy_of(workshop)
     knowledge = checked(paths)
     filed, preferences, now = filed_job(store, number)
+    if filed.case.complaint == INSPECTION:
+        state = "closed" if filed.case.closed else "still open"
+        fail(
+            [
+                f"Job {number} is a general inspection, {state}: no complaint was looked into, so "
+                f"there is no card. Read what is stored about it with `advisor case export {number}`."
+            ],
+            1,
+        )
     if filed.case.complaint not in knowledge.complaints:
         fail(
             [
