@@ -23,7 +23,18 @@ from advisor.screens.start import StartScreen
 from advisor.screens.widgets.attention import Attention
 from advisor.screens.widgets.choices import ChoiceScreen
 from tests.test_desk import at_desk, called
-from tests.test_screens import KNOWLEDGE, SMALL, cautions_read, door, listed, opened, running, settled, until
+from tests.test_screens import (
+    KNOWLEDGE,
+    SMALL,
+    cautions_read,
+    door,
+    listed,
+    opened,
+    running,
+    settled,
+    until,
+    words,
+)
 
 __all__ = ["door"]
 
@@ -304,3 +315,42 @@ async def test_the_program_waits_400_ms_by_itself(
         await settled(pilot)
         assert isinstance(pilot.app.screen, StartScreen)
         assert not isinstance(pilot.app.screen, TaskScreen)
+
+
+@pytest.mark.parametrize("keys", ["fg4", "gj 1", "jkv2"])
+async def test_text_typed_where_no_field_is_answers_nothing(door: Path, tmp_path: Path, keys: str) -> None:
+    """150 ms from letter to letter, as typed by somebody who thinks that a field is there."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        async with read_by_people(pilot) as clock:
+            for key in keys:
+                clock.now += 0.15
+                await pilot.press("space" if key == " " else key)
+                await settled(pilot)
+            assert task.session.case.entries == ()
+            assert "That looked like typed text" in words(pilot)
+            await pilot.press("escape")
+            await settled(pilot)
+
+
+async def test_a_key_and_an_answer_are_no_text(door: Path, tmp_path: Path) -> None:
+    """How sure, twice, and the answer right after: it counts."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        async with read_by_people(pilot) as clock:
+            for key in ("g", "g", "1"):
+                clock.now += 0.15
+                await pilot.press(key)
+                await settled(pilot)
+            assert len(task.session.case.taken) == 1
+
+
+def test_a_run_of_letters_ends_with_a_pause() -> None:
+    """The third of three different letters is text; after the pause a letter is a key again."""
+    clock = Clock()
+    attention = Attention(0.4, clock)
+    found = []
+    for letter, wait in (("a", 0.0), ("b", 0.1), ("c", 0.1), ("d", 0.5), ("d", 0.1), ("e", 0.1), ("f", 0.1)):
+        clock.now += wait
+        found.append(attention.typed(letter, 0.0))
+    assert found == [False, False, True, False, False, False, True]

@@ -113,6 +113,7 @@ class AdvisorApp(HostApp):
             else "Service desk: what is asked on the phone, what has to be booked"
         )
         self.attention = Attention()
+        self.last_key: tuple[float, str] | None = None
         self.opened: Opened | None = None
         self.usual_thresholds = gc.get_threshold()
         self.is_left = False
@@ -142,7 +143,7 @@ class AdvisorApp(HostApp):
         Keys pass here twice: before they go to a screen, and before their binding is looked up. A tap whose
         question changed between finger down and finger up chooses nothing.
         """
-        if isinstance(event, Key) and self.is_too_soon(event):
+        if isinstance(event, Key) and (self.is_text(event) or self.is_too_soon(event)):
             return
         if isinstance(event, MouseDown) and not event.is_forwarded:
             if self.attention.is_too_soon(_age(event)):
@@ -159,9 +160,29 @@ class AdvisorApp(HostApp):
         opens = screen.opens if isinstance(screen, AskingScreen) else frozenset()
         if key.key in HARMLESS_KEYS | opens or not self.attention.is_too_soon(_age(key)):
             return False
-        field = isinstance(self.focused, Input)
+        return not self.is_typing(key)
+
+    def is_typing(self, key: Key) -> bool:
+        """Whether a key goes into a text field."""
+        screen, field = self.screen, isinstance(self.focused, Input)
         typing = field or (isinstance(screen, AskingScreen) and screen.takes_typing)
-        return not (typing and (key.is_printable or (field and key.key in RUBBING_OUT)))
+        return typing and (key.is_printable or (field and key.key in RUBBING_OUT))
+
+    def is_text(self, key: Key) -> bool:
+        """Whether a key belongs to text that is typed where no field is: that is no answer, and is said."""
+        if (key.time, key.key) == self.last_key:  # it passes a second time
+            return False
+        self.last_key = (key.time, key.key)
+        screen = self.screen
+        numbers = isinstance(screen, AskingScreen) and screen.takes_numbers
+        if not key.is_printable or key.key in HARMLESS_KEYS or numbers or self.is_typing(key):
+            return False
+        is_text = self.attention.typed(key.key, _age(key))
+        if is_text and not self.attention.is_told:
+            self.attention.is_told = True
+            what = f"That looked like typed text: nothing was entered from “{key.character}” on."
+            self.notify(what, timeout=SHORT_SECONDS, markup=False)
+        return is_text
 
     def on_unmount(self) -> None:
         """Let go of the database."""

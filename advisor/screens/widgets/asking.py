@@ -25,6 +25,11 @@ class AskingScreen(Screen[Result]):
         """Whether typed characters go into a text field although none has the focus yet."""
         return False
 
+    @property
+    def takes_numbers(self) -> bool:
+        """Whether a key here can be the first of a number."""
+        return False
+
     def asks(self, what: object) -> None:
         """Note the question now on screen; if it is a new one, answers have to wait a moment."""
         if what != self.asked:

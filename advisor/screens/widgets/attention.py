@@ -8,6 +8,8 @@ from time import monotonic
 
 PAUSE_SECONDS = 0.4
 """No answer counts within this time after the question has changed: nobody has read it yet (an estimate)."""
+LETTERS = 2
+"""After so many letters in one go, what follows is text that was typed in the wrong place (an estimate)."""
 
 
 class Attention:
@@ -16,7 +18,8 @@ class Attention:
     def __init__(self, seconds: float | None = None, clock: Callable[[], float] = monotonic) -> None:
         self.seconds = PAUSE_SECONDS if seconds is None else seconds
         self.clock = clock
-        self.changed_at = self.painted_at = self.pressed_at = -inf
+        self.changed_at = self.painted_at = self.pressed_at = self.typed_at = -inf
+        self.run, self.last_letter, self.is_told = 0, "", False
 
     def changed(self) -> None:
         """Note that the question changes now."""
@@ -38,6 +41,20 @@ class Attention:
     def changed_since_pressed(self) -> bool:
         """Whether the question has changed since the finger went down."""
         return self.seconds > 0 and self.changed_at > self.pressed_at
+
+    def typed(self, letter: str, age: float) -> bool:
+        """Note a letter that came `age` seconds ago; return whether it comes in the midst of typed text.
+
+        That is so once two letters, each within the pause of the one before, have come before it. The same
+        letter again counts once: a key pressed twice is no word.
+        """
+        at = self.clock() - age
+        if at - self.typed_at >= self.seconds:
+            self.run, self.last_letter, self.is_told = 0, "", False
+        is_text = self.run >= LETTERS
+        self.run += letter != self.last_letter
+        self.typed_at, self.last_letter = at, letter
+        return is_text
 
     def is_too_soon(self, age: float) -> bool:
         """Return whether an answer from `age` seconds ago is too early for the present question."""

@@ -88,6 +88,11 @@ class ChoiceScreen(AskingDialog[str]):
         self.headings = headings or {}
         self.typed = ""
 
+    @property
+    def takes_numbers(self) -> bool:
+        """Whether a line is chosen by the number that it begins with."""
+        return self.by_number
+
     def compose(self) -> ComposeResult:
         """Lay out the question, the lines, and a way back."""
         with Vertical(id="box"):
