@@ -18,8 +18,10 @@ from advisor.bench.session import Engines, Session
 from advisor.case.confirmed import finding
 from advisor.case.entries import (
     Acknowledged,
+    Booked,
     Cancelled,
     Checked,
+    Closed,
     Ended,
     Prepared,
     Repaired,
@@ -28,6 +30,7 @@ from advisor.case.entries import (
     TakenBack,
 )
 from advisor.checks.lint import checked
+from advisor.desk.call import INSPECTION
 from advisor.screens.app import AdvisorApp
 from advisor.screens.bench.card import card
 from advisor.screens.bench.cause import CauseScreen
@@ -1020,3 +1023,84 @@ async def test_the_page_about_the_vehicle_is_left_out_where_nothing_is_asked(
         await settled(pilot)
         assert pilot.app.screen is task
         assert "No facts about the vehicle matter" in words(pilot)
+
+
+async def test_the_story_folds_cautions_and_numbers_nothing(hum: Path, tmp_path: Path) -> None:
+    """Two cautions are one line; what the headline counts, readings, is not counted otherwise below it."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot)
+        assert "Esc keeps nothing" in said(pilot, "#story")
+        await entered(pilot, lambda: task.session.acknowledged(["hot", "radio_code"]))
+        assert "Del lets you choose another" in said(pilot, "#story")
+        await entered(pilot, lambda: task.session.saw("glow", "dark"))
+        assert said(pilot, "#story").startswith(
+            "The story so far • 2 cautions read • Glow through the gap: Dark"
+        )
+        assert "Del" not in said(pilot, "#story")
+
+
+async def test_a_wrong_complaint_is_left_for_another(hum: Path, tmp_path: Path) -> None:
+    """Cancelled for that reason, the job makes way for the form of a new one with the same tag."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot, "bay 4")
+        await entered(pilot, lambda: task.session.acknowledged(["hot"]))
+        await pilot.press("delete")
+        await settled(pilot)
+        await pilot.press("2")
+        await settled(pilot)
+        await pilot.press("1")
+        await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
+        assert pilot.app.screen.query_one("#tag", Input).value == "bay 4"
+    (filed,) = stored(tmp_path)
+    assert filed.case.entries[-1] == Cancelled("wrong complaint", "")
+
+
+async def test_the_question_about_a_step_names_it(hum: Path, tmp_path: Path) -> None:
+    """Which step it is, and two ways that differ."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot)
+        await entered(pilot, lambda: task.session.saw("glow", "glows"))
+        await pilot.press("s", "down", "enter")
+        await settled(pilot)
+        shown = pilot.app.screen
+        assert isinstance(shown, ChoiceScreen)
+        assert shown.heading == "Glow through the gap: Glows. What about it?"
+        assert [key for key, _ in shown.lines] == ["again", "wrong"]
+
+
+async def test_every_answer_says_what_it_would_do(hum: Path, tmp_path: Path) -> None:
+    """Below its words where there is no room beside them; also where it changes little."""
+    file = hum / "hum.yaml"
+    text = file.read_text(encoding="utf-8")
+    long = "Falls with a door, and comes back as soon as it is shut"
+    text = text.replace("{silent: Silent, clicks: Clicks}", f'{{silent: "{long}", clicks: Clicks}}')
+    text = text.replace("{leak: 0.02, causes: {radio: 0.9}}", "{leak: 0.02, causes: {radio: 0.03}}")
+    file.write_text(text, encoding="utf-8")
+    async with running(hum, tmp_path) as pilot:
+        await opened(pilot)
+        for reading in ("click", "hiss"):
+            task = await on_card(pilot, reading)
+            answers = [str(one.prompt) for one in task.query_one("#answers", OptionList).options]
+            assert all("→ " in one for one in answers if one[0].isdigit()), answers
+        assert "1 Silent  → little changes" in answers
+
+
+async def test_a_closed_inspection_is_listed_and_can_be_reopened(
+    hum: Path, tmp_path: Path, store: Store
+) -> None:
+    """It stands among the closed jobs with what was done, and has no card."""
+    filed = store.append(store.draft("red van", INSPECTION, "v"), Booked("2030-01-16", ""))
+    store.append(filed, Closed("", "general inspection done"))
+    async with running(hum, tmp_path) as pilot:
+        await until(pilot, lambda screen: "Closed jobs: 1" in text_of(pilot))
+        assert "red van · General inspection" in text_of(pilot)
+        assert "closed: general inspection done" in text_of(pilot)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        offered = pilot.app.screen
+        assert isinstance(offered, ChoiceScreen)
+        assert [key for key, _ in offered.lines] == ["note", "reopen"]
+        await pilot.press("2")
+        await until(pilot, lambda screen: listed(screen) and "Closed jobs" not in text_of(pilot))
+    (again,) = stored(tmp_path)
+    assert again.case.is_open

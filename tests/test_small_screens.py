@@ -94,6 +94,20 @@ async def test_cautions_are_confirmed_only_once_each_was_in_view(
         assert not text.to_see or set(range(text.rows[last].stop)) <= seen
 
 
+async def test_an_unread_caution_is_shown_from_its_signal_word(hum: Path, tmp_path: Path) -> None:
+    """One that was half in view is brought there whole; the line to confirm says how many there are."""
+    async with running(hum, tmp_path) as pilot:
+        await opened(pilot)
+        task = await on_card(pilot, "current")
+        text = task.query_one(CardText)
+        assert "all 2 cautions" in text_of(pilot)
+        row = text.rows[max(text.to_see)]
+        assert row.start < text.size.height < row.stop
+        await pressed(pilot, "y")
+        assert task.session.case.acknowledged == frozenset()
+        assert round(text.scroll_y) == min(row.start, text.max_scroll_y)
+
+
 async def test_cautions_read_by_paging_are_confirmed_at_once(hum: Path, tmp_path: Path) -> None:
     """Whoever has paged through them all presses y once."""
     async with running(hum, tmp_path) as pilot:

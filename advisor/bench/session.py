@@ -102,6 +102,8 @@ LONGEST_CAUSE = 120
 INTERRUPTION_MINUTES = 90.0
 """Whoever comes back after so long is told what was in place (the project's choice)."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
+WRONG_COMPLAINT = "wrong complaint"
+"""Why a job is cancelled in whose place one with another complaint is opened."""
 SHOWN = 0.05
 """A reading that makes a cause likelier by so much has shown it (the project's choice)."""
 
@@ -808,6 +810,16 @@ class Session:
             f"Cancel {self.filed.name.lower()}, {self.filed.tag}, because: {reason}? It then stands among "
             "the cancelled jobs, below the closed ones, where it can be reopened."
         )
+
+    @property
+    def has_answers(self) -> bool:
+        """Whether more was entered than what is known of the vehicle and that cautions were read."""
+        return not all(isinstance(entry, Known | Acknowledged) for entry in self.case.counting.values())
+
+    @property
+    def has_wrong_complaint(self) -> bool:
+        """Whether the job was cancelled to choose another complaint for the same car."""
+        return self.case.cancelled is not None and self.case.cancelled.reason == WRONG_COMPLAINT
 
     @property
     def parting_words(self) -> str:

@@ -48,6 +48,8 @@ from advisor.store.records import StoredCase
 
 CLEARS_NOTHING = "The complaint was not there at this reading, so a normal result clears nothing."
 """What is said of a reading that shows a fault only while the complaint is there."""
+LITTLE = 0.01
+"""Where no cause moves by so much, an answer is said to change little (the project's choice)."""
 
 
 def move(suspect: FaultPosterior) -> str:
@@ -464,3 +466,11 @@ def largest_move(knowledge: Knowledge, before: Mapping[str, float], after: Mappi
         return ""
     sign = "▲" if after[fault] > before[fault] else "▼"
     return f"{sign} {knowledge.title(fault)} {percent(before[fault])} → {percent(after[fault])}"
+
+
+def effect_words(knowledge: Knowledge, before: Mapping[str, float], after: Mapping[str, float]) -> str:
+    """Return what an answer would leave in the lead, or that it changes little."""
+    if all(abs(after[one] - before[one]) < LITTLE for one in after):
+        return "→ little changes"
+    leading = max(after, key=lambda one: after[one])
+    return f"→ {percent(after[leading])} {knowledge.title(leading)}"

@@ -21,7 +21,7 @@ from advisor.bench.wording import cause_words
 from advisor.case.case import Case
 from advisor.case.entries import CAME_BACK, CORRECTION, Closed
 from advisor.desk.booking import gets_here, what_is_done
-from advisor.desk.call import INSPECTION, Call, Inspection, Visit, customer_says
+from advisor.desk.call import INSPECTION, INSPECTION_NAME, Call, Inspection, Visit, customer_says
 from advisor.desk.schedule import read_back
 from advisor.inference.engine import TooWide
 from advisor.knowledge.knowledge import Knowledge
@@ -192,23 +192,48 @@ class StartScreen(AskingScreen[None]):
 
     @work(thread=True, exclusive=True)
     def close_inspection(self, filed: StoredCase) -> None:
-        """Close the job, off the event loop."""
+        """Close it, off the event loop."""
+        self.change_inspection(lambda: self.store.append(filed, Closed("", "general inspection done")))
+
+    @work(thread=True, exclusive=True)
+    def reopen_inspection(self, filed: StoredCase) -> None:
+        """Let it stand among the open jobs again, off the event loop."""
+        self.change_inspection(lambda: reopened(self.store, filed.number))
+
+    def change_inspection(self, change: Callable[[], object]) -> None:
+        """Save a change of an inspection and list the jobs anew; in a worker."""
         try:
-            self.store.append(filed, Closed("", "general inspection done"))
+            change()
         except StoreError as error:
-            self.app.call_from_thread(self.cannot, "It cannot be closed.", [str(error)])
+            self.app.call_from_thread(self.cannot, "The inspection is as it was.", [str(error)])
             return
         self.app.call_from_thread(self.refresh_jobs)
+
+    def ask_about_done_inspection(self, filed: StoredCase) -> None:
+        """Offer the booking note of a closed inspection, or to reopen it: there is no card of it."""
+
+        def wanted(what: str | None) -> None:
+            if what == "reopen":
+                self.reopen_inspection(filed)
+            elif what == "note":
+                note = Inspection.of(self.engines.knowledge, self.store, filed)
+                self.app.push_screen(SheetScreen(note), lambda _: self.back())
+
+        lines = [("note", "Booking note"), ("reopen", "Reopen the inspection")]
+        self.app.push_screen(ChoiceScreen("\n".join(self.closed_words(filed)), lines), wanted)
 
     def closed_words(self, filed: StoredCase) -> tuple[str, str]:
         """Return two lines on a closed or cancelled job: which it is, and how it ended."""
         knowledge = self.engines.knowledge
-        complaint = knowledge.complaints[filed.case.complaint].name
+        general = filed.case.complaint == INSPECTION
+        complaint = INSPECTION_NAME if general else knowledge.complaints[filed.case.complaint].name
         closed, cancelled = filed.case.closed, filed.case.cancelled
         head = (
             f"Job {filed.number}: {filed.tag} · {complaint} · {age(filed.last_modified, self.store.clock())}"
         )
         ended = f"  cancelled: {cancelled.reason}" if cancelled else ""
+        if closed and general:
+            return head, f"  closed: {closed.remark}"
         return head, f"  closed: {cause_words(knowledge, closed)}" if closed else ended
 
     @work(thread=True, exclusive=True, group="glances")
@@ -221,7 +246,7 @@ class StartScreen(AskingScreen[None]):
             back(self.query_one("#says", Static).update, str(error))
             return
         known = self.engines.knowledge.complaints
-        closed = [one for one in filed if one.case.complaint in known and one.case.closed]
+        closed = [one for one in filed if one.case.complaint in (*known, INSPECTION) and one.case.closed]
         closed.sort(key=lambda one: one.last_modified, reverse=True)
         open_ones = [one for one in filed if one.case.complaint in known and one.case.is_open]
         self.unusable = {
@@ -313,6 +338,9 @@ class StartScreen(AskingScreen[None]):
 
     def ask_what_about(self, filed: StoredCase) -> None:
         """Ask what to do with a closed or cancelled job."""
+        if filed.case.complaint == INSPECTION:
+            self.ask_about_done_inspection(filed)
+            return
         reasons = {"reopen": "", "back": CAME_BACK, "correct": CORRECTION}
 
         def wanted(what: str | None) -> None:
@@ -380,11 +408,16 @@ class StartScreen(AskingScreen[None]):
             return
         task = TaskScreen(session)
 
+        def left(_: None) -> None:
+            self.back(task.session.parting_words)
+            if task.session.has_wrong_complaint:
+                self.ask_for_job(session.filed.tag, session.case.complaint)
+
         def with_facts(facts: dict[str, str] | None) -> None:
             if facts is None:
                 self.ask_for_job(session.filed.tag, session.case.complaint)
                 return
-            self.app.push_screen(task, lambda _: self.back(task.session.parting_words))
+            self.app.push_screen(task, left)
             if facts:
                 task.call_later(task.enter_facts, facts)
 

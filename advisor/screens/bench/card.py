@@ -16,6 +16,7 @@ from advisor.bench.wording import (
     caution_words,
     come_back_words,
     disagreement_words,
+    effect_words,
     off_by_words,
     one_cause_words,
     outcome_words,
@@ -118,7 +119,7 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     lines += [Content(f"– {step}") for step in reading.steps]
     choices: list[tuple[str, str, str]] = []
     if to_read:
-        choices.append(("read", "y I have read the cautions (⚠) above", ""))
+        choices.append(("read", _have_read(len(to_read)), ""))
     elif proposal.asks:
         question, asked = _asked_first(session, proposal.asks[0])
         lines.append(Content.styled(question, "bold"))
@@ -255,6 +256,12 @@ def _in_place(session: Session, proposal: CandidateReading) -> list[Content]:
     return [Content(f"✓ In place: {session.knowledge.setups[setup].name}") for setup in needed]
 
 
+def _have_read(cautions: int) -> str:
+    """Return the line that confirms so many cautions."""
+    which = f"all {cautions} cautions" if cautions > 1 else "the caution"
+    return f"y I have read {which} (⚠) above"
+
+
 def caution_lines(session: Session, cautions: Iterable[str]) -> list[Content]:
     """Return the cautions with their signal words; those already read say so."""
     lines = []
@@ -275,8 +282,7 @@ def _answers(session: Session, proposal: CandidateReading, confidence: str) -> l
     sure = "" if confidence == "certain" or reading.quantity else f" ({confidence})"
     for number, answer in enumerate(session.answers(proposal.reading), start=1):
         words = outcome_words(knowledge, session.case, proposal.reading, answer.outcome, session.preferences)
-        leading = max(answer.after, key=lambda fault: answer.after[fault])
-        effect = f"→ {percent(answer.after[leading])} {knowledge.title(leading)}"
+        effect = effect_words(knowledge, session.stages[-1], answer.after)
         mark = "–" if reading.quantity else str(number)
         choices.append((f"saw {answer.outcome}", f"{mark} {words}{sure}", effect))
     return choices
@@ -307,7 +313,7 @@ def _end(session: Session) -> Card:
     lines += [Content(f"Also likely: {one.name} ({percent(one.probability)}).") for one in others]
     lines.append(Content("After the repair the complaint is looked for again: two causes are common."))
     if to_see:
-        choices.append(("read", "y I have read the cautions (⚠) above", ""))
+        choices.append(("read", _have_read(len(to_see)), ""))
     elif stop is not None and stop.fault is not None:
         choices.append((f"repaired {stop.fault}", f"1 The remedy is done: {knowledge.title(stop.fault)}", ""))
     choices.append(("remedy", "e Another remedy was done", ""))

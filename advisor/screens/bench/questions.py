@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from advisor.bench.session import Session
+from advisor.bench.session import WRONG_COMPLAINT, Session
 from advisor.bench.wording import caution_words, entry_words
 from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY, Confirmed
 from advisor.measure.units import PREFERENCES
@@ -15,7 +15,7 @@ from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.typing import LineScreen
 
 SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
-CANCEL_REASONS = ("opened by mistake", "the customer called it off", "done elsewhere")
+CANCEL_REASONS = ("opened by mistake", WRONG_COMPLAINT, "the customer called it off", "done elsewhere")
 SINCE = {"just now": 0, "for an hour": 60, "for three hours": 180, "all night": 600, "for a day": 1440}
 """Choices for how long a stated setup has been in place, in minutes."""
 UNREAD = "The cautions were not read yet. Read them (⚠), press y, then begin the wait."
@@ -154,7 +154,7 @@ def correct(bench: JobScreen, step: int) -> None:
     """Take back a step; if it was an answer, ask for the right one."""
     entry = bench.session.case.counting[step]
     reading = getattr(entry, "reading", None)
-    lines = [("wrong", "It was wrong: take it back"), ("slip", "A slip of the finger: take it back")]
+    lines = [("wrong", "Take it back: it was wrong")]
     if reading in bench.session.knowledge.readings:
         lines.insert(0, ("again", "Take it back and give another answer"))
     if isinstance(entry, Confirmed):
@@ -162,15 +162,15 @@ def correct(bench: JobScreen, step: int) -> None:
         lines = [*((one, f"It was: {one}") for one in others), *lines]
 
     def because(reason: str | None) -> None:
-        words = {"wrong": "it was wrong", "slip": "a slip of the finger"}
         if reason == "again":
             take_again(bench, reading, step)
         elif reason in (SEEN_TODAY, NOT_PRESENT):
             bench.change(lambda: bench.session.confirmed(reason, step))
         elif reason is not None:
-            bench.change(lambda: bench.session.taken_back(step, words[reason]))
+            bench.change(lambda: bench.session.taken_back(step, "it was wrong"))
 
-    bench.app.push_screen(ChoiceScreen("What about it?", lines), because)
+    title = f"{entry_words(bench.session.knowledge, bench.session.case, entry)}. What about it?"
+    bench.app.push_screen(ChoiceScreen(title, lines), because)
 
 
 def skip(bench: JobScreen) -> None:
@@ -302,7 +302,11 @@ def cancel(bench: JobScreen) -> None:
         "Cancel this job? It leaves the list of open jobs. What was entered stays on record; learning and "
         "the track record do not count it. Why is it cancelled?"
     )
-    lines = [*((one, one) for one in CANCEL_REASONS), ("in words", "another reason, in words")]
+    another = {WRONG_COMPLAINT: f"{WRONG_COMPLAINT}: choose another for this car"}
+    lines = [
+        *((one, another.get(one, one)) for one in CANCEL_REASONS),
+        ("in words", "another reason, in words"),
+    ]
     bench.app.push_screen(ChoiceScreen(title, lines), because)
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+
 from textual.content import Content
 
 from advisor.bench.session import Session
 from advisor.bench.suspicion import suspicion_rows, telling_steps
 from advisor.bench.wording import CLEARS_NOTHING, entry_words, largest_move
-from advisor.case.entries import Acknowledged, Known, TakenBack
+from advisor.case.entries import Acknowledged, Entry, Known, TakenBack
 
 
 def headline(session: Session) -> str:
@@ -34,22 +36,34 @@ def trail(session: Session) -> Content:
     """Return the story so far: each entry and what it moved, struck out if it was taken back."""
     knowledge, case, stages = session.knowledge, session.case, session.stages
     lines: list[Content] = [Content.styled("The story so far", "bold")]
-    for step, entry in enumerate(case.entries, start=1):
-        words = f"{step} {entry_words(knowledge, case, entry)}"
-        if isinstance(entry, Acknowledged):
-            lines.append(Content.styled(words, "dim"))
-        elif step in case.counting or isinstance(entry, TakenBack):
-            lines.append(Content(words))
-        else:
-            lines.append(Content.assemble((words, "strike dim"), " (taken back)"))
-        moved = largest_move(knowledge, stages[step - 1], stages[step])
-        if case.clears_nothing(knowledge, step):
-            moved = CLEARS_NOTHING
-        if moved and not isinstance(entry, Known):
-            lines.append(Content.styled(f"  {moved}", "dim"))
+    for is_caution, steps in groupby(enumerate(case.entries, start=1), key=_is_caution):
+        together = list(steps)
+        if is_caution and len(together) > 1:
+            lines.append(Content.styled(f"• {len(together)} cautions read", "dim"))
+            continue
+        for step, entry in together:
+            words = f"• {entry_words(knowledge, case, entry)}"
+            if is_caution:
+                lines.append(Content.styled(words, "dim"))
+            elif step in case.counting or isinstance(entry, TakenBack):
+                lines.append(Content(words))
+            else:
+                lines.append(Content.assemble((words, "strike dim"), " (taken back)"))
+            moved = largest_move(knowledge, stages[step - 1], stages[step])
+            if case.clears_nothing(knowledge, step):
+                moved = CLEARS_NOTHING
+            if moved and not isinstance(entry, Known):
+                lines.append(Content.styled(f"  {moved}", "dim"))
     if not case.entries:
-        lines.append(Content.styled("Nothing yet.", "dim"))
+        lines.append(Content.styled("Nothing yet. Wrong complaint? Esc keeps nothing.", "dim"))
+    elif not session.has_answers:
+        lines.append(Content.styled("Wrong complaint? Del lets you choose another.", "dim"))
     return Content("\n").join(lines)
+
+
+def _is_caution(step: tuple[int, Entry]) -> bool:
+    """Return whether a step says that a caution was read."""
+    return isinstance(step[1], Acknowledged)
 
 
 def suspicion_panel(session: Session, width: int, causes: int) -> Content:

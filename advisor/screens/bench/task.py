@@ -33,6 +33,8 @@ from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.simulate.rollout import LookAhead
 
+LEAST_ROOM = 12
+"""What an answer would do stands beside it where there is more room than this, else below it."""
 EVERYTHING = "What is to be done? Digits choose the numbered lines of the task."
 
 
@@ -89,7 +91,7 @@ class TaskScreen(JobScreen):
             "cancel",
             show=False,
             key_display="Del",
-            tooltip="Cancel the job: out of the list, kept on record",
+            tooltip="Cancel this job: wrong complaint, mistake, called off",
         ),
         Binding("escape", "leave", "Jobs", tooltip="Back to the list of jobs; everything is saved"),
         Binding(
@@ -140,6 +142,11 @@ class TaskScreen(JobScreen):
         """Whether a number is being typed for an entry screen that is about to open."""
         return self.entering is not None
 
+    @property
+    def takes_numbers(self) -> bool:
+        """Whether the reading on the card is answered by a number."""
+        return self.takes_typing or self.asks_number
+
     # What is shown
 
     def show_session(self) -> None:
@@ -168,10 +175,13 @@ class TaskScreen(JobScreen):
         answers = self.query_one("#answers", OptionList)
         answers.clear_options()
         for action, words, effect in shown.choices:
-            room = self.query_one("#card").size.width - 4 - len(words)
+            width = self.query_one("#card").size.width - 4
+            room, between = width - len(words), "  "
+            if len(effect) > room and room <= LEAST_ROOM:  # on a line of its own
+                room, between = width - 2, "\n    "
             if len(effect) > room:
-                effect = effect[: room - 1] + "…" if room > 12 else ""
-            answers.add_option(Option(Content.assemble(words, "  ", (effect, "dim")), id=action))
+                effect = effect[: room - 1] + "…"
+            answers.add_option(Option(Content.assemble(words, between, (effect, "dim")), id=action))
         answers.focus()
         due = "confirm" if self.session.confirm_is_due else self.session.advice.stop
         reading = self.proposal.reading if self.proposal else due

@@ -78,7 +78,9 @@ class CardText(VerticalScroll):
         for line in sorted(self.to_see):
             unseen = [row for row in rows[line] if row not in self.rows_seen]
             if unseen:
-                self.scroll_to(y=unseen[0], animate=False)
+                # From its beginning, with its signal word, where there is room for all of it.
+                fits = len(rows[line]) <= self.scrollable_content_region.height
+                self.scroll_to(y=rows[line].start if fits else unseen[0], animate=False)
                 return True
         return False
 
