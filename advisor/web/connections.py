@@ -125,12 +125,14 @@ class Connections:
 
     def arrived(self, connection: Connection) -> None:
         """Add a new connection as a stranger's, closing another to make room, or this one if none can go."""
-        alike = [one for one in self.strangers if one.address == connection.address]
+        alike = [stranger for stranger in self.strangers if stranger.address == connection.address]
         if len(alike) >= STRANGERS_PER_ADDRESS:
             self._close(_first_to_go(alike), TOO_MANY)
         elif self.strangers and (len(self.strangers) >= STRANGERS or len(self.all) >= CONNECTIONS):
-            ((most, _),) = collections.Counter(one.address for one in self.strangers).most_common(1)
-            self._close(_first_to_go(one for one in self.strangers if one.address == most), TOO_MANY)
+            ((most, _),) = collections.Counter(stranger.address for stranger in self.strangers).most_common(1)
+            self._close(
+                _first_to_go(stranger for stranger in self.strangers if stranger.address == most), TOO_MANY
+            )
         self.all[connection.transport] = connection
         self.strangers[connection] = None
         if len(self.all) > CONNECTIONS:

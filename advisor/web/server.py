@@ -186,9 +186,9 @@ async def _serve(
     command: Sequence[str], host: str, port: int, token: str, tell: Callable[[str], None]
 ) -> None:
     loop, stopped = asyncio.get_running_loop(), asyncio.Event()
-    for one in (signal.SIGINT, signal.SIGTERM):
+    for number in (signal.SIGINT, signal.SIGTERM):
         with suppress(NotImplementedError):
-            loop.add_signal_handler(one, stopped.set)
+            loop.add_signal_handler(number, stopped.set)
     notices = Notices(_log.warning)
     pages = Pages(command, token, is_loopback(host), notices)
     runner = web.AppRunner(
@@ -203,7 +203,7 @@ async def _serve(
     try:
         server = await _listen(runner, pages.connections, host, port)
         try:
-            bound = [one.getsockname() for one in server.sockets]
+            bound = [listening.getsockname() for listening in server.sockets]
             tell(f"The screens are at http://{_shown(host, bound[0][0])}:{bound[0][1]}/?token={quote(token)}")
             if not all(is_loopback(address[0]) for address in bound):
                 tell(NOT_ENCRYPTED)
@@ -230,8 +230,8 @@ async def _listen(runner: web.AppRunner, connections: Connections, host: str, po
             f"Cannot serve at {host}, port {port}: {why}. Nothing was started. If the port is taken, choose "
             "another with --port; --host has to be an address of this machine."
         ) from error
-    for one in server.sockets:
-        with socket.fromfd(one.fileno(), one.family, one.type) as listening:
+    for bound in server.sockets:
+        with socket.fromfd(bound.fileno(), bound.family, bound.type) as listening:
             listening.listen(WAITING)
     return server
 
@@ -394,7 +394,7 @@ class Pages:
     async def ended(self, _: web.Application) -> None:
         """Close all pages' sockets; their children end with them."""
         self.leaving.set()
-        await asyncio.gather(*(one.close(code=WSCloseCode.GOING_AWAY) for one in self.open))
+        await asyncio.gather(*(page.close(code=WSCloseCode.GOING_AWAY) for page in self.open))
 
 
 class Screens(AppService):
@@ -504,10 +504,10 @@ async def _relayed(page: web.WebSocketResponse, screens: Screens) -> None:
     """Forward valid messages from the page to the child; close the page after an invalid one."""
     async for message in page:
         try:
-            said = json.loads(message.data) if message.type is WSMsgType.TEXT else None
+            sent = json.loads(message.data) if message.type is WSMsgType.TEXT else None
         except (ValueError, RecursionError):
-            said = None
-        match said:
+            sent = None
+        match sent:
             case ["stdin", str(typed)]:
                 await screens.send_bytes(typed.encode("utf-8", "replace"))
             case ["resize", {"width": across, "height": down}]:
@@ -525,7 +525,7 @@ async def _relayed(page: web.WebSocketResponse, screens: Screens) -> None:
 
 def _size(across: object, down: object) -> tuple[int, int]:
     """Return the columns and lines that a page asks for, within limits."""
-    wanted = [int(one) if re.fullmatch("[0-9]{1,3}", one) else 0 for one in (str(across), str(down))]
+    wanted = [int(side) if re.fullmatch("[0-9]{1,3}", side) else 0 for side in (str(across), str(down))]
     return (
         min(wanted[0], LARGEST_SIZE[0]) or USUAL_SIZE[0],
         min(wanted[1], LARGEST_SIZE[1]) or USUAL_SIZE[1],
