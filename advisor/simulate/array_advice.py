@@ -97,11 +97,16 @@ def compile_ranker(
     columns: dict[str, int] = {}
     by_reading = []
     for name in readings:
-        here = [one for one in knowledge.readings[name].instrument if one not in workshop.without]
-        shown = [shown_by(name, one) if shown_by(name, one) in engine.entries else name for one in here] or [
-            name
+        at_hand = [
+            instrument
+            for instrument in knowledge.readings[name].instrument
+            if instrument not in workshop.without
         ]
-        by_reading.append([columns.setdefault(one, len(columns)) for one in shown])
+        shown = [
+            shown_by(name, instrument) if shown_by(name, instrument) in engine.entries else name
+            for instrument in at_hand
+        ] or [name]
+        by_reading.append([columns.setdefault(leaf, len(columns)) for leaf in shown])
     most = max(map(len, by_reading), default=1)
     faults = tuple(sorted(current_faults(dict.fromkeys(engine.targets, 0.0))))
     return Ranker(

@@ -44,7 +44,7 @@ class Conditions:
         wanted = [wanted_by(knowledge, name) for name in self.readings]
         self.setups = tuple(sorted(frozenset().union(*wanted)))
         self.wanted: Bools = self._flags(wanted)
-        self._arriving = frozenset(name for name, one in knowledge.setups.items() if one.on_arrival)
+        self._arriving = frozenset(name for name, setup in knowledge.setups.items() if setup.on_arrival)
         self._numbers: dict[tuple[Condition, tuple[tuple[str, str], ...]], int] = {}
         self._known: list[tuple[Condition, dict[str, str]]] = []
         self._ways: dict[int, Ways] = {}
@@ -85,13 +85,13 @@ class Conditions:
 
     def _as_arrays(self, to: tuple[Way | OutOfReach, ...], facts: Mapping[str, str]) -> Ways:
         hands_on, waiting = np.zeros(len(to)), np.zeros(len(to))
-        for at, (name, way) in enumerate(zip(self.readings, to, strict=True)):
-            said = self.knowledge.readings[name]
-            hands_on[at] = minutes_for(self.knowledge, said.minutes, facts)
-            waiting[at] = minutes_for(self.knowledge, said.waiting_minutes, facts)
+        for index, (name, way) in enumerate(zip(self.readings, to, strict=True)):
+            reading = self.knowledge.readings[name]
+            hands_on[index] = minutes_for(self.knowledge, reading.minutes, facts)
+            waiting[index] = minutes_for(self.knowledge, reading.waiting_minutes, facts)
             if isinstance(way, Way):
-                hands_on[at] += way.hands_on_minutes
-                waiting[at] += way.waiting_minutes
+                hands_on[index] += way.hands_on_minutes
+                waiting[index] += way.waiting_minutes
         ways = [way if isinstance(way, Way) else None for way in to]
         none: frozenset[str] = frozenset()
         return Ways(

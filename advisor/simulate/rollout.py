@@ -55,8 +55,8 @@ class LookAhead:
     @property
     def changes_the_advice(self) -> bool:
         """Whether another reading than the plain advice's is better by more than chance."""
-        plain = next((one for one in self.candidates if one.reading == self.plain), None)
-        best = next((one for one in self.candidates if one.reading == self.winner), None)
+        plain = next((candidate for candidate in self.candidates if candidate.reading == self.plain), None)
+        best = next((candidate for candidate in self.candidates if candidate.reading == self.winner), None)
         return plain is not None and best is not None and _clearly_less(best, plain)
 
     @property
@@ -121,12 +121,12 @@ def candidates(ranker: Ranker, start: Starts, bits: Floats, most: int) -> tuple[
     if not worth:
         return ()
     by_bits, by_rate = (
-        sorted(worth, key=lambda at: most_first(told[at], minutes[at], ranker.readings[at]))
+        sorted(worth, key=lambda index: most_first(told[index], minutes[index], ranker.readings[index]))
         for told in (offered.bits[0].tolist(), rates(ranker, offered)[0].tolist())
     )
     pair = (by_bits, by_rate) if ranker.ranking == "bits" else (by_rate, by_bits)
-    in_turn = dict.fromkeys(at for both in zip(*pair, strict=True) for at in both)
-    return tuple(ranker.readings[at] for at in list(in_turn)[:most])
+    in_turn = dict.fromkeys(index for both in zip(*pair, strict=True) for index in both)
+    return tuple(ranker.readings[index] for index in list(in_turn)[:most])
 
 
 def repair_minutes(ranker: Ranker, beliefs: Floats, costs: RepairCosts) -> Floats:
