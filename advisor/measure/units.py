@@ -182,21 +182,21 @@ def parse(text: str, unit: str) -> float:
     Raises NotAQuantity with a sentence for the person who typed, and UnknownUnit for a bad `unit`.
     """
     wanted = _named(unit)
-    said = _tidied(text, wanted)
-    return float(sum((_in_unit(part, said, wanted) for part in _parts(said, wanted)), Fraction()))
+    tidied = _tidied(text, wanted)
+    return float(sum((_in_unit(part, tidied, wanted) for part in _parts(tidied, wanted)), Fraction()))
 
 
 def convert(value: float, source: str, target: str) -> float:
     """Convert a number from `source` to `target`; raises `NotAQuantity` if they are of different kinds."""
     given, wanted = _named(source), _named(target)
-    said = _with_unit(_digits(value, 6), given.name)
+    typed = _with_unit(_digits(value, 6), given.name)
     exact = Fraction(float(value))
     if given.kind != wanted.kind:
-        raise _other_kind(exact, given, said, wanted)
+        raise _other_kind(exact, given, typed, wanted)
     try:
         return float(_converted(exact, given, wanted))
     except OverflowError:
-        raise NotAQuantity(f"'{said}' is too large.", f"Write for example {wanted.example}.") from None
+        raise NotAQuantity(f"'{typed}' is too large.", f"Write for example {wanted.example}.") from None
 
 
 def show(value: float, unit: str, digits: int = 3) -> str:
@@ -211,16 +211,16 @@ def preferred(unit: str, preferences: Mapping[str, str]) -> str:
     nothing. Small pressures stay in mbar or Pa; raises UnknownUnit for a bad `unit`.
     """
     known = {what: choice for what, choice in preferences.items() if choice in PREFERENCES.get(what, ())}
-    one = _named(unit)
-    if one.kind.startswith("temperature") and "temperature" in known:
+    named = _named(unit)
+    if named.kind.startswith("temperature") and "temperature" in known:
         fahrenheit = known["temperature"] == "°F"
-        if one.kind == "temperature":
+        if named.kind == "temperature":
             return "°F" if fahrenheit else "°C"
         return "Δ°F" if fahrenheit else "K"
-    word, _, against = one.name.partition(" ")
+    word, _, against = named.name.partition(" ")
     if against and word != "mbar" and "pressure" in known:
         return f"{known['pressure']} {against}"
-    return one.name
+    return named.name
 
 
 # What is known of units
@@ -228,15 +228,19 @@ def preferred(unit: str, preferences: Mapping[str, str]) -> str:
 
 def _named(unit: str) -> _Unit:
     """Return the unit of a name that knowledge uses."""
-    found = _UNITS.get(unit) or _UNITS.get(unit.translate(_SAME))
-    if found and found.kind != _BARE:
-        return found
-    if found:
+    named = _UNITS.get(unit) or _UNITS.get(unit.translate(_SAME))
+    if named and named.kind != _BARE:
+        return named
+    if named:
         raise UnknownUnit(
             f"The unit '{unit}' does not say what the pressure is measured against.",
             f"Write '{unit} g' for gauge pressure or '{unit} abs' for absolute pressure.",
         )
-    meant = {one.name for one in _FOLDED.get(_squeezed(unit).casefold(), {}).values() if one.kind != _BARE}
+    meant = {
+        candidate.name
+        for candidate in _FOLDED.get(_squeezed(unit).casefold(), {}).values()
+        if candidate.kind != _BARE
+    }
     raise UnknownUnit(
         f"The unit '{_shortened(unit)}' is not known.",
         nearest(meant.pop() if len(meant) == 1 else unit, KNOWN),
@@ -248,18 +252,20 @@ def _typed_unit(word: str, said: str, wanted: _Unit) -> _Unit:
     squeezed = _squeezed(word)
     if squeezed in _EXACT:
         return _EXACT[squeezed]
-    found = _FOLDED.get(squeezed.casefold(), {})
-    if any(_case_matters(spelling, unit) for spelling, unit in found.items()):
-        found = {spelling: unit for spelling, unit in found.items() if squeezed[0] == spelling[0] == "m"}
-        if not found:
+    candidates = _FOLDED.get(squeezed.casefold(), {})
+    if any(_case_matters(spelling, unit) for spelling, unit in candidates.items()):
+        candidates = {
+            spelling: unit for spelling, unit in candidates.items() if squeezed[0] == spelling[0] == "m"
+        }
+        if not candidates:
             names = {unit.name for unit in _FOLDED[squeezed.casefold()].values()}
             raise NotAQuantity(
                 f"In '{said}' it matters whether M is small (a thousandth) or capital (a million).",
                 f"Write {_listed(sorted(names))}.",
             )
     kilo = squeezed == "k" and wanted.kind != "temperature difference"
-    if found and not kilo:
-        return next(iter(found.values()))
+    if candidates and not kilo:
+        return next(iter(candidates.values()))
     if wanted.name in _NAMELESS:
         raise NotAQuantity(
             f"'{word}' is no unit that is known here.",
@@ -316,22 +322,24 @@ _Part = tuple[Fraction, _Unit]
 
 def _tidied(text: str, wanted: _Unit) -> str:
     """Return the typed text with spaces and signs normalised, without "about"."""
-    said = " ".join(text.split()).translate(_SAME)
-    if not said:
+    tidied = " ".join(text.split()).translate(_SAME)
+    if not tidied:
         raise NotAQuantity("Nothing was typed.", f"Write for example {wanted.example}.")
-    if len(said) > LONGEST or not said.isprintable():
+    if len(tidied) > LONGEST or not tidied.isprintable():
         raise NotAQuantity(
-            f"'{_shortened(said)}' is too long or too strange for a quantity.",
+            f"'{_shortened(tidied)}' is too long or too strange for a quantity.",
             f"Write for example {wanted.example}.",
         )
-    if any(letter.isdecimal() and not letter.isascii() for letter in said):
-        raise NotAQuantity(f"'{said}' has digits other than 0 to 9.", f"Write for example {wanted.example}.")
-    if said.casefold() in _OVER_RANGE:
+    if any(letter.isdecimal() and not letter.isascii() for letter in tidied):
         raise NotAQuantity(
-            f"'{said}' means more than the meter can show in this range.",
+            f"'{tidied}' has digits other than 0 to 9.", f"Write for example {wanted.example}."
+        )
+    if tidied.casefold() in _OVER_RANGE:
+        raise NotAQuantity(
+            f"'{tidied}' means more than the meter can show in this range.",
             f"Choose a higher range and write what it shows, for example {wanted.example}.",
         )
-    return said[about.end() :] if (about := _APPROXIMATELY.match(said)) else said
+    return tidied[about.end() :] if (about := _APPROXIMATELY.match(tidied)) else tidied
 
 
 def _parts(said: str, wanted: _Unit) -> list[_Part]:

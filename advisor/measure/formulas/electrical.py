@@ -95,8 +95,10 @@ flooded column, an estimate, as are its and the flooded column's ± V.
 def _charge_segment(rested_v: float, battery: str) -> tuple[int, float]:
     """Which stretch of the table holds the voltage, or is nearest to it, and its slope in % per V."""
     volts, _ = CHARGE_VOLTS[battery]
-    at = min(max(sum(volt <= rested_v for volt in volts) - 1, 0), len(volts) - 2)
-    return at, (CHARGE_STEPS[at + 1] - CHARGE_STEPS[at]) / (volts[at + 1] - volts[at])
+    segment = min(max(sum(volt <= rested_v for volt in volts) - 1, 0), len(volts) - 2)
+    return segment, (CHARGE_STEPS[segment + 1] - CHARGE_STEPS[segment]) / (
+        volts[segment + 1] - volts[segment]
+    )
 
 
 def _charge_table(value: float, numbers: Mapping[str, float], words: Mapping[str, str]) -> float:
@@ -125,8 +127,8 @@ def _charge_table(value: float, numbers: Mapping[str, float], words: Mapping[str
 )
 def state_of_charge(rested_v: float, battery: str) -> float:
     """State of charge, %, straight between table points and on past 0 and 100, for `evaluate` to cut."""
-    at, slope = _charge_segment(rested_v, battery)
-    return CHARGE_STEPS[at] + slope * (rested_v - CHARGE_VOLTS[battery][0][at])
+    segment, slope = _charge_segment(rested_v, battery)
+    return CHARGE_STEPS[segment] + slope * (rested_v - CHARGE_VOLTS[battery][0][segment])
 
 
 _STORE = "arithmetic on charge; charge needed to start and self-discharge are estimates"
