@@ -91,15 +91,15 @@ class Batch:
             some = slice(first, first + count)
             believed[some] = self.calibrated(potentials[some]).T
         drawn = np.empty((len(case), len(self.cliques)), dtype=np.intp)
-        for at, clique in enumerate(self.cliques):
+        for index, clique in enumerate(self.cliques):
             uniforms = stratified_uniforms(len(case), random)
             for first in range(0, len(case), MOST_AT_ONCE):
                 some = slice(first, first + MOST_AT_ONCE)
                 probabilities = believed[case[some], clique.span]
-                if at:
+                if index:
                     separator = clique.above[drawn[some, clique.parent]]
                     probabilities = probabilities * (clique.own == separator[:, None])
-                drawn[some, at] = sample_categorical(probabilities, uniforms[some])
+                drawn[some, index] = sample_categorical(probabilities, uniforms[some])
         return drawn
 
     def configurations(self, node: str, drawn: Ints) -> Ints:
@@ -110,11 +110,11 @@ class Batch:
     def configuration_probabilities(self, potentials: Floats, nodes: Sequence[str]) -> dict[str, Floats]:
         """Return P(state | evidence) of hidden nodes or readings' joint parents: (cases, configurations)."""
         entries = self.calibrated(potentials)
-        found = {}
+        probabilities = {}
         for node in nodes:
             span, index = self._placed[node]
-            found[node] = (summing(index, len(self.engine.entries[node].weights)) @ entries[span]).T
-        return found
+            probabilities[node] = (summing(index, len(self.engine.entries[node].weights)) @ entries[span]).T
+        return probabilities
 
     @cached_property
     def _placed(self) -> Mapping[str, tuple[slice, Ints]]:
@@ -145,8 +145,8 @@ def stratified_uniforms(count: int, random: np.random.Generator) -> Floats:
 def sample_categorical(probabilities: Floats, uniform: Floats) -> Ints:
     """Return, for each row of probabilities (up to a factor), the column that a number in [0, 1) falls in."""
     upto = np.cumsum(probabilities, axis=1)
-    found = (upto <= (uniform * upto[:, -1])[:, None]).sum(axis=1)
-    return np.asarray(np.minimum(found, probabilities.shape[1] - 1))
+    column = (upto <= (uniform * upto[:, -1])[:, None]).sum(axis=1)
+    return np.asarray(np.minimum(column, probabilities.shape[1] - 1))
 
 
 def condition(engine: Engine, always: Evidence, readings: Sequence[str]) -> Batch:

@@ -83,14 +83,14 @@ class Bounded(InferenceEngine):
 
     def log2_evidence_probability(self, cases: Sequence[Evidence]) -> Floats:
         """Return log2 of the middle P(evidence) of each case; -inf only where the evidence is impossible."""
-        found = []
+        log2 = []
         for evidence in self._planned(cases):
             part = self._plan(evidence)[0]
             low_to_high = part.engine.log2_evidence_probability(
                 [_said(part, evidence, which) for which in range(3)]
             )
-            found.append(float(low_to_high[1 if low_to_high[1] > -math.inf else 2]))
-        return np.array(found)
+            log2.append(float(low_to_high[1 if low_to_high[1] > -math.inf else 2]))
+        return np.array(log2)
 
     def _planned(self, cases: Sequence[Evidence]) -> list[dict[str, Floats]]:
         """Return the evidence as arrays, after making engines for the cases with most evidence."""
@@ -103,7 +103,7 @@ class Bounded(InferenceEngine):
         parts = self._plan(evidence)
         predictive = np.empty(max(span.stop for span in self.reading_spans.values()))
         bits, errors = np.empty(len(self.readings)), [0.0]
-        number = {name: at for at, name in enumerate(self.readings)}
+        number = {name: index for index, name in enumerate(self.readings)}
         for part in parts:
             views, ratio = _views(part, evidence)
             if part is parts[0]:
@@ -241,12 +241,12 @@ def _cut(table: CPT, kept: Sequence[str], priors: Mapping[str, Floats]) -> Cut:
 
     The same goes for the entropies.
     """
-    gone = tuple(at for at, name in enumerate(table.parents) if name not in kept)
+    gone = tuple(axis for axis, name in enumerate(table.parents) if name not in kept)
     columns = []
     for values in (table.values, entropy(table.values)[..., None]):
         middle = values
-        for at in reversed(gone):
-            middle = np.tensordot(priors[table.parents[at]], middle, axes=(0, at))
+        for axis in reversed(gone):
+            middle = np.tensordot(priors[table.parents[axis]], middle, axes=(0, axis))
         columns += [values.min(axis=gone), middle, values.max(axis=gone)]
     return Cut(CPT(table.child, tuple(kept), np.concatenate(columns, axis=-1)), table.values.shape[-1])
 

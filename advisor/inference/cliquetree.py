@@ -77,7 +77,7 @@ def clique_tree(
     for name, around in graph.items():
         around.discard(name)
     sets, parents = _bags(graph, size, scopes)
-    rank = {name: at for at, name in enumerate(order)}
+    rank = {name: index for index, name in enumerate(order)}
     ruled_out: dict[str, list[CPT]] = {name: [] for name in order}
     for table in tables:
         if not np.all(table.values > 0):
@@ -106,7 +106,7 @@ def _bags(
     bags: list[set[str]] = []
     parents: list[int] = []
     home: dict[str, int] = {}
-    place = {name: at for at, (name, _) in enumerate(eliminated)}
+    place = {name: index for index, (name, _) in enumerate(eliminated)}
     for name, around in reversed(eliminated):
         above = home[min(around, key=place.__getitem__)] if around else len(bags) - 1
         if around and bags[above] == around:
@@ -153,7 +153,7 @@ def _possible(
 ) -> Bag | None:
     """Return the combinations that no table within the names rules out; None if there are too many."""
     states = np.zeros((0, 1), dtype=np.int16)
-    place = {name: at for at, name in enumerate(names)}
+    place = {name: index for index, name in enumerate(names)}
     for name in names:
         own = np.tile(np.arange(size[name], dtype=np.int16), states.shape[1])
         states = np.vstack([np.repeat(states, size[name], axis=1), own])
@@ -176,17 +176,17 @@ def _agreed(bags: Sequence[Bag], parents: Sequence[int], size: Mapping[str, int]
     """Return the bags without what neighbours rule out, so that every remaining entry is possible."""
     left = list(bags)
 
-    def narrow(at: int, by: int) -> None:
-        shared = left[at].shared(left[by])
-        kept = np.isin(left[at].index(shared, size), left[by].index(shared, size))
+    def narrow(index: int, by: int) -> None:
+        shared = left[index].shared(left[by])
+        kept = np.isin(left[index].index(shared, size), left[by].index(shared, size))
         if not kept.all():
-            left[at] = Bag(left[at].names, left[at].states[:, kept])
+            left[index] = Bag(left[index].names, left[index].states[:, kept])
 
-    links = [(at, parent) for at, parent in enumerate(parents) if parent >= 0]
-    for at, parent in reversed(links):
-        narrow(parent, at)
-    for at, parent in links:
-        narrow(at, parent)
+    links = [(index, parent) for index, parent in enumerate(parents) if parent >= 0]
+    for index, parent in reversed(links):
+        narrow(parent, index)
+    for index, parent in links:
+        narrow(index, parent)
     return left
 
 
@@ -209,9 +209,9 @@ def _merged(
         if entries <= max(MERGE_UP_TO, len(first), len(second)):
             heapq.heappush(waiting, (entries, one, other))
 
-    for at, parent in enumerate(parents):
+    for index, parent in enumerate(parents):
         if parent >= 0:
-            link(parent, at)
+            link(parent, index)
     while waiting:
         _, one, other = heapq.heappop(waiting)
         if one not in left or other not in left:
@@ -239,23 +239,23 @@ def _joined(one: Bag, other: Bag, size: Mapping[str, int]) -> Bag:
     first, count, order = _matches(one, other, size)
     ours = np.repeat(np.arange(len(one)), count)
     theirs = order[np.arange(len(ours)) + np.repeat(first - np.cumsum(count) + count, count)]
-    new = [at for at, name in enumerate(other.names) if name not in one.names]
+    new = [index for index, name in enumerate(other.names) if name not in one.names]
     states = np.vstack([one.states[:, ours], other.states[new][:, theirs]])
-    return Bag((*one.names, *(other.names[at] for at in new)), states)
+    return Bag((*one.names, *(other.names[index] for index in new)), states)
 
 
 def _in_order(left: Mapping[int, Bag], near: Sequence[set[int]]) -> tuple[list[Bag], list[int]]:
     """Return the bags from the largest outwards, each with the place of its parent."""
-    root = max(left, key=lambda at: (len(left[at]), at))
+    root = max(left, key=lambda bag: (len(left[bag]), bag))
     ahead = [(root, -1)]
     bags: list[Bag] = []
     parents: list[int] = []
     while ahead:
-        at, parent = ahead.pop()
-        here = len(bags)
-        bags.append(left[at])
+        bag, parent = ahead.pop()
+        index = len(bags)
+        bags.append(left[bag])
         parents.append(parent)
-        ahead += [(other, here) for other in sorted(near[at])]
-        for other in near[at]:
-            near[other].discard(at)
+        ahead += [(other, index) for other in sorted(near[bag])]
+        for other in near[bag]:
+            near[other].discard(bag)
     return bags, parents

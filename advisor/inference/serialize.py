@@ -30,24 +30,24 @@ def packed(value: object) -> bytes:
     """Return the bytes of a value; raises `TypeError` if it holds something that cannot be written."""
     arrays: list[Array] = []
     tree = _tree(value, arrays)
-    head = json.dumps([tree, [[one.dtype.str, one.shape, _order(one)] for one in arrays]]).encode()
+    head = json.dumps([tree, [[array.dtype.str, array.shape, _order(array)] for array in arrays]]).encode()
     out = bytearray(len(head).to_bytes(LENGTH, "little") + head)
-    for one in arrays:
+    for array in arrays:
         out += bytes(-len(out) % ALIGNED)
-        out += one.tobytes(_order(one))
+        out += array.tobytes(_order(array))
     return zlib.compress(out, COMPRESSED)
 
 
 def unpacked(data: bytes, kinds: Iterable[type]) -> Any:
     """Return the value with these bytes; `kinds` are the dataclasses that may occur in it."""
     buffer = bytearray(zlib.decompress(data))  # writable, as arrays usually are
-    at = LENGTH + int.from_bytes(buffer[:LENGTH], "little")
-    tree, listed = json.loads(buffer[LENGTH:at])
+    offset = LENGTH + int.from_bytes(buffer[:LENGTH], "little")
+    tree, listed = json.loads(buffer[LENGTH:offset])
     arrays: list[Array] = []
     for kind, shape, order in listed:
-        at += -at % ALIGNED
-        arrays.append(np.ndarray(shape, np.dtype(kind), buffer, at, order=order))
-        at += arrays[-1].nbytes
+        offset += -offset % ALIGNED
+        arrays.append(np.ndarray(shape, np.dtype(kind), buffer, offset, order=order))
+        offset += arrays[-1].nbytes
     return _value(tree, arrays, {kind.__name__: kind for kind in kinds})
 
 
@@ -69,11 +69,11 @@ def _tree(value: object, arrays: list[Array]) -> object:
     if isinstance(value, slice):
         return ["slice", value.start, value.stop, value.step]
     if isinstance(value, tuple):
-        return ["tuple", *(_tree(one, arrays) for one in value)]
+        return ["tuple", *(_tree(item, arrays) for item in value)]
     if isinstance(value, Mapping):
-        return ["mapping", *([_tree(key, arrays), _tree(one, arrays)] for key, one in value.items())]
+        return ["mapping", *([_tree(key, arrays), _tree(item, arrays)] for key, item in value.items())]
     if is_dataclass(value) and not isinstance(value, type):
-        named = ([one.name, _tree(getattr(value, one.name), arrays)] for one in fields(value))
+        named = ([field.name, _tree(getattr(value, field.name), arrays)] for field in fields(value))
         return ["object", type(value).__name__, *named]
     raise TypeError(f"{type(value)} cannot be written")
 
@@ -87,13 +87,13 @@ def _value(tree: Any, arrays: Sequence[Array], kinds: Mapping[str, type]) -> Any
     if what == "slice":
         return slice(*rest)
     if what == "tuple":
-        return tuple(_value(one, arrays, kinds) for one in rest)
+        return tuple(_value(item, arrays, kinds) for item in rest)
     if what == "mapping":
-        return {_value(key, arrays, kinds): _value(one, arrays, kinds) for key, one in rest}
+        return {_value(key, arrays, kinds): _value(item, arrays, kinds) for key, item in rest}
     if what == "sparse":
         shape, *parts = rest
-        return sparse.csr_matrix(tuple(_value(one, arrays, kinds) for one in parts), shape=shape)
+        return sparse.csr_matrix(tuple(_value(item, arrays, kinds) for item in parts), shape=shape)
     if what == "object":
         name, *named = rest
-        return kinds[name](**{field: _value(one, arrays, kinds) for field, one in named})
+        return kinds[name](**{field: _value(item, arrays, kinds) for field, item in named})
     raise ValueError(f"{what} is no kind of value")
