@@ -165,7 +165,7 @@ class AnyOf(KindOfGate):
         self, gate: Gate, target: float | None, unlisted: float | None, known: Mapping[str, float]
     ) -> dict[str, float]:
         """Return share x P(gate)."""
-        return {} if target is None else {one: share * target for one, share in stated(gate).items()}
+        return {} if target is None else {member: share * target for member, share in stated(gate).items()}
 
     def probability(self, gate: Gate, members: Sequence[Floats]) -> Floats:
         """Return P(one or more), one after the other, which keeps the digits of what is rare."""
@@ -286,7 +286,7 @@ class ExactlyOneOf(KindOfGate):
             return {}
         more = [] if unlisted is None else [unlisted]
         total = total_odds(target, [*shares.values(), *more])
-        return {one: share * total / (1 + share * total) for one, share in shares.items()}
+        return {member: share * total / (1 + share * total) for member, share in shares.items()}
 
     def top(self, evaluate: Callable[[float], Guessed]) -> float | None:
         """Return any figure: it has no influence."""
@@ -343,8 +343,8 @@ def _equally_common(
     kind: KindOfGate, gate: Gate, target: float, known: Mapping[str, float]
 ) -> dict[str, float]:
     """Return the prior that the open members need, all the same, for the gate to reach the target."""
-    there = [np.array(known[one]) for one in gate.members if one in known]
-    left = [one for one in gate.members if one not in known]
+    there = [np.array(known[member]) for member in gate.members if member in known]
+    left = [member for member in gate.members if member not in known]
 
     def beyond(prior: float) -> float:
         return float(kind.probability(gate, [*there, *[np.array(prior)] * len(left)])) - target

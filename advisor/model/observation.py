@@ -38,10 +38,10 @@ Take = Sequence[Measurement]
 
 def accuracy_of(knowledge: Knowledge, instrument: str, unit: str) -> Accuracy | None:
     """Return an instrument's accuracy in a unit, converted from one of the same kind if need be."""
-    said = knowledge.instruments[instrument].accuracy if instrument in knowledge.instruments else {}
-    if unit in said:
-        return said[unit]
-    for other, accuracy in said.items():
+    stated = knowledge.instruments[instrument].accuracy if instrument in knowledge.instruments else {}
+    if unit in stated:
+        return stated[unit]
+    for other, accuracy in stated.items():
         if kind_of(other) == kind_of(unit):
             scale = convert(1.0, other, unit) - convert(0.0, other, unit)
             parts = {part: getattr(accuracy, part) * scale for part in ("absolute", "zero", "resolution")}
@@ -91,11 +91,15 @@ def _computed(derived: Derived, estimates: Mapping[str, Estimate], words: Mappin
 
 def can_weigh(knowledge: Knowledge, reading: str, takes: Sequence[Take]) -> bool:
     """Whether the takes are of a quantity that this knowledge still has, with inputs it still knows."""
-    said = knowledge.readings.get(reading)
-    if said is None or said.quantity is None:
+    definition = knowledge.readings.get(reading)
+    if definition is None or definition.quantity is None:
         return False
-    inputs = said.quantity.derived.inputs.values() if said.quantity.derived else ()
-    return all(one.measurand == reading or one.measurand in inputs for take in takes for one in take)
+    inputs = definition.quantity.derived.inputs.values() if definition.quantity.derived else ()
+    return all(
+        measurement.measurand == reading or measurement.measurand in inputs
+        for take in takes
+        for measurement in take
+    )
 
 
 def weigh(knowledge: Knowledge, reading: str, facts: Mapping[str, str], takes: Sequence[Take]) -> Floats:
@@ -104,10 +108,10 @@ def weigh(knowledge: Knowledge, reading: str, facts: Mapping[str, str], takes: S
     Where a limit depends on a fact that is not known, the likelihoods are averaged by the shares of its
     values.
     """
-    found = estimate(knowledge, reading, facts, takes)
+    estimated = estimate(knowledge, reading, facts, takes)
     total = np.zeros(len(quantity_of(knowledge, reading).bands))
     for edges, share in _possible_edges(knowledge, reading, facts):
-        total += share * band_likelihood(found, edges)
+        total += share * band_likelihood(estimated, edges)
     return total
 
 
@@ -141,8 +145,8 @@ def _possible_edges(
 ) -> Iterator[tuple[tuple[float, ...], float]]:
     """Yield the bands' edges for what is known of the vehicle, each with its share of cars."""
     quantity = quantity_of(knowledge, reading)
-    said = {one.by for one in quantity.limits if isinstance(one, LimitByFact)}
-    open_facts = {fact for fact in said if facts.get(fact) not in knowledge.facts[fact].values}
+    named = {limit.by for limit in quantity.limits if isinstance(limit, LimitByFact)}
+    open_facts = {fact for fact in named if facts.get(fact) not in knowledge.facts[fact].values}
     values = [knowledge.facts[fact].values.items() for fact in sorted(open_facts)]
     for chosen in itertools.product(*values):
         guess = {fact: value for fact, (value, _) in zip(sorted(open_facts), chosen, strict=True)}
@@ -167,8 +171,8 @@ def seen_with(knowledge: Knowledge, reading: str, instrument: str) -> Floats | N
 def _at_limit(knowledge: Knowledge, quantity: Quantity, instrument: str, limit: float) -> float:
     """Return the standard uncertainty of a value at the limit, taken with this instrument."""
     if quantity.derived is None:
-        one = number(limit, instrument, accuracy_of(knowledge, instrument, quantity.unit))
-        return math.hypot(one.systematic, one.random)
+        measured = number(limit, instrument, accuracy_of(knowledge, instrument, quantity.unit))
+        return math.hypot(measured.systematic, measured.random)
     return _derived_at_limit(knowledge, quantity.derived, instrument, limit)
 
 
@@ -214,13 +218,13 @@ def _derived_at_limit(knowledge: Knowledge, derived: Derived, instrument: str, l
 def _root(function: Callable[[float], float], low: float, high: float) -> float | None:
     """Where a function of a formula passes 0 within a range of which it may not hold everywhere."""
     before: tuple[float, float] | None = None
-    for at in np.linspace(low, high, 25).tolist():
+    for x in np.linspace(low, high, 25).tolist():
         try:
-            here = (at, function(at))
+            point = (x, function(x))
         except OutOfRange:
             before = None
             continue
-        if before is not None and before[1] * here[1] <= 0:
-            return root(function, before[0], at)
-        before = here
+        if before is not None and before[1] * point[1] <= 0:
+            return root(function, before[0], x)
+        before = point
     return None

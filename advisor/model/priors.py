@@ -259,8 +259,8 @@ class _Tree:
                     "Give it a number in the gate above.",
                 )
             unlisted = self.unlisted if name == self.complaint else None
-            found = kind.members(gate, targets.get(name), unlisted, priors)
-            for member, probability in found.items():
+            probabilities = kind.members(gate, targets.get(name), unlisted, priors)
+            for member, probability in probabilities.items():
                 where = targets if member in self.gates else priors
                 where[member] = probability
         return targets
@@ -291,12 +291,12 @@ class _Tree:
                 unlisted = priors[unlisted_of(name)] if name == self.complaint else None
                 joint = KINDS[gate.kind].jointly(gate, member, vectors, unlisted)
                 held = float((weight * joint).sum())
-                said = share / 100 * float((weight * vectors[name]).sum())
-                if abs(held - said) > 1e-10 * said:
+                stated_share = share / 100 * float((weight * vectors[name]).sum())
+                if abs(held - stated_share) > 1e-10 * stated_share:
                     self._problem(
                         "shares",
                         (name, gate.key, member),
-                        f"'{member}' comes out at {held / said * share:.4g} of 100, not {share:g}.",
+                        f"'{member}' comes out at {held / stated_share * share:.4g} of 100, not {share:g}.",
                         "Shared faults or vehicle facts tie the members of this gate together.",
                         "Use any_of here, or plain priors.",
                     )
@@ -318,13 +318,13 @@ class _Tree:
             return
         total = 100 * sum(shares.values())
         numbers = ", ".join(f"{member} {100 * share:g}" for member, share in shares.items())
-        said = f"The numbers of '{name}' add up to {total:g} ({numbers})"
+        sentence = f"The numbers of '{name}' add up to {total:g} ({numbers})"
         if itself:
-            said += f"; here at most about {total * root(beyond, 0.0, 1.0):.4g} is possible"
+            sentence += f"; here at most about {total * root(beyond, 0.0, 1.0):.4g} is possible"
         self._problem(
             "shares",
             (name, gate.kind),
-            f"{said}.",
+            f"{sentence}.",
             "Independent causes come together more rarely than that, by the complaint's sum.",
             "Lower the numbers of the branch.",
         )
