@@ -205,7 +205,7 @@ def _check_ours(tables: Collection[str], row: Sequence[Any] | None) -> int | Non
     number = row[0] if row and len(row) == 1 else None
     if isinstance(number, int) and number > SCHEMA:
         raise _newer(number)
-    if not isinstance(number, int) or number < 1 or not all(one in tables for one in _FIRST_TABLES):
+    if not isinstance(number, int) or number < 1 or not all(table in tables for table in _FIRST_TABLES):
         raise StoreError(
             "The database of cases cannot be opened: it holds the tables of another program. Nothing was "
             "changed. Name another database with --store; one that is not there yet is made."
@@ -254,11 +254,11 @@ def narrowed(url: str) -> list[str]:
     if file is None or os.name != "posix":
         return []
     told = []
-    for one in (file, file.with_name(file.name + "-wal"), file.with_name(file.name + "-shm")):
+    for part in (file, file.with_name(file.name + "-wal"), file.with_name(file.name + "-shm")):
         try:
-            mode = one.stat()
+            mode = part.stat()
             if mode.st_mode & 0o077 and mode.st_uid == os.geteuid():
-                one.chmod(0o600)
+                part.chmod(0o600)
                 told.append(f"Others could read or write {file}; now only its owner can.")
         except FileNotFoundError:
             continue

@@ -79,7 +79,7 @@ ELSE = "Put that right and try again."
 
 def sentence(doing: Doing, reason: str) -> str:
     """Return what happened, what was kept and what to do when the database cannot be used."""
-    said = reason.casefold()
-    way_out = next((way for words, way in WAYS_OUT.items() if words in said), ELSE)
+    folded = reason.casefold()
+    way_out = next((way for words, way in WAYS_OUT.items() if words in folded), ELSE)
     kept = UNKNOWN if doing == "written" and way_out == SERVER else KEPT[doing]
     return f"The database of cases cannot be {doing}: {reason}. {kept} {way_out}"

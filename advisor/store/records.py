@@ -80,14 +80,18 @@ def in_one_line(tag: str) -> str:
 
 def but_for_time(entry: Entry) -> tuple[type[Entry], dict[str, Any]]:
     """Return an entry without its time, for comparison."""
-    return type(entry), {name: said for name, said in vars(entry).items() if name != "at"}
+    return type(entry), {name: value for name, value in vars(entry).items() if name != "at"}
 
 
 def row_of(entry: Entry) -> tuple[str, str, str]:
     """Return what an entry is in the database: kind, what it is about, and what was said."""
     kind = entry.kind
     if isinstance(entry, Measured):
-        return kind, entry.reading, json.dumps([vars(one) for one in entry.take], ensure_ascii=False)
+        return (
+            kind,
+            entry.reading,
+            json.dumps([vars(measurement) for measurement in entry.take], ensure_ascii=False),
+        )
     if isinstance(entry, Accounted):
         behind = {"behind": entry.behind} if entry.behind else {}
         return kind, entry.what, json.dumps({**vars(entry.measurement), **behind}, ensure_ascii=False)
@@ -98,7 +102,7 @@ def row_of(entry: Entry) -> tuple[str, str, str]:
             return kind, entry.reading, entry.outcome
         unsure: list[object] = [entry.outcome, entry.confidence, entry.by]
         if entry.take:
-            unsure.append([vars(one) for one in entry.take])
+            unsure.append([vars(measurement) for measurement in entry.take])
         return UNSURE, entry.reading, json.dumps(unsure, ensure_ascii=False)
     if isinstance(entry, Repaired):
         done = json.dumps([entry.at, entry.how], ensure_ascii=False)
@@ -180,12 +184,12 @@ def _measurement(said: Any) -> Measurement:
 def _check_time(said: str) -> None:
     """Refuse anything but a time with its zone."""
     try:
-        at = datetime.fromisoformat(said)
+        time = datetime.fromisoformat(said)
     except ValueError:
         raise ValueError(f"'{said[:40]}' is no time") from None
-    if at.tzinfo is None:
+    if time.tzinfo is None:
         raise ValueError(f"the time '{said}' has no zone")
-    if at.year not in YEARS or at.astimezone(UTC).year not in YEARS:
+    if time.year not in YEARS or time.astimezone(UTC).year not in YEARS:
         raise ValueError(f"the time '{said}' is in no year that can be")
 
 

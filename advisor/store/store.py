@@ -58,7 +58,7 @@ def papers_folder() -> Path:
     """Return where papers are saved: the downloads folder, else the home folder, else the current one."""
     home = Path.home()
     folders = (user_downloads_path(), home, Path.cwd())
-    return next((one for one in folders if one.is_dir() and os.access(one, os.W_OK)), home)
+    return next((folder for folder in folders if folder.is_dir() and os.access(folder, os.W_OK)), home)
 
 
 class StoredJobs(NamedTuple):
@@ -163,13 +163,13 @@ class Store:
 
     def _there_already(self, wanted: StoredCase) -> StoredCase | None:
         """Return the case as an earlier try of the same write has left it, or None if none succeeded."""
-        found = self.case(wanted.number)
-        if found is None:
+        stored = self.case(wanted.number)
+        if stored is None:
             return None
-        for one in self._unheard.get(wanted.number, ()):
-            there = found.case.entries[: one.entries], found.times[: one.entries]
-            if _same(one, wanted) and (one.case.entries, one.times) == there:
-                return one
+        for attempt in self._unheard.get(wanted.number, ()):
+            there = stored.case.entries[: attempt.entries], stored.times[: attempt.entries]
+            if _same(attempt, wanted) and (attempt.case.entries, attempt.times) == there:
+                return attempt
         return None
 
     def _overtaken(self, jobs: Iterable[StoredCase]) -> StaleWrite:
@@ -210,13 +210,13 @@ class Store:
             numbered = isinstance(row.case_id, int) and row.case_id > 0
             by_case[row.case_id if numbered else STRAY].append(row)
         by_number = {head.id: head for head in heads}
-        found = StoredJobs([], [])
-        for number in (*by_number, *(one for one in by_case if one not in by_number)):
+        jobs = StoredJobs([], [])
+        for number in (*by_number, *(stray for stray in by_case if stray not in by_number)):
             try:
-                found.filed.append(stored_case_from(number, by_number.get(number), by_case[number]))
+                jobs.filed.append(stored_case_from(number, by_number.get(number), by_case[number]))
             except CorruptRow as error:
-                found.damaged.append(error)
-        return found
+                jobs.damaged.append(error)
+        return jobs
 
     def case(self, number: int) -> StoredCase | None:
         """Return a case by its number, or None; may raise `CorruptRow`."""
@@ -277,13 +277,13 @@ class Store:
             there = connection.scalar(sa.select(CASES.c.id).where(CASES.c.id == number).with_for_update())
             gone = connection.execute(ENTRIES.delete().where(self._of(number))).rowcount
             connection.execute(CASES.delete().where(CASES.c.id == number))
-            found = there is not None or gone > 0
-            if found:
+            existed = there is not None or gone > 0
+            if existed:
                 tidied = 0 if self._engine.dialect.name == "sqlite" else 1
                 connection.execute(ERASED.delete().where(ERASED.c.number == number))
                 connection.execute(ERASED.insert().values(number=number, at=self.now(), tidied=tidied))
         self._tidy()
-        return found
+        return existed
 
     def erased(self, number: int) -> str | None:
         """Return when a case was erased, or None if it was not."""
@@ -362,7 +362,7 @@ class Store:
 
     def leave_off_trolley(self, instruments: Iterable[str]) -> None:
         """Remember which instruments are not on the trolley."""
-        rows = [{"instrument": one} for one in sorted(set(instruments))]
+        rows = [{"instrument": instrument} for instrument in sorted(set(instruments))]
         with trouble("written"), self._writing.begin() as connection:
             connection.execute(OFF_TROLLEY.delete())
             if rows:
