@@ -211,8 +211,8 @@ def _held_back(
     spoils = [way.spent | running.intersection(proposal.ends) for proposal, way in reachable]
     if not any(spoils):
         return candidates, []
-    wants = [wanted_by(knowledge, one.reading) for one in candidates]
-    worth = np.array([[one.is_worth_taking(policy) for one in candidates]])
+    wants = [wanted_by(knowledge, candidate.reading) for candidate in candidates]
+    worth = np.array([[candidate.is_worth_taking(policy) for candidate in candidates]])
     waits = held_back(worth, _flags(wants, setups), _flags(spoils, setups)[None])[0].tolist()
     offered, held = [], []
     for proposal, spoilt, has_to_wait in zip(candidates, spoils, waits, strict=True):
@@ -308,24 +308,24 @@ def _proposal(
     """Return a reading with what it tells and takes; its own minutes alone if there is no way to it."""
     knowledge, facts = situation.knowledge, situation.case.facts
     told = situation.posterior.expected_information_bits
-    said = knowledge.readings[reading]
+    definition = knowledge.readings[reading]
     exact = told[reading]
-    by_instrument = {one: told.get(shown_by(reading, one), exact) for one in said.instrument}
+    by_instrument = {one: told.get(shown_by(reading, one), exact) for one in definition.instrument}
     best = max(by_instrument, key=lambda one: comparable(by_instrument[one]), default=None)
     here = {one: bits for one, bits in by_instrument.items() if one not in workshop.without} or by_instrument
     instrument = max(here, key=lambda one: comparable(here[one]), default=None)
-    hands_on = minutes_for(knowledge, said.minutes, facts)
-    wait = minutes_for(knowledge, said.waiting_minutes, facts)
+    hands_on = minutes_for(knowledge, definition.minutes, facts)
+    wait = minutes_for(knowledge, definition.waiting_minutes, facts)
     ends: frozenset[str] = frozenset()
     if way is not None:
         hands_on += way.hands_on_minutes
-        needed = [one for one in setups_of(knowledge, reading) if one not in way.made]
-        wait += way.waiting_minutes + max((waiting.get(one, 0.0) for one in needed), default=0.0)
+        needed = [setup for setup in setups_of(knowledge, reading) if setup not in way.made]
+        wait += way.waiting_minutes + max((waiting.get(setup, 0.0) for setup in needed), default=0.0)
         ends = condition.in_place - after_reading(knowledge, way, reading, None).in_place
     bits, minutes = here[instrument] if instrument else exact, hands_on + wait
     return CandidateReading(
         reading,
-        said.name,
+        definition.name,
         bits,
         bits_per_minute(situation.policy, bits, minutes, hands_on),
         minutes,
@@ -337,7 +337,7 @@ def _proposal(
         way.assumed if way else (),
         tuple(sorted(ends)),
         to_ask_first(knowledge, situation.case, reading),
-        situation.case.is_at_rest and said.needs_complaint,
+        situation.case.is_at_rest and definition.needs_complaint,
     )
 
 

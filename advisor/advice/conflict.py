@@ -70,22 +70,22 @@ def standing_out(
     alone = [math.log2(base.predictive[name] @ readings[name]) for name in names]
     of_the_others = engine.log2_evidence_probability(fewer).tolist()
     against = [own - (whole.log2_evidence - others) for own, others in zip(alone, of_the_others, strict=True)]
-    at = max(range(len(names)), key=lambda index: (comparable(against[index]), names[index]))
-    if against[at] < least_bits:
+    worst = max(range(len(names)), key=lambda index: (comparable(against[index]), names[index]))
+    if against[worst] < least_bits:
         return None
-    rest = engine.query(fewer[at])
+    rest = engine.query(fewer[worst])
     if rest.belief_error:
         return None
-    repeat = names[at]
+    repeat = names[worst]
     rises = {
         fault: math.log2(whole.beliefs[fault] / rest.beliefs[fault])
         for fault in engine.targets
         if rest.beliefs[fault] > 0 and whole.beliefs[fault] >= 0.5
     }
     rare = max(rises, key=lambda fault: (rises[fault], fault), default=None)
-    explains = rare is not None and rises[rare] >= against[at] - 1
+    explains = rare is not None and rises[rare] >= against[worst] - 1
     return Disagreement(
-        against[at],
+        against[worst],
         sum(alone) - (whole.log2_evidence - base.log2_evidence),
         repeat,
         engine.outcomes[repeat][int(rest.predictive[repeat].argmax())],

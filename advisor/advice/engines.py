@@ -49,9 +49,11 @@ class Engines:
 
     def one(self, case: Case) -> Engine:
         """Return the single engine that cars are simulated from; raises `ProblemsFound` or `TooWide`."""
-        found = self.of(case)
+        engine = self.of(case)
         return (
-            found if isinstance(found, Engine) else compile_tables(self._tables(case.complaint, case.repairs))
+            engine
+            if isinstance(engine, Engine)
+            else compile_tables(self._tables(case.complaint, case.repairs))
         )
 
     def _tables(self, complaint: str, repairs: Sequence[Repair]) -> DiscreteNetwork:

@@ -23,7 +23,9 @@ def obstacle(knowledge: Knowledge, case: Case, reading: str, workshop: Workshop)
 
 def to_ask_first(knowledge: Knowledge, case: Case, reading: str) -> tuple[str, ...]:
     """Return the unknown vehicle facts and figures of the day that decide whether a reading applies."""
-    figures = [one for one in knowledge.readings[reading].holds if case.remembered(one) is None]
+    figures = [
+        measurand for measurand in knowledge.readings[reading].holds if case.remembered(measurand) is None
+    ]
     return (*asked_first(knowledge, reading, case.facts), *figures)
 
 
@@ -31,13 +33,13 @@ def out_of_reach_words(knowledge: Knowledge, case: Case, why: OutOfReach) -> str
     """Why there is no way to a reading from the present condition of the car."""
     if why.forbidden:
         for reading, ids in _forbidding(knowledge, case):
-            if any(one in ids for one in why.forbidden):
-                said = knowledge.readings[reading]
+            if any(setup in ids for setup in why.forbidden):
+                definition = knowledge.readings[reading]
                 outcome = case.outcomes.get(reading, "")
-                answer = f": {said.answers[outcome]}" if outcome in said.answers else ""
-                return f"forbidden after “{said.name}{answer}”"
+                answer = f": {definition.answers[outcome]}" if outcome in definition.answers else ""
+                return f"forbidden after “{definition.name}{answer}”"
         return "forbidden after an answer on this job"
-    names = ", ".join(f"“{knowledge.setups[one].name}”" for one in why.over)
+    names = ", ".join(f"“{knowledge.setups[setup].name}”" for setup in why.over)
     return f"{names} is over and cannot be had again"
 
 
@@ -46,14 +48,14 @@ def _forbidding(knowledge: Knowledge, case: Case) -> Iterable[tuple[str, frozens
     for reading in case.taken:
         if reading in knowledge.readings and knowledge.readings[reading].forbids:
             forbids = knowledge.readings[reading].forbids.values()
-            yield reading, frozenset(one for ids in forbids for one in ids)
+            yield reading, frozenset(setup for ids in forbids for setup in ids)
 
 
 def _lacking(knowledge: Knowledge, reading: str, workshop: Workshop) -> str | None:
     asked = knowledge.readings[reading]
     lacking = lacks(knowledge, reading, workshop)
     if lacking == "instrument":
-        return "no " + " or ".join(knowledge.instruments[one].name for one in asked.instrument)
+        return "no " + " or ".join(knowledge.instruments[instrument].name for instrument in asked.instrument)
     if lacking == "person":
         absent = {
             "customer": "the customer is not here",
@@ -76,10 +78,10 @@ def _not_today(knowledge: Knowledge, case: Case, reading: str) -> str | None:
         figure = case.remembered(measurand)
         if figure is None or isinstance(figure.value, str) or low <= figure.value <= high:
             continue
-        said = knowledge.measurands[measurand]
-        unit = said.unit or ""
+        definition = knowledge.measurands[measurand]
+        unit = definition.unit or ""
         return (
             f"its limits hold from {show(low, unit)} to {show(high, unit)}, "
-            f"and “{said.name}” is {show(figure.value, unit)}"
+            f"and “{definition.name}” is {show(figure.value, unit)}"
         )
     return None

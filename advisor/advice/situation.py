@@ -120,8 +120,8 @@ def _posteriors(engine: InferenceEngine, cases: Sequence[Evidence]) -> list[Post
         return list(engine.query_batch(cases))
     except ImpossibleEvidence:
         can_be = (engine.log2_evidence_probability(cases) > -math.inf).tolist()
-        found = iter(engine.query_batch(list(itertools.compress(cases, can_be))))
-        return [next(found) if one else None for one in can_be]
+        posteriors = iter(engine.query_batch(list(itertools.compress(cases, can_be))))
+        return [next(posteriors) if possible else None for possible in can_be]
 
 
 def current_faults(beliefs: Mapping[str, float]) -> dict[str, float]:
@@ -130,19 +130,19 @@ def current_faults(beliefs: Mapping[str, float]) -> dict[str, float]:
 
 
 def _clash_sentence(knowledge: Knowledge, case: Case, clash: tuple[str, ...]) -> str:
-    said = []
+    answers = []
     for name in clash:
         node = base(name)
         if node in case.outcomes:
             reading = knowledge.readings[node]
-            said.append(f"{reading.name}: {reading.answers[case.outcomes[node]]}")
+            answers.append(f"{reading.name}: {reading.answers[case.outcomes[node]]}")
         elif node in case.measured:
-            typed = ", ".join(one.typed for take in case.measured[node] for one in take)
-            said.append(f"{knowledge.readings[node].name}: {typed}")
+            typed = ", ".join(measurement.typed for take in case.measured[node] for measurement in take)
+            answers.append(f"{knowledge.readings[node].name}: {typed}")
         elif node in case.facts:
-            said.append(f"{knowledge.facts[node].name}: {case.facts[node]}")
+            answers.append(f"{knowledge.facts[node].name}: {case.facts[node]}")
         else:
-            said.append(f"the complaint {knowledge.title(node)}")
-    if len(said) == 1:
-        return f"This does not fit any listed fault: {said[0]}. Take it back, or repeat it."
-    return f"These answers contradict each other: {'; '.join(said)}. Repeat one of them, or take it back."
+            answers.append(f"the complaint {knowledge.title(node)}")
+    if len(answers) == 1:
+        return f"This does not fit any listed fault: {answers[0]}. Take it back, or repeat it."
+    return f"These answers contradict each other: {'; '.join(answers)}. Repeat one of them, or take it back."

@@ -43,8 +43,8 @@ def plan(situation: Situation, advice: Advice, towards: CandidateReading | None)
     waits, long_wait = _wait(knowledge, towards, facts), policy.long_wait_minutes
     if waits < long_wait:
         return None
-    offered = [one for one in advice.proposals if not one.at_rest]
-    without_wait = [one for one in offered if _wait(knowledge, one, facts) < long_wait]
+    offered = [candidate for candidate in advice.proposals if not candidate.at_rest]
+    without_wait = [candidate for candidate in offered if _wait(knowledge, candidate, facts) < long_wait]
     now = World(1.0, situation.evidence, situation.posterior)
     least = policy.least_bits_around_wait
     before, worlds = _chosen(engine, [now], without_wait, policy.most_before_wait, least)
@@ -54,13 +54,13 @@ def plan(situation: Situation, advice: Advice, towards: CandidateReading | None)
     after, _ = _chosen(engine, worlds, served, policy.most_after_wait, least)
     if towards not in after:
         after = (towards, *after)[: policy.most_after_wait]
-    hands_on = sum(minutes_for(knowledge, one.hands_on_minutes, facts) for one in missing)
+    hands_on = sum(minutes_for(knowledge, setup.hands_on_minutes, facts) for setup in missing)
     return WaitPlan(towards.setups, hands_on, waits, before, after)
 
 
 def _wait(knowledge: Knowledge, proposal: CandidateReading, facts: Mapping[str, str]) -> float:
     setups = (knowledge.setups[setup] for setup in proposal.setups)
-    return sum(minutes_for(knowledge, one.waiting_minutes, facts) for one in setups)
+    return sum(minutes_for(knowledge, setup.waiting_minutes, facts) for setup in setups)
 
 
 @dataclass(frozen=True, eq=False)
