@@ -51,9 +51,9 @@ def _listed() -> bool:
 
 def _wide() -> bool:
     """Return whether the terminal fits the list, by the rules of `shutil.get_terminal_size`."""
-    said = os.environ.get("COLUMNS", "")
-    if said.isdecimal() and int(said):
-        return int(said) >= LETTERS
+    columns = os.environ.get("COLUMNS", "")
+    if columns.isdecimal() and int(columns):
+        return int(columns) >= LETTERS
     try:
         return os.get_terminal_size().columns >= LETTERS
     except OSError:  # no terminal

@@ -86,7 +86,7 @@ def serve(
     refuse_unknown("instrument", without, known)
     command = [sys.executable, "-m", "advisor", "bench"]
     command += [f"--knowledge={path}" for path in paths]
-    command += [f"--without={one}" for one in without]
+    command += [f"--without={instrument}" for instrument in without]
     command += [f"--store={store}"] if store else []
     command += [f"--workshop={workshop}"] if workshop else []
     try:

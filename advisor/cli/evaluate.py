@@ -182,21 +182,25 @@ def compare(
             before, after = checked([old]), checked([new])
     except ProblemsFound as error:
         fail([str(problem) for problem in error.problems], 2)
-    unknown = [one for one in some if one not in before.complaints or one not in after.complaints]
+    unknown = [
+        complaint
+        for complaint in some
+        if complaint not in before.complaints or complaint not in after.complaints
+    ]
     if unknown:
         raise click.UsageError(
             f"Not both versions have the complaint '{unknown[0]}'. Name one that both have, or none."
         )
     folders = [
-        one for path in scenarios or [shipped("scenarios")] for one in (path, *sorted(path.rglob("*/")))
+        folder for path in scenarios or [shipped("scenarios")] for folder in (path, *sorted(path.rglob("*/")))
     ]
-    files = knowledge_files([one for one in folders if one.exists()])
+    files = knowledge_files([folder for folder in folders if folder.exists()])
     with working("Comparing") as progress:
-        found = compared(before, after, cars, seed, list(files), some, progress)
+        comparison = compared(before, after, cars, seed, list(files), some, progress)
     if form == "json":
-        answer = {**asdict(found), "anything_worse": found.anything_worse}
+        answer = {**asdict(comparison), "anything_worse": comparison.anything_worse}
         say(json_text(answer))
     else:
-        for line in comparison_lines(after, found):
+        for line in comparison_lines(after, comparison):
             say(line)
-    sys.exit(1 if found.anything_worse else 0)
+    sys.exit(1 if comparison.anything_worse else 0)

@@ -120,8 +120,8 @@ def export_case(number: int, store: str | None, output: Path | None) -> None:
     For the kinds measured, accounted and unsure, "said" is itself JSON. Of a damaged job everything readable
     is written, with null for what is missing. Number 0 holds the entries that name no job.
     """
-    found = of_job(store, number, lambda there: there.export(number))
-    text = json_text(found) + "\n"
+    stored = of_job(store, number, lambda there: there.export(number))
+    text = json_text(stored) + "\n"
     if output is None:
         click.echo(text.encode("utf-8"), nl=False)  # UTF-8, whatever the terminal's encoding
     else:
@@ -166,8 +166,8 @@ def erase_case(number: int, store: str | None, yes: bool) -> None:
 
 def _stored_or_erased(store: Store, number: int) -> tuple[dict[str, Any] | None, str | None] | None:
     """Return all that is stored of a job and when it was erased, or None if it never existed."""
-    found = store.export(number), store.erased(number)
-    return found if any(found) else None
+    record = store.export(number), store.erased(number)
+    return record if any(record) else None
 
 
 def _erased(store: Store, number: int) -> str | None:
@@ -228,7 +228,7 @@ def of_job(
     if gone is not None:
         fail([f"Job {number} was erased at {gone}, and nothing of it is kept. Name another job."], 1)
     if found is None:
-        lines = [f"  {one.number}  {clean(one.tag)}" for one in jobs if one.case.is_open][:NEWEST]
+        lines = [f"  {job.number}  {clean(job.tag)}" for job in jobs if job.case.is_open][:NEWEST]
         head = "Name one of these, the newest first:" if lines else "No job is open: begin one first."
         fail([f"There is no job {number}. {head}", *lines], 1)
     return found

@@ -88,7 +88,7 @@ def learn(
 
     knowledge = checked(paths)
     jobs = stored_jobs(store)
-    gathered = gather(knowledge, [one.case for one in jobs])
+    gathered = gather(knowledge, [job.case for job in jobs])
     weights = Weights(weight or SHARE_CARS, likelihood_weight or LIKELIHOOD_CARS, int(interval) / 100)
     texts = {str(file): file.read_bytes().decode("utf-8") for file in knowledge_files(meant)}
     proposal = propose(knowledge, learned(knowledge, gathered.findings, weights), texts)
@@ -149,11 +149,11 @@ def _apply(patch: Path, meant: list[Path]) -> None:
     except CannotApply as error:
         fail([str(error)], 1)
     after = {file: text_of(file) for file in known.values()}
-    after.update({known[files[name].resolve()]: said for name, said in new.items()})
+    after.update({known[files[name].resolve()]: changed for name, changed in new.items()})
     errors = _errors_of(after)
     if errors:
         fail(["With this patch the knowledge would have errors. Nothing was changed.", *errors], 1)
-    replace_all({files[name]: said.encode("utf-8") for name, said in new.items()})
+    replace_all({files[name]: changed.encode("utf-8") for name, changed in new.items()})
     say(f"Changed: {', '.join(files)}.")
 
 
@@ -163,7 +163,7 @@ def _errors_of(texts: Mapping[Path, str]) -> list[str]:
     from advisor.knowledge.problems import ProblemsFound
 
     with TemporaryDirectory() as folder:
-        copies = {Path(folder) / str(at) / file.name: file for at, file in enumerate(texts)}
+        copies = {Path(folder) / str(index) / file.name: file for index, file in enumerate(texts)}
         for copy, file in copies.items():
             copy.parent.mkdir()
             copy.write_bytes(texts[file].encode("utf-8"))
@@ -199,7 +199,7 @@ def _tried(jobs: list[StoredCase], *versions: Knowledge) -> list[tuple[int, int,
                     found += play(knowledge, engines.of(Case(scenario.complaint)), scenario).right
                 bar.update(1)
             closed = judge(knowledge, engines.of, jobs, checklist=False, progress=lambda: bar.update(1))[0]
-            right.append((found, sum(one.right for one in closed), len(closed)))
+            right.append((found, sum(job.right for job in closed), len(closed)))
     before, after = right
     return [(before[0], after[0], len(scenarios)), (before[1], after[1], before[2])]
 

@@ -68,18 +68,19 @@ def next_reading(
     answer: dict[str, object] = {
         "complaint": complaint,
         "faults": [
-            {"id": one.fault, "name": one.name, "probability": one.probability} for one in advice.suspects
+            {"id": suspect.fault, "name": suspect.name, "probability": suspect.probability}
+            for suspect in advice.suspects
         ],
         "readings": [
             {
-                "id": one.reading,
-                "name": one.name,
-                "information_bits": one.expected_information_bits,
-                "minutes": one.minutes,
-                "information_bits_per_minute": one.information_bits_per_minute,
-                "worth_taking": one in advice.per_minute,
+                "id": candidate.reading,
+                "name": candidate.name,
+                "information_bits": candidate.expected_information_bits,
+                "minutes": candidate.minutes,
+                "information_bits_per_minute": candidate.information_bits_per_minute,
+                "worth_taking": candidate in advice.per_minute,
             }
-            for one in advice.proposals
+            for candidate in advice.proposals
         ],
         "stop": advice.stop and {"reason": advice.stop.reason, "fault": advice.stop.fault},
     }

@@ -29,9 +29,9 @@ _Engine = TypeVar("_Engine", bound="InferenceEngine")
 
 def shipped(folder: str) -> Path:
     """Return the folder of shipped knowledge or scenarios: in the package, or beside it in a checkout."""
-    here = Path(__file__).parent.parent
-    inside = here / "shipped" / folder
-    return from_here(inside if inside.is_dir() else here.parent / folder)
+    package = Path(__file__).parent.parent
+    inside = package / "shipped" / folder
+    return from_here(inside if inside.is_dir() else package.parent / folder)
 
 
 def from_here(path: Path) -> Path:
@@ -200,7 +200,11 @@ def case_of(
         elif outcome in knowledge.readings[reading].answers:
             case = case.with_entry(Seen(reading, outcome))
         elif knowledge.readings[reading].quantity and any(letter.isdigit() for letter in outcome):
-            at_hand = [one for one in knowledge.readings[reading].instrument if one not in without]
+            at_hand = [
+                instrument
+                for instrument in knowledge.readings[reading].instrument
+                if instrument not in without
+            ]
             try:
                 case = case.with_entry(direct(knowledge, reading, outcome, at_hand[0] if at_hand else ""))
             except NotUnderstood as error:

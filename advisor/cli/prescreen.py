@@ -116,20 +116,20 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
     asked = minutes_asked(knowledge, [case for _, case in calls])
     try:
         weighed = [Situation.of(knowledge, engine, case, policy) for engine, case in calls]
-        found = next_question(knowledge, weighed, asked, policy)
+        following = next_question(knowledge, weighed, asked, policy)
     except InconsistentEvidence as error:
         fail([str(error)], 1)
-    if sheet or found.question is None or form in ("markdown", "html"):
+    if sheet or following.question is None or form in ("markdown", "html"):
         at_hand = Workshop(frozenset(without), AT_THE_CAR.who)
         sheets = [booking_sheet(knowledge, engine, case, at_hand, policy=policy) for engine, case in calls]
     else:
         sheets = []
     paper = document(sheets, tag, time.strftime("%Y-%m-%d")) if sheets else None
     if form == "json":
-        answer = {**question_dict(found), "sheets": [as_dict(one) for one in sheets]}
+        answer = {**question_dict(following), "sheets": [as_dict(one) for one in sheets]}
         say(json_text(answer))
     elif paper is None:
-        for line in question_lines(found, asked, policy.phone_minutes):
+        for line in question_lines(following, asked, policy.phone_minutes):
             say(line)
     elif form == "text":
         for line in text_lines(paper):
@@ -151,9 +151,9 @@ def _calls(
     from advisor.desk.questions import said as answered
 
     refuse_unknown("complaint", complaints, knowledge.complaints)
-    engines = [engine_of(knowledge, one, by_phone=True) for one in complaints]
+    engines = [engine_of(knowledge, complaint, by_phone=True) for complaint in complaints]
     known = case_of(knowledge, complaints[0], facts, (), ())
-    cases = [Case(one, known.entries) for one in complaints]
+    cases = [Case(complaint, known.entries) for complaint in complaints]
     questions = {name: None for engine in engines for name in asked_by_phone(engine)}
     problems: list[str] = []
     entries: list[Entry] = []

@@ -120,9 +120,9 @@ def run() -> None:
     except click.exceptions.Abort:
         fail(["Stopped."], 1)
     except click.ClickException as error:
-        said = io.StringIO()
-        error.show(file=said)
-        fail([said.getvalue().rstrip("\n")], error.exit_code)
+        written = io.StringIO()
+        error.show(file=written)
+        fail([written.getvalue().rstrip("\n")], error.exit_code)
     except click.exceptions.Exit as leaving:
         sys.exit(leaving.exit_code)
     except ProblemsFound as error:
