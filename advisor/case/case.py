@@ -232,31 +232,31 @@ class Case:
 
         It is due again on a reopened job, unless that was only to correct its cause.
         """
-        found = None
+        result = None
         for entry in self.counting.values():
             if isinstance(entry, Repaired) or (isinstance(entry, Reopened) and entry.reason != CORRECTION):
-                found = None
+                result = None
             elif isinstance(entry, Checked):
-                found = entry.found
-        return found
+                result = entry.found
+        return result
 
     @property
     def booked(self) -> Booked | None:
         """Return the booking of the car, if there is one."""
-        said = [entry for entry in self.counting.values() if isinstance(entry, Booked)]
-        return said[-1] if said else None
+        bookings = [entry for entry in self.counting.values() if isinstance(entry, Booked)]
+        return bookings[-1] if bookings else None
 
     @property
     def dangers(self) -> tuple[str, ...]:
         """Return the dangers that were heard on the phone, each once."""
-        said = {entry.danger: entry.how for entry in self.counting.values() if isinstance(entry, Warned)}
-        return tuple(danger for danger, how in said.items() if how == TOLD)
+        heard = {entry.danger: entry.how for entry in self.counting.values() if isinstance(entry, Warned)}
+        return tuple(danger for danger, how in heard.items() if how == TOLD)
 
     @property
     def customer_words(self) -> tuple[str, ...]:
         """What the customer said in their own words, the first call's first."""
-        said = (entry.words for entry in self.counting.values() if isinstance(entry, SaidByCustomer))
-        return tuple(dict.fromkeys(said))
+        words = (entry.words for entry in self.counting.values() if isinstance(entry, SaidByCustomer))
+        return tuple(dict.fromkeys(words))
 
     @property
     def by_customer(self) -> frozenset[str]:

@@ -117,9 +117,9 @@ def _moved(
     if isinstance(entry, Seen | Measured):
         if entry.reading not in knowledge.readings or (isinstance(entry, Seen) and entry.by == CUSTOMER):
             return None
-        said = knowledge.readings[entry.reading]
-        made, reached = _brought_about(knowledge, case, here, said.setup, at)
-        after = done(rules, reached.condition, said)
+        reading = knowledge.readings[entry.reading]
+        made, reached = _brought_about(knowledge, case, here, reading.setup, at)
+        after = done(rules, reached.condition, reading)
         forbids = forbidden_by(knowledge, entry.reading, _outcome(knowledge, case, entry))
         ruled_out = {**here.ruled_out, entry.reading: forbids}
         after = replace(after, forbidden=frozenset().union(*ruled_out.values()))
@@ -218,12 +218,12 @@ def _lapsed(knowledge: Knowledge, here: Present, now: datetime) -> Present:
 
 def _outcome(knowledge: Knowledge, case: Case, entry: Seen | Measured) -> str | None:
     """Return the outcome that an entry shows; None where nothing hangs on it, or nobody can say."""
-    said = knowledge.readings[entry.reading]
-    if not said.forbids:
+    reading = knowledge.readings[entry.reading]
+    if not reading.forbids:
         return None
     if isinstance(entry, Seen):
         return entry.outcome
-    if said.quantity is None or said.quantity.limits_for(case.facts) is None:
+    if reading.quantity is None or reading.quantity.limits_for(case.facts) is None:
         return None
     return likeliest_band(knowledge, case.facts, entry)
 

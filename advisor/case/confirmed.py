@@ -54,11 +54,11 @@ def gather(knowledge: Knowledge, cases: Iterable[Case]) -> Gathered:
     for case in cases:
         if case.closed and case.closed.in_words and case.complaint in knowledge.complaints:
             in_words.append(f"{knowledge.complaints[case.complaint].name}: {case.closed.remark}")
-        found = finding(knowledge, case)
-        if isinstance(found, Finding):
-            findings.append(found)
+        finding_or_reason = finding(knowledge, case)
+        if isinstance(finding_or_reason, Finding):
+            findings.append(finding_or_reason)
         else:
-            excluded[found] += 1
+            excluded[finding_or_reason] += 1
     return Gathered(tuple(findings), dict(excluded), tuple(sorted(in_words)))
 
 
@@ -75,8 +75,8 @@ def finding(knowledge: Knowledge, case: Case) -> Finding | str:
         return "closed without a cause that was confirmed"
     if not causes <= faults_below(knowledge, case.complaint):
         return "closed with a cause that this complaint does not list"
-    said = {one.fault for one in case.counting.values() if isinstance(one, Closed) and one.fault}
-    unclear = frozenset({*case.repaired, *said}) - causes
+    named = {one.fault for one in case.counting.values() if isinstance(one, Closed) and one.fault}
+    unclear = frozenset({*case.repaired, *named}) - causes
     before = before_repair(case)
     return Finding(case.complaint, causes, unclear, before.facts, dict(_read(knowledge, before)))
 
@@ -137,5 +137,5 @@ def _read(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, Floats]]:
 
 def took(case: Case) -> tuple[str, ...]:
     """Return the readings of a job before its first repair, in the order of the first take."""
-    said = (one.reading for one in before_repair(case).entries if isinstance(one, Seen | Measured))
-    return tuple(dict.fromkeys(said))
+    read = (one.reading for one in before_repair(case).entries if isinstance(one, Seen | Measured))
+    return tuple(dict.fromkeys(read))

@@ -116,7 +116,7 @@ class _Part:
 
 def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) -> Account | None:
     """Return the account of a draw; None if its total was not measured or it cannot be worked out."""
-    totals = [one for one in _measured(knowledge, case, "total") if one.takes]
+    totals = [part for part in _measured(knowledge, case, "total") if part.takes]
     if not totals:
         return None
     last = max(totals, key=lambda one: one.era)
@@ -143,7 +143,7 @@ def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) 
     limits = quantity.limits_for(case.facts) if quantity else None
     limit = convert(limits[0], quantity.unit, "mA") if quantity and limits else 50.0
     now = total.value - sum(current.value for _, current in listed["put right"])
-    found = Account(
+    account = Account(
         total,
         last.name,
         listed["found"],
@@ -157,7 +157,7 @@ def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) 
         _verdict(unexplained, limit),
         frozenset(one.name for one in (last, *there) if one.early),
     )
-    return replace(found, verdict="contradiction") if found.larger else found
+    return replace(account, verdict="contradiction") if account.larger else account
 
 
 def _once(parts: list[_Part]) -> tuple[list[_Part], list[tuple[_Part, _Part]]]:
@@ -166,18 +166,18 @@ def _once(parts: list[_Part]) -> tuple[list[_Part], list[tuple[_Part, _Part]]]:
     A part found by hand belongs to the last measurement of its fuse before it, else to the first one.
     """
     behind: dict[int, list[_Part]] = {}
-    fuses = [one for one in parts if one.reading]
+    fuses = [part for part in parts if part.reading]
     for part in parts:
-        same = [at for at, one in enumerate(fuses) if part.behind and one.reading == part.behind]
+        same = [index for index, fuse in enumerate(fuses) if part.behind and fuse.reading == part.behind]
         if same:
-            earlier = [at for at in same if fuses[at].era <= part.era]
+            earlier = [index for index in same if fuses[index].era <= part.era]
             behind.setdefault((earlier or same[:1])[-1], []).append(part)
     within: list[tuple[_Part, _Part]] = []
-    for at, several in behind.items():
-        if sum(one.current.value for one in several) <= fuses[at].current.value:
-            within += [(one, fuses[at]) for one in several]
+    for index, several in behind.items():
+        if sum(one.current.value for one in several) <= fuses[index].current.value:
+            within += [(one, fuses[index]) for one in several]
         else:
-            within.append((fuses[at], max(several, key=lambda one: one.current.value)))
+            within.append((fuses[index], max(several, key=lambda one: one.current.value)))
     return [one for one in parts if not any(one is counted for counted, _ in within)], within
 
 
@@ -204,19 +204,19 @@ def _state(part: _Part, total_era: int) -> str:
 
 def _measured(knowledge: Knowledge, case: Case, role: str) -> list[_Part]:
     """Return the measurements of readings with this role, separately between repairs."""
-    found: dict[tuple[str, int], _Part] = {}
+    measured: dict[tuple[str, int], _Part] = {}
     era = 0
     for entry in case.counting.values():
         era += isinstance(entry, Repaired)
         if isinstance(entry, Seen | Measured) and _role(knowledge, entry.reading) == role:
             name = knowledge.readings[entry.reading].name
-            one = found.setdefault((entry.reading, era), _Part(name, entry.reading, era))
-            if isinstance(entry, Seen) or one.early:  # a band picked by hand is no number
-                one.takes.clear()
+            part = measured.setdefault((entry.reading, era), _Part(name, entry.reading, era))
+            if isinstance(entry, Seen) or part.early:  # a band picked by hand is no number
+                part.takes.clear()
             if entry.take:
-                one.takes.append(entry.take)
-            one.early = isinstance(entry, Seen) and bool(entry.take)
-    return list(found.values())
+                part.takes.append(entry.take)
+            part.early = isinstance(entry, Seen) and bool(entry.take)
+    return list(measured.values())
 
 
 def _by_hand(knowledge: Knowledge, case: Case) -> Iterator[_Part]:
@@ -263,17 +263,17 @@ def _verdict(unexplained: Estimate, limit: float) -> Verdict:
 
 
 def _role(knowledge: Knowledge, reading: str) -> str | None:
-    said = knowledge.readings.get(reading)
-    return said.quantity.account if said and said.quantity else None
+    definition = knowledge.readings.get(reading)
+    return definition.quantity.account if definition and definition.quantity else None
 
 
 def _milliamps(knowledge: Knowledge, case: Case, part: _Part) -> Estimate:
     quantity = knowledge.readings[part.reading].quantity
     if not can_weigh(knowledge, part.reading, part.takes):
         raise ValueError(f"This knowledge cannot weigh {part.reading}.")
-    found = estimate(knowledge, part.reading, case.facts, part.takes)
+    estimated = estimate(knowledge, part.reading, case.facts, part.takes)
     scale = convert(1.0, quantity.unit if quantity else "mA", "mA")
-    return Estimate(found.value * scale, found.uncertainty * scale)
+    return Estimate(estimated.value * scale, estimated.uncertainty * scale)
 
 
 def _entered(knowledge: Knowledge, measurement: Measurement) -> Estimate:

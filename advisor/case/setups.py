@@ -37,9 +37,9 @@ def minutes(knowledge: Knowledge, case: Case) -> tuple[float, float]:
     searching = (move for move in moves(knowledge, case) if not isinstance(move.entry, Checked))
     setups = [knowledge.setups[name] for move in searching for name in move.made]
     readings = [knowledge.readings[name] for name in case.taken if name in knowledge.readings]
-    hands_on = [one.minutes for one in readings] + [one.hands_on_minutes for one in setups]
+    hands_on = [reading.minutes for reading in readings] + [one.hands_on_minutes for one in setups]
     waiting = [one.waiting_minutes for one in readings] + [one.waiting_minutes for one in setups]
     return (
-        sum(confirming) + sum(minutes_for(knowledge, said, facts) for said in hands_on),
-        sum(minutes_for(knowledge, said, facts) for said in waiting),
+        sum(confirming) + sum(minutes_for(knowledge, minutes, facts) for minutes in hands_on),
+        sum(minutes_for(knowledge, minutes, facts) for minutes in waiting),
     )

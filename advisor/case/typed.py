@@ -68,17 +68,17 @@ def fields(
     knowledge: Knowledge, case: Case, reading: str, preferences: Mapping[str, str], without: Iterable[str]
 ) -> tuple[Field, ...]:
     """Return the fields of a quantity reading; what the case remembers is not asked again."""
-    said = knowledge.readings[reading]
+    definition = knowledge.readings[reading]
     quantity = quantity_of(knowledge, reading)
     lacking = set(without)
 
     def at_hand(instruments: Iterable[str]) -> tuple[str, ...]:
-        return tuple(one for one in instruments if one not in lacking)
+        return tuple(instrument for instrument in instruments if instrument not in lacking)
 
     if quantity.derived is None:
         unit = preferred(quantity.unit, preferences)
-        instruments = at_hand(said.instrument)
-        return (Field(reading, said.name, unit, (), instruments, instrument=_usual(case, instruments)),)
+        instruments = at_hand(definition.instrument)
+        return (Field(reading, definition.name, unit, (), instruments, instrument=_usual(case, instruments)),)
     asked = []
     formula = FORMULAS[quantity.derived.formula]
     for name, source in ((name, str(source)) for name, source in quantity.derived.inputs.items()):
@@ -90,7 +90,7 @@ def fields(
         elif measurand is not None and (measurand.each_time or case.remembered(source) is None):
             own = measurand.unit and preferred(measurand.unit, preferences)
             choices = tuple((word, word) for word in measurand.choices or ())
-            instruments = at_hand(measurand.instrument or said.instrument) if own else ()
+            instruments = at_hand(measurand.instrument or definition.instrument) if own else ()
             optional = name in formula.input_units and name not in formula.needed
             usual = _usual(case, instruments)
             asked.append(Field(source, measurand.ask, own, choices, instruments, optional, usual))
@@ -181,9 +181,11 @@ def figure_of_the_day(
     knowledge: Knowledge, measurand: str, text: str, preferences: Mapping[str, str]
 ) -> Noted:
     """Return a figure of the day as it was typed; raises `NotUnderstood`."""
-    said = knowledge.measurands[measurand]
-    unit = preferred(said.unit or "", preferences)
-    return Noted(measurand, _measured(knowledge, "", Field(measurand, said.ask, unit, (), ()), text, ""))
+    definition = knowledge.measurands[measurand]
+    unit = preferred(definition.unit or "", preferences)
+    return Noted(
+        measurand, _measured(knowledge, "", Field(measurand, definition.ask, unit, (), ()), text, "")
+    )
 
 
 def _measured(knowledge: Knowledge, reading: str, field: Field, text: str, instrument: str) -> Measurement:
@@ -239,8 +241,8 @@ def ask_for_unit(
     That is the case if in `shown` it is implausible, or less than the instrument can tell from 0, and in the
     other unit it would be ordinary, up to `ordinary`. Limits are in `unit`. Raises `NotUnderstood`.
     """
-    said = knowledge.instruments.get(instrument)
-    if said is None or not is_bare(text):
+    meter = knowledge.instruments.get(instrument)
+    if meter is None or not is_bare(text):
         return
     try:
         number_typed = parse(text, shown)
@@ -248,12 +250,12 @@ def ask_for_unit(
         return
     value = convert(number_typed, shown, unit)
     accuracy = accuracy_of(knowledge, instrument, unit)
-    one = number(value, instrument, accuracy)
-    least = max(math.hypot(one.systematic, one.random), accuracy.resolution if accuracy else 0.0)
+    measured = number(value, instrument, accuracy)
+    least = max(math.hypot(measured.systematic, measured.random), accuracy.resolution if accuracy else 0.0)
     is_plausible = plausible[0] <= value <= plausible[1]
     if value == 0 or (is_plausible and abs(value) >= least):
         return
-    for other in said.units:
+    for other in meter.units:
         if kind_of(other) != kind_of(unit) or other == shown or convert(0.0, other, unit) != 0:
             continue
         if least <= convert(number_typed, other, unit) <= ordinary:
@@ -273,22 +275,22 @@ def _lines(
     reading, quantity = measured.reading, quantity_of(knowledge, measured.reading)
     takes = (*case.takes_now(knowledge, reading), measured.take)
     try:
-        found = estimate(knowledge, reading, facts, takes)
+        estimated = estimate(knowledge, reading, facts, takes)
         likelihood = weigh(knowledge, reading, facts, takes)
     except OutOfRange as error:
         raise NotUnderstood(str(error)) from error
     low, high = quantity.range
-    if not low <= found.value <= high:
+    if not low <= estimated.value <= high:
         raise NotUnderstood(
-            f"This comes to {show(found.value, quantity.unit)}, but {show(low, quantity.unit)} to "
+            f"This comes to {show(estimated.value, quantity.unit)}, but {show(low, quantity.unit)} to "
             f"{show(high, quantity.unit)} is plausible. Read it again."
         )
-    value = f"= {show(found.value, quantity.unit, 4)}"
+    value = f"= {show(estimated.value, quantity.unit, 4)}"
     other = preferred(quantity.unit, preferences)
     if other != quantity.unit:
-        value += f" = {show(convert(found.value, quantity.unit, other), other, 4)}"
-    if found.uncertainty:
-        value += f" ± {show(found.uncertainty, quantity.unit, 2)} (standard uncertainty)"
+        value += f" = {show(convert(estimated.value, quantity.unit, other), other, 4)}"
+    if estimated.uncertainty:
+        value += f" ± {show(estimated.uncertainty, quantity.unit, 2)} (standard uncertainty)"
     if len(takes) > 1:
         value += f", from {len(takes)} takes"
     best = float(likelihood.max())
