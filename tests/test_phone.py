@@ -135,12 +135,9 @@ def weighed(knowledge: Knowledge, *calls: tuple[Engine, Case]) -> list[Situation
 
 
 def test_the_complaint_that_shares_most_words_with_what_was_said_comes_first(known: Known_) -> None:
-    """Each phrase and the name count; words that say nothing do not."""
-    assert fitting(known(WORDS), "There is a noise, it rattles in the DOOR!").complaints == (
-        "rattle",
-        "whistle",
-        "damp",
-    )
+    """Each phrase and the name count; words that say nothing do not, nor does "door" where more is said."""
+    found = fitting(known(WORDS), "There is a noise, it rattles in the DOOR!").complaints
+    assert found == ("rattle", "whistle")
 
 
 def test_a_word_fits_in_any_of_its_forms(known: Known_) -> None:
