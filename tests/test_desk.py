@@ -413,7 +413,8 @@ async def test_a_danger_outside_the_knowledge_is_booked_found_again_and_closed(t
         await pilot.press("down", "enter")
         await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
         await pilot.press("1")
-        await until(pilot, lambda screen: listed(screen) and "red van" not in text_of(pilot))
+        await until(pilot, lambda screen: listed(screen) and "Closed jobs: 1" in text_of(pilot))
+        assert "booked for" not in text_of(pilot)
 
 
 async def test_a_call_left_half_way_is_listed_and_goes_on_also_by_its_tag(tmp_path: Path) -> None:
