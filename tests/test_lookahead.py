@@ -12,11 +12,12 @@ from advisor.advice.advice import advise
 from advisor.advice.repair_order import Remedy
 from advisor.advice.situation import Situation
 from advisor.case.case import Case
-from advisor.case.entries import Seen
+from advisor.case.entries import Prepared, Seen
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.simulate.array_advice import Ranker, compile_ranker
+from advisor.simulate.jobs import starts_of
 from advisor.simulate.rollout import LookAhead, RepairCosts, knowing_saves_minutes, look_ahead
 from tests.benchmarks import lookahead as study
 from tests.conftest import complaint, faults
@@ -129,6 +130,28 @@ def test_without_costs_only_readings_count(known: Made) -> None:
     result = found(small(known), Case("c"), None)
     assert result.winner == result.candidates[0].reading
     assert result.candidates[0].expected_minutes <= 7.0
+
+
+def test_a_wait_that_has_begun_is_charged_with_what_is_left_of_it(known: Made) -> None:
+    """With 8 minutes left: wiggle, 5 + 8, then look at the half that have not a, 2 minutes; or look first.
+
+    After `look` 6 minutes of the wait are left before `wiggle`.
+    """
+    behind = READINGS.replace("    minutes: 5\n", "    minutes: 5\n    setup: open_wide\n")
+    behind = behind.replace("leak: 0.1", "leak: 0.0")
+    setups = "setups:\n  open_wide: {name: Open it wide, hands_on_minutes: 4, waiting_minutes: 20}\n"
+    knowledge = known(complaint("exactly_one_of: {a: 50, b: 40}", 10) + faults("a", "b") + setups + behind)
+    ranker = compile_ranker(knowledge, compile_tables(build(knowledge, "c").tables), "c")
+    case = Case("c", (Prepared("open_wide", "2030-01-07T09:00:00+00:00"),))
+    minutes = {}
+    for left in (8.0, 0.0):
+        start = starts_of(ranker, [case], waiting={"open_wide": left})
+        result = look_ahead(ranker, start, None, np.random.default_rng(1))
+        assert result is not None
+        minutes[left] = {one.reading: one.expected_minutes for one in result.candidates}
+    # Seeing "slack" settles b: 24 of 100 cars end there. All others go on to `wiggle`.
+    assert minutes[8.0] == pytest.approx({"wiggle": 13 + 0.5 * 2, "look": 2 + 0.76 * (5 + 6)}, abs=0.05)
+    assert minutes[0.0] == pytest.approx({"wiggle": 5 + 0.5 * 2, "look": 2 + 0.76 * 5}, abs=0.05)
 
 
 def test_a_case_with_nothing_left_to_read_has_no_candidates(known: Made) -> None:

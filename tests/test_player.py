@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
 from functools import cache
 
 import numpy as np
@@ -14,9 +15,11 @@ from advisor.advice.rules import Workshop
 from advisor.advice.situation import Situation
 from advisor.arrays import Floats
 from advisor.case.case import Case
-from advisor.case.entries import Known, Seen, Skipped
+from advisor.case.condition import present
+from advisor.case.entries import Known, Prepared, Seen, Skipped
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine, ImpossibleEvidence, InferenceEngine
+from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.model.nodes import is_instrument_leaf, shown_by
@@ -163,7 +166,7 @@ def test_round_off_decides_nothing(
     ranker = compile_ranker(knowledge, engine, "c", ranking=ranking)
     starts = starts_of(ranker, [case])
     beliefs, told = ranker.posteriors(starts.potentials)
-    chosen = choose(ranker, beliefs, offers(ranker, told, starts.gone, starts.condition)).reading
+    chosen = choose(ranker, beliefs, offers(ranker, told, starts.gone, starts.condition, starts.left)).reading
     assert [ranker.readings[at] for at in chosen] == order[:1]
     assert candidates(ranker, starts, told, 4)[0] == order[0]
 
@@ -181,7 +184,7 @@ def test_first_choice_and_stop_are_those_of_the_advice(
     cases = partial_cases(shipped, engine, name, 8)
     starts = starts_of(ranker, cases)
     beliefs, bits = ranker.posteriors(starts.potentials)
-    offered = offers(ranker, bits, starts.gone, starts.condition)
+    offered = offers(ranker, bits, starts.gone, starts.condition, starts.left)
     choices = choose(ranker, beliefs, offered)
     for at, case in enumerate(cases):
         advice = advise(Situation.of(shipped, engine, case), workshop)
@@ -194,6 +197,78 @@ def test_first_choice_and_stop_are_those_of_the_advice(
         assert ranker.batch.readings[choices.seen_with[at]] == leaf_of(engine, first)
         assert offered.bits[at, chosen] == pytest.approx(first.expected_information_bits, abs=1e-9)
         assert offered.minutes[at, chosen] == pytest.approx(first.minutes, abs=1e-9)
+
+
+BEGUN = [
+    ("flat_battery", ("asleep",), 35.0),
+    ("no_heat", ("engine_cold",), 100.0),
+    ("poor_cooling", ("gauges_on", "soaked_gauges"), 40.0),
+    ("no_air", ("ignition_on",), 0.0),
+]
+"""Complaints with setups that were begun, and the minutes left of the wait of the last one."""
+
+
+@pytest.mark.parametrize(("name", "setups", "left"), BEGUN)
+def test_while_a_wait_runs_everything_is_offered_as_the_advice_offers_it(
+    shipped: Knowledge, engines: Callable[[str], Engine], name: str, setups: tuple[str, ...], left: float
+) -> None:
+    """Minutes with what is left of the wait, and nothing that would disturb what is waited for."""
+    engine, now = engines(name), datetime(2030, 1, 7, 9, tzinfo=UTC)
+    wait = minutes_for(shipped, shipped.setups[setups[-1]].waiting_minutes, {})
+    began = now - timedelta(minutes=wait - left)
+    case = Case(name, tuple(Prepared(setup, began.isoformat()) for setup in setups))
+    car = present(shipped, case, (began.isoformat(),) * len(setups), now)
+    waiting = car.waiting_minutes(shipped, {}, now)
+    assert waiting[setups[-1]] == left
+    ranker = compile_ranker(shipped, engine, name)
+    starts = starts_of(ranker, [case], car.condition, waiting)
+    _, bits = ranker.posteriors(starts.potentials)
+    offered = offers(ranker, bits, starts.gone, starts.condition, starts.left)
+    advice = advise(Situation.of(shipped, engine, case), car=car, now=now)
+    told = {one.reading: one for one in advice.proposals}
+    assert {one for at, one in enumerate(ranker.readings) if offered.bits[0, at] > 1e-9} == {
+        one.reading for one in advice.proposals if one.expected_information_bits > 1e-9
+    }
+    for at, reading in enumerate(ranker.readings):
+        if reading in told:
+            assert offered.minutes[0, at] == pytest.approx(told[reading].minutes, abs=1e-9)
+            assert offered.hands_on_minutes[0, at] == pytest.approx(told[reading].hands_on_minutes, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("first", "minutes", "waited", "once_over"),
+    [("tap", 3 + 5, 8 - 3, 0), ("wiggle", 5 + 3, 8, 0), ("rest", 2 + 3 + 5, 15, 15)],
+)
+def test_a_wait_that_has_begun_costs_what_is_left_of_it(
+    known: Made, first: str, minutes: float, waited: float, once_over: float
+) -> None:
+    """Eight of 20 minutes are left: three fewer after three minutes of tapping, none after a longer wait."""
+    knowledge = known(
+        complaint("exactly_one_of: {a: 50, b: 40}", 10)
+        + faults("a", "b")
+        + READINGS.split("  look:")[0]
+        + """\
+  tap: {name: Tap it, minutes: 3, outcomes: {t: Tight, s: Slack}, noisy_or: {leak: 0.0, causes: {b: 1.0}}}
+  rest:
+    name: Leave it alone
+    minutes: 2
+    waiting_minutes: 15
+    outcomes: {q: Quiet, h: Hums}
+    noisy_or: {leak: 0.3, causes: {a: 0.5}}
+"""
+    )
+    engine = compile_tables(build(knowledge, "c").tables)
+    ranker = compile_ranker(knowledge, engine, "c")
+    case = Case("c", (Prepared("open_wide", "2030-01-07T09:00:00+00:00"),))
+    starts = starts_of(ranker, [case], waiting={"open_wide": 8.0})
+    cars = draw_cars(ranker, starts, np.zeros(200, dtype=np.intp), np.random.default_rng(1))
+    jobs = play_many(ranker, starts, cars, first)
+    both = [at for at in range(200) if set(jobs.readings(at)) == {first, "tap", "wiggle"}]
+    assert both
+    for at in both:
+        assert (jobs.hands_on_minutes[at], jobs.waiting_minutes[at]) == (minutes, waited)
+    over = play_many(ranker, starts_of(ranker, [case]), cars, first)
+    assert over.waiting_minutes[both].tolist() == [once_over] * len(both)
 
 
 def played(

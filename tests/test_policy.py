@@ -331,7 +331,8 @@ def test_waiting_counts_by_its_weight_for_one_case_as_for_many(weight: float, dr
     assert held.information_bits_per_minute == pytest.approx(by_hand, rel=1e-12)
     ranker = compile_ranker(drip.knowledge, drip.engines.one(Case("drip")), "drip", policy=policy)
     start = starts_of(ranker, [Case("drip")])
-    found = rates(ranker, offers(ranker, ranker.posteriors(start.potentials)[1], start.gone, start.condition))
+    bits = ranker.posteriors(start.potentials)[1]
+    found = rates(ranker, offers(ranker, bits, start.gone, start.condition, start.left))
     assert found[0, ranker.readings.index("held")] == pytest.approx(by_hand, rel=1e-9)
 
 

@@ -614,6 +614,24 @@ def test_playing_out_reckons_with_this_workshop_and_what_a_repair_takes(
     assert rest == [progress, stop]
 
 
+def test_playing_out_reckons_with_the_wait_that_is_running(
+    bench: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The car was put to sleep just now: all of the 40 minutes are left."""
+    begun: list[tuple[Ranker, Starts]] = []
+
+    def played(ranker: Ranker, start: Starts, *_: object, **__: object) -> None:
+        begun.append((ranker, start))
+
+    monkeypatch.setattr(sessions, "look_ahead", played)
+    bench.prepared(["asleep"]).look_ahead(lambda *_: None, lambda: False)
+    ((ranker, start),) = begun
+    (left,) = start.left
+    assert dict(zip(ranker.conditions.setups, left.tolist(), strict=True)) == {
+        one: 40.0 if one == "asleep" else 0.0 for one in ranker.conditions.setups
+    }
+
+
 def test_a_quiet_look_ahead_speaks_only_where_it_changes_the_advice(
     bench: Session, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -426,7 +426,7 @@ class Session:
         engine = self.engines.one(self.case)
         ranker = compile_ranker(self.knowledge, engine, self.case.complaint, self.at_hand, self.policy)
         random = np.random.default_rng(LOOK_AHEAD_SEED)
-        start = starts_of(ranker, [self.case], self.car.condition)
+        start = starts_of(ranker, [self.case], self.car.condition, self.waiting)
         found = look_ahead(ranker, start, costs, random, cars, progress=progress, stop=stop)
         first = self.proposals[0].reading if self.proposals else None
         if found is None or first not in {one.reading for one in found.candidates}:

@@ -142,11 +142,11 @@ def _bands(knowledge: Knowledge, shown: Sequence[str]) -> dict[int, Ints]:
     return bands
 
 
-def offers(ranker: Ranker, bits: Floats, gone: Bools, condition: Ints) -> Offers:
+def offers(ranker: Ranker, bits: Floats, gone: Bools, condition: Ints, left: Floats) -> Offers:
     """Return what each reading offers in many states, with the instrument at hand that tells most.
 
-    `bits` are the batch's; `gone` and `condition` as in `Starts`. A reading that has to wait for another one
-    (`rules.held_back`), or that there is no way to, tells nothing.
+    `bits` are the batch's; `gone`, `condition` and `left` as in `Starts`. A reading that has to wait for
+    another one (`rules.held_back`), or that there is no way to, tells nothing.
     """
     told = bits[:, ranker.seen_with]
     which = comparable(told).argmax(axis=2)
@@ -156,13 +156,17 @@ def offers(ranker: Ranker, bits: Floats, gone: Bools, condition: Ints) -> Offers
     hands_on = np.stack([way.hands_on_minutes for way in ways])[at]
     minutes = hands_on + np.stack([way.waiting_minutes for way in ways])[at]
     in_reach = np.stack([way.in_reach for way in ways])[at]
+    spends = np.stack([way.spends for way in ways])[at]
+    if left.any():
+        still = ranker.conditions.needed & ~np.stack([way.makes for way in ways])[at]
+        minutes += np.where(still, left[:, np.newaxis], 0.0).max(axis=2)
+        spends |= np.stack([way.ends for way in ways])[at] & (left > 0)[:, np.newaxis]
     most = np.take_along_axis(told, which[:, :, np.newaxis], axis=2)[:, :, 0]
     offered = Offers(np.where(gone | ~in_reach, 0.0, most), minutes, hands_on, seen_with)
-    spends = np.stack([way.spends for way in ways])
     if not spends.any():
         return offered
     wanted = ranker.conditions.wanted
-    waits = rules.held_back(worth_taking(ranker, offered), wanted, spends[at])
+    waits = rules.held_back(worth_taking(ranker, offered), wanted, spends)
     return replace(offered, bits=np.where(waits, 0.0, offered.bits))
 
 

@@ -21,7 +21,7 @@ from advisor.knowledge.conditions import (
     wanted_by,
     way_to_reading,
 )
-from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.knowledge import Knowledge, setups_of
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,6 +33,7 @@ class Ways:
     hands_on_minutes: Floats  # (readings,), with the setups to make, as the next
     waiting_minutes: Floats
     spends: Bools  # (readings, setups): what taking it ends for good
+    ends: Bools  # (readings, setups): what is in place now and will be no more
     makes: Bools  # (readings, setups)
 
 
@@ -45,6 +46,7 @@ class Conditions:
         self.setups = tuple(sorted(frozenset().union(*wanted)))
         self.wanted: Bools = self._flags(wanted)
         self._arriving = frozenset(name for name, setup in knowledge.setups.items() if setup.on_arrival)
+        self.needed: Bools = self._flags([frozenset(setups_of(knowledge, name)) for name in self.readings])
         self._numbers: dict[tuple[Condition, tuple[tuple[str, str], ...]], int] = {}
         self._known: list[tuple[Condition, dict[str, str]]] = []
         self._ways: dict[int, Ways] = {}
@@ -68,7 +70,7 @@ class Conditions:
         if number not in self._ways:
             condition, facts = self._known[number]
             to = tuple(way_to_reading(self.knowledge, condition, name, facts) for name in self.readings)
-            self._ways[number] = self._as_arrays(to, facts)
+            self._ways[number] = self._as_arrays(condition, to, facts)
         return self._ways[number]
 
     def after(self, number: int, reading: int, outcome: str | None) -> int:
@@ -83,8 +85,12 @@ class Conditions:
             self._after[key] = self.number(condition, facts)
         return self._after[key]
 
-    def _as_arrays(self, to: tuple[Way | OutOfReach, ...], facts: Mapping[str, str]) -> Ways:
+    def _as_arrays(
+        self, condition: Condition, to: tuple[Way | OutOfReach, ...], facts: Mapping[str, str]
+    ) -> Ways:
         hands_on, waiting = np.zeros(len(to)), np.zeros(len(to))
+        none: frozenset[str] = frozenset()
+        ends = [none] * len(to)
         for index, (name, way) in enumerate(zip(self.readings, to, strict=True)):
             reading = self.knowledge.readings[name]
             hands_on[index] = minutes_for(self.knowledge, reading.minutes, facts)
@@ -92,14 +98,15 @@ class Conditions:
             if isinstance(way, Way):
                 hands_on[index] += way.hands_on_minutes
                 waiting[index] += way.waiting_minutes
+                ends[index] = condition.in_place - after_reading(self.knowledge, way, name, None).in_place
         ways = [way if isinstance(way, Way) else None for way in to]
-        none: frozenset[str] = frozenset()
         return Ways(
             to,
             np.array([way is not None for way in ways], dtype=bool),
             hands_on,
             waiting,
             self._flags([way.spent if way else none for way in ways]),
+            self._flags(ends),
             self._flags([frozenset(way.made) if way else none for way in ways]),
         )
 

@@ -7,7 +7,7 @@ of them with each instrument at hand, errors included. What is read next and whe
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,12 +34,18 @@ NUMBERS_AT_ONCE = 2**23
 class Starts:
     """Cases as the ranker sees them: `gone` readings are seen or cannot be taken on this car.
 
-    `condition` is the number of each car's condition among those of the ranker.
+    `condition` is the number of each car's condition among those of the ranker, `left` the minutes that the
+    waiting of setups in place still takes.
     """
 
     potentials: Floats  # (starts, entries)
     gone: Bools  # (starts, readings)
     condition: Ints  # (starts,)
+    left: Floats  # (starts, setups of the ranker's conditions)
+
+    def of(self, which: Ints) -> Starts:
+        """Return the starts at these places, in this order."""
+        return Starts(self.potentials[which], self.gone[which], self.condition[which], self.left[which])
 
 
 @dataclass(frozen=True, eq=False)
@@ -117,10 +123,16 @@ def steps_of(jobs: Jobs, starts: Starts, cars: Cars, job: int) -> Iterator[JobSt
         number = conditions.after(number, reading, outcome)
 
 
-def starts_of(ranker: Ranker, cases: Sequence[Case], car: Condition | None = None) -> Starts:
+def starts_of(
+    ranker: Ranker,
+    cases: Sequence[Case],
+    car: Condition | None = None,
+    waiting: Mapping[str, float] | None = None,
+) -> Starts:
     """Where the jobs begin; raises `ImpossibleEvidence` where what was seen of a case cannot be so.
 
-    Cars are in the condition that their entries say, or all in that of `car`.
+    Cars are in the condition that their entries say, or all in that of `car`. `waiting` gives the minutes
+    that the waiting of setups in place still takes (default: all waits are over).
     """
     engine, knowledge = ranker.batch.engine, ranker.knowledge
     evidence = [case.evidence(knowledge, engine) for case in cases]
@@ -135,6 +147,7 @@ def starts_of(ranker: Ranker, cases: Sequence[Case], car: Condition | None = Non
         ranker.batch.potentials(evidence),
         flags([frozenset(one) for one in gone], ranker.readings),
         np.array(numbers, dtype=np.intp),
+        np.tile([(waiting or {}).get(name, 0.0) for name in ranker.conditions.setups], (len(cases), 1)),
     )
 
 
@@ -217,10 +230,10 @@ def _play_block(
     made = _none_made(ranker, count)
     jobs = np.arange(count)  # those not over yet
     begun, at = np.unique(cars.start, return_inverse=True)  # the state each of them is in
-    states = Starts(starts.potentials[begun], starts.gone[begun], starts.condition[begun])
+    states = starts.of(begun)
     while len(jobs):
         believed, bits = ranker.posteriors(states.potentials)
-        offered = offers(ranker, bits, states.gone, states.condition)
+        offered = offers(ranker, bits, states.gone, states.condition, states.left)
         choices = choose(ranker, believed, offered, None if wish is None else wish(believed, offered))
         if first is not None and not taken:
             choices = _all_taking(ranker.readings.index(first), offered)
@@ -238,15 +251,15 @@ def _play_block(
         if not len(jobs):
             break
         own = np.arange(len(bits))
-        worked = offered.hands_on_minutes[own, choices.reading]
+        worked, took = offered.hands_on_minutes[own, choices.reading], offered.minutes[own, choices.reading]
         hands_on[jobs] += worked[at]
-        waiting[jobs] += (offered.minutes[own, choices.reading] - worked)[at]
+        waiting[jobs] += (took - worked)[at]
         ways = [ranker.conditions.ways(number) for number in states.condition.tolist()]
         chosen = zip(ways, choices.reading.tolist(), strict=True)
         made[jobs] |= np.stack([way.makes[reading] for way, reading in chosen])[at]
         taken.append(np.full(count, -1))
         taken[-1][jobs] = choices.seen_with[at]
-        states, at = _after(ranker, states, choices, at, cars.shows[jobs, choices.seen_with[at]])
+        states, at = _after(ranker, states, choices, took, at, cars.shows[jobs, choices.seen_with[at]])
     return Jobs(
         ranker,
         np.stack(taken, axis=1) if taken else np.empty((count, 0), dtype=np.intp),
@@ -262,8 +275,13 @@ def _none_made(ranker: Ranker, jobs: int) -> Bools:
     return np.zeros((jobs, len(ranker.conditions.setups)), dtype=bool)
 
 
-def _after(ranker: Ranker, states: Starts, choices: Choices, at: Ints, shown: Ints) -> tuple[Starts, Ints]:
-    """Return the states after jobs in the states `at` have seen `shown`, and which of them each job is in."""
+def _after(
+    ranker: Ranker, states: Starts, choices: Choices, took: Floats, at: Ints, shown: Ints
+) -> tuple[Starts, Ints]:
+    """Return the states after jobs in the states `at` have seen `shown`, and which of them each job is in.
+
+    Waits that have begun run on while a reading is taken; it `took` so many minutes in each state.
+    """
     most = int(shown.max()) + 1
     different, at = np.unique(at * most + shown, return_inverse=True)
     before, shown = np.divmod(different, most)
@@ -284,7 +302,16 @@ def _after(ranker: Ranker, states: Starts, choices: Choices, at: Ints, shown: In
             strict=True,
         )
     ]
-    return Starts(potentials, gone, np.array(condition, dtype=np.intp)), at
+    made = np.stack(
+        [
+            ranker.conditions.ways(number).makes[chosen]
+            for number, chosen in zip(states.condition[before].tolist(), reading.tolist(), strict=True)
+        ]
+    )
+    numbers = np.array(condition, dtype=np.intp)
+    runs = ranker.conditions.in_place(numbers) & ~made  # a setup made on the way has been waited for
+    left = np.where(runs, np.maximum(states.left[before] - took[before, np.newaxis], 0.0), 0.0)
+    return Starts(potentials, gone, numbers, left), at
 
 
 def _outcome(ranker: Ranker, column: int, cell: int) -> str | None:

@@ -85,7 +85,7 @@ def look_ahead(
 ) -> LookAhead | None:
     """Play out the `most` best readings on simulated cars; None once `stop` says so.
 
-    A case is in the condition that its entries say; `starts_of` gives it in another one.
+    A case is in the condition that its entries say, with all waits over; `starts_of` gives it in another one.
 
     Without costs only the minutes of readings count, up to the stop of the plain advice. `progress` is told
     how many candidates of how many are done. Raises `ImpossibleEvidence`.
@@ -115,7 +115,7 @@ def look_ahead(
 
 def candidates(ranker: Ranker, start: Starts, bits: Floats, most: int) -> tuple[str, ...]:
     """Return the best readings of a case by its ranking and the other, in turn; the plain choice first."""
-    offered = offers(ranker, bits, start.gone, start.condition)
+    offered = offers(ranker, bits, start.gone, start.condition, start.left)
     minutes = offered.minutes[0].tolist()
     worth = np.flatnonzero(worth_taking(ranker, offered)[0]).tolist()
     if not worth:

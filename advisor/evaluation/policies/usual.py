@@ -15,7 +15,7 @@ import numpy as np
 from advisor.arrays import Floats
 from advisor.evaluation.policy import Setting, policy
 from advisor.simulate.array_advice import Offers, Ranker, worth_taking
-from advisor.simulate.jobs import Cars, Jobs, ReadingPolicy, Starts, play_many
+from advisor.simulate.jobs import Cars, Jobs, ReadingPolicy, play_many
 
 
 @policy("the advice: bits per minute")
@@ -56,7 +56,7 @@ def random(setting: Setting) -> Jobs:
     Every car is a case of its own: jobs that share a state would all draw the same order.
     """
     starts, cars = setting.starts, setting.cars
-    apart = Starts(starts.potentials[cars.start], starts.gone[cars.start], starts.condition[cars.start])
+    apart = starts.of(cars.start)
     own = Cars(np.arange(len(cars.start)), cars.faults, cars.shows)
     return play_many(setting.ranker, apart, own, wish=at_random(setting.ranker, setting.random))
 
