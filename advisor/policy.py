@@ -197,6 +197,29 @@ class Policy:
         float,
         Parameter(BENCH, PROBABILITY, 0.0, 1.0, CHOICE, "A cause this probable is named to the customer."),
     ] = 0.3
+    interruption_minutes: Annotated[
+        float,
+        Parameter(
+            BENCH,
+            MINUTES,
+            0.0,
+            10000.0,
+            CHOICE,
+            "Whoever comes back to a job after so long is told what was in place.",
+        ),
+    ] = 90.0
+    shown_from: Annotated[
+        float,
+        Parameter(
+            BENCH,
+            PROBABILITY,
+            0.0,
+            1.0,
+            CHOICE,
+            "A sure reading that makes a cause likelier by so much has shown it; where none has, it is said "
+            "before parts are fitted for it.",
+        ),
+    ] = 0.05
 
     phone_minutes: Annotated[
         float,

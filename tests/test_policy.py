@@ -22,7 +22,7 @@ from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.session import Session
 from advisor.case.case import Case
-from advisor.case.entries import Entry, Seen
+from advisor.case.entries import Entry, Prepared, Seen
 from advisor.checks.informativeness import review
 from advisor.desk.booking import BookingSheet, booking_sheet
 from advisor.desk.bookingsheet import as_dict, document
@@ -233,6 +233,18 @@ EFFECTS: dict[str, tuple[float, Look, object, object]] = {
         True,
     ),
     "named_to_customer_from": (0.9, named, True, False),
+    "interruption_minutes": (
+        0.0,
+        lambda d, s, p: "On the lift" in job(d, s, p, Prepared("lifted", AT)).interrupted,
+        False,
+        True,
+    ),
+    "shown_from": (
+        0.9,
+        lambda d, s, p: "no reading has shown it" in job(d, s, p, Seen("drops", "wet")).unsure_words("pump"),
+        False,
+        True,
+    ),
     "phone_minutes": (1.0, lambda d, s, p: d.question(p), "clicked", "time"),
     "phone_bits": (1.0, lambda d, s, p: d.question(p), "clicked", "not-worth-it"),
     "covered": (0.5, lambda d, s, p: d.sheet(p, clicked="turns").total.upto, 220.0, 13.0),
@@ -308,6 +320,8 @@ def test_the_defaults_are_those_that_shipped_before_they_could_be_set() -> None:
         "a_guess": 0.7,
         "quick_look_minutes": 3.0,
         "named_to_customer_from": 0.3,
+        "interruption_minutes": 90.0,
+        "shown_from": 0.05,
         "phone_minutes": 10.0,
         "phone_bits": 0.15,
         "covered": 0.8,

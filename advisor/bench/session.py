@@ -99,13 +99,9 @@ LARGEST_PART_MA = 100_000.0
 """Above this a part of a sleeping car's draw is a slip of the finger."""
 LONGEST_CAUSE = 120
 """Letters of a cause in words."""
-INTERRUPTION_MINUTES = 90.0
-"""Whoever comes back after so long is told what was in place (the project's choice)."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
 WRONG_COMPLAINT = "wrong complaint"
 """Why a job is cancelled in whose place one with another complaint is opened."""
-SHOWN = 0.05
-"""A reading that makes a cause likelier by so much has shown it (the project's choice)."""
 
 STOP_STEPS = {
     "sure": "do the remedy",
@@ -265,7 +261,7 @@ class Session:
             for setup, left in self.waiting.items()
             if left == 0 and not self.knowledge.setups[setup].on_arrival
         ]
-        if minutes < INTERRUPTION_MINUTES or not made:
+        if minutes < self.policy.interruption_minutes or not made:
             return ""
         return (
             f"You were here {duration(minutes)} ago. In place then: {', '.join(made)}. The car may have "
@@ -699,7 +695,8 @@ class Session:
             for step, entry in self.case.counting.items()
             if isinstance(entry, Measured) or (isinstance(entry, Seen) and entry.confidence == 1)
         ]
-        shown = [step for step in sure if self.stages[step][fault] - self.stages[step - 1][fault] >= SHOWN]
+        least = self.policy.shown_from
+        shown = [step for step in sure if self.stages[step][fault] - self.stages[step - 1][fault] >= least]
         why = "" if shown else "; no reading has shown it"
         return f"Not sure yet ({percent(now)}){why}, and the remedy costs parts. "
 
