@@ -77,7 +77,7 @@ SAID = {
     ("readings", "sunroof_rear_pour"): "wheels chocked, nobody below the car",
     ("setups", "hose_ready"): "its 12 V control units",
     ("readings", "valve_answer"): "a steady 12 V burns the coil",
-    ("readings", "heater_cut_off"): "Coolant below 60 °C",
+    ("readings", "heater_cut_off"): "Engine off, key out, bonnet open until the coolant is below 60 °C",
     ("cautions", "r744_pressure"): "64 bar at rest at 25 °C",
 }
 
@@ -133,6 +133,9 @@ def test_times_are_long_enough_to_be_safe_and_done_well(shipped: Knowledge) -> N
     """A hot engine is not at 40 °C within an hour; bleeding and bonded glass take their time."""
     assert shipped.setups["engine_cold"].waiting_minutes == 150
     assert shipped.setups["coolant_cold"].needs == ("engine_cold",)
+    # Forty minutes from 88 °C down to 60 °C, as the model of a car cools down, and ten at full cooling again.
+    assert shipped.readings["heater_cut_off"].waiting_minutes == 60
+    assert shipped.readings["heater_cut_off"].ends == ("ac_full",)
     assert shipped.readings["matrix_flush"].minutes == 50
     assert shipped.readings["evaporator_reading"].minutes == 25
     glass = [shipped.faults[name].remedy_minutes for name in ("windscreen_bond", "side_glass_bond")]

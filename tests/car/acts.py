@@ -467,6 +467,7 @@ GROUPS = (
         ),
     ),
     _group("pressures_meet", effect=_cooling_off),
+    _group("heater_cut_off", effect=Car.switch_off),
     _group(
         "pressure_at_rest",
         _demand(lambda car: car.is_soaked and car.has_gauges, "the gas is not at rest with the gauges on it"),
