@@ -32,6 +32,7 @@ from advisor.case.entries import (
     Stated,
     TakenBack,
 )
+from advisor.case.setups import minutes
 from advisor.case.typed import NotUnderstood
 from advisor.checks.lint import checked
 from advisor.evaluation.scenarios import play, read_scenarios
@@ -342,6 +343,28 @@ def test_a_reading_that_such_a_car_cannot_have_is_left_out(car: tuple[Knowledge,
         one.reading: why for one, why in advised(knowledge, engine, Known("drive", "electric")).unavailable
     }
     assert left["clutch"] == "not on this car (Drive: electric)"
+
+
+def test_asking_a_fact_or_a_figure_of_the_day_takes_no_minutes_anywhere(
+    car: tuple[Knowledge, Engine],
+) -> None:
+    """By hand: 3 + 2 + 5 at the vents and 12 + 8 of waiting, 8 of 10 cars with a belt at the clutch.
+
+    So it is on the card, on simulated cars and in the planned minutes of the job.
+    """
+    knowledge, engine = car
+    by_hand = {"vent": (10.0, 30.0), "clutch": (0.8 * 10 + 0.2 * 30,) * 2}
+    told = {one.reading: one for one in advised(knowledge, engine).proposals}
+    assert {name: told[name].asks for name in by_hand} == {"vent": ("outside",), "clutch": ("drive",)}
+    simulated = Conditions(knowledge, tuple(by_hand))
+    ways = simulated.ways(simulated.number(UNKNOWN, {}))
+    for index, (name, (hands_on, total)) in enumerate(by_hand.items()):
+        assert (told[name].hands_on_minutes, told[name].minutes) == pytest.approx((hands_on, total))
+        assert ways.hands_on_minutes[index] == pytest.approx(hands_on)
+        assert ways.hands_on_minutes[index] + ways.waiting_minutes[index] == pytest.approx(total)
+    outside = Noted("outside", Measurement("outside", 20.0, "", "20 °C"))
+    assert minutes(knowledge, Case("c", (Known("drive", "belt"), outside))) == (0, 0)
+    assert minutes(knowledge, Case("c", (outside, Seen("vent", "warm")))) == (10, 20)
 
 
 def test_limits_that_do_not_hold_on_such_a_day_are_refused(car: tuple[Knowledge, Engine]) -> None:

@@ -66,8 +66,8 @@ class CandidateReading:
 
     `setups` are to be made first, in this order, `assumed` are those that cars arrive with and that nobody
     has said to be over, `ends` those in place that will be no more. `asks` are vehicle facts and figures of
-    the day to ask first, as they decide whether the reading applies. One `at_rest` shows a fault only while
-    the complaint is there, and it is not: a normal result would clear nothing.
+    the day to ask first, as they decide whether the reading applies; asking takes no minutes. One `at_rest`
+    shows a fault only while the complaint is there, and it is not: a normal result would clear nothing.
     """
 
     reading: str
