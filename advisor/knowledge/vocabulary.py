@@ -53,11 +53,11 @@ def _members(said: Any) -> Any:
     return {one if isinstance(one, str) else str(one): None for one in said}
 
 
-def _limit(said: Any) -> Any:
+def _by_fact(said: Any) -> Any:
     if not isinstance(said, dict):
         return said
     if "by" not in said:
-        raise ValueError("A limit that depends on a fact says 'by: FACT' first. Add 'by: …'.")
+        raise ValueError("What depends on a fact says 'by: FACT' first. Add 'by: …'.")
     return {"by": said["by"], "values": {key: value for key, value in said.items() if key != "by"}}
 
 
@@ -88,7 +88,7 @@ _SAID_PROBABILITY = {
 _SAID_ID_OR_LIST = {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}}]}
 
 
-_SAID_LIMIT = {
+_SAID_BY_FACT = {
     "type": "object",
     "properties": {"by": {"type": "string"}},
     "required": ["by"],
@@ -146,7 +146,7 @@ class ByFact(AuthoredModel):
 
 MinutesByFact = Annotated[
     Annotated[Minutes, Tag("number")]
-    | Annotated[ByFact, BeforeValidator(_limit), WithJsonSchema(_SAID_LIMIT), Tag("by fact")],
+    | Annotated[ByFact, BeforeValidator(_by_fact), WithJsonSchema(_SAID_BY_FACT), Tag("by fact")],
     Discriminator(lambda said: "by fact" if isinstance(said, dict | ByFact) else "number"),
 ]
 """A slip in a number is told as one: the form that is not meant has nothing to say."""
@@ -463,7 +463,9 @@ class Quantity(AuthoredModel):
     derived: Derived | None = None
     account: Literal["total", "part"] | None = None
     bands: Annotated[dict[str, Text], Field(min_length=2, max_length=8)]
-    limits: tuple[float | Annotated[LimitByFact, BeforeValidator(_limit), WithJsonSchema(_SAID_LIMIT)], ...]
+    limits: tuple[
+        float | Annotated[LimitByFact, BeforeValidator(_by_fact), WithJsonSchema(_SAID_BY_FACT)], ...
+    ]
 
     def limits_for(self, facts: Mapping[str, str]) -> tuple[float, ...] | None:
         """Return the limits for a vehicle, in the unit; None while a fact they depend on is unknown."""
