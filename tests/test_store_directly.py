@@ -15,7 +15,7 @@ import pytest
 import sqlalchemy as sa
 
 from advisor.case.case import Case
-from advisor.case.entries import Prepared, Seen, Skipped, TakenBack
+from advisor.case.entries import Prepared, Seen, Skipped
 from advisor.store import store as stores
 from advisor.store.errors import Erased, StaleWrite, StoreError
 from advisor.store.records import StoredCase
@@ -267,18 +267,6 @@ def test_the_time_is_that_of_the_world_where_no_clock_is_given(other: Store) -> 
     before = datetime.now(UTC).replace(microsecond=0)
     assert before <= datetime.fromisoformat(other.now()) <= datetime.now(UTC)
     assert other.now().endswith("+00:00")
-
-
-def test_the_last_step_that_counts_is_taken_back_where_none_is_named(store: Store) -> None:
-    """A step that is named with its reason otherwise; step 0 on a job without any."""
-    filed = store.append(store.open_case("bay", "flat_battery"), FAR, Skipped("boot_lamp", ""))
-    filed = store.take_back(filed)
-    assert filed.case.entries[-1] == TakenBack(2, "")
-    filed = store.take_back(filed)
-    assert filed.case.entries[-1] == TakenBack(1, "")
-    filed = store.take_back(store.append(filed, NEAR, FAR), 5, "wrong car")
-    assert filed.case.entries[-1] == TakenBack(5, "wrong car")
-    assert store.take_back(store.open_case("bay", "no_heat")).case.entries == (TakenBack(0, ""),)
 
 
 # --------------------------------------------------------------------------------------------- erasing

@@ -19,7 +19,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case.entries import Seen
+from advisor.case.entries import Seen, TakenBack
 from advisor.learning.proposal import unified
 from advisor.store.store import Store
 from tests import postgresql, test_bench
@@ -336,7 +336,7 @@ def test_a_clock_that_is_set_back_changes_no_order(tmp_path: Path) -> None:
     filed = store.open_case("bay", "hum")
     for outcome in ("glows", "dark"):
         filed = store.append(filed, Seen("glow", outcome))
-    filed = store.take_back(filed)
+    filed = store.append(filed, TakenBack(2, ""))
     assert store.cases() == [filed]
     assert [at[11:13] for at in filed.times] == ["12", "09", "03"]
     assert filed.case.outcomes == {"glow": "glows"}

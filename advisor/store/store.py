@@ -18,7 +18,7 @@ from platformdirs import user_data_path, user_downloads_path
 from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
 from advisor.case.case import Case
-from advisor.case.entries import Entry, TakenBack
+from advisor.case.entries import Entry
 from advisor.store import database
 from advisor.store.database import (
     CASES,
@@ -190,11 +190,6 @@ class Store:
             "Somebody else has entered something on this job in the meantime. Your answer was not "
             "entered: look at the job as it is now, then answer again."
         )
-
-    def take_back(self, filed: StoredCase, step: int | None = None, reason: str = "") -> StoredCase:
-        """Take back a step that counts, the last one if none is named; the record of it stays."""
-        last = max(filed.case.counting, default=0)
-        return self.append(filed, TakenBack(last if step is None else step, reason))
 
     def cases(self) -> list[StoredCase]:
         """Return every readable case, the newest first."""

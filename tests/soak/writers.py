@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
-from advisor.case.entries import Closed, Entry, Known, Measured, Seen, Skipped
+from advisor.case.entries import Closed, Entry, Known, Measured, Seen, Skipped, TakenBack
 from advisor.model.observation import Measurement
 from advisor.store.errors import StaleWrite, StoreError
 from advisor.store.records import StoredCase
@@ -107,7 +107,7 @@ class Writer:
             doing="undoing",
             parts=[[job.number, job.entries + 1, [f"TakenBack(step={step}, reason={words!r})"]]],
         )
-        self.keep((self.taken(lambda: self.store.take_back(job, step, words)),))
+        self.keep((self.taken(lambda: self.store.append(job, TakenBack(step, words))),))
         self.record.told("saved")
 
     def answering_with_others(self, number: int) -> None:
