@@ -124,6 +124,33 @@ def known(tmp_path: Path) -> Callable[[str], Knowledge]:
     return made
 
 
+CLASHING = (
+    complaint("any_of: {strap: 60, glass: 45}")
+    + faults("strap", "glass")
+    + """\
+readings:
+  tap:
+    name: Tap the glass
+    minutes: 2
+    outcomes: {dull: Dull, rings: Rings}
+    table: [{when: {glass: present}, gives: {dull: 0.0, rings: 1.0}}, {otherwise: {rings: 10 of 100}}]
+  seat:
+    name: Glass in its seat
+    minutes: 9
+    outcomes: {seated: Seated, off: Off its seat}
+    table: [{when: {glass: present}, gives: {seated: 0.05, off: 0.95}}, {otherwise: {seated: 1.0, off: 0.0}}]
+"""
+)
+
+
+@pytest.fixture
+def clashing(tmp_path: Path) -> Path:
+    """A file of knowledge in which two answers contradict each other."""
+    file = tmp_path / "clashing.yaml"
+    file.write_text(HEAD + CLASHING, encoding="utf-8")
+    return file
+
+
 @pytest.fixture(scope="session")
 def shipped() -> Knowledge:
     """The shipped knowledge."""

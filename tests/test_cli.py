@@ -22,24 +22,6 @@ from tests.conftest import HEAD, ROOT, SCENARIOS, SHIPPED, Ran, complaint, entan
 
 Advisor = Callable[..., Ran]
 
-CLASHING = (
-    complaint("any_of: {strap: 60, glass: 45}")
-    + faults("strap", "glass")
-    + """\
-readings:
-  tap:
-    name: Tap the glass
-    minutes: 2
-    outcomes: {dull: Dull, rings: Rings}
-    table: [{when: {glass: present}, gives: {dull: 0.0, rings: 1.0}}, {otherwise: {rings: 10 of 100}}]
-  seat:
-    name: Glass in its seat
-    minutes: 9
-    outcomes: {seated: Seated, off: Off its seat}
-    table: [{when: {glass: present}, gives: {seated: 0.05, off: 0.95}}, {otherwise: {seated: 1.0, off: 0.0}}]
-"""
-)
-
 
 def started(*words: str, timeout: float = 60, **environment: str) -> subprocess.CompletedProcess[bytes]:
     """The program as a process of its own, without a terminal."""
@@ -57,14 +39,6 @@ def started_with(*words: str, timeout: float = 60, **environment: str) -> subpro
         timeout=timeout,
         check=False,
     )
-
-
-@pytest.fixture
-def clashing(tmp_path: Path) -> Path:
-    """A file of knowledge in which two answers cannot be so together."""
-    file = tmp_path / "clashing.yaml"
-    file.write_text(HEAD + CLASHING, encoding="utf-8")
-    return file
 
 
 # ------------------------------------------------------------------------------------- without a terminal

@@ -47,7 +47,7 @@ from advisor.papers.document import Paper, Paragraph, Section, html, markdown
 from advisor.papers.format import age, percent, when
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
-from tests.conftest import HEAD, Ran, complaint, faults
+from tests.conftest import Ran
 
 Advisor = Callable[..., Ran]
 
@@ -335,33 +335,6 @@ def test_what_the_knowledge_has_dropped_is_kept_and_said(bench: Bench) -> None:
     assert "old trick: it hums" in markdown(bench.sheet(filed))
 
 
-CLASHING = (
-    complaint("any_of: {strap: 60, glass: 45}")
-    + faults("strap", "glass")
-    + """\
-readings:
-  tap:
-    name: Tap the glass
-    minutes: 2
-    outcomes: {dull: Dull, rings: Rings}
-    table: [{when: {glass: present}, gives: {dull: 0.0, rings: 1.0}}, {otherwise: {rings: 10 of 100}}]
-  seat:
-    name: Glass in its seat
-    minutes: 9
-    outcomes: {seated: Seated, off: Off its seat}
-    table: [{when: {glass: present}, gives: {seated: 0.05, off: 0.95}}, {otherwise: {seated: 1.0, off: 0.0}}]
-"""
-)
-
-
-@pytest.fixture
-def clashing(tmp_path: Path) -> Path:
-    """A file of knowledge in which two answers cannot be so together."""
-    file = tmp_path / "clashing.yaml"
-    file.write_text(HEAD + CLASHING, encoding="utf-8")
-    return file
-
-
 def test_evidence_that_clashes_leaves_a_card_without_beliefs(tmp_path: Path, clashing: Path) -> None:
     """The readings are all there, the clash is told in words, and no suspicion is shown."""
     bench = Bench(Engines(checked([clashing])), f"sqlite:///{tmp_path / 'cases.sqlite'}")
@@ -383,7 +356,8 @@ def test_of_equal_causes_the_customer_is_told_the_one_that_leads_on_the_screen(
 ) -> None:
     """That is the first by id, here as everywhere."""
     clashing.write_text(
-        HEAD + CLASHING.replace("strap: 60, glass: 45", "strap: 60, glass: 60"), encoding="utf-8"
+        clashing.read_text(encoding="utf-8").replace("strap: 60, glass: 45", "strap: 60, glass: 60"),
+        encoding="utf-8",
     )
     bench = Bench(Engines(checked([clashing])), f"sqlite:///{tmp_path / 'cases.sqlite'}")
     filed = bench.opened(about="c")
