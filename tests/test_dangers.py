@@ -31,7 +31,7 @@ from advisor.screens.widgets.paper import MarkdownView
 from advisor.screens.widgets.ticks import TickList
 from advisor.store.records import row_of
 from tests.conftest import Ran
-from tests.test_desk import at_desk
+from tests.test_desk import at_desk, call_started
 from tests.test_screens import said, settled, text_of, until
 
 DANGERS = {
@@ -346,14 +346,8 @@ def test_the_command_asks_nothing_unrelated_below_a_danger(advisor: Callable[...
 async def test_danger_follows_the_words_until_it_was_told_and_then_goes_with_the_job(tmp_path: Path) -> None:
     """F10 does not go on before; other words withdraw it and say so; the call has it afterwards."""
     async with at_desk(tmp_path, (100, 40)) as pilot:
-        await pilot.press("n")
-        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
-        screen = pilot.app.screen
-        assert isinstance(screen, CallStartScreen)
-        screen.query_one("#tag", Input).value = "red van"
+        screen = await call_started(pilot, "red van", "smoke comes from the dash")
         words = screen.query_one("#words", Input)
-        words.value = "smoke comes from the dash"
-        await settled(pilot)
         assert "DANGER: Smoke or fire" in text_of(pilot)
         assert said(pilot, "#danger").startswith(NOT_DRIVEN)
         screen.action_go()
@@ -504,12 +498,7 @@ def test_of_a_tag_with_a_complaint_in_it_the_name_of_the_car_is_left(
 async def test_with_danger_on_the_line_no_complaint_has_to_be_ticked(tmp_path: Path) -> None:
     """F9 when it was told, then F10: the inspection and the recovery, as the screen says."""
     async with at_desk(tmp_path, (100, 30)) as pilot:
-        await pilot.press("n")
-        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
-        screen = pilot.app.screen
-        screen.query_one("#tag", Input).value = "red van"
-        screen.query_one("#words", Input).value = "smoke comes from the dash"
-        await settled(pilot)
+        await call_started(pilot, "red van", "smoke comes from the dash")
         await pilot.press("f9")
         await settled(pilot)
         assert "a general inspection is booked. F10 goes on to it." in said(pilot, "#says")

@@ -213,14 +213,22 @@ async def at_desk(tmp_path: Path, size: tuple[int, int] = SMALL) -> AsyncIterato
         yield pilot
 
 
-async def called(pilot: Pilot[None], tag: str, words: str) -> CallScreen:
-    """A new call, as far as its first question."""
+async def call_started(pilot: Pilot[None], tag: str, words: str) -> CallStartScreen:
+    """The start of a new call, with tag and words filled in."""
     await pilot.press("n")
     await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
-    pilot.app.screen.query_one("#tag", Input).value = tag
-    pilot.app.screen.query_one("#words", Input).value = words
+    screen = pilot.app.screen
+    assert isinstance(screen, CallStartScreen)
+    screen.query_one("#tag", Input).value = tag
+    screen.query_one("#words", Input).value = words
     await settled(pilot)
-    pilot.app.screen.query_one("#complaints").focus()
+    return screen
+
+
+async def called(pilot: Pilot[None], tag: str, words: str) -> CallScreen:
+    """A new call, as far as its first question."""
+    start = await call_started(pilot, tag, words)
+    start.query_one("#complaints").focus()
     await pilot.press("space", "f10")
     await until(pilot, lambda screen: isinstance(screen, CallScreen))
     screen = pilot.app.screen
@@ -373,12 +381,7 @@ async def test_a_call_begins_with_what_is_ticked_and_is_kept_once_answered(
 async def test_a_danger_outside_the_knowledge_is_booked_found_again_and_closed(tmp_path: Path) -> None:
     """No untrue tick; listed at the desk with what is done, on the first screen with its day."""
     async with at_desk(tmp_path, (120, 40)) as pilot:
-        await pilot.press("n")
-        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
-        screen = pilot.app.screen
-        screen.query_one("#tag", Input).value = "red van"
-        screen.query_one("#words", Input).value = "the brake pedal is spongy"
-        await settled(pilot)
+        screen = await call_started(pilot, "red van", "the brake pedal is spongy")
         ticks = screen.query_one(TickList)
         assert ticks.get_option_at_index(0).id == NONE_OF_THESE
         ticks.focus()
@@ -442,12 +445,8 @@ async def test_a_call_left_half_way_is_listed_and_goes_on_also_by_its_tag(tmp_pa
         await pilot.press("escape")
         await until(pilot, lambda screen: isinstance(screen, DeskScreen))
         await settled(pilot)
-        await pilot.press("n")
-        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
-        pilot.app.screen.query_one("#tag", Input).value = "Red Van"
-        pilot.app.screen.query_one("#words", Input).value = "no heat"
-        await settled(pilot)
-        pilot.app.screen.query_one("#complaints").focus()
+        start = await call_started(pilot, "Red Van", "no heat")
+        start.query_one("#complaints").focus()
         await pilot.press("space", "f10")
         await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
         shown = " ".join(text_of(pilot).split())
