@@ -506,7 +506,7 @@ def test_a_later_answer_that_takes_a_clash_away_is_accepted(door: Bench) -> None
     assert now == pytest.approx(expected, abs=1e-12)
 
 
-def test_a_contradiction_does_no_harm(door: Bench) -> None:
+def test_advice_is_unchanged_after_a_refused_contradiction(door: Bench) -> None:
     """After a refusal the same engine gives the same advice as before it."""
     before = door.advise(Seen("tap", "rings"))
     with pytest.raises(InconsistentEvidence):

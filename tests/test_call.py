@@ -279,7 +279,7 @@ def test_only_what_a_customer_was_asked_on_the_phone_counts_as_asked(call: Call)
     assert call.refreshed().asked == ("bumps", "speed")
 
 
-def test_what_cannot_be_is_refused_on_all_jobs(both: Call) -> None:
+def test_a_contradiction_is_refused_on_all_jobs_of_a_call(both: Call) -> None:
     """A strap that is surely loose and cannot be: nothing of the second answer is saved anywhere."""
     loose = both.store.append_each(*((job, [Seen("wiggle", "loose")]) for job in both.jobs))
     call = both.refreshed()

@@ -24,7 +24,7 @@ def test_adding_an_entry_leaves_the_case_as_it_was() -> None:
     assert two.entries == (Known("keyless", "none"), Seen("bus_active", "busy"))
 
 
-def test_undoing_is_the_older_case() -> None:
+def test_undoing_an_entry_gives_the_case_before_it() -> None:
     """After one entry and one undo the case is equal to what it was; undoing nothing changes nothing."""
     case = Case("flat_battery").with_entry(Seen("bus_active", "busy"))
     assert case.with_entry(Skipped("key_near", "no key here")).without_last() == case

@@ -42,7 +42,7 @@ async def test_a_number_typed_takes_the_line_that_begins_with_it(
         assert chosen == [rating]
 
 
-async def test_half_a_number_takes_no_line(door: Path, tmp_path: Path) -> None:
+async def test_the_first_digits_of_a_number_choose_no_line(door: Path, tmp_path: Path) -> None:
     """1 begins 10 A and 15 A and is neither."""
     async with running(door, tmp_path) as pilot:
         await opened(pilot)

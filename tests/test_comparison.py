@@ -144,7 +144,9 @@ def test_the_exit_code_is_for_machines(
     assert ("Nothing is better or worse" in ran.out) != bool(code)
 
 
-def test_json_of_a_comparison(advisor: Callable[..., Ran], tmp_path: Path) -> None:
+def test_compare_prints_only_json_and_counts_lost_scenarios(
+    advisor: Callable[..., Ran], tmp_path: Path
+) -> None:
     """JSON alone on standard output; a scenario that only one version can play counts as lost."""
     scenario = tmp_path / "loud.yaml"
     scenario.write_text(SCENARIO, encoding="utf-8")
@@ -168,7 +170,7 @@ def test_outcomes_turned_round_are_worse(known: Made, tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("words", [("nowhere", "nowhere"), ()])
-def test_wrong_use_of_compare(advisor: Callable[..., Ran], words: tuple[str, ...]) -> None:
+def test_compare_refuses_missing_folders(advisor: Callable[..., Ran], words: tuple[str, ...]) -> None:
     """Folders that are not there, or none."""
     assert advisor("compare", *words).code == 2
 

@@ -88,7 +88,7 @@ def test_one_reading_alone_cannot_disagree(engine: Engine) -> None:
     assert among(engine, {}, hard(engine, c="absent")) is None
 
 
-def test_the_measure_is_taken_within_what_is_beyond_doubt() -> None:
+def test_disagreement_is_measured_given_what_is_certain() -> None:
     """With a fact of 1 in 5 given, under which the cause is there with 0.6, every chance is one given it.
 
     P(x) = 0.4·0.05 + 0.6·0.95 = 0.59 for "present".

@@ -108,7 +108,9 @@ async def test_who_has_shown_the_token_takes_no_stranger_s_place(monkeypatch: py
     assert not server.connections.all
 
 
-async def test_there_is_an_end_to_all_connections(monkeypatch: pytest.MonkeyPatch) -> None:
+async def test_a_newcomer_is_closed_when_all_connections_hold_the_token(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """Where all are taken by who has the token, the newcomer goes, and it is said."""
     monkeypatch.setattr(connections, "CONNECTIONS", 3)
     server = Server()
@@ -134,7 +136,7 @@ async def test_a_wrong_token_is_among_the_first_to_make_room() -> None:
     assert not any(map(closed, others))
 
 
-async def test_what_is_no_connection_of_the_server_is_let_be() -> None:
+async def test_an_unknown_connection_changes_nothing() -> None:
     """A request whose connection has gone meanwhile, or never was one of these, changes nothing."""
     server = Server()
     server.connections.let_in(None)
@@ -146,7 +148,9 @@ async def test_what_is_no_connection_of_the_server_is_let_be() -> None:
 
 
 @pytest.mark.parametrize("said", [(), (HALF,), (WHOLE, HALF), (HALF[:3], HALF[3:4], HALF[4:5])])
-async def test_a_stranger_has_so_much_time(said: tuple[bytes, ...], monkeypatch: pytest.MonkeyPatch) -> None:
+async def test_a_stranger_is_closed_after_the_time_limit_whatever_it_sends(
+    said: tuple[bytes, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Byte by byte or not at all: the time runs from connecting, and nothing that is sent prolongs it."""
     monkeypatch.setattr(connections, "STRANGER_SECONDS", 0.01)
     server = Server()
@@ -169,7 +173,7 @@ async def test_a_request_is_whole_where_its_head_ends_however_it_was_cut() -> No
         one.connection_lost(None)
 
 
-async def test_everything_is_handed_on() -> None:
+async def test_a_connection_forwards_every_event_to_its_protocol() -> None:
     """The protocol that answers does not notice that there is somebody between."""
     heard, lost, wire = Mock(spec=asyncio.Protocol), ConnectionResetError(), Wire("192.0.2.1")
     heard.eof_received.return_value = True
@@ -228,7 +232,7 @@ def test_the_memory_of_wrong_tokens_has_an_end() -> None:
         (("nonsense", 1), ""),
     ],
 )
-def test_an_address_is_a_machine_s(peer: object, address: str) -> None:
+def test_addresses_of_one_machine_count_as_one(peer: object, address: str) -> None:
     """One machine may take any address of its IPv6 network (RFC 4291: 64 bits), or write IPv4 as IPv6."""
     assert address_of(peer) == address
 

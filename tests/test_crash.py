@@ -83,7 +83,9 @@ def cut_off(deed: Deed) -> Deed:
         ),
     ],
 )
-def test_the_soak_would_notice(done: list[Deed], there: Stored, said: list[str]) -> None:
+def test_the_soak_comparison_finds_every_kind_of_loss(
+    done: list[Deed], there: Stored, said: list[str]
+) -> None:
     """What is compared at the end finds every kind of loss, and takes nothing else for one; made up here."""
     assert [one.partition(":")[0] for one in wrong(done, there)] == said
 

@@ -740,20 +740,20 @@ def test_warmer_or_moister_air_makes_no_colder_vent(
 
 @bounded
 @given(st.floats(-0.6, 30), st.sampled_from(["r134a", "r1234yf"]))
-def test_saturation_there_and_back(gauge: float, refrigerant: str) -> None:
+def test_boiling_point_of_a_pressure_has_that_pressure(gauge: float, refrigerant: str) -> None:
     """A pressure's boiling point has that pressure."""
     absolute = gauge + 1.01325
     celsius = saturation_c(absolute, refrigerant)
     assert saturation_bar(celsius, refrigerant) == pytest.approx(absolute, rel=1e-6)
 
 
-def test_the_spot_of_a_thermometer() -> None:
+def test_spot_diameter_follows_distance_and_ratio() -> None:
     """12:1 at 1.5 m sees 125 mm (check value W7, geometry)."""
     numbers = {"distance_mm": Estimate(1500.0), "distance_to_spot": Estimate(12.0)}
     assert evaluate("measured_spot", numbers).value == pytest.approx(125.0)
 
 
-def test_the_heat_of_a_heater() -> None:
+def test_heat_follows_flow_and_temperature_drop() -> None:
     """6 l/min and 10 K are 3.708 kW (check value W12: 1.03 kg/l, 3.6 kJ/kgK)."""
     numbers = {
         "flow_l_per_min": Estimate(6.0),
@@ -763,7 +763,7 @@ def test_the_heat_of_a_heater() -> None:
     assert evaluate("heater_power", numbers).value == pytest.approx(3.708, abs=0.0005)
 
 
-def test_refrigerant_in_a_cabin() -> None:
+def test_escaped_refrigerant_gives_its_share_of_the_cabin_air() -> None:
     """450 g of R-1234yf in 3 m³ are 3.218 % by volume; 867 g reach the 6.2 % of ISO 817 (check value W14)."""
     for grams, percent in ((450.0, 3.218), (867.0, 6.2)):
         numbers = {"charge_g": Estimate(grams), "cabin_l": Estimate(3000.0)}

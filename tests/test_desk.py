@@ -167,7 +167,7 @@ def test_an_answer_to_two_complaints_is_saved_on_both_or_none(engines: Engines, 
     assert [job.case.facts for job in again.knows({"sunroof": "fitted"}).jobs] == [{"sunroof": "fitted"}] * 2
 
 
-def test_not_knowing_is_an_answer(wet: Call) -> None:
+def test_an_unknown_answer_passes_over_the_question(wet: Call) -> None:
     """The question is passed over and not asked again."""
     question = wet.next.question
     assert question is not None

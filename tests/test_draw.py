@@ -323,7 +323,7 @@ def test_an_unknown_root_is_a_key_error(wet: Knowledge, root: str) -> None:
         tree_svg(wet, root)
 
 
-def test_nothing_is_in_the_way_of_anything(wet: Knowledge, shipped: Knowledge) -> None:
+def test_no_parts_of_a_drawing_overlap(wet: Knowledge, shipped: Knowledge) -> None:
     """No two boxes, symbols, labels or tags overlap, and no line runs across one."""
     for knowledge, branches in ((wet, wet.branches), (shipped, {})):
         likely = dict.fromkeys([*knowledge.faults, *knowledge.branches, *knowledge.complaints], 0.5)

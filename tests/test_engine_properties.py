@@ -128,7 +128,7 @@ def assert_agrees(posterior: Posterior, answers: oracle.Answers) -> None:
 
 @settings(bounded, max_examples=200)
 @given(st.data())
-def test_engine_is_enumeration(data: st.DataObject) -> None:
+def test_engine_agrees_with_enumeration_of_the_joint(data: st.DataObject) -> None:
     """Beliefs, predictions, informations and P(evidence) are those of the whole joint written out."""
     tables = data.draw(networks())
     seen = possible_evidence(data, tables)

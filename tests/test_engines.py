@@ -298,7 +298,7 @@ def test_texts_without_error_are_not_asked_again(
     assert len(asked) == 1
 
 
-def test_an_error_is_found_every_time(tmp_path: Path, cache: Cache) -> None:
+def test_an_error_is_found_again_despite_the_cache(tmp_path: Path, cache: Cache) -> None:
     """Only that there was none is remembered; also of a text that means the same to all but the checks."""
     file = tmp_path / "x.yaml"
     file.write_text(SMALL, encoding="utf-8")

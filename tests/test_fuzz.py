@@ -33,7 +33,7 @@ def test_the_soak_and_this_turn_have_the_same_targets() -> None:
     assert min(SHARE.values()) * 1_000_000 >= 50_000
 
 
-def test_the_wall_holds(folder: Path) -> None:
+def test_fuzzed_commands_cannot_write_elsewhere(folder: Path) -> None:
     """A command that is told to write elsewhere cannot, so that fuzzing spoils no file of the machine."""
     outside = folder.parent / "outside.txt"
     with pytest.raises(PermissionError, match="The wall"):
@@ -51,7 +51,7 @@ def test_inputs_to_start_from_are_taken(name: str) -> None:
 
 @pytest.mark.usefixtures("folder")
 @pytest.mark.parametrize("name", TARGETS)
-def test_nothing_undeclared_escapes(name: str) -> None:
+def test_mutated_inputs_raise_only_declared_errors(name: str) -> None:
     """Inputs changed once to three times end in an answer or in what the project declares."""
     target, start = TARGETS[name], TARGETS[name].start()
 

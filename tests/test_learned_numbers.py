@@ -64,7 +64,7 @@ def is_beta(change: Change, yes: float, no: float, level: float = 0.95, scale: f
 # Shares
 
 
-def test_how_far_a_number_moves() -> None:
+def test_a_number_moves_in_cars_of_100() -> None:
     """In cars of 100, up or down: shares as they stand, likelihoods a hundredfold."""
     share = Change(("complaints", "c", "any_of", "a"), 40.0, 34.5, 0.0, 0.0, 1.0)
     likelihood = Change(("readings", "look", "noisy_or", "leak"), 0.1, 0.25, 0.0, 0.0, 1.0)
@@ -332,7 +332,7 @@ def test_graded_outcomes_with_the_leak_are_learned_as_cars_come(known: Made) -> 
     assert is_beta(found["noisy_max", "causes", "a", "much"], 29, 11)
 
 
-def test_a_guess_is_no_car(known: Made) -> None:
+def test_an_even_guess_counts_for_no_car(known: Made) -> None:
     """An answer that is as likely either way leaves an even number where it is, and counts for nobody."""
     look = "noisy_or: {strengths: with_leak, leak: 0.5, causes: {a: 0.8}}"
     leak = of_look(learn(known(ABD + reading(look)), [car("d", look=(0.5, 0.5))]))["noisy_or", "leak"]
@@ -411,7 +411,7 @@ THREE = "{none: None, some: Some, much: Much}"
         (("a", "b"), {"door": "framed"}, 0),
     ],
 )
-def test_which_row_a_car_speaks_about(
+def test_a_car_counts_for_the_first_row_that_fits(
     known: Made, causes: tuple[str, ...], facts: dict[str, str], row: int | None
 ) -> None:
     """The first one that fits; none where a fact that it depends on is not known."""

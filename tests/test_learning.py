@@ -791,7 +791,7 @@ def test_a_patch_for_a_file_that_is_not_yaml_by_name_is_refused(
 
 
 @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="there is no such device here")
-def test_what_has_no_end_is_no_patch(workshop: Path, advisor: Runs) -> None:
+def test_a_device_or_huge_file_is_refused_as_a_patch(workshop: Path, advisor: Runs) -> None:
     """A device, or a file larger than any patch, is refused unread."""
     (workshop / "large.patch").write_bytes(b"x" * 1_000_001)
     for patch in ("/dev/zero", "large.patch"):

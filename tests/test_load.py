@@ -69,7 +69,9 @@ ACKNOWLEDGED = [
     ],
     ids=["right", "lost", "not acknowledged", "twice", "out of order", "on another job"],
 )
-def test_the_load_would_notice(order: list[int], given: list[load.Answer], said: list[str]) -> None:
+def test_the_load_comparison_finds_every_kind_of_loss(
+    order: list[int], given: list[load.Answer], said: list[str]
+) -> None:
     """What is compared at the end finds every kind of loss; here it is made up."""
     case = Case("c", tuple(KEPT.case.entries[at] for at in order))
     found = list(load.wrong([replace(KEPT, case=case)], given))

@@ -167,7 +167,7 @@ def test_the_same_generator_gives_the_same_answer(known: Made) -> None:
     assert found(ranker, Case("c"), costs(30, 120), 3) == found(ranker, Case("c"), costs(30, 120), 3)
 
 
-def test_it_can_be_called_off(known: Made) -> None:
+def test_a_stopped_look_ahead_returns_nothing(known: Made) -> None:
     """Asked to stop, it gives nothing rather than half an answer."""
     ranker = small(known)
     asked: Iterator[bool] = iter([False, False, False, True])

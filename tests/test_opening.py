@@ -63,7 +63,7 @@ def lying(folder: Path) -> dict[str, bytes | None]:
     ],
 )
 @pytest.mark.parametrize("reading", [False, True], ids=["bench", "reader"])
-def test_what_would_keep_nothing_is_refused(
+def test_a_database_that_would_keep_nothing_is_refused(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path, url: str, reading: bool
 ) -> None:
     """Memory in every spelling, and names that no file can have: a sentence, and no file is made."""

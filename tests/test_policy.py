@@ -289,7 +289,7 @@ def test_every_value_has_an_effect_that_is_tested() -> None:
 
 
 @pytest.mark.parametrize("name", EFFECTS)
-def test_a_value_changes_what_it_says(name: str, drip: Drip, store: Store) -> None:
+def test_each_policy_value_has_its_stated_effect(name: str, drip: Drip, store: Store) -> None:
     """By default it is as it always was; with another value it is not."""
     value, look, usual, other = EFFECTS[name]
     changed: dict[str, Any] = {name: value}

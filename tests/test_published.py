@@ -421,7 +421,7 @@ CASES = ("V1_two_train", "V2_hipps_2oo3", "V3_multiprocessor")
 
 
 @pytest.mark.parametrize("identity", CASES)
-def test_readings_on_trees(identity: str) -> None:
+def test_readings_on_published_trees_give_published_numbers(identity: str) -> None:
     """Beliefs, predictions, informations on trees of Rakhimov et al. (2019) and Bobbio et al. (2001)."""
     case, engine = reading_case(identity)
     for said in case["evidence_cases"]:
@@ -441,7 +441,7 @@ def test_readings_on_trees(identity: str) -> None:
 
 @pytest.mark.parametrize("per_cost", [False, True], ids=["by information", "by information per cost"])
 @pytest.mark.parametrize("identity", CASES)
-def test_order_of_questions(identity: str, per_cost: bool) -> None:
+def test_greedy_order_on_published_trees_is_the_published_one(identity: str, per_cost: bool) -> None:
     """The greedy order of questions on trees of Rakhimov et al. (2019) and Bobbio et al. (2001)."""
     case, engine = reading_case(identity)
     greedy = case["greedy_by_information_per_cost" if per_cost else "greedy_by_information"]
@@ -515,7 +515,7 @@ def test_second_weighing_of_twelve_balls() -> None:
     assert bits == {name: within(value) for name, value in data.items()}
 
 
-def test_submarine() -> None:
+def test_submarine_search_gives_published_information() -> None:
     """MacKay (2003), section 4.1: one submarine in 64 squares; what was seen so far is worth -log2 P bits."""
     data = published("information")["submarine_64_squares"]
     squares = 64
@@ -549,7 +549,7 @@ def play_tennis() -> Engine:
     return compile_tables(DiscreteNetwork(tuple(tables), outcomes, ("PlayTennis",), weather))
 
 
-def test_play_tennis_gains() -> None:
+def test_play_tennis_gives_published_information_gains() -> None:
     """Quinlan, Induction of decision trees (1986); Mitchell, Machine Learning (1997), 3.4.1: the gains."""
     data = published("information")["play_tennis"]
     bits = play_tennis().query({}).expected_information_bits
@@ -572,7 +572,7 @@ def two_by_two(prior: float, sensitivity: float, false_positive: float) -> Engin
     return one_node((1 - prior, prior), {"test": rows})
 
 
-def test_mammography() -> None:
+def test_mammography_gives_published_posterior() -> None:
     """Eddy (1982); Gigerenzer & Hoffrage, How to improve Bayesian reasoning (1995): 8 of 103, or 7.8 %."""
     data = published("information")["diagnostic_2x2"]
     said = data["mammography"]
@@ -719,7 +719,7 @@ def test_half_split_of_a_chain() -> None:
 # Noisy-OR
 
 
-def test_fever() -> None:
+def test_fever_noisy_or_gives_published_table() -> None:
     """Russell & Norvig, Artificial Intelligence: A Modern Approach (2010), noisy-OR table of fever."""
     data = published("noisy_or")["fever"]
     strengths = [1 - data["inhibition"][name] for name in ("Cold", "Flu", "Malaria")]
@@ -825,7 +825,7 @@ def test_uncertain_testimony() -> None:
     assert told.marginals["cause"][1] == exactly(data["posterior_given_testimony_LR4"])
 
 
-def test_soft_xray() -> None:
+def test_of_a_soft_xray_only_the_ratio_matters() -> None:
     """Chest clinic of Lauritzen & Spiegelhalter (1988): of a soft reading only the ratio matters."""
     data = published("soft_evidence")["asia_soft_xray"]
     tables = oracle.network_tables(network("asia")["nodes"], ("xray", "dysp"), ("tub", "lung", "bronc"))
@@ -836,7 +836,7 @@ def test_soft_xray() -> None:
             assert posterior.marginals[name][0] == exactly(p)
 
 
-def test_cloth_by_candlelight() -> None:
+def test_candlelight_observation_gives_published_beliefs() -> None:
     """Jeffrey, The Logic of Decision (1965); Chan & Darwiche (2005): new over old belief is a likelihood."""
     data = published("soft_evidence")["jeffrey_cloth"]
     colours = ("green", "blue", "violet")

@@ -58,7 +58,7 @@ def test_one_module_knows_each_outside_library() -> None:
 
 
 @pytest.mark.parametrize("rule", COMMANDS)
-def test_the_code_keeps_the_rule(rule: str) -> None:
+def test_code_passes_each_static_check(rule: str) -> None:
     """Style, layout, types and imports are as pyproject.toml says."""
     done = subprocess.run(COMMANDS[rule], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr

@@ -98,7 +98,7 @@ def test_a_killed_change_is_finished_or_undone(tmp_path: Path, names: tuple[str,
     )
 
 
-def test_finishing_may_be_killed_too(tmp_path: Path) -> None:
+def test_a_change_is_finished_after_repeated_kills(tmp_path: Path) -> None:
     """Killed again and again, one act further each time, the last run still leaves all new."""
     for act in range(1, 30):
         files = written(tmp_path / str(act) / "one" / "a.yaml", tmp_path / str(act) / "two" / "b.yaml")
@@ -123,7 +123,7 @@ def stopped_halfway(*files: Path) -> None:
     pytest.fail("no such moment")
 
 
-def test_any_loading_finishes(tmp_path: Path) -> None:
+def test_loading_finishes_an_interrupted_change(tmp_path: Path) -> None:
     """Whoever reads the knowledge next reads all of it as it is after the change."""
     first, second = tmp_path / "a.yaml", tmp_path / "b.yaml"
     first.write_text(HEAD + complaint("any_of: {strap: 60}"), encoding="utf-8")
@@ -167,7 +167,7 @@ def test_an_edit_since_is_not_written_over(tmp_path: Path) -> None:
     assert {file.read_bytes() for file in files} == {NEW}
 
 
-def test_what_was_to_take_the_place_is_gone(tmp_path: Path) -> None:
+def test_a_lost_replacement_is_reported_and_changes_nothing(tmp_path: Path) -> None:
     """Then it is said, and the files stay as they are; without the journal they are read as they are."""
     files = written(tmp_path / "a.yaml", tmp_path / "b.yaml")
     stopped_halfway(*files)

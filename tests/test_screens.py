@@ -178,7 +178,7 @@ async def test_first_screen_offers_the_complaints_of_the_knowledge(door: Path, t
         assert "Door rattles" in text_of(pilot)
 
 
-async def test_a_screen_that_is_done_takes_what_lies_above_it_along(door: Path, tmp_path: Path) -> None:
+async def test_a_finished_screen_closes_dialogs_above_it(door: Path, tmp_path: Path) -> None:
     """What was asked for is worked out while keys are read: both are gone then, and the next screen is up."""
     async with running(door, tmp_path) as pilot:
         await until(pilot, listed)

@@ -138,13 +138,13 @@ async def shown(page: ClientWebSocketResponse) -> str:
 
 
 @pytest.mark.parametrize("host", ["localhost", "127.0.0.1", "127.0.0.9", "::1"])
-def test_names_of_this_machine_alone(host: str) -> None:
+def test_loopback_names_are_recognised(host: str) -> None:
     """These can be reached from the machine itself only."""
     assert serve.is_loopback(host)
 
 
 @pytest.mark.parametrize("host", ["", "0.0.0.0", "::", "192.168.1.5", "localhost.example", "127.1", "bay"])
-def test_names_that_others_may_reach(host: str) -> None:
+def test_other_names_are_not_loopback(host: str) -> None:
     """Whatever is not surely this machine alone takes a token."""
     assert not serve.is_loopback(host)
 
@@ -245,7 +245,7 @@ async def test_too_few_open_files_is_one_line() -> None:
     assert lines == [serve.NO_MORE_FILES]
 
 
-async def test_a_redirect_stays_here() -> None:
+async def test_a_redirect_never_leaves_the_server() -> None:
     """The token is taken on the first page only, so no path of another's choice is redirected to."""
     async with client(local=False, entered=False) as pages:
         answer = await pages.get("/.//elsewhere.example/", params={"token": TOKEN}, allow_redirects=False)
@@ -391,7 +391,7 @@ async def test_only_so_many_screens_are_open(monkeypatch: pytest.MonkeyPatch) ->
             await page.close()
 
 
-def test_help_says_how_many(advisor: Callable[..., Ran]) -> None:
+def test_help_states_the_limit_on_pages(advisor: Callable[..., Ran]) -> None:
     """The number in the help is the one that holds."""
     assert f"up to {serve.SESSIONS} at a time" in " ".join(advisor("serve", "--help").out.split())
 

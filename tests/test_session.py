@@ -131,7 +131,7 @@ def test_what_is_remembered_for_everybody_is_there_when_a_job_is_opened(hum: Eng
     assert (again.engines, again.store) == (hum, store)
 
 
-def test_a_ranking_that_is_none_any_more_stops_nothing(hum: Engines, store: Store) -> None:
+def test_an_unknown_remembered_ranking_falls_back_to_the_first(hum: Engines, store: Store) -> None:
     """An older or newer program may have remembered another word: the first ranking holds."""
     store.set_to(sessions.RANKING, "by the moon")
     assert opened(hum, store).ranking == "bits"
@@ -186,7 +186,9 @@ def test_each_act_is_one_entry_that_is_in_the_store(
     assert bench.case.entries == ()
 
 
-def test_what_cannot_be_is_refused_and_not_saved(known: Callable[[str], Knowledge], store: Store) -> None:
+def test_a_contradicting_answer_is_refused_and_not_saved(
+    known: Callable[[str], Knowledge], store: Store
+) -> None:
     """A strap that is surely loose and cannot be: the second answer is refused, and the first is kept."""
     engines = Engines(known(DOOR.partition("standing: estimate\n")[2]))
     session = Session.opened(engines, store, store.open_case("bay 2", "rattle"), Workshop())

@@ -142,7 +142,7 @@ def test_whatever_is_entered_comes_back_equal(
         assert (filed.tag, filed.case, filed.entries) == (in_one_line(tag), case, len(entries))
 
 
-def test_what_is_no_letter_is_left_out(database: Database) -> None:
+def test_nul_and_lone_surrogates_are_left_out_of_stored_text(database: Database) -> None:
     """A NUL and half a letter, as a broken paste may bring them, keep nothing from being saved."""
     with database.opened() as store:
         filed = store.append(store.open_case("ba\0y", "flat_battery"), Skipped("key_near", "no\0 key\ud83d"))

@@ -144,7 +144,7 @@ def test_jobs_that_cannot_be_judged_are_counted_by_reason(known: Made) -> None:
         ("long ago", "", "", ""),
     ],
 )
-def test_periods(at: str, month: str, quarter: str, year: str) -> None:
+def test_a_time_belongs_to_its_month_quarter_and_year(at: str, month: str, quarter: str, year: str) -> None:
     """A time belongs to one month, quarter and year, in order of their names."""
     assert (period_of(at, "month"), period_of(at, "quarter"), period_of(at, "year")) == (month, quarter, year)
 

@@ -647,7 +647,7 @@ def close(value: float, unit: str) -> object:
 
 @bounded(300)
 @given(VALUES, st.sampled_from(PAIRS))
-def test_conversions_come_back(value: float, pair: tuple[str, str]) -> None:
+def test_converting_there_and_back_gives_the_same_number(value: float, pair: tuple[str, str]) -> None:
     """There and back again is the same number."""
     one, other = pair
     assert convert(convert(value, one, other), other, one) == close(value, one)
