@@ -290,6 +290,26 @@ def test_an_error_says_what_is_wrong_and_what_would_be_right(tmp_path: Path) -> 
     ]
 
 
+@pytest.mark.parametrize(
+    ("typed", "instead"),
+    [
+        ("ma", "Did you mean 'mA'?"),
+        ("milliamp", "Did you mean 'mA'?"),
+        ("mohm", "Write MΩ or mΩ."),
+        ("bar", "Write 'bar g' for gauge pressure or 'bar abs' for absolute pressure."),
+        ("kpa", "Write 'kPa g' for gauge pressure or 'kPa abs' for absolute pressure."),
+    ],
+)
+def test_a_unit_as_people_type_it_is_told_as_knowledge_writes_it(
+    tmp_path: Path, typed: str, instead: str
+) -> None:
+    """The spellings are those that may be typed as an answer; a bare pressure lacks its reference."""
+    text = GOOD.replace("unit: mm", f"unit: {typed}")
+    assert text != GOOD
+    (said,) = [one for one in sentences(tmp_path, text) if "unit" in one]
+    assert said.endswith(f"There is no unit '{typed}'. {instead}")
+
+
 def test_each_item_says_where_its_numbers_come_from(tmp_path: Path) -> None:
     """Without a standing at the head, everything that has numbers and none of its own is named."""
     why = (

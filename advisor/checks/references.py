@@ -11,7 +11,7 @@ from advisor.knowledge.unlisted import unlisted_of
 from advisor.knowledge.vocabulary import ByFact, LimitByFact, Quantity, Setup
 from advisor.measure.formula import Formula
 from advisor.measure.formulas import FORMULAS
-from advisor.measure.units import KNOWN, kind_of
+from advisor.measure.units import KNOWN, kind_of, nearest_unit
 from advisor.text import nearest
 
 UNKNOWN = "unknown-id"
@@ -26,6 +26,11 @@ def unknown(knowledge: Knowledge, word: str, choices: Iterable[str], kind: str, 
     """Return the problem that a word names nothing, with the nearest that it could have meant."""
     what = f"There is no {kind} '{word}'."
     return Problem(knowledge.place(*path), "unknown-id", what, "", nearest(word, choices))
+
+
+def _unknown_unit(knowledge: Knowledge, word: str, *path: str) -> Problem:
+    what = f"There is no unit '{word}'."
+    return Problem(knowledge.place(*path), UNKNOWN, what, "", nearest_unit(word))
 
 
 def word_of(problem: Problem) -> str:
@@ -261,7 +266,7 @@ def measuring(knowledge: Knowledge) -> Iterator[Problem]:
         path = ("readings", name, "quantity")
         unit = reading.quantity.unit
         if unit not in KNOWN:
-            yield unknown(knowledge, unit, KNOWN, "unit", *path, "unit")
+            yield _unknown_unit(knowledge, unit, *path, "unit")
         elif reading.quantity.derived is None:
             yield from _fitting(knowledge, reading.instrument, unit, "readings", name, "instrument")
         if reading.quantity.derived:
@@ -290,7 +295,7 @@ def _measured_inputs(knowledge: Knowledge) -> Iterator[Problem]:
                 "Put them in rising order.",
             )
         if measurand.unit and measurand.unit not in KNOWN:
-            yield unknown(knowledge, measurand.unit, KNOWN, "unit", "measurands", name, "unit")
+            yield _unknown_unit(knowledge, measurand.unit, "measurands", name, "unit")
         elif measurand.unit:
             yield from _fitting(
                 knowledge, measurand.instrument, measurand.unit, "measurands", name, "instrument"
@@ -299,7 +304,7 @@ def _measured_inputs(knowledge: Knowledge) -> Iterator[Problem]:
         for unit in dict.fromkeys((*instrument.units, *instrument.accuracy)):
             if unit not in KNOWN:
                 where = "accuracy" if unit in instrument.accuracy else "units"
-                yield unknown(knowledge, unit, KNOWN, "unit", "instruments", name, where, unit)
+                yield _unknown_unit(knowledge, unit, "instruments", name, where, unit)
 
 
 def _fitting(knowledge: Knowledge, instruments: Iterable[str], unit: str, *path: str) -> Iterator[Problem]:

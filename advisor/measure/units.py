@@ -176,6 +176,18 @@ def kind_of(unit: str) -> str:
     return _named(unit).kind
 
 
+def nearest_unit(word: str) -> str:
+    """Say which unit of knowledge was probably meant by a word that people type for one."""
+    folded = _squeezed(word.translate(_SAME)).casefold()
+    meant = {candidate.name: candidate.kind for candidate in _FOLDED.get(folded, {}).values()}
+    for name, kind in meant.items():
+        if kind == _BARE:
+            return _either_reference(name)
+    if len(meant) > 1:
+        return f"Write {' or '.join(sorted(meant))}."
+    return nearest(next(iter(meant), word), KNOWN)
+
+
 def parse(text: str, unit: str) -> float:
     """Return a typed quantity in `unit`; a number alone is in `unit` already.
 
@@ -226,6 +238,10 @@ def preferred(unit: str, preferences: Mapping[str, str]) -> str:
 # What is known of units
 
 
+def _either_reference(bare: str) -> str:
+    return f"Write '{bare} g' for gauge pressure or '{bare} abs' for absolute pressure."
+
+
 def _named(unit: str) -> _Unit:
     """Return the unit of a name that knowledge uses."""
     named = _UNITS.get(unit) or _UNITS.get(unit.translate(_SAME))
@@ -234,17 +250,9 @@ def _named(unit: str) -> _Unit:
     if named:
         raise UnknownUnit(
             f"The unit '{unit}' does not say what the pressure is measured against.",
-            f"Write '{unit} g' for gauge pressure or '{unit} abs' for absolute pressure.",
+            _either_reference(unit),
         )
-    meant = {
-        candidate.name
-        for candidate in _FOLDED.get(_squeezed(unit).casefold(), {}).values()
-        if candidate.kind != _BARE
-    }
-    raise UnknownUnit(
-        f"The unit '{_shortened(unit)}' is not known.",
-        nearest(meant.pop() if len(meant) == 1 else unit, KNOWN),
-    )
+    raise UnknownUnit(f"The unit '{_shortened(unit)}' is not known.", nearest_unit(unit))
 
 
 def _typed_unit(word: str, said: str, wanted: _Unit) -> _Unit:
