@@ -142,7 +142,14 @@ class Policy:
 
     long_wait_minutes: Annotated[
         float,
-        Parameter(WAITS, MINUTES, 0.0, 10000.0, CHOICE, "A wait from here on is planned around."),
+        Parameter(
+            WAITS,
+            MINUTES,
+            0.0,
+            10000.0,
+            CHOICE,
+            "A wait this long is planned around, and asked about if not entered.",
+        ),
     ] = 10.0
     most_before_wait: Annotated[
         int,

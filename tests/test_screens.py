@@ -202,7 +202,7 @@ async def test_an_answer_moves_the_suspicion_and_joins_the_story(door: Path, tmp
         await settled(pilot)
         assert list(task.session.filed.case.outcomes) == [first.reading]
         shown = text_of(pilot)
-        assert f"1 {first.name}" in shown
+        assert first.name in shown
         assert "▲" in shown or "▼" in shown
         assert task.proposal is None or task.proposal.reading != first.reading
 
@@ -382,6 +382,7 @@ async def cautions_read(pilot: Pilot[None], task: TaskScreen) -> None:
 async def measuring(pilot: Pilot[None], *keys: str) -> TaskScreen:
     """A new drain job with the sleeping current on the card, and some keys pressed."""
     task = await opened(pilot)
+    await entered(pilot, lambda: task.session.stated("asleep", 60.0))
     task.chosen = "sleeping_current"
     task.show_session()
     await settled(pilot)
@@ -681,3 +682,21 @@ async def test_keys_of_the_bottom_line_are_styled_no_second_time_for_their_width
         assert not any(key.compact or key.has_class("-compact") for key in keys)
     assert changed
     assert not any(changed)
+
+
+async def test_an_answer_without_its_long_wait_is_asked_about(tmp_path: Path) -> None:
+    """Nothing is entered by the first key; only a yes puts the setup in place."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await opened(pilot)
+        before = len(task.session.case.entries)
+        task.measure("sleeping_current", "900")
+        await settled(pilot)
+        await pilot.press("enter", "1")
+        await settled(pilot)
+        await pilot.press("enter")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        assert "Nobody has entered that wait." in " ".join(text_of(pilot).split())
+        await pilot.press("3")
+        await settled(pilot)
+        assert len(task.session.case.entries) == before
+        assert task.session.not_waited_for("sleeping_current")

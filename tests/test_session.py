@@ -38,6 +38,7 @@ from advisor.case.entries import (
     Replayed,
     Seen,
     Skipped,
+    Stated,
     TakenBack,
 )
 from advisor.case.typed import NotUnderstood, fields, understand
@@ -790,3 +791,25 @@ def test_what_was_done_of_a_remedy_with_a_choice_is_kept(shipped: Knowledge, sto
     page = session.job_card("markdown", customer=True)
     assert "Unit updated" in page
     assert "Update, repair or replace" not in page
+
+
+def test_a_long_wait_that_nobody_entered_is_asked_about(shipped: Knowledge, store: Store) -> None:
+    """Said to be over it counts and stays in place; as a guess the next reading cannot rely on it."""
+    filed = store.open_case("bay", "flat_battery")
+    session = Session.opened(Engines(shipped), store, filed, Workshop())
+    assert session.early("sleeping_current") == ""
+    assert "asleep" in session.not_waited_for("sleeping_current")
+    assert "1 h to wait). Nobody has entered that wait." in session.not_waited_words("sleeping_current")
+    understood = session.understand(
+        "sleeping_current", {"sleeping_current": "900"}, {"sleeping_current": "low_current_clamp"}
+    )
+    guessed = session.guessed(understood)
+    assert isinstance(stored(guessed)[0], Seen)
+    assert stored(guessed)[1] == Ended("asleep", "not waited for")
+    assert "asleep" not in guessed.waiting
+    assert "asleep" in guessed.not_waited_for("sleeping_current")
+    before = len(stored(guessed))
+    over = guessed.measured(understood, wait="over")
+    assert [type(one) for one in stored(over)[before:]] == [Stated, Measured]
+    assert over.waiting["asleep"] == 0
+    assert over.not_waited_words("sleeping_current") == ""

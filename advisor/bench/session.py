@@ -100,6 +100,10 @@ LARGEST_PART_MA = 100_000.0
 LONGEST_CAUSE = 120
 """Letters of a cause in words."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
+NOT_WAITED_FOR = "not waited for"
+"""Why a setup is no longer in place after a guess that did not wait for it."""
+EnteredWait = Literal["as entered", "over", "not waited"]
+"""What a person says of a long wait of a reading: nothing, that it is over, or that nobody waited."""
 WRONG_COMPLAINT = "wrong complaint"
 """Why a job is cancelled in whose place one with another complaint is opened."""
 
@@ -376,6 +380,30 @@ class Session:
             "be what it will show then."
         )
 
+    def not_waited_for(self, reading: str) -> tuple[str, ...]:
+        """Return the setups of a reading that take a long wait which nobody has entered, first to last.
+
+        What is in place or waited for is not among them (`early`).
+        """
+        return tuple(
+            setup
+            for setup in self._to_make(self.needed(reading))
+            if self.setup_minutes(setup)[1] >= self.policy.long_wait_minutes
+        )
+
+    def not_waited_words(self, reading: str) -> str:
+        """Return what to ask where a reading is answered and its long wait was never entered; else ""."""
+        setups = self.not_waited_for(reading)
+        if not setups:
+            return ""
+        waits = " and ".join(
+            f"{self.knowledge.setups[setup].name} ({duration(self.setup_minutes(setup)[1])} to wait)"
+            for setup in setups
+        )
+        return (
+            f"This reading needs: {waits}. Nobody has entered that wait. Was the car like this for so long?"
+        )
+
     @cached_property
     def _answers(self) -> dict[str, tuple[Answer, ...]]:
         return {}
@@ -597,12 +625,20 @@ class Session:
         case = self.case.with_entry(TakenBack(step, CORRECTED))
         return replace(self, filed=replace(self.filed, case=case))
 
-    def saw(self, reading: str, outcome: str, confidence: float = 1.0, instead_of: int = 0) -> Session:
+    def saw(
+        self,
+        reading: str,
+        outcome: str,
+        confidence: float = 1.0,
+        instead_of: int = 0,
+        wait: EnteredWait = "as entered",
+    ) -> Session:
         """With a reading's outcome; raises `InconsistentEvidence` and saves nothing where it cannot be.
 
         It takes the place of the step `instead_of`, where one is given.
         """
-        return self._entered(*_back(instead_of), Seen(reading, outcome, confidence))
+        seen = Seen(reading, outcome, confidence)
+        return self._entered(*_back(instead_of), *self._with_wait(reading, wait, seen))
 
     def prefers(self, kind: str, unit: str) -> Session:
         """With a preferred unit, remembered for everybody at this store."""
@@ -619,9 +655,12 @@ class Session:
         """Understand what was filled in; raises `NotUnderstood` with a sentence."""
         return understand(self.knowledge, self.case, reading, filled, instruments, self.preferences)
 
-    def measured(self, understood: Understood, instead_of: int = 0) -> Session:
+    def measured(
+        self, understood: Understood, instead_of: int = 0, wait: EnteredWait = "as entered"
+    ) -> Session:
         """With a quantity as measured; raises `InconsistentEvidence` and saves nothing where it cannot be."""
-        return self._entered(*_back(instead_of), *understood.facts, understood.measured)
+        measured = self._with_wait(understood.measured.reading, wait, understood.measured)
+        return self._entered(*_back(instead_of), *understood.facts, *measured)
 
     def guessed(self, understood: Understood, instead_of: int = 0) -> Session:
         """With a number read too early, and the band that it falls in as a guess."""
@@ -629,7 +668,22 @@ class Session:
         facts = {**self.case.facts, **{one.fact: one.value for one in understood.facts}}
         band = likeliest_band(self.knowledge, facts, understood.measured)
         guess = Seen(reading, band, self.policy.a_guess, take=understood.measured.take)
-        return self._entered(*_back(instead_of), *understood.facts, guess)
+        return self._entered(
+            *_back(instead_of), *understood.facts, *self._with_wait(reading, "not waited", guess)
+        )
+
+    def _with_wait(self, reading: str, wait: EnteredWait, answer: Seen | Measured) -> tuple[Entry, ...]:
+        """Return an answer with what it says of the long waits of its reading that nobody has entered.
+
+        Either they were over, or the next reading cannot rely on them.
+        """
+        setups = () if wait == "as entered" else self.not_waited_for(reading)
+        if wait == "over":
+            now = self.store.clock()
+            since = [now - timedelta(minutes=self.setup_minutes(setup)[1]) for setup in setups]
+            over = [Stated(setup, at.isoformat()) for setup, at in zip(setups, since, strict=True)]
+            return (*over, answer)
+        return (answer, *(Ended(setup, NOT_WAITED_FOR) for setup in reversed(setups)))
 
     def accounted(self, what: str, text: str, instrument: str, behind: str = "") -> Session:
         """With a part of the draw that was found by disconnecting; raises `NotUnderstood`.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from advisor.bench.session import WRONG_COMPLAINT, Session
+from advisor.bench.session import WRONG_COMPLAINT, EnteredWait, Session
 from advisor.bench.wording import caution_words, entry_words
 from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY, Confirmed
 from advisor.measure.units import PREFERENCES
@@ -106,29 +106,42 @@ def answered(bench: JobScreen, reading: str, outcome: str, confidence: float, in
     in_time(
         bench,
         reading,
-        lambda: bench.session.saw(reading, outcome, confidence, instead_of),
-        lambda: bench.session.saw(reading, outcome, guess, instead_of),
+        lambda wait: bench.session.saw(reading, outcome, confidence, instead_of, wait),
+        lambda: bench.session.saw(reading, outcome, guess, instead_of, "not waited"),
     )
 
 
 def in_time(
-    bench: JobScreen, reading: str, enter: Callable[[], Session], guess: Callable[[], Session]
+    bench: JobScreen, reading: str, enter: Callable[[EnteredWait], Session], guess: Callable[[], Session]
 ) -> None:
-    """Enter an answer if no wait is left; otherwise ask once, and enter it as a guess."""
+    """Enter an answer if no wait is left; otherwise ask once, and enter it as a guess.
+
+    A long wait that nobody has entered is asked about as well: the car may have stood all the same.
+    """
     early = bench.session.early(reading)
+    unknown = "" if early else bench.session.not_waited_words(reading)
 
     def decided(answer: str | None) -> None:
         if answer == "guess":
             bench.change(guess)
+        elif answer == "over":
+            bench.change(lambda: enter("over"))
 
-    if not early:
-        bench.change(enter)
+    if early:
+        lines = [
+            ("not", "Wait on: the answer is not entered"),
+            ("guess", "Enter it as a guess (it counts less); the wait goes on"),
+        ]
+    elif unknown:
+        lines = [
+            ("over", "Yes, for at least as long"),
+            ("guess", "No, or nobody knows: enter it as a guess (it counts less)"),
+            ("not", "Enter nothing yet"),
+        ]
+    else:
+        bench.change(lambda: enter("as entered"))
         return
-    lines = [
-        ("not", "Wait on: the answer is not entered"),
-        ("guess", "Enter it as a guess (it counts less); the wait goes on"),
-    ]
-    bench.app.push_screen(ChoiceScreen(early, lines), decided)
+    bench.app.push_screen(ChoiceScreen(early or unknown, lines), decided)
 
 
 def steps(bench: JobScreen) -> None:

@@ -295,7 +295,7 @@ class TaskScreen(JobScreen):
                 questions.in_time(
                     self,
                     reading,
-                    lambda: self.session.measured(understood, instead_of),
+                    lambda wait: self.session.measured(understood, instead_of, wait),
                     lambda: self.session.guessed(understood, instead_of),
                 )
 
