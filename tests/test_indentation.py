@@ -88,6 +88,5 @@ def test_what_is_wrong_besides_a_slip_is_told_as_well() -> None:
     )
     assert [(one.place.line, one.code) for one in told(text)] == [
         (15, "indentation"),
-        (17, "missing"),
         (19, "unknown-word"),
     ]

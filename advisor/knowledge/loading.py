@@ -275,6 +275,11 @@ def _syntax(place: Place, problem: str, text: str) -> Problem:
             "YAML indents by spaces only.",
             "Replace it by spaces.",
         )
+    before, at = line[: place.column - 1], line[place.column - 1 :]
+    if at.startswith(":") and ": " in before and re.search("mapping values are|expected ',' or '}'", problem):
+        return Problem(
+            place, "yaml", "There is a colon inside a text.", "", "Put quotes round the whole text."
+        )
     if line.strip() and (slip := _indented(place, problem, lines)):
         return Problem(place, "yaml", slip, "", "Begin it in the column of the line that it belongs beside.")
     return Problem(
@@ -401,13 +406,20 @@ def _translated(
     paths = [_path(detail["loc"], places) for detail in details]
     found: dict[tuple[Place, str, str], Problem] = {}
     slipped = slips(data, model, places)
+    misspelt = {
+        (path[:-1], word)
+        for detail, path in zip(details, paths, strict=True)
+        if detail["type"] == "extra_forbidden"
+        for word in (one["loc"][-1] for one in details if one["type"] == "missing")
+        if nearest(str(path[-1]), _fields(model, path[:-1])) == f"Did you mean '{word}'?"
+    }
     for detail, path in zip(details, paths, strict=True):
         missed = detail["loc"][-1] if detail["type"] == "missing" else None
         slip = next((one for one in slipped if one.explains(path, missed)), None)
         if slip is not None:
             found.setdefault((slip.problem.place, slip.problem.code, slip.problem.what), slip.problem)
             continue
-        if _said_better(detail, path, details, paths):
+        if _said_better(detail, path, details, paths) or (path, missed) in misspelt:
             continue
         problem = _problem(detail, path, places[path], model)
         found.setdefault((problem.place, problem.code, problem.what), problem)
@@ -468,7 +480,9 @@ def _problem(detail: Any, path: words.Path, place: Place, model: type[BaseModel]
     if kind == "value_error":
         what, _, instead = str(context["error"]).partition(". ")
         if "probability" in what or "between 0 and 1" in what or "more than all" in what:
-            instead = "Write '85 of 100', a number from 0 to 1, or a word such as 'probable'."
+            percent = isinstance(shown, int | float) and 1 < shown <= 100
+            said = f"{shown:g}" if percent else "85"
+            instead = f"Write '{said} of 100', a number from 0 to 1, or a word such as 'probable'."
         return Problem(place, "wrong-value", what.rstrip(".") + ".", "", instead)
     if kind in _PLAIN:
         return Problem(place, "wrong-kind", f"Here stands {in_words(shown)}.", "", f"Write {_PLAIN[kind]}.")

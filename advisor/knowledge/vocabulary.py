@@ -523,7 +523,10 @@ class Reading(Changing):
     @model_validator(mode="after")
     def _one_of_each(self) -> Reading:
         if (self.outcomes is None) == (self.quantity is None):
-            raise ValueError("A reading has either 'outcomes' or a 'quantity'. Write one of them.")
+            raise ValueError(
+                "A reading has either 'outcomes' or a 'quantity'. "
+                "Write one of them, such as 'outcomes: {firm: Firm, loose: Loose}'."
+            )
         if sum(one is not None for one in (self.noisy_or, self.noisy_max, self.table)) != 1:
             raise ValueError(
                 "Say only once how the outcome depends on its causes. Write noisy_or, noisy_max or table."
