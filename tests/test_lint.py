@@ -277,14 +277,14 @@ def test_every_check_fires_on_some_slip_and_none_on_good_knowledge(tmp_path: Pat
 def test_an_error_says_what_is_wrong_and_what_would_be_right(tmp_path: Path) -> None:
     """Whole sentences, as an author reads them."""
     assert sentences(tmp_path, GOOD.replace("setup: shut", "setup: shot")) == [
-        "47:5: unknown-id There is no setup 'shot'. Did you mean 'shut'?"
+        "47:5: unknown-id: There is no setup 'shot'. Did you mean 'shut'?"
     ]
     assert sentences(tmp_path, GOOD.replace("some: 40 of 100, much: 45", "some: 40 of 100, much: 65")) == [
-        "56:9: sum The probabilities add up to 105 of 100. Every car shows exactly one outcome. "
+        "56:9: sum: The probabilities add up to 105 of 100. Every car shows exactly one outcome. "
         "Make them add up to 100, or leave the normal outcome out: it gets the rest."
     ]
     assert sentences(tmp_path, GOOD.replace("hands_on_minutes: 9", "hands_on_minutes: 9, needs: [shut]")) == [
-        "72:3: circle 'clean' depends on itself: clean → shut → clean. "
+        "72:3: circle: 'clean' depends on itself: clean → shut → clean. "
         "A consequence cannot be its own cause. "
         "Take one of them out of the circle."
     ]
@@ -322,8 +322,8 @@ def test_each_item_says_where_its_numbers_come_from(tmp_path: Path) -> None:
         + faults("a", "b", a="standing: {source: EN 50342-1}")
     )
     assert [said for said in sentences(tmp_path, text) if "standing" in said.split()[1]] == [
-        f"3:3: standing Nothing says where the numbers of 'c' come from. {why}",
-        f"6:3: standing Nothing says where the numbers of 'b' come from. {why}",
+        f"3:3: standing: Nothing says where the numbers of 'c' come from. {why}",
+        f"6:3: standing: Nothing says where the numbers of 'b' come from. {why}",
     ]
 
 

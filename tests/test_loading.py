@@ -62,11 +62,11 @@ readings:
 """
     probability = "Write '85 of 100', a number from 0 to 1, or a word such as 'probable'."
     assert sentences(text) == [
-        "7:5: wrong-kind Here stands 'ten'. Write a number.",
-        "8:5: not-one-of 'lowish' is not one of the words for 'price'. Did you mean 'low'?",
-        "9:11: unknown-word 'nmae' is not a word of the language. Did you mean 'name'?",
-        f"15:16: wrong-value '2 off 100' is no probability. {probability}",
-        f"15:42: wrong-value 88 is not between 0 and 1. {probability.replace('85', '88')}",
+        "7:5: wrong-kind: Here stands 'ten'. Write a number.",
+        "8:5: not-one-of: 'lowish' is not one of the words for 'price'. Did you mean 'low'?",
+        "9:11: unknown-word: 'nmae' is not a word of the language. Did you mean 'name'?",
+        f"15:16: wrong-value: '2 off 100' is no probability. {probability}",
+        f"15:42: wrong-value: 88 is not between 0 and 1. {probability.replace('85', '88')}",
     ]
 
 
@@ -74,8 +74,8 @@ def test_a_misspelt_word_is_not_called_missing_as_well() -> None:
     """One slip is one problem; a word that nothing stands for is missing all the same."""
     text = "language: 1\nfaults:\n  strap: {name: Strap loose, remmedy: Tighten it, price: low}\n"
     assert sentences(text) == [
-        "3:3: missing 'remedy_minutes' is missing. Add 'remedy_minutes: …'.",
-        "3:30: unknown-word 'remmedy' is not a word of the language. Did you mean 'remedy'?",
+        "3:3: missing: 'remedy_minutes' is missing. Add 'remedy_minutes: …'.",
+        "3:30: unknown-word: 'remmedy' is not a word of the language. Did you mean 'remedy'?",
     ]
 
 
@@ -86,7 +86,7 @@ def test_a_misspelt_word_is_not_called_missing_as_well() -> None:
 def test_a_colon_inside_a_text_asks_for_quotes(line: str) -> None:
     """The words of the YAML library say nothing to somebody who wrote a sentence."""
     (said,) = sentences(f"language: 1\nfaults:\n  strap:\n{line}")
-    assert said.endswith(": yaml There is a colon inside a text. Put quotes round the whole text.")
+    assert said.endswith(": yaml: There is a colon inside a text. Put quotes round the whole text.")
 
 
 def test_a_reading_without_answers_shows_a_form_to_copy() -> None:
@@ -102,8 +102,8 @@ def test_a_reading_without_answers_shows_a_form_to_copy() -> None:
 def test_every_word_that_an_entry_lacks_is_named() -> None:
     """Several missing words of one entry are several problems, not the first of them."""
     assert sentences("language: 1\nfaults:\n  strap: {name: Check strap loose, price: low}\n") == [
-        "3:3: missing 'remedy' is missing. Add 'remedy: …'.",
-        "3:3: missing 'remedy_minutes' is missing. Add 'remedy_minutes: …'.",
+        "3:3: missing: 'remedy' is missing. Add 'remedy: …'.",
+        "3:3: missing: 'remedy_minutes' is missing. Add 'remedy_minutes: …'.",
     ]
 
 
@@ -205,22 +205,22 @@ def test_a_wrong_word_or_number_is_refused_where_it_stands(old: str, new: str, f
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ("standing: guess\n", ["2:1: not-one-of 'guess' is not one of the words"]),
+        ("standing: guess\n", ["2:1: not-one-of: 'guess' is not one of the words"]),
         (
             "standing: {sourc: EN}\n",
             [
-                "2:12: unknown-word 'sourc' is not a word of the language. Did you mean 'source'?",
+                "2:12: unknown-word: 'sourc' is not a word of the language. Did you mean 'source'?",
             ],
         ),
         (
             "readings: {r: {name: R, minutes: 3, quantity: {unit: V, range: [0, 16], bands: {a: A, b: B},\n"
             "  limits: [{by: t, x: twelve}]}, noisy_or: {leak: 0.1, causes: {a: 0.5}}}}\n",
-            ["3:20: wrong-kind Here stands 'twelve'. Write a number."],
+            ["3:20: wrong-kind: Here stands 'twelve'. Write a number."],
         ),
         (
             "readings: {r: {name: R, minutes: 3, outcomes: {a: A, b: B},\n"
             "  table: [{when: {x: present}, give: {a: 1}}]}}\n",
-            ["3:32: unknown-word 'give' is not a word of the language. Did you mean 'gives'?"],
+            ["3:32: unknown-word: 'give' is not a word of the language. Did you mean 'gives'?"],
         ),
     ],
     ids=["a standing", "a source", "a limit by a fact", "a row of a table"],
@@ -571,8 +571,8 @@ def test_a_scenario_file_is_read_by_the_same_rules(tmp_path: Path) -> None:
     with pytest.raises(ProblemsFound) as refused:
         read(file, Scenario)
     assert [str(one) for one in refused.value.problems] == [
-        f"{file}:1:1: missing 'invented' is missing. Add 'invented: …'.",
-        f"{file}:6:1: unknown-word 'show' is not a word of the language. Did you mean 'shows'?",
+        f"{file}:1:1: missing: 'invented' is missing. Add 'invented: …'.",
+        f"{file}:6:1: unknown-word: 'show' is not a word of the language. Did you mean 'shows'?",
     ]
 
 

@@ -84,5 +84,5 @@ def test_watching_checks_again_when_a_file_is_saved(
         main()
     printed = capsys.readouterr()
     assert printed.out.count("unknown-word") == 1
-    assert "1 error. The rest was not checked until this is mended." in printed.err
+    assert "1 error. More is checked once this is mended." in printed.err
     assert "0 complaints, 0 faults, 0 readings: 0 errors, 0 weak points." in printed.err

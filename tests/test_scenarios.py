@@ -137,43 +137,43 @@ def test_a_workshop_never_uses_what_it_lacks(
         (
             "flat_battery",
             "flat_batery",
-            "4:1: unknown-id There is no complaint 'flat_batery'. Did you mean 'flat_battery'?",
+            "4:1: unknown-id: There is no complaint 'flat_batery'. Did you mean 'flat_battery'?",
         ),
         (
             "[boot_lamp]",
             "[boot_lmp]",
-            "5:10: unknown-id There is no fault 'boot_lmp'. Did you mean 'boot_lamp'?",
+            "5:10: unknown-id: There is no fault 'boot_lmp'. Did you mean 'boot_lamp'?",
         ),
         (
             "story:",
             "facts: {keyles: none}\nstory:",
-            "6:9: unknown-id There is no fact 'keyles'. Did you mean 'keyless'?",
+            "6:9: unknown-id: There is no fact 'keyles'. Did you mean 'keyless'?",
         ),
         (
             "story:",
             "facts: {keyless: nome}\nstory:",
-            "6:9: unknown-id There is no value 'nome'. Did you mean 'none'?",
+            "6:9: unknown-id: There is no value 'nome'. Did you mean 'none'?",
         ),
         (
             "story:",
             "shows: {warm_boots: warmer}\nstory:",
-            "6:9: unknown-id There is no reading 'warm_boots'. Did you mean 'warm_boot'?",
+            "6:9: unknown-id: There is no reading 'warm_boots'. Did you mean 'warm_boot'?",
         ),
         (
             "story:",
             "shows: {warm_boot: warm}\nstory:",
-            "6:9: unknown-id There is no outcome 'warm'. Did you mean 'warmer'?",
+            "6:9: unknown-id: There is no outcome 'warm'. Did you mean 'warmer'?",
         ),
         (
             "story:",
             "without: [tourch]\nstory:",
-            "6:11: unknown-id There is no instrument 'tourch'. Did you mean 'torch'?",
+            "6:11: unknown-id: There is no instrument 'tourch'. Did you mean 'torch'?",
         ),
-        ("invented: true\n", "", "1:1: missing 'invented' is missing. Add 'invented: …'."),
+        ("invented: true\n", "", "1:1: missing: 'invented' is missing. Add 'invented: …'."),
         (
             "invented: true",
             "invented: false",
-            "2:1: not-one-of 'false' is not one of the words for 'invented'.",
+            "2:1: not-one-of: 'false' is not one of the words for 'invented'.",
         ),
     ],
 )

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from advisor.cli.errors import refuse_unknown
+from advisor.cli.errors import refuse_unknown, rest_unchecked
 from advisor.cli.options import policy_of, shipped, tell_of_changes, workshop_option
 from advisor.cli.output import json_text, say
 from advisor.cli.progress import working
@@ -25,8 +25,6 @@ if TYPE_CHECKING:
     from advisor.policy import Policy
 
 WATCHED_EVERY_SECONDS = 0.5
-REST_UNCHECKED = "The rest was not checked until this is mended."
-"""What is said with an error: what relies on sound knowledge has not been looked at."""
 
 
 @click.command()
@@ -96,7 +94,7 @@ def _check(paths: list[Path], form: str, shares: tuple[str, ...], policy: Policy
     weak = counted(len(found) - errors, "weak point")
     if errors:
         counts = [counted(errors, "error"), *([weak] if len(found) > errors else [])]
-        say(f"{held}{', '.join(counts)}. {REST_UNCHECKED}", err=True)
+        say(f"{held}{', '.join(counts)}. {rest_unchecked(errors)}", err=True)
         return 1
     say(f"{held}{counted(errors, 'error')}, {weak}.", err=True)
     if shares and knowledge is not None:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable
-from typing import NoReturn
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, NoReturn
 
 from advisor.cli.output import say
 from advisor.text import nearest
+
+if TYPE_CHECKING:
+    from advisor.knowledge.problems import Problem
 
 
 def fail(lines: Iterable[str], code: int) -> NoReturn:
@@ -15,6 +18,19 @@ def fail(lines: Iterable[str], code: int) -> NoReturn:
     for line in lines:
         say(line, err=True)
     sys.exit(code)
+
+
+def rest_unchecked(errors: int) -> str:
+    """Return what is said after the errors of a file: what comes after them has not been looked at yet."""
+    return f"More is checked once {'this is' if errors == 1 else 'these are'} mended."
+
+
+def fail_with(found: Sequence[Problem], code: int) -> NoReturn:
+    """Print the problems of files, and that they are not all that is asked, and exit with this code."""
+    errors = sum(one.severity == "error" for one in found)
+    for problem in found:
+        say(str(problem), err=True)
+    fail([rest_unchecked(errors)], code)
 
 
 def refuse(problems: list[str]) -> None:

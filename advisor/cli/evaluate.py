@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from advisor.cli.errors import fail, refuse_unknown
+from advisor.cli.errors import fail_with, refuse_unknown
 from advisor.cli.options import (
     NumberRange,
     checked,
@@ -181,7 +181,7 @@ def compare(
         with working("Reading both versions"):
             before, after = checked([old]), checked([new])
     except ProblemsFound as error:
-        fail([str(problem) for problem in error.problems], 2)
+        fail_with(error.problems, 2)
     unknown = [
         complaint
         for complaint in some

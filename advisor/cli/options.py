@@ -171,7 +171,7 @@ def _found(knowledge: Knowledge, complaint: str, find: Callable[[Case], _Engine]
         return find(Case(complaint))
     except TooWide as error:
         section = "readings" if error.node in knowledge.readings else "states"
-        fail([f"{knowledge.place(section, error.node)}: too-wide {error}"], 1)
+        fail([f"{knowledge.place(section, error.node)}: too-wide: {error}"], 1)
 
 
 def case_of(

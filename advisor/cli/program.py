@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 import click
 
-from advisor.cli.errors import fail
+from advisor.cli.errors import fail, fail_with
 from advisor.knowledge.problems import ProblemsFound
 
 
@@ -126,7 +126,7 @@ def run() -> None:
     except click.exceptions.Exit as leaving:
         sys.exit(leaving.exit_code)
     except ProblemsFound as error:
-        fail([str(problem) for problem in error.problems], 1)
+        fail_with(error.problems, 1)
     except BrokenPipeError:
         raise
     except OSError as error:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from advisor.cli.errors import fail
 from advisor.cli.options import (
     checked,
     knowledge_option,
@@ -18,6 +18,7 @@ from advisor.cli.options import (
     workshop_option,
 )
 from advisor.cli.output import say
+from advisor.text import counted
 
 if TYPE_CHECKING:
     from advisor.evaluation.scenarios import Played
@@ -64,17 +65,17 @@ def replay(
     if policy.words:
         say(policy.words)
     engines: dict[str, InferenceEngine] = {}
-    wrong = 0
+    missed = clashes = 0
     for file, scenario in read_scenarios(scenarios or [shipped("scenarios")], knowledge).items():
         if scenario.complaint not in engines:
             engines[scenario.complaint] = reasoner_of(knowledge, scenario.complaint)
         try:
             played = play(knowledge, engines[scenario.complaint], scenario, policy, per_minute)
         except InconsistentEvidence as error:
-            wrong += 1
-            say(f"{file}:1:1: clash {error}", err=True)
+            clashes += 1
+            say(f"{file}:1:1: clash: {error}", err=True)
             continue
-        wrong += not played.right
+        missed += not played.right
         mark = "found    " if played.right else "NOT FOUND"
         say(
             f"{mark}  {len(played.steps):2} readings  {duration(played.minutes):>8}  "
@@ -83,11 +84,13 @@ def replay(
         if story or not played.right:
             for line in _story(knowledge, played):
                 say("    " + line)
-    if wrong:
-        fail(
-            [f"{wrong} scenarios did not end with their causes on top. Run them with --story to see why."],
-            1,
-        )
+    if missed:
+        cars = counted(missed, "scenario")
+        say(f"{cars} did not end with the true causes on top. Look at the steps above.", err=True)
+    if clashes:
+        say(f"{counted(clashes, 'scenario')} could not be played. Change what is told above.", err=True)
+    if missed or clashes:
+        sys.exit(1)
 
 
 def _story(knowledge: Knowledge, played: Played) -> Iterable[str]:

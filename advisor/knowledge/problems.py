@@ -52,7 +52,7 @@ class Problem:
     def __str__(self) -> str:
         mark = "" if self.severity == "error" else "weak: "
         said = " ".join(filter(None, (self.what, self.why, self.instead)))
-        return visible(f"{self.place}: {self.code} {mark}{said}").replace("\n", " ")
+        return visible(f"{self.place}: {self.code}: {mark}{said}").replace("\n", " ")
 
 
 class ProblemsFound(Exception):
