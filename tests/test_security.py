@@ -121,7 +121,8 @@ def test_what_drives_a_terminal_is_shown_and_not_sent() -> None:
 
 def test_a_problem_is_one_line_whatever_it_quotes() -> None:
     """Editors read problems line by line."""
-    assert str(Problem(Place("a\nb", 1, 2), "code", "x\x1b[1m", "", "y\r\n")) == "a b:1:2: code x\ufffd[1m y "
+    said = str(Problem(Place("a\nb", 1, 2), "code", "x\x1b[1m", "", "y\r\n"))
+    assert said == "a b:1:2: code: x\ufffd[1m y "
 
 
 @pytest.mark.parametrize(
