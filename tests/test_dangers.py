@@ -23,7 +23,7 @@ from advisor.knowledge.dangers import Heard, heard_dangers
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.screens.desk.call import CallScreen
-from advisor.screens.desk.callstart import LOOKING, CallStartScreen
+from advisor.screens.desk.callstart import LOOKING, MORE, NOT_ALL_READ_OUT, CallStartScreen
 from advisor.screens.desk.days import DeskScreen
 from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.choices import ChoiceScreen
@@ -309,20 +309,42 @@ async def test_of_several_dangers_f8_asks_which_is_not_so(tmp_path: Path) -> Non
         words = screen.query_one("#words", Input)
         words.value = "hiss under the bonnet, needle in the red"
         await settled(pilot)
-        assert "told all 2. F8 if you asked and one of them is not so." in said(pilot, "#danger")
+        assert "told all 2. F8 if you asked and one of them is not so." in said(pilot, "#danger Static")
         await pilot.press("f8")
         await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
         await pilot.press("2")
         await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
         await settled(pilot)
-        shown = said(pilot, "#danger")
+        shown = said(pilot, "#danger Static")
         assert "Not so: Refrigerant or coolant may be escaping." in shown
         assert "F8 if you asked and it is not so: Engine overheats." in shown
         assert [one.danger for one in screen.dangers.open] == ["boils_over"]
         await pilot.press("f8")
         await settled(pilot)
-        assert "Not so: Engine overheats." in said(pilot, "#danger")
+        assert "Not so: Engine overheats." in said(pilot, "#danger Static")
         assert screen.dangers.open == ()
+
+
+async def test_told_counts_once_all_that_is_read_out_was_in_view(tmp_path: Path) -> None:
+    """At 80 by 24 two dangers do not fit: a mark, PgDn, and F9 scrolls to the rest before it counts."""
+    async with at_desk(tmp_path, (80, 24)) as pilot:
+        screen = await call_started(pilot, "red van", "hiss under the bonnet, needle in the red")
+        assert "takes the place of air, and some of it burns" not in " ".join(text_of(pilot).split())
+        assert MORE in text_of(pilot)
+        await pilot.press("f9")
+        await settled(pilot)
+        assert screen.dangers.told == ()
+        assert NOT_ALL_READ_OUT in text_of(pilot)
+        await pilot.press("pageup", "pageup")
+        await settled(pilot)
+        assert "May be driven: no." in text_of(pilot)
+        await pilot.press("pagedown", "pagedown")
+        await settled(pilot)
+        assert "nobody opens the cooling system before it is cold." in " ".join(text_of(pilot).split())
+        assert MORE not in text_of(pilot)
+        await pilot.press("f9")
+        await settled(pilot)
+        assert screen.dangers.told == ("boils_over", "gas_escapes")
 
 
 def test_the_command_says_what_to_tell_before_anything_else(advisor: Callable[..., Ran]) -> None:
@@ -349,7 +371,7 @@ async def test_danger_follows_the_words_until_it_was_told_and_then_goes_with_the
         screen = await call_started(pilot, "red van", "smoke comes from the dash")
         words = screen.query_one("#words", Input)
         assert "DANGER: Smoke or fire" in text_of(pilot)
-        assert said(pilot, "#danger").startswith(NOT_DRIVEN)
+        assert said(pilot, "#danger Static").startswith(NOT_DRIVEN)
         screen.action_go()
         await settled(pilot)
         assert isinstance(pilot.app.screen, CallStartScreen)
@@ -357,17 +379,17 @@ async def test_danger_follows_the_words_until_it_was_told_and_then_goes_with_the
         words.value = "wet carpet"
         await settled(pilot)
         withdrawn = "Withdrawn: Smoke or fire. The words do not say it any more."
-        assert said(pilot, "#danger") == withdrawn
+        assert said(pilot, "#danger Static") == withdrawn
         words.value = "wet carpet and smoke comes from the dash"
         await settled(pilot)
-        assert "DANGER: Smoke or fire" in said(pilot, "#danger")
-        assert withdrawn not in said(pilot, "#danger")
+        assert "DANGER: Smoke or fire" in said(pilot, "#danger Static")
+        assert withdrawn not in said(pilot, "#danger Static")
         screen.query_one(TickList).focus()
         await pilot.press("space")
         await settled(pilot)
         screen.action_told()
         await settled(pilot)
-        told = said(pilot, "#danger")
+        told = said(pilot, "#danger Static")
         assert told.count("Told: Smoke or fire. Stop where it is safe") == 1
         screen.action_go()
         await until(pilot, lambda screen: isinstance(screen, CallScreen))
@@ -418,7 +440,7 @@ async def test_a_sentence_typed_in_the_tag_warns_at_once_and_can_be_moved(tmp_pa
         sentence = "there's fuel running out under the car"
         screen.query_one("#tag", Input).value = sentence
         await settled(pilot)
-        assert "DANGER: Fuel runs out" in said(pilot, "#danger")
+        assert "DANGER: Fuel runs out" in said(pilot, "#danger Static")
         assert "The tag looks like what the customer says" in said(pilot, "#says")
         await pilot.press("enter")
         await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
@@ -430,14 +452,14 @@ async def test_a_sentence_typed_in_the_tag_warns_at_once_and_can_be_moved(tmp_pa
         await pilot.press("enter", "enter", "enter", "enter", "enter")
         await settled(pilot)
         assert screen.chosen == set()
-        advice = said(pilot, "#danger"), said(pilot, "#says")
+        advice = said(pilot, "#danger Static"), said(pilot, "#says")
         assert "Is it the heating" not in advice[1]
         await pilot.press("f10")
         await settled(pilot)
-        assert (said(pilot, "#danger"), said(pilot, "#says")) == advice
+        assert (said(pilot, "#danger Static"), said(pilot, "#says")) == advice
         await pilot.press("f9")
         await settled(pilot)
-        told = said(pilot, "#danger")
+        told = said(pilot, "#danger Static")
         assert told.startswith(f"{NOT_DRIVEN} Told: Fuel runs out, or a smell of fuel. Stop")
         assert "Is it the heating" not in said(pilot, "#says")
 
@@ -525,7 +547,7 @@ async def test_danger_is_shown_before_the_rest_is_worked_out(
         monkeypatch.setattr("advisor.screens.desk.callstart.heard", slow)
         try:
             pilot.app.screen.query_one("#words", Input).value = "smoke comes from the dash"
-            await until(pilot, lambda _: "DANGER: Smoke or fire" in said(pilot, "#danger"))
+            await until(pilot, lambda _: "DANGER: Smoke or fire" in said(pilot, "#danger Static"))
             assert said(pilot, "#says") == LOOKING
         finally:
             go_on.set()

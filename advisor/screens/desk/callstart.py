@@ -45,6 +45,7 @@ from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
 from advisor.policy import Policy
 from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.cardtext import CardText
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.screens.widgets.labelled import Labelled
@@ -59,6 +60,8 @@ ALL_OF_THEM = "all of them"
 """The key of the line for all dangers that are open; no id in the knowledge has spaces."""
 NOTHING_TICKED = "No complaint is ticked. Tick one, or 'None of these'."
 LOOKING = "Looking for what fits …"
+MORE = "▼ There is more to read out: PgDn."
+NOT_ALL_READ_OUT = "Not all of it was in view. Read out what is now, then press F9 again."
 LOOKS_SAID = "The tag looks like what the customer says, not like the name of a car."
 
 
@@ -70,6 +73,8 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         Binding("f9", "told", "Told", tooltip="The customer was told of the danger"),
         Binding("f7", "move", "Move", tooltip="Move the tag to what the customer says"),
         Binding("f8", "not_so", "Not so", tooltip="The customer was asked: there is no such danger"),
+        Binding("pagedown", "page(1)", show=False, priority=True, tooltip="Read on about the danger"),
+        Binding("pageup", "page(-1)", show=False, priority=True, tooltip="Read back about the danger"),
         Binding("escape", "back", "Back", tooltip="No call"),
     ]
 
@@ -99,7 +104,10 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
                 Input(placeholder='e.g. "dead in the morning"', id="words", max_length=200, compact=True),
             )
             yield Static(id="whole", markup=False)
-            yield Static(id="danger", markup=False)
+            danger = CardText(name="danger")
+            danger.can_focus = False
+            yield danger
+            yield Static(MORE, id="more", markup=False)
             yield Static(id="says", markup=False)
             yield Static(id="notice", markup=False)
             yield TickList(name="complaints", by_enter=False)
@@ -197,16 +205,27 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         if dangers.open:
             lines.append(how_to_settle(knowledge, dangers.open))
         lines += [line for one in dangers.open for line in danger_lines(knowledge, one)]
+        to_see = range(len(lines) if dangers.open else 0)
         for name, how in dangers.settled.items():
             danger = knowledge.dangers[name]
             lines += settled_lines(danger) if how == TOLD else [not_so_words(danger)]
         if dangers.unsaid:
             lines.append("The words do not say it any more: F8 withdraws it.")
         lines += [withdrawn_words(knowledge.dangers[name]) for name in dangers.withdrawn]
-        shown = self.query_one("#danger", Static)
+        shown = self.query_one(CardText)
         shown.display = bool(lines)
-        shown.update("\n".join(lines))
+        shown.show_lines(tuple(one.danger for one in dangers.open), [Content(line) for line in lines], to_see)
+        self.query_one("#more").display = False
         self.refresh_bindings()
+
+    @on(CardText.Looked)
+    def mark_more(self) -> None:
+        """Show whether some of what has to be read out was not in view yet."""
+        self.query_one("#more").display = self.query_one(CardText).to_read is not None
+
+    def action_page(self, pages: int) -> None:
+        """Read on or back in what is said of the danger."""
+        self.query_one(CardText).page(pages)
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer the keys for dangers only while one is shown."""
@@ -214,6 +233,8 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
             return self.tag_looks_said()
         if action == "not_so":
             return bool(self.dangers.open or self.dangers.unsaid)
+        if action == "page":
+            return self.query_one(CardText).max_scroll_y > 0
         return bool(self.dangers.open) if action == "told" else True
 
     def tag_looks_said(self) -> bool:
@@ -247,7 +268,11 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         self.app.push_screen(ChoiceScreen(f"{LOOKS_SAID}\n{tag}", lines), answered)
 
     def action_told(self) -> None:
-        """Enter that the customer was told of the danger."""
+        """Enter that the customer was told of the danger, or scroll to what was not in view yet."""
+        if self.query_one(CardText).read_on():
+            self.query_one("#notice", Static).update(NOT_ALL_READ_OUT)
+            self.app.asks_anew()
+            return
         self.dangers = self.dangers.were_told()
         self.look_again()
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from textual.app import ComposeResult
 from textual.containers import VerticalScroll
 from textual.content import Content
+from textual.message import Message
 from textual.widgets import Static
 
 
@@ -15,6 +16,9 @@ class CardText(VerticalScroll):
 
     A line has been in view once each of its rows has, and only rows in view when scrolling stopped count.
     """
+
+    class Looked(Message):
+        """More rows may have been in view."""
 
     def __init__(self, *, name: str | None = None) -> None:
         super().__init__(id=name)
@@ -71,18 +75,26 @@ class CardText(VerticalScroll):
             self.rows_seen, self.width_seen = set(), region.width
         top = round(self.scroll_y)
         self.rows_seen.update(range(top, top + region.height))
+        self.post_message(self.Looked())
 
-    def read_on(self) -> bool:
-        """Scroll to the first line that has yet to be seen; return False if there is none."""
+    @property
+    def to_read(self) -> int | None:
+        """Return the row to scroll to for the first line that has yet to be seen, or None."""
         rows = self.rows
         for line in sorted(self.to_see):
             unseen = [row for row in rows[line] if row not in self.rows_seen]
             if unseen:
                 # From its beginning, with its signal word, where there is room for all of it.
                 fits = len(rows[line]) <= self.scrollable_content_region.height
-                self.scroll_to(y=rows[line].start if fits else unseen[0], animate=False)
-                return True
-        return False
+                return rows[line].start if fits else unseen[0]
+        return None
+
+    def read_on(self) -> bool:
+        """Scroll to the first line that has yet to be seen; return False if there is none."""
+        row = self.to_read
+        if row is not None:
+            self.scroll_to(y=row, animate=False)
+        return row is not None
 
     def page(self, pages: int) -> None:
         """Scroll by whole pages, less one row each, down or (if negative) up."""
