@@ -94,6 +94,12 @@ cautions:
 
 SLIPS: dict[str, tuple[str, str, str, str]] = {
     # what is asked: the words replaced, by what, the code, and the text at the place reported
+    "a customer's answer said to show at rest": (
+        "    who: customer\n    minutes: 2",
+        "    who: customer\n    shows_at_rest: true\n    minutes: 2",
+        "wrong-value",
+        "shows_at_rest: true",
+    ),
     "members of a complaint": ("strap: 60", "strapp: 60", "unknown-id", "strapp: 60"),
     "members of a branch": ("any_of: {cable: 60,", "any_of: {cabel: 60,", "unknown-id", "cabel: 60"),
     "causes of a state": ("causes: {strap: 85", "causes: {stap: 85", "unknown-id", "stap: 85"),
