@@ -572,6 +572,23 @@ def test_the_customer_finds_what_was_told_checked_found_and_done(bench: Bench) -
     assert "Short trips, or weeks of standing" not in text
 
 
+def test_a_number_read_before_and_after_the_repair_is_told_for_both(bench: Bench) -> None:
+    """The number that shows the fault stands beside the one that shows it gone, on page and card."""
+    found = measured("sleeping_current", 900.0, "low_current_clamp", "900 mA")
+    mended = measured("sleeping_current", 22.0, "low_current_clamp", "22 mA")
+    looked = Seen("bus_active", "busy"), Seen("bus_active", "silent")
+    repaired = Repaired("boot_lamp", BEGUN.isoformat())
+    filed = bench.filed(found, looked[0], repaired, mended, looked[1], Checked("flat_battery", "gone"))
+    checks = section(markdown(bench.sheet(filed)), "What we checked")
+    both = "before the repair 900 mA, after it 22 mA; at most 50 mA is usual"
+    assert f"- Sleeping current: {both}\n" in checks
+    said = bench.engines.knowledge.readings["bus_active"].answers
+    assert f"before the repair: {said['busy']}; after it: {said['silent']}" in checks
+    account = section(markdown(bench.card(filed)), "Account of the draw")
+    assert "- **Before the repair:** 900 mA ± " in account
+    assert "- **After the repair:** 22 mA ± " in account
+
+
 def test_the_customer_of_an_open_job_is_told_that_it_is_open(bench: Bench) -> None:
     """Nothing is promised: not finished, no cause, nothing repaired, nothing measured."""
     text = markdown(bench.sheet(bench.opened()))

@@ -92,7 +92,7 @@ class _Sheet:
         made = [name for name in self.case.taken if not self._asked(name)]
         if made:
             yield from _list(
-                (f"{self.history.reading(name)}: {self._answer(name)}" for name in made), CHECKED
+                (f"{self.history.reading(name)}: {self._before_and_after(name)}" for name in made), CHECKED
             )
         else:
             yield Paragraph("Nothing has been measured on the car yet.")
@@ -174,16 +174,40 @@ class _Sheet:
         said = self.knowledge.readings[name]
         return said.ask or f"{said.name}:"
 
+    def _said(self, name: str) -> dict[int, tuple[int, Seen | Measured]]:
+        """Return the last answer to a reading after so many repairs, each with its step."""
+        found: dict[int, tuple[int, Seen | Measured]] = {}
+        repairs = 0
+        for step, entry in self.case.counting.items():
+            repairs += isinstance(entry, Repaired)
+            if isinstance(entry, Seen | Measured) and entry.reading == name:
+                found[repairs] = step, entry
+        return found
+
+    def _before_and_after(self, name: str) -> str:
+        """Return the answers to a reading: those before and after a repair, where it was taken at both."""
+        said = self._said(name)
+        first, last = min(said), max(said)
+        if first == last:
+            return self._answer(name)
+        what, it = ("the repair", "it") if last - first == 1 else ("the repairs", "them")
+        numbers = [self._number(name, said[at][1].take) for at in (first, last)]
+        if not all(numbers):
+            before, after = (self._words(name, *said[at]) for at in (first, last))
+            return f"before {what}: {before}; after {it}: {after}"
+        usual = self._usual(name)
+        return f"before {what} {numbers[0]}, after {it} {numbers[1]}" + (f"; {usual}" if usual else "")
+
     def _answer(self, name: str) -> str:
         """Return the last answer to a reading: in words, and the number as it was read."""
-        steps = self.case.counting.items()
-        step, entry = next(
-            (step, entry)
-            for step, entry in reversed(steps)
-            if isinstance(entry, Seen | Measured) and entry.reading == name
-        )
+        said = self._said(name)
+        return self._words(name, *said[max(said)])
+
+    def _words(self, name: str, step: int, entry: Seen | Measured) -> str:
+        """Return one answer to a reading: in words, and the number with what is usual."""
         said = self.knowledge.readings.get(name)
         number = self._number(name, entry.take)
+        number = ", ".join(filter(None, [number, self._usual(name)])) if number else ""
         if isinstance(entry, Seen):
             words = (said.answers.get(entry.outcome) if said else None) or plain(entry.outcome)
             sure = " (not certain)" if entry.confidence < 1 else ""
@@ -192,7 +216,7 @@ class _Sheet:
         return f"{number} ({band[:1].lower()}{band[1:]})" if number and band not in number else band
 
     def _number(self, name: str, take: Take) -> str:
-        """Return a number as typed or as it came out, and what is usual; or "" without one."""
+        """Return a number as typed or as it came out; or "" without one."""
         known, case = self.knowledge, self.case
         typed = [one.typed for one in take if one.measurand == name]
         if not typed and take and can_weigh(known, name, [take]):
@@ -203,9 +227,12 @@ class _Sheet:
             own = quantity_of(known, name).unit
             unit = preferred(own, self.history.preferences)
             typed = [show(convert(value, own, unit), unit)]
-        if not typed or name not in known.readings:
-            return ", ".join(typed)
-        return ", ".join(filter(None, [*typed, usual_words(known, case, name, self.history.preferences)]))
+        return ", ".join(typed)
+
+    def _usual(self, name: str) -> str:
+        if name not in self.knowledge.readings:
+            return ""
+        return usual_words(self.knowledge, self.case, name, self.history.preferences)
 
 
 def _list(items: Iterable[str], lines: int) -> Iterator[Part]:

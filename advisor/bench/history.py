@@ -172,6 +172,10 @@ class History:
         for one in entry.take:
             about = known[one.measurand].name if one.measurand in known else plain(one.measurand)
             yield one.typed if one.measurand == entry.reading else f"{about}: {one.typed}"
+        yield from self._worked_out(entry.reading, self.takes(step, entry))
+
+    def takes(self, step: int, entry: Measured) -> list[tuple[Measurement, ...]]:
+        """Return what was measured for the same reading up to a step, since the repair before it."""
         takes: list[tuple[Measurement, ...]] = []
         for number, other in enumerate(self.case.entries[:step], start=1):
             counts = number == step or number in self.case.counting
@@ -179,7 +183,7 @@ class History:
                 takes = []
             elif isinstance(other, Measured) and counts and other.reading == entry.reading:
                 takes.append(other.take)
-        yield from self._worked_out(entry.reading, takes)
+        return takes
 
     def _worked_out(self, reading: str, takes: Sequence[tuple[Measurement, ...]]) -> Iterator[str]:
         """Yield the value with its uncertainty in the preferred unit, and the bands that explain it."""

@@ -395,7 +395,10 @@ def account_lines(found: Account | None) -> Iterator[str]:
     early = dict.fromkeys(found.early, EARLY)
     for what, part in found.before:
         yield f"  put right before this total: {what}: {_current(part)}"
-    yield f"Total draw          {_current(found.total)}{early.get(found.total_name, '')}"
+    for total in found.earlier:
+        yield f"Before the repair   {_current(total)}"
+    total_draw = "After the repair" if found.earlier else "Total draw"
+    yield f"{total_draw:20}{_current(found.total)}{early.get(found.total_name, '')}"
     for what, part in found.put_right:
         yield f"  found and put right: {what}: {_current(part)}"
     for what, part in found.parts:

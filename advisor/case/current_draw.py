@@ -68,6 +68,8 @@ class Account:
     days_after: float | None
     verdict: Verdict
     early: frozenset[str] = frozenset()
+    earlier: tuple[Estimate, ...] = ()
+    """The totals measured before a repair that the total was measured after, in order."""
 
     @property
     def larger(self) -> tuple[tuple[str, Estimate], ...]:
@@ -122,6 +124,7 @@ def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) 
     last = max(totals, key=lambda one: one.era)
     try:
         total = _milliamps(knowledge, case, last)
+        before = tuple(_milliamps(knowledge, case, one) for one in totals if one.era < last.era)
         parts = [one for one in _measured(knowledge, case, "part") if one.takes]
         for one in parts:
             one.current = _milliamps(knowledge, case, one)
@@ -156,6 +159,7 @@ def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) 
         _days(max(unexplained.value, 0.0), capacity_ah),
         _verdict(unexplained, limit),
         frozenset(one.name for one in (last, *there) if one.early),
+        before,
     )
     return replace(account, verdict="contradiction") if account.larger else account
 
