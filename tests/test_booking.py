@@ -580,6 +580,12 @@ def test_a_flat_battery_may_be_jump_started_or_recovered_and_nothing_says_otherw
     assert "may bring it here" not in markdown(document([hurt], "car 7", "today"))
 
 
+def test_nobody_is_asked_to_arrange_the_weather(shipped: Knowledge) -> None:
+    """On a day that is fixed it cannot be done: it is a wish (common practice, no source)."""
+    arrange = [one.arrange for one in shipped.setups.values() if one.arrange and "humid" in one.arrange]
+    assert arrange == ["If a day can be chosen, take a warm, humid one."]
+
+
 def test_sheets_of_several_complaints_about_one_car_are_one_paper(sheet: BookingSheet) -> None:
     """Each section says which complaint it is about."""
     other = replace(sheet, name="Wet carpet")
