@@ -509,7 +509,7 @@ def test_a_file_that_stands_alone_is_checked_as_ever(advisor: Advisor, tmp_path:
     )
     (tmp_path / "two.yaml").write_text(HEAD + faults("other"), "utf-8")
     (line,) = advisor("check", tmp_path / "one.yaml").out.splitlines()
-    assert "unknown-id There is no fault or branch 'glas'." in line
+    assert "unknown-id: There is no fault or branch 'glas'." in line
     assert advisor("check", SHIPPED / "example" / "door_rattle.yaml").code == 0
 
 

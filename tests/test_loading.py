@@ -463,7 +463,7 @@ def test_an_id_in_two_files_is_refused_with_both_places(tmp_path: Path) -> None:
     with pytest.raises(ProblemsFound) as refused:
         loaded(tmp_path, a=HEAD + faults("strap"), b=HEAD + "instruments: {strap: {name: Strap wrench}}\n")
     assert [str(one) for one in refused.value.problems] == [
-        f"{tmp_path}/b.yaml:3:15: duplicate-id 'strap' is used already at {tmp_path}/a.yaml:4:3. "
+        f"{tmp_path}/b.yaml:3:15: duplicate-id: 'strap' is used already at {tmp_path}/a.yaml:4:3. "
         "An id names one thing in the whole knowledge. Give one of them another id."
     ]
 
@@ -481,11 +481,11 @@ def test_the_problems_of_all_files_are_reported_together(tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("content", "said"),
     [
-        (b"language: 1\nname: T\xfcr\n", "not-text The file is not UTF-8 text (byte 20). Save it as UTF-8."),
-        ("language: 1\n".encode("utf-16"), "not-text The file is not UTF-8 text (byte 1). Save it as UTF-8."),
+        (b"language: 1\nname: T\xfcr\n", "not-text: The file is not UTF-8 text (byte 20). Save it as UTF-8."),
+        ("language: 1\n".encode("utf-16"), "not-text: The file is not UTF-8 text (byte 1). Save it as UTF-8."),
         (
             b"#" * 3_000_000,
-            "too-large The file is larger than 250 kB. Nobody writes that much by hand. "
+            "too-large: The file is larger than 250 kB. Nobody writes that much by hand. "
             "Split it, or check what it is.",
         ),
     ],

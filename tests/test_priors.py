@@ -460,12 +460,12 @@ REFUSED: dict[str, tuple[str, str, str]] = {
     "exactly 100": (
         complaint("any_of: {a: 60, b: 35}") + faults("a", "b"),
         "any_of",
-        f"shares The numbers and unlisted add up to 100. {HOW_MANY}",
+        f"shares: The numbers and unlisted add up to 100. {HOW_MANY}",
     ),
     "below 100": (
         complaint("any_of: {a: 60, b: 34.5}") + faults("a", "b"),
         "any_of",
-        f"shares The numbers and unlisted add up to 99.5: 0.5 of 100 cars are missing. {HOW_MANY}",
+        f"shares: The numbers and unlisted add up to 99.5: 0.5 of 100 cars are missing. {HOW_MANY}",
     ),
     "below 100, above a branch without numbers": (
         complaint("any_of: {x: 20, b: 68}")
@@ -473,7 +473,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("x", "all_of: [d, e]")
         + faults("b", "d", "e"),
         "any_of: {x",
-        f"shares The numbers and unlisted add up to 93: 7 of 100 cars are missing. {HOW_MANY}",
+        f"shares: The numbers and unlisted add up to 93: 7 of 100 cars are missing. {HOW_MANY}",
     ),
     "a branch below 100 without unlisted": (
         complaint("any_of: {x: 60, b: 50}")
@@ -481,7 +481,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("x", "any_of: {d: 50, e: 40}")
         + faults("b", "d", "e"),
         "any_of: {d",
-        "shares The numbers add up to 90: 10 of 100 cars are missing. "
+        "shares: The numbers add up to 90: 10 of 100 cars are missing. "
         "A car with this branch has one of its causes. "
         "Raise the numbers, or write 'unlisted: rest' for causes not written here.",
     ),
@@ -492,31 +492,31 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("y", "any_of: {s: 30, e: 60}", rest=True)
         + faults("d", "e", "s"),
         "s: 30",
-        "two-numbers 's' is given a number here and elsewhere. One of them must give way. "
+        "two-numbers: 's' is given a number here and elsewhere. One of them must give way. "
         "Leave it empty in all gates but one, and without a prior.",
     ),
     "a number and a prior": (
         complaint("any_of: {a: 60, b: 45}") + faults("a", "b", a="prior: 0.1"),
         "a: 60",
-        "two-numbers 'a' is given a number here and elsewhere. One of them must give way. "
+        "two-numbers: 'a' is given a number here and elsewhere. One of them must give way. "
         "Leave it empty in all gates but one, and without a prior.",
     ),
     "a number and a prior where two are needed": (
         complaint("at_least: 2, of: {a: 90, b: 80, d: 50}") + faults("a", "b", "d", b="prior: 0.1"),
         "b: 80",
-        "two-numbers 'b' is given a number here and elsewhere. One of them must give way. "
+        "two-numbers: 'b' is given a number here and elsewhere. One of them must give way. "
         "Leave it empty in all gates but one, and without a prior.",
     ),
     "no number": (
         complaint("any_of: {a: 60, b: 45, d: }") + faults("a", "b", "d"),
         "c: {name",
-        "no-number 'd' has neither a number nor a prior. Its probability cannot be found. "
+        "no-number: 'd' has neither a number nor a prior. Its probability cannot be found. "
         "Give it a number in one branch, or a prior.",
     ),
     "no number for all that are needed": (
         complaint("all_of: [a, b]") + faults("a", "b", a="prior: 0.1"),
         "c: {name",
-        "no-number 'b' has neither a number nor a prior. Its probability cannot be found. "
+        "no-number: 'b' has neither a number nor a prior. Its probability cannot be found. "
         "Give it a number in one branch, or a prior.",
     ),
     "more than certain": (
@@ -525,26 +525,26 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + fact("u: 10, v: 90")
         + faults("a", "b", a="given: {t: {u: 30}}"),
         "given",
-        "too-likely For some vehicles this fault would be more than certain. "
+        "too-likely: For some vehicles this fault would be more than certain. "
         "Its share times the factors passes 1. Lower the factors, or the number.",
     ),
     # T is 0.99, and u makes it a third more: 0.9 x 0.99 x 2 / 1.5.
     "a little more than certain": (
         complaint("any_of: {a: 90, b: 90}") + "facts:\n" + fact() + faults("a", "b", a="given: {t: {u: 2}}"),
         "given",
-        "too-likely For some vehicles this fault would be more than certain. "
+        "too-likely: For some vehicles this fault would be more than certain. "
         "Its share times the factors passes 1. Lower the factors, or the number.",
     ),
     "one at a time and nearly 100": (
         complaint("exactly_one_of: {a: 60, b: 34.5}") + faults("a", "b"),
         "exactly_one_of",
-        "shares The numbers add up to 99.5. One at a time means that every one of 100 cars has exactly one. "
+        "shares: The numbers add up to 99.5. One at a time means that every one of 100 cars has exactly one. "
         "Give each member a number; together 100.",
     ),
     "one at a time and not 100": (
         complaint("exactly_one_of: {a: 60, b: 50}") + faults("a", "b"),
         "exactly_one_of",
-        "shares The numbers add up to 115. One at a time means that every one of 100 cars has exactly one. "
+        "shares: The numbers add up to 115. One at a time means that every one of 100 cars has exactly one. "
         "Give each member a number; together 100.",
     ),
     "at least two and too few": (
@@ -553,19 +553,19 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("x", "at_least: 2, of: {d: 60, e: 80, f: 60}")
         + faults("a", "b", "d", "e", "f"),
         "of: {d",
-        "shares The numbers add up to 200. Each of 100 cars has 2 or more of them. "
+        "shares: The numbers add up to 200. Each of 100 cars has 2 or more of them. "
         "Give each member a number below 100; together more than 200.",
     ),
     "numbers where all are needed": (
         complaint("all_of: {a: 60, b: 50}") + faults("a", "b"),
         "all_of",
-        "shares Members of all_of carry numbers. Where all are needed, each is there in 100 of 100 cars. "
+        "shares: Members of all_of carry numbers. Where all are needed, each is there in 100 of 100 cars. "
         "Leave them out, or give the faults plain priors.",
     ),
     "at least one, and one of them always": (
         complaint("at_least: 1, of: {a: 100, b: 80}") + faults("a", "b"),
         "of: {a",
-        "shares The numbers add up to 185. Each of 100 cars has 1 or more of them. "
+        "shares: The numbers add up to 185. Each of 100 cars has 1 or more of them. "
         "Give each member a number below 100; together more than 100.",
     ),
     # P(x) is 0.0001 at most, and 0.0001 = 1 - (1 - T) / ((1 - 0.9 T)(1 - 0.05 T)) gives 0.2 T = 0.000398.
@@ -575,7 +575,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("x", "all_of: [d, e]")
         + faults("b", "d", "e", d="prior: 0.0001"),
         "x: {name: Branch x",
-        f"shares 'x' cannot be as common as its number says, 0.251 times as much. {HOW_OFTEN}",
+        f"shares: 'x' cannot be as common as its number says, 0.251 times as much. {HOW_OFTEN}",
     ),
     # T is 0.314 as for 60 and 45 alone, so that 1e-6 T is asked of what comes with 1e-9 at most.
     "both needed, hardly ever, and one still rarer": (
@@ -584,7 +584,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("x", "all_of: [d, e]")
         + faults("a", "b", "d", "e", d="prior: 1.0e-9"),
         "x: {name: Branch x",
-        f"shares 'x' cannot be as common as its number says, 0.00318 times as much. {HOW_OFTEN}",
+        f"shares: 'x' cannot be as common as its number says, 0.00318 times as much. {HOW_OFTEN}",
     ),
     # P(one of two whose odds are as 60 to 40) is 1 / (1 + 2 sqrt 0.24) = 0.505 at most, of 0.99 T = 0.909.
     "one at a time, and too common": (
@@ -593,7 +593,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("x", "exactly_one_of: {d: 60, e: 40}")
         + faults("b", "d", "e"),
         "x: {name: Branch x",
-        f"shares 'x' cannot be as common as its number says, 0.556 times as much. {HOW_OFTEN}",
+        f"shares: 'x' cannot be as common as its number says, 0.556 times as much. {HOW_OFTEN}",
     ),
     "shared, and more than its other branch": (
         complaint("any_of: {x: 60, y: 50}")
@@ -602,7 +602,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("y", "any_of: {e: 10, s: 90}", rest=True)
         + faults("d", "e", "s"),
         "any_of: {x: 60",
-        f"shares These numbers cannot be so together, whatever the priors. {SHARED}",
+        f"shares: These numbers cannot be so together, whatever the priors. {SHARED}",
     ),
     "within a branch, and beside it": (
         complaint("any_of: {x: 60, e: 50}")
@@ -610,7 +610,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("x", "any_of: {e: , d: 60}", rest=True)
         + faults("e", "d"),
         "any_of: {x: 60",
-        f"shares These numbers cannot be so together, whatever the priors. {SHARED}",
+        f"shares: These numbers cannot be so together, whatever the priors. {SHARED}",
     ),
     "two needed, and a fact that brings two of them": (
         complaint("any_of: {x: , y: 60, b: 50}")
@@ -621,7 +621,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + fact()
         + faults(*"bdefgh", d="given: {t: {u: 1.5}}", e="given: {t: {u: 1.5}}"),
         "d: 90",
-        f"shares 'd' comes out at 90.91 of 100, not 90. {TIED}",
+        f"shares: 'd' comes out at 90.91 of 100, not 90. {TIED}",
     ),
     "one at a time, and a fact that brings both": (
         complaint("exactly_one_of: {a: 60, b: 35}")
@@ -629,7 +629,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + fact()
         + faults("a", "b", a="given: {t: {u: 2}}", b="given: {t: {u: 2}}"),
         "a: 60",
-        f"shares 'a' comes out at 60.02 of 100, not 60. {TIED}",
+        f"shares: 'a' comes out at 60.02 of 100, not 60. {TIED}",
     ),
     "numbers in a branch that has none itself": (
         complaint("any_of: {x: , b: 90, a: 60}")
@@ -637,7 +637,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("x", "any_of: {d: 60, e: 50}")
         + faults("a", "b", "d", "e"),
         "x: {name: Branch x",
-        "no-number 'x' has numbers inside but none where it is used. How common it is cannot be found. "
+        "no-number: 'x' has numbers inside but none where it is used. How common it is cannot be found. "
         "Give it a number in the gate above.",
     ),
     "a plain prior above the branch that it is in": (
@@ -646,7 +646,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("x", "any_of: {b: , d: 60}", rest=True)
         + faults("a", "b", "d", b="prior: 0.9"),
         "any_of: {b",
-        "shares The numbers of 'x' add up to 60 (d 60). "
+        "shares: The numbers of 'x' add up to 60 (d 60). "
         "Independent causes come together more rarely than that, by the complaint's sum. "
         "Lower the numbers of the branch.",
     ),
@@ -656,7 +656,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("x", "any_of: {b: , e: , d: 60}", rest=True)
         + faults("a", "b", "d", "e", b="prior: 0.9999999999", e="prior: 0.9999999999"),
         "any_of: {b",
-        "shares The numbers of 'x' add up to 60 (d 60). "
+        "shares: The numbers of 'x' add up to 60 (d 60). "
         "Independent causes come together more rarely than that, by the complaint's sum. "
         "Lower the numbers of the branch.",
     ),
@@ -667,7 +667,7 @@ REFUSED: dict[str, tuple[str, str, str]] = {
         + branch("y", f"any_of: {{d: 55, {', '.join(f'{name}: ' for name in NINETEEN)}}}", rest=True)
         + faults("b", "d", *NINETEEN),
         "c: {name",
-        "too-shared 19 faults and facts act in several branches. "
+        "too-shared: 19 faults and facts act in several branches. "
         "The priors cannot be found for so many combinations. Let fewer branches share them.",
     ),
 }
@@ -692,7 +692,7 @@ def test_a_branch_that_is_too_large_is_told_the_largest_sum() -> None:
     (said,), (at,) = refusal(sums(170))
     most = float(said.split("at most about ")[1].split()[0])
     assert said == (
-        f"shares The numbers of 'x' add up to 170 (d 90, e 80); here at most about {most:.4g} is possible. "
+        f"shares: The numbers of 'x' add up to 170 (d 90, e 80); here at most about {most:.4g} is possible. "
         "Independent causes come together more rarely than that, by the complaint's sum. "
         "Lower the numbers of the branch."
     )
@@ -715,7 +715,7 @@ def test_only_the_branch_whose_own_numbers_are_too_large_is_named() -> None:
         )
 
     said, at = refusal(tree(90, 44))
-    assert [one.split(";")[0] for one in said] == ["shares The numbers of 'y' add up to 180 (d 90, e 90)"]
+    assert [one.split(";")[0] for one in said] == ["shares: The numbers of 'y' add up to 180 (d 90, e 90)"]
     assert at[0].startswith("any_of: {d")
     said, _ = refusal(tree(90, 95))
     assert [one.split("'")[1] for one in said] == ["x", "y"], "both are too large by themselves"
