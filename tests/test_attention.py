@@ -9,6 +9,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from functools import partial
 from pathlib import Path
+from time import monotonic
 
 import pytest
 from textual.events import Key, MouseDown, MouseEvent, MouseUp
@@ -354,3 +355,9 @@ def test_a_run_of_letters_ends_with_a_pause() -> None:
         clock.now += wait
         found.append(attention.typed(letter, 0.0))
     assert found == [False, False, True, False, False, False, True]
+
+
+def test_under_another_clock_nothing_has_queued() -> None:
+    """A walk by a clock of its own does not hang on how busy the machine is."""
+    assert Attention(clock=lambda: 5.0).age(monotonic() - 3) == 0
+    assert Attention().age(monotonic() - 3) == pytest.approx(3, abs=0.5)

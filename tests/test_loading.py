@@ -482,7 +482,10 @@ def test_the_problems_of_all_files_are_reported_together(tmp_path: Path) -> None
     ("content", "said"),
     [
         (b"language: 1\nname: T\xfcr\n", "not-text: The file is not UTF-8 text (byte 20). Save it as UTF-8."),
-        ("language: 1\n".encode("utf-16"), "not-text: The file is not UTF-8 text (byte 1). Save it as UTF-8."),
+        (
+            "language: 1\n".encode("utf-16"),
+            "not-text: The file is not UTF-8 text (byte 1). Save it as UTF-8.",
+        ),
         (
             b"#" * 3_000_000,
             "too-large: The file is larger than 250 kB. Nobody writes that much by hand. "

@@ -7,7 +7,6 @@ import io
 from collections.abc import Sequence
 from pathlib import Path
 from re import Match
-from time import monotonic
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.cells import cell_len
@@ -62,11 +61,6 @@ HARMLESS_KEYS = frozenset(
 """Keys that answer nothing, and the one that quits; all others wait until a question can have been read."""
 RUBBING_OUT = frozenset(("backspace", "delete"))
 """Keys that belong to typing although they produce no character."""
-
-
-def _age(event: Event) -> float:
-    """Return how many seconds ago something was pressed: the event may have queued."""
-    return monotonic() - event.time
 
 
 LONG_SECONDS = 15.0
@@ -146,7 +140,7 @@ class AdvisorApp(HostApp):
         if isinstance(event, Key) and (self.is_text(event) or self.is_too_soon(event)):
             return
         if isinstance(event, MouseDown) and not event.is_forwarded:
-            if self.attention.is_too_soon(_age(event)):
+            if self.attention.is_too_soon(self.attention.age(event.time)):
                 self.screen.suppress_click()
                 return
             self.attention.pressed()
@@ -158,7 +152,7 @@ class AdvisorApp(HostApp):
         """Return whether a key comes too soon to be an answer; moving about and typing never do."""
         screen = self.screen
         opens = screen.opens if isinstance(screen, AskingScreen) else frozenset()
-        if key.key in HARMLESS_KEYS | opens or not self.attention.is_too_soon(_age(key)):
+        if key.key in HARMLESS_KEYS | opens or not self.attention.is_too_soon(self.attention.age(key.time)):
             return False
         return not self.is_typing(key)
 
@@ -177,7 +171,7 @@ class AdvisorApp(HostApp):
         numbers = isinstance(screen, AskingScreen) and screen.takes_numbers
         if not key.is_printable or key.key in HARMLESS_KEYS or numbers or self.is_typing(key):
             return False
-        is_text = self.attention.typed(key.key, _age(key))
+        is_text = self.attention.typed(key.key, self.attention.age(key.time))
         if is_text and not self.attention.is_told:
             self.attention.is_told = True
             what = f"That looked like typed text: nothing was entered from “{key.character}” on."

@@ -21,6 +21,13 @@ class Attention:
         self.changed_at = self.painted_at = self.pressed_at = self.typed_at = -inf
         self.run, self.last_letter, self.is_told = 0, "", False
 
+    def age(self, at: float) -> float:
+        """Return how many seconds ago something was pressed: it may have queued since.
+
+        `at` is a time of `monotonic`. By another clock no event can tell, and it counts as pressed now.
+        """
+        return monotonic() - at if self.clock is monotonic else 0.0
+
     def changed(self) -> None:
         """Note that the question changes now."""
         self.changed_at = self.clock()
