@@ -177,9 +177,7 @@ class _Sheet:
     def _said(self, name: str) -> dict[int, tuple[int, Seen | Measured]]:
         """Return the last answer to a reading after so many repairs, each with its step."""
         found: dict[int, tuple[int, Seen | Measured]] = {}
-        repairs = 0
-        for step, entry in self.case.counting.items():
-            repairs += isinstance(entry, Repaired)
+        for step, repairs, entry in self.case.by_era():
             if isinstance(entry, Seen | Measured) and entry.reading == name:
                 found[repairs] = step, entry
         return found

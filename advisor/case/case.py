@@ -98,7 +98,7 @@ class Case:
         A check after a repair that found it still there has seen it; on a reopened job nobody has said yet,
         unless that was only to correct its cause.
         """
-        return self._found_at_the_car[-1] if self._found_at_the_car else None
+        return next(reversed(self._found_at_the_car.values()), None)
 
     @property
     def is_at_rest(self) -> bool:
@@ -106,8 +106,8 @@ class Case:
         return self.present_today == NOT_PRESENT
 
     @cached_property
-    def _found_at_the_car(self) -> tuple[str | None, ...]:
-        """What was known of the complaint after each entry that counts.
+    def _found_at_the_car(self) -> dict[int, str | None]:
+        """What was known of the complaint after each step that counts.
 
         An answer that corrects another one holds from where that one stood.
         """
@@ -119,10 +119,10 @@ class Case:
                 changes[step] = SEEN_TODAY
             elif isinstance(entry, Reopened) and entry.reason != CORRECTION:
                 changes[step] = None
-        return tuple(
-            next((changes[at] for at in sorted(changes, reverse=True) if at <= step), None)
+        return {
+            step: next((changes[at] for at in sorted(changes, reverse=True) if at <= step), None)
             for step in self.counting
-        )
+        }
 
     def _first_said(self, step: int) -> int:
         """Return the step whose place an answer about the complaint has taken, or the step itself."""
@@ -134,8 +134,7 @@ class Case:
 
     def was_at_rest(self, step: int) -> bool:
         """Return whether the complaint was not there at a step that counts, as far as it was looked for."""
-        found = dict(zip(self.counting, self._found_at_the_car, strict=True))
-        return found[step] == NOT_PRESENT
+        return self._found_at_the_car[step] == NOT_PRESENT
 
     def at_rest(self, knowledge: Knowledge, step: int) -> bool:
         """Return whether a reading was taken while the complaint was not there, and needs it to show a fault.
@@ -164,7 +163,7 @@ class Case:
         needs = reading in knowledge.readings and knowledge.readings[reading].needs_complaint
         now = len(self.repairs), self.is_at_rest and needs
         takes: tuple[Take, ...] = ()
-        for step, era, entry in self._by_era():
+        for step, era, entry in self.by_era():
             if isinstance(entry, Measured) and entry.reading == reading:
                 takes = (*takes, entry.take) if (era, self.at_rest(knowledge, step)) == now else ()
             elif isinstance(entry, Seen) and entry.reading == reading:
@@ -347,7 +346,7 @@ class Case:
                 evidence[fact] = engine.one_hot(fact, value)
         said = self.likelihoods(knowledge, node)
         evidence.update({name: said[name] for name in said if name in engine.outcomes})
-        for step, era, entry in self._by_era():
+        for step, era, entry in self.by_era():
             # Gone says nothing where it was not there before the repair either.
             if isinstance(entry, Checked) and era and not self.was_at_rest(step):
                 there = entry.found == STILL_THERE
@@ -365,7 +364,7 @@ class Case:
         """
         found: dict[str, Floats] = {}
         takes: dict[str, tuple[bool, tuple[Take, ...]]] = {}
-        for step, era, entry in self._by_era():
+        for step, era, entry in self.by_era():
             if not isinstance(entry, Seen | Measured):
                 continue
             name, resting = node(entry.reading, era), self.at_rest(knowledge, step)
@@ -385,7 +384,7 @@ class Case:
                 found[name] = likelihood
         return found
 
-    def _by_era(self) -> Iterator[tuple[int, int, Entry]]:
+    def by_era(self) -> Iterator[tuple[int, int, Entry]]:
         """Yield the steps that count, each with the number of repairs before it and its entry."""
         era = 0
         for step, entry in self.counting.items():

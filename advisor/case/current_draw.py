@@ -16,7 +16,7 @@ from typing import Literal
 
 from advisor.case.case import Case
 from advisor.case.confirmed import faults_below
-from advisor.case.entries import Accounted, Measured, Repaired, Seen
+from advisor.case.entries import Accounted, Measured, Seen
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.phrases import telling
 from advisor.measure.formula import OutOfRange
@@ -209,9 +209,7 @@ def _state(part: _Part, total_era: int) -> str:
 def _measured(knowledge: Knowledge, case: Case, role: str) -> list[_Part]:
     """Return the measurements of readings with this role, separately between repairs."""
     measured: dict[tuple[str, int], _Part] = {}
-    era = 0
-    for entry in case.counting.values():
-        era += isinstance(entry, Repaired)
+    for _, era, entry in case.by_era():
         if isinstance(entry, Seen | Measured) and _role(knowledge, entry.reading) == role:
             name = knowledge.readings[entry.reading].name
             part = measured.setdefault((entry.reading, era), _Part(name, entry.reading, era))
@@ -225,9 +223,7 @@ def _measured(knowledge: Knowledge, case: Case, role: str) -> list[_Part]:
 
 def _by_hand(knowledge: Knowledge, case: Case) -> Iterator[_Part]:
     """Return the parts that were found by disconnecting."""
-    era = 0
-    for entry in case.counting.values():
-        era += isinstance(entry, Repaired)
+    for _, era, entry in case.by_era():
         if isinstance(entry, Accounted):
             current = _entered(knowledge, entry.measurement)
             yield _Part(entry.what, "", era, current=current, behind=entry.behind)
