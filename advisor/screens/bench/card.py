@@ -138,7 +138,6 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
 
 def _wait(session: Session, awaited: CandidateReading) -> Card:
     """Say what is waited for, and offer what can be read meanwhile."""
-    knowledge = session.knowledge
     lines = _warnings(session)
     lines.append(Content(f"Then: {awaited.name}."))
     meanwhile = session.meanwhile
@@ -147,10 +146,7 @@ def _wait(session: Session, awaited: CandidateReading) -> Card:
         if meanwhile
         else Content("No reading is left that can be taken meanwhile without disturbing it.")
     )
-    for setup in session.running:
-        said = knowledge.setups[setup]
-        lines.append(Content(f"Made for it: {said.name}"))
-        lines += [Content(f"  – {step}") for step in said.steps]
+    lines += _setups(session, session.running, "Made for it")
     choices = [
         (f"take {one.reading}", f"{number} {one.name} ({duration(one.minutes)})", "")
         for number, one in enumerate(meanwhile[:MOST_MEANWHILE], start=1)
@@ -324,12 +320,12 @@ def _end(session: Session) -> Card:
     return Card(tuple(lines), tuple(choices), to_see)
 
 
-def _needs(session: Session, setups: Iterable[str]) -> list[Content]:
-    """Return what has to be made to look for the complaint; its minutes are among those of the look."""
+def _setups(session: Session, setups: Iterable[str], what: str = "Needs") -> list[Content]:
+    """Return setups with their steps; those needed to look for the complaint take part of its minutes."""
     lines = []
     for setup in setups:
         said = session.knowledge.setups[setup]
-        lines += [Content(f"Needs: {said.name}"), *(Content(f"  – {step}") for step in said.steps)]
+        lines += [Content(f"{what}: {said.name}"), *(Content(f"  – {step}") for step in said.steps)]
     return lines
 
 
@@ -341,11 +337,11 @@ def _confirm(session: Session) -> Card:
     lines.append(Content(f"How: {look.how}. About {duration(look.minutes)}."))
     to_see = _places(len(lines), cautions, session.to_acknowledge(cautions))
     lines += caution_lines(session, cautions)
-    lines += _needs(session, session.confirm_setups)
+    lines += _setups(session, session.confirm_setups)
     lines.append(Content("A fault that rests looks normal to every meter: what is read then clears nothing."))
     choices = []
     if to_see:
-        choices.append(("read", "y I have read the cautions (⚠) above", ""))
+        choices.append(("read", _have_read(len(to_see)), ""))
     else:
         choices.append((f"confirmed {SEEN_TODAY}", "1 Seen today", ""))
         choices.append((f"confirmed {NOT_PRESENT}", "2 Not present today", "→ first what shows all the same"))
@@ -377,7 +373,7 @@ def _check(session: Session, lines: list[Content]) -> Card:
     if session.case.is_at_rest:
         lines.append(Content.styled(NEVER_SEEN, "bold"))
     check = session.complaint.check_after_repair
-    lines += _needs(session, session.check_setups)
+    lines += _setups(session, session.check_setups)
     lines.append(Content(f"How: {check.how}"))
     lines.append(Content(f"About {duration(check.minutes)}. What was read before the repair still counts."))
     choices = [
