@@ -289,6 +289,14 @@ class Policy:
         int,
         Parameter(SHEET, "causes", 1, 20, CHOICE, "So many causes at most are shown."),
     ] = 5
+    half_day_minutes: Annotated[
+        float,
+        Parameter(SHEET, MINUTES, 1.0, 1440.0, CHOICE, "A car with a longer search is left for a whole day."),
+    ] = 240.0
+    working_day_minutes: Annotated[
+        float,
+        Parameter(SHEET, MINUTES, 1.0, 1440.0, CHOICE, "A car with a longer search stays the night."),
+    ] = 480.0
     overnight_minutes: Annotated[
         float,
         Parameter(SHEET, MINUTES, 1.0, 2880.0, CHOICE, "A setup that waits this long is made overnight."),

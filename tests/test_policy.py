@@ -268,6 +268,13 @@ EFFECTS: dict[str, tuple[float, Look, object, object]] = {
     ),
     "causes_shown_from": (0.3, lambda d, s, p: len(d.sheet(p).causes), 4, 2),
     "most_causes_shown": (1, lambda d, s, p: len(d.sheet(p).causes), 4, 1),
+    "half_day_minutes": (100.0, lambda d, s, p: d.sheet(p, clicked="turns").stay, None, "a whole day"),
+    "working_day_minutes": (
+        200.0,
+        lambda d, s, p: d.sheet(replace(p, half_day_minutes=100.0), clicked="turns").stay,
+        "a whole day",
+        "overnight",
+    ),
     "overnight_minutes": (100.0, lambda d, s, p: d.sheet(p).overnight, False, True),
     "alike_bits": (
         0.9,
@@ -330,6 +337,8 @@ def test_the_defaults_are_those_that_shipped_before_they_could_be_set() -> None:
         "no_visit_others_below": 0.1,
         "causes_shown_from": 0.05,
         "most_causes_shown": 5,
+        "half_day_minutes": 240.0,
+        "working_day_minutes": 480.0,
         "overnight_minutes": 360.0,
         "alike_bits": 0.05,
     }

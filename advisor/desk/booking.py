@@ -45,8 +45,6 @@ PEOPLE_WORDS = {
 """`probability.WORDS` as they are said to people; none of them promises or rules out."""
 TOO_EARLY = "Too early to say: it can be several things; the workshop measures."
 """What a customer is told where no cause is as likely as not."""
-HALF_DAY, WORKING_DAY = 240.0, 480.0
-"""Minutes in which a workshop works on a car that is left for so long (common practice)."""
 STAY_WORDS: Mapping[Stay, str] = {
     "half a day": "Leave it for half a day",
     "a whole day": "Leave it for a whole day",
@@ -162,11 +160,11 @@ class BookingSheet:
 
         In the minutes of the search setups that cannot be in place together wait one after the other.
         """
-        lengths = get_args(Stay)
         stays = [one.stay or ("overnight" if one.overnight else None) for one in self.setups]
-        if not self.dangers and self.total.upto > HALF_DAY:
-            stays.append("overnight" if self.total.upto > WORKING_DAY else "a whole day")
-        return max((one for one in stays if one), key=lengths.index, default=None)
+        if not self.dangers and self.total.upto > self.policy.half_day_minutes:
+            nights = self.total.upto > self.policy.working_day_minutes
+            stays.append("overnight" if nights else "a whole day")
+        return longest(stays)
 
     @property
     def arrange(self) -> tuple[str, ...]:
@@ -237,6 +235,11 @@ def in_words(probability: float) -> str:
     """Return the word whose anchor on the verbal scale is nearest; the lower of two."""
     word = min(reversed(WORDS), key=lambda one: abs(WORDS[one] - probability))
     return PEOPLE_WORDS[word]
+
+
+def longest(stays: Iterable[Stay | None]) -> Stay | None:
+    """Return the longest of some stays; None if there is none among them."""
+    return max((stay for stay in stays if stay), key=get_args(Stay).index, default=None)
 
 
 def to_tell(causes: Mapping[str, float]) -> str:
@@ -390,17 +393,10 @@ def _setups_needed(ranker: Ranker, case: Case, made: Bools) -> Iterator[SetupNee
 def _in_order_of_doing(knowledge: Knowledge, needed: Sequence[Needed]) -> tuple[Needed, ...]:
     """Return setups so that each stands after those it needs, else most used first."""
     by_name = {one.what: one for one in needed}
-    found: dict[str, Needed] = {}
-
-    def add(name: str) -> None:
-        for before in knowledge.setups[name].needs:
-            add(before)
-        if name in by_name:
-            found.setdefault(name, by_name[name])
-
-    for one in needed:
-        add(one.what)
-    return tuple(found.values())
+    ordered = dict.fromkeys(
+        name for setup in by_name for name in knowledge.setup_rules.first_to_last(setup) if name in by_name
+    )
+    return tuple(by_name[name] for name in ordered)
 
 
 def _facts(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, str]]:

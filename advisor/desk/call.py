@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 from types import MappingProxyType
-from typing import Literal, get_args
+from typing import Literal
 
 from advisor.advice.advice import FaultPosterior
 from advisor.advice.engines import Engines
@@ -39,6 +39,7 @@ from advisor.desk.booking import (
     booking_sheet,
     gets_here,
     in_doubt,
+    longest,
     told_of,
     what_is_done,
 )
@@ -60,7 +61,7 @@ from advisor.desk.schedule import Appointment, read_back
 from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.knowledge.dangers import Heard, heard_dangers
 from advisor.knowledge.knowledge import Knowledge
-from advisor.knowledge.vocabulary import Fact, Stay
+from advisor.knowledge.vocabulary import Fact
 from advisor.papers.document import html, markdown
 from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
@@ -494,8 +495,7 @@ def to_book_words(booking: Call | Inspection, day: str) -> str:
     sheets = booking.sheets if isinstance(booking, Call) else ()
     parts = [booking.jobs[0].tag, day]
     if sheets:
-        lengths = get_args(Stay)
-        stay = max((one.stay for one in sheets if one.stay), key=lengths.index, default=None)
+        stay = longest(one.stay for one in sheets)
         parts.append(stay_words(stay) if stay else "no fixed stay")
         certified = any(one.certified for one in sheets)
         parts.append("certified person" if certified else "no certified person")
