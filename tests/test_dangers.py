@@ -302,13 +302,7 @@ def test_a_hiss_may_be_refrigerant_or_coolant(shipped: Knowledge) -> None:
 async def test_of_several_dangers_f8_asks_which_is_not_so(tmp_path: Path) -> None:
     """The others stay; of the last one the line says which F8 takes back."""
     async with at_desk(tmp_path, (80, 24)) as pilot:
-        await pilot.press("n")
-        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
-        screen = pilot.app.screen
-        assert isinstance(screen, CallStartScreen)
-        words = screen.query_one("#words", Input)
-        words.value = "hiss under the bonnet, needle in the red"
-        await settled(pilot)
+        screen = await call_started(pilot, "", "hiss under the bonnet, needle in the red")
         assert "told all 2. F8 if you asked and one of them is not so." in said(pilot, "#danger Static")
         await pilot.press("f8")
         await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
@@ -433,13 +427,8 @@ def test_a_sentence_in_the_tag_looks_like_something_said(shipped: Knowledge, tag
 async def test_a_sentence_typed_in_the_tag_warns_at_once_and_can_be_moved(tmp_path: Path) -> None:
     """It is never the car's name unless somebody says so; Enter too often ticks nothing."""
     async with at_desk(tmp_path, (100, 40)) as pilot:
-        await pilot.press("n")
-        await until(pilot, lambda screen: isinstance(screen, CallStartScreen))
-        screen = pilot.app.screen
-        assert isinstance(screen, CallStartScreen)
         sentence = "there's fuel running out under the car"
-        screen.query_one("#tag", Input).value = sentence
-        await settled(pilot)
+        screen = await call_started(pilot, sentence, "")
         assert "DANGER: Fuel runs out" in said(pilot, "#danger Static")
         assert "The tag looks like what the customer says" in said(pilot, "#says")
         await pilot.press("enter")

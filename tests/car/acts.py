@@ -363,10 +363,6 @@ def _group(readings: str, demand: Demand | None = None, effect: Does | None = No
     return Group(tuple(readings.split()), demand, effect)
 
 
-def _demand(is_so: Is, why: str, *, hurts: bool = False) -> Demand:
-    return Demand(is_so, why, hurts)
-
-
 def _open_coolant(car: Car) -> None:
     car.is_coolant_as_found = False
 
@@ -409,7 +405,7 @@ OPENS_THE_CABIN = """filter_light filter_look evaporator_look intake_look drain_
 GROUPS = (
     _group(
         "expansion_tank bleed_air matrix_flush cooling_pressure_loss",
-        _demand(
+        Demand(
             lambda car: car.is_cold,
             "the cooling system is opened or pumped up while it is hot: somebody is scalded",
             hurts=True,
@@ -417,7 +413,7 @@ GROUPS = (
     ),
     _group(
         "expansion_tank bleed_air",
-        _demand(
+        Demand(
             lambda car: car.is_coolant_as_found,
             "somebody has drained or topped up the coolant: its level is not what the owner brought",
         ),
@@ -425,20 +421,20 @@ GROUPS = (
     _group("bleed_air matrix_flush", effect=_open_coolant),
     _group(
         "radiator_outlet booster_current warm_up",
-        _demand(lambda car: car.is_warming_up, "there is no warming up to watch: it is hot, or stands still"),
+        Demand(lambda car: car.is_warming_up, "there is no warming up to watch: it is hot, or stands still"),
     ),
     _group("warm_up", effect=_driven),
     _group(
         "warm_up",
-        _demand(lambda car: not car.has_gauges, "it is driven with gauges connected", hurts=True),
+        Demand(lambda car: not car.has_gauges, "it is driven with gauges connected", hurts=True),
     ),
     _group(
         "inlet_hose_lag hose_drop heater_gain hot_hose_cold_vent matrix_image valve_step flow_at_speed",
-        _demand(lambda car: car.is_heating, "its coolant is not hot enough to judge a heater"),
+        Demand(lambda car: car.is_heating, "its coolant is not hot enough to judge a heater"),
     ),
     _group(
         "bonnet_fumes cabin_monoxide smell_recirculated",
-        _demand(
+        Demand(
             lambda car: car.is_running and car.is_outdoors,
             "somebody sits in it to look for exhaust gas and the engine runs in the building",
             hurts=True,
@@ -446,22 +442,22 @@ GROUPS = (
     ),
     _group(
         "blend_sweep mode_sweep sensor_values driven_direct unit_commands blower_test",
-        _demand(lambda car: car.is_ignition_on, "its ignition is off"),
+        Demand(lambda car: car.is_ignition_on, "its ignition is off"),
     ),
     _group(
         "recirculation_air vent_speed filter_out blower_volts blower_amps controller_input duct_look",
-        _demand(lambda car: car.is_blower_on, "its blower is off"),
+        Demand(lambda car: car.is_blower_on, "its blower is off"),
     ),
     _group(
-        WITH_COOLING, _demand(lambda car: car.is_cooling, "the air conditioning does not run with gas in it")
+        WITH_COOLING, Demand(lambda car: car.is_cooling, "the air conditioning does not run with gas in it")
     ),
     _group(
         "long_run_frost device_warmed",
-        _demand(lambda car: car.has_cooled_long, "it has not cooled long enough for frost to show"),
+        Demand(lambda car: car.has_cooled_long, "it has not cooled long enough for frost to show"),
     ),
     _group(
         WITH_GAUGES,
-        _demand(
+        Demand(
             lambda car: car.is_cooling and car.has_gauges,
             "the gauges are not on a running circuit with gas in it",
         ),
@@ -470,15 +466,15 @@ GROUPS = (
     _group("heater_cut_off", effect=Car.switch_off),
     _group(
         "pressure_at_rest",
-        _demand(lambda car: car.is_soaked and car.has_gauges, "the gas is not at rest with the gauges on it"),
+        Demand(lambda car: car.is_soaked and car.has_gauges, "the gas is not at rest with the gauges on it"),
     ),
     _group(
         "leak_search drain_sniff",
-        _demand(lambda car: car.has_gas, "an empty circuit leaks nothing to be found"),
+        Demand(lambda car: car.has_gas, "an empty circuit leaks nothing to be found"),
     ),
     _group(
         "clutch_check",
-        _demand(
+        Demand(
             lambda car: car.facts.get("compressor_type") != "electric",
             "somebody measures on the orange cables of an electric compressor: high voltage",
             hurts=True,
@@ -486,109 +482,107 @@ GROUPS = (
     ),
     _group(
         "clutch_check",
-        _demand(lambda car: car.has_gas, "with an empty circuit no clutch is ever fed"),
+        Demand(lambda car: car.has_gas, "with an empty circuit no clutch is ever fed"),
     ),
-    _group("recovered_charge", _demand(lambda car: not car.has_gas, "the gas is still in the circuit")),
-    _group(ASLEEP, _demand(lambda car: car.is_asleep, "its control units are awake")),
+    _group("recovered_charge", Demand(lambda car: not car.has_gas, "the gas is still in the circuit")),
+    _group(ASLEEP, Demand(lambda car: car.is_asleep, "its control units are awake")),
     _group(
         "resting_voltage quick_test",
-        _demand(
+        Demand(
             lambda car: car.is_as_received,
             "the battery is not as it came in: it was charged, or the engine has run",
         ),
     ),
     _group(
         "resting_voltage",
-        _demand(lambda car: car.has_no_surface_charge, "the battery has not rested since it was loaded"),
+        Demand(lambda car: car.has_no_surface_charge, "the battery has not rested since it was loaded"),
     ),
     _group(
         "battery_test full_voltage",
-        _demand(lambda car: car.is_full_and_rested, "the battery was not charged and left to rest"),
+        Demand(lambda car: car.is_full_and_rested, "the battery was not charged and left to rest"),
     ),
     _group(
         "standing_loss",
-        _demand(lambda car: not car.is_connected, "the battery did not stand disconnected"),
+        Demand(lambda car: not car.is_connected, "the battery did not stand disconnected"),
     ),
     _group(
         "clamp_look accessory_live quick_test",
-        _demand(
+        Demand(
             lambda car: car.is_connected,
             "the battery is disconnected: there is nothing to look at or measure",
         ),
     ),
     _group(
         "charging_voltage charging_drop full_command ripple charge_command",
-        _demand(lambda car: car.is_running, "the engine does not run"),
+        Demand(lambda car: car.is_running, "the engine does not run"),
     ),
     _group(
         "clamp_drop cable_drop starter_current solenoid_voltage cranking_voltage",
-        _demand(
+        Demand(
             lambda car: car.is_inhibited and car.is_connected and not car.is_running,
             "it is cranked and nothing keeps it from starting: it runs into somebody",
             hurts=True,
         ),
     ),
     _group(
-        "cranking_voltage", _demand(lambda car: car.is_charged, "a starter is judged on a charged battery")
+        "cranking_voltage", Demand(lambda car: car.is_charged, "a starter is judged on a charged battery")
     ),
     _group(
         HANDS_ROUND_THE_ENGINE,
-        _demand(
-            lambda car: not car.is_running, "hands are in the engine bay and the engine runs", hurts=True
-        ),
+        Demand(lambda car: not car.is_running, "hands are in the engine bay and the engine runs", hurts=True),
     ),
     _group(
         HANDS_IN_THE_FAN,
-        _demand(
+        Demand(
             lambda car: not car.is_blower_on, "fingers or a borescope reach a blower that turns", hurts=True
         ),
     ),
     _group(
         RAISED,
-        _demand(lambda car: not car.is_running, "it goes up on the lift with its engine running", hurts=True),
+        Demand(lambda car: not car.is_running, "it goes up on the lift with its engine running", hurts=True),
         _raised,
     ),
     _group(
         UNDER_PRESSURE,
-        _demand(lambda car: car.is_blower_on and car.are_vents_taped, "it is not under pressure"),
+        Demand(lambda car: car.is_blower_on and car.are_vents_taped, "it is not under pressure"),
     ),
     _group(
         "smoke_front smoke_low bubbles_rear bubbles_glass bubbles_roof",
-        _demand(lambda car: not car.is_on_the_road, "it drives"),
+        Demand(lambda car: not car.is_on_the_road, "it drives"),
     ),
     _group(
         "warm_door_edge warm_rear_edge",
-        _demand(lambda car: car.is_heating, "its cabin is no warmer than the air"),
+        Demand(lambda car: car.is_heating, "its cabin is no warmer than the air"),
     ),
     _group(
         "outlet_draught",
-        _demand(lambda car: not car.are_vents_taped, "its vents are taped: no air leaves by them"),
+        Demand(lambda car: not car.are_vents_taped, "its vents are taped: no air leaves by them"),
     ),
     _group(
         "door_ultrasonic",
-        _demand(lambda car: not car.is_blower_on, "the blower drowns the sender"),
+        Demand(lambda car: not car.is_blower_on, "the blower drowns the sender"),
     ),
     _group(
         WET_AS_FOUND,
-        _demand(
+        Demand(
             lambda car: car.is_wet_as_found,
             "somebody has dried it or poured water over it: what is wet now is not what the owner brought",
         ),
     ),
     _group(
         "night_humidity",
-        _demand(lambda car: car.has_stood_shut, "it has not stood shut for a night"),
+        Demand(lambda car: car.has_stood_shut, "it has not stood shut for a night"),
     ),
-    _group(POURED, _demand(lambda car: car.is_carpet_lifted, "nobody could see where the water comes in")),
-    _group("cool_track", _demand(lambda car: car.is_roof_wet, "its roof was not wetted")),
+    _group(POURED, Demand(lambda car: car.is_carpet_lifted, "nobody could see where the water comes in")),
+    _group("cool_track", Demand(lambda car: car.is_roof_wet, "its roof was not wetted")),
     _group(POURED + " washer_dye drain_flow", effect=Car.pour_water),
     _group(
         "tape_doors tape_glass_edge tape_mirror tape_roof bars_off tape_trim",
-        _demand(lambda car: car.is_on_the_road, "it does not drive"),
+        Demand(lambda car: car.is_on_the_road, "it does not drive"),
     ),
     _group(
         "tape_doors tape_glass_edge tape_mirror tape_roof bars_off tape_trim",
-        _demand(lambda car: not car.is_carpet_lifted, "it is driven with its cabin taken apart", hurts=True),
+        Demand(lambda car: not car.is_carpet_lifted, "it is driven with its cabin taken apart", hurts=True),
     ),
     _group("accessory_live moisture_look clamp_look quick_test", effect=Car.disturb),
     _group(OPENS_THE_CABIN, effect=Car.open_up),
