@@ -236,6 +236,9 @@ def test_the_words_of_complaints_are_no_danger_but_those_that_are(shipped: Knowl
     [
         ("the engine light is on", Heard("lamp_unclear", False)),
         ("a yellow lamp came on", Heard("lamp_unclear", False)),
+        ("the charge light is on", Heard("lamp_unclear", False)),
+        ("the battery symbol is on while I drive", Heard("lamp_unclear", False)),
+        ("battery light glows faintly", Heard("lamp_unclear", False)),
         ("there is a warning light on the dash", Heard("lamp_unclear", False)),
         ("the check engine light is flashing", Heard("red_lamp", True)),
         ("engine light on and it runs rough", Heard("red_lamp", True)),
