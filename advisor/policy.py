@@ -53,6 +53,7 @@ RISING = (
     ("low_price_minutes", "middling_price_minutes"),
     ("middling_price_minutes", "high_price_minutes"),
     ("a_guess", "fairly_sure"),
+    ("likely_from", "sure_at"),
 )
 """Pairs of values, of which the first may not be above the second."""
 
@@ -115,6 +116,29 @@ class Policy:
         ),
     ] = 0.1
 
+    proof_from_minutes: Annotated[
+        float,
+        Parameter(
+            REPAIR,
+            MINUTES,
+            0.0,
+            10000.0,
+            CHOICE,
+            "A remedy that takes longer, or costs parts, is advised only once its cause is proved, where a "
+            "proof can be made.",
+        ),
+    ] = 15.0
+    likely_from: Annotated[
+        float,
+        Parameter(
+            REPAIR,
+            PROBABILITY,
+            0.0,
+            1.0,
+            CHOICE,
+            "A cause this probable is called likely at the end of a search that is not sure.",
+        ),
+    ] = 0.5
     low_price_minutes: Annotated[
         float,
         Parameter(REPAIR, MINUTES, 0.0, 10000.0, ESTIMATE, "What 'low' parts count for, as work."),

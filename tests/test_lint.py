@@ -100,6 +100,12 @@ SLIPS: dict[str, tuple[str, str, str, str]] = {
         "wrong-value",
         "shows_at_rest: true",
     ),
+    "what a reading proves": (
+        "    minutes: 4\n    instrument",
+        "    minutes: 4\n    proof: look\n    proves: speaker\n    proved_by: much\n    instrument",
+        "proof",
+        "proves: speaker",
+    ),
     "members of a complaint": ("strap: 60", "strapp: 60", "unknown-id", "strapp: 60"),
     "members of a branch": ("any_of: {cable: 60,", "any_of: {cabel: 60,", "unknown-id", "cabel: 60"),
     "causes of a state": ("causes: {strap: 85", "causes: {stap: 85", "unknown-id", "stap: 85"),

@@ -14,6 +14,7 @@ import pytest
 from advisor.advice.advice import advise, outcome_effects
 from advisor.advice.conflict import disagreement
 from advisor.advice.engines import Engines
+from advisor.advice.proof import asks_for_proof, ending
 from advisor.advice.repair_or_test import remedies, repair_or_test
 from advisor.advice.rules import Workshop, bits_per_minute
 from advisor.advice.situation import Situation
@@ -204,6 +205,8 @@ EFFECTS: dict[str, tuple[float, Look, object, object]] = {
         True,
     ),
     "least_charge_minutes": (30.0, lambda d, s, p: d.worth(p)[0], "clicked", "glows"),
+    "proof_from_minutes": (4.0, lambda d, s, p: asks_for_proof(d.knowledge, p, "cap"), False, True),
+    "likely_from": (0.7, lambda d, s, p: ending(p, {"pump": 0.6}, frozenset()).kind, "likely", "not found"),
     "low_price_minutes": (15.0, lambda d, s, p: d.prices(p)["hose"], 50.0, 55.0),
     "middling_price_minutes": (70.0, lambda d, s, p: d.prices(p)["seal"], 120.0, 130.0),
     "high_price_minutes": (300.0, lambda d, s, p: d.prices(p)["pump"], 310.0, 370.0),
@@ -313,6 +316,8 @@ def test_the_defaults_are_those_that_shipped_before_they_could_be_set() -> None:
         "least_bits_per_hour": 0.3,
         "weight_of_waiting": 1.0,
         "least_charge_minutes": 0.1,
+        "proof_from_minutes": 15.0,
+        "likely_from": 0.5,
         "low_price_minutes": 10.0,
         "middling_price_minutes": 60.0,
         "high_price_minutes": 240.0,

@@ -8,13 +8,14 @@ enough to be worth the work.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Literal
 
 import numpy as np
 
 from advisor.advice.obstacles import obstacle, out_of_reach_words, to_ask_first
+from advisor.advice.proof import asks_for_proof, shown_by_proof
 from advisor.advice.rules import (
     REASONS,
     Workshop,
@@ -67,7 +68,8 @@ class CandidateReading:
     `setups` are to be made first, in this order, `assumed` are those that cars arrive with and that nobody
     has said to be over, `ends` those in place that will be no more. `asks` are vehicle facts and figures of
     the day to ask first, as they decide whether the reading applies; asking takes no minutes. One `at_rest`
-    shows a fault only while the complaint is there, and it is not: a normal result would clear nothing.
+    shows a fault only while the complaint is there, and it is not: a normal result would clear nothing. One
+    that is `due` would prove the cause that the search is sure of, before its remedy is advised.
     """
 
     reading: str
@@ -84,9 +86,12 @@ class CandidateReading:
     ends: tuple[str, ...] = ()
     asks: tuple[str, ...] = ()
     at_rest: bool = False
+    due: bool = False
 
     def is_worth_taking(self, policy: Policy) -> bool:
-        """Return whether the reading tells enough, also relative to its work."""
+        """Return whether the reading tells enough, also relative to its work, or is a proof that is due."""
+        if self.due:
+            return True
         told = 0.0 if self.at_rest else self.expected_information_bits
         return worth_taking(policy, told, self.hands_on_minutes)
 
@@ -172,8 +177,13 @@ def advise(
             reachable.append((proposal, reached))
     proposals, held = _held_back(knowledge, policy, reachable, waiting)
     unavailable += held
+    stop = _stop_of(situation, suspects, proposals)
+    if stop is not None and stop.reason == "sure" and stop.fault:
+        due = _proofs_due(situation, stop.fault)
+        proposals = [replace(one, due=one.reading in due and not one.at_rest) for one in proposals]
     proposals.sort(
         key=lambda one: (
+            not one.due,
             not one.is_worth_taking(policy),
             *most_first(one.expected_information_bits, one.minutes, one.reading),
         )
@@ -182,14 +192,15 @@ def advise(
         key=lambda pair: most_first(pair[0].expected_information_bits, pair[0].minutes, pair[0].reading)
     )
     worth = [proposal for proposal in proposals if proposal.is_worth_taking(policy)]
-    worth.sort(key=lambda one: most_first(one.information_bits_per_minute, one.minutes, one.reading))
-    stop = _after_repair(case) or _stop(case, suspects, worth, policy)
+    worth.sort(
+        key=lambda one: (not one.due, *most_first(one.information_bits_per_minute, one.minutes, one.reading))
+    )
     return Advice(
         suspects,
         tuple(proposals),
         tuple(worth),
         tuple(unavailable),
-        stop,
+        None if any(one.due for one in proposals) else stop,
         posterior.belief_error,
         posterior.bits_error,
     )
@@ -341,18 +352,32 @@ def _proposal(
     )
 
 
+def _stop_of(
+    situation: Situation, suspects: Sequence[FaultPosterior], proposals: Sequence[CandidateReading]
+) -> Stop | None:
+    policy = situation.policy
+    any_worth = any(proposal.is_worth_taking(policy) for proposal in proposals)
+    return _after_repair(situation.case) or _stop(situation.case, suspects, any_worth, policy)
+
+
+def _proofs_due(situation: Situation, fault: str) -> tuple[str, ...]:
+    """Return the readings that would prove a fault whose remedy waits for that; none once one has."""
+    knowledge, case = situation.knowledge, situation.case
+    proofs = knowledge.proofs.get(fault, ())
+    waits = bool(proofs) and asks_for_proof(knowledge, situation.policy, fault)
+    return proofs if waits and fault not in shown_by_proof(knowledge, case) else ()
+
+
 def _after_repair(case: Case) -> Stop | None:
     if not case.repairs or (case.checked and case.checked != GONE):
         return None
     return Stop("gone" if case.checked else "check", case.repaired[-1])
 
 
-def _stop(
-    case: Case, suspects: Sequence[FaultPosterior], worth: Sequence[CandidateReading], policy: Policy
-) -> Stop | None:
+def _stop(case: Case, suspects: Sequence[FaultPosterior], any_worth: bool, policy: Policy) -> Stop | None:
     beliefs = np.array([[suspect.probability for suspect in suspects]])
     unlisted = np.array([is_unlisted(suspect.fault) for suspect in suspects])
-    (why,) = stop_reasons(policy, beliefs, unlisted, np.array([bool(worth)])).tolist()
+    (why,) = stop_reasons(policy, beliefs, unlisted, np.array([any_worth])).tolist()
     if why < 0:
         return None
     if case.is_at_rest and REASONS[why] != "sure":

@@ -193,6 +193,37 @@ def unknown_shared_parts(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 @reference_check
+def proofs(knowledge: Knowledge) -> Iterator[Problem]:
+    """Causes that a reading is said to prove, and that do not exist or do not show in it."""
+    causes = {**knowledge.faults, **knowledge.branches}
+    for name, reading in knowledge.readings.items():
+        path = ("readings", name, "proves")
+        yield from _missing(knowledge, reading.proves, causes, "fault or branch", *path)
+        showing = _below(knowledge, reading.causes)
+        for cause in reading.proves:
+            if cause in causes and not showing & _below(knowledge, [cause]):
+                what = f"'{cause}' does not show in this reading, so it proves nothing of it."
+                instead = f"Add '{cause}' to its causes, or name what it proves."
+                yield Problem(knowledge.place(*path), "proof", what, "", instead)
+
+
+def _below(knowledge: Knowledge, names: Iterable[str]) -> frozenset[str]:
+    """Return causes with all that they follow from in turn, down to the faults."""
+    found: set[str] = set()
+    left = list(names)
+    while left:
+        name = left.pop()
+        if name in found:
+            continue
+        found.add(name)
+        if name in knowledge.branches:
+            left += knowledge.branches[name].gate.members
+        elif name in knowledge.states:
+            left += knowledge.states[name].causes
+    return frozenset(found)
+
+
+@reference_check
 def circles(knowledge: Knowledge) -> Iterator[Problem]:
     """Branches and states that depend on themselves, and setups that need themselves."""
     import networkx as nx  # needed nowhere else where the knowledge has been checked before

@@ -10,7 +10,7 @@ from advisor.arrays import Floats, Ints, entropy
 from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.vocabulary import ByFact
 from advisor.simulate.array_advice import Ranker, offers
-from advisor.simulate.jobs import Cars, Jobs, Starts
+from advisor.simulate.jobs import Cars, Jobs, Starts, proved_after
 
 
 def told_of_single_faults(ranker: Ranker, complaint: str) -> Floats:
@@ -42,12 +42,14 @@ def all_readings(ranker: Ranker, starts: Starts, cars: Cars) -> Jobs:
     """
     _, bits = ranker.posteriors(starts.potentials)
     seen_with: Ints = offers(ranker, bits, starts.gone, starts.condition, starts.left).seen_with
-    potentials = starts.potentials[cars.start].copy()
+    potentials, proved = starts.potentials[cars.start].copy(), starts.proved[cars.start].copy()
     for at in range(len(ranker.readings)):
         for column in np.unique(seen_with[:, at]).tolist():
             rows = np.flatnonzero(~starts.gone[cars.start, at] & (seen_with[cars.start, at] == column))
             name = ranker.batch.readings[column]
             ranker.batch.observe(potentials, rows, name, cars.shows[rows, column])
+            whole = np.full(len(rows), at), np.full(len(rows), column), cars.shows[rows, column]
+            proved[rows] = proved_after(ranker, proved[rows], *whole)
     beliefs, _ = ranker.posteriors(potentials)
     count = len(cars.start)
     taken = np.where(starts.gone[cars.start], -1, seen_with[cars.start])
@@ -70,4 +72,5 @@ def all_readings(ranker: Ranker, starts: Starts, cars: Cars) -> Jobs:
         beliefs,
         np.full(count, -1),
         missing,
+        proved,
     )

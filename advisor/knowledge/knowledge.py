@@ -154,6 +154,15 @@ class Knowledge:
         """Which setups go together, and what ends what."""
         return SetupRules.of(self.setups)
 
+    @cached_property
+    def proofs(self) -> Mapping[str, tuple[str, ...]]:
+        """Return the readings that prove a fault, or a branch of faults, by its id, in the order written."""
+        found: dict[str, list[str]] = {}
+        for name, reading in self.readings.items():
+            for cause in reading.proves:
+                found.setdefault(cause, []).append(name)
+        return MappingProxyType({cause: tuple(names) for cause, names in found.items()})
+
     def place(self, *path: str | int) -> Place:
         """Return where a path such as ("readings", id, "minutes") was written, or its nearest parent."""
         while path and path not in self.places:

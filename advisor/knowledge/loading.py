@@ -6,7 +6,7 @@ import hashlib
 import os
 import re
 import typing
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from stat import S_ISREG
 from typing import Any, NoReturn, TypeVar
@@ -108,32 +108,47 @@ def load_with_digest(paths: Iterable[Path]) -> tuple[Knowledge, str]:
         for section in SECTIONS:
             for name, item in getattr(document, section).items():
                 where = found[(section, name)]
-                if not ID.fullmatch(name):
-                    problems.append(
-                        Problem(
-                            where,
-                            "bad-id",
-                            f"'{name}' cannot be an id.",
-                            "Ids stand in commands and files.",
-                            "Use small letters, digits and underscores.",
-                        )
-                    )
-                if name in owners:
-                    problems.append(
-                        Problem(
-                            where,
-                            "duplicate-id",
-                            f"'{name}' is used already at {owners[name]}.",
-                            "An id names one thing in the whole knowledge.",
-                            "Give one of them another id.",
-                        )
-                    )
+                if not ID.fullmatch(name) or name in owners:
+                    problems.append(_bad_id(name, where, owners))
                 owners.setdefault(name, where)
                 sections[section][name] = item
         places.update(found)
+    problems += _proofs_as_readings(sections, places, owners)
     if problems:
         raise ProblemsFound(problems)
     return Knowledge(**sections, standings=standings, places=places), digest.hexdigest()
+
+
+def _proofs_as_readings(
+    sections: dict[str, dict[str, Any]],
+    places: dict[words.Path, Place],
+    owners: dict[str, Place],
+) -> Iterator[Problem]:
+    """Enter the proof of each fault as the reading that it is, at the place where it was written."""
+    for fault, said in list(sections["faults"].items()):
+        for name, proof in said.proof.items():
+            path: words.Path = ("faults", fault, "proof", name)
+            if not ID.fullmatch(name) or name in owners:
+                yield _bad_id(name, places[path], owners)
+            owners.setdefault(name, places[path])
+            sections["readings"][name] = proof.as_reading(fault, said.given)
+            numbers = {"shows": ("noisy_or", "causes", fault), "without": ("noisy_or", "leak")}
+            for there in [one for one in places if one[: len(path)] == path]:
+                inside = there[len(path) :]
+                own = numbers.get(str(inside[0]), inside) if inside else inside
+                places[("readings", name, *own)] = places[there]
+
+
+def _bad_id(name: str, place: Place, owners: Mapping[str, Place]) -> Problem:
+    """Return what is wrong with an id: it has letters that ids do not have, or is used already."""
+    if not ID.fullmatch(name):
+        what, why = f"'{name}' cannot be an id.", "Ids stand in commands and files."
+        return Problem(place, "bad-id", what, why, "Use small letters, digits and underscores.")
+    what, why = (
+        f"'{name}' is used already at {owners[name]}.",
+        "An id names one thing in the whole knowledge.",
+    )
+    return Problem(place, "duplicate-id", what, why, "Give one of them another id.")
 
 
 def readable(paths: Iterable[Path]) -> tuple[Knowledge, frozenset[str]] | None:
@@ -159,6 +174,8 @@ def readable(paths: Iterable[Path]) -> tuple[Knowledge, frozenset[str]] | None:
                     sections[section][name] = kind.model_validate(item)
                 except ValidationError:
                     broken.add(name)
+    for _ in _proofs_as_readings(sections, places, {}):
+        pass  # problems of ids are told by `load`
     return Knowledge(**sections, places=places), frozenset(broken)
 
 

@@ -169,6 +169,11 @@ Text = Annotated[str, Field(min_length=1, max_length=2000)]
 Steps = tuple[Text, ...]
 
 
+Who = Annotated[
+    Text, AfterValidator(_no_slip), WithJsonSchema({"type": "string", "examples": list(USUAL_PEOPLE)})
+]
+
+
 class Source(AuthoredModel):
     """A named source that a number comes from."""
 
@@ -350,13 +355,60 @@ class Branch(Gated):
     unlisted: Literal["rest"] | None = None
 
 
+ProofKind = Literal["look", "isolate", "substitute", "recreate", "repair"]
+"""How a cause is proved: it is seen; taken out of play; a known good part takes its place; it is brought
+about; or it is put right, where that is cheaper than any proof.
+"""
+
+
+class Proof(Changing):
+    """How a workshop proves one fault before it sells the repair.
+
+    It is a reading of that fault alone, whose second outcome proves it. `shows` is how often it comes with
+    the fault, `without` how often with the complaint but not this fault.
+    """
+
+    kind: ProofKind
+    who: Who = "technician"
+    minutes: MinutesByFact
+    waiting_minutes: MinutesByFact = 0.0
+    instrument: OneOrMany = ()
+    setup: OneOrMany = ()
+    holds: dict[str, tuple[Size, Size]] = {}
+    forbids: dict[str, OneOrMany] = {}
+    shows_at_rest: bool = False
+    complaints: tuple[str, ...] = ()
+    steps: Steps = ()
+    cautions: tuple[str, ...] = ()
+    outcomes: Annotated[dict[str, Text], Field(min_length=2, max_length=2)] = {
+        "not_shown": "Not shown",
+        "shown": "Shown",
+    }
+    shows: Probability
+    without: Probability
+
+    def as_reading(self, fault: str, given: Mapping[str, Mapping[str, float]]) -> Reading:
+        """Return the reading that it is; `given` is that of the fault: what a car lacks needs no proof."""
+        words = set(type(self).model_fields) & set(Reading.model_fields) & self.model_fields_set
+        lacks = {fact: {at: by for at, by in values.items() if by == 0} for fact, values in given.items()}
+        return Reading(
+            **{word: getattr(self, word) for word in words - {"outcomes"}},
+            outcomes=self.outcomes,
+            given={fact: values for fact, values in lacks.items() if values},
+            noisy_or=NoisyOr(leak=self.without, strengths="with_leak", causes={fault: self.shows}),
+            proof=self.kind,
+            proves=(fault,),
+        )
+
+
 class Fault(Changing):
     """A basic event: something that a remedy puts right.
 
-    `ends`, `ends_for_good` and `restores` are what the remedy does to the condition of the car.
+    `ends`, `ends_for_good` and `restores` are what the remedy does to the condition of the car, and `proof`
+    are the ways to prove it, by the id of the reading that each of them is.
     """
 
-    later = frozenset({"ends", "ends_for_good", "put_back", "restores"})
+    later = frozenset({"ends", "ends_for_good", "put_back", "restores", "proof"})
 
     remedy: Text
     remedy_minutes: Minutes
@@ -367,6 +419,7 @@ class Fault(Changing):
     given: dict[str, dict[str, Factor]] = {}
     cautions: tuple[str, ...] = ()
     restores: OneOrMany = ()
+    proof: dict[str, Proof] = {}
 
 
 class Fact(Item):
@@ -485,18 +538,18 @@ class Reading(Changing):
 
     `given` says on which cars it cannot be taken, `holds` within which figures of the day its limits hold,
     `forbids` which setups and readings are forbidden after an outcome. What `shows_at_rest` is there whether
-    or not the complaint is: stains, corrosion, wear.
+    or not the complaint is: stains, corrosion, wear. One that `proves` faults, or a branch of them, does so
+    by a `proof` of some kind, and with the outcomes `proved_by`.
     """
 
     later = frozenset(
-        {"ends", "ends_for_good", "put_back", "waiting_minutes", "given", "holds", "forbids", "shows_at_rest"}
+        {
+            *("ends", "ends_for_good", "put_back", "waiting_minutes", "given", "holds", "forbids"),
+            *("shows_at_rest", "proof", "proves", "proved_by"),
+        }
     )
 
-    who: Annotated[
-        Text,
-        AfterValidator(_no_slip),
-        WithJsonSchema({"type": "string", "examples": list(USUAL_PEOPLE)}),
-    ] = "technician"
+    who: Who = "technician"
     ask: Text | None = None
     right_by_phone: Annotated[Probability, Field(gt=0.5, le=1)] = RIGHT_BY_PHONE
     answered_by: OneOrMany = ()  # facts of the same matter: once one of them is known, nobody asks by phone
@@ -519,6 +572,23 @@ class Reading(Changing):
     noisy_or: NoisyOr | None = None
     noisy_max: NoisyMax | None = None
     table: Annotated[tuple[Row, ...], Field(min_length=1)] | None = None
+    proof: ProofKind | None = None
+    proves: OneOrMany = ()
+    proved_by: OneOrMany = ()
+
+    @model_validator(mode="after")
+    def _proof_and_what_it_proves(self) -> Reading:
+        if (self.proof is None) == bool(self.proves) or (self.proved_by and not self.proves):
+            raise ValueError(
+                "'proof' and 'proves' go together, with 'proved_by' where several outcomes are not normal. "
+                "Write both, such as 'proof: look' and 'proves: boot_lamp'."
+            )
+        if self.proves and len(self.answers) > 2 and not self.proved_by:
+            raise ValueError(
+                "There are several outcomes, and nothing says which of them prove it. "
+                f"Add 'proved_by: {list(self.answers)[-1]}'."
+            )
+        return self
 
     @model_validator(mode="after")
     def _one_of_each(self) -> Reading:
@@ -542,6 +612,12 @@ class Reading(Changing):
     def normal_outcome(self) -> str:
         """Return the outcome of a car without any of the causes."""
         return self.normal or next(iter(self.answers))
+
+    @property
+    def proving_outcomes(self) -> tuple[str, ...]:
+        """Return the outcomes that prove what the reading `proves`; none where it proves nothing."""
+        others = (one for one in self.answers if one != self.normal_outcome)
+        return self.proved_by or tuple(others) if self.proves else ()
 
     @property
     def needs_complaint(self) -> bool:

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 
 from advisor.advice import rules
+from advisor.advice.proof import asks_for_proof
 from advisor.advice.rules import Workshop, comparable
 from advisor.advice.situation import current_faults
 from advisor.arrays import Bools, Floats, Ints
@@ -20,7 +21,7 @@ from advisor.inference.batch import Batch, condition
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted
-from advisor.model.nodes import is_instrument_leaf, reading_and_instrument, shown_by
+from advisor.model.nodes import is_instrument_leaf, reading_and_instrument, reading_of, shown_by
 from advisor.model.observation import seen_with
 from advisor.policy import DEFAULT, Policy
 from advisor.simulate.conditions import Conditions
@@ -37,7 +38,9 @@ class Ranker:
     """What the plain advice goes by at one workshop, as arrays; made by `compile_ranker`.
 
     `readings` are those that can be taken here, in alphabetical order, `faults` likewise. `bands` says for
-    numbers that may forbid something which band each cell tells, by the column that shows it.
+    numbers that may forbid or prove something which band each cell tells, by the column that shows it, and
+    `proving` which cells of a column prove what its reading `proves`. A remedy that waits for a proof has its
+    proofs `due` once the search is sure.
     """
 
     knowledge: Knowledge
@@ -50,6 +53,9 @@ class Ranker:
     policy: Policy
     ranking: PlayedRanking
     bands: Mapping[int, Ints]
+    proving: Mapping[int, Bools]
+    proves: Bools  # (faults, readings), as `due`
+    due: Bools
 
     def posteriors(self, potentials: Floats) -> tuple[Floats, Floats]:
         """Beliefs in `faults`, shape (states, faults), and the batch's bits (see `Batch.outlooks`)."""
@@ -109,6 +115,9 @@ def compile_ranker(
         by_reading.append([columns.setdefault(leaf, len(columns)) for leaf in shown])
     most = max(map(len, by_reading), default=1)
     faults = tuple(sorted(current_faults(dict.fromkeys(engine.targets, 0.0))))
+    bands = _bands(knowledge, tuple(columns))
+    proves = flags([knowledge.readings[name].proves for name in readings], faults).T
+    waits = np.array([asks_for_proof(knowledge, policy, fault) for fault in faults], dtype=bool)
     return Ranker(
         knowledge=knowledge,
         batch=condition(engine, {complaint: engine.one_hot(complaint, "present")}, tuple(columns)),
@@ -122,7 +131,10 @@ def compile_ranker(
         unlisted=np.array([is_unlisted(name) for name in faults]),
         policy=policy,
         ranking=ranking,
-        bands=_bands(knowledge, tuple(columns)),
+        bands=bands,
+        proving=_proving(knowledge, tuple(columns), bands),
+        proves=proves,
+        due=proves & waits[:, np.newaxis],
     )
 
 
@@ -136,10 +148,22 @@ def _bands(knowledge: Knowledge, shown: Sequence[str]) -> dict[int, Ints]:
         if not is_instrument_leaf(name):
             continue
         reading, instrument = reading_and_instrument(name)
-        table = seen_with(knowledge, reading, instrument) if knowledge.readings[reading].forbids else None
+        said = knowledge.readings[reading]
+        table = seen_with(knowledge, reading, instrument) if said.forbids or said.proves else None
         if table is not None:
             bands[column] = table.argmax(axis=0)
     return bands
+
+
+def _proving(knowledge: Knowledge, shown: Sequence[str], bands: Mapping[int, Ints]) -> dict[int, Bools]:
+    """Return which cells prove something, by the column that shows it."""
+    found = {}
+    for column, name in enumerate(shown):
+        said = knowledge.readings[reading_of(name)]
+        if said.proves:
+            proving = np.array([one in said.proving_outcomes for one in said.answers])
+            found[column] = proving[bands[column]] if column in bands else proving
+    return found
 
 
 def offers(ranker: Ranker, bits: Floats, gone: Bools, condition: Ints, left: Floats) -> Offers:
@@ -181,10 +205,17 @@ def worth_taking(ranker: Ranker, offered: Offers) -> Bools:
     return np.asarray((offered.bits > 0) & worth)
 
 
-def choose(ranker: Ranker, beliefs: Floats, offered: Offers, wishes: Floats | None = None) -> Choices:
+def choose(
+    ranker: Ranker,
+    beliefs: Floats,
+    offered: Offers,
+    wishes: Floats | None = None,
+    proved: Bools | None = None,
+) -> Choices:
     """Return what the plain advice would do in many states; beliefs and offers as the ranker gives them.
 
-    With `wishes`, (states, readings), the most wished reading that can tell anything is taken instead.
+    `proved` are the faults that a proof has shown, (states, faults), by default none. With `wishes`,
+    (states, readings), the most wished reading that can tell anything is taken instead.
     """
     if not ranker.readings:
         nothing = np.full(len(beliefs), -1)
@@ -193,15 +224,29 @@ def choose(ranker: Ranker, beliefs: Floats, offered: Offers, wishes: Floats | No
         return Choices(nothing, nothing, reason)
     worth = worth_taking(ranker, offered)
     reason = rules.stop_reasons(ranker.policy, beliefs, ranker.unlisted, np.asarray(worth.any(axis=1)))
+    due = _due(ranker, beliefs, offered, reason, proved)
+    waits = np.asarray(due.any(axis=1))
+    reason = np.where(waits, -1, reason)
     if wishes is not None:
-        reading = np.where(offered.bits > 0, wishes, -np.inf).argmax(axis=1)
+        can = np.where(waits[:, np.newaxis], due, offered.bits > 0)
+        reading = np.where(can, wishes, -np.inf).argmax(axis=1)
     else:
         told = offered.bits if ranker.ranking == "bits" else rates(ranker, offered)
-        rank = np.where(worth, comparable(told), 0.0)
+        rank = np.where(np.where(waits[:, np.newaxis], due, worth), comparable(told), -1.0)
         best = rank == rank.max(axis=1, keepdims=True)
         reading = np.where(best, offered.minutes, np.inf).argmin(axis=1)
     seen_with = offered.seen_with[np.arange(len(reading)), reading]
     return Choices(np.where(reason < 0, reading, -1), seen_with, reason)
+
+
+def _due(ranker: Ranker, beliefs: Floats, offered: Offers, reason: Ints, proved: Bools | None) -> Bools:
+    """Return which readings would prove the cause that a state is sure of and whose remedy waits for that."""
+    if not ranker.due.any():
+        return np.zeros(offered.bits.shape, dtype=bool)
+    leading = np.asarray(comparable(beliefs)).argmax(axis=1)
+    shown = np.zeros(beliefs.shape, dtype=bool) if proved is None else proved
+    waits = (reason == REASONS.index("sure")) & ~shown[np.arange(len(beliefs)), leading]
+    return np.asarray(waits[:, np.newaxis] & ranker.due[leading] & (offered.bits > 0))
 
 
 def flags(rows: Sequence[Sequence[str] | frozenset[str]], names: Sequence[str]) -> Bools:

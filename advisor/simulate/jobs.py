@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.advice.obstacles import obstacle
+from advisor.advice.proof import shown_by_proof
 from advisor.advice.rules import Workshop
 from advisor.arrays import Bools, Floats, Ints
 from advisor.case.case import Case
@@ -35,17 +36,24 @@ class Starts:
     """Cases as the ranker sees them: `gone` readings are seen or cannot be taken on this car.
 
     `condition` is the number of each car's condition among those of the ranker, `left` the minutes that the
-    waiting of setups in place still takes.
+    waiting of setups in place still takes. `proved` are the faults that a proof has shown.
     """
 
     potentials: Floats  # (starts, entries)
     gone: Bools  # (starts, readings)
     condition: Ints  # (starts,)
     left: Floats  # (starts, setups of the ranker's conditions)
+    proved: Bools  # (starts, faults)
 
     def of(self, which: Ints) -> Starts:
         """Return the starts at these places, in this order."""
-        return Starts(self.potentials[which], self.gone[which], self.condition[which], self.left[which])
+        return Starts(
+            self.potentials[which],
+            self.gone[which],
+            self.condition[which],
+            self.left[which],
+            self.proved[which],
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -65,7 +73,8 @@ class Jobs:
     """Jobs played to their stop, one for each car.
 
     `taken` are columns of the batch's readings in the order taken, -1 from the stop on; `reason` indexes
-    `REASONS`; `beliefs` are those at the stop, `made` the setups that had to be made.
+    `REASONS`; `beliefs` are those at the stop, `made` the setups that had to be made, and `proved` the faults
+    that a proof has shown.
     """
 
     ranker: Ranker
@@ -75,6 +84,7 @@ class Jobs:
     beliefs: Floats  # (jobs, faults)
     reason: Ints  # (jobs,)
     made: Bools  # (jobs, setups of the ranker's conditions)
+    proved: Bools  # (jobs, faults)
 
     @property
     def minutes(self) -> Floats:
@@ -148,6 +158,7 @@ def starts_of(
         flags([frozenset(one) for one in gone], ranker.readings),
         np.array(numbers, dtype=np.intp),
         np.tile([(waiting or {}).get(name, 0.0) for name in ranker.conditions.setups], (len(cases), 1)),
+        flags([shown_by_proof(knowledge, case) for case in cases], ranker.faults),
     )
 
 
@@ -210,6 +221,7 @@ def play_many(
         np.concatenate([np.empty((0, len(ranker.faults))), *(block.beliefs for block in blocks)]),
         np.concatenate([np.empty(0, dtype=np.intp), *(block.reason for block in blocks)]),
         np.concatenate([_none_made(ranker, 0), *(block.made for block in blocks)]),
+        np.concatenate([_none_proved(ranker, 0), *(block.proved for block in blocks)]),
     )
 
 
@@ -227,21 +239,22 @@ def _play_block(
     hands_on, waiting = np.zeros(count), np.zeros(count)
     beliefs, reason = np.zeros((count, len(ranker.faults))), np.full(count, REASONS.index("halted"))
     taken: list[Ints] = []
-    made = _none_made(ranker, count)
+    made, proved = _none_made(ranker, count), _none_proved(ranker, count)
     jobs = np.arange(count)  # those not over yet
     begun, at = np.unique(cars.start, return_inverse=True)  # the state each of them is in
     states = starts.of(begun)
     while len(jobs):
         believed, bits = ranker.posteriors(states.potentials)
         offered = offers(ranker, bits, states.gone, states.condition, states.left)
-        choices = choose(ranker, believed, offered, None if wish is None else wish(believed, offered))
+        wishes = None if wish is None else wish(believed, offered)
+        choices = choose(ranker, believed, offered, wishes, states.proved)
         if first is not None and not taken:
             choices = _all_taking(ranker.readings.index(first), offered)
         elif enough is not None:
             choices = _ended(
                 choices, enough(believed, offered.minutes[np.arange(len(bits)), choices.reading])
             )
-        beliefs[jobs] = believed[at]
+        beliefs[jobs], proved[jobs] = believed[at], states.proved[at]
         if stop is not None and stop():
             break
         ended = choices.reading[at] < 0
@@ -268,11 +281,29 @@ def _play_block(
         beliefs,
         reason,
         made,
+        proved,
     )
 
 
 def _none_made(ranker: Ranker, jobs: int) -> Bools:
     return np.zeros((jobs, len(ranker.conditions.setups)), dtype=bool)
+
+
+def _none_proved(ranker: Ranker, jobs: int) -> Bools:
+    return np.zeros((jobs, len(ranker.faults)), dtype=bool)
+
+
+def proved_after(ranker: Ranker, proved: Bools, reading: Ints, seen_with: Ints, shown: Ints) -> Bools:
+    """Return the faults that a proof has shown once states have seen `shown` of a reading, (states, faults).
+
+    A reading that is repeated counts as it came out last; here none is.
+    """
+    proved = proved.copy()
+    for column, proving in ranker.proving.items():
+        rows = np.flatnonzero(seen_with == column)
+        rows = rows[proving[shown[rows]]]
+        proved[rows] |= ranker.proves[:, reading[rows]].T
+    return proved
 
 
 def _after(
@@ -311,7 +342,8 @@ def _after(
     numbers = np.array(condition, dtype=np.intp)
     runs = ranker.conditions.in_place(numbers) & ~made  # a setup made on the way has been waited for
     left = np.where(runs, np.maximum(states.left[before] - took[before, np.newaxis], 0.0), 0.0)
-    return Starts(potentials, gone, numbers, left), at
+    proved = proved_after(ranker, states.proved[before], reading, seen_with, shown)
+    return Starts(potentials, gone, numbers, left, proved), at
 
 
 def _outcome(ranker: Ranker, column: int, cell: int) -> str | None:

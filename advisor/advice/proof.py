@@ -1,0 +1,72 @@
+"""Whether a cause is proved, when a proof is due, and how a search has ended.
+
+A suspicion becomes a proof by a reading that the authors call one, taken while the complaint was there. Until
+then a remedy that costs parts, or more than a few minutes, waits for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from advisor.advice.rules import comparable, most_probable_first
+from advisor.case.case import Case
+from advisor.case.entries import Measured, Repaired, Seen
+from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.unlisted import is_unlisted
+from advisor.model.observation import weighed
+from advisor.policy import Policy
+
+EndingKind = Literal["proved", "by exclusion", "likely", "not found"]
+
+
+@dataclass(frozen=True)
+class Ending:
+    """How far a search has come: its leading cause is proved, left over, only likely, or not found at all."""
+
+    kind: EndingKind
+    fault: str | None
+
+
+def asks_for_proof(knowledge: Knowledge, policy: Policy, fault: str) -> bool:
+    """Return whether a fault's remedy waits for a proof: it costs parts, or more than a few minutes."""
+    said = knowledge.faults.get(fault)
+    return said is not None and (said.price != "none" or said.remedy_minutes > policy.proof_from_minutes)
+
+
+def shown_by_proof(knowledge: Knowledge, case: Case) -> frozenset[str]:
+    """Return the faults and branches that a reading has proved, except faults repaired since.
+
+    The last answer of a reading counts. A guess proves nothing; a number does by the band that explains it
+    best.
+    """
+    shown: dict[str, tuple[str, ...]] = {}
+    repaired: set[str] = set()
+    for entry in case.counting.values():
+        if isinstance(entry, Repaired):
+            repaired.add(entry.fault)
+        elif isinstance(entry, Seen | Measured) and entry.reading in knowledge.readings:
+            reading = knowledge.readings[entry.reading]
+            outcome = _plain_outcome(knowledge, case, entry)
+            shown[entry.reading] = reading.proves if outcome in reading.proving_outcomes else ()
+            repaired.difference_update(shown[entry.reading])
+    return frozenset(cause for causes in shown.values() for cause in causes) - repaired
+
+
+def _plain_outcome(knowledge: Knowledge, case: Case, entry: Seen | Measured) -> str | None:
+    if isinstance(entry, Seen):
+        return entry.outcome if entry.confidence == 1 else None
+    likelihood = weighed(knowledge, entry.reading, case.facts, (entry.take,))
+    answers = list(knowledge.readings[entry.reading].answers)
+    return None if likelihood is None else answers[int(likelihood.argmax())]
+
+
+def ending(policy: Policy, beliefs: Mapping[str, float], shown: frozenset[str]) -> Ending:
+    """Return how a search stands, from the beliefs in each fault and the causes that a proof has shown."""
+    leading = next(iter(most_probable_first(beliefs)), None)
+    if leading is None or is_unlisted(leading) or comparable(beliefs[leading]) < policy.likely_from:
+        return Ending("not found", None)
+    if comparable(beliefs[leading]) < policy.sure_at:
+        return Ending("likely", leading)
+    return Ending("proved" if leading in shown else "by exclusion", leading)
