@@ -349,10 +349,11 @@ def test_a_number_near_a_limit_counts_for_both_bands(shipped: Knowledge) -> None
     """A measured current is weighed by its instrument, not cut at the limit."""
     low = shipped.readings["sleeping_current"].quantity
     assert low is not None
-    limit = low.limits_for({})
+    limit = low.limits_for({"car_network": "usual"})
     assert limit is not None
     take = (Measurement("sleeping_current", limit[0], "low_current_clamp", ""),)
-    case = Case("flat_battery", (Measured("sleeping_current", take), Closed("boot_lamp", "")))
+    known = Known("car_network", "usual")
+    case = Case("flat_battery", (known, Measured("sleeping_current", take), Closed("boot_lamp", "")))
     found = finding(shipped, case)
     assert isinstance(found, Finding)
     assert found.read["sleeping_current"].max() < 0.7
