@@ -142,6 +142,10 @@ class Drip:
         first = next(one for one in advice.proposals if one.reading == "held")
         return repair_or_test(situation, advice, first, outcome_effects(situation, "held")) is not None
 
+    def ends(self, policy: Policy, **seen: str) -> str:
+        """What the search has come to."""
+        return ending(self.knowledge, policy, self.situation(policy, **seen).posterior, frozenset()).kind
+
     def sheet(self, policy: Policy, **seen: str) -> BookingSheet:
         """The booking sheet."""
         one = self.by_phone.one(Case("drip"))
@@ -206,7 +210,7 @@ EFFECTS: dict[str, tuple[float, Look, object, object]] = {
     ),
     "least_charge_minutes": (30.0, lambda d, s, p: d.worth(p)[0], "clicked", "glows"),
     "proof_from_minutes": (4.0, lambda d, s, p: asks_for_proof(d.knowledge, p, "cap"), False, True),
-    "likely_from": (0.7, lambda d, s, p: ending(p, {"pump": 0.6}, frozenset()).kind, "likely", "not found"),
+    "likely_from": (0.94, lambda d, s, p: d.ends(p, clicked="turns"), "likely", "not found"),
     "low_price_minutes": (15.0, lambda d, s, p: d.prices(p)["hose"], 50.0, 55.0),
     "middling_price_minutes": (70.0, lambda d, s, p: d.prices(p)["seal"], 120.0, 130.0),
     "high_price_minutes": (300.0, lambda d, s, p: d.prices(p)["pump"], 310.0, 370.0),

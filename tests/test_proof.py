@@ -11,6 +11,7 @@ import pytest
 
 from advisor.advice.advice import Advice, advise
 from advisor.advice.proof import Ending, asks_for_proof, ending, shown_by_proof
+from advisor.advice.rules import ENDINGS, endings
 from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import Entry, Repaired, Seen
@@ -22,7 +23,7 @@ from advisor.knowledge.problems import ProblemsFound
 from advisor.model.network import build
 from advisor.policy import DEFAULT
 from advisor.simulate.array_advice import Ranker, compile_ranker
-from advisor.simulate.jobs import Cars, Jobs, draw_cars, play_many, starts_of
+from advisor.simulate.jobs import Cars, Jobs, draw_cars, group_beliefs, play_many, starts_of
 from tests.conftest import HEAD, complaint
 
 Made = Callable[[str], Knowledge]
@@ -156,6 +157,23 @@ def test_a_failed_proof_lowers_its_cause_by_its_own_number(proving: tuple[Knowle
 
 
 @pytest.mark.parametrize(
+    ("entries", "found"),
+    [
+        ((), Ending("not found", None)),
+        ((Seen("told", "lit"),), Ending("by exclusion", "lamp")),
+        ((Seen("told", "lit"), Seen("lamp_out", "follows")), Ending("proved", "lamp")),
+    ],
+)
+def test_a_job_stands_where_its_readings_have_brought_it(
+    proving: tuple[Knowledge, Engine], entries: tuple[Entry, ...], found: Ending
+) -> None:
+    """From nothing, by a hint, to a proof."""
+    situation = Situation.of(*proving, Case("c", entries))
+    shown = shown_by_proof(proving[0], situation.case)
+    assert ending(proving[0], DEFAULT, situation.posterior, shown) == found
+
+
+@pytest.mark.parametrize(
     ("entries", "shown"),
     [
         ((Seen("lamp_out", "follows"),), {"lamp"}),
@@ -173,21 +191,50 @@ def test_what_a_proof_has_shown_holds_until_it_is_put_right(
 
 
 @pytest.mark.parametrize(
-    ("beliefs", "shown", "found"),
+    ("beliefs", "proved", "group", "found"),
     [
-        ({"a": 0.97, "b": 0.02}, {"a"}, Ending("proved", "a")),
-        ({"a": 0.97, "b": 0.02}, set(), Ending("by exclusion", "a")),
-        ({"a": 0.97, "b": 0.02}, {"b"}, Ending("by exclusion", "a")),
-        ({"a": 0.70, "b": 0.40}, {"a"}, Ending("likely", "a")),
-        ({"a": 0.40, "b": 0.40}, set(), Ending("not found", None)),
-        ({"unlisted:c": 0.97, "b": 0.02}, set(), Ending("not found", None)),
+        ((0.97, 0.02, 0.01), (True, False, False), False, "proved"),
+        ((0.97, 0.02, 0.01), (False, True, False), True, "by exclusion"),
+        ((0.70, 0.40, 0.01), (True, False, False), False, "likely"),
+        ((0.70, 0.40, 0.01), (False, False, False), True, "group proved"),
+        ((0.40, 0.40, 0.01), (False, False, False), False, "not found"),
+        ((0.02, 0.01, 0.97), (False, False, False), False, "not found"),
     ],
 )
 def test_a_search_ends_proved_or_says_that_it_does_not(
-    beliefs: dict[str, float], shown: set[str], found: Ending
+    beliefs: tuple[float, ...], proved: tuple[bool, ...], group: bool, found: str
 ) -> None:
-    """Proved takes both: the search is sure, and a proof of that very cause has shown it."""
-    assert ending(DEFAULT, beliefs, frozenset(shown)) == found
+    """Proved takes both: the search is sure, and a proof of that very cause; the third is not listed."""
+    unlisted = np.array([False, False, True])
+    (kind,) = endings(DEFAULT, np.array([beliefs]), unlisted, np.array([proved]), np.array([group]))
+    assert ENDINGS[kind] == found
+
+
+def test_a_group_is_proved_where_none_of_it_is(known: Made) -> None:
+    """Something electrical for sure, by a look at all of it: lamp or relay, nobody can say which."""
+    text = WHOLE.replace("lamp: 40, relay: 35, habit: 25", "wired: 70, habit: 35")
+    branch = "branches:\n  wired: {name: Wired, any_of: {lamp: 50, relay: 52}, unlisted: rest}\n"
+    look = """\
+  fused: {name: Gone with the fuse, minutes: 1, outcomes: {stays: Stays, goes: Goes}, proof: isolate,
+    proves: wired, noisy_or: {leak: 0.001, causes: {wired: 0.98}}}
+"""
+    knowledge = known(text.replace("faults:\n", branch + "faults:\n", 1) + look)
+    engine = compile_tables(build(knowledge, "c").tables)
+    case = Case("c", (Seen("fused", "goes"),))
+    situation = Situation.of(knowledge, engine, case)
+    shown = shown_by_proof(knowledge, case)
+    assert ending(knowledge, DEFAULT, situation.posterior, shown) == Ending("group proved", "wired")
+    ranker = compile_ranker(knowledge, engine, "c")
+    starts = starts_of(ranker, [case])
+    assert ranker.groups == ("wired",)
+    believed = group_beliefs(ranker, starts.potentials)
+    assert believed[0, 0] == pytest.approx(situation.posterior.marginals["wired"][-1], abs=1e-12)
+    assert starts.proved[0].tolist() == [name == "wired" for name in (*ranker.faults, "wired")]
+    first = starts_of(ranker, [Case("c")])
+    cars = draw_cars(ranker, first, np.zeros(300, dtype=np.intp), np.random.default_rng(5))
+    jobs = play_many(ranker, first, cars, first="fused")
+    assert jobs.proved[:, -1].any()
+    assert (jobs.group_beliefs[jobs.proved[:, -1], 0] > 0.5).all()
 
 
 def played(ranker: Ranker, cars: int) -> tuple[Jobs, Cars]:

@@ -6,27 +6,27 @@ then a remedy that costs parts, or more than a few minutes, waits for it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
 
-from advisor.advice.rules import comparable, most_probable_first
+import numpy as np
+
+from advisor.advice.rules import ENDINGS, EndingKind, comparable, endings, most_probable_first
+from advisor.advice.situation import current_faults
 from advisor.case.case import Case
 from advisor.case.entries import Measured, Repaired, Seen
+from advisor.inference.engine import Posterior
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.model.observation import weighed
 from advisor.policy import Policy
 
-EndingKind = Literal["proved", "by exclusion", "likely", "not found"]
-
 
 @dataclass(frozen=True)
 class Ending:
-    """How far a search has come: its leading cause is proved, left over, only likely, or not found at all."""
+    """What a search has come to, and the fault, or the branch of a group, that it is about."""
 
     kind: EndingKind
-    fault: str | None
+    cause: str | None
 
 
 def asks_for_proof(knowledge: Knowledge, policy: Policy, fault: str) -> bool:
@@ -62,11 +62,20 @@ def _plain_outcome(knowledge: Knowledge, case: Case, entry: Seen | Measured) -> 
     return None if likelihood is None else answers[int(likelihood.argmax())]
 
 
-def ending(policy: Policy, beliefs: Mapping[str, float], shown: frozenset[str]) -> Ending:
-    """Return how a search stands, from the beliefs in each fault and the causes that a proof has shown."""
-    leading = next(iter(most_probable_first(beliefs)), None)
-    if leading is None or is_unlisted(leading) or comparable(beliefs[leading]) < policy.likely_from:
-        return Ending("not found", None)
-    if comparable(beliefs[leading]) < policy.sure_at:
-        return Ending("likely", leading)
-    return Ending("proved" if leading in shown else "by exclusion", leading)
+def ending(knowledge: Knowledge, policy: Policy, posterior: Posterior, shown: frozenset[str]) -> Ending:
+    """Return how a search stands, from what is believed and the causes that a proof has shown."""
+    beliefs = current_faults(posterior.beliefs)
+    order = most_probable_first(beliefs)
+    groups = {one: posterior.marginals[one][-1] for one in shown if one in knowledge.branches}
+    sure = [one for one, probability in groups.items() if comparable(float(probability)) >= policy.sure_at]
+    kind = endings(
+        policy,
+        np.array([[beliefs[one] for one in order]]),
+        np.array([is_unlisted(one) for one in order]),
+        np.array([[one in shown for one in order]]),
+        np.array([bool(sure)]),
+    )
+    name = ENDINGS[int(kind[0])]
+    if name == "group proved":
+        return Ending(name, min(sure))
+    return Ending(name, None if name == "not found" else order[0])

@@ -25,6 +25,10 @@ Reason = Literal["sure", "nothing-left", "unlisted"]
 REASONS: tuple[Reason, ...] = ("sure", "nothing-left", "unlisted")
 """Why the search ends."""
 
+EndingKind = Literal["proved", "group proved", "by exclusion", "likely", "not found"]
+ENDINGS: tuple[EndingKind, ...] = ("proved", "group proved", "by exclusion", "likely", "not found")
+"""What a search has come to, the surest first."""
+
 
 @dataclass(frozen=True)
 class Workshop:
@@ -125,3 +129,24 @@ def stop_reasons(policy: Policy, beliefs: Floats, unlisted: Bools, any_worth: Bo
     why = np.where(settled, REASONS.index("sure"), REASONS.index("nothing-left"))
     why = np.where(unlisted[leading], REASONS.index("unlisted"), why)
     return np.asarray(np.where(settled | ~any_worth, why, -1))
+
+
+def endings(policy: Policy, beliefs: Floats, unlisted: Bools, proved: Bools, group_proved: Bools) -> Ints:
+    """Return what the search has come to in each state, as an index of `ENDINGS`.
+
+    `beliefs` and `proved`, what a proof has shown, have shape (states, faults), `unlisted` (faults,), and
+    `group_proved` (states,): whether a branch is sure and proved. A cause is proved by a proof of itself, and
+    found by exclusion where the search is as sure without one.
+    """
+    leading = np.asarray(comparable(beliefs)).argmax(axis=1)
+    own = np.arange(len(beliefs)), leading
+    most = np.asarray(comparable(beliefs))[own]
+    listed = ~unlisted[leading]
+    kinds: list[tuple[EndingKind, Bools]] = [
+        ("proved", listed & (most >= policy.sure_at) & proved[own]),
+        ("by exclusion", listed & (most >= policy.sure_at)),
+        ("group proved", group_proved),
+        ("likely", listed & (most >= policy.likely_from)),
+    ]
+    numbers = [ENDINGS.index(kind) for kind, _ in kinds]
+    return np.asarray(np.select([where for _, where in kinds], numbers, ENDINGS.index("not found")))

@@ -10,7 +10,7 @@ from advisor.arrays import Floats, Ints, entropy
 from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.vocabulary import ByFact
 from advisor.simulate.array_advice import Ranker, offers
-from advisor.simulate.jobs import Cars, Jobs, Starts, proved_after
+from advisor.simulate.jobs import Cars, Jobs, Starts, group_beliefs, proved_after
 
 
 def told_of_single_faults(ranker: Ranker, complaint: str) -> Floats:
@@ -73,4 +73,5 @@ def all_readings(ranker: Ranker, starts: Starts, cars: Cars) -> Jobs:
         np.full(count, -1),
         missing,
         proved,
+        group_beliefs(ranker, potentials) if ranker.groups else np.empty((count, 0)),
     )

@@ -39,8 +39,8 @@ class Ranker:
 
     `readings` are those that can be taken here, in alphabetical order, `faults` likewise. `bands` says for
     numbers that may forbid or prove something which band each cell tells, by the column that shows it, and
-    `proving` which cells of a column prove what its reading `proves`. A remedy that waits for a proof has its
-    proofs `due` once the search is sure.
+    `proving` which cells of a column prove what its reading `proves`, of the faults and then of the `groups`.
+    A remedy that waits for a proof has its proofs `due` once the search is sure.
     """
 
     knowledge: Knowledge
@@ -54,8 +54,9 @@ class Ranker:
     ranking: PlayedRanking
     bands: Mapping[int, Ints]
     proving: Mapping[int, Bools]
-    proves: Bools  # (faults, readings), as `due`
-    due: Bools
+    groups: tuple[str, ...]  # branches that have a proof
+    proves: Bools  # (faults and groups, readings)
+    due: Bools  # (faults, readings)
 
     def posteriors(self, potentials: Floats) -> tuple[Floats, Floats]:
         """Beliefs in `faults`, shape (states, faults), and the batch's bits (see `Batch.outlooks`)."""
@@ -116,7 +117,8 @@ def compile_ranker(
     most = max(map(len, by_reading), default=1)
     faults = tuple(sorted(current_faults(dict.fromkeys(engine.targets, 0.0))))
     bands = _bands(knowledge, tuple(columns))
-    proves = flags([knowledge.readings[name].proves for name in readings], faults).T
+    groups = tuple(one for one in knowledge.proofs if one in knowledge.branches and one in engine.entries)
+    proves = flags([knowledge.readings[name].proves for name in readings], (*faults, *groups)).T
     waits = np.array([asks_for_proof(knowledge, policy, fault) for fault in faults], dtype=bool)
     return Ranker(
         knowledge=knowledge,
@@ -133,8 +135,9 @@ def compile_ranker(
         ranking=ranking,
         bands=bands,
         proving=_proving(knowledge, tuple(columns), bands),
+        groups=groups,
         proves=proves,
-        due=proves & waits[:, np.newaxis],
+        due=proves[: len(faults)] & waits[:, np.newaxis],
     )
 
 
@@ -214,7 +217,7 @@ def choose(
 ) -> Choices:
     """Return what the plain advice would do in many states; beliefs and offers as the ranker gives them.
 
-    `proved` are the faults that a proof has shown, (states, faults), by default none. With `wishes`,
+    `proved` are the faults and groups that a proof has shown, as in `Starts`, by default none. With `wishes`,
     (states, readings), the most wished reading that can tell anything is taken instead.
     """
     if not ranker.readings:

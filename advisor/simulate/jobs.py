@@ -36,14 +36,14 @@ class Starts:
     """Cases as the ranker sees them: `gone` readings are seen or cannot be taken on this car.
 
     `condition` is the number of each car's condition among those of the ranker, `left` the minutes that the
-    waiting of setups in place still takes. `proved` are the faults that a proof has shown.
+    waiting of setups in place still takes. `proved` are the faults and groups that a proof has shown.
     """
 
     potentials: Floats  # (starts, entries)
     gone: Bools  # (starts, readings)
     condition: Ints  # (starts,)
     left: Floats  # (starts, setups of the ranker's conditions)
-    proved: Bools  # (starts, faults)
+    proved: Bools  # (starts, faults and groups)
 
     def of(self, which: Ints) -> Starts:
         """Return the starts at these places, in this order."""
@@ -74,7 +74,7 @@ class Jobs:
 
     `taken` are columns of the batch's readings in the order taken, -1 from the stop on; `reason` indexes
     `REASONS`; `beliefs` are those at the stop, `made` the setups that had to be made, and `proved` the faults
-    that a proof has shown.
+    and groups that a proof has shown.
     """
 
     ranker: Ranker
@@ -84,7 +84,8 @@ class Jobs:
     beliefs: Floats  # (jobs, faults)
     reason: Ints  # (jobs,)
     made: Bools  # (jobs, setups of the ranker's conditions)
-    proved: Bools  # (jobs, faults)
+    proved: Bools  # (jobs, faults and groups)
+    group_beliefs: Floats  # (jobs, groups)
 
     @property
     def minutes(self) -> Floats:
@@ -158,7 +159,7 @@ def starts_of(
         flags([frozenset(one) for one in gone], ranker.readings),
         np.array(numbers, dtype=np.intp),
         np.tile([(waiting or {}).get(name, 0.0) for name in ranker.conditions.setups], (len(cases), 1)),
-        flags([shown_by_proof(knowledge, case) for case in cases], ranker.faults),
+        flags([shown_by_proof(knowledge, case) for case in cases], (*ranker.faults, *ranker.groups)),
     )
 
 
@@ -222,6 +223,7 @@ def play_many(
         np.concatenate([np.empty(0, dtype=np.intp), *(block.reason for block in blocks)]),
         np.concatenate([_none_made(ranker, 0), *(block.made for block in blocks)]),
         np.concatenate([_none_proved(ranker, 0), *(block.proved for block in blocks)]),
+        np.concatenate([np.empty((0, len(ranker.groups))), *(block.group_beliefs for block in blocks)]),
     )
 
 
@@ -240,6 +242,7 @@ def _play_block(
     beliefs, reason = np.zeros((count, len(ranker.faults))), np.full(count, REASONS.index("halted"))
     taken: list[Ints] = []
     made, proved = _none_made(ranker, count), _none_proved(ranker, count)
+    groups = np.zeros((count, len(ranker.groups)))
     jobs = np.arange(count)  # those not over yet
     begun, at = np.unique(cars.start, return_inverse=True)  # the state each of them is in
     states = starts.of(begun)
@@ -259,6 +262,9 @@ def _play_block(
             break
         ended = choices.reading[at] < 0
         reason[jobs[ended]] = choices.reason[at[ended]]
+        if ranker.groups and ended.any():
+            over_now, of_job = np.unique(at[ended], return_inverse=True)
+            groups[jobs[ended]] = group_beliefs(ranker, states.potentials[over_now])[of_job]
         over(int(ended.sum()))
         jobs, at = jobs[~ended], at[~ended]
         if not len(jobs):
@@ -282,6 +288,7 @@ def _play_block(
         reason,
         made,
         proved,
+        groups,
     )
 
 
@@ -290,11 +297,17 @@ def _none_made(ranker: Ranker, jobs: int) -> Bools:
 
 
 def _none_proved(ranker: Ranker, jobs: int) -> Bools:
-    return np.zeros((jobs, len(ranker.faults)), dtype=bool)
+    return np.zeros((jobs, len(ranker.proves)), dtype=bool)
+
+
+def group_beliefs(ranker: Ranker, potentials: Floats) -> Floats:
+    """Return the probability of each of the ranker's groups, (states, groups)."""
+    there = ranker.batch.configuration_probabilities(potentials, ranker.groups)
+    return np.stack([there[group][:, -1] for group in ranker.groups], axis=1)
 
 
 def proved_after(ranker: Ranker, proved: Bools, reading: Ints, seen_with: Ints, shown: Ints) -> Bools:
-    """Return the faults that a proof has shown once states have seen `shown` of a reading, (states, faults).
+    """Return what a proof has shown once states have seen `shown` of a reading, as in `Starts`.
 
     A reading that is repeated counts as it came out last; here none is.
     """
