@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +16,9 @@ from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import Entry, Repaired, Seen
 from advisor.checks.lint import checked
+from advisor.evaluation.endings import share
+from advisor.evaluation.scorecard import scorecards
+from advisor.evaluation.trials import TrialPlan, evaluate
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
@@ -320,3 +323,45 @@ def test_a_reading_says_what_it_proves_and_how(known: Made) -> None:
     knowledge = known(WHOLE + three.replace("proves: lamp,", "proves: lamp, proved_by: lit,"))
     assert knowledge.readings["glow"].proving_outcomes == ("lit",)
     assert set(knowledge.proofs["lamp"]) == {"lamp_out", "glow"}
+
+
+def test_an_evaluation_counts_what_an_owner_counts(proving: tuple[Knowledge, Engine]) -> None:
+    """Each figure again from the cars one by one, and the shares come to all of them."""
+    knowledge, _ = proving
+    plan = TrialPlan(("c",), 400, 7, policies=("advice",))
+    (trial,) = evaluate(knowledge, plan, 1)
+    _, (card,) = scorecards(knowledge, [trial])
+    record, found = trial.records["advice"], card.endings
+    kinds = [ENDINGS[kind] for kind in record.ending.tolist()]
+    first = [trial.faults[at] for at in record.leading.tolist()]
+    has = [{name for name, there in zip(trial.faults, row, strict=True) if there} for row in trial.present]
+    listed = [not any(name.startswith("unlisted") for name in names) for names in has]
+    parts = {name for name, fault in knowledge.faults.items() if fault.price != "none"}
+    sold = [kind in ("proved", "by exclusion", "likely") for kind in kinds]
+    ends = list(zip(sold, first, has, strict=True))
+    vain = [is_ and one in parts and one not in names for is_, one, names in ends]
+    back = [is_ * 0.05 * (1 - (0.95 if names == {one} else 0.0)) for is_, one, names in ends]
+    proved = [kind == "proved" for kind in kinds]
+    right = [one in names for one, names in zip(first, has, strict=True)]
+    assert found.parts_in_vain.value == pytest.approx(100 * np.mean(vain))
+    assert found.comebacks.value == pytest.approx(100 * np.mean(back))
+    assert found.proved_share.value == pytest.approx(np.mean(np.array(proved)[listed]))
+    assert found.right_share_of_proved.value == pytest.approx(np.mean(np.array(right)[proved]))
+    shares = (found.proved_share, found.exclusion_share, found.group_share, found.unsure_share)
+    assert sum(one.value or 0.0 for one in shares) == pytest.approx(1)
+    assert found.readings_median.value == np.median(record.readings)
+    assert {one.fault: one.in_vain for one in card.faults}["lamp"] == sum(
+        is_ and one == "lamp" for is_, one in zip(vain, first, strict=True)
+    )
+    said = found.as_dict
+    assert said["proved_share_interval"] == [found.proved_share.low, found.proved_share.high]
+    for one in fields(found):
+        figure = getattr(found, one.name)
+        assert figure.low <= figure.value <= figure.high or figure.value is None, one.name
+
+
+def test_wilsons_interval_is_the_published_one() -> None:
+    """Newcombe 1998, table I, method 3 (from memory): 81 of 263 gives 0.2553 to 0.3662, 0 of 20 to 0.1611."""
+    many, none = share(np.arange(263) < 81), share(np.zeros(20))
+    assert (many.low, many.high) == (pytest.approx(0.2553, abs=5e-5), pytest.approx(0.3662, abs=5e-5))
+    assert (none.low, none.high) == (pytest.approx(0.0, abs=1e-12), pytest.approx(0.1611, abs=5e-5))

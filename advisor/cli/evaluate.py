@@ -141,7 +141,10 @@ def _card(card: Scorecard) -> dict[str, object]:
     """Return a scorecard for JSON; its policies have the documented key `ways`."""
     from dataclasses import asdict
 
-    return {"ways" if key == "policies" else key: value for key, value in asdict(card).items()}
+    said = asdict(card)
+    said["ways"] = said.pop("policies")
+    del said["endings"]
+    return {**said, **card.endings.as_dict}
 
 
 @click.command()

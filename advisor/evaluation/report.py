@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from advisor.evaluation.comparison import FALSE_ALARM, MEASURES, Comparison
+from advisor.evaluation.endings import Endings, Figure
 from advisor.evaluation.policies import POLICY_TITLES
 from advisor.evaluation.scorecard import FaultScore, PolicyScore, Scorecard
 from advisor.evaluation.sensitivity import Costly
@@ -59,7 +60,7 @@ def lines(
         for policy, found in card.policies.items():
             yield f"  {policy_title(policy)}"
             yield _line(_cells(policy, found))
-        for said in verdict(card):
+        for said in (*verdict(card), *owner_lines(card.endings)):
             yield from _wrapped(said, "  ")
         if card.faults:
             yield "  mistaken most often (cars with one cause):"
@@ -87,6 +88,24 @@ def verdict(card: Scorecard) -> Iterator[str]:
         if policy in ("checklist", "skipping") and policy in card.policies
     ]
     yield "; ".join([said, *fewer]) + "."
+
+
+def owner_lines(found: Endings) -> Iterator[str]:
+    """Yield how the advice's searches ended, and what an owner counts."""
+
+    def share(figure: Figure) -> str:
+        return "none" if figure.value is None else f"{figure.value:.0%}"
+
+    yield (
+        f"  ended proved {share(found.proved_share)}, group proved {share(found.group_share)}, by exclusion "
+        f"{share(found.exclusion_share)}, unsure {share(found.unsure_share)}; of the proved, "
+        f"right: {share(found.right_share_of_proved)}."
+    )
+    yield (
+        f"  of 100 jobs: parts fitted in vain {found.parts_in_vain.value:.1f}, come back "
+        f"{found.comebacks.value:.1f}. Half of them take at most {found.readings_median.value:.0f} readings "
+        f"and {found.hands_on_minutes_median.value:.0f} hands-on minutes."
+    )
 
 
 def mistakes(faults: Sequence[FaultScore]) -> list[str]:
@@ -215,12 +234,13 @@ def _wrapped(text: str, indent: str = "") -> list[str]:
 def _cause_lines(card: Scorecard) -> Iterator[str]:
     """Yield how often the cars with each cause are found, the weakest cause first."""
     yield f"  each cause, weakest first ({FEW} too few cars to go by; more with --cars):"
-    yield "     found   in 3   cars"
+    yield "     found   in 3 proved in vain   cars"
     for one in sorted(card.faults, key=lambda one: (one.found, one.fault)):
         mark = FEW if one.cars < FEW_CARS else " "
-        yield f"    {one.found:>6.0%} {one.in_three:>6.0%} {one.cars:>6}{mark} {one.name}"[:LETTERS]
+        shares = f"{one.found:>6.0%} {one.in_three:>6.0%} {one.proved:>6.0%} {one.in_vain:>7}"
+        yield f"    {shares} {one.cars:>6}{mark} {one.name}"[:LETTERS]
     for name in card.undrawn:
-        yield f"    {'':>6} {'':>6} {0:>6}{FEW} {name}"[:LETTERS]
+        yield f"    {'':>28} {0:>8}{FEW} {name}"[:LETTERS]
 
 
 def _table(card: Scorecard) -> Table:
@@ -250,6 +270,8 @@ def _fault_table(faults: Sequence[FaultScore]) -> Table:
                 f"{one.cars}{' (few)' if one.cars < FEW_CARS else ''}",
                 f"{100 * one.found:.0f} %",
                 f"{100 * one.in_three:.0f} %",
+                f"{100 * one.proved:.0f} %",
+                f"{one.in_vain}",
                 f"{one.readings:.0f}",
                 f"{one.hands_on_minutes:.0f}",
                 f"{one.waiting_minutes:.0f}",
@@ -258,8 +280,8 @@ def _fault_table(faults: Sequence[FaultScore]) -> Table:
         )
         for one in sorted(faults, key=lambda one: (one.found, one.fault))
     )
-    head = ("fault", "cars", "found", "in 3", "readings", "hands-on", "waiting", "open")
-    return Table(head, (38, 11, 9, 8, 9, 9, 9, 7), rows)
+    head = ("fault", "cars", "found", "in 3", "proved", "in vain", "readings", "hands-on", "waiting", "open")
+    return Table(head, (32, 10, 8, 7, 8, 8, 9, 9, 9, 7), rows)
 
 
 def _confusion(faults: Sequence[FaultScore]) -> Table:

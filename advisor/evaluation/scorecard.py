@@ -13,7 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from advisor.advice.rules import ENDINGS
 from advisor.arrays import Floats
+from advisor.evaluation.endings import Endings, ended, figures
 from advisor.evaluation.scores import Bin, brier, calibration, calibration_error, log_loss
 from advisor.evaluation.trials import EVERYTHING, Trial, TrialRecord
 from advisor.knowledge.knowledge import Knowledge
@@ -44,7 +46,8 @@ class FaultScore:
     """How the advice did on the cars that have one fault.
 
     `found` is the share of them where it is among as many first suspects as the car has causes. `mistaken`
-    are faults that led instead, on cars that have this one alone, with how many cars.
+    are faults that led instead, on cars that have this one alone, with how many cars. `proved` is the share
+    where a proof has shown it, and `in_vain` the number of cars without it that its parts were fitted to.
     """
 
     fault: str
@@ -58,6 +61,8 @@ class FaultScore:
     unresolved: float
     alone: int
     mistaken: tuple[tuple[str, int], ...]
+    proved: float
+    in_vain: int
 
 
 @dataclass(frozen=True)
@@ -68,6 +73,7 @@ class Scorecard:
     title: str
     policies: dict[str, PolicyScore]
     faults: tuple[FaultScore, ...]
+    endings: Endings
     undrawn: tuple[str, ...] = ()  # names of faults that none of the cars had
 
     @property
@@ -98,18 +104,26 @@ def scorecards(knowledge: Knowledge, trials: Sequence[Trial]) -> tuple[tuple[Sco
     for trial in trials:
         families.setdefault(complaints[trial.complaint].family, []).append(trial)
     return (
-        tuple(Scorecard(name, titles.get(name, name), _scores(of), ()) for name, of in families.items()),
+        tuple(
+            Scorecard(name, titles.get(name, name), _scores(of), (), _endings(knowledge, of))
+            for name, of in families.items()
+        ),
         tuple(
             Scorecard(
                 one.complaint,
                 complaints[one.complaint].name,
                 _scores([one]),
                 _faults(knowledge, one),
+                _endings(knowledge, [one]),
                 tuple(knowledge.title(fault) for fault in np.array(one.faults)[~one.present.any(axis=0)]),
             )
             for one in trials
         ),
     )
+
+
+def _endings(knowledge: Knowledge, trials: Sequence[Trial]) -> Endings:
+    return figures([ended(knowledge, one, one.records["advice"]) for one in trials])
 
 
 def _scores(trials: Sequence[Trial]) -> dict[str, PolicyScore]:
@@ -158,6 +172,8 @@ def _faults(knowledge: Knowledge, trial: Trial) -> tuple[FaultScore, ...]:
     order = np.argsort(-record.beliefs, axis=1, kind="stable")
     place = np.argsort(order, axis=1)  # of each fault among the suspects
     causes = trial.present.sum(axis=1)
+    proved = record.ending == ENDINGS.index("proved")
+    in_vain = ended(knowledge, trial, record).in_vain > 0
     found = []
     for at, fault in enumerate(trial.faults):
         has = trial.present[:, at]
@@ -179,6 +195,8 @@ def _faults(knowledge: Knowledge, trial: Trial) -> tuple[FaultScore, ...]:
                 unresolved=float(record.unresolved[has].mean()),
                 alone=int(alone.sum()),
                 mistaken=tuple((name, -count) for count, name in mistaken),
+                proved=float((proved & (record.leading == at))[has].mean()),
+                in_vain=int((in_vain & (record.leading == at)).sum()),
             )
         )
     return tuple(found)

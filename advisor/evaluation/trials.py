@@ -17,7 +17,7 @@ from functools import partial
 import joblib
 import numpy as np
 
-from advisor.advice.rules import Workshop
+from advisor.advice.rules import Workshop, comparable, endings
 from advisor.arrays import Bools, Floats, Ints
 from advisor.case.case import Case
 from advisor.evaluation.bounds import all_readings, told_of_single_faults
@@ -50,10 +50,20 @@ class TrialRecord:
     hands_on_minutes: Floats
     waiting_minutes: Floats
     unresolved: Bools  # ended with nothing left to read, or with an unlisted cause ahead
+    ending: Ints  # an index of `rules.ENDINGS`
+
+    @property
+    def leading(self) -> Ints:
+        """Return the leading suspect of each car at the end, as a column of the beliefs."""
+        return np.asarray(np.asarray(comparable(self.beliefs)).argmax(axis=1))
 
     @classmethod
     def of(cls, jobs: Jobs) -> TrialRecord:
         """Return the record of jobs."""
+        ranker, faults = jobs.ranker, len(jobs.ranker.faults)
+        sure = jobs.group_beliefs >= ranker.policy.sure_at
+        group = np.asarray((sure & jobs.proved[:, faults:]).any(axis=1))
+        proved = jobs.proved[:, :faults]
         open_ends = [REASONS.index("nothing-left"), REASONS.index("unlisted")]
         return cls(
             jobs.beliefs,
@@ -61,6 +71,7 @@ class TrialRecord:
             jobs.hands_on_minutes,
             jobs.waiting_minutes,
             np.isin(jobs.reason, open_ends),
+            endings(ranker.policy, jobs.beliefs, ranker.unlisted, proved, group),
         )
 
 
@@ -176,6 +187,7 @@ def _joined(parts: Sequence[Trial]) -> Trial:
             np.concatenate([part.records[policy].hands_on_minutes for part in parts]),
             np.concatenate([part.records[policy].waiting_minutes for part in parts]),
             np.concatenate([part.records[policy].unresolved for part in parts]),
+            np.concatenate([part.records[policy].ending for part in parts]),
         )
         for policy in first.records
     }
