@@ -56,6 +56,23 @@ def test_beliefs_and_bits_are_those_of_the_engine(shipped: Knowledge, complaint:
             assert told[name] == pytest.approx(expected, abs=1e-12), name
 
 
+@pytest.mark.parametrize("complaint", FAMILIES)
+def test_readings_not_asked_about_cost_no_other_its_numbers(shipped: Knowledge, complaint: str) -> None:
+    """Cases that each leave out other readings, one none and one all: 0 bits there, the rest to 1e-12."""
+    engine, batch = narrowed(shipped, complaint)
+    random = np.random.default_rng(6)
+    shown = {name: int(random.integers(len(engine.outcomes[name]))) for name in engine.readings[:6]}
+    seen = [{name: np.eye(len(engine.outcomes[name]))[at] * 0.9 + 0.1} for name, at in shown.items()]
+    potentials = batch.potentials([{complaint: (0, 1), **evidence} for evidence in seen])
+    unasked = random.random((len(seen), len(batch.readings))) < 0.6
+    unasked[0], unasked[-1] = False, True
+    beliefs, bits = batch.posteriors(potentials)
+    same, some = batch.posteriors(potentials, unasked)
+    np.testing.assert_allclose(same, beliefs, rtol=0, atol=1e-12)
+    np.testing.assert_allclose(some, np.where(unasked, 0.0, bits), rtol=0, atol=1e-12)
+    assert np.any(some > 0)
+
+
 def test_evidence_given_at_once_is_evidence_seen_one_by_one(shipped: Knowledge) -> None:
     """A case that begins with answers is believed like one that gathers them."""
     engine, batch = narrowed(shipped, "no_heat")

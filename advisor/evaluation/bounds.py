@@ -50,7 +50,7 @@ def all_readings(ranker: Ranker, starts: Starts, cars: Cars) -> Jobs:
             ranker.batch.observe(potentials, rows, name, cars.shows[rows, column])
             whole = np.full(len(rows), at), np.full(len(rows), column), cars.shows[rows, column]
             proved[rows] = proved_after(ranker, proved[rows], *whole)
-    beliefs, _ = ranker.posteriors(potentials)
+    beliefs, _ = ranker.posteriors(potentials, np.ones_like(starts.gone[cars.start]))
     count = len(cars.start)
     taken = np.where(starts.gone[cars.start], -1, seen_with[cars.start])
     conditions, knowledge = ranker.conditions, ranker.knowledge

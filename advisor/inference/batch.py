@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 from scipy import sparse
 
-from advisor.arrays import Floats, Ints, x_log2_x
+from advisor.arrays import Bools, Floats, Ints, x_log2_x
 from advisor.inference.engine import MOST_AT_ONCE, ROUND_OFF_BITS, Engine, Evidence, at_once
 from advisor.inference.propagation import Clique, collect, distribute, summing
 
@@ -61,24 +61,39 @@ class Batch:
         _multiply(updated, likelihoods)
         potentials[rows, span] = updated
 
-    def posteriors(self, potentials: Floats) -> tuple[Floats, Floats]:
+    def posteriors(self, potentials: Floats, unasked: Bools | None = None) -> tuple[Floats, Floats]:
         """Return P(present) of the targets, (cases, targets), and bits of `readings`, (cases, readings).
 
-        A reading already taken has the bits of an independent repeat.
+        A reading already taken has the bits of an independent repeat. Those marked in `unasked`, (cases,
+        readings), have 0 bits, which saves working out theirs.
         """
         beliefs = np.empty((len(potentials), len(self.engine.targets)))
-        bits = np.empty((len(potentials), len(self.readings)))
+        bits = np.zeros((len(potentials), len(self.readings)))
+        if unasked is None:
+            unasked = np.zeros(bits.shape, dtype=bool)
+        asked = np.array([~unasked[:, readings].all(axis=1) for readings, _, _ in self.entropies], dtype=bool)
+        # Cases that are asked the same go through together, so that most blocks are for all of them or none.
+        order = np.lexsort([*asked[self._by_size], np.arange(len(bits))][::-1])
         count = at_once(len(self.kept) + self.to_joints.shape[0])
         for first in range(0, len(potentials), count):
-            some = slice(first, first + count)
+            some = order[first : first + count]
             entries = self.calibrated(potentials[some])
             beliefs[some] = (self.to_target @ entries).T
+            if unasked[some].all():
+                continue
             joints = self.to_joints @ entries
             bits[some] = -(self.to_certain @ joints).T
-            for readings, to_terms, to_bits in self.entropies:
-                bits[some, readings] += (to_bits @ x_log2_x(to_terms @ joints)).T
-        bits[bits < ROUND_OFF_BITS] = 0.0
+            for (readings, to_terms, to_bits), wanted in zip(self.entropies, asked[:, some], strict=True):
+                if wanted.any():
+                    terms = to_terms @ (joints if wanted.all() else joints[:, wanted])
+                    bits[some[wanted], readings] += (to_bits @ x_log2_x(terms)).T
+        bits[unasked | (bits < ROUND_OFF_BITS)] = 0.0
         return beliefs, bits
+
+    @cached_property
+    def _by_size(self) -> Ints:
+        """Return where the blocks of `entropies` stand, those with most terms first."""
+        return np.argsort([-to_terms.shape[0] for _, to_terms, _ in self.entropies], kind="stable")
 
     def draw(self, potentials: Floats, case: Ints, random: np.random.Generator) -> Ints:
         """Draw cars from the posterior of cases: one entry of each clique, shape (cars, cliques).

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -58,10 +59,21 @@ class Ranker:
     proves: Bools  # (faults and groups, readings)
     due: Bools  # (faults, readings)
 
-    def posteriors(self, potentials: Floats) -> tuple[Floats, Floats]:
-        """Beliefs in `faults`, shape (states, faults), and the batch's bits (see `Batch.outlooks`)."""
-        beliefs, bits = self.batch.posteriors(potentials)
+    def posteriors(self, potentials: Floats, gone: Bools | None = None) -> tuple[Floats, Floats]:
+        """Beliefs in `faults`, shape (states, faults), and the batch's bits (see `Batch.posteriors`).
+
+        Readings marked in `gone`, (states, readings), are not asked about.
+        """
+        unasked = None if gone is None else gone[:, self._reading_of_column]
+        beliefs, bits = self.batch.posteriors(potentials, unasked)
         return beliefs[:, [self.batch.engine.targets.index(fault) for fault in self.faults]], bits
+
+    @cached_property
+    def _reading_of_column(self) -> Ints:
+        """Which of `readings` each column of the batch's readings shows."""
+        columns = np.empty(len(self.batch.readings), dtype=np.intp)
+        columns[self.seen_with] = np.arange(len(self.readings))[:, None]
+        return columns
 
 
 @dataclass(frozen=True, eq=False)

@@ -247,7 +247,7 @@ def _play_block(
     begun, at = np.unique(cars.start, return_inverse=True)  # the state each of them is in
     states = starts.of(begun)
     while len(jobs):
-        believed, bits = ranker.posteriors(states.potentials)
+        believed, bits = ranker.posteriors(states.potentials, states.gone)
         offered = offers(ranker, bits, states.gone, states.condition, states.left)
         wishes = None if wish is None else wish(believed, offered)
         choices = choose(ranker, believed, offered, wishes, states.proved)
