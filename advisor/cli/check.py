@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+import textwrap
 import time
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -25,6 +26,10 @@ if TYPE_CHECKING:
     from advisor.policy import Policy
 
 WATCHED_EVERY_SECONDS = 0.5
+LETTERS = 79
+"""A line for a terminal; 80 letters would already wrap on some."""
+RATED_CARS, MOST_RATED = 200, 10
+"""Simulated cars of each complaint to find the numbers on which most hangs, and how many are named."""
 
 
 @click.command()
@@ -46,28 +51,39 @@ WATCHED_EVERY_SECONDS = 0.5
     metavar="ID",
     help="Also say how many of 100 cars with the complaint have this fault or branch; may be repeated.",
 )
+@click.option(
+    "--proofs",
+    is_flag=True,
+    help="Also name the faults without a proof, those that no readings can make sure of, and the numbers on "
+    "which most hangs. Takes minutes.",
+)
 def check(
-    paths: tuple[Path, ...], workshop: Path | None, form: str, watch: bool, shares: tuple[str, ...]
+    paths: tuple[Path, ...],
+    workshop: Path | None,
+    form: str,
+    watch: bool,
+    shares: tuple[str, ...],
+    proofs: bool,
 ) -> None:
     """Check knowledge files and print every problem with file, line and column."""
-    if shares and form == "json":
-        raise click.UsageError("--share answers in words. Leave out --format json.")
+    if (shares or proofs) and form == "json":
+        raise click.UsageError("--share and --proofs answer in words. Leave out --format json.")
     policy = policy_of(workshop)
     meant = list(paths) or [shipped("knowledge")]
     if not watch:
-        sys.exit(_check(meant, form, shares, policy))
+        sys.exit(_check(meant, form, shares, policy, proofs))
     last: object = None
     while True:
         stamps = _stamps(meant)
         if stamps != last:
             last = stamps
-            _check(meant, form, shares, policy)
+            _check(meant, form, shares, policy, proofs)
             say("Watching; stop with Ctrl+C.", err=True)
         time.sleep(WATCHED_EVERY_SECONDS)
 
 
-def _check(paths: list[Path], form: str, shares: tuple[str, ...], policy: Policy) -> int:
-    """Print errors, weak points and the shares asked for; returns the exit code."""
+def _check(paths: list[Path], form: str, shares: tuple[str, ...], policy: Policy, proofs: bool) -> int:
+    """Print errors, weak points, and the shares and proofs asked for; returns the exit code."""
     from advisor.knowledge.problems import ProblemsFound
 
     tell_of_changes(paths)
@@ -102,6 +118,9 @@ def _check(paths: list[Path], form: str, shares: tuple[str, ...], policy: Policy
         for cause in shares:
             for line in _share_lines(knowledge, cause):
                 say(line)
+    if proofs and knowledge is not None:
+        for line in _proof_lines(knowledge, policy):
+            say(line)
     return 0
 
 
@@ -141,6 +160,32 @@ def _share_lines(knowledge: Knowledge, cause: str) -> Iterator[str]:
             yield f"  For 1 of 100 cars with {complaint} write {100 / above:.3g} under {gates[0]}."
         elif len(way) > 1:
             yield f"  All cars with {gates[0]} are {above:.3g} of 100 with {complaint}."
+
+
+def _proof_lines(knowledge: Knowledge, policy: Policy) -> Iterator[str]:
+    """Say which faults have no proof, which can never be sure, and the numbers on which most hangs."""
+    from advisor.checks.ceilings import ceilings
+    from advisor.evaluation.sensitivity import most_costly
+    from advisor.evaluation.trials import TrialPlan
+
+    without = [name for name in knowledge.faults if name not in knowledge.proofs]
+    yield f"{len(knowledge.faults) - len(without)} of {counted(len(knowledge.faults), 'fault')} have a proof."
+    if without:
+        yield from textwrap.wrap(f"Without one: {', '.join(without)}.", LETTERS, subsequent_indent="  ")
+    with working("Looking for ceilings"):
+        found = sorted(ceilings(knowledge, policy.sure_at), key=lambda one: (one.probability, one.fault))
+    low = [one for one in found if one.probability < policy.sure_at]
+    yield f"The readings can make sure of all but {len(low)} of {len(found)} faults, each for its complaint:"
+    for one in low:
+        yield (
+            f"  {one.fault} ({one.complaint}): ceiling {one.probability:.2f}, "
+            f"with {one.rival} at {one.of_rival:.2f}"
+        )
+    plan = TrialPlan(tuple(knowledge.complaints), RATED_CARS, 1, workshop_policy=policy)
+    with working("Trying numbers") as progress:
+        numbers = most_costly(knowledge, plan, MOST_RATED, progress)
+    yield f"The {len(numbers)} numbers on which most hangs:"
+    yield from (f"  {one.place}: {one.name}" for one in numbers)
 
 
 def _stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int]]:
