@@ -35,6 +35,12 @@ def knowledge(tmp_path_factory: pytest.TempPathFactory) -> Knowledge:
     return checked([file])
 
 
+@pytest.fixture(scope="module")
+def engines(knowledge: Knowledge) -> Engines:
+    """Its engines, which keep what one test has worked out for the next."""
+    return Engines(knowledge)
+
+
 @pytest.fixture
 def store(tmp_path: Path) -> Iterator[Store]:
     """An empty store."""
@@ -43,15 +49,17 @@ def store(tmp_path: Path) -> Iterator[Store]:
     made.close()
 
 
-def begun(knowledge: Knowledge, store: Store) -> Session:
+def begun(engines: Engines, store: Store) -> Session:
     """A new job on it."""
-    filed = store.open_case("bay 1", "c", knowledge.version)
-    return Session.opened(Engines(knowledge), store, filed, Workshop())
+    filed = store.open_case("bay 1", "c", engines.knowledge.version)
+    return Session.opened(engines, store, filed, Workshop())
 
 
-def test_a_job_is_worked_on_and_its_beliefs_are_exact(knowledge: Knowledge, store: Store) -> None:
+def test_a_job_is_worked_on_and_its_beliefs_are_exact(
+    knowledge: Knowledge, engines: Engines, store: Store
+) -> None:
     """Stage by stage the beliefs are those of pyAgrum's lazy propagation on the part that was seen."""
-    session = begun(knowledge, store).saw("r0", "y").saw("r3", "n").worked_out()
+    session = begun(engines, store).saw("r0", "y").saw("r3", "n").worked_out()
     assert isinstance(session.engine, Bounded)
     tables = build(knowledge, "c").tables
     for count, stage in enumerate(session.stages):
@@ -72,9 +80,11 @@ def test_a_job_is_worked_on_and_its_beliefs_are_exact(knowledge: Knowledge, stor
     assert OFF_BY not in session.job_card("markdown", customer=False)
 
 
-def test_cars_are_not_played_out_on_it_and_calls_are_refused(knowledge: Knowledge, store: Store) -> None:
+def test_cars_are_not_played_out_on_it_and_calls_are_refused(
+    knowledge: Knowledge, engines: Engines, store: Store
+) -> None:
     """Both draw cars from one engine; the refusal names what ties too much together."""
-    session = begun(knowledge, store)
+    session = begun(engines, store)
     assert session.proposals
     assert not session.can_look_ahead
     assert session.better_ahead(lambda: False) is None
@@ -87,7 +97,7 @@ def test_what_is_not_exact_is_said_on_bench_and_paper(
 ) -> None:
     """With room for 512 entries parents are cut: the error is told, small differences count for nothing."""
     monkeypatch.setattr(cliquetree, "LARGEST_CLIQUE", 2**9)
-    session = begun(knowledge, store).saw("r0", "y").saw("r1", "n").worked_out()
+    session = begun(Engines(knowledge), store).saw("r0", "y").saw("r1", "n").worked_out()
     assert 0 < session.advice.belief_error < 1
     assert session.disagreement is None
     assert session.one_cause is None

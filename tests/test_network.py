@@ -22,7 +22,7 @@ from advisor.measure.uncertainty import cells
 from advisor.model.export import write
 from advisor.model.network import Network, build, phone_answers
 from advisor.model.nodes import node_then
-from advisor.model.noisy import noisy_or
+from advisor.model.noisy import noisy_max, noisy_or
 from tests.conftest import complaint, faults, given_complaint
 from tests.oracle import from_pgmpy
 
@@ -238,6 +238,18 @@ def test_a_table_asks_for_vehicle_facts(known: Known) -> None:
     assert engine.query(with_a).predictive["r"][1] == pytest.approx(0.25 * 0.9 + 0.75 * 0.1, abs=1e-12)
     with_u = {**with_a, "t": engine.one_hot("t", "u")}
     assert engine.query(with_u).predictive["r"][1] == pytest.approx(0.9, abs=1e-12)
+
+
+@pytest.mark.parametrize("with_leak", [False, True])
+def test_every_combination_of_causes_is_worked_out_as_if_there_were_no_others(with_leak: bool) -> None:
+    """Bit for bit: a row of the table of five causes is the last one of the table of those present."""
+    leak = np.array([0.9, 0.07, 0.03])
+    milder = [(0.0, 0.7), (0.2, 0.75), (0.45, 0.8), (0.8, 0.92), (0.89, 0.96)]
+    effects = [np.diff([0.0, *upto, 1.0]) for upto in milder]
+    table = noisy_max(leak, effects, with_leak)
+    for present in itertools.product((0, 1), repeat=len(effects)):
+        alone = noisy_max(leak, list(itertools.compress(effects, present)), with_leak)
+        assert np.array_equal(table[present], alone[(-1,) * sum(present)])
 
 
 def test_a_noisy_state_is_shared_by_its_readings(known: Known) -> None:

@@ -6,7 +6,6 @@ belief networks", and Díez (1993), "Parameter adjustment in Bayes networks: the
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 
 import numpy as np
@@ -23,7 +22,10 @@ def noisy_max(leak: Floats, effects: Sequence[Floats], with_leak: bool) -> Float
     Raises ValueError where a cause would have to make outcomes milder than the leak alone does.
     """
     leak_sum, leak_rest = np.cumsum(leak), _worse(leak)
-    sums, rests = [], []
+    # From no cause to all: each doubles the table, with the cause and without.
+    total = leak_sum
+    with np.errstate(divide="ignore"):
+        logs = np.log1p(-leak_rest)
     for effect in effects:
         own, rest = np.cumsum(effect), _worse(effect)
         if with_leak:
@@ -32,21 +34,16 @@ def noisy_max(leak: Floats, effects: Sequence[Floats], with_leak: bool) -> Float
             own = np.divide(own, leak_sum, out=np.zeros_like(own), where=leak_sum > 0)
             if milder or np.any(np.diff(own) < -1e-12):
                 raise ValueError("the cause makes outcomes milder than they are without it")
-        sums.append(np.minimum(own, 1.0))
-        rests.append(np.clip(rest, 0.0, 1.0))
-    table = np.empty((2,) * len(sums) + (len(leak),))
-    for present in itertools.product((0, 1), repeat=len(sums)):
-        causes = [cause for cause, is_present in enumerate(present) if is_present]
-        total = np.prod([leak_sum, *(sums[cause] for cause in causes)], axis=0)
-        total[-1] = 1.0
+        total = np.stack([total, total * np.minimum(own, 1.0)], axis=-2)
         with np.errstate(divide="ignore"):
-            rest = -np.expm1(
-                np.sum(np.log1p(-np.array([leak_rest, *(rests[cause] for cause in causes)])), axis=0)
-            )
-        # Sums from the end that is the smaller one: what is rare would vanish beside 1.
-        from_below = np.diff(total, prepend=0.0)
-        from_above = -np.diff(rest, prepend=1.0)
-        table[present] = np.where(np.append(1.0, rest[:-1]) < 0.5, from_above, from_below)
+            logs = np.stack([logs, logs + np.log1p(-np.clip(rest, 0.0, 1.0))], axis=-2)
+    total[..., -1] = 1.0
+    rest = -np.expm1(logs)
+    # Sums from the end that is the smaller one: what is rare would vanish beside 1.
+    from_below = np.diff(total, prepend=0.0)
+    from_above = -np.diff(rest, prepend=1.0)
+    worse = np.concatenate([np.ones_like(rest[..., :1]), rest[..., :-1]], axis=-1)
+    table = np.where(worse < 0.5, from_above, from_below)
     return np.clip(table, 0.0, 1.0)
 
 
