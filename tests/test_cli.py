@@ -644,12 +644,11 @@ WRONG = {
 
 
 @pytest.mark.parametrize("what", WRONG)
-def test_no_knowledge_ends_in_a_traceback(tmp_path: Path, what: str) -> None:
+def test_no_knowledge_ends_in_a_traceback(advisor: Advisor, tmp_path: Path, what: str) -> None:
     """Whatever is in the file, the program ends with a sentence and exit code 1."""
     file = tmp_path / "x.yaml"
     file.write_text(WRONG[what], encoding="utf-8")
-    done = started("next", "--knowledge", str(file), "--complaint", "c", "--json")
-    assert b"Traceback" not in done.stderr
-    assert done.returncode == 1
-    assert done.stderr.strip()
-    assert done.stdout == b""
+    ran = advisor("next", "--knowledge", file, "--complaint", "c", "--json")
+    assert "Traceback" not in ran.err
+    assert (ran.code, ran.out) == (1, "")
+    assert ran.err.strip()

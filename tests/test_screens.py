@@ -616,7 +616,8 @@ async def test_readings_that_disagree_are_pointed_out(tmp_path: Path) -> None:
 
 async def test_a_coarse_clamp_is_said_to_tell_less(tmp_path: Path) -> None:
     """Without the low-current clamp the card says what the better instrument would tell."""
-    app = AdvisorApp([KNOWLEDGE], frozenset({"low_current_clamp"}), f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    url = f"sqlite:///{tmp_path / 'cases.sqlite'}"
+    app = AdvisorApp([KNOWLEDGE], frozenset({"low_current_clamp"}), url, looks_ahead=False)
     async with app.run_test(size=(120, 40)) as pilot:
         await measuring(pilot)
         assert "Low-current DC clamp, 1 mA would tell" in text_of(pilot)
