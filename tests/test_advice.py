@@ -414,6 +414,7 @@ def test_the_search_stops_when_one_is_sure_and_the_others_are_settled(door: Benc
     assert advice.suspects[0].probability >= 0.95
     assert stop_sentence(door.knowledge, advice.stop) == "Sure enough: Strap loose."
     assert list(remedy_lines(door.knowledge, advice.stop)) == [
+        "By exclusion, not proved: see the fault on the part itself before parts are ordered.",
         "Remedy: Tighten the strap (10 min, price class low).",
         "WARNING, Side airbag: Do not strike near it.",
     ]

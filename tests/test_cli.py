@@ -154,12 +154,16 @@ def answer(ran: Ran) -> dict[str, Any]:
 def test_json_has_exactly_this_shape(advisor: Advisor) -> None:
     """Scripts rely on these names, in this order, and on nothing else being there."""
     said = answer(advisor("next", "--complaint", "flat_battery", *SAW, "--json"))
-    assert list(said) == ["complaint", "faults", "readings", "stop"]
+    assert list(said) == ["complaint", "faults", "readings", "stop", "ending"]
     assert said["complaint"] == "flat_battery"
     assert said["stop"] is None
+    assert said["ending"] is None
     assert {tuple(fault) for fault in said["faults"]} == {("id", "name", "probability")}
     assert {tuple(reading) for reading in said["readings"]} == {
-        ("id", "name", "information_bits", "minutes", "information_bits_per_minute", "worth_taking")
+        (
+            *("id", "name", "information_bits", "minutes", "information_bits_per_minute", "worth_taking"),
+            *("proof", "proves", "due"),
+        )
     }
     first = said["faults"][0]
     assert (type(first["id"]), type(first["name"]), type(first["probability"])) == (str, str, float)

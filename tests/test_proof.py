@@ -13,8 +13,9 @@ from advisor.advice.advice import Advice, advise
 from advisor.advice.proof import Ending, asks_for_proof, ending, shown_by_proof
 from advisor.advice.rules import ENDINGS, endings
 from advisor.advice.situation import Situation
+from advisor.bench.wording import remedy_lines, stop_sentence
 from advisor.case.case import Case
-from advisor.case.entries import Entry, Repaired, Seen
+from advisor.case.entries import Entry, Repaired, Seen, Skipped
 from advisor.checks.lint import checked
 from advisor.evaluation.endings import share
 from advisor.evaluation.scorecard import scorecards
@@ -138,6 +139,25 @@ def test_a_sure_cause_is_proved_before_its_remedy(proving: tuple[Knowledge, Engi
     assert shown_by_proof(knowledge, shown) == {"lamp"}
 
 
+def test_the_stop_says_whether_its_cause_is_proved(proving: tuple[Knowledge, Engine]) -> None:
+    """Proved in so many words; else to see the fault on the part before parts are ordered."""
+    knowledge, _ = proving
+    proved = advised(proving, Seen("told", "lit"), Seen("lamp_out", "follows")).stop
+    assert proved is not None
+    assert stop_sentence(knowledge, proved) == "Proved: Lamp stays lit."
+    assert next(iter(remedy_lines(knowledge, proved))).startswith("Remedy: ")
+    failed = advise(
+        Situation.of(*proving, Case("c", (Seen("told", "lit"), Skipped("lamp_out", "no room")))),
+    ).stop
+    assert failed is not None
+    assert failed.ending == Ending("by exclusion", "lamp", unproved=True)
+    assert stop_sentence(knowledge, failed) == "Sure enough: Lamp stays lit."
+    assert next(iter(remedy_lines(knowledge, failed))).startswith("By exclusion, not proved: ")
+    free = advised(proving, Seen("asked", "yes_"), Seen("told", "dark"), Seen("hums", "quiet")).stop
+    assert free is not None
+    assert next(iter(remedy_lines(knowledge, free))).startswith("Remedy: ")
+
+
 def test_a_remedy_without_parts_or_work_needs_no_proof(proving: tuple[Knowledge, Engine]) -> None:
     """Somebody left it on: two minutes of talking, and there is nothing to prove."""
     stop = advised(proving, Seen("asked", "yes_"), Seen("told", "dark"), Seen("hums", "quiet")).stop
@@ -163,7 +183,7 @@ def test_a_failed_proof_lowers_its_cause_by_its_own_number(proving: tuple[Knowle
     ("entries", "found"),
     [
         ((), Ending("not found", None)),
-        ((Seen("told", "lit"),), Ending("by exclusion", "lamp")),
+        ((Seen("told", "lit"),), Ending("by exclusion", "lamp", unproved=True)),
         ((Seen("told", "lit"), Seen("lamp_out", "follows")), Ending("proved", "lamp")),
     ],
 )

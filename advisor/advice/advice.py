@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from advisor.advice.obstacles import obstacle, out_of_reach_words, to_ask_first
-from advisor.advice.proof import asks_for_proof, shown_by_proof
+from advisor.advice.proof import Ending, asks_for_proof, ending, shown_by_proof
 from advisor.advice.rules import (
     REASONS,
     Workshop,
@@ -101,11 +101,13 @@ class Stop:
     """The search is over: "sure" of the fault, "nothing-left" worth its minutes, or "unlisted".
 
     After a repair it pauses until the complaint has been checked ("check"), and ends if that is "gone". Where
-    the complaint is "not-present", it ends with what shows its cause all the same.
+    the complaint is "not-present", it ends with what shows its cause all the same. `ending` is what it has
+    come to, unless it only pauses.
     """
 
     reason: Literal["sure", "nothing-left", "unlisted", "not-present", "check", "gone"]
     fault: str | None
+    ending: Ending | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True)
@@ -357,7 +359,14 @@ def _stop_of(
 ) -> Stop | None:
     policy = situation.policy
     any_worth = any(proposal.is_worth_taking(policy) for proposal in proposals)
-    return _after_repair(situation.case) or _stop(situation.case, suspects, any_worth, policy)
+    stop = _after_repair(situation.case)
+    if stop is not None:
+        return stop
+    stop = _stop(situation.case, suspects, any_worth, policy)
+    if stop is None:
+        return None
+    shown = shown_by_proof(situation.knowledge, situation.case)
+    return replace(stop, ending=ending(situation.knowledge, policy, situation.posterior, shown))
 
 
 def _proofs_due(situation: Situation, fault: str) -> tuple[str, ...]:

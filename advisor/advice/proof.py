@@ -23,10 +23,14 @@ from advisor.policy import Policy
 
 @dataclass(frozen=True)
 class Ending:
-    """What a search has come to, and the fault, or the branch of a group, that it is about."""
+    """What a search has come to, and the fault, or the branch of a group, that it is about.
+
+    A cause that is `unproved` has a remedy that should wait for a proof, and none has shown it.
+    """
 
     kind: EndingKind
     cause: str | None
+    unproved: bool = False
 
 
 def asks_for_proof(knowledge: Knowledge, policy: Policy, fault: str) -> bool:
@@ -78,4 +82,6 @@ def ending(knowledge: Knowledge, policy: Policy, posterior: Posterior, shown: fr
     name = ENDINGS[int(kind[0])]
     if name == "group proved":
         return Ending(name, min(sure))
-    return Ending(name, None if name == "not found" else order[0])
+    if name == "not found":
+        return Ending(name, None)
+    return Ending(name, order[0], name != "proved" and asks_for_proof(knowledge, policy, order[0]))

@@ -175,8 +175,12 @@ def stop_sentence(knowledge: Knowledge, stop: Stop) -> str:
             "The complaint is not there today, and no reading is left that shows its cause all the same. "
             "Replace nothing on suspicion."
         )
+    kind = stop.ending.kind if stop.ending else ""
     if stop.reason == "sure":
-        return f"Sure enough: {name}."
+        return f"Proved: {name}." if kind == "proved" else f"Sure enough: {name}."
+    if stop.ending and kind == "group proved":
+        group = knowledge.title(stop.ending.cause or "")
+        return f"Proved: {group}. No reading left tells which of it. Most likely: {name}."
     return f"No reading left is worth its minutes. Most likely: {name}."
 
 
@@ -191,6 +195,9 @@ def remedy_lines(knowledge: Knowledge, stop: Stop, cautions: bool = True) -> Ite
     if stop.fault is None or is_unlisted(stop.fault) or stop.reason in ("check", "gone"):
         return
     fault = knowledge.faults[stop.fault]
+    if stop.ending and stop.ending.unproved:
+        how = "By exclusion" if stop.ending.kind == "by exclusion" else "On suspicion"
+        yield f"{how}, not proved: see the fault on the part itself before parts are ordered."
     yield f"Remedy: {fault.remedy} ({duration(fault.remedy_minutes)}, price class {fault.price})."
     for caution in fault.cautions if cautions else ():
         yield caution_words(knowledge, caution)
@@ -241,19 +248,35 @@ def outcome_words(
 
 
 def usual_words(knowledge: Knowledge, case: Case, reading: str, preferences: Mapping[str, str]) -> str:
-    """Return what is usual for a quantity on this vehicle, where the knowledge says it; or ""."""
+    """Return what is usual for a quantity on this vehicle, where the knowledge says it; or "".
+
+    Where a limit depends on a fact that is not known, it is told from the lowest to the highest.
+    """
     said = knowledge.readings[reading]
-    limits = said.quantity.limits_for(case.facts) if said.quantity else None
-    if said.quantity is None or not limits or not (said.normal or said.noisy_or or said.noisy_max):
+    if said.quantity is None or not (said.normal or said.noisy_or or said.noisy_max):
         return ""
     own, unit = said.quantity.unit, preferred(said.quantity.unit, preferences)
-    shown = [show(convert(limit, own, unit), unit) for limit in limits]
+    limits = [_limit_words(limit, case.facts, own, unit) for limit in said.quantity.limits]
     at = list(said.answers).index(said.normal_outcome)
+    if not limits:
+        return ""
     if at == 0:
-        return f"at most {shown[0]} is usual"
+        return f"at most {limits[0]} is usual"
     return (
-        f"at least {shown[-1]} is usual" if at == len(limits) else f"{shown[at - 1]} to {shown[at]} is usual"
+        f"at least {limits[-1]} is usual"
+        if at == len(limits)
+        else f"{limits[at - 1]} to {limits[at]} is usual"
     )
+
+
+def _limit_words(limit: float | LimitByFact, facts: Mapping[str, str], own: str, unit: str) -> str:
+    if isinstance(limit, LimitByFact):
+        known = facts.get(limit.by, "")
+        values = [limit.values[known]] if known in limit.values else sorted(set(limit.values.values()))
+    else:
+        values = [limit]
+    first, last = (show(convert(value, own, unit), unit) for value in (values[0], values[-1]))
+    return last if first == last else f"{first.removesuffix(unit).rstrip()} to {last}"
 
 
 def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa: C901 - one branch a kind

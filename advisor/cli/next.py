@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -20,6 +21,9 @@ from advisor.cli.options import (
     workshop_option,
 )
 from advisor.cli.output import json_text, say
+
+if TYPE_CHECKING:
+    from advisor.advice.proof import Ending
 
 
 @click.command(name="next")
@@ -79,10 +83,14 @@ def next_reading(
                 "minutes": candidate.minutes,
                 "information_bits_per_minute": candidate.information_bits_per_minute,
                 "worth_taking": candidate in advice.per_minute,
+                "proof": knowledge.readings[candidate.reading].proof,
+                "proves": list(knowledge.readings[candidate.reading].proves),
+                "due": candidate.due,
             }
             for candidate in advice.proposals
         ],
         "stop": advice.stop and {"reason": advice.stop.reason, "fault": advice.stop.fault},
+        "ending": _ending(advice.stop.ending) if advice.stop else None,
     }
     if policy.changed:
         answer["policy"] = dict(policy.changed)
@@ -92,3 +100,10 @@ def next_reading(
             "information_bits": advice.bits_error,
         }
     say(json_text(answer))
+
+
+def _ending(found: Ending | None) -> dict[str, object] | None:
+    """Return what the search has come to; "unproved" where the remedy should wait for a proof."""
+    if found is None:
+        return None
+    return {"kind": found.kind, "cause": found.cause, "unproved": found.unproved}
