@@ -13,7 +13,7 @@ import pytest
 from advisor.advice.situation import InconsistentEvidence, Situation, current_faults
 from advisor.case.case import Case
 from advisor.case.entries import Booked, Known, Seen, Skipped
-from advisor.checks.lint import checked, problems
+from advisor.checks.lint import problems
 from advisor.desk.booking import CARS
 from advisor.desk.questions import (
     NOT_KNOWN,
@@ -42,9 +42,10 @@ from tests.benchmarks.calls import (
     reached,
     remaining_minutes,
 )
-from tests.conftest import SHIPPED, faults
+from tests.conftest import faults
 
 Known_ = Callable[[str], Knowledge]
+SimulatedCalls = Callable[[str], tuple[Calls, ...]]
 
 WORDS = """\
 families:
@@ -604,17 +605,19 @@ below the 80 % that is booked.
 """
 
 
-@cache
-def simulated_calls(family: str) -> tuple[Calls, ...]:
+@pytest.fixture(scope="module")
+def simulated_calls(shipped: Knowledge) -> SimulatedCalls:
     """The calls of a family, made once; their seed is not the one that the stop was chosen on."""
-    return family_calls(desks(checked([SHIPPED]), family), SIMULATED, TEST_SEED)
+    return cache(lambda family: family_calls(desks(shipped, family), SIMULATED, TEST_SEED))
 
 
 FAMILIES = pytest.mark.parametrize("family", ["drain", "ingress", "climate"])
 
 
 @FAMILIES
-def test_half_of_the_questions_reach_what_all_of_them_would(family: str) -> None:
+def test_half_of_the_questions_reach_what_all_of_them_would(
+    simulated_calls: SimulatedCalls, family: str
+) -> None:
     """At least 95 % of the first-three accuracy that all questions give, with at most half of them."""
     found = reached(simulated_calls(family))
     assert found.calls == SIMULATED
@@ -624,7 +627,7 @@ def test_half_of_the_questions_reach_what_all_of_them_would(family: str) -> None
 
 
 @FAMILIES
-def test_the_call_spares_the_technician_minutes(family: str) -> None:
+def test_the_call_spares_the_technician_minutes(simulated_calls: SimulatedCalls, family: str) -> None:
     """The same cars, with nobody left to ask: the search is shorter on average than starting cold."""
     cold, after = map(np.concatenate, zip(*map(remaining_minutes, simulated_calls(family)), strict=True))
     assert len(cold) == SIMULATED
@@ -637,7 +640,7 @@ def sheets(calls: Calls, count: int) -> Iterator[float]:
 
 
 @FAMILIES
-def test_the_minutes_booked_cover_80_of_100_fresh_jobs(family: str) -> None:
+def test_the_minutes_booked_cover_80_of_100_fresh_jobs(simulated_calls: SimulatedCalls, family: str) -> None:
     """The jobs are drawn with another seed than the sheet's."""
     found = simulated_calls(family)
     shares = [share for one in found for share in sheets(one, WITH_SHEET // len(found))]

@@ -15,8 +15,9 @@ from __future__ import annotations
 import argparse
 import statistics
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -27,7 +28,7 @@ from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.checks.lint import checked
 from advisor.desk.booking import AT_THE_CAR, CARS, SEED, booking_sheet, simulated
-from advisor.desk.questions import asked_by_phone, next_question, not_known, said
+from advisor.desk.questions import Next, asked_by_phone, next_question, not_known, said
 from advisor.inference.batch import sample_categorical, stratified_uniforms
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
@@ -139,12 +140,11 @@ def answered(desk: Desk, case: Case, name: str, says: Says) -> Case:
     return case.with_entry(not_known(name) if outcome is None else said(desk.knowledge, name, outcome))
 
 
-def call(desk: Desk, says: Says, policy: Policy) -> Case:
+def call(desk: Desk, says: Says, ask: Callable[[Case, float], Next]) -> Case:
     """A call as the desk makes it, to its end."""
     case, minutes = Case(desk.complaint), 0.0
     while True:
-        weighed = [Situation.of(desk.knowledge, desk.engine, case)]
-        found = next_question(desk.knowledge, weighed, minutes, policy)
+        found = ask(case, minutes)
         if found.question is None:
             return case
         minutes += found.question.minutes
@@ -183,10 +183,18 @@ def calls_of(
 ) -> Calls:
     """Simulated calls about one complaint."""
     cars, every = callers(desk, count, random)
+
+    @cache
+    def ask(case: Case, minutes: float) -> Next:
+        """The next question, which calls that have begun alike have in common."""
+        return next_question(
+            desk.knowledge, [Situation.of(desk.knowledge, desk.engine, case)], minutes, policy
+        )
+
     cold = first_three(desk, Case(desk.complaint))
     calls, cases = [], []
     for at, says in enumerate(every):
-        case, whole = call(desk, says, policy), everything(desk, says)
+        case, whole = call(desk, says, ask), everything(desk, says)
         asked = [name for name in desk.questions if name in case.outcomes or name in case.skipped]
         some, most = first_three(desk, case), first_three(desk, whole)
         chance_cold, chance_asked, chance_all = probabilities(desk, whole, [cold, some, most])
