@@ -9,6 +9,7 @@ from collections.abc import Iterator
 import pytest
 
 from advisor.measure import refrigerants as saturation
+from advisor.measure.formulas import FORMULAS
 from advisor.measure.refrigerants import saturated
 from tests.conftest import ROOT
 
@@ -84,3 +85,14 @@ def test_asking_the_helper_imports_no_coolprop_here() -> None:
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, cwd=ROOT)
     assert (done.stdout, done.stderr, done.returncode) == ("False\n", "", 0)
+
+
+def test_every_formula_that_goes_by_a_refrigerant_has_it_chosen() -> None:
+    """By the choice a program with screens knows whether the helper will be asked."""
+    asking = {
+        name
+        for name, formula in FORMULAS.items()
+        if {"saturation_c", "saturation_bar"}.intersection(formula.function.__code__.co_names)
+    }
+    assert {"superheat", "subcooling"} <= asking
+    assert asking <= {name for name, formula in FORMULAS.items() if "refrigerant" in formula.choices}

@@ -668,13 +668,18 @@ def test_a_quiet_look_ahead_speaks_only_where_it_changes_the_advice(
     assert asked == []
 
 
-def test_what_takes_long_to_load_is_loaded_beforehand(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The refrigerants' process and the units are asked for, each once."""
+def test_what_takes_long_to_load_is_loaded_beforehand(
+    shipped: Knowledge, hum: Engines, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The units are asked for once, the refrigerants' process where a quantity is computed from them."""
     asked: list[object] = []
     monkeypatch.setattr("advisor.bench.session.saturation.beside", lambda: asked.append("saturation"))
     monkeypatch.setattr(sessions, "convert", lambda *words: asked.append(words))
-    sessions.preload()
+    sessions.preload(shipped)
     assert asked == ["saturation", (1.0, "°C", "°F")]
+    asked.clear()
+    sessions.preload(hum.knowledge)
+    assert asked == [(1.0, "°C", "°F")]
 
 
 # -------------------------------------------------------------------------------------- the list of jobs

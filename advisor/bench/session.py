@@ -84,6 +84,7 @@ from advisor.knowledge.knowledge import Knowledge, setups_of, worst_first
 from advisor.knowledge.unlisted import owner_of, unlisted_of
 from advisor.knowledge.vocabulary import Complaint, Fact, LimitByFact, Reading
 from advisor.measure import refrigerants as saturation
+from advisor.measure.formulas import FORMULAS
 from advisor.measure.units import NotAQuantity, convert, parse, show
 from advisor.model.observation import Measurement
 from advisor.papers.document import html, markdown
@@ -122,12 +123,16 @@ RANKING = "ranking"
 Ranking = Literal["bits", "bits per minute", "quick looks", "on the trolley"]
 
 
-def preload() -> None:
-    """Load what takes seconds to import and every case will need; best done while a person reads.
+def preload(knowledge: Knowledge) -> None:
+    """Load what takes seconds to import and cases will need; best done while a person reads.
 
-    What would hold up every thread of this process for long gets ready in another one meanwhile.
+    What would hold up every thread of this process for long, refrigerants, gets ready in another one
+    meanwhile, where a formula goes by them.
     """
-    saturation.beside()
+    quantities = [reading.quantity for reading in knowledge.readings.values()]
+    formulas = {one.derived.formula for one in quantities if one and one.derived}
+    if any("refrigerant" in FORMULAS[name].choices for name in formulas):
+        saturation.beside()
     convert(1.0, "°C", "°F")
 
 

@@ -233,7 +233,7 @@ class AdvisorApp(HostApp):
         if not worker.is_cancelled:
             self.call_from_thread(lambda: self.welcome.give_way(opened.screen(self.desk)))
         if not worker.is_cancelled:
-            opening.preload()
+            opening.preload(opened.engines.knowledge)
 
     def notify(
         self,
