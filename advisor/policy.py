@@ -172,9 +172,20 @@ class Policy:
             0.0,
             10000.0,
             CHOICE,
-            "A wait this long is planned around, and asked about if not entered.",
+            "A wait this long is planned around.",
         ),
     ] = 10.0
+    asked_wait_minutes: Annotated[
+        float,
+        Parameter(
+            WAITS,
+            MINUTES,
+            0.0,
+            10000.0,
+            CHOICE,
+            "A wait this long is asked about where an answer comes and nobody has entered it.",
+        ),
+    ] = 2.0
     most_before_wait: Annotated[
         int,
         Parameter(WAITS, "readings", 0, 10, CHOICE, "So many readings at most are named before a wait."),

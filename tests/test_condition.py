@@ -21,7 +21,11 @@ from advisor.case.case import Case
 from advisor.case.condition import moves, present, to_put_back
 from advisor.case.entries import (
     CUSTOMER,
+    NOT_PRESENT,
+    NOT_TRIED,
+    SEEN_TODAY,
     Checked,
+    Confirmed,
     Ended,
     Entry,
     Known,
@@ -435,6 +439,8 @@ def knowledges(draw: st.DrawFn) -> Knowledge:
             "family": "f",
             "any_of": ["x"],
             "unlisted": 5,
+            "confirm": {"how": "h", "minutes": 2, "setup": draw(st.sampled_from(NAMES))},
+            "check": "h",
             "check_setup": draw(st.sampled_from(NAMES)),
         }
     )
@@ -451,6 +457,7 @@ def entries(minute: int) -> st.SearchStrategy[Entry]:
         st.builds(Ended, names, st.just("a door was opened")),
         st.builds(Repaired, st.just("x"), st.just(time)),
         st.builds(Checked, st.just("c"), st.just("gone")),
+        st.builds(Confirmed, st.just("c"), st.sampled_from([SEEN_TODAY, NOT_PRESENT, NOT_TRIED])),
     )
 
 

@@ -44,6 +44,7 @@ from advisor.screens.bench.card import card
 from advisor.screens.bench.new import NewJobScreen
 from advisor.screens.bench.story import last_move, trail
 from advisor.screens.bench.task import TaskScreen
+from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.store.store import Store
 from tests.test_screens import listed, running, settled, until, words
 
@@ -459,6 +460,9 @@ async def test_the_complaint_is_confirmed_by_key_and_corrected_by_finger(tmp_pat
             await pilot.press("y")
             await settled(pilot)
         await pilot.press("2")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        assert "So soon? About 6 min, and 5 min to wait: Hand at the middle vent" in words(pilot)
+        await pilot.press("1")
         await settled(pilot)
         assert task.session.case.is_at_rest
         await pilot.press("s")
@@ -472,5 +476,7 @@ async def test_the_complaint_is_confirmed_by_key_and_corrected_by_finger(tmp_pat
         await settled(pilot)
         assert task.session.case.present_today is None
         await pilot.click("#answers", offset=(4, 1))
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await pilot.press("2")
         await settled(pilot)
         assert task.session.case.present_today == SEEN_TODAY

@@ -38,8 +38,9 @@ from advisor.advice.situation import (
 from advisor.advice.waits import WaitPlan, plan
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
+from advisor.bench.wording import entry_words
 from advisor.case.case import Case
-from advisor.case.condition import Present, present, to_put_back
+from advisor.case.condition import Present, contradicted_by, present, to_put_back
 from advisor.case.current_draw import Account, account
 from advisor.case.entries import (
     CAME_BACK,
@@ -47,6 +48,10 @@ from advisor.case.entries import (
     CORRECTION,
     CUSTOMER,
     GONE,
+    NOT_PRESENT,
+    NOT_TRIED,
+    NOT_WAITED_FOR,
+    SEEN_TODAY,
     STILL_THERE,
     Accounted,
     Acknowledged,
@@ -79,16 +84,16 @@ from advisor.case.typed import (
     understand,
 )
 from advisor.inference.engine import Engine, InferenceEngine
-from advisor.knowledge.conditions import Way, minutes_for, way_to
+from advisor.knowledge.conditions import Way, minutes_for, wanted_by, way_to
 from advisor.knowledge.knowledge import Knowledge, setups_of, worst_first
 from advisor.knowledge.unlisted import owner_of, unlisted_of
-from advisor.knowledge.vocabulary import Complaint, Fact, LimitByFact, Reading
+from advisor.knowledge.vocabulary import ByFact, Complaint, Fact, LimitByFact, Reading
 from advisor.measure import refrigerants as saturation
 from advisor.measure.formulas import FORMULAS
 from advisor.measure.units import NotAQuantity, convert, parse, show
 from advisor.model.observation import Measurement
 from advisor.papers.document import html, markdown
-from advisor.papers.format import duration, percent
+from advisor.papers.format import clock_words, duration, percent
 from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import compile_ranker
 from advisor.simulate.jobs import starts_of
@@ -101,12 +106,19 @@ LARGEST_PART_MA = 100_000.0
 LONGEST_CAUSE = 120
 """Letters of a cause in words."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
-NOT_WAITED_FOR = "not waited for"
-"""Why a setup is no longer in place after a guess that did not wait for it."""
 EnteredWait = Literal["as entered", "over", "not waited"]
-"""What a person says of a long wait of a reading: nothing, that it is over, or that nobody waited."""
+"""What a person says of a wait that nobody entered: nothing, that it is over, or that nobody waited."""
+
+
+class NotSo(Exception):
+    """What somebody says of the car contradicts what was entered on its job."""
+
+
 WRONG_COMPLAINT = "wrong complaint"
 """Why a job is cancelled in whose place one with another complaint is opened."""
+
+BY_MISTAKE = "entered by mistake"
+"""Why the beginning of a setup is taken back that was never made."""
 
 STOP_STEPS = {
     "sure": "do the remedy",
@@ -225,6 +237,10 @@ class Session:
         for reading in self.engine.readings:
             said = self.knowledge.readings.get(reading)
             names.update(said.given if said else ())
+            for setup in setups_of(self.knowledge, reading) if said else ():
+                made = self.knowledge.setups[setup]
+                each = (made.hands_on_minutes, made.waiting_minutes)
+                names.update(one.by for one in each if isinstance(one, ByFact))
             if said and said.quantity:
                 names.update(limit.by for limit in said.quantity.limits if isinstance(limit, LimitByFact))
                 names.update(map(str, said.quantity.derived.inputs.values() if said.quantity.derived else ()))
@@ -277,9 +293,16 @@ class Session:
             "woken or been used since: look first, and end what is no longer so (key w)."
         )
 
-    def to_state(self, proposal: CandidateReading) -> tuple[str, ...]:
-        """Return the setups of a reading of which somebody may say that they are in place already."""
-        return (*proposal.assumed, *proposal.setups)
+    def to_state(self, proposal: CandidateReading | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """Return the setups that somebody may say to be so: a reading's, and others of the complaint."""
+        own = (*proposal.assumed, *proposal.setups) if proposal else ()
+        complaint, knowledge = self.complaint, self.knowledge
+        named = [*complaint.looked_for.setup, *complaint.check_after_repair.setup]
+        wanted = {one for setup in named for one in knowledge.setup_rules.first_to_last(setup)}
+        for reading in self.engine.readings:
+            wanted |= wanted_by(knowledge, reading) if reading in knowledge.readings else set()
+        wanted -= {*own, *self.waiting}
+        return own, tuple(one for one in knowledge.setups if one in wanted)
 
     @property
     def check_setups(self) -> tuple[str, ...]:
@@ -342,7 +365,7 @@ class Session:
     def reading_minutes_words(self, reading: str) -> str:
         """Return the minutes of a reading on this vehicle, without its setups."""
         said = self.knowledge.readings[reading]
-        waiting = minutes_for(self.knowledge, said.waiting_minutes, self.case.facts)
+        waiting = self.own_wait(reading)
         wait = f" and {duration(waiting)} to wait" if waiting else ""
         return duration(minutes_for(self.knowledge, said.minutes, self.case.facts)) + wait
 
@@ -373,8 +396,7 @@ class Session:
 
     def early(self, reading: str) -> str:
         """Return what to ask where a reading is answered before its wait is over by the clock; else ""."""
-        waiting = self.car.waiting_minutes(self.knowledge, self.case.facts, self.store.clock())
-        waits = {setup: waiting[setup] for setup in self.needed(reading) if waiting.get(setup, 0.0) > 0}
+        waits = self._still_waiting(self.needed(reading))
         if not waits:
             return ""
         longest = max(waits, key=lambda setup: waits[setup])
@@ -385,29 +407,55 @@ class Session:
             "be what it will show then."
         )
 
+    def _still_waiting(self, setups: Iterable[str]) -> dict[str, float]:
+        """Return those of the setups whose waiting is not over by the clock, with the minutes left."""
+        waiting = self.car.waiting_minutes(self.knowledge, self.case.facts, self.store.clock())
+        return {setup: waiting[setup] for setup in setups if waiting.get(setup, 0.0) > 0}
+
     def not_waited_for(self, reading: str) -> tuple[str, ...]:
-        """Return the setups of a reading that take a long wait which nobody has entered, first to last.
+        """Return the setups of a reading that take a wait which nobody has entered, first to last.
 
         What is in place or waited for is not among them (`early`).
         """
-        return tuple(
-            setup
-            for setup in self._to_make(self.needed(reading))
-            if self.setup_minutes(setup)[1] >= self.policy.long_wait_minutes
-        )
+        return self._not_waited_for(self.needed(reading))
+
+    def _not_waited_for(self, setups: Iterable[str]) -> tuple[str, ...]:
+        least = self.policy.asked_wait_minutes
+        waits = ((setup, self.setup_minutes(setup)[1]) for setup in self._to_make(setups))
+        return tuple(setup for setup, minutes in waits if minutes > 0 and minutes >= least)
 
     def not_waited_words(self, reading: str) -> str:
-        """Return what to ask where a reading is answered and its long wait was never entered; else ""."""
+        """Return what to ask where a reading is answered and its wait was never entered; else ""."""
         setups = self.not_waited_for(reading)
-        if not setups:
+        if setups:
+            waits = " and ".join(
+                f"{self.knowledge.setups[setup].name} ({duration(self.setup_minutes(setup)[1])} to wait)"
+                for setup in setups
+            )
+            return (
+                f"This reading needs: {waits}. Nobody has entered that wait. "
+                "Was the car like this for so long?"
+            )
+        waiting = self.own_wait(reading)
+        since = self._minutes_since_last_entry
+        if waiting < self.policy.asked_wait_minutes or waiting <= since:
             return ""
-        waits = " and ".join(
-            f"{self.knowledge.setups[setup].name} ({duration(self.setup_minutes(setup)[1])} to wait)"
-            for setup in setups
-        )
         return (
-            f"This reading needs: {waits}. Nobody has entered that wait. Was the car like this for so long?"
+            f"This reading takes {duration(waiting)} of waiting, and the last entry was "
+            f"{duration(since)} ago. Was it waited for?"
         )
+
+    def own_wait(self, reading: str) -> float:
+        """Minutes that a reading itself waits on this vehicle, its setups apart."""
+        return minutes_for(self.knowledge, self.knowledge.readings[reading].waiting_minutes, self.case.facts)
+
+    @property
+    def _minutes_since_last_entry(self) -> float:
+        """Minutes since anything was entered: what is being read now cannot have begun before."""
+        last = self.filed.times[-1] if self.filed.times else self.filed.opened
+        if not last:
+            return math.inf
+        return max(0.0, (self.store.clock() - datetime.fromisoformat(last)).total_seconds() / 60)
 
     @cached_property
     def _answers(self) -> dict[str, tuple[Answer, ...]]:
@@ -572,10 +620,18 @@ class Session:
             said += self.knowledge.setups[setup].cautions
         return worst_first(self.knowledge, said)
 
-    def may_begin(self, plan: WaitPlan) -> bool:
-        """Whether a wait may begin: the cautions of all its setups were read."""
+    def may_begin(self, plan: WaitPlan, towards: CandidateReading) -> bool:
+        """Whether a wait may begin: the cautions of its setups were read, and what decides it is known."""
         setups = self.knowledge.setups
-        return not self.to_acknowledge(one for setup in plan.setups for one in setups[setup].cautions)
+        unread = self.to_acknowledge(one for setup in plan.setups for one in setups[setup].cautions)
+        return not unread and not self.asks_before_wait(plan, towards)
+
+    def asks_before_wait(self, plan: WaitPlan, towards: CandidateReading) -> tuple[str, ...]:
+        """Return what to ask before a wait begins: whether its reading applies, and how long it takes."""
+        setups = (self.knowledge.setups[setup] for setup in plan.setups)
+        minutes = [one for setup in setups for one in (setup.hands_on_minutes, setup.waiting_minutes)]
+        facts = (one.by for one in minutes if isinstance(one, ByFact) and one.by not in self.case.facts)
+        return tuple(dict.fromkeys((*towards.asks, *facts)))
 
     @property
     def knowledge_before(self) -> str | None:
@@ -678,17 +734,32 @@ class Session:
         )
 
     def _with_wait(self, reading: str, wait: EnteredWait, answer: Seen | Measured) -> tuple[Entry, ...]:
-        """Return an answer with what it says of the long waits of its reading that nobody has entered.
+        """Return an answer with what it says of the waits of its reading that nobody has entered.
 
         Either they were over, or the next reading cannot rely on them.
         """
         setups = () if wait == "as entered" else self.not_waited_for(reading)
         if wait == "over":
-            now = self.store.clock()
-            since = [now - timedelta(minutes=self.setup_minutes(setup)[1]) for setup in setups]
-            over = [Stated(setup, at.isoformat()) for setup, at in zip(setups, since, strict=True)]
-            return (*over, answer)
+            return (*self._waited(setups), answer)
         return (answer, *(Ended(setup, NOT_WAITED_FOR) for setup in reversed(setups)))
+
+    def _waited(self, setups: Iterable[str]) -> tuple[Stated, ...]:
+        """Return setups as stated for as long as they wait; raises `NotSo` if the record says otherwise."""
+        now = self.store.clock()
+        return tuple(
+            self._stated(setup, now - timedelta(minutes=self.setup_minutes(setup)[1])) for setup in setups
+        )
+
+    def _stated(self, setup: str, since: datetime) -> Stated:
+        against = contradicted_by(self.knowledge, self.case, self.filed.times, setup, since)
+        if against is not None:
+            at = clock_words(datetime.fromisoformat(self.filed.times[against.step - 1]))
+            raise NotSo(
+                f"“{self.knowledge.setups[setup].name}” cannot have been so since {clock_words(since)}: at "
+                f"{at} was entered “{entry_words(self.knowledge, self.case, against.entry)}”. It can be so "
+                "from then on. If that entry is wrong, take it back first (key s)."
+            )
+        return Stated(setup, since.isoformat())
 
     def accounted(self, what: str, text: str, instrument: str, behind: str = "") -> Session:
         """With a part of the draw that was found by disconnecting; raises `NotUnderstood`.
@@ -718,9 +789,11 @@ class Session:
         return self._entered(*(Prepared(setup, at) for setup in setups))
 
     def stated(self, setup: str, minutes_ago: float) -> Session:
-        """With a setup that somebody says to have been in place for so many minutes."""
-        since = self.store.clock() - timedelta(minutes=minutes_ago)
-        return self._entered(Stated(setup, since.isoformat()))
+        """With a setup that somebody says to have been in place for so many minutes.
+
+        Raises `NotSo`, and saves nothing, if a later entry says otherwise.
+        """
+        return self._entered(self._stated(setup, self.store.clock() - timedelta(minutes=minutes_ago)))
 
     def noted(self, measurand: str, text: str) -> Session:
         """With a figure of the day as typed; raises `NotUnderstood`."""
@@ -729,6 +802,24 @@ class Session:
     def ended(self, setup: str, reason: str) -> Session:
         """With a setup that is no longer in place."""
         return self._entered(Ended(setup, reason))
+
+    def never_begun(self, setup: str) -> Session:
+        """With the beginning of a setup taken back, and of all built on it: it was entered by mistake.
+
+        Nothing of it is left: no minutes, nothing to put back. What an answer has relied on is ended instead.
+        """
+        rules, last = self.knowledge.setup_rules, {}
+        for step, entry in self.case.counting.items():
+            if isinstance(entry, Prepared | Stated) and entry.setup in rules.with_built_on([setup]):
+                last[entry.setup] = step
+            elif isinstance(entry, Ended):
+                last = {one: at for one, at in last.items() if one not in rules.with_built_on([entry.setup])}
+        undone = tuple(TakenBack(step, BY_MISTAKE) for step in sorted(last.values(), reverse=True))
+        case = self.case
+        for entry in undone:
+            case = case.with_entry(entry)
+        still = present(self.knowledge, case, self.filed.times, self.store.clock()).condition.in_place
+        return self._entered(*undone, *((Ended(setup, BY_MISTAKE),) if setup in still else ()))
 
     def acknowledged(self, cautions: Iterable[str]) -> Session:
         """With cautions that a person has read."""
@@ -811,9 +902,46 @@ class Session:
         number: tuple[Entry, ...] = (*understood.facts, understood.measured) if understood else ()
         return self._entered(*number, Checked(self.case.complaint, GONE if gone else STILL_THERE))
 
-    def confirmed(self, found: str, instead_of: int = 0) -> Session:
-        """With whether the complaint was there when it was looked for at the car."""
-        return self._entered(*_back(instead_of), Confirmed(self.case.complaint, found))
+    def confirm_minutes_words(self) -> str:
+        """Return how long looking for the complaint takes from here, what is to be waited for included."""
+        waiting = sum(self.setup_minutes(setup)[1] for setup in self.confirm_setups)
+        waiting += max(self._still_waiting(self._confirm_needed).values(), default=0.0)
+        wait = f", and {duration(waiting)} to wait" if waiting else ""
+        return f"About {duration(self.complaint.looked_for.minutes)}{wait}"
+
+    @property
+    def _confirm_needed(self) -> tuple[str, ...]:
+        """Every setup that the complaint is looked for in, those that come first at the front."""
+        rules = self.knowledge.setup_rules
+        wanted = self.complaint.looked_for.setup
+        return tuple(dict.fromkeys(one for setup in wanted for one in rules.first_to_last(setup)))
+
+    def confirm_early_words(self, found: str) -> str:
+        """Return what to ask where the complaint cannot have been looked for as it should yet; else ""."""
+        look = self.complaint.looked_for
+        in_time = self._minutes_since_last_entry >= look.minutes
+        waited = not self._not_waited_for(look.setup) and not self._still_waiting(self._confirm_needed)
+        if found == NOT_TRIED or self.complaint.confirm is None or (in_time and waited):
+            return ""
+        return f"So soon? {self.confirm_minutes_words()}: {look.how}. Was it looked for like this?"
+
+    def confirmed(self, found: str, instead_of: int = 0, wait: EnteredWait = "as entered") -> Session:
+        """With whether the complaint was there when it was looked for at the car.
+
+        Where it was not, only what somebody says of its setups counts: `wait` is "over" if they were made.
+        """
+        setups = self.complaint.looked_for.setup
+        not_waited = self._not_waited_for(setups)
+        if wait == "over":
+            made = self.confirm_setups if found == NOT_PRESENT else not_waited
+            entries: tuple[Entry, ...] = (*self._waited(made), Confirmed(self.case.complaint, found))
+        else:
+            ended = reversed(not_waited) if wait == "not waited" and found == SEEN_TODAY else ()
+            entries = (
+                Confirmed(self.case.complaint, found),
+                *(Ended(setup, NOT_WAITED_FOR) for setup in ended),
+            )
+        return self._entered(*_back(instead_of), *entries)
 
     def replayed(self) -> Session:
         """With everything weighed by the present knowledge from here on."""

@@ -6,6 +6,7 @@ assumed of what nobody has entered: undoing an entry gives back exactly the cond
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -14,6 +15,8 @@ from advisor.case.case import Case
 from advisor.case.entries import (
     CUSTOMER,
     NOT_TRIED,
+    NOT_WAITED_FOR,
+    SEEN_TODAY,
     Checked,
     Confirmed,
     Ended,
@@ -129,7 +132,14 @@ def _moved(
         return _brought_about(knowledge, case, here, setups, at) if setups else None
     if isinstance(entry, Confirmed) and entry.complaint in knowledge.complaints and entry.found != NOT_TRIED:
         setups = knowledge.complaints[entry.complaint].looked_for.setup
-        return _brought_about(knowledge, case, here, setups, at) if setups else None
+        if not setups:
+            return None
+        made, reached = _brought_about(knowledge, case, here, setups, at)
+        return (
+            (made, reached)
+            if entry.found == SEEN_TODAY
+            else ((), _as_if_looked_for(knowledge, here, reached))
+        )
     if isinstance(entry, Repaired) and entry.fault in knowledge.faults:
         return (), _with(here, _after_remedy(knowledge, here.condition, knowledge.faults[entry.fault]))
     if isinstance(entry, Prepared) and entry.setup in knowledge.setups:
@@ -188,6 +198,18 @@ def _brought_about(
     return made, replace(_with(here, condition), used=used)
 
 
+def _as_if_looked_for(knowledge: Knowledge, here: Present, reached: Present) -> Present:
+    """Return the condition after a complaint was not seen: only what holds whether it was looked for or not.
+
+    Nobody has said that its setups were made; but where the engine may have run, it is not called cold, and
+    what cars arrive with is not taken for granted any more.
+    """
+    known = here.condition.in_place & reached.condition.in_place
+    as_it_came = {one for one, said in knowledge.setups.items() if said.on_arrival}
+    over = here.condition.over | (as_it_came & reached.condition.over)
+    return _with(here, replace(here.condition, in_place=known, over=over))
+
+
 def _with(here: Present, condition: Condition) -> Present:
     """Return the same with another condition: what was over in between has no beginning any more."""
     kept = {
@@ -226,6 +248,57 @@ def _outcome(knowledge: Knowledge, case: Case, entry: Seen | Measured) -> str | 
     if reading.quantity is None or reading.quantity.limits_for(case.facts) is None:
         return None
     return likeliest_band(knowledge, case.facts, entry)
+
+
+def contradicted_by(
+    knowledge: Knowledge, case: Case, times: Sequence[str], setup: str, since: datetime
+) -> Move | None:
+    """Return the last entry that says that a setup was not in place at some time since then, if any does.
+
+    A wait that was guessed over says nothing of it.
+    """
+    for move in reversed(list(moves(knowledge, case, times))):
+        if move.step > len(times) or datetime.fromisoformat(times[move.step - 1]) <= since:
+            continue
+        if setup in _was_over(knowledge, case, move):
+            return move
+    return None
+
+
+def _was_over(knowledge: Knowledge, case: Case, move: Move) -> frozenset[str]:
+    """Return the setups that cannot have been in place at the time of an entry, by what it says itself."""
+    rules, entry = knowledge.setup_rules, move.entry
+    if isinstance(entry, Ended):
+        return frozenset() if entry.reason == NOT_WAITED_FOR else rules.with_built_on([entry.setup])
+    over: frozenset[str] = frozenset()
+    told: tuple[str, ...] = ()
+    if isinstance(entry, Seen | Measured):
+        reading = knowledge.readings[entry.reading]
+        told = reading.setup
+        over = rules.with_built_on((*reading.ends, *reading.ends_for_good))
+    elif isinstance(entry, Repaired):
+        remedy = knowledge.faults[entry.fault]
+        over = rules.with_built_on((*remedy.ends, *remedy.ends_for_good)) - set(remedy.restores)
+    elif isinstance(entry, Prepared | Stated):
+        told = (entry.setup,)
+    elif isinstance(entry, Checked):
+        told = knowledge.complaints[entry.complaint].check_after_repair.setup
+    elif isinstance(entry, Confirmed) and entry.found == SEEN_TODAY:
+        told = knowledge.complaints[entry.complaint].looked_for.setup
+    told_not = rules.with_built_on(_not_waited_for(case, move.step))
+    needed = [one for setup in told for one in rules.first_to_last(setup) if one not in told_not]
+    ended_by = over.union(*(rules.ended_by[one] for one in needed))
+    return ended_by - frozenset(needed)
+
+
+def _not_waited_for(case: Case, step: int) -> tuple[str, ...]:
+    """Return the setups of an answer that was entered as a guess, as nobody had waited for them."""
+    later = itertools.count(step + 1)
+    entries = iter(lambda: case.counting.get(next(later)), None)
+    guessed = itertools.takewhile(
+        lambda one: isinstance(one, Ended) and one.reason == NOT_WAITED_FOR, entries
+    )
+    return tuple(one.setup for one in guessed if isinstance(one, Ended))
 
 
 def to_put_back(knowledge: Knowledge, case: Case) -> tuple[str, ...]:

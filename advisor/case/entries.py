@@ -214,6 +214,8 @@ CORRECTION = "to correct the cause"
 """The reason for reopening a job whose complaint has not come back."""
 CAME_BACK = "the complaint has come back"
 """The reason for reopening a job whose repair did not hold, or whose cause was not the only one."""
+NOT_WAITED_FOR = "not waited for"
+"""Why a setup is no longer in place after an answer that did not wait for it: nothing is said of it."""
 
 
 @dataclass(frozen=True)

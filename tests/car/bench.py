@@ -271,7 +271,7 @@ class Visit:
 
     def _state(self, proposal: CandidateReading) -> None:
         """Say what is so, where the program does not know it."""
-        for setup in self.session.to_state(proposal):
+        for setup in self.session.to_state(proposal)[0]:
             if acts.SETUPS[setup].is_in_place(self.car):
                 self.done.append(f"somebody says: {setup}")
                 self.session = self.session.stated(setup, 0.0)

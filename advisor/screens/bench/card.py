@@ -126,7 +126,11 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
         choices += asked
     else:
         choices += _answers(session, proposal, confidence)
-    if plan is not None and session.may_begin(plan):
+    before_wait = session.asks_before_wait(plan, proposal) if plan is not None else ()
+    if before_wait and not proposal.asks:
+        ask = knowledge.facts[before_wait[0]].ask
+        choices.append(("facts", f"f Say first, as the wait depends on it: {ask}", ""))
+    if plan is not None and session.may_begin(plan, proposal):
         choices.append(("wait", f"w Begin the wait now: {knowledge.setups[plan.setups[-1]].name}", ""))
     choices.append(("skip", "x Cannot do this here", ""))
     if session.advice.stop is not None:
@@ -321,7 +325,7 @@ def _end(session: Session) -> Card:
 
 
 def _setups(session: Session, setups: Iterable[str], what: str = "Needs") -> list[Content]:
-    """Return setups with their steps; those needed to look for the complaint take part of its minutes."""
+    """Return setups with their steps."""
     lines = []
     for setup in setups:
         said = session.knowledge.setups[setup]
@@ -334,7 +338,7 @@ def _confirm(session: Session) -> Card:
     lines = _warnings(session)
     lines.append(Content.styled(f"First see whether it is there: {session.complaint.name}", "bold"))
     look, cautions = session.complaint.looked_for, session.confirm_cautions
-    lines.append(Content(f"How: {look.how}. About {duration(look.minutes)}."))
+    lines.append(Content(f"How: {look.how}. {session.confirm_minutes_words()}."))
     to_see = _places(len(lines), cautions, session.to_acknowledge(cautions))
     lines += caution_lines(session, cautions)
     lines += _setups(session, session.confirm_setups)

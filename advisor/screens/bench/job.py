@@ -9,7 +9,7 @@ from textual import work
 from textual.worker import get_current_worker
 
 from advisor.advice.advice import CandidateReading
-from advisor.bench.session import InconsistentEvidence, Session
+from advisor.bench.session import InconsistentEvidence, NotSo, Session
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
 from advisor.screens.widgets.asking import AskingScreen
@@ -118,7 +118,7 @@ class JobScreen(AskingScreen[None]):
             back(self.overtaken, str(error))
         except StoreError as error:
             back(self.not_saved, make, str(error))
-        except (InconsistentEvidence, ProblemsFound, TooWide) as error:
+        except (InconsistentEvidence, NotSo, ProblemsFound, TooWide) as error:
             back(self.refused, str(error))
         else:
             back(self.changed, session, keep)
@@ -182,7 +182,7 @@ class JobScreen(AskingScreen[None]):
             return
         before, fresh = self.session, self.session.refreshed()
         over = self.ringing - {setup for setup, left in fresh.waiting.items() if left > 0}
-        for setup in over & set(fresh.case.prepared):
+        for setup in over & set(fresh.waiting):
             self.app.bell()
             self.notify(f"Ready: {fresh.knowledge.setups[setup].name}", title="The wait is over", timeout=30)
         self.ringing = waits - over

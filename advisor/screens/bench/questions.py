@@ -19,7 +19,10 @@ CANCEL_REASONS = ("opened by mistake", WRONG_COMPLAINT, "the customer called it 
 SINCE = {"just now": 0, "for an hour": 60, "for three hours": 180, "all night": 600, "for a day": 1440}
 """Choices for how long a stated setup has been in place, in minutes."""
 UNREAD = "The cautions were not read yet. Read them (⚠), press y, then begin the wait."
-END_REASONS = ("the car was disturbed", "no longer needed", "begun by mistake")
+END_REASONS = ("the car was disturbed", "no longer needed")
+NEVER_BEGUN = "entered by mistake: it was never so"
+ASK_FIRST = "Its wait can begin once the question on the card, or key f, is answered."
+OTHERS = "Others of this complaint"
 NOT_WAITED = "went on before the wait was over"
 """Why a wait is ended that somebody cuts short."""
 
@@ -55,7 +58,7 @@ def confirm(bench: JobScreen) -> None:
 
     def found(answer: str | None) -> None:
         if answer is not None:
-            bench.change(lambda: session.acknowledged(due).confirmed(answer))
+            confirmed(bench, answer, due)
 
     def read(answer: bool | None) -> None:
         if answer:
@@ -70,6 +73,30 @@ def confirm(bench: JobScreen) -> None:
         return
     words = [caution_words(session.knowledge, one) for one in due]
     bench.app.push_screen(CautionsScreen("Before you look for the complaint", words), read)
+
+
+def confirmed(bench: JobScreen, found: str, due: tuple[str, ...] = ()) -> None:
+    """Enter whether the complaint is there; ask first where that cannot have been looked for as written.
+
+    The cautions `due` were read for it.
+    """
+    session = bench.session
+    early = session.confirm_early_words(found)
+
+    def decided(answer: str | None) -> None:
+        if answer == "over":
+            bench.change(lambda: session.acknowledged(due).confirmed(found, wait="over"))
+        elif answer == "not waited":
+            bench.change(lambda: session.acknowledged(due).confirmed(found, wait="not waited"))
+
+    if not early:
+        bench.change(lambda: session.acknowledged(due).confirmed(found))
+        return
+    lines = [("over", "Yes, as written")]
+    if found == SEEN_TODAY:
+        lines.append(("not waited", "No, but it was there all the same"))
+    lines.append(("not", "Enter nothing: look first"))
+    bench.app.push_screen(ChoiceScreen(early, lines), decided)
 
 
 def again(bench: JobScreen) -> None:
@@ -116,7 +143,7 @@ def in_time(
 ) -> None:
     """Enter an answer if no wait is left; otherwise ask once, and enter it as a guess.
 
-    A long wait that nobody has entered is asked about as well: the car may have stood all the same.
+    A wait that nobody has entered is asked about as well: the car may have stood all the same.
     """
     early = bench.session.early(reading)
     unknown = "" if early else bench.session.not_waited_words(reading)
@@ -210,17 +237,18 @@ def setups(bench: JobScreen) -> None:
         (f"end {one}", f"{'End the wait' if one in running else 'No longer in place'}: {known[one].name}")
         for one in session.waiting
     ]
-    for one in session.to_state(proposal) if proposal else ():
+    own, others = session.to_state(proposal)
+    headings = {f"state {one}": OTHERS for one in others[:1]}
+    for one in (*own, *others):
         lines.append((f"state {one}", f"Is so already, nobody has to make it: {known[one].name}"))
         if known[one].on_arrival:
             lines.append((f"end {one}", f"Is not so any more: {known[one].name}"))
-    unread = plan is not None and not session.may_begin(plan)
-    if plan is not None and not unread:
+    begins = plan is not None and proposal is not None and session.may_begin(plan, proposal)
+    asks = session.asks_before_wait(plan, proposal) if plan is not None and proposal is not None else ()
+    unread = plan is not None and not begins and not asks
+    if plan is not None and begins:
         names = " and ".join(known[one].name for one in plan.setups)
         lines.insert(0, ("begin", f"Begin now: {names} ({duration(plan.waiting_minutes)})"))
-    if not lines and unread:
-        bench.show_news(UNREAD)
-        return
     if not lines:
         bench.notify("Nothing has to be waited for, and no setup is in place.", timeout=3)
         return
@@ -234,8 +262,8 @@ def setups(bench: JobScreen) -> None:
         elif what is not None:
             end(bench, what.removeprefix("end "))
 
-    title = f"Setups of the car. {UNREAD}" if unread else "Setups of the car"
-    bench.app.push_screen(ChoiceScreen(title, lines), chosen)
+    title = f"Setups of the car. {UNREAD if unread else ASK_FIRST if asks else ''}".strip()
+    bench.app.push_screen(ChoiceScreen(title, lines, headings=headings), chosen)
 
 
 def state(bench: JobScreen, setup: str) -> None:
@@ -243,7 +271,7 @@ def state(bench: JobScreen, setup: str) -> None:
 
     def since(minutes: str | None) -> None:
         if minutes is not None:
-            bench.change(lambda: bench.session.stated(setup, float(minutes)))
+            bench.change(lambda: bench.session.stated(setup, float(minutes)), bench.chosen)
 
     name = bench.session.knowledge.setups[setup].name
     lines = [(str(minutes), words) for words, minutes in SINCE.items()]
@@ -254,11 +282,15 @@ def end(bench: JobScreen, setup: str) -> None:
     """Ask why a setup is no longer in place, and end it."""
 
     def because(reason: str | None) -> None:
-        if reason:
-            bench.change(lambda: bench.session.ended(setup, reason))
+        if reason == NEVER_BEGUN:
+            bench.change(lambda: bench.session.never_begun(setup), bench.chosen)
+        elif reason:
+            bench.change(lambda: bench.session.ended(setup, reason), bench.chosen)
 
     session = bench.session
     reasons = (NOT_WAITED, *END_REASONS) if setup in session.running else END_REASONS
+    if setup in session.waiting:
+        reasons = (*reasons, NEVER_BEGUN)
     title = f"Why is it no longer so: {session.knowledge.setups[setup].name}?"
     bench.app.push_screen(ChoiceScreen(title, [(one, one) for one in reasons]), because)
 

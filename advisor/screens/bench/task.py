@@ -221,7 +221,7 @@ class TaskScreen(JobScreen):
         elif what == "repaired":
             repairs.repaired(self, argument)
         elif what == "confirmed":
-            self.change(lambda: self.session.confirmed(argument))
+            questions.confirmed(self, argument)
         elif what == "checked":
             repairs.ask_to_record_check(self, argument == "gone")
         elif what == "closed":
@@ -327,7 +327,7 @@ class TaskScreen(JobScreen):
 
         def back(session: Session | None) -> None:
             if session is not None:
-                self.change(lambda: session)
+                self.change(lambda: session, self.chosen)
 
         self.app.push_screen(FigureScreen(self.session, measurand), back)
 
@@ -346,7 +346,7 @@ class TaskScreen(JobScreen):
 
     def enter_facts(self, facts: dict[str, str]) -> None:
         """Enter what is known of the vehicle."""
-        self.change(lambda: self.session.knows(facts))
+        self.change(lambda: self.session.knows(facts), self.chosen)
 
     def action_page(self, pages: int) -> None:
         """Scroll the task by pages, wherever the focus is."""

@@ -1,0 +1,300 @@
+"""What the bench asks, refuses and says of the condition of the car."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from advisor.advice.advice import CandidateReading
+from advisor.advice.engines import Engines
+from advisor.advice.rules import Workshop
+from advisor.bench.session import NotSo, Session
+from advisor.case.condition import present, to_put_back
+from advisor.case.entries import (
+    NOT_PRESENT,
+    SEEN_TODAY,
+    Confirmed,
+    Ended,
+    Entry,
+    Known,
+    Prepared,
+    Seen,
+    Stated,
+    TakenBack,
+)
+from advisor.case.setups import minutes as planned_minutes
+from advisor.checks.lint import checked
+from advisor.knowledge.knowledge import Knowledge
+from advisor.screens.bench.card import card
+from advisor.screens.bench.task import TaskScreen
+from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.store.store import Store
+from tests.test_condition import CAR, MORNING
+from tests.test_screens import listed, running, settled, until, words
+
+AT_THE_BENCH = CAR.replace(
+    "    check_setup: hot\n",
+    "    check: Drive it warm\n    check_setup: hot\n"
+    "    confirm: {how: Hand at the middle vent, minutes: 6, setup: cooling}\n",
+).replace(
+    "readings:\n",
+    "readings:\n"
+    "  bleed:\n    name: Coolant rises\n    minutes: 4\n    setup: warming\n"
+    "    outcomes: {full: It rises, low: It stays}\n"
+    "    noisy_or: {leak: 5 of 100, causes: {belt: 80 of 100}}\n"
+    "  told:\n    name: Noise told of\n    who: customer\n    ask: Does it squeal?\n    minutes: 1\n"
+    "    outcomes: {quiet: Quiet, squeals: It squeals}\n"
+    "    noisy_or: {leak: 10 of 100, causes: {belt: 50 of 100}}\n",
+)
+
+
+@pytest.fixture(scope="module")
+def car(tmp_path_factory: pytest.TempPathFactory) -> Knowledge:
+    """The car of the rules, with a complaint that is looked for at full cooling."""
+    folder = tmp_path_factory.mktemp("bench")
+    (folder / "car.yaml").write_text("language: 1\nstanding: estimate\n" + AT_THE_BENCH, encoding="utf-8")
+    return checked([folder])
+
+
+@dataclass
+class Bench:
+    """A job, and the time of day."""
+
+    session: Session
+    now: list[datetime]
+
+    def after(self, minutes: float) -> Session:
+        """The same job so many minutes later."""
+        self.now[0] += timedelta(minutes=minutes)
+        return self.session.refreshed()
+
+
+@pytest.fixture
+def bench(car: Knowledge, tmp_path: Path) -> Iterator[Callable[..., Bench]]:
+    """Opens jobs in the morning, after entries of that moment."""
+    opened: list[Store] = []
+
+    def at_the_bench(*entries: Entry) -> Bench:
+        now = [MORNING]
+        store = Store(f"sqlite:///{tmp_path / f'{len(opened)}.sqlite'}", clock=lambda: now[0])
+        opened.append(store)
+        filed = store.open_case("bay", "c")
+        filed = store.append(filed, *entries) if entries else filed
+        return Bench(Session.opened(Engines(car), store, filed, Workshop()), now)
+
+    try:
+        yield at_the_bench
+    finally:
+        for store in opened:
+            store.close()
+
+
+def proposal_of(session: Session, reading: str) -> CandidateReading:
+    """A reading as it is offered."""
+    return next(one for one in session.advice.proposals if one.reading == reading)
+
+
+def text_of(session: Session, reading: str | None = None) -> str:
+    """A card as text, with its choices."""
+    shown = card(session, proposal_of(session, reading) if reading else None, "certain")
+    return "\n".join(
+        [*(line.plain for line in shown.lines), *(f"[{one[0]}] {one[1]}" for one in shown.choices)]
+    )
+
+
+# --------------------------------------------------------------------------- waits nobody has entered
+
+
+def test_a_short_wait_that_nobody_entered_is_asked_about_as_well(bench: Callable[..., Bench]) -> None:
+    """Eight minutes of full cooling, with the engine hot already; and again once they were ended."""
+    job = bench(Known("drive", "belt"), Stated("hot", (MORNING - timedelta(minutes=30)).isoformat()))
+    assert job.session.not_waited_for("vent") == ("cooling",)
+    asked = job.session.not_waited_words("vent")
+    assert asked == (
+        "This reading needs: At full cooling (8 min to wait). Nobody has entered that wait. "
+        "Was the car like this for so long?"
+    )
+    begun = job.session.prepared(["cooling"])
+    assert begun.not_waited_words("vent") == ""
+    assert begun.ended("cooling", "no longer needed").not_waited_words("vent") == asked
+
+
+def test_the_waiting_of_a_reading_itself_is_asked_about(bench: Callable[..., Bench]) -> None:
+    """Five minutes that cannot have passed since the last entry; after them nothing is asked."""
+    asleep = Stated("asleep", (MORNING - timedelta(minutes=600)).isoformat())
+    job = bench(asleep)
+    assert job.after(3).not_waited_words("draw") == (
+        "This reading takes 5 min of waiting, and the last entry was 3 min ago. Was it waited for?"
+    )
+    assert job.after(2).not_waited_words("draw") == ""
+    assert job.session.not_waited_words("tank") == ""
+
+
+# ------------------------------------------------------------------------------- what somebody states
+
+
+def test_what_contradicts_a_timed_entry_is_refused_with_its_time(bench: Callable[..., Bench]) -> None:
+    """The engine was run at 8 o'clock: the car has not slept since last night, but it may since then."""
+    job = bench(Prepared("hot", MORNING.isoformat()))
+    session = job.after(60)
+    before = session.store.length(session.filed)
+    with pytest.raises(NotSo, match="“Car asleep” cannot have been so since") as refused:
+        session.stated("asleep", 600)
+    told = str(refused.value)
+    assert "was entered “Begun: Engine hot”. It can be so from then on." in told
+    assert f"at {MORNING.astimezone():%a %H:%M}" in told
+    assert session.store.length(session.filed) == before
+    assert "asleep" in session.stated("asleep", 60).waiting
+
+
+def test_a_wait_is_not_over_that_the_record_cannot_hold(bench: Callable[..., Bench]) -> None:
+    """The car was woken half an hour ago: an hour of sleep cannot have passed, whoever says so."""
+    job = bench(Known("drive", "belt"), Seen("clutch", "good"))
+    with pytest.raises(NotSo, match="Clutch coil: Good"):
+        job.after(30).saw("draw", "much", wait="over")
+    assert job.after(31).saw("draw", "much", wait="over").waiting["asleep"] == 0
+
+
+def test_an_answer_that_was_guessed_says_nothing_of_its_wait(bench: Callable[..., Bench]) -> None:
+    """Nobody waited for the cold engine: that it has been hot all along is no contradiction."""
+    session = bench().session.saw("level", "low", 0.7, wait="not waited")
+    assert "hot" in session.stated("hot", 20).waiting
+
+
+def test_any_condition_of_the_complaint_can_be_stated_those_of_the_card_first(
+    bench: Callable[..., Bench],
+) -> None:
+    """With the vents on the card, also that the engine is cold or that the car sleeps."""
+    session = bench(Known("drive", "belt")).session
+    own, others = session.to_state(proposal_of(session, "vent"))
+    assert own == ("filled", "hot", "cooling")
+    assert {"cold", "asleep", "warming", "empty"} <= set(others)
+    assert not set(own) & set(others)
+    assert session.to_state(None)[0] == ()
+    assert "asleep" not in session.stated("asleep", 600).to_state(None)[1]
+
+
+def test_what_was_entered_by_mistake_leaves_nothing_behind(bench: Callable[..., Bench]) -> None:
+    """No minutes, nothing to put back, and the condition is exactly the one before."""
+    session = bench(Seen("level", "full")).session
+    before = present(session.knowledge, session.case, session.filed.times)
+    took = planned_minutes(session.knowledge, session.case)
+    begun = session.prepared(["hot", "cooling"]).never_begun("hot")
+    assert present(begun.knowledge, begun.case, begun.filed.times) == before
+    session = bench(Seen("level", "full")).session
+    slept = session.prepared(["asleep"])
+    assert to_put_back(slept.knowledge, slept.case) == ("Release the latches",)
+    undone = slept.never_begun("asleep")
+    assert to_put_back(undone.knowledge, undone.case) == ()
+    assert planned_minutes(undone.knowledge, undone.case) == took
+    assert "Car asleep" not in undone.job_card("markdown", customer=False).split("## Setups")[1]
+
+
+def test_a_setup_that_an_answer_relied_on_is_ended_instead(bench: Callable[..., Bench]) -> None:
+    """The level was read with the engine cold, whoever began it: it is in place no more."""
+    session = bench(Prepared("cold", MORNING.isoformat()), Seen("level", "full")).session
+    ended = session.never_begun("cold")
+    assert "cold" not in ended.waiting
+    assert isinstance(ended.case.entries[-1], Ended)
+
+
+# ----------------------------------------------------------------------------- whether it is there today
+
+
+def test_looking_for_the_complaint_in_no_time_is_asked_about(bench: Callable[..., Bench]) -> None:
+    """Six minutes and the waits of its setups: 12 to get hot and 8 at full cooling."""
+    job = bench()
+    assert "How: Hand at the middle vent. About 6 min, and 20 min to wait." in text_of(job.session)
+    told = "So soon? About 6 min, and 20 min to wait: Hand at the middle vent. Was it looked for like this?"
+    for found in (SEEN_TODAY, NOT_PRESENT):
+        assert job.session.confirm_early_words(found) == told
+    assert job.session.confirm_early_words("not tried yet") == ""
+    assert job.after(30).confirm_early_words(SEEN_TODAY) == told, "nobody has entered the wait"
+    job.session = job.session.prepared(["hot", "cooling"])
+    assert "About 6 min, and 12 min to wait: " in job.session.confirm_early_words(SEEN_TODAY)
+    assert job.after(11).confirm_early_words(SEEN_TODAY) != ""
+    assert job.after(1).confirm_early_words(SEEN_TODAY) == ""
+
+
+def test_a_complaint_that_is_not_there_puts_nothing_in_place(bench: Callable[..., Bench]) -> None:
+    """Nobody has said that the engine was run: nothing is in place; but cold is it for sure no more."""
+    cold = Stated("cold", MORNING.isoformat())
+    session = bench(cold).session.confirmed(NOT_PRESENT)
+    assert set(session.waiting) == set()
+    assert "cold" not in session.car.condition.over
+    assert planned_minutes(session.knowledge, session.case) == (6, 0)
+    as_written = bench(cold).after(300).confirmed(NOT_PRESENT, wait="over")
+    assert {"hot", "cooling"} <= set(as_written.waiting)
+    seen = bench(cold).session.confirmed(SEEN_TODAY)
+    assert {"hot", "cooling"} <= set(seen.waiting)
+    all_the_same = bench(cold).session.confirmed(SEEN_TODAY, wait="not waited")
+    assert not {"hot", "cooling", "cold"} & set(all_the_same.waiting)
+    assert all_the_same.case.present_today == SEEN_TODAY
+
+
+# ------------------------------------------------------------------------------------ what decides a wait
+
+
+def test_what_decides_a_wait_is_asked_before_it_begins(bench: Callable[..., Bench]) -> None:
+    """Whether the reading applies, and how long the engine takes to warm: only then is the wait offered."""
+    session = bench().session
+    plan = session.plan(proposal_of(session, "bleed"))
+    assert plan is not None
+    assert session.asks_before_wait(plan, proposal_of(session, "bleed")) == ("drive",)
+    shown = text_of(session, "bleed")
+    assert "[facts] f Say first, as the wait depends on it: What drives it?" in shown
+    assert "Begin the wait now" not in shown
+    assert "drive" in session.facts
+    known = session.knows({"drive": "belt"})
+    assert "Begin the wait now: Started from cold" in text_of(known, "bleed")
+    assert proposal_of(known, "vent").asks == ("outside",)
+    assert "Begin the wait now" not in text_of(known, "vent")
+    assert "Begin the wait now: At full cooling" in text_of(known.noted("outside", "20"), "vent")
+
+
+# ---------------------------------------------------------------------------------------- on the screens
+
+
+async def test_a_chosen_reading_stays_on_the_card_until_it_is_answered(
+    car: Knowledge, tmp_path: Path
+) -> None:
+    """Its deciding fact is answered, and a condition stated: the card does not jump to another reading."""
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + AT_THE_BENCH, encoding="utf-8")
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    store.append(store.open_case("bay", "c"), Confirmed("c", SEEN_TODAY))
+    store.close()
+    async with running(tmp_path, tmp_path, (80, 24)) as pilot:
+        await until(pilot, listed)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        task = pilot.app.screen
+        assert isinstance(task, TaskScreen)
+        await settled(pilot)
+        task.choose("clutch")
+        await settled(pilot)
+        assert "What drives it?" in words(pilot)
+        await pilot.press("1")
+        await settled(pilot)
+        assert task.session.case.facts == {"drive": "belt"}
+        assert task.proposal is not None
+        assert task.proposal.reading == "clutch"
+        assert task.session.proposals[0].reading != "clutch"
+        await pilot.press("w")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        assert "Others of this complaint" in words(pilot)
+        await pilot.press("escape")
+        await settled(pilot)
+        await pilot.press("1")
+        await settled(pilot)
+        assert "clutch" in task.session.case.taken
+        assert task.chosen is None
+
+
+def test_taken_back_beginnings_are_kept_on_record(bench: Callable[..., Bench]) -> None:
+    """What was entered by mistake is struck out, not erased."""
+    session = bench().session.prepared(["asleep"]).never_begun("asleep")
+    assert session.case.entries[-1] == TakenBack(1, "entered by mistake")
