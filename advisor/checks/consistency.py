@@ -24,6 +24,7 @@ from advisor.knowledge.vocabulary import (
     State,
 )
 from advisor.model.noisy import noisy_max, noisy_or
+from advisor.model.priors import tree_of
 
 WIDEST = 12
 """Causes of one reading or noisy state: a table has 2 to the power of them rows."""
@@ -260,6 +261,25 @@ def _probabilities(item: Reading | State) -> Iterator[tuple[tuple[str | int, ...
 
 
 @consistency_check
+def never_together(knowledge: Knowledge) -> Iterator[Problem]:
+    """Faults that bring another with which they are causes of no complaint."""
+    trees = [
+        {member for gated in tree_of(knowledge, name).values() for member in gated.gate.members}
+        for name in knowledge.complaints
+    ]
+    for name, fault in knowledge.faults.items():
+        for parent in fault.brought_by:
+            if not any({name, parent} <= tree for tree in trees):
+                yield Problem(
+                    knowledge.place("faults", name, "brought_by", parent),
+                    "brought",
+                    f"'{parent}' and '{name}' are causes of no complaint together.",
+                    "In a complaint's tree only its own causes bring others.",
+                    f"Give '{parent}' a place in a complaint of '{name}', or take it out here.",
+                )
+
+
+@consistency_check
 def less_often(knowledge: Knowledge) -> Iterator[Problem]:
     """Tables in which a fault makes the normal outcome likelier than it is without any of the causes."""
     for name, reading in knowledge.readings.items():
@@ -361,7 +381,7 @@ def _named_by(item: Item) -> Iterator[str]:
     if isinstance(item, Complaint):
         yield from (item.family, *item.check_setup, *(item.confirm.setup if item.confirm else ()))
     if isinstance(item, Complaint | Branch):
-        yield from item.gate.members
+        yield from (*item.gate.members, *item.gate.facts)
     if isinstance(item, State):
         yield from item.causes
     if isinstance(item, Reading):

@@ -8,7 +8,7 @@ from advisor.checks.registry import reference_check
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import Problem
 from advisor.knowledge.unlisted import unlisted_of
-from advisor.knowledge.vocabulary import ByFact, LimitByFact, Quantity, Setup
+from advisor.knowledge.vocabulary import ByFact, LimitByFact, Quantity, Setup, SharesByFact
 from advisor.measure.formula import Formula
 from advisor.measure.formulas import FORMULAS
 from advisor.measure.units import KNOWN, kind_of, nearest_unit
@@ -49,13 +49,17 @@ def _missing(
 
 @reference_check
 def unknown_gate_members(knowledge: Knowledge) -> Iterator[Problem]:
-    """Members of gates that do not exist, or cannot stand there."""
+    """Members of gates and faults that bring others that do not exist, or cannot stand there."""
     tree = {**knowledge.faults, **knowledge.branches}
     for section, owners in (("complaints", knowledge.complaints), ("branches", knowledge.branches)):
         for name, owner in owners.items():
             part = owner.gate.key
             yield from _missing(knowledge, owner.gate.members, tree, "fault or branch", section, name, part)
     known = {**tree, **knowledge.states, **knowledge.complaints}
+    for name, fault in knowledge.faults.items():
+        yield from _missing(
+            knowledge, fault.brought_by, knowledge.faults, "fault", "faults", name, "brought_by"
+        )
     for name, state in knowledge.states.items():
         path = ("noisy_or", "causes") if state.noisy_or else (state.gate.key,)
         known_causes = {**known, **_unlisted(knowledge)}
@@ -149,10 +153,30 @@ def unknown_facts(knowledge: Knowledge) -> Iterator[Problem]:
             said = getattr(item, part, None)
             if isinstance(said, ByFact):
                 yield from _values_by_fact(knowledge, said, "number", section, name, part)
+    yield from _shares_by_fact(knowledge)
+
+
+def _shares_by_fact(knowledge: Knowledge) -> Iterator[Problem]:
+    """Find shares by facts and values that nobody defines, and gates whose shares are by several facts."""
+    for section in ("complaints", "branches"):
+        owners = knowledge.complaints if section == "complaints" else knowledge.branches
+        for name, owner in owners.items():
+            gate = owner.gate
+            for member, share in gate.by_fact.items():
+                path = (section, name, gate.key, member)
+                yield from _values_by_fact(knowledge, share, "number", *path)
+                if share.by != gate.facts[0]:
+                    yield Problem(
+                        knowledge.place(*path),
+                        "gate",
+                        f"'{member}' is by '{share.by}', and another member by '{gate.facts[0]}'.",
+                        "The numbers of one gate are counted on the same cars.",
+                        f"Write all of them by '{gate.facts[0]}', or put some into a branch of their own.",
+                    )
 
 
 def _values_by_fact(
-    knowledge: Knowledge, said: LimitByFact | ByFact, what: str, *path: str | int
+    knowledge: Knowledge, said: LimitByFact | ByFact | SharesByFact, what: str, *path: str | int
 ) -> Iterator[Problem]:
     """Find facts and values of facts that nobody defines, and values for which nothing is said."""
     if said.by not in knowledge.facts:
@@ -225,13 +249,13 @@ def _below(knowledge: Knowledge, names: Iterable[str]) -> frozenset[str]:
 
 @reference_check
 def circles(knowledge: Knowledge) -> Iterator[Problem]:
-    """Branches and states that depend on themselves, and setups that need themselves."""
+    """Branches, states and faults that depend on themselves, and setups that need themselves."""
     import networkx as nx  # needed nowhere else where the knowledge has been checked before
 
     graph = nx.DiGraph()
-    for section in ("branches", "states", "setups"):
+    for section in ("branches", "states", "setups", "faults"):
         for name, item in knowledge.section(section).items():
-            members = getattr(item, "causes", None) or ()
+            members = getattr(item, "causes", None) or getattr(item, "brought_by", None) or ()
             if isinstance(item, Setup):
                 members = (*item.needs, *item.starts_from)
             if section == "branches":
@@ -255,7 +279,7 @@ def circles(knowledge: Knowledge) -> Iterator[Problem]:
 
 def _nodes(knowledge: Knowledge, names: Iterable[str]) -> Iterator[tuple[str, str]]:
     for name in names:
-        for section in ("branches", "states", "setups"):
+        for section in ("branches", "states", "setups", "faults"):
             if name in knowledge.section(section):
                 yield section, name
 
@@ -432,10 +456,27 @@ def ruled_out(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 @reference_check
+def ruled_out_members(knowledge: Knowledge) -> Iterator[Problem]:
+    """Members whose share is 0 on every car."""
+    for section in ("complaints", "branches"):
+        owners = knowledge.complaints if section == "complaints" else knowledge.branches
+        for name, owner in owners.items():
+            for member, share in owner.gate.by_fact.items():
+                if not any(share.values.values()):
+                    yield Problem(
+                        knowledge.place(section, name, owner.gate.key, member),
+                        "ruled-out",
+                        f"'{share.by}' makes '{member}' impossible on every car.",
+                        "Of 100 cars none could have it.",
+                        "Give a value a number above 0, or take the member out.",
+                    )
+
+
+@reference_check
 def state_gates(knowledge: Knowledge) -> Iterator[Problem]:
     """Gates of states that carry shares, which nothing would read."""
     for name, state in knowledge.states.items():
-        if not state.noisy_or and any(share is not None for share in state.gate.shares.values()):
+        if not state.noisy_or and state.gate.has_numbers:
             part = state.gate.key
             yield Problem(
                 knowledge.place("states", name, part),

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import sys
 import textwrap
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -142,10 +143,22 @@ def _found(paths: list[Path], policy: Policy) -> tuple[Knowledge, list[Problem]]
 
 
 def _share_lines(knowledge: Knowledge, cause: str) -> Iterator[str]:
-    """Say how many of 100 cars with each complaint have a cause, and what to write for 1 of 100."""
+    """Say how many of 100 cars with each complaint have a cause, for each kind of car by itself."""
+    from advisor.model.priors import facts_up
+
+    facts = facts_up(knowledge, cause)
+    for values in itertools.product(*(knowledge.facts[fact].values for fact in facts)):
+        here = dict(zip(facts, values, strict=True))
+        if here:
+            yield f"Cars with {', '.join(f'{fact} {value}' for fact, value in here.items())}:"
+        yield from _share_lines_on(knowledge, cause, here)
+
+
+def _share_lines_on(knowledge: Knowledge, cause: str, facts: Mapping[str, str]) -> Iterator[str]:
+    """Say how many of 100 such cars with each complaint have a cause, and what to write for 1 of 100."""
     from advisor.model.priors import ways_up
 
-    ways = list(ways_up(knowledge, cause))
+    ways = list(ways_up(knowledge, cause, facts))
     if not ways:
         yield f"{cause} has no share of a complaint or of a branch that has one."
     for way in ways:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from difflib import get_close_matches
+from types import MappingProxyType
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
 import numpy as np
@@ -99,13 +100,27 @@ _SAID_BY_FACT = {
 _SAID_FACTOR = {"anyOf": [{"type": "number", "minimum": 0, "maximum": 1000}, {"const": "impossible"}]}
 
 
+_SAID_SHARES_BY_FACT = {
+    "type": "object",
+    "properties": {"by": {"type": "string"}},
+    "required": ["by"],
+    "additionalProperties": {
+        "anyOf": [{"type": "number", "minimum": 0, "maximum": 100}, {"const": "impossible"}]
+    },
+}
+
+
 _SAID_MEMBERS = {
     "anyOf": [
         {"type": "array", "items": {"type": "string"}, "minItems": 1},
         {
             "type": "object",
             "additionalProperties": {
-                "anyOf": [{"type": "number", "exclusiveMinimum": 0, "maximum": 100}, {"type": "null"}]
+                "anyOf": [
+                    {"type": "number", "exclusiveMinimum": 0, "maximum": 100},
+                    {"type": "null"},
+                    _SAID_SHARES_BY_FACT,
+                ]
             },
         },
     ]
@@ -152,8 +167,24 @@ MinutesByFact = Annotated[
 """A slip in a number is told as one: the form that is not meant has nothing to say."""
 
 
+class SharesByFact(AuthoredModel):
+    """Shares of a member for each value of a vehicle fact; 0 where cars with it never have the member."""
+
+    by: str
+    values: Annotated[
+        dict[str, Annotated[float, BeforeValidator(_factor), Field(ge=0, le=100)]], Field(min_length=1)
+    ]
+
+
+_ShareOrByFact = Annotated[
+    Annotated[Share | None, Tag("number")]
+    | Annotated[SharesByFact, BeforeValidator(_by_fact), Tag("by fact")],
+    Discriminator(lambda said: "by fact" if isinstance(said, dict | SharesByFact) else "number"),
+]
+
+
 Members = Annotated[
-    dict[str, Share | None], BeforeValidator(_members), Field(min_length=1), WithJsonSchema(_SAID_MEMBERS)
+    dict[str, _ShareOrByFact], BeforeValidator(_members), Field(min_length=1), WithJsonSchema(_SAID_MEMBERS)
 ]
 
 
@@ -199,12 +230,44 @@ class Item(AuthoredModel):
 
 
 class Gate(NamedTuple):
-    """A gate of IEC 61025: `least` to `most` of the members; `shares` are of 100 where stated."""
+    """A gate of IEC 61025: `least` to `most` of the members; `shares` are of 100 where stated.
+
+    A member in `by_fact` has its share there, one for each value of a vehicle fact, and None among `shares`.
+    """
 
     kind: Literal["any_of", "all_of", "at_least", "exactly_one_of"]
     least: int
     most: int
     shares: Mapping[str, float | None]
+    by_fact: Mapping[str, SharesByFact] = MappingProxyType({})
+
+    @classmethod
+    def of(
+        cls,
+        kind: Literal["any_of", "all_of", "at_least", "exactly_one_of"],
+        least: int,
+        most: int,
+        members: Mapping[str, float | SharesByFact | None],
+    ) -> Gate:
+        """Return the gate over members as an author writes them."""
+        by_fact = {name: share for name, share in members.items() if isinstance(share, SharesByFact)}
+        shares = {name: None if isinstance(share, SharesByFact) else share for name, share in members.items()}
+        return cls(kind, least, most, shares, by_fact)
+
+    @property
+    def facts(self) -> tuple[str, ...]:
+        """Return the vehicle facts that its shares depend on: one at most where the knowledge is sound."""
+        return tuple(dict.fromkeys(share.by for share in self.by_fact.values()))
+
+    @property
+    def has_numbers(self) -> bool:
+        """Return whether any member has a share."""
+        return bool(self.by_fact) or any(share is not None for share in self.shares.values())
+
+    def on(self, facts: Mapping[str, str]) -> Gate:
+        """Return the gate with the plain shares that it has on cars with these facts."""
+        here = {name: share.values[facts[share.by]] for name, share in self.by_fact.items()}
+        return self._replace(shares={**self.shares, **here}, by_fact={}) if here else self
 
     @property
     def key(self) -> str:
@@ -249,13 +312,13 @@ class Gated(Item):
     def gate(self) -> Gate:
         """Return the gate, whichever way it was written."""
         if self.any_of is not None:
-            return Gate("any_of", 1, len(self.any_of), self.any_of)
+            return Gate.of("any_of", 1, len(self.any_of), self.any_of)
         if self.all_of is not None:
-            return Gate("all_of", len(self.all_of), len(self.all_of), self.all_of)
+            return Gate.of("all_of", len(self.all_of), len(self.all_of), self.all_of)
         if self.exactly_one_of is not None:
-            return Gate("exactly_one_of", 1, 1, self.exactly_one_of)
+            return Gate.of("exactly_one_of", 1, 1, self.exactly_one_of)
         members = self.of or {}
-        return Gate("at_least", self.at_least or 0, len(members), members)
+        return Gate.of("at_least", self.at_least or 0, len(members), members)
 
 
 class Confirmation(AuthoredModel):
@@ -405,10 +468,11 @@ class Fault(Changing):
     """A basic event: something that a remedy puts right.
 
     `ends`, `ends_for_good` and `restores` are what the remedy does to the condition of the car, and `proof`
-    are the ways to prove it, by the id of the reading that each of them is.
+    are the ways to prove it, by the id of the reading that each of them is. Of the cars with a fault named in
+    `brought_by`, so many have this one because of it.
     """
 
-    later = frozenset({"ends", "ends_for_good", "put_back", "restores", "proof"})
+    later = frozenset({"ends", "ends_for_good", "put_back", "restores", "proof", "brought_by"})
 
     remedy: Text
     remedy_minutes: Minutes
@@ -417,6 +481,7 @@ class Fault(Changing):
     remedy_success: Annotated[Probability, Field(gt=0, le=1)] = REMEDY_SUCCESS
     prior: Annotated[Probability, Field(gt=0, lt=1)] | None = None
     given: dict[str, dict[str, Factor]] = {}
+    brought_by: dict[str, Annotated[Probability, Field(gt=0, le=1)]] = {}
     cautions: tuple[str, ...] = ()
     restores: OneOrMany = ()
     proof: dict[str, Proof] = {}

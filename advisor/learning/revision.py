@@ -28,10 +28,8 @@ import numpy as np
 from advisor.arrays import Floats
 from advisor.case.confirmed import Finding, faults_below
 from advisor.knowledge.knowledge import Knowledge, Path
-from advisor.knowledge.unlisted import unlisted_of
 from advisor.knowledge.vocabulary import Gate, Reading
 from advisor.learning.dirichlet import interval, posterior, without_leak
-from advisor.model.gates import gate_probability
 from advisor.model.priors import solve, tree_of
 
 SHARE_CARS = 50.0
@@ -93,10 +91,15 @@ def learn(knowledge: Knowledge, findings: Sequence[Finding], weights: Weights | 
     for name, gate, part, meant in _share_gates(knowledge):
         owner = ("complaints" if name in knowledge.complaints else "branches", name)
         cars = [present[one.causes] for one in findings if one.complaint in meant]
-        if gate.kind in ("any_of", "exactly_one_of"):
+        if gate.by_fact and cars:
+            not_revised.append((owner, f"shares by '{gate.facts[0]}' are not revised"))
+        elif gate.kind in ("any_of", "exactly_one_of"):
             changes += _shares(owner, gate, part, cars, weights)
         elif cars:
             not_revised.append((owner, "shares of a voting gate are not revised"))
+    for name, fault in knowledge.faults.items():
+        if any(parent in there for parent in fault.brought_by for there in present.values()):
+            not_revised.append((("faults", name), "how often another fault brings it is not revised"))
     for name, reading in knowledge.readings.items():
         takes = [one for one in findings if name in one.read]
         hidden = next((one for cause in reading.causes for one in _hidden(knowledge, cause)), None)
@@ -117,29 +120,14 @@ def _share_gates(knowledge: Knowledge) -> Iterator[tuple[str, Gate, Mapping[str,
     for complaint, tree in trees.items():
         part = listed_part(knowledge, complaint)
         for name, gated in tree.items():
-            if name not in done and any(share is not None for share in gated.gate.shares.values()):
+            if name not in done and gated.gate.has_numbers:
                 done.add(name)
                 yield name, gated.gate, part, {one for one, other in trees.items() if name in other}
 
 
 def listed_part(knowledge: Knowledge, complaint: str) -> dict[str, float]:
     """Return the fraction of an item's cars that have a listed cause, as authored."""
-    faults, gates = solve(knowledge, complaint).faults, tree_of(knowledge, complaint)
-    listed, whole, part = dict(faults), dict(faults), dict.fromkeys(faults, 1.0)
-    for name, gated in gates.items():
-        gate = gated.gate
-        for probabilities in (listed, whole):
-            probabilities[name] = float(
-                gate_probability(gate, [np.array(probabilities[one]) for one in gate.members])
-            )
-        whole[name] += (1 - whole[name]) * faults.get(unlisted_of(name), 0.0)
-        stated = {member: share for member, share in gate.shares.items() if share is not None}
-        if gate.kind == "exactly_one_of" and stated:
-            part[name] = sum(share / 100 * part[member] for member, share in stated.items())
-            listed[name] = part[name] * whole[name]
-        else:
-            part[name] = listed[name] / whole[name]
-    return part
+    return dict(solve(knowledge, complaint).listed)
 
 
 def _shares(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,16 +26,18 @@ def with_repair(
     repair: Repair,
     number: int,
     success: float,
+    stay: Container[str] = (),
 ) -> list[CPT]:
     """Return the tables with what hangs on the repaired fault there twice: as it is now, and as it was.
 
-    Of the car as it was only what has been seen stays, and what that depends on.
+    Of the car as it was only what has been seen stays, and what that depends on. Causes that `stay` are
+    not undone by the repair of a fault that brought them.
     """
     now = [table for table in tables if not is_before_repair(table.child)]
     changed = {repair.fault}
     parents = {table.child: table.parents for table in now}
     for name in parents_first(now):
-        if changed.intersection(parents.get(name, ())):
+        if name not in stay and changed.intersection(parents.get(name, ())):
             changed.add(name)
     was = {name: before_repair(name, number) for name in changed}
 
@@ -53,5 +55,8 @@ def with_repair(
             needed.add(name)
             ahead += past[name].parents
     took = CPT(repair.fault, (was[repair.fault],), np.array([[1.0, 0.0], [success, 1 - success]]))
-    present = [took if table.child == repair.fault else table for table in now]
+    present = [
+        took if table.child == repair.fault else then(table) if table.child in stay else table
+        for table in now
+    ]
     return present + [table for name, table in past.items() if name in needed]

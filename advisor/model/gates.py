@@ -122,7 +122,7 @@ class KindOfGate(ABC):
         return prior, either(held, prior)
 
     def jointly(
-        self, gate: Gate, member: str, probabilities: Mapping[str, Floats], unlisted: float | None
+        self, gate: Gate, member: str, probabilities: Mapping[str, Floats], unlisted: float | Floats | None
     ) -> Floats:
         """Return P(member and gate); `unlisted` is the prior of a complaint's unlisted cause."""
         rest = gate._replace(least=gate.least - 1, most=gate.most - 1)
@@ -132,7 +132,7 @@ class KindOfGate(ABC):
             return held
         return held * (1 - unlisted) + probabilities[member] * self._beside_unlisted(unlisted)
 
-    def _beside_unlisted(self, unlisted: float) -> float:
+    def _beside_unlisted(self, unlisted: float | Floats) -> float | Floats:
         """Return P(the unlisted cause is there, and the gate holds by it whatever the members)."""
         return unlisted
 
@@ -200,7 +200,7 @@ class AnyOf(KindOfGate):
         return prior, either(self.probability(gate, members), prior)
 
     def jointly(
-        self, gate: Gate, member: str, probabilities: Mapping[str, Floats], unlisted: float | None
+        self, gate: Gate, member: str, probabilities: Mapping[str, Floats], unlisted: float | Floats | None
     ) -> Floats:
         """Return P(member): with it the gate holds."""
         return probabilities[member]
@@ -232,7 +232,7 @@ class AtLeast(KindOfGate):
     def wrong(self, numbers: Numbers) -> Wrong | None:
         """Ask for more than 100 for each that is needed, and less than 100 each."""
         gate, given, total = numbers.gate, numbers.stated, numbers.total
-        if numbers.are_whole and total > 100 * gate.least and max(given) < 100:
+        if numbers.are_whole and total > 100 * gate.least and min(given) > 0 and max(given) < 100:
             return None
         return Wrong(
             f"The numbers add up to {total:g}.",
@@ -307,7 +307,7 @@ class ExactlyOneOf(KindOfGate):
         one_more = gate._replace(shares={**gate.shares, UNLISTED: None})
         return prior, self.probability(one_more, [*members, np.full((1,), prior)])
 
-    def _beside_unlisted(self, unlisted: float) -> float:
+    def _beside_unlisted(self, unlisted: float | Floats) -> float | Floats:
         """Return 0: it is never there with a member."""
         return 0.0
 

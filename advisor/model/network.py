@@ -20,7 +20,7 @@ from advisor.model.after_repair import Repair, with_repair
 from advisor.model.export import to_pgmpy
 from advisor.model.noisy import noisy_max, noisy_or
 from advisor.model.observation import seen_with
-from advisor.model.priors import given_factors, solve, tree_of
+from advisor.model.priors import solve, tree_of
 
 if TYPE_CHECKING:
     from advisor.model.export import DiscreteBayesianNetwork
@@ -66,7 +66,7 @@ def build(
         if repair.fault in targets:
             fault = knowledge.faults.get(repair.fault)
             success = fault.remedy_success if fault else REMEDY_SUCCESS
-            tables = with_repair(tables, complaint, repair, number, success)
+            tables = with_repair(tables, complaint, repair, number, success, stay=targets)
             outcomes = {table.child: outcomes[nodes.base(table.child)] for table in tables}
             targets = (*targets, nodes.before_repair(repair.fault, number))
     return Network(DiscreteNetwork(tuple(tables), outcomes, targets, readings))
@@ -84,22 +84,21 @@ def phone_answers(reading: Reading) -> Floats:
 class _Builder:
     def __init__(self, knowledge: Knowledge, complaint: str, by_phone: bool) -> None:
         self.knowledge, self.complaint, self.by_phone = knowledge, complaint, by_phone
-        self.priors = solve(knowledge, complaint).faults
+        self.priors = solve(knowledge, complaint)
         self.tree = tree_of(knowledge, complaint)
         self.tables: dict[str, CPT] = {}
         self.outcomes: dict[str, tuple[str, ...]] = {}
 
     def built(self) -> tuple[list[CPT], dict[str, tuple[str, ...]], tuple[str, ...], tuple[str, ...]]:
         named = {cause for reading in self.knowledge.readings.values() for cause in reading.causes}
-        targets = tuple(name for name, prior in self.priors.items() if prior > 0 or name in named)
+        targets = tuple(name for name, prior in self.priors.faults.items() if prior > 0 or name in named)
         for name in targets:
-            factors = given_factors(self.knowledge, name)
-            for fact in factors:
-                self._fact(fact)
-            probability: Floats = np.array(self.priors[name])
-            for factor in factors.values():
-                probability = probability[..., None] * factor
-            self._add(name, tuple(factors), np.stack([1 - probability, probability], axis=-1), ABSENT_PRESENT)
+            table = self.priors.tables[name]
+            for parent in table.parents:
+                if parent in self.knowledge.facts:
+                    self._fact(parent)
+            values = np.stack([1 - table.present, table.present], axis=-1)
+            self._add(name, table.parents, values, ABSENT_PRESENT)
         self._live(self.complaint)
         readings = []
         for name, reading in self.knowledge.readings.items():
@@ -121,7 +120,8 @@ class _Builder:
     def _fact(self, name: str) -> None:
         if name not in self.tables:
             values = self.knowledge.facts[name].values
-            self._add(name, (), np.array(list(values.values())) / 100, values)
+            shares = self.priors.facts.get(name, np.array(list(values.values())) / 100)
+            self._add(name, (), shares, values)
 
     def _live(self, name: str) -> bool:
         """Whether the node can be present with this complaint; adds it to the network if so."""

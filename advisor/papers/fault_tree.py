@@ -240,14 +240,18 @@ class _Picture:
         members: list[_Event] = []
         if gated and not again:
             for member, cars in gated.gate.shares.items():
-                members.append(self._event(member, self._share(member, cars), depth + 1, drawn))
+                by_fact = gated.gate.by_fact.get(member)
+                shown = self._share(member, cars, tuple(by_fact.values.values()) if by_fact else ())
+                members.append(self._event(member, shown, depth + 1, drawn))
             if gated.unlisted if isinstance(gated, Complaint) else getattr(gated, "unlisted", None):
                 rest = f"{gated.unlisted:.4g} of 100" if isinstance(gated, Complaint) else "the rest"
                 members.append(self._event(unlisted_of(node), rest, depth + 1, drawn))
         gate = gated.gate if gated else None
         return _Event(node, share, depth, self.transfers.get(node, ""), again, gate, tuple(members))
 
-    def _share(self, member: str, cars: float | None) -> str:
+    def _share(self, member: str, cars: float | None, by_fact: tuple[float, ...]) -> str:
+        if by_fact:
+            return f"{' | '.join(f'{one:.4g}' for one in by_fact)} of 100"
         if cars is not None:
             return f"{cars:.4g} of 100"
         fault = self.knowledge.faults.get(member)
@@ -279,7 +283,14 @@ class _Picture:
         return hanging
 
     def _name(self, node: str) -> str:
-        return "Something not listed here" if is_unlisted(node) else self.knowledge.title(node)
+        if is_unlisted(node):
+            return "Something not listed here"
+        fault = self.knowledge.faults.get(node)
+        brought = (
+            f"{100 * often:.3g} of 100 with {self.knowledge.title(parent)}"
+            for parent, often in (fault.brought_by.items() if fault else ())
+        )
+        return "; brought by ".join([self.knowledge.title(node), *brought])
 
     def _hanging_name(self, kind: str, what: str) -> str:
         return self.knowledge.states[what].name if kind == "state" else self.knowledge.readings[what].name
@@ -614,6 +625,13 @@ class _Picture:
             self._close()
         return y + rows * 40 + MARGIN
 
+    def _legend_of_shares(self, places: Sequence[_Event]) -> Iterator[tuple[str, str]]:
+        if any(place.share.endswith("of 100") for place in places):
+            yield "share", "Of 100 cars with the event at the left, so many have this cause"
+        for name in dict.fromkeys(fact for place in places if place.gate for fact in place.gate.facts):
+            fact = self.knowledge.facts[name]
+            yield "share", f"{fact.name}: {' | '.join(fact.values)}".replace("_", " ")
+
     def _legend(self, laid: _Laid) -> Iterator[tuple[str, str]]:
         """Yield the symbols used in this picture, with their meanings."""
         places = [place.event for place in laid.each()]
@@ -625,8 +643,7 @@ class _Picture:
         yield "fault", "A cause that a remedy puts right"
         if any(is_unlisted(place.node) for place in places):
             yield "unlisted", "A cause that is not listed here"
-        if any(place.share.endswith("of 100") for place in places):
-            yield "share", "Of 100 cars with the event at the left, so many have this cause"
+        yield from self._legend_of_shares(places)
         if any(place.share.startswith("prior") for place in places):
             yield "prior", "Probability of the cause in any car, whatever the complaint"
         if self.transfers:
