@@ -15,19 +15,21 @@ from advisor.advice.rules import ENDINGS, endings
 from advisor.advice.situation import Situation
 from advisor.bench.wording import remedy_lines, stop_sentence
 from advisor.case.case import Case
-from advisor.case.entries import Entry, Repaired, Seen, Skipped
+from advisor.case.entries import Closed, Entry, Repaired, Seen, Skipped
 from advisor.checks.lint import checked
-from advisor.evaluation.endings import share
 from advisor.evaluation.scorecard import scorecards
 from advisor.evaluation.trials import TrialPlan, evaluate
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
+from advisor.learning.summary import record_lines
+from advisor.learning.track_record import judge, summed_up
 from advisor.model.network import build
 from advisor.policy import DEFAULT
 from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.jobs import Cars, Jobs, draw_cars, group_beliefs, play_many, starts_of
+from advisor.store.records import StoredCase
 from tests.conftest import HEAD, complaint
 
 Made = Callable[[str], Knowledge]
@@ -380,8 +382,19 @@ def test_an_evaluation_counts_what_an_owner_counts(proving: tuple[Knowledge, Eng
         assert figure.low <= figure.value <= figure.high or figure.value is None, one.name
 
 
-def test_wilsons_interval_is_the_published_one() -> None:
-    """Newcombe 1998, table I, method 3 (from memory): 81 of 263 gives 0.2553 to 0.3662, 0 of 20 to 0.1611."""
-    many, none = share(np.arange(263) < 81), share(np.zeros(20))
-    assert (many.low, many.high) == (pytest.approx(0.2553, abs=5e-5), pytest.approx(0.3662, abs=5e-5))
-    assert (none.low, none.high) == (pytest.approx(0.0, abs=1e-12), pytest.approx(0.1611, abs=5e-5))
+def test_a_track_record_tells_the_proved_from_the_rest(proving: tuple[Knowledge, Engine]) -> None:
+    """Two jobs proved, one of them of the right cause, and one by exclusion."""
+    knowledge, engine = proving
+    shown = (Seen("told", "lit"), Seen("lamp_out", "follows"))
+    entries = [(*shown, Closed("lamp", "")), (*shown, Closed("relay", "")), (shown[0], Closed("lamp", ""))]
+    times = ("2030-02-01T08:00:00+00:00",)
+    filed = [
+        StoredCase(number, "van", times[0], Case("c", one), times * len(one), knowledge.version)
+        for number, one in enumerate(entries, start=1)
+    ]
+    judged, excluded = judge(knowledge, lambda _: engine, filed, checklist=False)
+    assert not excluded
+    record = summed_up(judged, {}, fewest=1)
+    found = {one.ending: (one.right.hits, one.right.count) for one in record.endings}
+    assert found == {"proved": (1, 2), "by exclusion": (1, 1)}
+    assert "Ended proved: 2 jobs, right in 50% (9% to 91%)." in list(record_lines(record, 1))

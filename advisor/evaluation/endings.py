@@ -13,6 +13,7 @@ from math import sqrt
 from statistics import NormalDist
 
 import numpy as np
+from scipy.stats import binomtest
 
 from advisor.advice.rules import ENDINGS, EndingKind
 from advisor.arrays import Bools, Floats
@@ -130,14 +131,12 @@ def figures(cars: Sequence[Ended]) -> Endings:
 
 
 def share(hits: Floats | Bools) -> Figure:
-    """Return a share with Wilson's interval (Wilson 1927)."""
+    """Return the share of hits, with Wilson's interval (Wilson 1927)."""
     count = len(hits)
     if not count:
         return Figure(None, None, None)
-    share, square = float(np.mean(hits)), DEVIATES**2 / count
-    middle = (share + square / 2) / (1 + square)
-    half = DEVIATES * sqrt(share * (1 - share) / count + square / (4 * count)) / (1 + square)
-    return Figure(share, max(0.0, middle - half), min(1.0, middle + half))
+    interval = binomtest(int(np.sum(hits)), count).proportion_ci(0.95, method="wilson")
+    return Figure(float(np.mean(hits)), interval.low, interval.high)
 
 
 def _mean(values: Floats) -> Figure:

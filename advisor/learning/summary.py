@@ -9,6 +9,7 @@ from advisor.learning.proposal import Edit, Proposal
 from advisor.learning.revision import Weights
 from advisor.learning.track_record import Rate, TooFew, TrackRecord
 from advisor.papers.format import duration
+from advisor.text import counted
 
 TRIED = ("scenarios", "closed jobs")
 """What both versions of the knowledge are tried on."""
@@ -107,6 +108,8 @@ def record_lines(record: TrackRecord, fewest: int) -> Iterator[str]:
         )
     if sum(grade.right.count for grade in record.sureness) < record.jobs:
         yield f"Of degrees of sureness with fewer than {fewest} jobs nothing is said."
+    for ended in record.endings:
+        yield f"Ended {ended.ending}: {counted(ended.right.count, 'job')}, right in {_rate(ended.right)}."
     if record.saved is None:
         yield (
             f"Against the written order of readings: {record.compared} jobs can be compared, fewer than "

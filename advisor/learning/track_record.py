@@ -14,10 +14,11 @@ from datetime import datetime
 from itertools import pairwise
 from typing import Literal
 
-from scipy.stats import norm
+from scipy.stats import binomtest, norm
 
 from advisor.advice.advice import advise
-from advisor.advice.rules import most_probable_first
+from advisor.advice.proof import ending, shown_by_proof
+from advisor.advice.rules import ENDINGS, EndingKind, most_probable_first
 from advisor.advice.situation import InconsistentEvidence, Situation
 from advisor.case.case import Case
 from advisor.case.confirmed import before_repair, finding, took
@@ -51,6 +52,8 @@ class Judged:
     beliefs: Mapping[str, float]
     minutes: float
     checklist_minutes: float | None
+
+    ending: EndingKind = "not found"
 
     @property
     def order(self) -> tuple[str, ...]:
@@ -99,6 +102,14 @@ class Sureness:
 
 
 @dataclass(frozen=True)
+class JobsEnded:
+    """Jobs whose search had come to this before the repair, and how often its first cause was right."""
+
+    ending: EndingKind
+    right: Rate
+
+
+@dataclass(frozen=True)
 class Period:
     """The jobs closed in one month, quarter or year; their rates only where there are enough of them."""
 
@@ -121,6 +132,7 @@ class TrackRecord:
     first: Rate
     in_three: Rate
     sureness: tuple[Sureness, ...]
+    endings: tuple[JobsEnded, ...]
     periods: tuple[Period, ...]
     compared: int
     saved: tuple[float, float, float] | None
@@ -142,11 +154,8 @@ def wilson(hits: int, count: int, level: float = LEVEL) -> Rate:
     """Return a rate with Wilson's score interval (Wilson 1927); of none, the interval is 0 to 1."""
     if not count:
         return Rate(0, 0, 0.0, 1.0)
-    z = float(norm.ppf(0.5 + level / 2))
-    rate, square = hits / count, z * z / count
-    middle = (rate + square / 2) / (1 + square)
-    half = z * math.sqrt(rate * (1 - rate) / count + square / (4 * count)) / (1 + square)
-    return Rate(hits, count, max(0.0, middle - half), min(1.0, middle + half))
+    interval = binomtest(hits, count).proportion_ci(level, method="wilson")
+    return Rate(hits, count, interval.low, interval.high)
 
 
 def judge(
@@ -170,19 +179,22 @@ def judge(
             case = before_repair(filed.case)
             engine = engine_of(case)
             try:
-                beliefs = Situation.of(knowledge, engine, case).beliefs
+                situation = Situation.of(knowledge, engine, case)
             except InconsistentEvidence:
                 excluded["with readings that cannot be so together"] += 1
             else:
                 other = checklist_minutes(knowledge, engine, case) if checklist else None
+                shown = shown_by_proof(knowledge, case)
+                end = ending(knowledge, situation.policy, situation.posterior, shown)
                 judged.append(
                     Judged(
                         filed.number,
                         _closed_at(filed),
                         found.causes,
-                        beliefs,
+                        situation.beliefs,
                         sum(minutes(knowledge, case)),
                         other,
+                        end.kind,
                     )
                 )
         if progress is not None:
@@ -227,6 +239,7 @@ def summed_up(
         first=wilson(sum(one.first for one in judged), len(judged)),
         in_three=wilson(sum(one.in_three for one in judged), len(judged)),
         sureness=tuple(_sureness(judged, fewest)),
+        endings=tuple(_ended(judged)),
         periods=tuple(_period(name, jobs, fewest) for name, jobs in sorted(by_period.items())),
         compared=len(spared),
         saved=_mean(spared) if len(spared) >= fewest else None,
@@ -252,6 +265,13 @@ def _sureness(judged: Sequence[Judged], fewest: int) -> Iterator[Sureness]:
         if len(jobs) >= fewest:
             promised = sum(one.beliefs[one.order[0]] for one in jobs) / len(jobs)
             yield Sureness(low, high, promised, wilson(sum(one.first for one in jobs), len(jobs)))
+
+
+def _ended(judged: Sequence[Judged]) -> Iterator[JobsEnded]:
+    for kind in ENDINGS:
+        jobs = [one for one in judged if one.ending == kind]
+        if jobs:
+            yield JobsEnded(kind, wilson(sum(one.first for one in jobs), len(jobs)))
 
 
 def period_of(at: str, span: Span) -> str:
