@@ -10,12 +10,13 @@ import numpy as np
 import pytest
 
 from advisor.advice.advice import Advice, advise
+from advisor.advice.obstacles import obstacle
 from advisor.advice.proof import Ending, asks_for_proof, ending, shown_by_proof
-from advisor.advice.rules import ENDINGS, endings
+from advisor.advice.rules import ENDINGS, Workshop, endings
 from advisor.advice.situation import Situation
 from advisor.bench.wording import remedy_lines, stop_sentence
 from advisor.case.case import Case
-from advisor.case.entries import Closed, Entry, Repaired, Seen, Skipped
+from advisor.case.entries import Closed, Entry, Known, Repaired, Seen, Skipped
 from advisor.checks.lint import checked
 from advisor.evaluation.scorecard import scorecards
 from advisor.evaluation.trials import TrialPlan, evaluate
@@ -124,6 +125,31 @@ def test_a_proof_explains_its_rivals_away(proving: tuple[Knowledge, Engine]) -> 
     for name in ("lamp", "relay", "habit"):
         assert after[name] == pytest.approx(weights[name] / total, abs=1e-9)
     assert after["relay"] < before["relay"]
+
+
+def test_a_proof_is_left_out_on_cars_that_it_cannot_be_taken_on(known: Made) -> None:
+    """Cars that cannot have the fault, and those that the proof itself rules out."""
+    facts = """\
+facts:
+  trim:
+    name: Trim
+    ask: Which trim has it?
+    values: {plain: 50, rich: 30, van: 20}
+"""
+    lamp = WHOLE.replace(
+        "    price: low\n    proof:", "    price: low\n    given: {trim: {van: impossible}}\n    proof:", 1
+    )
+    lamp = lamp.replace(
+        "        minutes: 6\n", "        minutes: 6\n        given: {trim: {rich: impossible}}\n", 1
+    )
+    knowledge = known(facts + lamp)
+    assert knowledge.readings["lamp_out"].given == {"trim": {"van": 0, "rich": 0}}
+    for trim, left_out in (("plain", False), ("rich", True), ("van", True)):
+        words = obstacle(knowledge, Case("c", (Known("trim", trim),)), "lamp_out", Workshop()) or ""
+        assert words.startswith("not on this car") is left_out
+    engine = compile_tables(build(knowledge, "c").tables)
+    beliefs = Situation.of(knowledge, engine, Case("c", (Known("trim", "rich"),))).beliefs
+    assert beliefs["lamp"] > 0.3
 
 
 def test_a_sure_cause_is_proved_before_its_remedy(proving: tuple[Knowledge, Engine]) -> None:

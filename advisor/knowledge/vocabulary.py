@@ -437,6 +437,7 @@ class Proof(Changing):
     waiting_minutes: MinutesByFact = 0.0
     instrument: OneOrMany = ()
     setup: OneOrMany = ()
+    given: dict[str, dict[str, Factor]] = {}
     holds: dict[str, tuple[Size, Size]] = {}
     forbids: dict[str, OneOrMany] = {}
     shows_at_rest: bool = False
@@ -454,8 +455,10 @@ class Proof(Changing):
         """Return the reading that it is; `given` is that of the fault: what a car lacks needs no proof."""
         words = set(type(self).model_fields) & set(Reading.model_fields) & self.model_fields_set
         lacks = {fact: {at: by for at, by in values.items() if by == 0} for fact, values in given.items()}
+        for fact, values in self.given.items():
+            lacks[fact] = {**lacks.get(fact, {}), **values}
         return Reading(
-            **{word: getattr(self, word) for word in words - {"outcomes"}},
+            **{word: getattr(self, word) for word in words - {"outcomes", "given"}},
             outcomes=self.outcomes,
             given={fact: values for fact, values in lacks.items() if values},
             noisy_or=NoisyOr(leak=self.without, strengths="with_leak", causes={fault: self.shows}),
