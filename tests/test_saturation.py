@@ -21,6 +21,23 @@ QUESTIONS = [
 ]
 
 
+@pytest.fixture(scope="module")
+def helper() -> Iterator[saturation._Beside]:
+    """A process beside, for tests that leave it running."""
+    process = saturation._Beside()
+    yield process
+    process.end()
+
+
+@pytest.fixture
+def asked(helper: saturation._Beside, monkeypatch: pytest.MonkeyPatch) -> Iterator[saturation._Beside]:
+    """The process that runs already is asked, and nothing was answered before."""
+    monkeypatch.setattr(saturation, "_beside", helper)
+    saturated.cache_clear()
+    yield helper
+    saturated.cache_clear()
+
+
 @pytest.fixture
 def beside(monkeypatch: pytest.MonkeyPatch) -> Iterator[saturation._Beside]:
     """A process beside, and nothing answered before."""
@@ -34,12 +51,13 @@ def beside(monkeypatch: pytest.MonkeyPatch) -> Iterator[saturation._Beside]:
     saturated.cache_clear()
 
 
-def test_helper_answers_as_in_process_to_the_last_bit(beside: saturation._Beside) -> None:
+def test_helper_answers_as_in_process_to_the_last_bit(asked: saturation._Beside) -> None:
     """A number is the same whichever process computed it."""
-    assert [beside.ask(one) for one in QUESTIONS] == [saturation._here(*one) for one in QUESTIONS]
+    assert [asked.ask(one) for one in QUESTIONS] == [saturation._here(*one) for one in QUESTIONS]
 
 
-def test_helper_process_refuses_an_unknown_fluid_in_the_same_words(beside: saturation._Beside) -> None:
+@pytest.mark.usefixtures("asked")
+def test_helper_process_refuses_an_unknown_fluid_in_the_same_words() -> None:
     """A fluid that there is not, and the next question is answered."""
     with pytest.raises(ValueError, match="lemonade") as here:
         saturation._here("T", "P", 1e5, "lemonade")
