@@ -6,6 +6,7 @@ import itertools
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -161,6 +162,12 @@ def shipped() -> Knowledge:
 def knowledge(shipped: Knowledge) -> Knowledge:
     """The shipped knowledge, where it is the only one."""
     return shipped
+
+
+@pytest.fixture(scope="session")
+def shipped_engine(shipped: Knowledge) -> Callable[[str], Engine]:
+    """The engine of each shipped complaint, made when it is first asked for."""
+    return cache(lambda complaint: compile_tables(build(shipped, complaint).tables))
 
 
 @pytest.fixture(scope="session")

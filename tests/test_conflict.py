@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
-from pathlib import Path
+from collections.abc import Callable
 
 import numpy as np
 import pytest
 
 from advisor.advice.conflict import Disagreement, standing_out
 from advisor.arrays import Floats
+from advisor.evaluation.scenarios import play, read_scenarios
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.inference.tables import CPT, DiscreteNetwork
+from advisor.knowledge.knowledge import Knowledge
+from tests.conftest import SCENARIOS
 
 ABSENT_PRESENT = ("absent", "present")
 
@@ -182,21 +185,16 @@ def test_a_rare_fault_is_named_where_it_is_likely_and_explains_the_reading(
     assert found.rare_fault == ("rare" if named else None)
 
 
-def test_shipped_scenarios_with_a_single_cause_seldom_raise_it() -> None:
+def test_shipped_scenarios_with_a_single_cause_seldom_raise_it(
+    shipped: Knowledge, shipped_engine: Callable[[str], Engine]
+) -> None:
     """What typical cars show is no disagreement: at most one in twenty shipped scenarios raises it."""
-    from advisor.checks.lint import checked
-    from advisor.evaluation.scenarios import play, read_scenarios
-    from advisor.model.network import build
-
-    root = Path(__file__).parent.parent
-    knowledge = checked([root / "knowledge"])
-    engines = {name: compile_tables(build(knowledge, name).tables) for name in knowledge.complaints}
-    cars = [one for one in read_scenarios([root / "scenarios"], knowledge).values() if len(one.causes) == 1]
+    cars = [one for one in read_scenarios([SCENARIOS], shipped).values() if len(one.causes) == 1]
     raised = []
     for car in cars:
-        engine = engines[car.complaint]
-        evidence = play(knowledge, engine, car).case.evidence(knowledge, engine)
-        readings = {name: evidence.pop(name) for name in list(evidence) if name in knowledge.readings}
+        engine = shipped_engine(car.complaint)
+        evidence = play(shipped, engine, car).case.evidence(shipped, engine)
+        readings = {name: evidence.pop(name) for name in list(evidence) if name in shipped.readings}
         if among(engine, evidence, readings) and not car.misleads:
             raised.append(car.name)
     assert len(raised) <= len(cars) / 20, raised

@@ -6,15 +6,14 @@ The rows are common practice, no source, but for the pressure of carbon dioxide 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 import pytest
 
 from advisor.case.case import Case
 from advisor.case.entries import Known
-from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge, setups_of
-from advisor.model.network import build
 
 GAUGES = {
     "low_side",
@@ -83,9 +82,9 @@ SAID = {
 
 
 @pytest.fixture(scope="module")
-def cooling(shipped: Knowledge) -> Engine:
+def cooling(shipped_engine: Callable[[str], Engine]) -> Engine:
     """The engine of air conditioning that does not cool."""
-    return compile_tables(build(shipped, "poor_cooling").tables)
+    return shipped_engine("poor_cooling")
 
 
 def bits(knowledge: Knowledge, engine: Engine, **facts: str) -> dict[str, float]:

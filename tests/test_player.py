@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from functools import cache
 
 import numpy as np
 import pytest
@@ -74,12 +73,6 @@ class Drawn(Case):
     def evidence(self, knowledge: Knowledge, engine: InferenceEngine) -> dict[str, Floats]:
         """The evidence of the case, the cells instead of what the entries say."""
         return {**super().evidence(knowledge, engine), **self.cells}
-
-
-@pytest.fixture(scope="module")
-def engines(shipped: Knowledge) -> Callable[[str], Engine]:
-    """The engines of the shipped complaints, each made once."""
-    return cache(lambda name: compile_tables(build(shipped, name).tables))
 
 
 def leaf_of(engine: Engine, proposal: CandidateReading) -> str:
@@ -175,10 +168,14 @@ def test_round_off_decides_nothing(
 @pytest.mark.parametrize("ranking", RANKINGS)
 @pytest.mark.parametrize("name", COMPLAINTS)
 def test_first_choice_and_stop_are_those_of_the_advice(
-    shipped: Knowledge, engines: Callable[[str], Engine], name: str, ranking: PlayedRanking, short: bool
+    shipped: Knowledge,
+    shipped_engine: Callable[[str], Engine],
+    name: str,
+    ranking: PlayedRanking,
+    short: bool,
 ) -> None:
     """On every shipped complaint, with random answers, facts and skipped readings, in either ranking."""
-    engine = engines(name)
+    engine = shipped_engine(name)
     workshop = a_workshop_short_of_things(shipped) if short else Workshop()
     ranker = compile_ranker(shipped, engine, name, workshop, ranking=ranking)
     cases = partial_cases(shipped, engine, name, 8)
@@ -210,10 +207,14 @@ BEGUN = [
 
 @pytest.mark.parametrize(("name", "setups", "left"), BEGUN)
 def test_while_a_wait_runs_everything_is_offered_as_the_advice_offers_it(
-    shipped: Knowledge, engines: Callable[[str], Engine], name: str, setups: tuple[str, ...], left: float
+    shipped: Knowledge,
+    shipped_engine: Callable[[str], Engine],
+    name: str,
+    setups: tuple[str, ...],
+    left: float,
 ) -> None:
     """Minutes with what is left of the wait, and nothing that would disturb what is waited for."""
-    engine, now = engines(name), datetime(2030, 1, 7, 9, tzinfo=UTC)
+    engine, now = shipped_engine(name), datetime(2030, 1, 7, 9, tzinfo=UTC)
     wait = minutes_for(shipped, shipped.setups[setups[-1]].waiting_minutes, {})
     began = now - timedelta(minutes=wait - left)
     case = Case(name, tuple(Prepared(setup, began.isoformat()) for setup in setups))
@@ -283,10 +284,10 @@ def played(
 @pytest.mark.parametrize("ranking", RANKINGS)
 @pytest.mark.parametrize("name", ["no_air", "flat_battery", "wind_noise"])
 def test_a_job_is_the_one_that_the_advice_plays_step_by_step(
-    shipped: Knowledge, engines: Callable[[str], Engine], name: str, ranking: PlayedRanking
+    shipped: Knowledge, shipped_engine: Callable[[str], Engine], name: str, ranking: PlayedRanking
 ) -> None:
     """The same car asked by `advise` gives the same readings, minutes, beliefs and reason to stop."""
-    engine = engines(name)
+    engine = shipped_engine(name)
     ranker = compile_ranker(shipped, engine, name, ranking=ranking)
     jobs, cars = played(ranker, Case(name), 5)
     for job in range(5):
@@ -401,10 +402,10 @@ def test_jobs_played_in_blocks_are_those_played_together(
 
 
 def test_instrument_errors_reach_the_made_up_numbers(
-    shipped: Knowledge, engines: Callable[[str], Engine]
+    shipped: Knowledge, shipped_engine: Callable[[str], Engine]
 ) -> None:
     """The cells that an instrument shows of simulated cars come as often as predicted, within 0.03."""
-    engine = engines("flat_battery")
+    engine = shipped_engine("flat_battery")
     ranker = compile_ranker(shipped, engine, "flat_battery")
     starts = starts_of(ranker, [Case("flat_battery")])
     cars = draw_cars(ranker, starts, np.zeros(4000, dtype=np.intp), np.random.default_rng(3))

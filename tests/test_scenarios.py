@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from advisor.case.entries import Seen
 from advisor.evaluation.scenarios import Scenario, play, read_scenarios, typical_outcomes
-from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
-from advisor.model.network import build
 from tests.conftest import SCENARIOS
 
 FILES = sorted(SCENARIOS.rglob("*.yaml"))
@@ -31,12 +29,6 @@ complaint: flat_battery
 causes: [boot_lamp]
 story: It was dead in the morning.
 """
-
-
-@pytest.fixture(scope="module")
-def engines(shipped: Knowledge) -> Mapping[str, Engine]:
-    """The engine of every shipped complaint."""
-    return {name: compile_tables(build(shipped, name).tables) for name in shipped.complaints}
 
 
 @pytest.fixture(scope="module")
@@ -60,10 +52,10 @@ def test_every_car_says_that_it_is_invented(scenarios: dict[str, Scenario]) -> N
 
 @pytest.mark.parametrize("name", [file.stem for file in FILES])
 def test_asking_by_the_minute_finds_what_is_wrong(
-    scenarios: dict[str, Scenario], shipped: Knowledge, engines: Mapping[str, Engine], name: str
+    scenarios: dict[str, Scenario], shipped: Knowledge, shipped_engine: Callable[[str], Engine], name: str
 ) -> None:
     """With readings by bits per minute, each car's causes and no others head the list at the stop."""
-    played = play(shipped, engines[scenarios[name].complaint], scenarios[name], per_minute=True)
+    played = play(shipped, shipped_engine(scenarios[name].complaint), scenarios[name], per_minute=True)
     assert played.end.stop is not None
     assert {one.fault for one in played.end.suspects[: len(scenarios[name].causes)]} == set(
         scenarios[name].causes
@@ -73,11 +65,11 @@ def test_asking_by_the_minute_finds_what_is_wrong(
 
 @pytest.mark.parametrize("name", [file.stem for file in FILES])
 def test_asking_by_bits_finds_what_is_wrong(
-    scenarios: dict[str, Scenario], shipped: Knowledge, engines: Mapping[str, Engine], name: str
+    scenarios: dict[str, Scenario], shipped: Knowledge, shipped_engine: Callable[[str], Engine], name: str
 ) -> None:
     """The same by bits, but for the car named above, whose first cause is found all the same."""
     scenario = scenarios[name]
-    played = play(shipped, engines[scenario.complaint], scenario)
+    played = play(shipped, shipped_engine(scenario.complaint), scenario)
     assert played.end.stop is not None
     if name in LATER:
         assert not played.right
