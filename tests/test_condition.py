@@ -592,13 +592,11 @@ def steps_of(shipped: Knowledge, shipped_engine: Callable[[str], Engine]) -> Ste
 
 
 @pytest.mark.parametrize("per_minute", [False, True])
-def test_a_hot_engine_is_left_to_cool_before_its_coolant_is_looked_at(
-    steps_of: Steps, per_minute: bool
-) -> None:
+def test_a_hot_engine_is_left_to_cool_before_its_coolant_is_opened(steps_of: Steps, per_minute: bool) -> None:
     """Straight from the road: whatever needs it cold waits 150 minutes, unless it has cooled since."""
     cold = False
     for step in steps_of("climate/21_hot_from_the_road.yaml", per_minute):
-        if step.reading in ("expansion_tank", "bleed_air", "matrix_flush"):
+        if step.reading in ("tank_opened", "bleed_air", "matrix_flush"):
             assert cold or ("engine_cold" in step.setups and step.minutes >= 150)
         cold = (cold or "engine_cold" in step.setups) and not HEATS.intersection(step.setups)
 

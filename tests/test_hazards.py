@@ -10,6 +10,8 @@ from collections.abc import Callable
 
 import pytest
 
+from advisor.advice.obstacles import obstacle, to_ask_first
+from advisor.advice.rules import Workshop
 from advisor.case.case import Case
 from advisor.case.entries import Known
 from advisor.inference.engine import Engine
@@ -24,6 +26,8 @@ GAUGES = {
     "pressures_meet",
     "pressure_at_rest",
     "recovered_charge",
+    "nitrogen_test",
+    "sensor_against_gauge",
 }
 CAUTIONS = {
     "readings": {
@@ -31,6 +35,12 @@ CAUTIONS = {
         "added_unplugged": ["airbag_near"],
         "bus_active": ["airbag_near"],
         "bonnet_fumes": ["exhaust_in_cabin"],
+        "fuel_look": ["fuel_fire"],
+        "block_test": ["coolant_burns", "engine_indoors"],
+        "heater_hv_power": ["high_voltage_on"],
+        "heat_pump_position": ["high_voltage_on"],
+        "compressor_speed": ["high_voltage_on"],
+        "nitrogen_test": ["nitrogen_pressure", "refrigerant_contact"],
         "smell_recirculated": ["exhaust_in_cabin"],
         "cabin_monoxide": ["exhaust_in_cabin"],
         "matrix_flush": ["coolant_burns", "glycol_toxic"],
@@ -42,6 +52,12 @@ CAUTIONS = {
     },
     "faults": {
         "coolant_low": ["glycol_toxic"],
+        "air_locked": ["glycol_toxic"],
+        "combustion_gas": ["glycol_toxic"],
+        "fuel_smell": ["fuel_fire"],
+        "heater_hv_dead": ["high_voltage"],
+        "compressor_electric": ["high_voltage"],
+        "heat_pump_valve": ["high_voltage", "refrigerant_contact"],
         "thermostat_open": ["glycol_toxic"],
         "matrix_blocked": ["glycol_toxic"],
         "heater_valve_shut": ["glycol_toxic"],
@@ -58,6 +74,15 @@ CAUTIONS = {
 }
 SAID = {
     ("readings", "clutch_check"): "never one with orange cables",
+    ("readings", "clutch_jumped"): "never one with orange cables",
+    ("readings", "expansion_tank"): "do not open the cap",
+    ("readings", "block_test"): "Never open anything warm",
+    ("readings", "nitrogen_test"): "never air or oxygen",
+    ("readings", "fan_driven"): "No lead on a fan of a high-voltage car",
+    ("faults", "combustion_gas"): "Do not drive on",
+    ("faults", "fuel_smell"): "Do not start it",
+    ("faults", "compressor_electric"): "High-voltage trained people only",
+    ("faults", "heater_hv_dead"): "High-voltage trained people only",
     ("setups", "gauges_on"): "R-744 or an unknown gas on the plate - stop",
     ("setups", "recovery"): "R-744 or an unknown gas on the plate - stop",
     ("readings", "unit_unplugged"): "never a plug below a seat",
@@ -81,34 +106,64 @@ SAID = {
 }
 
 
-@pytest.fixture(scope="module")
-def cooling(shipped_engine: Callable[[str], Engine]) -> Engine:
-    """The engine of air conditioning that does not cool."""
-    return shipped_engine("poor_cooling")
+def left_out(knowledge: Knowledge, complaint: str, **facts: str) -> set[str]:
+    """The readings that cannot be taken on a car of which only facts are known."""
+    case = Case(complaint, tuple(Known(fact, value) for fact, value in facts.items()))
+    return {
+        name
+        for name in knowledge.readings
+        if (obstacle(knowledge, case, name, Workshop()) or "").startswith("not on this car")
+    }
 
 
-def bits(knowledge: Knowledge, engine: Engine, **facts: str) -> dict[str, float]:
-    """What each reading tells of a car of which nothing but facts is known."""
-    case = Case("poor_cooling", tuple(Known(fact, value) for fact, value in facts.items()))
-    return dict(engine.query(case.evidence(knowledge, engine)).expected_information_bits)
+def test_nobody_is_sent_to_the_plug_of_an_electric_compressor(shipped: Knowledge) -> None:
+    """Its plug carries high voltage and there is no clutch: it is not measured, jumped or turned by hand."""
+    hands_on = {
+        "clutch_check",
+        "clutch_jumped",
+        "hub_by_hand",
+        "valve_answer",
+        "valve_unloads",
+        "clutch_cycles",
+    }
+    assert hands_on <= left_out(shipped, "poor_cooling", compressor_type="electric")
+    assert left_out(shipped, "poor_cooling", compressor_type="fixed") & hands_on == {
+        "valve_answer",
+        "valve_unloads",
+    }
 
 
-def test_nobody_is_sent_to_the_plug_of_an_electric_compressor(shipped: Knowledge, cooling: Engine) -> None:
-    """Its plug carries high voltage and there is no clutch: measuring there tells nothing."""
-    assert bits(shipped, cooling, compressor_type="electric")["clutch_check"] == pytest.approx(0, abs=1e-9)
-    assert bits(shipped, cooling, compressor_type="fixed")["clutch_check"] > 0.02
-
-
-def test_no_gauge_is_put_on_a_gas_it_is_not_made_for(shipped: Knowledge, cooling: Engine) -> None:
-    """Whatever needs gauges or the service machine tells nothing of such a car."""
+def test_no_gauge_is_put_on_a_gas_it_is_not_made_for(shipped: Knowledge) -> None:
+    """Whatever needs gauges or the service machine is left out on such a car, and asked about before."""
     needing = {
         name for name in shipped.readings if {"gauges_on", "recovery"}.intersection(setups_of(shipped, name))
     }
     assert needing == GAUGES
-    other = bits(shipped, cooling, gas_label="r744_or_unknown")
-    usual = bits(shipped, cooling, gas_label="usual")
-    assert [name for name in sorted(GAUGES) if other[name] > 1e-9] == []
-    assert min(usual[name] for name in GAUGES) > 0.005
+    assert left_out(shipped, "poor_cooling", gas_label="r744_or_unknown") >= GAUGES
+    assert not left_out(shipped, "poor_cooling", gas_label="usual") & GAUGES
+    nothing_known = Case("poor_cooling")
+    assert all("gas_label" in to_ask_first(shipped, nothing_known, name) for name in GAUGES)
+
+
+ENGINE = {"radiator_outlet", "warm_up", "block_test", "flow_at_speed", "inlet_hose_lag", "gauge_low"}
+TWELVE_VOLTS = {"booster_current"}
+HIGH_VOLTAGE = {"heater_hv_power", "heater_hv_gain", "hv_codes", "heat_pump_position", "heat_pump_step"}
+
+
+def test_an_electric_car_is_not_looked_at_for_parts_it_has_not(
+    shipped: Knowledge, shipped_engine: Callable[[str], Engine]
+) -> None:
+    """No thermostat, no head gasket, no engine to warm up; and no high voltage on a petrol car."""
+    electric = left_out(shipped, "no_heat", powertrain="electric", booster_heater="high_voltage")
+    assert electric >= ENGINE | TWELVE_VOLTS
+    assert not electric & HIGH_VOLTAGE
+    assert left_out(shipped, "no_heat", powertrain="petrol") >= HIGH_VOLTAGE
+    engine = shipped_engine("no_heat")
+    case = Case("no_heat", (Known("powertrain", "electric"),))
+    told = engine.query(case.evidence(shipped, engine)).marginals
+    for fault in ("thermostat_open", "water_pump_weak", "combustion_gas"):
+        assert told[fault][-1] == pytest.approx(0, abs=1e-12)
+    assert told["heater_hv_dead"][-1] > 0.15
 
 
 @pytest.mark.parametrize("section", CAUTIONS)
@@ -166,7 +221,17 @@ def test_cautions_say_what_hurts_and_nothing_that_is_said_once_already(shipped: 
     assert len(set(last)) == len(last)
 
 
-POWERED = {"ignition_on", "blower_full", "warming_up", "heat_full", "heat_outdoors", "ac_full", "ac_long"}
+POWERED = {
+    "ignition_on",
+    "blower_full",
+    "warming_up",
+    "heat_full",
+    "heat_outdoors",
+    "ac_full",
+    "ac_long",
+    "ac_on",
+    "heat_ready",
+}
 """Setups in which the battery is connected and the car is on."""
 SHUT_DOWN = {"airbag_wiring": "isolate the battery", "high_voltage": "once the vehicle is shut down"}
 """Cautions that ask for the opposite, by the words that do."""

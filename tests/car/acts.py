@@ -238,6 +238,7 @@ SETUPS: dict[str, Setup] = {
         undo=Car.switch_off,
     ),
     "heat_full": Setup(_heat, lambda car: car.is_heating, (_NOBODY_GASSED,), undo=Car.switch_off),
+    "heat_ready": Setup(_heat, lambda car: car.is_running, (_NOBODY_GASSED,), undo=Car.switch_off),
     "heat_outdoors": Setup(
         _heat_outdoors,
         lambda car: car.is_heating and car.is_outdoors,
@@ -246,6 +247,7 @@ SETUPS: dict[str, Setup] = {
     ),
     "circuit_filled": Setup(_nothing, lambda car: car.has_gas),
     "ac_full": Setup(_cool, lambda car: car.is_cooling, (_HAS_GAS, _NOBODY_GASSED), undo=Car.switch_off),
+    "ac_on": Setup(_cool, lambda car: car.is_cooling, (_HAS_GAS, _NOBODY_GASSED), undo=Car.switch_off),
     "ac_long": Setup(_cool, lambda car: car.has_cooled_long, (_HAS_GAS,)),
     "gauges_on": Setup(
         _gauges, lambda car: car.has_gauges, (_GAUGES_MADE_FOR_IT, _HAS_GAS), undo=_gauges_off
@@ -383,20 +385,23 @@ def _raised(car: Car) -> None:
 WITH_COOLING = """vents_across dash_spread vent_over_expected cooling_drop long_run_frost evaporator_reading
     compressor_turns valve_answer valve_unloads compressor_sound condenser_air condenser_picture
     drier_step device_frost device_warmed cooled_condenser heater_cut_off evaporator_drip
-    cold_pipe"""
-WITH_GAUGES = "low_side high_side gas_ratio suction_superheat liquid_subcooling pressures_meet"
+    cold_pipe clutch_cycles release_data high_side_data compressor_speed fan_supply exchanger_step
+    valve_shut_step"""
+WITH_GAUGES = """low_side high_side gas_ratio suction_superheat liquid_subcooling pressures_meet
+    sensor_against_gauge"""
 ASLEEP = """sleeping_current wake_pulses key_distance relay_pulled added_unplugged unit_unplugged
     reverse_current bus_active fuse_interior fuse_audio fuse_body fuse_accessory fuse_motors
     no_fuse_drop warm_glovebox warm_boot warm_relay warm_radio warm_alternator warm_unit"""
 UNDER_PRESSURE = "bubbles_rear bubbles_glass bubbles_roof smoke_front smoke_low warm_door_edge warm_rear_edge"
 WET_AS_FOUND = """front_foam_moisture rear_foam_moisture lining_moisture boot_well_look no_water_track
-    glycol_strip glycol_freeze_point"""
+    glycol_strip glycol_freeze_point smell_foam"""
 POURED = """scuttle_pour scuttle_pour_inside sunroof_front_pour sunroof_rear_pour sunroof_frame_look
     door_dye hose_low hose_door hose_mirror hose_screen hose_rear hose_tail_lamp hose_high_lamp
     hose_sunroof hose_roof_rail hose_aerial"""
 HANDS_IN_THE_FAN = "filter_light filter_look evaporator_look intake_look drain_flow"
 HANDS_ROUND_THE_ENGINE = """belt_look clutch_check condenser_stain joint_stain leak_search drain_sniff
-    clamp_look scuttle_look scuttle_pour"""
+    clamp_look scuttle_look scuttle_pour hub_by_hand clutch_jumped fan_driven dye_lamp valve_foam
+    fuel_look oil_on_hot_parts"""
 RAISED = "floor_look undertray_look drain_flow leak_search"
 OPENS_THE_CABIN = """filter_light filter_look evaporator_look intake_look drain_flow film_wipe door_paper
     boot_paper door_gap door_slots_probe door_ultrasonic outlet_draught vent_frame_look washer_dye
@@ -404,7 +409,7 @@ OPENS_THE_CABIN = """filter_light filter_look evaporator_look intake_look drain_
 
 GROUPS = (
     _group(
-        "expansion_tank bleed_air matrix_flush cooling_pressure_loss",
+        "tank_opened bleed_air matrix_flush cooling_pressure_loss",
         Demand(
             lambda car: car.is_cold,
             "the cooling system is opened or pumped up while it is hot: somebody is scalded",
@@ -412,15 +417,15 @@ GROUPS = (
         ),
     ),
     _group(
-        "expansion_tank bleed_air",
+        "expansion_tank tank_opened bleed_air",
         Demand(
             lambda car: car.is_coolant_as_found,
             "somebody has drained or topped up the coolant: its level is not what the owner brought",
         ),
     ),
-    _group("bleed_air matrix_flush", effect=_open_coolant),
+    _group("bleed_air matrix_flush block_test", effect=_open_coolant),
     _group(
-        "radiator_outlet booster_current warm_up",
+        "radiator_outlet booster_current warm_up block_test",
         Demand(lambda car: car.is_warming_up, "there is no warming up to watch: it is hot, or stands still"),
     ),
     _group("warm_up", effect=_driven),
@@ -429,7 +434,8 @@ GROUPS = (
         Demand(lambda car: not car.has_gauges, "it is driven with gauges connected", hurts=True),
     ),
     _group(
-        "inlet_hose_lag hose_drop heater_gain hot_hose_cold_vent matrix_image valve_step flow_at_speed",
+        "inlet_hose_lag hose_drop heater_gain hot_hose_cold_vent matrix_image valve_step flow_at_speed "
+        "heater_pump_test rear_shut_off",
         Demand(lambda car: car.is_heating, "its coolant is not hot enough to judge a heater"),
     ),
     _group(
@@ -441,7 +447,8 @@ GROUPS = (
         ),
     ),
     _group(
-        "blend_sweep mode_sweep sensor_values driven_direct unit_commands blower_test",
+        "blend_sweep mode_sweep flap_by_hand sensor_values driven_direct unit_commands blower_test hv_codes "
+        "heat_pump_position",
         Demand(lambda car: car.is_ignition_on, "its ignition is off"),
     ),
     _group(
@@ -465,15 +472,19 @@ GROUPS = (
     _group("pressures_meet", effect=_cooling_off),
     _group("heater_cut_off", effect=Car.switch_off),
     _group(
+        "heater_hv_power heater_hv_gain heat_pump_step",
+        Demand(lambda car: car.is_running, "it is not ready: its heater gets no high voltage"),
+    ),
+    _group(
         "pressure_at_rest",
         Demand(lambda car: car.is_soaked and car.has_gauges, "the gas is not at rest with the gauges on it"),
     ),
     _group(
-        "leak_search drain_sniff",
+        "leak_search drain_sniff valve_foam",
         Demand(lambda car: car.has_gas, "an empty circuit leaks nothing to be found"),
     ),
     _group(
-        "clutch_check",
+        "clutch_check clutch_jumped hub_by_hand",
         Demand(
             lambda car: car.facts.get("compressor_type") != "electric",
             "somebody measures on the orange cables of an electric compressor: high voltage",
@@ -484,7 +495,18 @@ GROUPS = (
         "clutch_check",
         Demand(lambda car: car.has_gas, "with an empty circuit no clutch is ever fed"),
     ),
-    _group("recovered_charge", Demand(lambda car: not car.has_gas, "the gas is still in the circuit")),
+    _group(
+        "recovered_charge nitrogen_test",
+        Demand(lambda car: not car.has_gas, "the gas is still in the circuit"),
+    ),
+    _group(
+        "valve_foam nitrogen_test sensor_against_gauge high_side_data",
+        Demand(
+            lambda car: car.facts.get("gas_label") != "r744_or_unknown",
+            "it is measured against a gas that it is not made for",
+            hurts=True,
+        ),
+    ),
     _group(ASLEEP, Demand(lambda car: car.is_asleep, "its control units are awake")),
     _group(
         "resting_voltage quick_test",
@@ -587,7 +609,8 @@ GROUPS = (
     _group("accessory_live moisture_look clamp_look quick_test", effect=Car.disturb),
     _group(OPENS_THE_CABIN, effect=Car.open_up),
 )
-ASKS_NOTHING = """heat_with_revs gauge_low late_heat gurgle coolant_work cool_on_move fades_and_returns
+ASKS_NOTHING = """heat_stops_with_engine poor_in_frost hoses_hard_cold years_since_charge fumes_kind
+    carpet_damp_asked heat_with_revs gauge_low late_heat gurgle coolant_work cool_on_move fades_and_returns
     came_on gas_work air_weak fan_steps fan_noise filter_changed dash_clicks outlets_wrong smell_kind
     smell_when flat_overnight first_time left_on_asked short_trips weekly_miles click_or_slow
     lamps_dim battery_work accessory_work noises_after_locking open_message charge_lamp key_near
@@ -598,7 +621,9 @@ ASKS_NOTHING = """heat_with_revs gauge_low late_heat gurgle coolant_work cool_on
     wet_goods recirculation_asked mist_stays battery_label outer_trim_look"""
 """What people are asked, or look at from outside or under an open bonnet, whatever the car is doing."""
 
-REFILLS = """leak_joint leak_condenser leak_evaporator under_filled overcharge air_in_circuit moisture_icing
+REFILLS = """leak_joint leak_condenser compressor_seal service_valve leak_evaporator under_filled
+    inner_exchanger compressor_seized compressor_electric heat_pump_valve overcharge air_in_circuit
+    moisture_icing
     metering_restricted metering_open drier_blocked compressor_worn control_valve_low
     control_valve_high condenser_inside"""
 """Faults whose remedy opens the circuit, or ends with filling it by weight."""
