@@ -216,11 +216,9 @@ def test_what_a_master_would_conclude(
 ) -> None:
     """Source: a master's review, estimate."""
     complaint, facts, seen, holds = ROWS[row]
-    entries = (
-        *(Known(fact, value) for fact, value in facts.items()),
-        *(Seen(reading, outcome) for reading, outcome in seen.items()),
-    )
+    entries: list[Known | Seen] = [Known(fact, value) for fact, value in facts.items()]
+    entries += [Seen(reading, outcome) for reading, outcome in seen.items()]
     engine = shipped_engine(complaint)
-    marginals = engine.query(Case(complaint, entries).evidence(shipped, engine)).marginals
+    marginals = engine.query(Case(complaint, tuple(entries)).evidence(shipped, engine)).marginals
     told = {node: float(probabilities[-1]) for node, probabilities in marginals.items()}
     assert holds(told), {node: round(chance, 3) for node, chance in told.items() if chance > 0.03}
