@@ -9,6 +9,7 @@ import signal
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from multiprocessing.context import ForkServerContext
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -83,11 +84,16 @@ def server() -> str:
     return url
 
 
+def forked() -> ForkServerContext:
+    """Processes forked from one that has imported what tests import, which takes half a second in each."""
+    processes = multiprocessing.get_context("forkserver")
+    processes.set_forkserver_preload(["hypothesis", "pytest", "tests.conftest", "tests.soak.writers"])
+    return processes
+
+
 def kills_itself(deed: Callable[..., None], *about: object) -> None:
     """Do something in a process of its own, in which that process has to kill itself."""
-    processes = multiprocessing.get_context("forkserver")
-    processes.set_forkserver_preload(["advisor.store.store", "pytest"])
-    child = processes.Process(target=deed, args=about)
+    child = forked().Process(target=deed, args=about)
     child.start()
     try:
         child.join(ENDED_SECONDS)

@@ -59,7 +59,7 @@ from advisor.store.errors import CorruptRow, StaleWrite, StoreError
 from advisor.store.records import StoredCase, in_one_line
 from advisor.store.store import Store
 from tests.conftest import Ran
-from tests.databases import KINDS, Database, fresh, put_old
+from tests.databases import KINDS, Database, forked, fresh, put_old
 
 ENTRIES_QUERY = "SELECT number, kind, about, said FROM entries ORDER BY number"
 START_SECONDS = 60.0
@@ -416,8 +416,7 @@ def test_programs_that_open_a_database_at_once_all_succeed(database: Database, o
     """Eight processes open a new or an old database at the same moment: one makes the tables, all go on."""
     if old is not None:
         put_old(database, old)
-    processes = multiprocessing.get_context("forkserver")
-    processes.set_forkserver_preload(["advisor.store.store"])
+    processes = forked()
     with ProcessPoolExecutor(8, processes, ready, (processes.Barrier(8),)) as pool:
         numbers = list(pool.map(open_and_enter, [database.url] * 8, timeout=START_SECONDS))
     with database.opened() as store:

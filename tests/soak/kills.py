@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import multiprocessing
 import os
 import random
 import signal
@@ -20,7 +19,7 @@ import pytest
 import sqlalchemy as sa
 
 from tests import postgresql
-from tests.databases import Database, fresh
+from tests.databases import Database, forked, fresh
 from tests.soak.pages import Sitting
 from tests.soak.record import Record, all_deeds, deeds, doing_now, stored, wrong
 from tests.soak.writers import COMPLAINTS, write
@@ -93,9 +92,7 @@ class Crew:
         """Start another writer."""
         self.made += 1
         name = f"writer{self.made}"
-        processes = multiprocessing.get_context("forkserver")
-        processes.set_forkserver_preload(["tests.soak.writers"])
-        one = processes.Process(
+        one = forked().Process(
             target=write,
             args=(self.database.url, name, self.seed, self.file(name), self.shared),
             daemon=True,
