@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
-from advisor.advice.advice import CandidateReading
+from advisor.advice.advice import CandidateReading, advise
 from advisor.advice.engines import Engines
 from advisor.advice.rules import Workshop
+from advisor.advice.situation import Situation
 from advisor.bench.session import NotSo, Session
+from advisor.case.case import Case
 from advisor.case.condition import present, to_put_back
 from advisor.case.entries import (
     NOT_PRESENT,
@@ -28,8 +32,14 @@ from advisor.case.entries import (
 )
 from advisor.case.setups import minutes as planned_minutes
 from advisor.checks.lint import checked
+from advisor.cli.program import commands
+from advisor.desk.booking import booking_sheet
+from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
-from advisor.screens.bench.card import card
+from advisor.model.network import build
+from advisor.policy import Policy
+from advisor.screens.bench.card import _wait, card
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.store.store import Store
@@ -298,3 +308,125 @@ def test_taken_back_beginnings_are_kept_on_record(bench: Callable[..., Bench]) -
     """What was entered by mistake is struck out, not erased."""
     session = bench().session.prepared(["asleep"]).never_begun("asleep")
     assert session.case.entries[-1] == TakenBack(1, "entered by mistake")
+
+
+# --------------------------------------------------------------------------- what must not be done any more
+
+
+def test_what_an_answer_forbids_is_said_until_it_is_lifted(bench: Callable[..., Bench]) -> None:
+    """On the screen, on the job card; another answer lifts it."""
+    wrong = bench(Seen("tank", "wrong")).session
+    told = (
+        "Not to be done any more: Started from cold, Engine hot (Fuel in the tank: Wrong; another answer to "
+        "it lifts this)."
+    )
+    assert wrong.forbidden == (told,)
+    assert told in wrong.job_card("markdown", customer=False)
+    later = wrong.saw("level", "low").confirmed(NOT_PRESENT)
+    assert later.forbidden == (told,)
+    lifted = later.saw("tank", "right")
+    assert lifted.forbidden == ()
+    assert "Not to be done" not in lifted.job_card("markdown", customer=False)
+
+
+async def test_what_is_forbidden_stays_in_view_at_80_by_24(tmp_path: Path) -> None:
+    """Above the task, whatever is read on and whichever reading is chosen."""
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + AT_THE_BENCH, encoding="utf-8")
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    store.append(store.open_case("bay", "c"), Seen("tank", "wrong", 0.7))
+    store.close()
+    async with running(tmp_path, tmp_path, (80, 24)) as pilot:
+        await until(pilot, listed)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        await settled(pilot)
+        for keys in ((), ("pagedown",), ("pagedown",)):
+            await pilot.press(*keys)
+            await settled(pilot)
+            assert "Not to be done any more: Started from cold, Engine hot" in words(pilot)
+
+
+def test_next_tells_what_is_forbidden_and_takes_what_was_seen_today(tmp_path: Path) -> None:
+    """As text and as JSON; the reading that needs the complaint is worth nothing while it is not there."""
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + AT_THE_BENCH, encoding="utf-8")
+    asked = ["next", "--knowledge", str(tmp_path), "--complaint", "c"]
+    wrong = CliRunner().invoke(commands, [*asked, "--saw", "tank=wrong"])
+    assert wrong.output.startswith("Not to be done any more: Started from cold, Engine hot (Fuel in the tank")
+    found = json.loads(CliRunner().invoke(commands, [*asked, "--saw", "tank=wrong", "--json"]).output)
+    assert found["forbidden"] == [{"after": "tank", "ids": ["hot", "warming"]}]
+    worth = {}
+    for today in ("seen", "not-present", "not-tried"):
+        said = json.loads(CliRunner().invoke(commands, [*asked, "--today", today, "--json"]).output)
+        worth[today] = {one["id"] for one in said["readings"] if one["worth_taking"]}
+        assert said["forbidden"] == []
+    assert "vent" in worth["seen"] & worth["not-tried"]
+    assert "vent" not in worth["not-present"]
+    assert "told" in worth["not-present"]
+
+
+def test_a_cause_that_was_shown_is_named_though_the_complaint_is_not_there(
+    car: Knowledge, bench: Callable[..., Bench]
+) -> None:
+    """The coil was seen to be burnt, twice; the belt is still open. It is no stop without a cause."""
+    session = bench(Known("drive", "belt"), Confirmed("c", NOT_PRESENT)).session
+    for _ in range(3):
+        session = session.saw("tank", "wrong")
+    policy = Policy(sure_at=0.75, settled_below=0.0)
+    advice = advise(Situation.of(car, session.engines.one(session.case), session.case, policy))
+    leading = advice.suspects[0]
+    assert (leading.fault, leading.probability > 0.75) == ("fuel", True)
+    worthless = Policy(sure_at=0.75, settled_below=0.0, least_bits=1.0)
+    stop = advise(Situation.of(car, session.engines.one(session.case), session.case, worthless)).stop
+    assert stop is not None
+    assert (stop.reason, stop.fault) == ("nothing-left", "fuel")
+    unsure = Policy(sure_at=0.99, settled_below=0.0, least_bits=1.0)
+    stop = advise(Situation.of(car, session.engines.one(session.case), session.case, unsure)).stop
+    assert stop is not None
+    assert stop.reason == "not-present"
+
+
+# ------------------------------------------------------------------------ put back, ended, asked of whom
+
+
+def test_what_has_to_be_put_back_first_stands_on_the_card(bench: Callable[..., Bench]) -> None:
+    """The latches were tricked shut for the car to sleep: before the engine is started they are released."""
+    slept = bench(Known("drive", "belt"), Seen("draw", "much")).session.noted("outside", "20")
+    assert "Put back first: Release the latches" in text_of(slept, "vent")
+    assert "Put back first" not in text_of(slept, "tank")
+    woken = slept.saw("clutch", "good")
+    assert "Put back first" not in text_of(woken, "vent"), "it was said before the car was woken"
+
+
+def test_an_ended_setup_is_on_the_job_card_with_its_end(bench: Callable[..., Bench]) -> None:
+    """Needed by a reading and ended by hand, ended by another reading, stated and still there."""
+    session = bench(Seen("level", "full"), Seen("tank", "right")).session.ended("cold", "the car was driven")
+    paper = session.saw("draw", "much").saw("clutch", "good").stated("filled", 60).job_card("markdown", False)
+    rows = [line for line in paper.split("## Setups")[1].splitlines() if line.startswith("| ")]
+    told = {row.split("|")[1].strip(): row.split("|")[3].strip() for row in rows}
+    assert told["Engine cold"].endswith("the car was driven")
+    assert told["Car asleep"].endswith("Clutch coil: Good")
+    assert told["Circuit as it came"] == "Not noted"
+    assert any("(stated)" in row for row in rows)
+
+
+def test_what_the_customer_is_asked_during_a_wait_is_marked(bench: Callable[..., Bench]) -> None:
+    """In the list of what can be done meanwhile it does not look like work at the car."""
+    session = bench(Confirmed("c", SEEN_TODAY), Prepared("asleep", MORNING.isoformat())).session
+    session = replace(session, ranking="bits")
+    awaited = next(one for one in session.proposals if one.reading == "draw")
+    shown = _wait(session, awaited)
+    assert any("Noise told of (ask the customer)" in words for _, words, _ in shown.choices)
+    assert any("Coolant level (" in words for _, words, _ in shown.choices)
+
+
+def test_booking_counts_what_looking_for_the_complaint_takes(car: Knowledge) -> None:
+    """Six minutes, and the engine at full cooling; once it was seen nothing more is counted for it."""
+    engine = compile_tables(build(car, "c").tables)
+    assert isinstance(engine, Engine)
+    case = Case("c", (Known("drive", "belt"),))
+    seen = case.with_entry(Confirmed("c", SEEN_TODAY))
+    before = booking_sheet(car, engine, case, cars=60)
+    after = booking_sheet(car, engine, seen, cars=60)
+    assert before.hands_on.expected == pytest.approx(after.hands_on.expected + 6 + 3 + 2)
+    assert before.waiting.expected == pytest.approx(after.waiting.expected + 12 + 8)
+    assert {"hot", "cooling"} <= {one.setup for one in before.setups if one.share == 1}

@@ -389,6 +389,7 @@ def _stop(case: Case, suspects: Sequence[FaultPosterior], any_worth: bool, polic
     (why,) = stop_reasons(policy, beliefs, unlisted, np.array([any_worth])).tolist()
     if why < 0:
         return None
-    if case.is_at_rest and REASONS[why] != "sure":
+    shown = suspects[0].probability >= policy.sure_at  # though another cause is still open
+    if case.is_at_rest and REASONS[why] != "sure" and not shown:
         return Stop("not-present", None)
     return Stop(REASONS[why], suspects[0].fault)

@@ -14,12 +14,15 @@ from advisor.bench.wording import (
     cause_words,
     come_back_words,
     disagreement_words,
+    entry_words,
+    forbidden_lines,
     off_by_words,
     stop_sentence,
 )
 from advisor.case.case import Case
+from advisor.case.condition import moves, present
 from advisor.case.current_draw import account
-from advisor.case.entries import GONE, Acknowledged, Checked, Ended, Prepared, Replayed
+from advisor.case.entries import GONE, Acknowledged, Checked, Ended, Prepared, Replayed, Stated
 from advisor.case.setups import minutes, used_setups
 from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import Knowledge
@@ -138,6 +141,8 @@ class _Card:
                 f"suspicion and not what each reading did. {found.trouble}",
                 strong=True,
             )
+        for line in forbidden_lines(self.knowledge, self.case, present(self.knowledge, self.case)):
+            yield Paragraph(line, strong=True)
         if found.belief_error:
             yield Paragraph(off_by_words(found.belief_error))
         if found.disagreement:
@@ -198,23 +203,34 @@ class _Card:
 
     def setups(self) -> Iterator[Part]:
         """Yield the setups that were begun, and those that readings needed without a note of it."""
-        known, steps = self.knowledge.setups, self.case.counting
+        known = self.knowledge.setups
         rows, begun = [], set()
-        for step, entry in steps.items():
-            if not isinstance(entry, Prepared):
+        for step, entry in self.case.counting.items():
+            if not isinstance(entry, Prepared | Stated):
                 continue
             begun.add(entry.setup)
             name = known[entry.setup].name if entry.setup in known else plain(entry.setup)
-            ended = "Not noted"
-            for later, other in reversed(steps.items()):
-                if later > step and isinstance(other, Ended) and other.setup == entry.setup:
-                    ended = f"{self.history.time(later)}: {other.reason}"
-            rows.append(TableRow((name, when(entry.at, year=False), ended)))
+            at = entry.at if isinstance(entry, Prepared) else entry.since
+            said = " (stated)" if isinstance(entry, Stated) else ""
+            rows.append(TableRow((name, f"{when(at, year=False)}{said}", self.ended(entry.setup, step))))
         for setup in used_setups(self.knowledge, self.case):
             if setup not in begun:
-                rows.append(TableRow((known[setup].name, "Not noted, but needed", "Not noted")))
+                rows.append(TableRow((known[setup].name, "Not noted, but needed", self.ended(setup, 0))))
         if rows:
             yield Table(("Setup", "Begun", "Ended"), (46, 27, 27), tuple(rows))
+
+    def ended(self, setup: str, begun: int) -> str:
+        """Return when and why a setup that was in place from a step on was so no more, or that it was not."""
+        was_there = False
+        for move in moves(self.knowledge, self.case):
+            there = setup in move.after.condition.in_place
+            told = isinstance(move.entry, Ended) and move.entry.setup == setup
+            if move.step > begun and (told or (was_there and not there)):
+                reason = move.entry.reason if isinstance(move.entry, Ended) else ""
+                words = reason or entry_words(self.knowledge, self.case, move.entry)
+                return f"{self.history.time(move.step)}: {words}"
+            was_there = there
+        return "Not noted"
 
     def cautions(self) -> Iterator[Part]:
         """Yield what was acknowledged, and what belongs to the readings taken and the remedies done."""

@@ -38,9 +38,9 @@ from advisor.advice.situation import (
 from advisor.advice.waits import WaitPlan, plan
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
-from advisor.bench.wording import entry_words
+from advisor.bench.wording import entry_words, forbidden_lines
 from advisor.case.case import Case
-from advisor.case.condition import Present, contradicted_by, present, to_put_back
+from advisor.case.condition import Present, contradicted_by, moves, present, to_put_back
 from advisor.case.current_draw import Account, account
 from advisor.case.entries import (
     CAME_BACK,
@@ -273,6 +273,30 @@ class Session:
     def waiting(self) -> Mapping[str, float]:
         """The setups in place, with the minutes that their waiting still takes."""
         return self.car.waiting_minutes(self.knowledge, self.case.facts, self.store.clock())
+
+    @property
+    def forbidden(self) -> tuple[str, ...]:
+        """What must not be done to this car any more, as sentences."""
+        return tuple(forbidden_lines(self.knowledge, self.case, self.car))
+
+    def put_back_first(self, setups: Iterable[str]) -> tuple[str, ...]:
+        """Return what has to be put back before setups are begun: what is still there for those they end.
+
+        Of a reading without a setup, nobody has said when it has to be off the car: before the next setup.
+        """
+        ended = frozenset[str]().union(*(self.knowledge.setup_rules.ended_by[setup] for setup in setups))
+        ended &= self.car.condition.in_place
+        if not setups:
+            return ()
+        due: dict[str | None, None] = {}
+        for name in self.case.taken:
+            needed = setups_of(self.knowledge, name) if name in self.knowledge.readings else ("",)
+            if not needed or ended.intersection(needed):
+                due[self.knowledge.readings[name].put_back] = None
+        made = {one for move in moves(self.knowledge, self.case, self.filed.times) for one in move.made}
+        due |= dict.fromkeys(self.knowledge.setups[one].put_back for one in sorted(ended & made))
+        still = to_put_back(self.knowledge, self.case)
+        return tuple(words for words in due if words in still)
 
     @property
     def interrupted(self) -> str:

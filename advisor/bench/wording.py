@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from advisor.advice.advice import Advice, Answer, CandidateReading, FaultPosterior, Stop
 from advisor.advice.conflict import Disagreement
 from advisor.case.case import Case
+from advisor.case.condition import Present
 from advisor.case.current_draw import Account
 from advisor.case.entries import (
     CORRECTION,
@@ -201,6 +202,25 @@ def remedy_lines(knowledge: Knowledge, stop: Stop, cautions: bool = True) -> Ite
     yield f"Remedy: {fault.remedy} ({duration(fault.remedy_minutes)}, price class {fault.price})."
     for caution in fault.cautions if cautions else ():
         yield caution_words(knowledge, caution)
+
+
+def forbidden_lines(knowledge: Knowledge, case: Case, car: Present) -> Iterator[str]:
+    """Yield what must not be done to a car any more, a line for each answer that forbids it."""
+    for reading, ids in car.ruled_out.items():
+        names = [
+            one.name for id_, one in (*knowledge.setups.items(), *knowledge.readings.items()) if id_ in ids
+        ]
+        if names:
+            definition = knowledge.readings[reading]
+            outcome = definition.answers.get(case.outcomes.get(reading, ""))
+            answer = f"{definition.name}: {outcome}" if outcome else definition.name
+            yield f"Not to be done any more: {', '.join(names)} ({answer}; another answer to it lifts this)."
+
+
+def task_words(knowledge: Knowledge, reading: str) -> str:
+    """Return the name of a reading in a list of things to do; what only the customer can say is marked."""
+    said = knowledge.readings[reading]
+    return f"{said.name} (ask the customer)" if said.who == CUSTOMER else said.name
 
 
 def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -36,6 +37,11 @@ if TYPE_CHECKING:
     multiple=True,
     help="What a reading showed: READING=OUTCOME, or a quantity as READING='430 mA'.",
 )
+@click.option(
+    "--today",
+    type=click.Choice(["seen", "not-present", "not-tried"]),
+    help="Whether the complaint was there when it was looked for at the car.",
+)
 @without_option
 @workshop_option
 @click.option("--json", "as_json", is_flag=True, help="Print JSON, and nothing else, on standard output.")
@@ -44,6 +50,7 @@ def next_reading(
     complaint: str,
     facts: tuple[tuple[str, str], ...],
     saw: tuple[tuple[str, str], ...],
+    today: str | None,
     without: tuple[str, ...],
     workshop: Path | None,
     as_json: bool,
@@ -52,11 +59,17 @@ def next_reading(
     from advisor.advice.advice import advise
     from advisor.advice.rules import Workshop
     from advisor.advice.situation import InconsistentEvidence, Situation
-    from advisor.bench.wording import advice_lines
+    from advisor.bench.wording import advice_lines, forbidden_lines
+    from advisor.case.condition import present
+    from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY, Confirmed
 
     policy = policy_of(workshop)
     knowledge = checked(paths)
     case = case_of(knowledge, complaint, facts, saw, without)
+    if today is not None:
+        found = {"seen": SEEN_TODAY, "not-present": NOT_PRESENT, "not-tried": NOT_TRIED}[today]
+        case = replace(case, entries=(Confirmed(complaint, found), *case.entries))
+    car = present(knowledge, case)
     refuse_unknown("instrument", without, knowledge.instruments)
     try:
         situation = Situation.of(knowledge, reasoner_of(knowledge, complaint), case, policy)
@@ -64,6 +77,8 @@ def next_reading(
     except InconsistentEvidence as error:
         fail([str(error)], 1)
     if not as_json:
+        for line in forbidden_lines(knowledge, case, car):
+            say(line)
         for line in advice_lines(knowledge, advice):
             say(line)
         if policy.words:
@@ -88,6 +103,9 @@ def next_reading(
                 "due": candidate.due,
             }
             for candidate in advice.proposals
+        ],
+        "forbidden": [
+            {"after": reading, "ids": sorted(ids)} for reading, ids in car.ruled_out.items() if ids
         ],
         "stop": advice.stop and {"reason": advice.stop.reason, "fault": advice.stop.fault},
         "ending": _ending(advice.stop.ending) if advice.stop else None,

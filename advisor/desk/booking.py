@@ -7,7 +7,7 @@ how long they take, what they are read with and what has to be arranged.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import get_args
 
 import numpy as np
@@ -16,6 +16,9 @@ from advisor.advice.rules import Workshop, most_probable_first
 from advisor.advice.situation import Situation
 from advisor.arrays import Bools, Floats
 from advisor.case.case import Case
+from advisor.case.condition import moves
+from advisor.case.entries import SEEN_TODAY, Confirmed
+from advisor.case.setups import minutes
 from advisor.inference.engine import Engine
 from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge
@@ -193,7 +196,15 @@ def booking_sheet(
     """
     workshop = workshop or AT_THE_CAR
     ranker = compile_ranker(knowledge, engine, case.complaint, workshop, policy)
-    _, drawn, jobs = simulated(ranker, case, seed, cars)
+    looked = _looked_for(knowledge, case)
+    _, drawn, jobs = simulated(ranker, looked, seed, cars)
+    looking = _looking(ranker, case, looked)
+    jobs = replace(
+        jobs,
+        hands_on_minutes=jobs.hands_on_minutes + looking.hands_on_minutes,
+        waiting_minutes=jobs.waiting_minutes + looking.waiting_minutes,
+        made=jobs.made | looking.made,
+    )
     beliefs = Situation.of(knowledge, engine, case).beliefs
     used = _columns_used(jobs, len(ranker.batch.readings))
     columns = [reading_of(name) for name in ranker.batch.readings]
@@ -222,6 +233,32 @@ def booking_sheet(
         comes=gets_here(knowledge, case.dangers) or knowledge.complaints[case.complaint].comes or "",
         policy=policy,
     )
+
+
+@dataclass(frozen=True)
+class _Looking:
+    """What it takes to see first that the complaint is there; `made` has shape (setups,)."""
+
+    hands_on_minutes: float
+    waiting_minutes: float
+    made: Bools
+
+
+def _looked_for(knowledge: Knowledge, case: Case) -> Case:
+    """Return the case once the complaint was seen at the car, as the bench asks for it before any reading."""
+    if knowledge.complaints[case.complaint].confirm is None or case.present_today is not None:
+        return case
+    return case.with_entry(Confirmed(case.complaint, SEEN_TODAY))
+
+
+def _looking(ranker: Ranker, case: Case, looked: Case) -> _Looking:
+    knowledge = ranker.knowledge
+    before, after = minutes(knowledge, case), minutes(knowledge, looked)
+    made = {
+        one for move in moves(knowledge, looked) if isinstance(move.entry, Confirmed) for one in move.made
+    }
+    flags = np.array([one in made for one in ranker.conditions.setups], dtype=bool)
+    return _Looking(after[0] - before[0], after[1] - before[1], flags)
 
 
 def simulated(ranker: Ranker, case: Case, seed: int, cars: int) -> tuple[Starts, Cars, Jobs]:

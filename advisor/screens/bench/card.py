@@ -22,9 +22,11 @@ from advisor.bench.wording import (
     outcome_words,
     remedy_lines,
     stop_sentence,
+    task_words,
     why,
 )
 from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import USUAL_PEOPLE
 from advisor.papers.format import clock_words, duration, percent, plain
 from advisor.simulate.rollout import LookAhead
@@ -95,7 +97,7 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     if to_read:  # in view on a small screen as well
         lines += caution_lines(session, cautions)
     plan = session.plan(proposal)
-    lines += _before_lines(plan)
+    lines += _before_lines(session, plan)
     lines.append(Content.styled(why(session.advice, answers, proposal), "italic"))
     lines.append(Content(" · ".join(_facts(session, proposal))))
     if ahead is not None and ahead.winner not in (None, proposal.reading):
@@ -152,7 +154,11 @@ def _wait(session: Session, awaited: CandidateReading) -> Card:
     )
     lines += _setups(session, session.running, "Made for it")
     choices = [
-        (f"take {one.reading}", f"{number} {one.name} ({duration(one.minutes)})", "")
+        (
+            f"take {one.reading}",
+            f"{number} {task_words(session.knowledge, one.reading)} ({duration(one.minutes)})",
+            "",
+        )
         for number, one in enumerate(meanwhile[:MOST_MEANWHILE], start=1)
     ]
     choices.append(("other", "o Another reading", ""))
@@ -170,9 +176,9 @@ def _waiting(session: Session) -> list[Content]:
     return lines
 
 
-def _names(readings: Iterable[CandidateReading]) -> str:
+def _names(knowledge: Knowledge, readings: Iterable[CandidateReading]) -> str:
     """Return readings by their names, one after the other."""
-    return "; ".join(one.name for one in readings)
+    return "; ".join(task_words(knowledge, one.reading) for one in readings)
 
 
 def _setup_lines(session: Session, proposal: CandidateReading) -> list[Content]:
@@ -181,6 +187,7 @@ def _setup_lines(session: Session, proposal: CandidateReading) -> list[Content]:
     for setup in proposal.assumed:
         name = knowledge.setups[setup].name
         lines.append(Content(f"Taken for granted, as nobody has said otherwise: {name} (key w)"))
+    lines += _put_back_first(session, proposal.setups)
     for setup in proposal.setups:
         said = knowledge.setups[setup]
         hands_on, waiting = session.setup_minutes(setup)
@@ -192,6 +199,11 @@ def _setup_lines(session: Session, proposal: CandidateReading) -> list[Content]:
     if ends:
         lines.append(Content(f"This ends: {', '.join(ends)}"))
     return lines
+
+
+def _put_back_first(session: Session, setups: Sequence[str]) -> list[Content]:
+    """Return what has to be off the car or back in its place before setups are begun."""
+    return [Content.styled(f"Put back first: {one}", "bold") for one in session.put_back_first(setups)]
 
 
 def _asked_first(session: Session, what: str) -> tuple[str, list[tuple[str, str, str]]]:
@@ -228,11 +240,11 @@ def _facts(session: Session, proposal: CandidateReading) -> list[str]:
     return facts
 
 
-def _before_lines(plan: WaitPlan | None) -> list[Content]:
+def _before_lines(session: Session, plan: WaitPlan | None) -> list[Content]:
     """Return what is best read before the wait, if there is one."""
     if plan is None or not plan.before:
         return []
-    return [Content.styled(f"Before you wait (key o): {_names(plan.before)}.", "bold")]
+    return [Content.styled(f"Before you wait (key o): {_names(session.knowledge, plan.before)}.", "bold")]
 
 
 def _plan_lines(session: Session, plan: WaitPlan | None) -> list[Content]:
@@ -247,7 +259,7 @@ def _plan_lines(session: Session, plan: WaitPlan | None) -> list[Content]:
             "bold",
         )
     ]
-    return [*lines, Content(f"When you come back: {_names(plan.after)}.")]
+    return [*lines, Content(f"When you come back: {_names(session.knowledge, plan.after)}.")]
 
 
 def _in_place(session: Session, proposal: CandidateReading) -> list[Content]:
@@ -341,6 +353,7 @@ def _confirm(session: Session) -> Card:
     lines.append(Content(f"How: {look.how}. {session.confirm_minutes_words()}."))
     to_see = _places(len(lines), cautions, session.to_acknowledge(cautions))
     lines += caution_lines(session, cautions)
+    lines += _put_back_first(session, session.confirm_setups)
     lines += _setups(session, session.confirm_setups)
     lines.append(Content("A fault that rests looks normal to every meter: what is read then clears nothing."))
     choices = []
@@ -377,6 +390,7 @@ def _check(session: Session, lines: list[Content]) -> Card:
     if session.case.is_at_rest:
         lines.append(Content.styled(NEVER_SEEN, "bold"))
     check = session.complaint.check_after_repair
+    lines += _put_back_first(session, session.check_setups)
     lines += _setups(session, session.check_setups)
     lines.append(Content(f"How: {check.how}"))
     lines.append(Content(f"About {duration(check.minutes)}. What was read before the repair still counts."))

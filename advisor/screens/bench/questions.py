@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from advisor.bench.session import WRONG_COMPLAINT, EnteredWait, Session
-from advisor.bench.wording import caution_words, entry_words
+from advisor.bench.wording import caution_words, entry_words, task_words
 from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY, Confirmed
 from advisor.measure.units import PREFERENCES
 from advisor.papers.format import duration
@@ -307,7 +307,11 @@ def other(bench: JobScreen) -> None:
         now, heading = session.meanwhile, "These do not disturb the wait"
     rest = [one for one in session.proposals if one not in now]
     lines = [
-        (one.reading, f"{one.expected_information_bits:6.2f} bits {duration(one.minutes):>9}  {one.name}")
+        (
+            one.reading,
+            f"{one.expected_information_bits:6.2f} bits {duration(one.minutes):>9}  "
+            + task_words(session.knowledge, one.reading),
+        )
         for one in (*now, *rest)
     ]
     title = f"Readings by {session.ranking}"

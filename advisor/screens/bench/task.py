@@ -112,6 +112,7 @@ class TaskScreen(JobScreen):
     def compose(self) -> ComposeResult:
         """Lay out trail and task side by side, and the picture of suspicion below."""
         yield Static(id="head", markup=False)
+        yield Static(id="forbidden", markup=False)
         yield Static(id="news", markup=False)
         with Horizontal(id="middle"):
             with VerticalScroll(id="trail"):
@@ -153,6 +154,9 @@ class TaskScreen(JobScreen):
         """Show the session as it is now, everywhere."""
         session = self.session
         self.query_one("#head", Static).update(headline(session))
+        forbidden = self.query_one("#forbidden", Static)
+        forbidden.display = bool(session.forbidden)
+        forbidden.update("\n".join(session.forbidden))
         self.show_news()
         self.query_one("#story", Static).update(trail(session))
         self.call_after_refresh(self.query_one("#trail", VerticalScroll).scroll_end, animate=False)
