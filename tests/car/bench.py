@@ -152,11 +152,17 @@ class Visit:
             self.in_step()
 
     def take(self, proposal: CandidateReading, part: float = 1.0) -> bool:
-        """Take a reading with its setups; the facts that decide whether it applies are asked first."""
+        """Take a reading with its setups; the facts and figures that decide whether it applies come first."""
         asked = {one: self.car.facts[one] for one in proposal.asks if one in self.knowledge.facts}
         if asked:
             self.done.append(", ".join(f"{fact}: {value}" for fact, value in asked.items()))
             self.session = self.session.knows(asked)
+            return True
+        for figure in proposal.asks:
+            low, high = self.knowledge.readings[proposal.reading].holds[figure]
+            said = f"{(low + high) / 2:g} {self.knowledge.measurands[figure].unit}"
+            self.done.append(f"{figure}: {said}")
+            self.session = self.session.noted(figure, said)
             return True
         left = self.waits(proposal)
         if left > 0:
@@ -227,7 +233,7 @@ class Visit:
     def try_on_all(self) -> None:
         """Try on a twin of the car every reading that is offered, as the program says it can be taken."""
         for proposal in self.session.proposals:
-            if any(self.car.facts[one] != self.session.case.facts.get(one) for one in proposal.asks):
+            if any(self.car.facts.get(one, "") != self.session.case.facts.get(one) for one in proposal.asks):
                 continue
             twin = self.car.twin()
             twin.wait(self.waits(proposal))
