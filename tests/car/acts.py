@@ -112,6 +112,24 @@ def _hose(car: Car) -> None:
     car.pour_water()
 
 
+def _hosed(zone: str) -> Does:
+    def does(car: Car) -> None:
+        _hose(car)
+        car.hosed |= {zone}
+
+    return does
+
+
+def _was_hosed(zone: str) -> Is:
+    return lambda car: zone in car.hosed
+
+
+def _zone(zone: str, lower: str = "") -> Setup:
+    """Somebody waters a zone, once the one below it has been watered and seen to stay dry."""
+    below = (Demand(_was_hosed(lower), f"water runs over the {lower}, which nobody has tried yet"),)
+    return Setup(_hosed(zone), _was_hosed(zone), (_SOMEBODY_SEES_IT, *(below if lower else ())))
+
+
 def _wet_roof(car: Car) -> None:
     _hose(car)
     car.is_roof_wet = True
@@ -212,6 +230,7 @@ _GAUGES_MADE_FOR_IT = Demand(
     hurts=True,
 )
 _GAUGES_ARE_ON = Demand(lambda car: car.has_gauges, "the gauges are not connected")
+_SOMEBODY_SEES_IT = Demand(lambda car: car.is_carpet_lifted, "nobody could see where the water comes in")
 _HAS_GAS = Demand(lambda car: car.has_gas, "its circuit is empty")
 _IS_COLD = Demand(
     lambda car: car.is_cold,
@@ -262,6 +281,11 @@ SETUPS: dict[str, Setup] = {
     "wet_as_found": Setup(_nothing, lambda car: car.is_wet_as_found),
     "dry_inside": Setup(_dry, lambda car: car.is_carpet_lifted, undo=_carpet_down),
     "hose_ready": Setup(_hose, lambda car: car.is_carpet_lifted and not car.is_running),
+    "sill_hosed": _zone("sill"),
+    "doors_hosed": _zone("doors", "sill"),
+    "screen_hosed": _zone("screen", "doors"),
+    "bumper_hosed": _zone("bumper"),
+    "lamps_hosed": _zone("lamps", "bumper"),
     "roof_wetted": Setup(_wet_roof, lambda car: car.is_roof_wet and car.is_carpet_lifted),
     "vents_open": Setup(_untape, lambda car: not car.are_vents_taped),
     "vents_taped": Setup(_tape, lambda car: car.are_vents_taped, undo=_untape),
@@ -395,9 +419,18 @@ ASLEEP = """sleeping_current wake_pulses key_distance relay_pulled added_unplugg
 UNDER_PRESSURE = "bubbles_rear bubbles_glass bubbles_roof smoke_front smoke_low warm_door_edge warm_rear_edge"
 WET_AS_FOUND = """front_foam_moisture rear_foam_moisture lining_moisture boot_well_look no_water_track
     glycol_strip glycol_freeze_point smell_foam"""
-POURED = """scuttle_pour scuttle_pour_inside sunroof_front_pour sunroof_rear_pour sunroof_frame_look
-    door_dye hose_low hose_door hose_mirror hose_screen hose_rear hose_tail_lamp hose_high_lamp
-    hose_sunroof hose_roof_rail hose_aerial"""
+POURED_OVER_IT = """scuttle_pour_inside sunroof_frame_look hose_low hose_door hose_mirror hose_screen
+    hose_rear hose_tail_lamp hose_high_lamp hose_sunroof hose_roof_rail hose_aerial"""
+BOTTLES = "scuttle_pour sunroof_front_pour sunroof_rear_pour door_dye"
+"""A little water in one place, and a paper towel where it would come in."""
+HIGHER_ZONES = {
+    "sill": "hose_low hose_mirror",
+    "doors": "hose_door",
+    "screen": "hose_screen hose_sunroof hose_roof_rail hose_aerial",
+    "bumper": "hose_rear hose_tail_lamp",
+    "lamps": "hose_high_lamp",
+}
+"""The zone that has to be watered before these, or its own leak is taken for theirs."""
 HANDS_IN_THE_FAN = "filter_light filter_look evaporator_look intake_look drain_flow"
 HANDS_ROUND_THE_ENGINE = """belt_look clutch_check condenser_stain joint_stain leak_search drain_sniff
     clamp_look scuttle_look scuttle_pour hub_by_hand clutch_jumped fan_driven dye_lamp valve_foam
@@ -405,7 +438,7 @@ HANDS_ROUND_THE_ENGINE = """belt_look clutch_check condenser_stain joint_stain l
 RAISED = "floor_look undertray_look drain_flow leak_search"
 OPENS_THE_CABIN = """filter_light filter_look evaporator_look intake_look drain_flow film_wipe door_paper
     boot_paper door_gap door_slots_probe door_ultrasonic outlet_draught vent_frame_look washer_dye
-    floor_look duct_look"""
+    floor_look duct_look scuttle_pour sunroof_front_pour sunroof_rear_pour door_dye"""
 
 GROUPS = (
     _group(
@@ -595,15 +628,19 @@ GROUPS = (
         "night_humidity",
         Demand(lambda car: car.has_stood_shut, "it has not stood shut for a night"),
     ),
-    _group(POURED, Demand(lambda car: car.is_carpet_lifted, "nobody could see where the water comes in")),
+    _group(POURED_OVER_IT, _SOMEBODY_SEES_IT),
+    *(
+        _group(readings, Demand(_was_hosed(zone), f"the {zone} below has not been tried yet"))
+        for zone, readings in HIGHER_ZONES.items()
+    ),
     _group("cool_track", Demand(lambda car: car.is_roof_wet, "its roof was not wetted")),
-    _group(POURED + " washer_dye drain_flow", effect=Car.pour_water),
+    _group(f"{POURED_OVER_IT} {BOTTLES} washer_dye drain_flow", effect=Car.pour_water),
     _group(
-        "tape_doors tape_glass_edge tape_mirror tape_roof bars_off tape_trim",
+        "tape_doors tape_glass_edge tape_mirror tape_roof bars_off tape_trim tape_screen",
         Demand(lambda car: car.is_on_the_road, "it does not drive"),
     ),
     _group(
-        "tape_doors tape_glass_edge tape_mirror tape_roof bars_off tape_trim",
+        "tape_doors tape_glass_edge tape_mirror tape_roof bars_off tape_trim tape_screen",
         Demand(lambda car: not car.is_carpet_lifted, "it is driven with its cabin taken apart", hurts=True),
     ),
     _group("accessory_live moisture_look clamp_look quick_test", effect=Car.disturb),
@@ -617,7 +654,7 @@ ASKS_NOTHING = """heat_stops_with_engine poor_in_frost hoses_hard_cold years_sin
     damp_reported wet_after_rain wet_in_dry_weather wet_on_the_move front_wet_asked
     rear_wet_asked boot_wet_asked lining_asked door_top_wet door_slosh washer_brings_water
     sweet_smell coolant_topped_up glass_replaced door_worked_on rear_repaired noise_with_speed
-    noise_whistle noise_flutter noise_window_ajar noise_above noise_below roof_load parked_mist
+    noise_whistle noise_flutter noise_window_ajar noise_above noise_below parked_mist
     wet_goods recirculation_asked mist_stays battery_label outer_trim_look"""
 """What people are asked, or look at from outside or under an open bonnet, whatever the car is doing."""
 

@@ -75,6 +75,7 @@ class Car:
     is_carpet_lifted: bool = False
     is_wet_as_found: bool = True
     is_roof_wet: bool = False
+    hosed: frozenset[str] = frozenset()
     are_vents_taped: bool = False
     is_coolant_as_found: bool = True
     poisons: bool = False
