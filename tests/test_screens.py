@@ -365,7 +365,7 @@ async def test_the_vehicle_is_asked_for_every_fact_that_matters(tmp_path: Path) 
     async with running(KNOWLEDGE, tmp_path) as pilot:
         task = await opened(pilot)
         assert "battery_type" in task.session.facts
-        assert "sunroof" not in task.session.facts
+        assert "roof_glass" not in task.session.facts
 
 
 async def cautions_read(pilot: Pilot[None], task: TaskScreen) -> None:

@@ -416,33 +416,38 @@ WITH_GAUGES = """low_side high_side gas_ratio suction_superheat liquid_subcoolin
 ASLEEP = """sleeping_current wake_pulses key_distance relay_pulled added_unplugged unit_unplugged
     reverse_current bus_active fuse_interior fuse_audio fuse_body fuse_accessory fuse_motors
     no_fuse_drop warm_glovebox warm_boot warm_relay warm_radio warm_alternator warm_unit"""
-UNDER_PRESSURE = "bubbles_rear bubbles_glass bubbles_roof smoke_front smoke_low warm_door_edge warm_rear_edge"
+UNDER_PRESSURE = """bubbles_rear bubbles_glass bubbles_roof bubbles_roof_glass smoke_front smoke_low
+    warm_door_edge warm_rear_edge"""
 WET_AS_FOUND = """front_foam_moisture rear_foam_moisture lining_moisture boot_well_look no_water_track
     glycol_strip glycol_freeze_point smell_foam"""
 POURED_OVER_IT = """scuttle_pour_inside sunroof_frame_look hose_low hose_door hose_mirror hose_screen
-    hose_rear hose_tail_lamp hose_high_lamp hose_sunroof hose_roof_rail hose_aerial"""
-BOTTLES = "scuttle_pour sunroof_front_pour sunroof_rear_pour door_dye"
+    hose_rear hose_tail_lamp hose_high_lamp hose_sunroof hose_roof_rail hose_aerial hose_door_gap
+    hose_glass_edge hose_pillar_foot hose_bumper hose_gaiter hose_roof_glass"""
+BOTTLES = "scuttle_pour sunroof_front_pour sunroof_rear_pour door_dye gaiter_dye bowl_pour"
 """A little water in one place, and a paper towel where it would come in."""
 HIGHER_ZONES = {
-    "sill": "hose_low hose_mirror",
+    "sill": "hose_low hose_mirror hose_door_gap hose_glass_edge hose_pillar_foot",
     "doors": "hose_door",
-    "screen": "hose_screen hose_sunroof hose_roof_rail hose_aerial",
-    "bumper": "hose_rear hose_tail_lamp",
-    "lamps": "hose_high_lamp",
+    "screen": "hose_screen hose_sunroof hose_roof_rail hose_aerial hose_roof_glass",
+    "bumper": "hose_rear hose_tail_lamp hose_bumper",
+    "lamps": "hose_high_lamp hose_gaiter",
 }
 """The zone that has to be watered before these, or its own leak is taken for theirs."""
 HANDS_IN_THE_FAN = "filter_light filter_look evaporator_look intake_look drain_flow"
 HANDS_ROUND_THE_ENGINE = """belt_look clutch_check condenser_stain joint_stain leak_search drain_sniff
     clamp_look scuttle_look scuttle_pour hub_by_hand clutch_jumped fan_driven dye_lamp valve_foam
     fuel_look oil_on_hot_parts"""
-RAISED = "floor_look undertray_look drain_flow leak_search"
+RAISED = "floor_look undertray_look drain_flow leak_search tow_bar_look wheels_turned tread_felt"
 OPENS_THE_CABIN = """filter_light filter_look evaporator_look intake_look drain_flow film_wipe door_paper
     boot_paper door_gap door_slots_probe door_ultrasonic outlet_draught vent_frame_look washer_dye
-    floor_look duct_look scuttle_pour sunroof_front_pour sunroof_rear_pour door_dye"""
+    floor_look duct_look scuttle_pour sunroof_front_pour sunroof_rear_pour door_dye
+    gaiter_dye gaiter_look door_seal_look door_lift light_test tow_bar_look tracer_gas heater_joint_look"""
+ROAD_TEST = """tape_doors tape_glass_edge tape_mirror tape_roof bars_off tape_trim tape_screen tape_scuttle
+    tape_lid wheels_swapped"""
 
 GROUPS = (
     _group(
-        "tank_opened bleed_air matrix_flush cooling_pressure_loss",
+        "tank_opened bleed_air matrix_flush cooling_pressure_loss matrix_alone",
         Demand(
             lambda car: car.is_cold,
             "the cooling system is opened or pumped up while it is hot: somebody is scalded",
@@ -456,7 +461,7 @@ GROUPS = (
             "somebody has drained or topped up the coolant: its level is not what the owner brought",
         ),
     ),
-    _group("bleed_air matrix_flush block_test", effect=_open_coolant),
+    _group("bleed_air matrix_flush block_test matrix_alone", effect=_open_coolant),
     _group(
         "radiator_outlet booster_current warm_up block_test",
         Demand(lambda car: car.is_warming_up, "there is no warming up to watch: it is hot, or stands still"),
@@ -485,7 +490,8 @@ GROUPS = (
         Demand(lambda car: car.is_ignition_on, "its ignition is off"),
     ),
     _group(
-        "recirculation_air vent_speed filter_out blower_volts blower_amps controller_input duct_look",
+        """recirculation_air fresh_air_paper vent_speed filter_out blower_volts blower_amps
+        controller_input duct_look""",
         Demand(lambda car: car.is_blower_on, "its blower is off"),
     ),
     _group(
@@ -602,7 +608,7 @@ GROUPS = (
         Demand(lambda car: car.is_blower_on and car.are_vents_taped, "it is not under pressure"),
     ),
     _group(
-        "smoke_front smoke_low bubbles_rear bubbles_glass bubbles_roof",
+        "smoke_front smoke_low bubbles_rear bubbles_glass bubbles_roof bubbles_roof_glass",
         Demand(lambda car: not car.is_on_the_road, "it drives"),
     ),
     _group(
@@ -612,6 +618,12 @@ GROUPS = (
     _group(
         "outlet_draught",
         Demand(lambda car: not car.are_vents_taped, "its vents are taped: no air leaves by them"),
+    ),
+    _group(
+        "tracer_gas",
+        Demand(
+            lambda car: car.are_vents_taped and not car.is_blower_on, "the gas is blown out as it is let in"
+        ),
     ),
     _group(
         "door_ultrasonic",
@@ -636,11 +648,11 @@ GROUPS = (
     _group("cool_track", Demand(lambda car: car.is_roof_wet, "its roof was not wetted")),
     _group(f"{POURED_OVER_IT} {BOTTLES} washer_dye drain_flow", effect=Car.pour_water),
     _group(
-        "tape_doors tape_glass_edge tape_mirror tape_roof bars_off tape_trim tape_screen",
+        ROAD_TEST,
         Demand(lambda car: car.is_on_the_road, "it does not drive"),
     ),
     _group(
-        "tape_doors tape_glass_edge tape_mirror tape_roof bars_off tape_trim tape_screen",
+        ROAD_TEST,
         Demand(lambda car: not car.is_carpet_lifted, "it is driven with its cabin taken apart", hurts=True),
     ),
     _group("accessory_live moisture_look clamp_look quick_test", effect=Car.disturb),
@@ -655,7 +667,8 @@ ASKS_NOTHING = """heat_stops_with_engine poor_in_frost hoses_hard_cold years_sin
     rear_wet_asked boot_wet_asked lining_asked door_top_wet door_slosh washer_brings_water
     sweet_smell coolant_topped_up glass_replaced door_worked_on rear_repaired noise_with_speed
     noise_whistle noise_flutter noise_window_ajar noise_above noise_below parked_mist
-    wet_goods recirculation_asked mist_stays battery_label outer_trim_look"""
+    wet_goods recirculation_asked mist_stays battery_label outer_trim_look wet_side
+    hum_in_bends hum_with_road hum_coasting"""
 """What people are asked, or look at from outside or under an open bonnet, whatever the car is doing."""
 
 REFILLS = """leak_joint leak_condenser compressor_seal service_valve leak_evaporator under_filled
