@@ -14,7 +14,7 @@ from advisor.advice.obstacles import obstacle
 from advisor.advice.proof import Ending, asks_for_proof, ending, shown_by_proof
 from advisor.advice.rules import ENDINGS, Workshop, endings
 from advisor.advice.situation import Situation
-from advisor.bench.wording import remedy_lines, stop_sentence
+from advisor.bench.wording import remedy_lines, stop_sentence, why
 from advisor.case.case import Case
 from advisor.case.entries import Closed, Entry, Known, Repaired, Seen, Skipped
 from advisor.checks.lint import checked
@@ -160,6 +160,8 @@ def test_a_sure_cause_is_proved_before_its_remedy(proving: tuple[Knowledge, Engi
     assert told.stop is None
     assert (told.proposals[0].reading, told.proposals[0].due) == ("lamp_out", True)
     assert told.per_minute[0].reading == "lamp_out"
+    words = why(told, (), told.proposals[0])
+    assert words == "Proves “Lamp stays lit” (>99 %) before it is put right: 6 min"
     shown = Case("c", (Seen("told", "lit"), Seen("lamp_out", "follows")))
     after = advised(proving, *shown.entries)
     assert after.stop is not None

@@ -62,7 +62,11 @@ def move(suspect: FaultPosterior) -> str:
 
 
 def why(advice: Advice, answers: Iterable[Answer], proposal: CandidateReading) -> str:
-    """In words: which suspects the reading moves apart, and what it tells for its minutes."""
+    """In words: what the reading proves, or which suspects it moves apart, and what for its minutes."""
+    if proposal.due:
+        leading = advice.suspects[0]
+        sure = percent(leading.probability)
+        return f"Proves “{leading.name}” ({sure}) before it is put right: {duration(proposal.minutes)}"
     answers = list(answers)
     names = {suspect.fault: suspect.name for suspect in advice.suspects}
     now = {suspect.fault: suspect.probability for suspect in advice.suspects}
