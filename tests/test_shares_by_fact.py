@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import re
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
@@ -15,13 +16,16 @@ import numpy as np
 import pytest
 from pgmpy.inference import VariableElimination
 
+from advisor.case.confirmed import Finding, faults_below
 from advisor.checks.lint import checked
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
+from advisor.learning.revision import learn, listed_part
 from advisor.model.after_repair import Repair
 from advisor.model.network import build
 from advisor.model.priors import solve, tree_of
-from tests.conftest import HEAD, complaint, faults, given_complaint
+from advisor.papers.fault_tree import tree_svg
+from tests.conftest import HEAD, Ran, complaint, faults, given_complaint
 from tests.test_priors import branch, fact, refusal
 
 Known = Callable[[str], Knowledge]
@@ -253,7 +257,7 @@ BROUGHT: dict[str, str] = {
 }
 
 
-def enumerated(knowledge: Knowledge) -> Mapping[str, Mapping[str, float]]:
+def enumerated(knowledge: Knowledge, listed: bool = False) -> Mapping[str, Mapping[str, float]]:
     """P(member | gate) of every gate by summing over every state, from the guide's definition.
 
     A fault is there where its own cause is, or where a fault that is there brings it; `own` is read off the
@@ -283,12 +287,18 @@ def enumerated(knowledge: Knowledge) -> Mapping[str, Mapping[str, float]]:
                 probability *= (1 - absent) if there[name] else absent
             for gate, gated in tree_of(knowledge, "c").items():
                 there[gate] = any(there[one] for one in gated.gate.members) or there[f"unlisted:{gate}"]
+            below = {
+                gate: any(there[one] for one in faults_below(knowledge, gate))
+                for gate in tree_of(knowledge, "c")
+            }
             for gate in tree_of(knowledge, "c"):
                 if there[gate]:
                     of_gate = sums.setdefault(gate, dict.fromkeys([*there, ""], 0.0))
                     of_gate[""] += probability
                     for one, so in there.items():
                         of_gate[one] = of_gate.get(one, 0.0) + probability * so
+                    if listed:
+                        of_gate["listed"] = of_gate.get("listed", 0.0) + probability * below[gate]
     return {gate: {one: held / said[""] for one, held in said.items()} for gate, said in sums.items()}
 
 
@@ -472,6 +482,53 @@ def test_what_cannot_be_is_refused_in_words(mistake: str) -> None:
     assert len(said) == 1, said
     assert said[0].startswith(sentence)
     assert places[0].startswith(at)
+
+
+def test_the_picture_has_each_number_and_what_brings_a_fault(known: Known) -> None:
+    """Numbers stand in the order of the values, which the legend names; a parent stands with the fault."""
+    picture = tree_svg(known(BY_FACT["and one brings another"]), "c")
+    words = " ".join(" ".join(re.findall(r">([^<]+)<", picture)).split())
+    assert "30 | 40 | 48 of 100" in words
+    assert "Fact: new | used | old" in words
+    assert "Fault d (brought in 20 of 100 by Fault a)" in words
+
+
+def test_check_says_for_each_kind_of_car_what_a_share_comes_to(
+    advisor: Callable[..., Ran], tmp_path: Path
+) -> None:
+    """12 of 100 of 70 of 100 are 8.4 of 100 (by hand), on new cars; and so on."""
+    file = tmp_path / "x.yaml"
+    file.write_text(HEAD + BY_FACT["only within a branch"], encoding="utf-8")
+    ran = advisor("check", file, "--share", "a")
+    assert ran.code == 0
+    lines = [line for line in ran.out.splitlines() if line.startswith(("Cars", "a:"))]
+    assert lines == [
+        "Cars with t new:",
+        "a: 8.4 of 100 cars with c (12 of 100 with x, itself 70 of 100 with c).",
+        "Cars with t used:",
+        "a: 21 of 100 cars with c (30 of 100 with x, itself 70 of 100 with c).",
+        "Cars with t old:",
+        "a: 33.6 of 100 cars with c (48 of 100 with x, itself 70 of 100 with c).",
+    ]
+
+
+def test_learning_leaves_the_new_numbers_alone_and_says_so(known: Known) -> None:
+    """Shares by a fact, and how often one fault brings another, are named as not revised."""
+    learned = learn(known(BY_FACT["and one brings another"]), [Finding("c", frozenset({"a"}))] * 9)
+    assert learned.changes == ()
+    assert dict(learned.not_revised) == {
+        ("complaints", "c"): "shares by 't' are not revised",
+        ("faults", "d"): "how often another fault brings it is not revised",
+    }
+
+
+def test_listed_parts_are_exact_where_a_fault_brings_another(known: Known) -> None:
+    """Of the cars with a gate, those with a listed cause below it, by the sum over every state."""
+    knowledge = known(BROUGHT["across branches"])
+    found = enumerated(knowledge, listed=True)
+    part = listed_part(knowledge, "c")
+    for gate in ("c", "x", "y"):
+        assert part[gate] == pytest.approx(found[gate]["listed"], abs=EXACT)
 
 
 def test_files_without_the_new_words_keep_their_version() -> None:

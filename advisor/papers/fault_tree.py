@@ -285,12 +285,12 @@ class _Picture:
     def _name(self, node: str) -> str:
         if is_unlisted(node):
             return "Something not listed here"
-        fault = self.knowledge.faults.get(node)
-        brought = (
-            f"{100 * often:.3g} of 100 with {self.knowledge.title(parent)}"
+        title, fault = self.knowledge.title(node), self.knowledge.faults.get(node)
+        brought = ", ".join(
+            f"{100 * often:.3g} of 100 by {self.knowledge.title(parent)}"
             for parent, often in (fault.brought_by.items() if fault else ())
         )
-        return "; brought by ".join([self.knowledge.title(node), *brought])
+        return f"{title} (brought in {brought})" if brought else title
 
     def _hanging_name(self, kind: str, what: str) -> str:
         return self.knowledge.states[what].name if kind == "state" else self.knowledge.readings[what].name
