@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterator
+from itertools import combinations
 
 from advisor.checks.registry import consistency_check
 from advisor.knowledge.conditions import UNKNOWN, OutOfReach, way_to
 from advisor.knowledge.knowledge import Knowledge, Path
 from advisor.knowledge.problems import Problem
-from advisor.knowledge.vocabulary import Changing, Setup
+from advisor.knowledge.vocabulary import Changing, Measurand, Setup
 
 
 @consistency_check
@@ -110,6 +112,15 @@ def applicable(knowledge: Knowledge) -> Iterator[Problem]:
                         "A reading can be taken on such a car, or it cannot.",
                         f"Write '{value}: impossible', or leave it out.",
                     )
+        for fact in reading.given:
+            if _leaves_no_car(knowledge, name, fact):
+                yield Problem(
+                    knowledge.place("readings", name, "given", fact),
+                    "no-car",
+                    f"'{name}' can be taken on no car: every value of '{fact}' is impossible.",
+                    "",
+                    "Leave out the values on which it can be taken.",
+                )
         for measurand, (low, high) in reading.holds.items():
             if knowledge.measurands[measurand].unit is None:
                 yield Problem(
@@ -127,3 +138,120 @@ def applicable(knowledge: Knowledge) -> Iterator[Problem]:
                     "It goes from the lowest to the highest figure at which the limits hold.",
                     "Put them in rising order.",
                 )
+            elif _is_never_read(knowledge.measurands[measurand], low, high):
+                least, most = knowledge.measurands[measurand].range or (low, high)
+                yield Problem(
+                    knowledge.place("readings", name, "holds", measurand),
+                    "limit",
+                    f"'{measurand}' goes from {least:g} to {most:g}, and never from {low:g} to {high:g}.",
+                    "On no day would the limits hold, and the reading would never be offered.",
+                    f"Write figures between {least:g} and {most:g}.",
+                )
+
+
+def _leaves_no_car(knowledge: Knowledge, reading: str, fact: str) -> bool:
+    times = knowledge.readings[reading].given[fact]
+    return all(times.get(value, 1.0) == 0 for value in knowledge.facts[fact].values)
+
+
+def _is_never_read(measurand: Measurand, low: float, high: float) -> bool:
+    """Whether no figure that is accepted of a measurand lies in a range."""
+    return measurand.range is not None and (high < measurand.range[0] or low > measurand.range[1])
+
+
+@consistency_check
+def forbidding(knowledge: Knowledge) -> Iterator[Problem]:
+    """Refuse normal answers that forbid something: on every sound car it would be forbidden."""
+    for name, reading in knowledge.readings.items():
+        normal = reading.normal_outcome
+        if normal is not None and reading.forbids.get(normal):
+            yield Problem(
+                knowledge.place("readings", name, "forbids", normal),
+                "forbids-normal",
+                f"The normal answer of '{name}', '{normal}', forbids something.",
+                "The first outcome is the one of a sound car.",
+                "Put it under the answer that shows the danger, or put the outcomes in order.",
+            )
+
+
+OPPOSITES = (
+    ("cold", "hot"),
+    ("asleep", "awake"),
+    ("empty", "full"),
+    ("emptied", "filled"),
+    ("in", "out"),
+    ("on", "off"),
+    ("open", "shut"),
+    ("open", "closed"),
+    ("wet", "dry"),
+    ("connected", "disconnected"),
+)
+"""Words of which no car is both at once (common practice, no source)."""
+
+
+@consistency_check
+def kinds(knowledge: Knowledge) -> Iterator[Problem]:
+    """Kinds that are nearly another's name, and setups that oppose each other and are not of one kind."""
+    members: dict[str, list[str]] = {}
+    for name, setup in knowledge.setups.items():
+        if setup.kind is not None:
+            members.setdefault(setup.kind, []).append(name)
+    order = list(members)
+    for kind, names in members.items():
+        near = difflib.get_close_matches(kind, [one for one in members if one != kind], n=1, cutoff=0.8)
+        if (
+            len(names) == 1
+            and near
+            and (len(members[near[0]]) > 1 or order.index(near[0]) < order.index(kind))
+        ):
+            yield Problem(
+                knowledge.place("setups", names[0], "kind"),
+                "kind",
+                f"'{names[0]}' is alone of the kind '{kind}', and there is a kind '{near[0]}'.",
+                "Setups of different kinds can be in place together.",
+                f"Write 'kind: {near[0]}' if that is meant, or give the kind a name of its own.",
+                "weak",
+            )
+    ended_by = knowledge.setup_rules.ended_by
+    for first, second in combinations(knowledge.setups, 2):
+        own = knowledge.setups[first].kind
+        if own is not None and own == knowledge.setups[second].kind:
+            continue
+        if own is None and _end_each_other(knowledge, first, second):
+            why = "Each ends the other, so they are two of one kind."
+        elif _are_opposites(knowledge, first, second) and not (
+            first in ended_by[second] and second in ended_by[first]
+        ):
+            why = "By their names no car is both at once, and nothing says so."
+        else:
+            continue
+        yield Problem(
+            knowledge.place("setups", second),
+            "kind",
+            f"'{first}' and '{second}' oppose each other and have no kind in common.",
+            why,
+            "Give both the same 'kind'.",
+            "weak",
+        )
+
+
+def _end_each_other(knowledge: Knowledge, first: str, second: str) -> bool:
+    """Whether two setups without a kind say of each other that they end it."""
+    one, other = knowledge.setups[first], knowledge.setups[second]
+    return (
+        other.kind is None
+        and second in (*one.ends, *one.ends_for_good)
+        and first in (*other.ends, *other.ends_for_good)
+    )
+
+
+def _are_opposites(knowledge: Knowledge, first: str, second: str) -> bool:
+    """Whether two setups are called the same but for two opposite words, by their ids or by their names."""
+    ids = frozenset(first.split("_")), frozenset(second.split("_"))
+    named = (knowledge.setups[first].name, knowledge.setups[second].name)
+    names = tuple(frozenset(name.lower().replace(",", " ").split()) for name in named)
+    return any(
+        one ^ other == {here, there} and (one - other) and (other - one)
+        for one, other in (ids, (names[0], names[1]))
+        for here, there in OPPOSITES
+    )
