@@ -266,6 +266,13 @@ def test_what_decides_a_wait_is_asked_before_it_begins(bench: Callable[..., Benc
     assert "Begin the wait now: At full cooling" in text_of(known.noted("outside", "20"), "vent")
 
 
+def test_a_wait_says_beside_its_key_what_it_ends(bench: Callable[..., Bench]) -> None:
+    """The engine is hot now: whoever begins to let it cool is told on that very line."""
+    session = bench(Known("drive", "belt"), Stated("hot", MORNING.isoformat())).after(20)
+    shown = card(session, proposal_of(session, "level"), "certain")
+    assert ("wait", "w Begin the wait now: Engine cold", "→ ends: Engine hot") in shown.choices
+
+
 # ---------------------------------------------------------------------------------------- on the screens
 
 

@@ -650,6 +650,12 @@ class Session:
         unread = self.to_acknowledge(one for setup in plan.setups for one in setups[setup].cautions)
         return not unread and not self.asks_before_wait(plan, towards)
 
+    def ended_by_waiting(self, plan: WaitPlan) -> tuple[str, ...]:
+        """Return the names of what somebody has made and a wait would end."""
+        rules, setups = self.knowledge.setup_rules, self.knowledge.setups
+        ended = frozenset[str]().union(*(rules.ended_by[setup] for setup in plan.setups))
+        return tuple(setups[one].name for one in self.waiting if one in ended and not setups[one].on_arrival)
+
     def asks_before_wait(self, plan: WaitPlan, towards: CandidateReading) -> tuple[str, ...]:
         """Return what to ask before a wait begins: whether its reading applies, and how long it takes."""
         setups = (self.knowledge.setups[setup] for setup in plan.setups)

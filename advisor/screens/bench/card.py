@@ -133,7 +133,9 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
         ask = knowledge.facts[before_wait[0]].ask
         choices.append(("facts", f"f Say first, as the wait depends on it: {ask}", ""))
     if plan is not None and session.may_begin(plan, proposal):
-        choices.append(("wait", f"w Begin the wait now: {knowledge.setups[plan.setups[-1]].name}", ""))
+        ends = ", ".join(session.ended_by_waiting(plan))
+        effect = f"→ ends: {ends}" if ends else ""
+        choices.append(("wait", f"w Begin the wait now: {knowledge.setups[plan.setups[-1]].name}", effect))
     choices.append(("skip", "x Cannot do this here", ""))
     if session.advice.stop is not None:
         choices.append(("result", f"r Back to: {stop_sentence(knowledge, session.advice.stop)}", ""))
