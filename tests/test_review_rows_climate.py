@@ -173,7 +173,7 @@ ROWS: dict[str, tuple[str, dict[str, str], dict[str, str], Holds]] = {
     ),
     "6.5 an electric compressor that is asked and stands": (
         "poor_cooling",
-        {"compressor_type": "electric"},
+        {"powertrain": "electric", "compressor_type": "electric"},
         {"compressor_speed": "stands", "recovered_charge": "right"},
         above("compressor_electric", 0.7),
     ),
