@@ -138,7 +138,7 @@ def test_a_wait_that_is_not_waited_for_is_found(
 
     monkeypatch.setattr(Present, "waiting_minutes", over)
     assert "asleep: the program says that it is in place, and it is not" in walks(
-        knowledge, "flat_battery", 4
+        knowledge, "flat_battery", 12
     )
 
 
@@ -169,5 +169,5 @@ def test_a_repair_after_which_the_car_still_counts_as_asleep_is_found(
 ) -> None:
     """The check would be made on a car that somebody has just worked on."""
     monkeypatch.setattr("advisor.case.condition.no_longer_known", lambda rules, condition, setups: condition)
-    found = walks(knowledge, "flat_battery", 4)
+    found = walks(knowledge, "flat_battery", 12)
     assert "asleep: the program says that it is in place, and it is not" in found

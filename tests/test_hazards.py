@@ -93,7 +93,6 @@ SAID = {
     ("cautions", "high_voltage"): "it can switch itself on",
     ("cautions", "battery_acid"): "vent through a hose",
     ("faults", "battery_worn"): "vent hose and the hold-down",
-    ("faults", "battery_cell"): "vent hose and the hold-down",
     ("faults", "battery_wrong"): "vent hose and the hold-down",
     ("setups", "cranking_inhibited"): "minus on the body earth point",
     ("faults", "windscreen_bond"): "drive-away time",

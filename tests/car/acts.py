@@ -192,6 +192,11 @@ def _charged(car: Car) -> None:
     car.charge_changed_at = car.minutes
 
 
+def _settle(car: Car) -> None:
+    car.switch_off()
+    car.charge_changed_at = car.minutes
+
+
 def _disconnect(car: Car) -> None:
     car.switch_off()
     car.is_connected = False
@@ -308,7 +313,13 @@ SETUPS: dict[str, Setup] = {
         (Demand(lambda car: car.is_asleep, "it is awake when the logging begins"),),
     ),
     "stood_overnight": Setup(_nothing, lambda car: car.is_asleep),
+    "meter_checked": Setup(_nothing, lambda car: True),
     "charged": Setup(_charge, lambda car: car.is_charged, then=_charged),
+    "charged_settled": Setup(
+        _settle,
+        lambda car: car.is_charged and car.has_no_surface_charge,
+        (Demand(lambda car: car.is_charged, "a battery is loaded that nobody has charged"),),
+    ),
     "charged_and_rested": Setup(
         Car.switch_off,
         lambda car: car.is_full_and_rested,
@@ -559,7 +570,14 @@ GROUPS = (
         Demand(lambda car: car.has_no_surface_charge, "the battery has not rested since it was loaded"),
     ),
     _group(
-        "battery_test full_voltage",
+        "battery_test",
+        Demand(
+            lambda car: car.is_charged and car.has_no_surface_charge,
+            "the battery was not charged, or its surface charge is still there",
+        ),
+    ),
+    _group(
+        "full_voltage",
         Demand(lambda car: car.is_full_and_rested, "the battery was not charged and left to rest"),
     ),
     _group(
