@@ -67,6 +67,36 @@ OVER = {
     "a full battery and a click": Over(
         "click_or_slow=click, cranking_voltage=holds", "poor_connection", "starter_worn"
     ),
+    "a hybrid whose converter is dead has no alternator to blame": Over(
+        "powertrain=hybrid, charge_lamp=noticed, dcdc_volts=12.1 V", "dcdc_dead", "battery_worn", 5
+    ),
+    "an electric car that its owner's app wakes": Over(
+        "powertrain=electric, remote_access=often, support_log=falls_in_use", "remote_use", "support_dead", 3
+    ),
+    "a plug-in hybrid that is never charged while parked": Over(
+        "powertrain=plug_in, support_log=no_spell", "support_dead", "remote_use", 2
+    ),
+    "nothing at all with bright lamps": Over("click_or_slow=nothing", "no_start_signal", "starter_fault", 5),
+    "a new battery of the right type that the car does not know": Over(
+        "battery_record=differs, battery_label=right", "battery_unregistered", "battery_wrong", 10
+    ),
+    "it starts with the other key": Over("spare_key=starts", "key_cell_flat", "immobiliser_refuses", 2),
+    "the wake-up memory names the phone link": Over(
+        "wake_memory=telematics", "telematics_awake", "network_awake", 5
+    ),
+    "live data say that the ignition is on": Over("latch_data=ignition", "ignition_live", "door_latch", 5),
+    "a lithium battery without a volt": Over(
+        "battery_type=lithium, posts_dead=0.3 V", "lithium_tripped", "battery_worn", 10
+    ),
+    "quiet by day, not at night": Over(
+        "car_network=usual, sleeping_current=usual, night_log=210 mA",
+        "draw_comes_and_goes",
+        "load_stays_on",
+        1,
+    ),
+    "a full battery in a dark car": Over(
+        "lamps_dim=dim, resting_voltage=full, feed_drop=11.8 V", "main_fuse", "clamp_poor", 1
+    ),
 }
 
 
@@ -200,3 +230,33 @@ def test_what_a_car_does_not_have_is_never_measured(shipped: Knowledge) -> None:
     for name, reading in shipped.readings.items():
         if {"engine_loaded", "cranking_inhibited"} & set(reading.setup) or "alternator" in name:
             assert reading.given["powertrain"]["electric"] == 0, name
+
+
+def test_a_clamp_that_is_off_explains_readings_that_disagree(shipped: Knowledge, engine: Engine) -> None:
+    """A draw that no fuse accounts for and that the night does not show: look at the clamp."""
+    said = "car_network=usual, sleeping_current=raised, night_log=12 mA, no_fuse_drop=unexplained"
+    before = beliefs(shipped, engine, "")["clamp_reads_wrong"]
+    assert beliefs(shipped, engine, said)["clamp_reads_wrong"] > 5 * before
+    assert "meter_checked" in shipped.readings["sleeping_current"].setup
+
+
+@pytest.mark.parametrize(
+    ("reading", "fact", "without"),
+    [
+        ("dcdc_volts", "powertrain", ("petrol", "diesel")),
+        ("dcdc_data", "powertrain", ("petrol", "diesel")),
+        ("support_log", "powertrain", ("petrol", "diesel")),
+        ("cable_left_in", "powertrain", ("petrol", "diesel", "hybrid")),
+        ("posts_dead", "battery_type", ("flooded", "efb", "agm")),
+        ("wakes_on_charger", "battery_type", ("flooded", "efb", "agm")),
+        ("quick_test", "battery_type", ("lithium",)),
+        ("camper_fuses", "camper", ("none",)),
+    ],
+)
+def test_a_reading_is_for_cars_that_have_the_part(
+    shipped: Knowledge, reading: str, fact: str, without: tuple[str, ...]
+) -> None:
+    """Asked of no other."""
+    assert [value for value, factor in shipped.readings[reading].given[fact].items() if factor == 0] == list(
+        without
+    )

@@ -192,6 +192,20 @@ def _charged(car: Car) -> None:
     car.charge_changed_at = car.minutes
 
 
+def _ready(car: Car) -> None:
+    _ignition(car)
+    car.is_ready = True
+    car.is_as_received = False
+    car.charge_changed_at = car.minutes
+
+
+def _wake_lithium(car: Car) -> None:
+    car.switch_off()
+    car.open_up()
+    car.is_as_received = False
+    car.charge_changed_at = car.minutes
+
+
 def _settle(car: Car) -> None:
     car.switch_off()
     car.charge_changed_at = car.minutes
@@ -314,6 +328,9 @@ SETUPS: dict[str, Setup] = {
     ),
     "stood_overnight": Setup(_nothing, lambda car: car.is_asleep),
     "meter_checked": Setup(_nothing, lambda car: True),
+    "logged_overnight": Setup(_nothing, lambda car: car.is_asleep),
+    "logged_two_nights": Setup(_lock, lambda car: car.is_asleep, undo=Car.disturb, locks=True),
+    "ready_mode": Setup(_ready, lambda car: car.is_ready, (_NOBODY_GASSED,), undo=Car.switch_off),
     "charged": Setup(_charge, lambda car: car.is_charged, then=_charged),
     "charged_settled": Setup(
         _settle,
@@ -426,7 +443,8 @@ WITH_GAUGES = """low_side high_side gas_ratio suction_superheat liquid_subcoolin
     sensor_against_gauge"""
 ASLEEP = """sleeping_current wake_pulses key_distance relay_pulled added_unplugged unit_unplugged
     reverse_current bus_active fuse_interior fuse_audio fuse_body fuse_accessory fuse_motors
-    no_fuse_drop warm_glovebox warm_boot warm_relay warm_radio warm_alternator warm_unit"""
+    no_fuse_drop time_to_sleep night_log wake_pattern camper_fuses
+    warm_glovebox warm_boot warm_relay warm_radio warm_alternator warm_unit"""
 UNDER_PRESSURE = """bubbles_rear bubbles_glass bubbles_roof bubbles_roof_glass smoke_front smoke_low
     warm_door_edge warm_rear_edge"""
 WET_AS_FOUND = """front_foam_moisture rear_foam_moisture lining_moisture boot_well_look no_water_track
@@ -559,7 +577,7 @@ GROUPS = (
     ),
     _group(ASLEEP, Demand(lambda car: car.is_asleep, "its control units are awake")),
     _group(
-        "resting_voltage quick_test",
+        "resting_voltage quick_test posts_dead",
         Demand(
             lambda car: car.is_as_received,
             "the battery is not as it came in: it was charged, or the engine has run",
@@ -585,7 +603,7 @@ GROUPS = (
         Demand(lambda car: not car.is_connected, "the battery did not stand disconnected"),
     ),
     _group(
-        "clamp_look accessory_live quick_test",
+        "clamp_look accessory_live quick_test feed_drop start_data",
         Demand(
             lambda car: car.is_connected,
             "the battery is disconnected: there is nothing to look at or measure",
@@ -596,7 +614,7 @@ GROUPS = (
         Demand(lambda car: car.is_running, "the engine does not run"),
     ),
     _group(
-        "clamp_drop cable_drop starter_current solenoid_voltage cranking_voltage",
+        "clamp_drop cable_drop starter_current solenoid_voltage trigger_volts cranking_voltage",
         Demand(
             lambda car: car.is_inhibited and car.is_connected and not car.is_running,
             "it is cranked and nothing keeps it from starting: it runs into somebody",
@@ -673,7 +691,37 @@ GROUPS = (
         ROAD_TEST,
         Demand(lambda car: not car.is_carpet_lifted, "it is driven with its cabin taken apart", hurts=True),
     ),
-    _group("accessory_live moisture_look clamp_look quick_test", effect=Car.disturb),
+    _group(
+        "accessory_live moisture_look clamp_look quick_test battery_record feed_drop start_data"
+        " wake_memory latch_data",
+        effect=Car.disturb,
+    ),
+    _group("dcdc_volts dcdc_data", Demand(lambda car: car.is_ready, "it is not switched ready")),
+    _group(
+        "dcdc_volts dcdc_data support_log cable_left_in",
+        Demand(
+            lambda car: car.facts.get("powertrain") not in {"petrol", "diesel"},
+            "it has no high-voltage battery",
+        ),
+    ),
+    _group(
+        "posts_dead wakes_on_charger",
+        Demand(lambda car: car.facts.get("battery_type") == "lithium", "its battery is not a lithium one"),
+    ),
+    _group(
+        "quick_test battery_test",
+        Demand(
+            lambda car: car.facts.get("battery_type") != "lithium", "its tester knows lead batteries only"
+        ),
+    ),
+    _group(
+        "charging_voltage charging_drop full_command ripple charge_command belt_look reverse_current"
+        " warm_alternator clamp_drop cable_drop starter_current solenoid_voltage trigger_volts"
+        " cranking_voltage",
+        Demand(lambda car: car.facts.get("powertrain") != "electric", "it has no alternator and no starter"),
+    ),
+    _group("support_log", Demand(lambda car: car.is_asleep, "it was not left alone")),
+    _group("wakes_on_charger", effect=_wake_lithium),
     _group(OPENS_THE_CABIN, effect=Car.open_up),
 )
 ASKS_NOTHING = """heat_stops_with_engine poor_in_frost hoses_hard_cold years_since_charge fumes_kind
@@ -681,7 +729,8 @@ ASKS_NOTHING = """heat_stops_with_engine poor_in_frost hoses_hard_cold years_sin
     came_on gas_work air_weak fan_steps fan_noise filter_changed dash_clicks outlets_wrong smell_kind
     smell_when flat_overnight first_time left_on_asked short_trips weekly_miles click_or_slow
     lamps_dim battery_work accessory_work noises_after_locking open_message charge_lamp key_near
-    damp_reported wet_after_rain wet_in_dry_weather wet_on_the_move front_wet_asked
+    damp_reported spare_key key_lamp remote_access cable_left_in
+    wet_after_rain wet_in_dry_weather wet_on_the_move front_wet_asked
     rear_wet_asked boot_wet_asked lining_asked door_top_wet door_slosh washer_brings_water
     sweet_smell coolant_topped_up glass_replaced door_worked_on rear_repaired noise_with_speed
     noise_whistle noise_flutter noise_window_ajar noise_above noise_below parked_mist

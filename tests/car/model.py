@@ -61,6 +61,7 @@ class Car:
     is_outdoors: bool = False
     is_on_the_road: bool = False
     is_inhibited: bool = False
+    is_ready: bool = False
     cold_start_at: float | None = None
     cooling_since: float | None = None
     stopped_at: float = 0.0
@@ -136,6 +137,7 @@ class Car:
         if self.is_running or self.is_ignition_on or self.is_blower_on:
             self.open_up()
         self.is_running = self.is_ignition_on = self.is_blower_on = self.is_on_the_road = False
+        self.is_ready = False
         self.is_outdoors = False
         self.cold_start_at = self.cooling_since = None
 
