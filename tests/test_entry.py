@@ -26,7 +26,7 @@ def lines(knowledge: Knowledge, reading: str, text: str, **preferences: str) -> 
 def test_a_number_is_shown_with_its_conversion_uncertainty_and_band(knowledge: Knowledge) -> None:
     """0.43 A for a reading in mA: what it comes to, how sure, and the band it falls in."""
     assert lines(knowledge, "sleeping_current", "0.43A") == (
-        "= 430 mA ± 3.3 mA (standard uncertainty)",
+        "= 430 mA ± 4.8 mA (standard uncertainty)",
         "In the band: High",
     )
 
@@ -42,7 +42,7 @@ def test_a_decimal_comma_is_accepted(knowledge: Knowledge) -> None:
 
 
 def test_near_a_limit_both_bands_are_named(knowledge: Knowledge) -> None:
-    """50 mA with ±3 mA may be usual or raised."""
+    """50 mA with ±5 mA may be usual or raised."""
     assert lines(knowledge, "sleeping_current", "51 mA")[1] == "May be: Within the usual limit or Raised"
 
 

@@ -192,7 +192,7 @@ def test_every_reading_stands_with_value_instrument_and_effect(bench: Bench) -> 
     assert current[1] == when(filed.times[8], year=False)
     assert current[2:5] == [
         "Sleeping current",
-        "0.43 A; = 430 mA ± 3.3 mA; High",
+        "0.43 A; = 430 mA ± 4.8 mA; High",
         "Low-current DC clamp, 1 mA",
     ]
     assert re.fullmatch(r"[▲▼] .+ \d+ % → \d+ %", current[5])
@@ -200,7 +200,7 @@ def test_every_reading_stands_with_value_instrument_and_effect(bench: Bench) -> 
     assert warm[3].endswith(
         "24.5 °C; Temperature beside it: 20.1 °C; = 4.4 K ± 0.24 K; Warmer than the trim around it"
     )
-    assert re.fullmatch(r"▲ Boot lamp stays lit \d+ % → 8\d %", warm[5])
+    assert re.fullmatch(r"▲ Boot lamp stays lit \d+ % → 6\d %", warm[5])
     steps = [int(row[0].strip("~")) for row in rows]
     assert steps == sorted(steps)
     text = _Seen(html(card)).text
@@ -271,10 +271,9 @@ def test_facts_versions_and_minutes_stand_on_the_card(bench: Bench) -> None:
     assert f"Opened with version {filed.knowledge}; This card weighed by version {filed.knowledge}" in job
     knowledge = bench.engines.knowledge
     taken = [minutes_for(knowledge, knowledge.readings[one].minutes, {}) for one in filed.case.taken]
-    setup = knowledge.setups["asleep"]
-    hands_on, waiting = (
-        minutes_for(knowledge, one, {}) for one in (setup.hands_on_minutes, setup.waiting_minutes)
-    )
+    setups = [knowledge.setups[one] for one in ("meter_checked", "asleep")]
+    hands_on = sum(minutes_for(knowledge, one.hands_on_minutes, {}) for one in setups)
+    waiting = sum(minutes_for(knowledge, one.waiting_minutes, {}) for one in setups)
     assert minutes(knowledge, filed.case) == (sum(taken) + hands_on, waiting)
     assert "1 h waiting" in job
 
@@ -296,14 +295,17 @@ def test_what_was_skipped_prepared_and_cautioned_is_listed(bench: Bench) -> None
 def test_a_setup_that_nobody_noted_is_named_where_readings_needed_it(bench: Bench) -> None:
     """A number read of the sleeping car needs the setup, whether or not its beginning was entered."""
     rows = table(markdown(bench.card(bench.filed(DRAW))), "Setups")
-    assert rows == [["Car asleep, latches tricked shut", "Not noted, but needed", "Not noted"]]
+    assert rows == [
+        ["Clamp or meter checked", "Not noted, but needed", "Not noted"],
+        ["Car asleep, latches tricked shut", "Not noted, but needed", "Not noted"],
+    ]
 
 
 def test_the_account_of_the_draw_stands_in_numbers(bench: Bench) -> None:
     """Total, parts and what is left are on the card once the total was measured, and not before."""
     account = section(markdown(bench.card(boot_lamp(bench))), "Account of the draw")
-    assert "- **Total draw:** 430 mA ± 3.3 mA" in account
-    assert "- **Found: dash adaptor:** 21 mA ± 2.1 mA" in account
+    assert "- **Total draw:** 430 mA ± 4.8 mA" in account
+    assert "- **Found: dash adaptor:** 21 mA ± 4.1 mA" in account
     assert "there is another one" in account
     assert "Account" not in markdown(bench.card(bench.filed(Seen("bus_active", "busy"))))
 
@@ -311,8 +313,8 @@ def test_the_account_of_the_draw_stands_in_numbers(bench: Bench) -> None:
 def test_readings_that_disagree_are_a_warning(bench: Bench) -> None:
     """Where readings speak against each other the card names the one to repeat, in both forms."""
     sleepy = measured("sleeping_current", 8.0, "low_current_clamp", "8 mA")
-    filed = bench.filed(sleepy, *(Seen(one, "flows") for one in ("fuse_interior", "fuse_infotainment")))
-    filed = bench.store.append(filed, Seen("relay_pulled", "falls"), Seen("bus_active", "busy"))
+    filed = bench.filed(sleepy, *(Seen(one, "flows") for one in ("fuse_interior", "fuse_audio")))
+    filed = bench.store.append(filed, Seen("relay_pulled", "falls"), Seen("night_log", "over"))
     card = bench.card(filed)
     assert "The readings disagree" in section(markdown(card), "Result")
     assert "Repeat “" in _Seen(html(card)).text
