@@ -773,7 +773,7 @@ def test_the_check_of_a_draw_keeps_its_number_for_the_customer(shipped: Knowledg
     assert [type(one) for one in stored(session)] == [Repaired, Measured, Checked]
     assert session.check_reading == ""
     page = session.job_card("markdown", customer=True)
-    assert "Read after the repair: Sleeping current: 12 mA, at most 50 mA is usual" in page
+    assert "Read after the repair: Sleeping current: 12 mA, at most 30 to 80 mA is usual" in page
 
 
 def test_a_check_without_a_reading_says_that_nothing_was_measured(hum: Engines, store: Store) -> None:
