@@ -28,6 +28,13 @@ GAUGES = {
     "recovered_charge",
     "nitrogen_test",
     "sensor_against_gauge",
+    "device_no_answer",
+    "device_cooled",
+    "compressor_driven_full",
+    "valve_driven_full",
+    "gas_identified",
+    "overfill_weighed",
+    "evaporator_blanked",
 }
 CAUTIONS = {
     "readings": {
@@ -41,6 +48,18 @@ CAUTIONS = {
         "heat_pump_position": ["high_voltage_on"],
         "compressor_speed": ["high_voltage_on"],
         "nitrogen_test": ["nitrogen_pressure", "refrigerant_contact"],
+        "evaporator_blanked": ["nitrogen_pressure", "refrigerant_contact"],
+        "level_filled": ["coolant_burns", "glycol_toxic"],
+        "air_bled_out": ["coolant_burns", "glycol_toxic"],
+        "monoxide_follows_air": ["exhaust_in_cabin"],
+        "oil_smokes": ["exhaust_in_cabin", "fuel_fire"],
+        "blend_shaft_cold": ["airbag_near"],
+        "blend_gap_seen": ["airbag_near"],
+        "motor_fed_direct": ["rotating_parts"],
+        "clutch_fed": ["high_voltage", "rotating_parts"],
+        "hub_stands": ["high_voltage_on", "rotating_parts"],
+        "heater_pump_fed": ["high_voltage_on"],
+        "fan_fed": ["high_voltage_on", "rotating_parts"],
         "smell_recirculated": ["exhaust_in_cabin"],
         "cabin_monoxide": ["exhaust_in_cabin"],
         "matrix_flush": ["coolant_burns", "glycol_toxic"],
@@ -75,6 +94,16 @@ CAUTIONS = {
 SAID = {
     ("readings", "clutch_check"): "never one with orange cables",
     ("readings", "clutch_jumped"): "never one with orange cables",
+    ("readings", "clutch_fed"): "never one with orange cables",
+    ("readings", "heater_pump_fed"): "never one with orange cables",
+    ("readings", "fan_fed"): "brushed 12 V fans only",
+    ("readings", "motor_fed_direct"): "Not on a motor with its electronics built in",
+    ("readings", "evaporator_blanked"): "never air or oxygen",
+    ("readings", "device_no_answer"): "never a flame",
+    ("readings", "device_warmed"): "never a flame",
+    ("readings", "valve_driven_full"): "a steady 12 V burns the coil",
+    ("readings", "level_filled"): "no more",
+    ("readings", "monoxide_follows_air"): "nobody inside",
     ("readings", "expansion_tank"): "do not open the cap",
     ("readings", "block_test"): "Never open anything warm",
     ("readings", "nitrogen_test"): "never air or oxygen",
@@ -197,7 +226,13 @@ def test_times_are_long_enough_to_be_safe_and_done_well(shipped: Knowledge) -> N
 
 def test_noses_and_people_are_outdoors_where_exhaust_may_be_inside(shipped: Knowledge) -> None:
     """A hose on the tailpipe does not help with a leak ahead of it."""
-    for name in ("bonnet_fumes", "smell_recirculated", "cabin_monoxide"):
+    for name in (
+        "bonnet_fumes",
+        "smell_recirculated",
+        "cabin_monoxide",
+        "monoxide_follows_air",
+        "oil_smokes",
+    ):
         assert shipped.readings[name].setup == ("heat_outdoors",)
     assert shipped.cautions["exhaust_in_cabin"].signal == "danger"
 

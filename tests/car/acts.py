@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from tests.car.model import STILL_WARM_C, Car
+from tests.car.model import HOT_C, STILL_WARM_C, Car
 
 Is = Callable[[Car], bool]
 Does = Callable[[Car], None]
@@ -426,6 +426,12 @@ def _driven(car: Car) -> None:
     car.cold_start_at = None
 
 
+def _ran_hot(car: Car) -> None:
+    car.start()
+    car.coolant_c = HOT_C
+    car.switch_off()
+
+
 def _cooling_off(car: Car) -> None:
     car.cooling_since = None
 
@@ -438,9 +444,10 @@ WITH_COOLING = """vents_across dash_spread vent_over_expected cooling_drop long_
     compressor_turns valve_answer valve_unloads compressor_sound condenser_air condenser_picture
     drier_step device_frost device_warmed cooled_condenser heater_cut_off evaporator_drip
     cold_pipe clutch_cycles release_data high_side_data compressor_speed fan_supply exchanger_step
-    valve_shut_step"""
+    valve_shut_step zone_shaft_cool zone_shaft_jams_cool blend_shaft_warm blend_gap_seen hub_stands
+    fan_fed fins_rinsed sensor_iced"""
 WITH_GAUGES = """low_side high_side gas_ratio suction_superheat liquid_subcooling pressures_meet
-    sensor_against_gauge"""
+    sensor_against_gauge device_no_answer device_cooled compressor_driven_full valve_driven_full"""
 ASLEEP = """sleeping_current wake_pulses key_distance relay_pulled added_unplugged unit_unplugged
     reverse_current bus_active fuse_interior fuse_audio fuse_body fuse_accessory fuse_motors
     no_fuse_drop time_to_sleep night_log wake_pattern camper_fuses
@@ -462,10 +469,10 @@ HIGHER_ZONES = {
     "lamps": "hose_high_lamp hose_gaiter",
 }
 """The zone that has to be watered before these, or its own leak is taken for theirs."""
-HANDS_IN_THE_FAN = "filter_light filter_look evaporator_look intake_look drain_flow"
+HANDS_IN_THE_FAN = "filter_light filter_look evaporator_look intake_look drain_flow motor_fed_direct"
 HANDS_ROUND_THE_ENGINE = """belt_look clutch_check condenser_stain joint_stain leak_search drain_sniff
     clamp_look scuttle_look scuttle_pour hub_by_hand clutch_jumped fan_driven dye_lamp valve_foam
-    fuel_look oil_on_hot_parts"""
+    fuel_look oil_on_hot_parts joint_foamed condenser_foamed seal_after_run clutch_fed"""
 RAISED = "floor_look undertray_look drain_flow leak_search tow_bar_look wheels_turned tread_felt"
 OPENS_THE_CABIN = """filter_light filter_look evaporator_look intake_look drain_flow film_wipe door_paper
     boot_paper door_gap door_slots_probe door_ultrasonic outlet_draught vent_frame_look washer_dye
@@ -476,7 +483,7 @@ ROAD_TEST = """tape_doors tape_glass_edge tape_mirror tape_roof bars_off tape_tr
 
 GROUPS = (
     _group(
-        "tank_opened bleed_air matrix_flush cooling_pressure_loss matrix_alone",
+        "tank_opened bleed_air matrix_flush cooling_pressure_loss matrix_alone level_filled air_bled_out",
         Demand(
             lambda car: car.is_cold,
             "the cooling system is opened or pumped up while it is hot: somebody is scalded",
@@ -490,7 +497,8 @@ GROUPS = (
             "somebody has drained or topped up the coolant: its level is not what the owner brought",
         ),
     ),
-    _group("bleed_air matrix_flush block_test matrix_alone", effect=_open_coolant),
+    _group("bleed_air matrix_flush block_test matrix_alone level_filled air_bled_out", effect=_open_coolant),
+    _group("level_filled air_bled_out seal_after_run", effect=_ran_hot),
     _group(
         "radiator_outlet booster_current warm_up block_test",
         Demand(lambda car: car.is_warming_up, "there is no warming up to watch: it is hot, or stands still"),
@@ -502,11 +510,12 @@ GROUPS = (
     ),
     _group(
         "inlet_hose_lag hose_drop heater_gain hot_hose_cold_vent matrix_image valve_step flow_at_speed "
-        "heater_pump_test rear_shut_off",
+        "heater_pump_test rear_shut_off heater_pump_fed heater_valve_driven blend_shaft_cold "
+        "blend_shaft_jams zone_shaft_hot zone_shaft_jams_hot",
         Demand(lambda car: car.is_heating, "its coolant is not hot enough to judge a heater"),
     ),
     _group(
-        "bonnet_fumes cabin_monoxide smell_recirculated",
+        "bonnet_fumes cabin_monoxide smell_recirculated monoxide_follows_air oil_smokes",
         Demand(
             lambda car: car.is_running and car.is_outdoors,
             "somebody sits in it to look for exhaust gas and the engine runs in the building",
@@ -515,19 +524,20 @@ GROUPS = (
     ),
     _group(
         "blend_sweep mode_sweep flap_by_hand sensor_values driven_direct unit_commands blower_test hv_codes "
-        "heat_pump_position",
+        "heat_pump_position sensor_replaced_by_value",
         Demand(lambda car: car.is_ignition_on, "its ignition is off"),
     ),
     _group(
         """recirculation_air fresh_air_paper vent_speed filter_out blower_volts blower_amps
-        controller_input duct_look""",
+        controller_input duct_look mode_shaft_turned mode_shaft_jams recirculation_shaft_turned
+        recirculation_shaft_jams controller_passed_by filter_bagged""",
         Demand(lambda car: car.is_blower_on, "its blower is off"),
     ),
     _group(
         WITH_COOLING, Demand(lambda car: car.is_cooling, "the air conditioning does not run with gas in it")
     ),
     _group(
-        "long_run_frost device_warmed",
+        "long_run_frost device_warmed sensor_iced",
         Demand(lambda car: car.has_cooled_long, "it has not cooled long enough for frost to show"),
     ),
     _group(
@@ -538,21 +548,21 @@ GROUPS = (
         ),
     ),
     _group("pressures_meet", effect=_cooling_off),
-    _group("heater_cut_off", effect=Car.switch_off),
+    _group("heater_cut_off hub_stands fins_rinsed", effect=Car.switch_off),
     _group(
         "heater_hv_power heater_hv_gain heat_pump_step",
         Demand(lambda car: car.is_running, "it is not ready: its heater gets no high voltage"),
     ),
     _group(
-        "pressure_at_rest",
+        "pressure_at_rest gas_identified",
         Demand(lambda car: car.is_soaked and car.has_gauges, "the gas is not at rest with the gauges on it"),
     ),
     _group(
-        "leak_search drain_sniff valve_foam",
+        "leak_search drain_sniff valve_foam joint_foamed condenser_foamed seal_after_run clutch_fed",
         Demand(lambda car: car.has_gas, "an empty circuit leaks nothing to be found"),
     ),
     _group(
-        "clutch_check clutch_jumped hub_by_hand",
+        "clutch_check clutch_jumped hub_by_hand clutch_fed hub_stands",
         Demand(
             lambda car: car.facts.get("compressor_type") != "electric",
             "somebody measures on the orange cables of an electric compressor: high voltage",
@@ -564,11 +574,13 @@ GROUPS = (
         Demand(lambda car: car.has_gas, "with an empty circuit no clutch is ever fed"),
     ),
     _group(
-        "recovered_charge nitrogen_test",
+        "recovered_charge nitrogen_test evaporator_blanked overfill_weighed",
         Demand(lambda car: not car.has_gas, "the gas is still in the circuit"),
     ),
     _group(
-        "valve_foam nitrogen_test sensor_against_gauge high_side_data",
+        "valve_foam nitrogen_test sensor_against_gauge high_side_data joint_foamed condenser_foamed "
+        "seal_after_run evaporator_blanked overfill_weighed gas_identified device_no_answer device_cooled "
+        "compressor_driven_full valve_driven_full",
         Demand(
             lambda car: car.facts.get("gas_label") != "r744_or_unknown",
             "it is measured against a gas that it is not made for",
@@ -747,6 +759,10 @@ REFILLS = """leak_joint leak_condenser compressor_seal service_valve leak_evapor
 KNOWN_READINGS = frozenset(ASKS_NOTHING.split()).union(*(group.readings for group in GROUPS))
 
 
+POISONED = {("cabin_monoxide", "high"), ("monoxide_follows_air", "follows")}
+"""Answers after which nobody sits in the car with the engine running."""
+
+
 def read(car: Car, reading: str, minutes: float, outcome: str | None = None) -> None:
     """Somebody takes a reading, which shows an outcome."""
     if reading not in KNOWN_READINGS:
@@ -759,7 +775,7 @@ def read(car: Car, reading: str, minutes: float, outcome: str | None = None) -> 
     for group in groups:
         if group.effect is not None:
             group.effect(car)
-    if (reading, outcome) == ("cabin_monoxide", "high"):
+    if (reading, outcome) in POISONED:
         car.switch_off()
         car.poisons = True
 
