@@ -189,6 +189,12 @@ SLIPS: dict[str, tuple[str, str, str, str]] = {
         "ruled-out",
         "frame: {framed",
     ),
+    "a share that leaves no car": (
+        "strap: 60, trim: 50",
+        "strap: {by: frame, framed: 0, frameless: impossible}, trim: 99",
+        "ruled-out",
+        "strap: {by",
+    ),
     "numbers in a state's gate": (
         "    noisy_or:\n      leak: 4 of 100\n      causes: {strap: 85 of 100}\n",
         "    any_of: {strap: 60, speaker: 50}\n",
@@ -265,18 +271,18 @@ def test_a_weak_point_is_told_and_keeps_nobody_from_working(tmp_path: Path, poin
 
 
 def test_every_check_fires_on_some_slip_and_none_on_good_knowledge(tmp_path: Path) -> None:
-    """Each check fires on at least one slip of this file, and none on the good knowledge."""
+    """Each check fires on at least one slip of this file or of the folder of mistakes."""
     quiet = {check.__name__ for check in (*REFERENCES, *CHECKS)}
     texts = [GOOD.replace(old, new) for old, new, _, _ in (*SLIPS.values(), *WEAK.values())]
     texts.append(GOOD.replace("standing: estimate\n", "", 1))
-    texts += [
-        (MISTAKES / name).read_text(encoding="utf-8")
-        for name in ("measuring.yaml", "weak.yaml", "dangers.yaml", "conditions.yaml", "condition_ends.yaml")
-    ]
+    texts += [file.read_text(encoding="utf-8") for file in sorted(MISTAKES.glob("*.yaml"))]
     for text in texts:
         file = tmp_path / "x.yaml"
         file.write_text(text, encoding="utf-8")
-        knowledge = load([file])
+        try:
+            knowledge = load([file])
+        except ProblemsFound:
+            continue  # Its slips are found before any check is asked.
         for check in REFERENCES:
             if any(check(knowledge)):
                 quiet.discard(check.__name__)
