@@ -126,14 +126,14 @@ def test_a_fuse_reading_is_a_part(knowledge: Knowledge) -> None:
     assert current.uncertainty > 30
 
 
-def fuse(millivolts: float) -> Measured:
+def fuse(millivolts: float, reading: str = "fuse_interior") -> Measured:
     """The drop over a regular 10 A fuse: 3 mV are 389.6 mA."""
     take = (
         Measurement("fuse_drop", millivolts, "millivoltmeter", f"{millivolts:g} mV"),
         Measurement("fuse_size", "regular", "", "regular"),
         Measurement("fuse_rating", "10 A", "", "10 A"),
     )
-    return Measured("fuse_interior", take)
+    return Measured(reading, take)
 
 
 def test_parts_that_are_more_than_the_total_contradict_it(knowledge: Knowledge) -> None:
@@ -171,6 +171,37 @@ def test_a_part_behind_a_measured_fuse_is_counted_once(
     inside = ("glovebox lamp", name) if lamp < counted else (name, "glovebox lamp")
     assert [(what, counts) for what, counts, _ in found.within] == [inside]
     assert f"counted already in {inside[1]}: {inside[0]}" in "\n".join(account_lines(found))
+
+
+def taken_out(milliamps: float) -> Measured:
+    """What went with the radio's fuse out, and came back with it."""
+    reading = "radio_out_and_in"
+    return Measured(reading, (Measurement(reading, milliamps, "low_current_clamp", f"{milliamps:g} mA"),))
+
+
+@pytest.mark.parametrize(("radio", "counted"), [(380.0, 3.0 / 7.70 * 1000), (420.0, 420.0)])
+def test_what_a_proof_takes_out_is_counted_once_with_its_fuse(
+    knowledge: Knowledge, radio: float, counted: float
+) -> None:
+    """390 mA over the audio fuse and the radio's 380 mA are one current, put right by one remedy."""
+    entries = draw(430), fuse(3.0, "fuse_audio"), taken_out(radio)
+    found = account(knowledge, case(*entries))
+    assert found is not None
+    assert found.found_ma == pytest.approx(counted)
+    repaired = account(knowledge, case(*entries, Repaired("radio_awake", AT)))
+    assert repaired is not None
+    assert repaired.put_right_ma == pytest.approx(counted)
+    later = draw(100), fuse(0.6, "fuse_audio")
+    again = account(knowledge, case(*entries, Repaired("alternator_weak", AT), *later))
+    assert again is not None
+    assert again.found_ma == pytest.approx(0.6 / 7.70 * 1000)
+
+
+def test_what_a_proof_takes_out_is_a_part_without_a_fuse(knowledge: Knowledge) -> None:
+    """A fuse that shows no current of the radio takes none of it: both count."""
+    found = account(knowledge, case(draw(430), fuse(0.6, "fuse_motors"), taken_out(300)))
+    assert found is not None
+    assert found.found_ma == pytest.approx(300 + 0.6 / 7.70 * 1000)
 
 
 def test_a_fuse_measured_again_after_a_repair_stands_for_what_is_behind_it(knowledge: Knowledge) -> None:

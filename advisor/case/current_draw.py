@@ -4,7 +4,8 @@ A remedy repairs one part: the largest in which its fault shows, or a part enter
 that fault. If the total is measured again afterwards, that part is not in the new total. The same remedy done
 again repairs what was measured again, and nothing twice.
 
-Current behind a measured fuse counts once: as the fuse, or as the parts behind it if they are more.
+Current behind a measured fuse counts once: as the fuse, or as the parts behind it if they are more. What a
+proof takes out and puts back is behind the fuse in which its fault shows.
 """
 
 from __future__ import annotations
@@ -128,6 +129,8 @@ def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) 
         parts = [one for one in _measured(knowledge, case, "part") if one.takes]
         for one in parts:
             one.current = _milliamps(knowledge, case, one)
+        for one in parts:
+            one.behind = _carrying_fuse(knowledge, one, parts)
         parts += _by_hand(knowledge, case)
     except (ValueError, ArithmeticError):
         return None
@@ -164,10 +167,21 @@ def account(knowledge: Knowledge, case: Case, capacity_ah: float = CAPACITY_AH) 
     return replace(account, verdict="contradiction") if account.larger else account
 
 
+def _carrying_fuse(knowledge: Knowledge, part: _Part, parts: list[_Part]) -> str:
+    """Return the reading of the fuse that carries what a proof takes out, the largest of several; or ""."""
+    proved = frozenset(knowledge.readings[part.reading].proves)
+    carrying = [
+        one
+        for one in parts
+        if not knowledge.readings[one.reading].proves and proved & _causes(knowledge, one.reading)
+    ]
+    return max(carrying, key=lambda one: one.current.value).reading if carrying else ""
+
+
 def _once(parts: list[_Part]) -> tuple[list[_Part], list[tuple[_Part, _Part]]]:
     """Return the parts without those counted already, and those with the part that counts them.
 
-    A part found by hand belongs to the last measurement of its fuse before it, else to the first one.
+    A part behind a fuse belongs to the last measurement of that fuse before it, else to the first one.
     """
     behind: dict[int, list[_Part]] = {}
     fuses = [part for part in parts if part.reading]
@@ -187,8 +201,8 @@ def _once(parts: list[_Part]) -> tuple[list[_Part], list[tuple[_Part, _Part]]]:
 
 def _newest(parts: list[_Part], part: _Part) -> _Part:
     """Return the current measurement of an unrepaired part: its last one, or that of its fuse."""
-    of = part.reading or part.behind
-    again = [one for one in parts if one.reading and one.reading == of and one.era > part.era]
+    of = {part.reading, part.behind} - {""}
+    again = [one for one in parts if one.reading in of and one.era > part.era]
     return part if not again else again[-1]
 
 
