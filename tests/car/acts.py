@@ -440,6 +440,11 @@ def _raised(car: Car) -> None:
     car.is_on_the_road = False
 
 
+def _started_and_stopped(car: Car) -> None:
+    car.start()
+    car.switch_off()
+
+
 WITH_COOLING = """vents_across dash_spread vent_over_expected cooling_drop long_run_frost evaporator_reading
     compressor_turns valve_answer valve_unloads compressor_sound condenser_air condenser_picture
     drier_step device_frost device_warmed cooled_condenser heater_cut_off evaporator_drip
@@ -452,6 +457,10 @@ ASLEEP = """sleeping_current wake_pulses key_distance relay_pulled added_unplugg
     reverse_current bus_active fuse_interior fuse_audio fuse_body fuse_accessory fuse_motors
     no_fuse_drop time_to_sleep night_log wake_pattern camper_fuses
     warm_glovebox warm_boot warm_relay warm_radio warm_alternator warm_unit"""
+PROOFS_ASLEEP = """glovebox_filmed boot_filmed door_latch_given_shut lid_latch_given_shut
+    relay_out_and_benched coil_driver_unplugged radio_out_and_in door_unit_out_and_in
+    telematics_without_signal silent_without_unit fuse_out_second_night camera_out_and_in
+    towing_alarm_out_and_in blower_out_and_in"""
 UNDER_PRESSURE = """bubbles_rear bubbles_glass bubbles_roof bubbles_roof_glass smoke_front smoke_low
     warm_door_edge warm_rear_edge"""
 WET_AS_FOUND = """front_foam_moisture rear_foam_moisture lining_moisture boot_well_look no_water_track
@@ -734,6 +743,39 @@ GROUPS = (
     ),
     _group("support_log", Demand(lambda car: car.is_asleep, "it was not left alone")),
     _group("wakes_on_charger", effect=_wake_lithium),
+    _group(
+        PROOFS_ASLEEP,
+        Demand(lambda car: car.is_asleep, "its control units are awake"),
+    ),
+    _group(
+        "alternator_own_post commanded_direct",
+        Demand(lambda car: car.is_running, "the engine does not run"),
+    ),
+    _group(
+        "belt_cold_start",
+        Demand(lambda car: car.is_cold, "it is warm already: a belt squeals on a cold start"),
+        _started_and_stopped,
+    ),
+    _group(
+        "earth_bridged trigger_bridged",
+        Demand(
+            lambda car: car.is_inhibited and car.is_connected and not car.is_running,
+            "it is cranked and nothing keeps it from starting: it runs into somebody",
+            hurts=True,
+        ),
+    ),
+    _group(
+        "alternator_own_post commanded_direct belt_cold_start earth_bridged trigger_bridged",
+        Demand(lambda car: car.facts.get("powertrain") != "electric", "it has no alternator and no starter"),
+    ),
+    _group(
+        "link_open keys_at_the_reader feed_goes_dead",
+        Demand(
+            lambda car: car.is_connected,
+            "the battery is disconnected: there is nothing to look at or measure",
+        ),
+        Car.disturb,
+    ),
     _group(OPENS_THE_CABIN, effect=Car.open_up),
 )
 ASKS_NOTHING = """heat_stops_with_engine poor_in_frost hoses_hard_cold years_since_charge fumes_kind
