@@ -51,7 +51,7 @@ def test_without_a_terminal_a_scenario_is_played_to_its_end() -> None:
     assert done.returncode == 0, done.stderr
     assert done.stderr == b""
     assert told.startswith("An invented car, from 01_boot_lamp.yaml: ")
-    assert "Sure enough: Boot lamp stays lit." in told
+    assert "Proved: Boot lamp stays lit." in told
     assert told.rstrip().splitlines()[-1].startswith("What was wrong with this car: Boot lamp stays lit.")
 
 
@@ -208,6 +208,7 @@ def test_json_says_when_to_stop(advisor: Advisor) -> None:
         "open_message=none",
         "fuse_interior=flows",
         "warm_boot=warmer",
+        "boot_filmed=burns",
     )
     words = [word for one in saw for word in ("--saw", one)]
     said = answer(advisor("next", "--complaint", "flat_battery", *words, "--json"))
@@ -559,6 +560,7 @@ def test_replay_fails_where_a_car_was_not_found(advisor: Advisor, tmp_path: Path
     """A car whose cause does not come out on top is told in full, and the exit code is 1."""
     car = (SCENARIOS / "drain" / "01_boot_lamp.yaml").read_text(encoding="utf-8")
     file = tmp_path / "car.yaml"
+    car = car.replace("shows:", "shows:\n  boot_filmed: burns\n  glovebox_filmed: dark")
     file.write_text(car.replace("causes: [boot_lamp]", "causes: [glovebox_lamp]"), encoding="utf-8")
     ran = advisor("replay", file)
     assert ran.code == 1
