@@ -394,6 +394,15 @@ def test_facts_that_matter_are_asked_until_they_are_known(both: Call) -> None:
     assert Call.begun(both.engines, both.store, "van", ["creak"]).facts == {}
 
 
+def test_a_fact_entered_wrongly_is_put_right(both: Call) -> None:
+    """It stays on the form; the same again enters nothing."""
+    wrong = both.knows({"frame": "framed"})
+    assert wrong.known_facts == {"frame": "framed"}
+    assert "frame" in wrong.all_facts
+    assert wrong.knows({"frame": "framed"}) is wrong
+    assert wrong.knows({"frame": "frameless"}).known_facts == {"frame": "frameless"}
+
+
 def test_the_sheets_are_those_of_the_jobs_in_each_form(both: Call, monkeypatch: pytest.MonkeyPatch) -> None:
     """Markdown, a page or JSON, with the tag and the time here; letters stay letters."""
     call = Call.begun(both.engines, both.store, "rötlich", ["rattle", "knock"]).answered("bumps", "loud")

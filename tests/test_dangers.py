@@ -83,6 +83,7 @@ DANGERS = {
         "it boiled over on the hill",
         "the temperature needle is in the red",
         "it keeps overheating",
+        "the temperature needle climbs in traffic",
     ],
     "high_voltage_hurt": [
         "an orange cable is hanging down",

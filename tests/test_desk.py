@@ -300,6 +300,11 @@ async def test_a_fact_in_the_sentence_is_offered_and_the_question_stays(tmp_path
         assert screen.call.next.question is not None
         assert screen.call.next.question.reading == question.reading
         assert "Heard of the car" not in text_of(pilot)
+        await pilot.press("f")
+        await until(pilot, lambda screen: isinstance(screen, FactsScreen))
+        form = pilot.app.screen
+        assert isinstance(form, FactsScreen)
+        assert form.known == {"battery_age": "two_to_five_years"}  # and may be put right
 
 
 async def test_a_long_sentence_is_shown_whole(tmp_path: Path) -> None:

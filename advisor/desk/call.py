@@ -302,6 +302,17 @@ class Call:
         return tuple(filter(None, dict.fromkeys(every)))
 
     @property
+    def known_facts(self) -> Mapping[str, str]:
+        """Return what is known of the vehicle."""
+        return {fact: value for job in self.jobs for fact, value in job.case.facts.items()}
+
+    @property
+    def all_facts(self) -> Mapping[str, Fact]:
+        """Return the facts that matter for the complaints, those known included: they may be put right."""
+        matter = {*self.facts, *self.known_facts}
+        return {name: fact for name, fact in self.knowledge.facts.items() if name in matter}
+
+    @property
     def facts(self) -> Mapping[str, Fact]:
         """Return the facts that matter for the complaints and are not known yet."""
         return {name: self.knowledge.facts[name] for name in facts_to_ask(self.knowledge, self.calls)}
@@ -350,7 +361,9 @@ class Call:
         return replace(self, answered_readings=(*self.answered_readings, reading), waiting="")
 
     def knows(self, facts: Mapping[str, str]) -> Call:
-        """Save facts of the vehicle; the question before the caller stays there."""
+        """Save facts of the vehicle that are new or put right; the question before the caller stays there."""
+        before = self.known_facts
+        facts = {fact: value for fact, value in facts.items() if before.get(fact) != value}
         if not facts:
             return self
         question = self.next.question

@@ -151,15 +151,17 @@ class CallScreen(AskingScreen[Call | Inspection]):
 
     def action_facts(self) -> None:
         """Ask what is known of the vehicle."""
-        if not self.call.facts:
-            self.notify("No more facts about the vehicle are needed.", timeout=3)
+        call = self.call
+        if not call.all_facts:
+            self.notify("No facts about the vehicle are needed.", timeout=3)
             return
 
         def known(facts: dict[str, str] | None) -> None:
             if facts:
                 self.change(lambda: self.call.knows(facts))
 
-        self.app.push_screen(FactsScreen(self.call.facts, {}, self.call.heard, self.call.words), known)
+        form = FactsScreen(call.all_facts, call.known_facts, call.heard, call.words)
+        self.app.push_screen(form, known)
 
     def action_book(self) -> None:
         """See what to book."""
