@@ -73,7 +73,7 @@ def test_what_the_engine_is_told_is_the_complaint_and_the_answers_that_count(
         "flat_battery",
         (
             Known("keyless", "none"),
-            Known("battery_type", "agm"),
+            Known("compressor_type", "fixed"),
             Seen("bus_active", "busy"),
             Seen("bus_active", "silent"),
             Skipped("key_near", "on the phone"),
