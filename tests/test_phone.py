@@ -626,7 +626,17 @@ def test_half_of_the_questions_reach_what_all_of_them_would(
     assert found.asked > found.cold
 
 
-@FAMILIES
+LONGER_AFTER_A_CALL = pytest.param(
+    "drain",
+    marks=pytest.mark.xfail(
+        reason="118 minutes longer (standard error 62; median 8 shorter): some cars then stand two nights",
+        strict=False,
+    ),
+)
+"""By bits waiting counts as much as work, and the log of two nights outweighs what is spared."""
+
+
+@pytest.mark.parametrize("family", [LONGER_AFTER_A_CALL, "ingress", "climate"])
 def test_the_call_spares_the_technician_minutes(simulated_calls: SimulatedCalls, family: str) -> None:
     """The same cars, with nobody left to ask: the search is shorter on average than starting cold."""
     cold, after = map(np.concatenate, zip(*map(remaining_minutes, simulated_calls(family)), strict=True))
