@@ -378,7 +378,7 @@ def test_a_reading_says_what_it_proves_and_how(known: Made) -> None:
 def test_an_evaluation_counts_what_an_owner_counts(proving: tuple[Knowledge, Engine]) -> None:
     """Each figure again from the cars one by one, and the shares come to all of them."""
     knowledge, _ = proving
-    plan = TrialPlan(("c",), 400, 7, policies=("advice",))
+    plan = TrialPlan(("c",), 400, 7)  # every policy comes to its end, with proofs that are due
     (trial,) = evaluate(knowledge, plan, 1)
     _, (card,) = scorecards(knowledge, [trial])
     record, found = trial.records["advice"], card.endings

@@ -242,14 +242,13 @@ def choose(
     due = _due(ranker, beliefs, offered, reason, proved)
     waits = np.asarray(due.any(axis=1))
     reason = np.where(waits, -1, reason)
-    if wishes is not None:
-        can = np.where(waits[:, np.newaxis], due, offered.bits > 0)
-        reading = np.where(can, wishes, -np.inf).argmax(axis=1)
-    else:
-        told = offered.bits if ranker.ranking == "bits" else rates(ranker, offered)
-        rank = np.where(np.where(waits[:, np.newaxis], due, worth), comparable(told), -1.0)
-        best = rank == rank.max(axis=1, keepdims=True)
-        reading = np.where(best, offered.minutes, np.inf).argmin(axis=1)
+    told = offered.bits if ranker.ranking == "bits" else rates(ranker, offered)
+    rank = np.where(np.where(waits[:, np.newaxis], due, worth), comparable(told), -1.0)
+    best = rank == rank.max(axis=1, keepdims=True)
+    reading = np.where(best, offered.minutes, np.inf).argmin(axis=1)
+    if wishes is not None:  # a proof that is due comes first all the same
+        wished = np.where(offered.bits > 0, wishes, -np.inf).argmax(axis=1)
+        reading = np.where(waits, reading, wished)
     seen_with = offered.seen_with[np.arange(len(reading)), reading]
     return Choices(np.where(reason < 0, reading, -1), seen_with, reason)
 
