@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from advisor.advice.obstacles import obstacle, out_of_reach_words, to_ask_first
-from advisor.advice.proof import Ending, asks_for_proof, ending, shown_by_proof
+from advisor.advice.proof import Ending, ending, shown_by_proof
 from advisor.advice.rules import (
     REASONS,
     Workshop,
@@ -180,8 +180,8 @@ def advise(
     proposals, held = _held_back(knowledge, policy, reachable, waiting)
     unavailable += held
     stop = _stop_of(situation, suspects, proposals)
-    if stop is not None and stop.reason == "sure" and stop.fault:
-        due = _proofs_due(situation, stop.fault)
+    if stop is not None and stop.reason == "sure" and stop.ending and stop.ending.unproved:
+        due = knowledge.proofs.get(stop.fault or "", ())
         proposals = [replace(one, due=one.reading in due and not one.at_rest) for one in proposals]
     proposals.sort(
         key=lambda one: (
@@ -358,23 +358,15 @@ def _stop_of(
     situation: Situation, suspects: Sequence[FaultPosterior], proposals: Sequence[CandidateReading]
 ) -> Stop | None:
     policy = situation.policy
+    paused = _after_repair(situation.case)
+    if paused is not None:
+        return paused
     any_worth = any(proposal.is_worth_taking(policy) for proposal in proposals)
-    stop = _after_repair(situation.case)
-    if stop is not None:
-        return stop
     stop = _stop(situation.case, suspects, any_worth, policy)
     if stop is None:
         return None
     shown = shown_by_proof(situation.knowledge, situation.case)
     return replace(stop, ending=ending(situation.knowledge, policy, situation.posterior, shown))
-
-
-def _proofs_due(situation: Situation, fault: str) -> tuple[str, ...]:
-    """Return the readings that would prove a fault whose remedy waits for that; none once one has."""
-    knowledge, case = situation.knowledge, situation.case
-    proofs = knowledge.proofs.get(fault, ())
-    waits = bool(proofs) and asks_for_proof(knowledge, situation.policy, fault)
-    return proofs if waits and fault not in shown_by_proof(knowledge, case) else ()
 
 
 def _after_repair(case: Case) -> Stop | None:
