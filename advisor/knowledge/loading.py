@@ -132,11 +132,12 @@ def _proofs_as_readings(
                 yield _bad_id(name, places[path], owners)
             owners.setdefault(name, places[path])
             sections["readings"][name] = proof.as_reading(fault, said.given)
-            numbers = {"shows": ("noisy_or", "causes", fault), "without": ("noisy_or", "leak")}
-            for there in [one for one in places if one[: len(path)] == path]:
-                inside = there[len(path) :]
-                own = numbers.get(str(inside[0]), inside) if inside else inside
-                places[("readings", name, *own)] = places[there]
+    for there, place in list(places.items()):
+        if there[:1] == ("faults",) and there[2:3] == ("proof",) and len(there) > 3:
+            inside = there[4:]
+            numbers = {"shows": ("noisy_or", "causes", there[1]), "without": ("noisy_or", "leak")}
+            own = numbers.get(str(inside[0]), inside) if inside else inside
+            places[("readings", there[3], *own)] = place
 
 
 def _bad_id(name: str, place: Place, owners: Mapping[str, Place]) -> Problem:
