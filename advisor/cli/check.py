@@ -27,8 +27,6 @@ if TYPE_CHECKING:
     from advisor.policy import Policy
 
 WATCHED_EVERY_SECONDS = 0.5
-LETTERS = 79
-"""A line for a terminal; 80 letters would already wrap on some."""
 RATED_CARS, MOST_RATED = 200, 10
 """Simulated cars of each complaint to find the numbers on which most hangs, and how many are named."""
 
@@ -178,6 +176,7 @@ def _share_lines_on(knowledge: Knowledge, cause: str, facts: Mapping[str, str]) 
 def _proof_lines(knowledge: Knowledge, policy: Policy) -> Iterator[str]:
     """Say which faults have no proof, which can never be sure, and the numbers on which most hangs."""
     from advisor.checks.ceilings import ceilings
+    from advisor.evaluation.report import LETTERS
     from advisor.evaluation.sensitivity import most_costly
     from advisor.evaluation.trials import TrialPlan
 
