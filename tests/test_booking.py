@@ -13,7 +13,7 @@ import pytest
 
 from advisor.advice.rules import Workshop
 from advisor.case.case import Case
-from advisor.case.entries import TOLD, Known, Prepared, Seen, Skipped, Warned
+from advisor.case.entries import SEEN_TODAY, TOLD, Confirmed, Known, Prepared, Seen, Skipped, Warned
 from advisor.desk.booking import (
     AT_THE_CAR,
     IN_DOUBT,
@@ -237,10 +237,11 @@ def test_the_same_case_gives_the_same_sheet(puddle: Knowledge, sheet: BookingShe
 def test_four_in_five_of_the_sheets_own_jobs_are_done_in_the_minutes_booked(shipped: Knowledge) -> None:
     """On shipped knowledge, where jobs differ; the parts add up on average and not in their percentiles."""
     engine = compile_tables(build(shipped, "no_air").tables)
-    made = booking_sheet(shipped, engine, Case("no_air"), Workshop())
+    case = Case("no_air").with_entry(Confirmed("no_air", SEEN_TODAY))
+    made = booking_sheet(shipped, engine, case, Workshop())
     ranker = compile_ranker(shipped, engine, "no_air")
-    *_, jobs = simulated(ranker, Case("no_air"), seed=20_260_301, cars=400)
-    assert 0.79 <= np.mean(jobs.minutes <= made.total.upto) <= 0.82
+    *_, jobs = simulated(ranker, case, seed=20_260_301, cars=400)
+    assert np.mean(jobs.minutes < made.total.upto) <= 0.8 <= np.mean(jobs.minutes <= made.total.upto)
     assert made.total.expected == pytest.approx(made.hands_on.expected + made.waiting.expected)
 
 

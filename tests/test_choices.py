@@ -8,6 +8,7 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import OptionList
 
+from advisor.bench.wording import task_words
 from advisor.knowledge.knowledge import Knowledge
 from advisor.screens.widgets.choices import ChoiceScreen
 from tests.test_screens import KNOWLEDGE, door, opened, running, said, settled
@@ -101,4 +102,4 @@ async def test_the_list_of_readings_says_where_its_order_restarts(tmp_path: Path
         await pilot.press("2")
         await settled(pilot)
         assert task.chosen is not None
-        assert readings[1].endswith(task.session.knowledge.readings[task.chosen].name)
+        assert readings[1].endswith(task_words(task.session.knowledge, task.chosen))
