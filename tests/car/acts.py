@@ -467,32 +467,39 @@ WET_AS_FOUND = """front_foam_moisture rear_foam_moisture lining_moisture boot_we
     glycol_strip glycol_freeze_point smell_foam"""
 POURED_OVER_IT = """scuttle_pour_inside sunroof_frame_look hose_low hose_door hose_mirror hose_screen
     hose_rear hose_tail_lamp hose_high_lamp hose_sunroof hose_roof_rail hose_aerial hose_door_gap
-    hose_glass_edge hose_pillar_foot hose_bumper hose_gaiter hose_roof_glass"""
+    hose_glass_edge hose_pillar_foot hose_bumper hose_gaiter hose_roof_glass
+    intake_filmed grommet_puttied seal_padded_wet striker_set_wet lid_edge_filmed vent_frame_filmed
+    tow_hole_puttied screen_water_and_air side_glass_water_and_air floor_dye"""
 BOTTLES = "scuttle_pour sunroof_front_pour sunroof_rear_pour door_dye gaiter_dye bowl_pour"
 """A little water in one place, and a paper towel where it would come in."""
 HIGHER_ZONES = {
-    "sill": "hose_low hose_mirror hose_door_gap hose_glass_edge hose_pillar_foot",
-    "doors": "hose_door",
-    "screen": "hose_screen hose_sunroof hose_roof_rail hose_aerial hose_roof_glass",
+    "sill": """hose_low hose_mirror hose_door_gap hose_glass_edge hose_pillar_foot seal_padded_wet
+    striker_set_wet""",
+    "doors": "hose_door side_glass_water_and_air",
+    "screen": "hose_screen hose_sunroof hose_roof_rail hose_aerial hose_roof_glass screen_water_and_air",
     "bumper": "hose_rear hose_tail_lamp hose_bumper",
-    "lamps": "hose_high_lamp hose_gaiter",
+    "lamps": "hose_high_lamp hose_gaiter lid_edge_filmed",
 }
 """The zone that has to be watered before these, or its own leak is taken for theirs."""
 HANDS_IN_THE_FAN = "filter_light filter_look evaporator_look intake_look drain_flow motor_fed_direct"
 HANDS_ROUND_THE_ENGINE = """belt_look clutch_check condenser_stain joint_stain leak_search drain_sniff
     clamp_look scuttle_look scuttle_pour hub_by_hand clutch_jumped fan_driven dye_lamp valve_foam
     fuel_look oil_on_hot_parts joint_foamed condenser_foamed seal_after_run clutch_fed"""
-RAISED = "floor_look undertray_look drain_flow leak_search tow_bar_look wheels_turned tread_felt"
+RAISED = """floor_look undertray_look drain_flow leak_search tow_bar_look wheels_turned tread_felt
+    rod_on_carrier floor_dye tow_hole_puttied"""
 OPENS_THE_CABIN = """filter_light filter_look evaporator_look intake_look drain_flow film_wipe door_paper
     boot_paper door_gap door_slots_probe door_ultrasonic outlet_draught vent_frame_look washer_dye
     floor_look duct_look scuttle_pour sunroof_front_pour sunroof_rear_pour door_dye
-    gaiter_dye gaiter_look door_seal_look door_lift light_test tow_bar_look tracer_gas heater_joint_look"""
+    gaiter_dye gaiter_look door_seal_look door_lift light_test tow_bar_look tracer_gas heater_joint_look
+    joint_under_pressure half_screen"""
 ROAD_TEST = """tape_doors tape_glass_edge tape_mirror tape_roof bars_off tape_trim tape_screen tape_scuttle
-    tape_lid wheels_swapped"""
+    tape_lid wheels_swapped tape_sunroof seal_padded_noise striker_set_noise tape_side_glass
+    undertray_fastened"""
 
 GROUPS = (
     _group(
-        "tank_opened bleed_air matrix_flush cooling_pressure_loss matrix_alone level_filled air_bled_out",
+        "tank_opened bleed_air matrix_flush cooling_pressure_loss matrix_alone joint_under_pressure "
+        "level_filled air_bled_out",
         Demand(
             lambda car: car.is_cold,
             "the cooling system is opened or pumped up while it is hot: somebody is scalded",
@@ -537,7 +544,7 @@ GROUPS = (
         Demand(lambda car: car.is_ignition_on, "its ignition is off"),
     ),
     _group(
-        """recirculation_air fresh_air_paper vent_speed filter_out blower_volts blower_amps
+        """recirculation_air fresh_air_paper intake_flap_turned vent_speed filter_out blower_volts blower_amps
         controller_input duct_look mode_shaft_turned mode_shaft_jams recirculation_shaft_turned
         recirculation_shaft_jams controller_passed_by filter_bagged""",
         Demand(lambda car: car.is_blower_on, "its blower is off"),
