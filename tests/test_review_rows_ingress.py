@@ -187,7 +187,7 @@ def test_nobody_drives_with_a_sound_meter_because_of_a_wet_carpet(
 ) -> None:
     """Tape, bars and what the noise is like are for wind noise; the proofs by water for water."""
     drives = {one for one in shipped.readings if "road_test" in setups_of(shipped, one)}
-    assert len(drives) == 10
+    assert len(drives) == 15
     hoses = {one for one in shipped.readings if "hose_ready" in setups_of(shipped, one)}
     assert len(hoses) > 15
     for complaint in WATER:
