@@ -213,6 +213,18 @@ def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         yield
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _looks_often_whether_idle() -> Iterator[None]:
+    """Textual looks every 20 ms whether a program under test has come to rest: half of a suite was that wait.
+
+    A look every 5 ms asks for the same share of the time to be idle.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("textual._wait.SLEEP_GRANULARITY", 0.005)
+        patch.setattr("textual._wait.SLEEP_IDLE", 0.005 / 20)
+        yield
+
+
 @pytest.fixture(autouse=True)
 def _keys_count_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     """Screens in this process take keys as fast as they come, but where a test is about just that."""
