@@ -176,7 +176,7 @@ async def test_closed_jobs_are_listed_searched_read_and_reopened(
         await settled(pilot)
         assert keys(pilot) == ["new", "job 1", None, "closed 3", "closed 2"]
         assert "Job 2: blue estate · Door rattles" in text_of(pilot)
-        assert "closed: Check strap loose" in text_of(pilot)
+        assert "closed: Check strap loose, not proved" in text_of(pilot)
         start = pilot.app.screen
         for typed, found in (
             ("van", ["new", "job 1", None, "closed 3"]),

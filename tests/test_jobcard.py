@@ -254,6 +254,31 @@ def test_an_open_job_says_so(bench: Bench) -> None:
     assert "- **Remedy done:** None" in result
 
 
+@pytest.mark.parametrize(
+    ("filmed", "searched", "told"),
+    [
+        (
+            "burns",
+            "A proof of this cause was seen before the repair",
+            "We made sure of it on the car before anything was repaired.",
+        ),
+        (
+            "dark",
+            "No proof of this cause was seen before the repair",
+            "on the part itself we could not see it beforehand",
+        ),
+    ],
+)
+def test_the_papers_say_whether_the_cause_was_proved(
+    bench: Bench, filmed: str, searched: str, told: str
+) -> None:
+    """For the file what the search had come to before the repair, for the customer in plain words."""
+    read: list[Entry] = [DRAW, Seen("warm_boot", "warm"), Seen("boot_filmed", filmed)]
+    filed = bench.filed(*read, Repaired("boot_lamp", PRINTED), Closed("boot_lamp", ""))
+    assert searched in section(markdown(bench.card(filed)), "Result")
+    assert told in " ".join(section(markdown(bench.sheet(filed)), "What we found").split())
+
+
 def test_a_repair_that_did_not_help_is_told(bench: Bench) -> None:
     """The complaint that came back after a remedy stands in the result; before the check that is said too."""
     repaired = bench.filed(DRAW, Repaired("boot_lamp", BEGUN.isoformat()))

@@ -11,7 +11,7 @@ import pytest
 
 from advisor.advice.advice import Advice, advise
 from advisor.advice.obstacles import obstacle
-from advisor.advice.proof import Ending, asks_for_proof, ending, shown_by_proof
+from advisor.advice.proof import Ending, asks_for_proof, ending, shown_by_proof, was_seen
 from advisor.advice.rules import ENDINGS, Workshop, endings
 from advisor.advice.situation import Situation
 from advisor.bench.wording import remedy_lines, stop_sentence, why
@@ -241,6 +241,18 @@ def test_what_a_proof_has_shown_holds_until_it_is_put_right(
 ) -> None:
     """A guess proves nothing, the last answer counts, and a repaired cause is proved no more."""
     assert shown_by_proof(proving[0], Case("c", entries)) == shown
+
+
+def test_a_repaired_cause_was_seen_where_a_proof_had_shown_it_before(
+    proving: tuple[Knowledge, Engine],
+) -> None:
+    """After the repair it still counts as seen; a proof after the repair shows nothing of the time before."""
+    knowledge, _ = proving
+    done = Repaired("lamp", "2030-01-07T10:00:00+00:00")
+    proof = Seen("lamp_out", "follows")
+    assert was_seen(knowledge, Case("c", (proof, done)), "lamp")
+    assert not was_seen(knowledge, Case("c", (done, proof)), "lamp")
+    assert not was_seen(knowledge, Case("c", (proof, done)), "relay")
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ import numpy as np
 from advisor.advice.rules import ENDINGS, EndingKind, comparable, endings, most_probable_first
 from advisor.advice.situation import current_faults
 from advisor.case.case import Case
+from advisor.case.confirmed import before_repair
 from advisor.case.entries import Measured, Repaired, Seen
 from advisor.inference.engine import Posterior
 from advisor.knowledge.knowledge import Knowledge
@@ -56,6 +57,11 @@ def shown_by_proof(knowledge: Knowledge, case: Case) -> frozenset[str]:
             shown[entry.reading] = reading.proves if outcome in reading.proving_outcomes else ()
             repaired.difference_update(shown[entry.reading])
     return frozenset(cause for causes in shown.values() for cause in causes) - repaired
+
+
+def was_seen(knowledge: Knowledge, case: Case, fault: str) -> bool:
+    """Return whether a proof had shown the fault itself, and not only its branch, before any repair."""
+    return fault in shown_by_proof(knowledge, before_repair(case))
 
 
 def _plain_outcome(knowledge: Knowledge, case: Case, entry: Seen | Measured) -> str | None:

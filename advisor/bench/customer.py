@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
+from advisor.advice.proof import was_seen
 from advisor.advice.rules import most_probable_first
 from advisor.bench.history import History, weighed
 from advisor.bench.wording import come_back_words, usual_words
@@ -107,6 +108,10 @@ class _Sheet:
             yield f"{closed.remark}."
         elif closed:
             yield f"{self._cause(closed.fault)}."
+            if was_seen(self.knowledge, self.case, closed.fault):
+                yield "We made sure of it on the car before anything was repaired."
+            elif closed.fault in self.case.repaired:
+                yield "It fits best what we read; on the part itself we could not see it beforehand."
         elif self.history.repairs and self.case.checked == GONE:
             yield f"{self._cause(self.history.repairs[-1].fault)}. The job is not closed yet."
         else:

@@ -8,10 +8,12 @@ from functools import cached_property
 
 from advisor.advice.advice import CandidateReading, Stop, advise
 from advisor.advice.conflict import Disagreement, disagreement
+from advisor.advice.proof import Ending, ending, shown_by_proof
 from advisor.advice.rules import comparable, most_probable_first
 from advisor.advice.situation import InconsistentEvidence, Situations, posterior_history
 from advisor.bench.wording import CLEARS_NOTHING, entry_words, largest_move, outcome_words
 from advisor.case.case import Case
+from advisor.case.confirmed import before_repair
 from advisor.case.entries import (
     Accounted,
     Checked,
@@ -51,6 +53,8 @@ class Weighed:
     left: tuple[CandidateReading, ...] = ()
     """Readings that would still tell something if what they need were there."""
     trouble: str = ""
+    ending: Ending | None = None
+    """What the search had come to before the first repair, or before it was closed without one."""
 
     @property
     def now(self) -> Mapping[str, float]:
@@ -67,7 +71,8 @@ def weighed(
     """Return a case weighed by this knowledge, or the sentence that says why it cannot be."""
     situations = Situations(knowledge, engine_of, policy)
     try:
-        situation = situations.of(case)
+        situation, search = situations.of(case), before_repair(case)
+        found = ending(knowledge, policy, situations.of(search).posterior, shown_by_proof(knowledge, search))
         stages = posterior_history(situations, case)
     except InconsistentEvidence as error:
         return Weighed(trouble=str(error))
@@ -75,7 +80,7 @@ def weighed(
         return Weighed(trouble="With these repairs it would take too long to work out.")
     advice = advise(situation, before=stages[-1])
     left = tuple(one for one in advice.proposals if one.at_rest or one.is_worth_taking(policy))
-    return Weighed(stages, advice.stop, disagreement(situation), advice.belief_error, left)
+    return Weighed(stages, advice.stop, disagreement(situation), advice.belief_error, left, ending=found)
 
 
 @dataclass(frozen=True)

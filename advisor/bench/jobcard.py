@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
 
+from advisor.advice.proof import was_seen
 from advisor.advice.rules import most_probable_first
 from advisor.bench.history import History, weighed
 from advisor.bench.nofault import not_met_lines, tested_lines
@@ -14,6 +15,7 @@ from advisor.bench.wording import (
     cause_words,
     come_back_words,
     disagreement_words,
+    ending_words,
     entry_words,
     forbidden_lines,
     off_by_words,
@@ -91,6 +93,10 @@ class _Card:
         if closed:
             yield "State", f"Closed {self.history.closed_at}"
             yield "Cause", cause_words(self.knowledge, closed) if closed.fault else "No fault found"
+            if found.ending and closed.fault:
+                seen = was_seen(self.knowledge, self.case, closed.fault)
+                proof = f"{'A' if seen else 'No'} proof of this cause was seen before the repair"
+                yield "Search", (ending_words(self.knowledge, found.ending), proof)
         else:
             cancelled = self.case.cancelled
             yield "State", f"Cancelled: {cancelled.reason}" if cancelled else "Still open"

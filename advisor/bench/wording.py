@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from advisor.advice.advice import Advice, Answer, CandidateReading, FaultPosterior, Stop
 from advisor.advice.conflict import Disagreement
+from advisor.advice.proof import Ending
 from advisor.case.case import Case
 from advisor.case.condition import Present
 from advisor.case.current_draw import Account
@@ -365,6 +366,18 @@ def cause_words(knowledge: Knowledge, closed: Closed) -> str:
     if closed.in_words:
         return f"{closed.remark} (in words, not one of those listed)"
     return knowledge.title(closed.fault) if closed.fault else "no fault found"
+
+
+def ending_words(knowledge: Knowledge, found: Ending) -> str:
+    """Return what a search had come to before the repair: how sure the cause was, and by what."""
+    cause = knowledge.title(found.cause) if found.cause else ""
+    return {
+        "proved": f"Proved: {cause}",
+        "group proved": f"Proved: {cause}; which of it is not told",
+        "by exclusion": f"By exclusion, not seen itself: {cause}",
+        "likely": f"Likely, not proved: {cause}",
+        "not found": "No cause stood out",
+    }[found.kind]
 
 
 def _step_words(knowledge: Knowledge, case: Case, entry: TakenBack) -> str:

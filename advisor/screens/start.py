@@ -14,6 +14,7 @@ from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
+from advisor.advice.proof import was_seen
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence, Situations
 from advisor.bench.session import Engines, JobSummary, Session, job_summary, reopened
@@ -234,7 +235,12 @@ class StartScreen(AskingScreen[None]):
         ended = f"  cancelled: {cancelled.reason}" if cancelled else ""
         if closed and general:
             return head, f"  closed: {closed.remark}"
-        return head, f"  closed: {cause_words(knowledge, closed)}" if closed else ended
+        if not closed:
+            return head, ended
+        how = ""
+        if closed.fault in knowledge.faults:
+            how = ", proved" if was_seen(knowledge, filed.case, closed.fault) else ", not proved"
+        return head, f"  closed: {cause_words(knowledge, closed)}{how}"
 
     @work(thread=True, exclusive=True, group="glances")
     def read(self) -> None:
