@@ -767,7 +767,7 @@ def test_a_setup_that_the_knowledge_no_longer_has_waits_for_nothing(door: Bench)
     case = Case("rattle", tuple(Prepared(name, start.isoformat()) for name in ("gone", "open_wide")))
 
     def waits(knowledge: Knowledge, case: Case, now: datetime) -> dict[str, float]:
-        return present(knowledge, case).waiting_minutes(knowledge, case.facts, now)
+        return present(knowledge, case).waiting_minutes(now)
 
     left = waits(door.knowledge, case, start + timedelta(minutes=1))
     assert left == {"open_wide": 3.0, "room": 0.0, "unlocked": 0.0}

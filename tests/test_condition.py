@@ -252,11 +252,107 @@ def test_a_person_may_state_a_condition_with_its_beginning(car: tuple[Knowledge,
     case = Case("c", (Stated("asleep", at(-600)), Seen("draw", "much")))
     here = present(knowledge, case)
     assert here.condition.in_place == {"asleep"}
-    assert here.waiting_minutes(knowledge, {}, MORNING) == {"asleep": 0}
+    assert here.waiting_minutes(MORNING) == {"asleep": 0}
     assert [move.made for move in moves(knowledge, case)] == [(), ()]
     assert to_put_back(knowledge, case) == ()
     just_now = present(knowledge, Case("c", (Stated("asleep", at(-20)),)))
-    assert just_now.waiting_minutes(knowledge, {}, MORNING) == {"asleep": 40}
+    assert just_now.waiting_minutes(MORNING) == {"asleep": 40}
+
+
+AT_WORK = """\
+complaints: {c: {name: It does not cool, family: f, any_of: {gas: 60, coil: 45}, unlisted: 5}}
+faults:
+  gas: {name: Gas lost, remedy: Fill it, remedy_minutes: 40, price: low}
+  coil: {name: Coil burnt, remedy: New coil, remedy_minutes: 60, price: middling}
+setups:
+  cold: {name: Engine cold, kind: heat, hands_on_minutes: 1, waiting_minutes: 150}
+  hot: {name: Engine hot, kind: heat, hands_on_minutes: 0}
+  started: {name: Started, needs: [hot], starts_from: [cold], hands_on_minutes: 5, waiting_minutes: 10}
+  gauges: {name: Gauges on, hands_on_minutes: 6}
+  full: {name: At full cooling, kind: running, hands_on_minutes: 4, waiting_minutes: 10}
+  settled: {name: Gauges settled, needs: [gauges, full], hands_on_minutes: 1, waiting_minutes: 1}
+  glue: {name: Glue dry, hands_on_minutes: 5, waiting_minutes: 30}
+  lamp: {name: Lamp warm, hands_on_minutes: 5, waiting_minutes: 20}
+  both: {name: Lamp clear of the glue, needs: [glue], hands_on_minutes: 15}
+readings:
+  pressure:
+    name: Pressure
+    minutes: 3
+    setup: settled
+    outcomes: {low: Low, high: High}
+    noisy_or: {leak: 10 of 100, causes: {gas: 90 of 100}}
+  start:
+    name: Start
+    minutes: 3
+    setup: started
+    outcomes: {low: Low, high: High}
+    noisy_or: {leak: 10 of 100, causes: {gas: 90 of 100}}
+  glow:
+    name: Glow
+    minutes: 3
+    setup: [glue, lamp]
+    outcomes: {low: Low, high: High}
+    noisy_or: {leak: 10 of 100, causes: {gas: 90 of 100}}
+  clear:
+    name: Clear
+    minutes: 3
+    setup: [both, lamp]
+    outcomes: {low: Low, high: High}
+    noisy_or: {leak: 10 of 100, causes: {gas: 90 of 100}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("reading", "hands_on", "waiting", "by_the_clock"),
+    [
+        pytest.param("pressure", 6 + 4 + 1, 10 + 1, 10 + 1 + 1, id="one builds on the wait of another"),
+        pytest.param("start", 1 + 5, 150 + 10, 150 + 5 + 10, id="what it starts from is over by then"),
+        pytest.param("glow", 5 + 5, 30, 30, id="waits that are independent run together"),
+        pytest.param("clear", 5 + 15 + 5, 30, 30 + 15, id="work after a wait"),
+    ],
+)
+def test_setups_begun_together_wait_as_long_as_is_charged_for_them(
+    tmp_path: Path, reading: str, hands_on: float, waiting: float, by_the_clock: float
+) -> None:
+    """By hand: one person works; what builds on a wait is made after it, and the clock asks for just that.
+
+    When the waits begin, what builds on none is made. Card, simulated cars and planned minutes agree.
+    """
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + AT_WORK, encoding="utf-8")
+    knowledge = checked([tmp_path])
+    way = way_to_reading(knowledge, UNKNOWN, reading, {})
+    assert isinstance(way, Way)
+    assert (way.hands_on_minutes, way.waiting_minutes) == (hands_on, waiting)
+    case = Case("c", tuple(Prepared(setup, at(0)) for setup in way.made))
+    assert max(present(knowledge, case).waiting_minutes(MORNING).values()) == by_the_clock
+    late = MORNING + timedelta(minutes=by_the_clock)
+    assert set(present(knowledge, case).waiting_minutes(late).values()) == {0}
+    assert minutes(knowledge, case) == (hands_on, waiting)
+    simulated = Conditions(knowledge, (reading,))
+    ways = simulated.ways(simulated.number(UNKNOWN, {}))
+    assert (ways.hands_on_minutes[0], ways.waiting_minutes[0]) == (hands_on + 3, waiting)
+    proposal = next(one for one in advised_on(knowledge, case, 0).proposals if one.reading == reading)
+    assert proposal.minutes == 3 + by_the_clock
+
+
+def test_a_wait_that_runs_is_counted_once_where_another_begins_beside_it(tmp_path: Path) -> None:
+    """Ten minutes into the drying of the glue: the lamp warms meanwhile, the clearance is made after it."""
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + AT_WORK, encoding="utf-8")
+    knowledge = checked([tmp_path])
+    told = {
+        one.reading: one for one in advised_on(knowledge, Case("c", (Prepared("glue", at(0)),)), 10).proposals
+    }
+    assert told["glow"].minutes == 3 + 5 + max(30 - 10, 20)
+    assert told["clear"].minutes == 3 + 5 + 15 + 20 + 20
+    cooling = Case("c", (Prepared("cold", at(0)),))
+    started = next(one for one in advised_on(knowledge, cooling, 10).proposals if one.reading == "start")
+    assert started.minutes == 3 + (150 - 10) + 5 + 10
+
+
+def advised_on(knowledge: Knowledge, case: Case, later: float) -> Any:
+    """The advice on a case so many minutes into the morning."""
+    engine = compile_tables(build(knowledge, "c").tables)
+    return advise(Situation.of(knowledge, engine, case), now=MORNING + timedelta(minutes=later))
 
 
 def test_what_lasts_only_so_long_is_unknown_afterwards(car: tuple[Knowledge, Engine]) -> None:
@@ -485,9 +581,10 @@ def test_whatever_is_entered_no_two_of_a_kind_are_true_and_no_minutes_are_negati
         )
         assert not stage.condition.in_place & stage.condition.over
         assert stage.condition.for_good <= stage.condition.over
-        waits = stage.waiting_minutes(knowledge, {}, MORNING + timedelta(minutes=later))
+        waits = stage.waiting_minutes(MORNING + timedelta(minutes=later))
         assert set(waits) == stage.condition.in_place
-        assert all(0 <= wait <= 20 for wait in waits.values())
+        longest = 20 * len(NAMES) + 3 * len(NAMES)  # one after the other, with the work between them
+        assert all(0 <= wait <= longest for wait in waits.values())
         for name in knowledge.readings:
             way = way_to_reading(knowledge, stage.condition, name, {})
             if isinstance(way, Way):
@@ -498,6 +595,23 @@ def test_whatever_is_entered_no_two_of_a_kind_are_true_and_no_minutes_are_negati
                 assert len(kinds(knowledge, way.after.in_place)) == len(
                     set(kinds(knowledge, way.after.in_place))
                 )
+
+
+@settings(derandomize=True, max_examples=60, deadline=None, database=None)
+@given(knowledge=knowledges(), name=st.sampled_from(NAMES))
+def test_what_is_begun_in_one_go_waits_by_the_clock_as_long_as_it_is_charged(
+    knowledge: Knowledge, name: str
+) -> None:
+    """From a car of which nothing is known: work and wait together are the minutes until it is in place."""
+    way = way_to(knowledge, UNKNOWN, [name], {})
+    if not isinstance(way, Way) or way.assumed:
+        return
+    case = Case("c", tuple(Prepared(setup, at(0)) for setup in way.made))
+    by_the_clock = max(present(knowledge, case).waiting_minutes(MORNING).values())
+    assert minutes(knowledge, case) == (way.hands_on_minutes, way.waiting_minutes)
+    assert way.waiting_minutes <= by_the_clock <= way.waiting_minutes + way.hands_on_minutes
+    waits = [knowledge.setups[setup].waiting_minutes for setup in way.made]
+    assert max(waits) <= by_the_clock <= sum(waits) + way.hands_on_minutes
 
 
 @settings(derandomize=True, max_examples=40, deadline=None, database=None)

@@ -216,7 +216,7 @@ def test_a_setup_that_an_answer_relied_on_is_ended_instead(bench: Callable[..., 
 
 
 def test_looking_for_the_complaint_in_no_time_is_asked_about(bench: Callable[..., Bench]) -> None:
-    """Six minutes and the waits of its setups: 12 to get hot and 8 at full cooling."""
+    """Six minutes and the waits of its setups: 12 to get hot, 2 of work then, and 8 at full cooling."""
     job = bench()
     assert "How: Hand at the middle vent. About 6 min, and 20 min to wait." in text_of(job.session)
     told = "So soon? About 6 min, and 20 min to wait: Hand at the middle vent. Was it looked for like this?"
@@ -225,8 +225,8 @@ def test_looking_for_the_complaint_in_no_time_is_asked_about(bench: Callable[...
     assert job.session.confirm_early_words("not tried yet") == ""
     assert job.after(30).confirm_early_words(SEEN_TODAY) == told, "nobody has entered the wait"
     job.session = job.session.prepared(["hot", "cooling"])
-    assert "About 6 min, and 12 min to wait: " in job.session.confirm_early_words(SEEN_TODAY)
-    assert job.after(11).confirm_early_words(SEEN_TODAY) != ""
+    assert "About 6 min, and 22 min to wait: " in job.session.confirm_early_words(SEEN_TODAY)
+    assert job.after(21).confirm_early_words(SEEN_TODAY) != ""
     assert job.after(1).confirm_early_words(SEEN_TODAY) == ""
 
 

@@ -386,7 +386,7 @@ def test_nothing_is_planned_where_nothing_is_waited_for(hum: tuple[Knowledge, En
 
 def waits(knowledge: Knowledge, case: Case, now: datetime) -> dict[str, float]:
     """The setups in place with the minutes that their waits still take."""
-    return present(knowledge, case).waiting_minutes(knowledge, case.facts, now)
+    return present(knowledge, case).waiting_minutes(now)
 
 
 def test_a_wait_runs_by_the_clock_and_ends(hum: tuple[Knowledge, Engine]) -> None:

@@ -219,7 +219,7 @@ def test_while_a_wait_runs_everything_is_offered_as_the_advice_offers_it(
     began = now - timedelta(minutes=wait - left)
     case = Case(name, tuple(Prepared(setup, began.isoformat()) for setup in setups))
     car = present(shipped, case, (began.isoformat(),) * len(setups), now)
-    waiting = car.waiting_minutes(shipped, {}, now)
+    waiting = car.waiting_minutes(now)
     assert waiting[setups[-1]] == left
     ranker = compile_ranker(shipped, engine, name)
     starts = starts_of(ranker, [case], car.condition, waiting)

@@ -41,7 +41,7 @@ from advisor.knowledge.conditions import (
     wanted_by,
     way_to_reading,
 )
-from advisor.knowledge.knowledge import Knowledge, setups_of
+from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.model.nodes import is_instrument_leaf, shown_by
 from advisor.policy import Policy
@@ -159,7 +159,7 @@ def advise(
         for fault in most_probable_first(situation.beliefs)
     )
     car = present(knowledge, case) if car is None else car
-    waiting = car.waiting_minutes(knowledge, case.facts, now) if now else {}
+    waiting = car.waiting_minutes(now) if now else {}
     reachable, unavailable = [], []
     told = posterior.expected_information_bits
     for reading in told:
@@ -332,8 +332,7 @@ def _proposal(
     ends: frozenset[str] = frozenset()
     if way is not None:
         hands_on += way.hands_on_minutes
-        needed = [setup for setup in setups_of(knowledge, reading) if setup not in way.made]
-        wait += way.waiting_minutes + max((waiting.get(setup, 0.0) for setup in needed), default=0.0)
+        wait += way.waiting_from(waiting)
         ends = condition.in_place - after_reading(knowledge, way, reading, None).in_place
     bits, minutes = here[instrument] if instrument else exact, hands_on + wait
     return CandidateReading(

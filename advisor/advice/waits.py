@@ -8,15 +8,14 @@ over what its members may show.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from advisor.advice.advice import Advice, CandidateReading
 from advisor.advice.rules import most_first
 from advisor.advice.situation import Situation
 from advisor.inference.engine import Evidence, InferenceEngine, Posterior
-from advisor.knowledge.conditions import minutes_for
-from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.conditions import setup_minutes
 
 MOST_BRANCHES = 96
 """How many sets of answers are considered; less likely ones are left out."""
@@ -39,12 +38,12 @@ def plan(situation: Situation, advice: Advice, towards: CandidateReading | None)
         return None
     knowledge, engine, policy = situation.knowledge, situation.engine, situation.policy
     facts = situation.case.facts
-    missing = [knowledge.setups[setup] for setup in towards.setups]
-    waits, long_wait = _wait(knowledge, towards, facts), policy.long_wait_minutes
+    hands_on, waits = setup_minutes(knowledge, towards.setups, facts)
+    long_wait = policy.long_wait_minutes
     if waits < long_wait:
         return None
     offered = [candidate for candidate in advice.proposals if not candidate.at_rest]
-    without_wait = [candidate for candidate in offered if _wait(knowledge, candidate, facts) < long_wait]
+    without_wait = [one for one in offered if setup_minutes(knowledge, one.setups, facts)[1] < long_wait]
     now = World(1.0, situation.evidence, situation.posterior)
     least = policy.least_bits_around_wait
     before, worlds = _chosen(engine, [now], without_wait, policy.most_before_wait, least)
@@ -54,13 +53,7 @@ def plan(situation: Situation, advice: Advice, towards: CandidateReading | None)
     after, _ = _chosen(engine, worlds, served, policy.most_after_wait, least)
     if towards not in after:
         after = (towards, *after)[: policy.most_after_wait]
-    hands_on = sum(minutes_for(knowledge, setup.hands_on_minutes, facts) for setup in missing)
     return WaitPlan(towards.setups, hands_on, waits, before, after)
-
-
-def _wait(knowledge: Knowledge, proposal: CandidateReading, facts: Mapping[str, str]) -> float:
-    setups = (knowledge.setups[setup] for setup in proposal.setups)
-    return sum(minutes_for(knowledge, setup.waiting_minutes, facts) for setup in setups)
 
 
 @dataclass(frozen=True, eq=False)

@@ -84,7 +84,7 @@ from advisor.case.typed import (
     understand,
 )
 from advisor.inference.engine import Engine, InferenceEngine
-from advisor.knowledge.conditions import Way, minutes_for, wanted_by, way_to
+from advisor.knowledge.conditions import Way, minutes_for, wanted_by, way_to, way_to_reading
 from advisor.knowledge.knowledge import Knowledge, setups_of, worst_first
 from advisor.knowledge.unlisted import owner_of, unlisted_of
 from advisor.knowledge.vocabulary import ByFact, Complaint, Fact, LimitByFact, Reading
@@ -272,7 +272,7 @@ class Session:
     @cached_property
     def waiting(self) -> Mapping[str, float]:
         """The setups in place, with the minutes that their waiting still takes."""
-        return self.car.waiting_minutes(self.knowledge, self.case.facts, self.store.clock())
+        return self.car.waiting_minutes(self.store.clock())
 
     @property
     def forbidden(self) -> tuple[str, ...]:
@@ -378,6 +378,11 @@ class Session:
         way = way_to(self.knowledge, self.car.condition, wanted, self.case.facts)
         return way.made if isinstance(way, Way) else ()
 
+    def _relied_on(self, reading: str) -> frozenset[str]:
+        """Return the setups in place that a reading needs, or that what is to be made for it begins from."""
+        way = way_to_reading(self.knowledge, self.car.condition, reading, self.case.facts)
+        return way.relied_on if isinstance(way, Way) else frozenset(self.needed(reading))
+
     def setup_minutes(self, setup: str) -> tuple[float, float]:
         """Minutes of a setup on this vehicle, hands on and waiting."""
         said = self.knowledge.setups[setup]
@@ -404,23 +409,29 @@ class Session:
         if self.advice.stop is not None or not self.proposals:
             return None
         first = self.proposals[0]
-        return first if set(self.running).intersection(self.needed(first.reading)) else None
+        return first if self._relied_on(first.reading).intersection(self.running) else None
 
     @property
     def meanwhile(self) -> tuple[CandidateReading, ...]:
         """The readings that can be taken while a wait runs: they neither need it nor end it."""
         running = set(self.running)
         return tuple(
-            one for one in self.proposals if not running.intersection((*self.needed(one.reading), *one.ends))
+            one
+            for one in self.proposals
+            if not running.intersection((*self._relied_on(one.reading), *one.ends))
         )
 
     def ready_at(self, setup: str) -> datetime:
         """When the waiting of a setup in place is over."""
         return self.store.clock() + timedelta(minutes=self.waiting.get(setup, 0.0))
 
+    def made_in(self, setup: str) -> float:
+        """Minutes until what a setup builds on is in place, so that its own work can begin; 0 once it can."""
+        return max(0.0, self.waiting.get(setup, 0.0) - sum(self.setup_minutes(setup)))
+
     def early(self, reading: str) -> str:
         """Return what to ask where a reading is answered before its wait is over by the clock; else ""."""
-        waits = self._still_waiting(self.needed(reading))
+        waits = self._still_waiting(self._relied_on(reading))
         if not waits:
             return ""
         longest = max(waits, key=lambda setup: waits[setup])
@@ -433,7 +444,7 @@ class Session:
 
     def _still_waiting(self, setups: Iterable[str]) -> dict[str, float]:
         """Return those of the setups whose waiting is not over by the clock, with the minutes left."""
-        waiting = self.car.waiting_minutes(self.knowledge, self.case.facts, self.store.clock())
+        waiting = self.car.waiting_minutes(self.store.clock())
         return {setup: waiting[setup] for setup in setups if waiting.get(setup, 0.0) > 0}
 
     def not_waited_for(self, reading: str) -> tuple[str, ...]:
@@ -899,7 +910,7 @@ class Session:
         now = self.store.clock()
         minutes = (now - datetime.fromisoformat(repairs[-1].at)).total_seconds() / 60
         check = self.complaint.check_after_repair
-        waits = self.car.waiting_minutes(self.knowledge, self.case.facts, now).values()
+        waits = self.car.waiting_minutes(now).values()
         return minutes < check.minutes or any(left > 0 for left in waits)
 
     @property
@@ -934,8 +945,11 @@ class Session:
 
     def confirm_minutes_words(self) -> str:
         """Return how long looking for the complaint takes from here, what is to be waited for included."""
-        waiting = sum(self.setup_minutes(setup)[1] for setup in self.confirm_setups)
-        waiting += max(self._still_waiting(self._confirm_needed).values(), default=0.0)
+        wanted = self.complaint.looked_for.setup
+        way = way_to(self.knowledge, self.car.condition, wanted, self.case.facts)
+        waiting = (
+            way.waiting_from(self.car.waiting_minutes(self.store.clock())) if isinstance(way, Way) else 0
+        )
         wait = f", and {duration(waiting)} to wait" if waiting else ""
         return f"About {duration(self.complaint.looked_for.minutes)}{wait}"
 

@@ -32,6 +32,7 @@ from advisor.knowledge.conditions import (
     UNKNOWN,
     Condition,
     OutOfReach,
+    Waits,
     begun,
     done,
     ended,
@@ -49,29 +50,29 @@ from advisor.knowledge.vocabulary import Fault
 class Present:
     """The condition of a car at a time.
 
-    `begun` says since when a setup in place is there, where somebody has entered it; `used` when it was last
-    relied on, where the times of the entries are known.
+    `begun` says since when a setup in place is there, where somebody has entered it, and `waits` how many
+    minutes after that its waiting is over; `used` when it was last relied on, where the times of the entries
+    are known. `together` are the setups that were begun last, with the time.
     """
 
     condition: Condition = UNKNOWN
     begun: Mapping[str, datetime] = field(default_factory=dict)
+    waits: Mapping[str, float] = field(default_factory=dict)
+    together: tuple[datetime, Waits] | None = None
     used: Mapping[str, datetime] = field(default_factory=dict)
     ruled_out: Mapping[str, frozenset[str]] = field(default_factory=dict)
     """What the last answer of each reading forbids: only another answer of that very reading lifts it."""
 
-    def waiting_minutes(
-        self, knowledge: Knowledge, facts: Mapping[str, str], now: datetime
-    ) -> dict[str, float]:
+    def waiting_minutes(self, now: datetime) -> dict[str, float]:
         """Return the setups in place, each with the minutes that its waiting still takes; 0 where it is over.
 
         The clock alone says so: a reading taken meanwhile may have been taken too early. A clock that was set
-        back never makes it longer than the setup's own minutes.
+        back never makes it longer than it was at the beginning.
         """
         left = dict.fromkeys(sorted(self.condition.in_place), 0.0)
         for setup, at in self.begun.items():
-            whole = minutes_for(knowledge, knowledge.setups[setup].waiting_minutes, facts)
             gone = (now - at).total_seconds() / 60
-            left[setup] = min(whole, max(0.0, whole - gone))
+            left[setup] = min(self.waits[setup], max(0.0, self.waits[setup] - gone))
         return left
 
 
@@ -146,10 +147,16 @@ def _moved(
         since = datetime.fromisoformat(entry.at)
         first = [one for one in rules.first_to_last(entry.setup) if one != entry.setup]
         made, reached = _brought_about(knowledge, case, here, first, at)
-        condition = begun(rules, reached.condition, entry.setup)
-        begun_at = {**_with(reached, condition).begun, entry.setup: since}
-        used = {**reached.used, entry.setup: since + _wait(knowledge, case, entry.setup)}
-        return (*made, entry.setup), replace(_with(reached, condition), begun=begun_at, used=used)
+        begun_now = _begun_with(reached, since).then(knowledge, entry.setup, case.facts)
+        here = _with(reached, begun(rules, reached.condition, entry.setup))
+        wait = begun_now.ready[entry.setup]
+        return (*made, entry.setup), replace(
+            here,
+            begun={**here.begun, entry.setup: since},
+            waits={**here.waits, entry.setup: wait},
+            used={**reached.used, entry.setup: since + timedelta(minutes=wait)},
+            together=(since, begun_now),
+        )
     if isinstance(entry, Stated) and entry.setup in knowledge.setups:
         since = datetime.fromisoformat(entry.since)
         condition = stated(rules, here.condition, [entry.setup])
@@ -158,7 +165,10 @@ def _moved(
         known = _with(here, condition)
         begun_at = {**whole, **known.begun, entry.setup: since}
         in_place = {setup: at for setup, at in begun_at.items() if setup in condition.in_place}
-        return (), replace(known, begun=in_place, used=used)
+        waits = {setup: _wait(knowledge, case, setup) for setup in in_place} | {
+            setup: wait for setup, wait in known.waits.items() if setup != entry.setup
+        }
+        return (), replace(known, begun=in_place, waits=waits, used=used)
     if isinstance(entry, Ended) and entry.setup in knowledge.setups:
         return (), _with(here, ended(rules, here.condition, [entry.setup]))
     return None
@@ -217,11 +227,18 @@ def _with(here: Present, condition: Condition) -> Present:
         for setup, at in here.begun.items()
         if setup in condition.in_place and setup in here.condition.in_place
     }
-    return replace(here, condition=condition, begun=kept)
+    return replace(here, condition=condition, begun=kept, waits={setup: here.waits[setup] for setup in kept})
 
 
-def _wait(knowledge: Knowledge, case: Case, setup: str) -> timedelta:
-    return timedelta(minutes=minutes_for(knowledge, knowledge.setups[setup].waiting_minutes, case.facts))
+def _begun_with(here: Present, since: datetime) -> Waits:
+    """Return the waits that run when a setup is begun, and those that were begun in the same go."""
+    if here.together is not None and here.together[0] == since:
+        return here.together[1]
+    return Waits(here.waiting_minutes(since))
+
+
+def _wait(knowledge: Knowledge, case: Case, setup: str) -> float:
+    return minutes_for(knowledge, knowledge.setups[setup].waiting_minutes, case.facts)
 
 
 def _lapsed(knowledge: Knowledge, here: Present, now: datetime) -> Present:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+from itertools import groupby
+
 from advisor.case.case import Case
-from advisor.case.condition import moves
+from advisor.case.condition import Move, moves
 from advisor.case.entries import NOT_TRIED, Checked, Confirmed, Measured, Prepared, Seen
-from advisor.knowledge.conditions import minutes_for
+from advisor.knowledge.conditions import minutes_for, setup_minutes
 from advisor.knowledge.knowledge import Knowledge, setups_of
 
 
@@ -29,17 +32,26 @@ def minutes(knowledge: Knowledge, case: Case) -> tuple[float, float]:
     """
     facts = case.facts
     looked = [one for one in case.counting.values() if isinstance(one, Confirmed) and one.found != NOT_TRIED]
-    confirming = [
+    hands_on = sum(
         knowledge.complaints[one.complaint].looked_for.minutes
         for one in looked
         if one.complaint in knowledge.complaints
-    ]
-    searching = (move for move in moves(knowledge, case) if not isinstance(move.entry, Checked))
-    setups = [knowledge.setups[name] for move in searching for name in move.made]
-    readings = [knowledge.readings[name] for name in case.taken if name in knowledge.readings]
-    hands_on = [reading.minutes for reading in readings] + [one.hands_on_minutes for one in setups]
-    waiting = [one.waiting_minutes for one in readings] + [one.waiting_minutes for one in setups]
-    return (
-        sum(confirming) + sum(minutes_for(knowledge, minutes, facts) for minutes in hands_on),
-        sum(minutes_for(knowledge, minutes, facts) for minutes in waiting),
     )
+    waiting = 0.0
+    for setups in _made_together(moves(knowledge, case)):
+        work, wait = setup_minutes(knowledge, setups, facts)
+        hands_on, waiting = hands_on + work, waiting + wait
+    for name in case.taken:
+        if name in knowledge.readings:
+            hands_on += minutes_for(knowledge, knowledge.readings[name].minutes, facts)
+            waiting += minutes_for(knowledge, knowledge.readings[name].waiting_minutes, facts)
+    return hands_on, waiting
+
+
+def _made_together(moved: Iterable[Move]) -> Iterator[tuple[str, ...]]:
+    """Return the setups that were made for each entry of the search; those begun in one go are together."""
+    searching = (move for move in moved if not isinstance(move.entry, Checked))
+    for _, together in groupby(
+        searching, lambda move: move.entry.at if isinstance(move.entry, Prepared) else move.step
+    ):
+        yield tuple(setup for move in together for setup in move.made)

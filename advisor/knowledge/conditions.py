@@ -8,7 +8,7 @@ the advice, the plan around a wait, the simulation and the checks.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from advisor.knowledge.knowledge import Knowledge, SetupRules, setups_of
 from advisor.knowledge.vocabulary import ByFact, Changing, Fault
@@ -35,12 +35,47 @@ UNKNOWN = Condition()
 
 
 @dataclass(frozen=True)
+class Waits:
+    """The waits of setups begun together, in minutes from when the first of them begins to wait.
+
+    One person does the work. What builds on no wait is made before; what builds on one, or ends what was
+    waited for, is made once that is over, one after the other. Waits that do not build on each other run at
+    the same time.
+    """
+
+    ready: Mapping[str, float] = field(default_factory=dict)
+    """When each setup is in place, its wait over; at first those that were begun before and still wait."""
+    begun: frozenset[str] = frozenset()
+    hands_free: float = 0.0
+    worked: float = 0.0
+
+    def then(self, knowledge: Knowledge, setup: str, facts: Facts) -> Waits:
+        """Return the same with one more setup."""
+        said = knowledge.setups[setup]
+        first = {*said.needs, *said.starts_from, *(self.begun & knowledge.setup_rules.ended_by[setup])}
+        start = max((self.ready.get(one, 0.0) for one in first), default=0.0)
+        waits_from, hands_free, worked = 0.0, self.hands_free, self.worked
+        if start > 0:
+            work = minutes_for(knowledge, said.hands_on_minutes, facts)
+            waits_from = hands_free = max(start, hands_free) + work
+            worked += work
+        ready = {**self.ready, setup: waits_from + minutes_for(knowledge, said.waiting_minutes, facts)}
+        return Waits(ready, self.begun | {setup}, hands_free, worked)
+
+    @property
+    def waiting_minutes(self) -> float:
+        """Minutes in which there is nothing to do, until all of them are in place."""
+        return max(self.ready.values(), default=0.0) - self.worked
+
+
+@dataclass(frozen=True)
 class Way:
     """How to get from one condition to one in which a reading can be taken.
 
     `made` are the setups to make, in this order; `assumed` those that cars arrive with and that nobody has
-    said to be over. Minutes are those of the setups made. `after` is the condition in which the reading is
-    taken, `spent` what this ends for good.
+    said to be over; `relied_on` what is in place and needed, `built_on` those of them that what is made
+    builds on. Minutes are those of the setups made. `after` is the condition in which the reading is taken,
+    `spent` what this ends for good.
     """
 
     made: tuple[str, ...]
@@ -49,6 +84,13 @@ class Way:
     waiting_minutes: float
     after: Condition
     spent: frozenset[str]
+    relied_on: frozenset[str] = frozenset()
+    built_on: frozenset[str] = frozenset()
+
+    def waiting_from(self, left: Mapping[str, float]) -> float:
+        """Minutes to wait where so many are still left of waits that run; others run at the same time."""
+        begins = max((left.get(one, 0.0) for one in self.built_on), default=0.0)
+        return max(begins + self.waiting_minutes, *(left.get(one, 0.0) for one in self.relied_on), 0.0)
 
 
 @dataclass(frozen=True)
@@ -109,10 +151,16 @@ def way_to(
         return OutOfReach(forbidden=tuple(forbidden))
     made: list[str] = []
     assumed: list[str] = []
+    relied_on: set[str] = set()
+    built_on: set[str] = set()
     now = condition
 
-    def make(setup: str, now: Condition) -> Condition:
+    def make(setup: str, now: Condition, by_another: bool = True) -> Condition:
         if setup in now.in_place:
+            if setup not in (*made, *assumed):
+                here = rules.first_to_last(setup)
+                relied_on.update(here)
+                built_on.update(here if by_another else ())
             return now
         if setup in now.for_good:
             raise _Over(setup)
@@ -127,22 +175,31 @@ def way_to(
 
     try:
         for setup in setups:
-            now = make(setup, now)
+            now = make(setup, now, by_another=False)
     except _Over as error:
         return OutOfReach(over=error.args)
     except _Forbidden as error:
         return OutOfReach(forbidden=error.args)
     if not now.in_place.issuperset(needed):
         return OutOfReach(over=tuple(one for one in needed if one not in now.in_place))
-    chosen = [knowledge.setups[one] for one in made]
     return Way(
         tuple(made),
         tuple(assumed),
-        sum(minutes_for(knowledge, one.hands_on_minutes, facts) for one in chosen),
-        sum(minutes_for(knowledge, one.waiting_minutes, facts) for one in chosen),
+        *setup_minutes(knowledge, made, facts),
         now,
         now.for_good - condition.for_good,
+        frozenset(relied_on),
+        frozenset(built_on),
     )
+
+
+def setup_minutes(knowledge: Knowledge, setups: Iterable[str], facts: Facts) -> tuple[float, float]:
+    """Return the minutes of setups that are made together, in this order: hands on, and waiting."""
+    hands_on, waits = 0.0, Waits()
+    for setup in setups:
+        hands_on += minutes_for(knowledge, knowledge.setups[setup].hands_on_minutes, facts)
+        waits = waits.then(knowledge, setup, facts)
+    return hands_on, waits.waiting_minutes
 
 
 class _Over(Exception):

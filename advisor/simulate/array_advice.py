@@ -193,13 +193,17 @@ def offers(ranker: Ranker, bits: Floats, gone: Bools, condition: Ints, left: Flo
     numbers, at = np.unique(condition, return_inverse=True)
     ways = [ranker.conditions.ways(number) for number in numbers.tolist()]
     hands_on = np.stack([way.hands_on_minutes for way in ways])[at]
-    minutes = hands_on + np.stack([way.waiting_minutes for way in ways])[at]
+    waiting = np.stack([way.setup_waiting_minutes for way in ways])[at]
     in_reach = np.stack([way.in_reach for way in ways])[at]
     spends = np.stack([way.spends for way in ways])[at]
     if left.any():
-        still = ranker.conditions.needed & ~np.stack([way.makes for way in ways])[at]
-        minutes += np.where(still, left[:, np.newaxis], 0.0).max(axis=2)
+        built_on = np.stack([way.built_on for way in ways])[at]
+        relied_on = np.stack([way.relied_on for way in ways])[at]
+        runs = left[:, np.newaxis]
+        waiting += np.where(built_on, runs, 0.0).max(axis=2)
+        waiting = np.maximum(waiting, np.where(relied_on, runs, 0.0).max(axis=2))
         spends |= np.stack([way.ends for way in ways])[at] & (left > 0)[:, np.newaxis]
+    minutes = hands_on + waiting + np.stack([way.own_waiting_minutes for way in ways])[at]
     most = np.take_along_axis(told, which[:, :, np.newaxis], axis=2)[:, :, 0]
     offered = Offers(np.where(gone | ~in_reach, 0.0, most), minutes, hands_on, seen_with)
     if not spends.any():

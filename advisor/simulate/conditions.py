@@ -21,7 +21,7 @@ from advisor.knowledge.conditions import (
     wanted_by,
     way_to_reading,
 )
-from advisor.knowledge.knowledge import Knowledge, setups_of
+from advisor.knowledge.knowledge import Knowledge
 
 
 @dataclass(frozen=True, eq=False)
@@ -30,11 +30,19 @@ class Ways:
 
     to: tuple[Way | OutOfReach, ...]
     in_reach: Bools  # (readings,)
-    hands_on_minutes: Floats  # (readings,), with the setups to make, as the next
-    waiting_minutes: Floats
+    hands_on_minutes: Floats  # (readings,), with the setups to make
+    setup_waiting_minutes: Floats  # (readings,), of the setups to make
+    own_waiting_minutes: Floats  # (readings,)
     spends: Bools  # (readings, setups): what taking it ends for good
     ends: Bools  # (readings, setups): what is in place now and will be no more
     makes: Bools  # (readings, setups)
+    relied_on: Bools  # (readings, setups)
+    built_on: Bools  # (readings, setups)
+
+    @property
+    def waiting_minutes(self) -> Floats:
+        """Minutes that each reading waits, with the setups to make."""
+        return self.setup_waiting_minutes + self.own_waiting_minutes
 
 
 class Conditions:
@@ -46,7 +54,6 @@ class Conditions:
         self.setups = tuple(sorted(frozenset().union(*wanted)))
         self.wanted: Bools = self._flags(wanted)
         self._arriving = frozenset(name for name, setup in knowledge.setups.items() if setup.on_arrival)
-        self.needed: Bools = self._flags([frozenset(setups_of(knowledge, name)) for name in self.readings])
         self._numbers: dict[tuple[Condition, tuple[tuple[str, str], ...]], int] = {}
         self._known: list[tuple[Condition, dict[str, str]]] = []
         self._ways: dict[int, Ways] = {}
@@ -88,7 +95,7 @@ class Conditions:
     def _as_arrays(
         self, condition: Condition, to: tuple[Way | OutOfReach, ...], facts: Mapping[str, str]
     ) -> Ways:
-        hands_on, waiting = np.zeros(len(to)), np.zeros(len(to))
+        hands_on, for_setups, waiting = np.zeros(len(to)), np.zeros(len(to)), np.zeros(len(to))
         none: frozenset[str] = frozenset()
         ends = [none] * len(to)
         for index, (name, way) in enumerate(zip(self.readings, to, strict=True)):
@@ -97,17 +104,20 @@ class Conditions:
             waiting[index] = minutes_for(self.knowledge, reading.waiting_minutes, facts)
             if isinstance(way, Way):
                 hands_on[index] += way.hands_on_minutes
-                waiting[index] += way.waiting_minutes
+                for_setups[index] = way.waiting_minutes
                 ends[index] = condition.in_place - after_reading(self.knowledge, way, name, None).in_place
         ways = [way if isinstance(way, Way) else None for way in to]
         return Ways(
             to,
             np.array([way is not None for way in ways], dtype=bool),
             hands_on,
+            for_setups,
             waiting,
             self._flags([way.spent if way else none for way in ways]),
             self._flags(ends),
             self._flags([frozenset(way.made) if way else none for way in ways]),
+            self._flags([way.relied_on if way else none for way in ways]),
+            self._flags([way.built_on if way else none for way in ways]),
         )
 
     def _flags(self, rows: Sequence[frozenset[str]]) -> Bools:

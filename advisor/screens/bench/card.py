@@ -173,7 +173,10 @@ def _waiting(session: Session) -> list[Content]:
     lines = []
     for setup in session.running:
         when, left = clock_words(session.ready_at(setup)), duration(session.waiting[setup])
-        words = f"… Waiting: {session.knowledge.setups[setup].name}. Ready at {when}, in {left} (key w)."
+        name, before = session.knowledge.setups[setup].name, session.made_in(setup)
+        words = f"… Waiting: {name}. Ready at {when}, in {left} (key w)."
+        if before:
+            words = f"… Then, in {duration(before)}: {name}. Ready at {when}, in {left}."
         lines.append(Content.styled(words, "bold"))
     return lines
 
@@ -257,7 +260,7 @@ def _plan_lines(session: Session, plan: WaitPlan | None) -> list[Content]:
     lines = [
         Content.styled(
             f"Plan: {duration(plan.hands_on_minutes)} to prepare, {duration(plan.waiting_minutes)} to wait "
-            f"({names}), charged once.",
+            f"({names}), charged once. Press w once what can be done now is prepared.",
             "bold",
         )
     ]
