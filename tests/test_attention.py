@@ -14,7 +14,7 @@ from time import monotonic
 import pytest
 from textual.events import Key, MouseDown, MouseEvent, MouseUp
 from textual.pilot import Pilot
-from textual.widgets import Input, OptionList
+from textual.widgets import Input, OptionList, Static
 
 from advisor.screens.app import AdvisorApp
 from advisor.screens.bench.entry import EntryScreen
@@ -104,6 +104,26 @@ async def test_no_key_of_the_bench_counts_right_after_an_answer(door: Path, tmp_
             await settled(pilot)
             assert pilot.app.screen is task
             assert task.session is before
+
+
+async def test_an_answer_that_came_too_soon_is_said_not_to_be_entered(door: Path, tmp_path: Path) -> None:
+    """In the line for news, so that nobody believes it was saved: after the answer, and while it is saved."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        async with read_by_people(pilot) as clock:
+            await pilot.press("1")
+            await settled(pilot)
+            entries = task.session.filed.entries
+            clock.now += 0.1
+            await pilot.press("2")
+            await settled(pilot)
+            assert "Too soon: “2” was not entered." in str(task.query_one("#news", Static).render())
+            assert not pilot.app._notifications
+            task.saving = True
+            task.change(lambda: task.session.undone())
+            assert "Too soon: this was not entered." in str(task.query_one("#news", Static).render())
+            task.saving = False
+            assert task.session.filed.entries == entries
 
 
 @pytest.mark.parametrize("key", ["s", "h", "o", "d", "question_mark", "f1"])

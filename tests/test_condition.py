@@ -42,7 +42,7 @@ from advisor.checks.lint import checked
 from advisor.evaluation.scenarios import play, read_scenarios
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
-from advisor.knowledge.conditions import UNKNOWN, OutOfReach, Way, way_to, way_to_reading
+from advisor.knowledge.conditions import UNKNOWN, OutOfReach, Way, minutes_for, way_to, way_to_reading
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import Complaint, Fault, Reading, Setup
 from advisor.model.network import build
@@ -610,7 +610,7 @@ def test_what_is_begun_in_one_go_waits_by_the_clock_as_long_as_it_is_charged(
     by_the_clock = max(present(knowledge, case).waiting_minutes(MORNING).values())
     assert minutes(knowledge, case) == (way.hands_on_minutes, way.waiting_minutes)
     assert way.waiting_minutes <= by_the_clock <= way.waiting_minutes + way.hands_on_minutes
-    waits = [knowledge.setups[setup].waiting_minutes for setup in way.made]
+    waits = [minutes_for(knowledge, knowledge.setups[setup].waiting_minutes, {}) for setup in way.made]
     assert max(waits) <= by_the_clock <= sum(waits) + way.hands_on_minutes
 
 

@@ -137,11 +137,16 @@ class AdvisorApp(HostApp):
         Keys pass here twice: before they go to a screen, and before their binding is looked up. A tap whose
         question changed between finger down and finger up chooses nothing.
         """
-        if isinstance(event, Key) and (self.is_text(event) or self.is_too_soon(event)):
-            return
+        if isinstance(event, Key):
+            if self.is_text(event):
+                return
+            if self.is_too_soon(event):
+                self.say_too_soon(f"“{event.character if event.is_printable else event.key}”")
+                return
         if isinstance(event, MouseDown) and not event.is_forwarded:
             if self.attention.is_too_soon(self.attention.age(event.time)):
                 self.screen.suppress_click()
+                self.say_too_soon("the tap")
                 return
             self.attention.pressed()
         elif isinstance(event, MouseUp) and not event.is_forwarded and self.attention.changed_since_pressed:
@@ -155,6 +160,11 @@ class AdvisorApp(HostApp):
         if key.key in HARMLESS_KEYS | opens or not self.attention.is_too_soon(self.attention.age(key.time)):
             return False
         return not self.is_typing(key)
+
+    def say_too_soon(self, what: str) -> None:
+        """Say in the line for news that a key counted for nothing, where there is such a line."""
+        words = f"Too soon: {what} was not entered. Read what is asked now first."
+        told(self.screen_stack, words, SHORT_SECONDS)
 
     def is_typing(self, key: Key) -> bool:
         """Whether a key goes into a text field."""

@@ -102,6 +102,9 @@ class JobScreen(AskingScreen[None]):
             self.saving = True
             self.set_timer(SLOW_SECONDS, self.under_way)
             self.work_out(make, keep)
+        else:
+            words = "Too soon: this was not entered. Wait until the entry before it is saved."
+            self.tell(words, SHORT_SECONDS)
 
     def under_way(self) -> None:
         """Say so if the last entry is still being saved and worked out."""
