@@ -188,6 +188,36 @@ def test_any_condition_of_the_complaint_can_be_stated_those_of_the_card_first(
     assert "asleep" not in session.stated("asleep", 600).to_state(None)[1]
 
 
+def test_a_condition_that_no_reading_needs_any_more_is_not_offered(bench: Callable[..., Bench]) -> None:
+    """Started from cold serves one reading alone: once that cannot be taken, nobody is asked about it."""
+    session = bench(Known("drive", "belt")).session
+    assert "warming" in session.to_state(None)[1]
+    assert "warming" not in session.skipped("bleed", "no time now").to_state(None)[1]
+
+
+async def test_no_condition_is_chosen_from_a_list_of_before(car: Knowledge, tmp_path: Path) -> None:
+    """While an entry is saved the list does not open: its lines would stand elsewhere a moment later."""
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + AT_THE_BENCH, encoding="utf-8")
+    async with running(tmp_path, tmp_path, (80, 24)) as pilot:
+        store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+        try:
+            store.append(store.open_case("bay", "c"), Confirmed("c", SEEN_TODAY))
+        finally:
+            store.close()
+        await until(pilot, listed)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        task = pilot.app.screen
+        assert isinstance(task, TaskScreen)
+        task.saving = True
+        task.action_wait()
+        assert pilot.app.screen is task
+        assert "The last entry is being saved." in task.told
+        task.saving = False
+        task.action_wait()
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+
+
 def test_what_was_entered_by_mistake_leaves_nothing_behind(bench: Callable[..., Bench]) -> None:
     """No minutes, nothing to put back, and the condition is exactly the one before."""
     session = bench(Seen("level", "full")).session

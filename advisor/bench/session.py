@@ -84,7 +84,7 @@ from advisor.case.typed import (
     understand,
 )
 from advisor.inference.engine import Engine, InferenceEngine
-from advisor.knowledge.conditions import Way, minutes_for, wanted_by, way_to, way_to_reading
+from advisor.knowledge.conditions import Way, minutes_for, not_on, wanted_by, way_to, way_to_reading
 from advisor.knowledge.knowledge import Knowledge, setups_of, worst_first
 from advisor.knowledge.unlisted import owner_of, unlisted_of
 from advisor.knowledge.vocabulary import ByFact, Complaint, Fact, LimitByFact, Reading
@@ -318,13 +318,19 @@ class Session:
         )
 
     def to_state(self, proposal: CandidateReading | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
-        """Return the setups that somebody may say to be so: a reading's, and others of the complaint."""
+        """Return the setups that somebody may say to be so: a reading's, and others of the complaint.
+
+        Those are what readings need that are still worth taking on this car, and looking for the complaint.
+        """
         own = (*proposal.assumed, *proposal.setups) if proposal else ()
         complaint, knowledge = self.complaint, self.knowledge
         named = [*complaint.looked_for.setup, *complaint.check_after_repair.setup]
         wanted = {one for setup in named for one in knowledge.setup_rules.first_to_last(setup)}
-        for reading in self.engine.readings:
-            wanted |= wanted_by(knowledge, reading) if reading in knowledge.readings else set()
+        left_out = (one for one, _ in self.advice.unavailable)
+        for one in (*self.advice.proposals, *left_out):
+            cannot = one.reading in self.case.skipped or not_on(knowledge, one.reading, self.case.facts)
+            if one.is_worth_taking(self.policy) and not cannot:
+                wanted |= wanted_by(knowledge, one.reading)
         wanted -= {*own, *self.waiting}
         return own, tuple(one for one in knowledge.setups if one in wanted)
 

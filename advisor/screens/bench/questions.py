@@ -12,6 +12,7 @@ from advisor.papers.format import duration
 from advisor.screens.bench.cautions import CautionsScreen
 from advisor.screens.bench.job import JobScreen
 from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.screens.widgets.news import SHORT_SECONDS
 from advisor.screens.widgets.typing import LineScreen
 
 SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
@@ -229,13 +230,17 @@ def skip(bench: JobScreen) -> None:
 
 def setups(bench: JobScreen) -> None:
     """Begin the wait that the card plans, or end a setup that is in place."""
+    if bench.saving:  # its lines would be those of before
+        bench.tell("The last entry is being saved. Wait until it is, then press w again.", SHORT_SECONDS)
+        return
     session, proposal = bench.session, bench.proposal
     plan = session.plan(proposal) if proposal else None
     known = session.knowledge.setups
     running = session.running
     lines = [
         (f"end {one}", f"{'End the wait' if one in running else 'No longer in place'}: {known[one].name}")
-        for one in session.waiting
+        for one in known
+        if one in session.waiting
     ]
     own, others = session.to_state(proposal)
     headings = {f"state {one}": OTHERS for one in others[:1]}
