@@ -355,7 +355,7 @@ async def test_a_wait_is_planned_begun_and_survives_a_restart(hum: Path, tmp_pat
         await opened(pilot)
         task = await on_card(pilot, "warm")
         shown = words(pilot)
-        assert "Plan: 6 min to prepare, 40 min to wait (car asleep), charged once." in shown
+        assert "Plan: 6 min to prepare, then key w, 40 min to wait (car asleep)." in shown
         assert "Before you wait (key o): " in shown
         assert "When you come back: Warm relay while asleep" in shown
         await pilot.press("w", "1")

@@ -211,10 +211,10 @@ async def test_no_condition_is_chosen_from_a_list_of_before(car: Knowledge, tmp_
         assert isinstance(task, TaskScreen)
         task.saving = True
         task.action_wait()
-        assert pilot.app.screen is task
+        assert not isinstance(pilot.app.screen, ChoiceScreen)
         assert "The last entry is being saved." in task.told
         task.saving = False
-        task.action_wait()
+        await pilot.press("w")
         await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
 
 
@@ -274,6 +274,18 @@ def test_a_complaint_that_is_not_there_puts_nothing_in_place(bench: Callable[...
     all_the_same = bench(cold).session.confirmed(SEEN_TODAY, wait="not waited")
     assert not {"hot", "cooling", "cold"} & set(all_the_same.waiting)
     assert all_the_same.case.present_today == SEEN_TODAY
+
+
+def test_the_customer_is_told_no_more_than_was_entered_of_the_look(bench: Callable[..., Bench]) -> None:
+    """Seen after the waits, seen without them, and not seen."""
+    usual, unusual = "It was there when the car was with us.", "it was not looked for the way it should be."
+    session = bench().session
+    assert usual in session.confirmed(SEEN_TODAY, wait="as entered").job_card("markdown", customer=True)
+    session = bench().session
+    assert unusual in session.confirmed(SEEN_TODAY, wait="not waited").job_card("markdown", customer=True)
+    session = bench().session
+    page = session.confirmed(NOT_PRESENT).job_card("markdown", customer=True)
+    assert "It was not there when the car was with us." in page
 
 
 # ------------------------------------------------------------------------------------ what decides a wait

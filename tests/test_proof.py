@@ -161,7 +161,7 @@ def test_a_sure_cause_is_proved_before_its_remedy(proving: tuple[Knowledge, Engi
     assert (told.proposals[0].reading, told.proposals[0].due) == ("lamp_out", True)
     assert told.per_minute[0].reading == "lamp_out"
     words = why(told, (), told.proposals[0])
-    assert words == "Proves “Lamp stays lit” (>99 %) before it is put right: 6 min"
+    assert words == "Proves “Lamp stays lit” (>99 %) before it is put right."
     shown = Case("c", (Seen("told", "lit"), Seen("lamp_out", "follows")))
     after = advised(proving, *shown.entries)
     assert after.stop is not None

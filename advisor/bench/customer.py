@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
@@ -11,7 +12,8 @@ from advisor.advice.rules import most_probable_first
 from advisor.bench.history import History, weighed
 from advisor.bench.wording import come_back_words, usual_words
 from advisor.case.case import Case
-from advisor.case.entries import GONE, NOT_PRESENT, SEEN_TODAY, Measured, Repaired, Seen
+from advisor.case.condition import not_waited_for
+from advisor.case.entries import GONE, NOT_PRESENT, SEEN_TODAY, Confirmed, Measured, Repaired, Seen
 from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import Knowledge, quantity_of
 from advisor.knowledge.unlisted import is_unlisted
@@ -24,6 +26,8 @@ from advisor.store.records import StoredCase
 
 LINE = 80
 """Letters in a line of the page, rather too few."""
+KELVIN = re.compile(r"(\d) K\b")
+"""A temperature difference as a workshop writes it; people say degrees."""
 TOLD, CHECKED, NOT_CHECKED, DONE = 4, 7, 2, 4
 """Lines for each list, so that it stays one page."""
 
@@ -89,7 +93,7 @@ class _Sheet:
 
     def checks(self) -> Iterator[Part]:
         if self.case.present_today in (SEEN_TODAY, NOT_PRESENT):
-            yield Paragraph(f"We looked for it ourselves: {self.case.present_today}.")
+            yield Paragraph(self.looked())
         made = [name for name in self.case.taken if not self._asked(name)]
         if made:
             yield from _list(
@@ -97,6 +101,16 @@ class _Sheet:
             )
         else:
             yield Paragraph("Nothing has been measured on the car yet.")
+
+    def looked(self) -> str:
+        """Say whether it was there, and no more than was entered of how it was looked for."""
+        if self.case.present_today == NOT_PRESENT:
+            return "It was not there when the car was with us."
+        steps = [step for step, entry in self.case.counting.items() if isinstance(entry, Confirmed)]
+        as_planned = not steps or not not_waited_for(self.case, steps[-1])
+        return "It was there when the car was with us" + (
+            "." if as_planned else ", though it was not looked for the way it should be."
+        )
 
     def found(self) -> Iterator[str]:
         closed, now = self.case.closed, self.history.found.now
@@ -241,7 +255,7 @@ class _Sheet:
 def _list(items: Iterable[str], lines: int) -> Iterator[Part]:
     """Yield a list cut to so many lines of the page, with what was left out counted."""
     shown: list[str] = []
-    every = [item.replace("%", "per cent") for item in items]
+    every = [KELVIN.sub(r"\1 °C", item.replace("%", "per cent")) for item in items]
     for item in every:
         lines -= math.ceil(len(item) / LINE)
         if lines < 0:

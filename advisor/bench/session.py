@@ -397,13 +397,6 @@ class Session:
             minutes_for(self.knowledge, said.waiting_minutes, self.case.facts),
         )
 
-    def reading_minutes_words(self, reading: str) -> str:
-        """Return the minutes of a reading on this vehicle, without its setups."""
-        said = self.knowledge.readings[reading]
-        waiting = self.own_wait(reading)
-        wait = f" and {duration(waiting)} to wait" if waiting else ""
-        return duration(minutes_for(self.knowledge, said.minutes, self.case.facts)) + wait
-
     @property
     def running(self) -> tuple[str, ...]:
         """The setups in place whose waiting is not over yet."""

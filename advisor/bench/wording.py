@@ -63,11 +63,10 @@ def move(suspect: FaultPosterior) -> str:
 
 
 def why(advice: Advice, answers: Iterable[Answer], proposal: CandidateReading) -> str:
-    """In words: what the reading proves, or which suspects it moves apart, and what for its minutes."""
+    """In words: what the reading proves, or which suspects it moves apart."""
     if proposal.due:
         leading = advice.suspects[0]
-        sure = percent(leading.probability)
-        return f"Proves “{leading.name}” ({sure}) before it is put right: {duration(proposal.minutes)}"
+        return f"Proves “{leading.name}” ({percent(leading.probability)}) before it is put right."
     answers = list(answers)
     names = {suspect.fault: suspect.name for suspect in advice.suspects}
     now = {suspect.fault: suspect.probability for suspect in advice.suspects}
@@ -85,10 +84,16 @@ def why(advice: Advice, answers: Iterable[Answer], proposal: CandidateReading) -
         for fault in now
     }
     second = max(against, key=lambda fault: against[fault])
-    told = f"{proposal.expected_information_bits:.2f} bits for {duration(proposal.minutes)}"
     if against[second] <= 0:
-        return f"Tells most about “{names[first]}”: {told}"
-    return f"Separates “{names[first]}” from “{names[second]}”: {told}"
+        return f"Tells most about “{names[first]}”."
+    return f"Separates “{names[first]}” from “{names[second]}”."
+
+
+def minutes_words(proposal: CandidateReading) -> str:
+    """Return what a reading takes from here, with its setups: in all, and what of it is waiting."""
+    waiting = proposal.minutes - proposal.hands_on_minutes
+    wait = f", {duration(waiting)} of it to wait" if waiting >= 0.5 else ""
+    return f"{duration(proposal.minutes)}{wait}"
 
 
 def come_back_words(knowledge: Knowledge, complaint: str) -> str:
@@ -512,12 +517,11 @@ def disagreement_words(knowledge: Knowledge, found: Disagreement) -> str:
     """Return what does not fit together, and what to repeat."""
     if found.rare_fault is not None:
         return (
-            f"These readings rarely come together ({found.bits:.1f} bits), "
-            f"but “{knowledge.title(found.rare_fault)}” explains them."
+            f"These readings rarely come together, but “{knowledge.title(found.rare_fault)}” explains them."
         )
     reading = knowledge.readings[found.repeat]
     return (
-        f"The readings disagree ({found.bits:.1f} bits). Repeat “{reading.name}”: if the rest is right, "
+        f"The readings disagree. Repeat “{reading.name}”: if the rest is right, "
         f"it should have shown “{reading.answers[found.expected]}”."
     )
 

@@ -302,13 +302,13 @@ def _was_over(knowledge: Knowledge, case: Case, move: Move) -> frozenset[str]:
         told = knowledge.complaints[entry.complaint].check_after_repair.setup
     elif isinstance(entry, Confirmed) and entry.found == SEEN_TODAY:
         told = knowledge.complaints[entry.complaint].looked_for.setup
-    told_not = rules.with_built_on(_not_waited_for(case, move.step))
+    told_not = rules.with_built_on(not_waited_for(case, move.step))
     needed = [one for setup in told for one in rules.first_to_last(setup) if one not in told_not]
     ended_by = over.union(*(rules.ended_by[one] for one in needed))
     return ended_by - frozenset(needed)
 
 
-def _not_waited_for(case: Case, step: int) -> tuple[str, ...]:
+def not_waited_for(case: Case, step: int) -> tuple[str, ...]:
     """Return the setups of an answer that was entered as a guess, as nobody had waited for them."""
     later = itertools.count(step + 1)
     entries = iter(lambda: case.counting.get(next(later)), None)

@@ -17,6 +17,7 @@ from advisor.bench.wording import (
     come_back_words,
     disagreement_words,
     effect_words,
+    minutes_words,
     off_by_words,
     one_cause_words,
     outcome_words,
@@ -231,13 +232,13 @@ def _places(first: int, cautions: Sequence[str], to_read: Sequence[str]) -> tupl
 
 def _facts(session: Session, proposal: CandidateReading) -> list[str]:
     knowledge, reading = session.knowledge, session.knowledge.readings[proposal.reading]
-    facts = [session.reading_minutes_words(proposal.reading)]
+    facts = [minutes_words(proposal)]
     if reading.instrument:
         at_hand = [one for one in reading.instrument if one not in session.at_hand.without]
         facts.append(" or ".join(knowledge.instruments[one].name for one in at_hand))
     if proposal.best_instrument and proposal.best_bits > proposal.expected_information_bits + 0.005:
         best = knowledge.instruments[proposal.best_instrument].name
-        facts.append(f"{best} would tell {proposal.best_bits:.2f} bits")
+        facts.append(f"{best} would tell more")
     if reading.who == "certified":
         facts.append("by a certified person")
     elif reading.who not in USUAL_PEOPLE:
@@ -259,8 +260,8 @@ def _plan_lines(session: Session, plan: WaitPlan | None) -> list[Content]:
     names = " and ".join(session.knowledge.setups[setup].name.lower() for setup in plan.setups)
     lines = [
         Content.styled(
-            f"Plan: {duration(plan.hands_on_minutes)} to prepare, {duration(plan.waiting_minutes)} to wait "
-            f"({names}), charged once. Press w once what can be done now is prepared.",
+            f"Plan: {duration(plan.hands_on_minutes)} to prepare, then key w, "
+            f"{duration(plan.waiting_minutes)} to wait ({names}).",
             "bold",
         )
     ]
