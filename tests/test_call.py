@@ -329,29 +329,40 @@ def test_what_is_to_be_told_at_once_is_told_once(both: Call) -> None:
     """Of the complaint, of answers, of dangers that were told; what is said to everybody is left out."""
     assert both.warnings == ("Keep the window shut.",)
     call = Call.begun(both.engines, both.store, "blue van", ["rattle", "knock"], dangers={"smoke": TOLD})
+    told = (NOT_DRIVEN, "Smoke: Get out and well away.", "Keep the window shut.")
+    assert call.warnings == told
+    assert call.told_words() == ""
     call = call.answered("bumps", "loud")
-    assert call.warnings == (
-        NOT_DRIVEN,
-        "Smoke: Get out and well away.",
-        "Drive slowly.",
-    )
+    assert call.warnings == ("Drive slowly.",)
+    assert call.told == told
     assert IN_DOUBT not in call.warnings
 
 
-def test_the_warning_of_a_complaint_stands_over_the_first_question_of_a_call_only(both: Call) -> None:
+def test_what_was_told_stays_in_view_in_one_line_until_the_call_is_booked(both: Call) -> None:
+    """Danger, complaint and earlier answers, in short; as it was told on request; what is new is not in it."""
+    call = Call.begun(both.engines, both.store, "blue van", ["rattle", "knock"], dangers={"smoke": TOLD})
+    on = call.answered("bumps", "loud")
+    assert on.told_words() == "⚠ Told: May be driven: no · Smoke · Keep the window shut"
+    on = on.unknown("speed")
+    assert on.warnings == ()
+    assert on.told_words() == "⚠ Told: May be driven: no · Smoke · Keep the window shut · Drive slowly"
+    assert f"⚠ Told: {NOT_DRIVEN}\n⚠ Told: Smoke: Get out and well away.\n" in on.told_words(whole=True)
+
+
+def test_the_warning_of_a_complaint_stands_in_full_over_the_first_question_only(both: Call) -> None:
     """Answered or not; again after undo and in a later call; the sheet has it throughout."""
     told, answer = "Keep the window shut.", "Drive slowly."
     assert both.warnings == (told,)
     on = both.unknown("bumps")
-    assert on.warnings == ()
+    assert (on.warnings, on.told) == ((), (told,))
     on = on.undone()
-    assert on.warnings == (told,)
+    assert (on.warnings, on.told) == ((told,), ())
     on = on.answered("bumps", "loud").answered("speed", "loud")
-    assert on.warnings == (answer,)
+    assert on.told == (told, answer)
     assert told in on.sheet("markdown")
     later = Call.resumed(both.engines, both.store, on.jobs)
     assert later.warnings == (told, answer)
-    assert later.unknown("sags").warnings == (answer,)
+    assert later.unknown("sags").told == (told, answer)
 
 
 def test_the_waiting_question_stays_when_a_fact_is_entered(both: Call) -> None:

@@ -338,7 +338,12 @@ def gets_here(knowledge: Knowledge, dangers: Iterable[str]) -> str:
 
 def told_of(knowledge: Knowledge, case: Case) -> tuple[str, ...]:
     """Return what the customer was told of each danger that was heard on the phone."""
-    return tuple(f"{one.name}: {one.tell}" for one in _dangers(knowledge, case))
+    return tuple(map(danger_words, _dangers(knowledge, case)))
+
+
+def danger_words(danger: Danger) -> str:
+    """Return what a customer is told of a danger, after its name."""
+    return f"{danger.name}: {danger.tell}"
 
 
 def what_is_done(knowledge: Knowledge, case: Case) -> tuple[tuple[str, str], ...]:

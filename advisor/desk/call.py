@@ -37,6 +37,7 @@ from advisor.desk.booking import (
     BookingSheet,
     answers_warn,
     booking_sheet,
+    danger_words,
     gets_here,
     in_doubt,
     longest,
@@ -286,20 +287,41 @@ class Call:
         )
 
     @cached_property
-    def warnings(self) -> tuple[str, ...]:
-        """Return what has to be told at once, each once: of dangers, of the complaints and of the answers.
-
-        That of the complaints is told with the first question of the call, and does not stand over the rest.
-        """
+    def to_tell(self) -> Mapping[str, str]:
+        """Return what has to be told of dangers, complaints and answers, each once, with the words in short."""
         known, cases = self.knowledge, [job.case for job in self.jobs]
-        begins = len(self.answered_readings) <= self.asked_before
+        dangers = dict.fromkeys(one for case in cases for one in case.dangers if one in known.dangers)
         comes = gets_here(known, (one for case in cases for one in case.dangers))
-        every = [comes]
+        found = {comes: comes.partition(".")[0]} if comes else {}
+        found |= {danger_words(known.dangers[one]): known.dangers[one].name for one in dangers}
         for case in cases:
-            every += told_of(known, case)
-            every += known.complaints[case.complaint].warn if begins else ()
-            every += answers_warn(known, case)
-        return tuple(filter(None, dict.fromkeys(every)))
+            warns = (*known.complaints[case.complaint].warn, *answers_warn(known, case))
+            found |= {one: one.rstrip(".") for one in warns}
+        return found
+
+    @cached_property
+    def warnings(self) -> tuple[str, ...]:
+        """Return what has to be told at once: with the first question of a call all there is to tell.
+
+        After that it is what the last answer brings up; the rest was told.
+        """
+        if len(self.answered_readings) <= self.asked_before:
+            return tuple(self.to_tell)
+        last = self.answered_readings[-1]
+        answers = (job.case.outcomes.get(last, "") for job in self.jobs)
+        warn = self.knowledge.readings[last].warn
+        return tuple(dict.fromkeys(warn[one] for one in answers if one in warn))
+
+    @property
+    def told(self) -> tuple[str, ...]:
+        """Return what was told earlier in this call: it stays in view until the car is booked."""
+        return tuple(one for one in self.to_tell if one not in self.warnings)
+
+    def told_words(self, whole: bool = False) -> str:
+        """Return what was told earlier in one line in short, or as it was told; "" where nothing was."""
+        if whole:
+            return "\n".join(f"⚠ Told: {one}" for one in self.told)
+        return f"⚠ Told: {' · '.join(self.to_tell[one] for one in self.told)}" if self.told else ""
 
     @property
     def known_facts(self) -> Mapping[str, str]:

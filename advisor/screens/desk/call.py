@@ -34,6 +34,7 @@ class CallScreen(AskingScreen[Call | Inspection]):
         *(Binding(str(n), f"answer({n})", show=False) for n in range(10)),
         Binding("u", "undo", "Undo", tooltip="Take back the last answer"),
         Binding("f", "facts", "Car", tooltip="What is known of the vehicle"),
+        Binding("w", "warned", "Warned", tooltip="Read in full what the customer was told of danger"),
         Binding("b", "book", "Booking sheet", tooltip="Stop asking and see what to book"),
         Binding("escape", "leave", "Desk", tooltip="Back to the desk; everything is saved"),
     ]
@@ -47,6 +48,7 @@ class CallScreen(AskingScreen[Call | Inspection]):
         """Lay out what to tell at once, the question, its answers, and the causes so far."""
         yield Static(id="title", markup=False)
         yield Static(id="warn", markup=False)
+        yield Static(id="told", markup=False)
         with VerticalScroll(id="text", can_focus=False):
             yield Static(id="question", markup=False)
         yield Static(id="says", markup=False)
@@ -70,6 +72,9 @@ class CallScreen(AskingScreen[Call | Inspection]):
         warn = self.query_one("#warn", Static)
         warn.display = bool(call.warnings)
         warn.update("\n".join(f"⚠ Tell at once: {sentence}" for sentence in call.warnings))
+        told = self.query_one("#told", Static)
+        told.display = bool(call.told)
+        told.update(call.told_words(told.has_class("whole")))
         answers = self.query_one("#answers", OptionList)
         answers.clear_options()
         question = call.next.question
@@ -82,6 +87,7 @@ class CallScreen(AskingScreen[Call | Inspection]):
         answers.add_option(Option(Content("b The booking sheet"), id="book"))
         answers.focus()
         self.asks(question)
+        self.refresh_bindings()
         lines = [f"So far: {to_tell({one.name: one.probability for one in call.suspects})}"]
         if call.heard:
             names = ", ".join(call.facts[name].name.lower() for name in call.heard)
@@ -162,6 +168,15 @@ class CallScreen(AskingScreen[Call | Inspection]):
 
         form = FactsScreen(call.all_facts, call.known_facts, call.heard, call.words)
         self.app.push_screen(form, known)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer to read the warnings in full only while they stand in one line."""
+        return bool(self.call.told) if action == "warned" else True
+
+    def action_warned(self) -> None:
+        """Show in full, or in one line again, what the customer was told."""
+        told = self.query_one("#told", Static).toggle_class("whole")
+        told.update(self.call.told_words(told.has_class("whole")))
 
     def action_book(self) -> None:
         """See what to book."""

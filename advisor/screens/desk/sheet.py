@@ -43,6 +43,10 @@ class SheetScreen(AskingScreen[Call | Inspection]):
 
     def compose(self) -> ComposeResult:
         """Lay out the sheet and its buttons."""
+        yield Static(f"Booking sheet of {self.call.jobs[0].tag}", id="title", markup=False)
+        told = self.call.told_words() if isinstance(self.call, Call) else ""
+        if told:
+            yield Static(told, id="told", markup=False)
         yield MarkdownView("Playing the job on simulated cars to see how long it takes …", name="text")
         yield Static(id="booking", markup=False)
         with Horizontal(classes="row"):
