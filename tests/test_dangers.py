@@ -13,12 +13,13 @@ import pytest
 from textual.widgets import Input
 
 from advisor.case.case import Case
-from advisor.case.entries import ASKED, PHONE, TOLD, SaidByCustomer, Warned
+from advisor.case.entries import ASKED, PHONE, TOLD, SaidByCustomer, Seen, Warned
 from advisor.desk.booking import NOT_DRIVEN, booking_sheet
 from advisor.desk.bookingsheet import document, fitting_lines
 from advisor.desk.call import CallDangers, heard, looks_said, tag_and_said
 from advisor.desk.questions import Fitting, fitting
 from advisor.inference.compiler import compile_tables
+from advisor.inference.engine import Engine
 from advisor.knowledge.dangers import Heard, heard_dangers
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
@@ -103,6 +104,13 @@ DANGERS = {
         "the breaks have failed",
     ],
     "steering_fails": ["the steering locked up", "the wheel nuts are loose", "a tyre burst", "I can't steer"],
+    "belt_slips": [
+        "it smells of rubber and the charge lamp is on",
+        "a rubber smell from the front, and the battery light",
+        "the belt squeals and the charging light glows",
+        "the alternator belt has snapped",
+        "my steering went heavy and the battery lamp lit up",
+    ],
     "red_lamp": ["a red light is on", "the oil pressure light came on", "the battery light came on"],
     "somebody_hurt": [
         "my baby is locked in the car",
@@ -175,6 +183,21 @@ def test_danger_is_heard_in_what_people_say(shipped: Knowledge, danger: str, wor
     """Whatever the form of the words, and with a slip of the keys; nothing then sounds harmless."""
     assert Heard(danger, True) in heard_dangers(shipped, words)
     assert heard(shipped, words).harmless == ()
+
+
+def test_a_needle_that_climbs_is_an_answer_with_a_warning(
+    shipped: Knowledge, shipped_engine: Callable[[str], Engine]
+) -> None:
+    """It speaks for lost coolant, a tired pump or the head gasket, against a thermostat that stays open."""
+    engine, gauge = shipped_engine("no_heat"), shipped.readings["gauge_low"]
+    assert "roadside help" in gauge.warn["high"]
+    before, after = (
+        engine.query(case.evidence(shipped, engine)).marginals
+        for case in (Case("no_heat"), Case("no_heat", (Seen("gauge_low", "high"),)))
+    )
+    for fault in ("coolant_low", "water_pump_weak", "combustion_gas"):
+        assert after[fault][-1] > 1.3 * before[fault][-1]
+    assert after["thermostat_open"][-1] < 0.5 * before["thermostat_open"][-1]
 
 
 @pytest.mark.parametrize(("words", "danger"), DENIED)
@@ -288,7 +311,7 @@ def test_who_drives_is_told_to_stop_before_anything_else(shipped: Knowledge) -> 
         if not one.ask_first
     ]
     assert stops == sorted(stops, reverse=True)
-    assert sum(stops) == 7
+    assert sum(stops) == 8
     words = "loud hiss under the bonnet, smells sweet, needle in the red"
     assert heard_dangers(shipped, words) == (Heard("boils_over", True), Heard("gas_escapes", True))
     battery = heard_dangers(shipped, "the battery is swollen and a red light is on")
