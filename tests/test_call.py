@@ -339,7 +339,7 @@ def test_what_is_to_be_told_at_once_is_told_once(both: Call) -> None:
 
 
 def test_what_was_told_stays_in_view_in_one_line_until_the_call_is_booked(both: Call) -> None:
-    """Danger, complaint and earlier answers, in short; as it was told on request; what is new is not in it."""
+    """Danger, complaint and earlier answers, in short, or as it was told; what is new is not in it."""
     call = Call.begun(both.engines, both.store, "blue van", ["rattle", "knock"], dangers={"smoke": TOLD})
     on = call.answered("bumps", "loud")
     assert on.told_words() == "⚠ Told: May be driven: no · Smoke · Keep the window shut"

@@ -18,7 +18,7 @@ from advisor.case.entries import CUSTOMER, Booked, Seen, Skipped
 from advisor.desk.booking import NOT_DRIVEN
 from advisor.desk.bookingsheet import overview_lines
 from advisor.desk.call import Call, appointments, heard
-from advisor.desk.questions import NOT_KNOWN
+from advisor.desk.questions import NOT_KNOWN, questions
 from advisor.desk.schedule import overview, read_back
 from advisor.knowledge.knowledge import Knowledge
 from advisor.screens.app import AdvisorApp
@@ -30,6 +30,7 @@ from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.paper import MarkdownView
+from advisor.screens.widgets.pick import Select
 from advisor.screens.widgets.ticks import TickList
 from advisor.store.errors import StaleWrite
 from advisor.store.store import Store
@@ -277,13 +278,36 @@ async def test_a_call_from_the_words_to_the_booking_and_the_bench(tmp_path: Path
         assert "(customer, by phone)" in " ".join(text_of(pilot).split())
 
 
+async def test_what_was_heard_of_the_car_is_asked_to_be_right_before_anything_else(tmp_path: Path) -> None:
+    """In the sentence and in the tag; one key enters it, and nothing is asked that is not on such a car."""
+    async with at_desk(tmp_path, (80, 24)) as pilot:
+        screen = await called(pilot, "blue hybrid", "dead in the morning since they fitted a dash cam")
+        shown = " ".join(text_of(pilot).split())
+        assert "Is this right?" in shown
+        assert "What drives the car: hybrid" in shown
+        assert "Equipment added after the car was built: camera or tracker" in shown
+        assert "Ask: When you try to start" not in shown
+        await pilot.press("1")
+        await settled(pilot)
+        known = {"powertrain": "hybrid", "added_equipment": "camera_or_tracker"}
+        assert screen.call.jobs[0].case.facts == known
+        left = {one.reading for one in questions(screen.call.knowledge, screen.call.weighed)}
+        assert not left & {"click_or_slow", "lamps_dim", "accessory_work"}
+        assert "pointless" not in text_of(pilot)
+
+
 async def test_a_fact_in_the_sentence_is_offered_and_the_question_stays(tmp_path: Path) -> None:
-    """Marked to be confirmed on the form, entered with F10 only, and the caller goes on where they were."""
+    """Left open it is still marked on the form, entered with F10 only, and the question does not change."""
     async with at_desk(tmp_path, (80, 24)) as pilot:
         screen = await called(pilot, "red van", "dead in the morning, the battery is two years old")
+        assert "Age of battery: two to five years" in " ".join(text_of(pilot).split())
+        await pilot.press("0")
+        await settled(pilot)
         question = screen.call.next.question
         assert question is not None
-        assert "Heard of the car: age of battery. f to confirm." in said(pilot, "#causes")
+        assert "Heard, not confirmed: age of battery: two to five years. f to confirm." in " ".join(
+            said(pilot, "#causes").split()
+        )
         assert "So far: Too early to say: it can be several things; the workshop measures." in " ".join(
             text_of(pilot).split()
         )
@@ -299,12 +323,36 @@ async def test_a_fact_in_the_sentence_is_offered_and_the_question_stays(tmp_path
         assert screen.call.jobs[0].case.facts == {"battery_age": "two_to_five_years"}
         assert screen.call.next.question is not None
         assert screen.call.next.question.reading == question.reading
-        assert "Heard of the car" not in text_of(pilot)
+        assert "Heard, not" not in text_of(pilot)
         await pilot.press("f")
         await until(pilot, lambda screen: isinstance(screen, FactsScreen))
         form = pilot.app.screen
         assert isinstance(form, FactsScreen)
         assert form.known == {"battery_age": "two_to_five_years"}  # and may be put right
+
+
+async def test_the_list_of_a_field_begins_at_what_is_chosen_so_far(tmp_path: Path) -> None:
+    """Marked in words as well, not by colour alone; Enter keeps it, ↓ and Enter take the next one."""
+    async with at_desk(tmp_path, (80, 24)) as pilot:
+        screen = await called(pilot, "red van", "dead in the morning, the battery is two years old")
+        await pilot.press("f")
+        await until(pilot, lambda screen: isinstance(screen, FactsScreen))
+        field = pilot.app.screen.query_one("#fact-battery_age", Select)
+        field.focus()
+        await pilot.press("down")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await settled(pilot)
+        assert "3 two to five years  ← so far" in text_of(pilot)
+        await pilot.press("enter")
+        await until(pilot, lambda screen: isinstance(screen, FactsScreen))
+        assert field.value == "two_to_five_years"
+        await pilot.press("down")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await settled(pilot)
+        await pilot.press("down", "enter", "f10")
+        await until(pilot, lambda screen: isinstance(screen, CallScreen))
+        await settled(pilot)
+        assert screen.call.jobs[0].case.facts == {"battery_age": "over_five_years"}
 
 
 async def test_a_long_sentence_is_shown_whole(tmp_path: Path) -> None:

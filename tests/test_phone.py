@@ -400,6 +400,39 @@ def test_what_a_fact_of_the_car_has_answered_is_not_asked_again(known: Known_) -
         assert asked((knock, Case("knock")), (rattle, told)) == {"speed", "sags"}
 
 
+def test_what_is_not_on_this_car_is_not_asked(known: Known_) -> None:
+    """Once the fact is known; until then it is asked."""
+    knowledge = known(
+        ASKED.replace(
+            "    right_by_phone: 0.8\n",
+            "    right_by_phone: 0.8\n    given: {frame: {frameless: impossible}}\n",
+        )
+    )
+    engine = phone_engine(knowledge, "rattle")
+    cases = [
+        Case("rattle"),
+        *(Case("rattle").with_entry(Known("frame", value)) for value in ("framed", "frameless")),
+    ]
+    asked = [
+        {one.reading for one in questions(knowledge, weighed(knowledge, (engine, one)))} for one in cases
+    ]
+    assert asked == [{"bumps", "speed"}, {"bumps", "speed"}, {"speed"}]
+
+
+def test_nobody_is_asked_how_the_starter_of_a_hybrid_sounds(shipped: Knowledge) -> None:
+    """It has none of twelve volts; a petrol car is asked (common practice, no source)."""
+    engine = phone_engine(shipped, "flat_battery")
+
+    def asked(powertrain: str) -> set[str]:
+        case = Case("flat_battery", (Known("powertrain", powertrain),))
+        return {one.reading for one in questions(shipped, weighed(shipped, (engine, case)))}
+
+    starter = {"click_or_slow", "lamps_dim"}
+    assert asked("petrol") >= starter
+    for powertrain in ("hybrid", "plug_in", "electric"):
+        assert not asked(powertrain) & starter
+
+
 def test_of_questions_that_tell_the_same_the_shorter_comes_first(known: Known_) -> None:
     """Then that whose id does; round-off decides nothing."""
     twice = """\

@@ -64,6 +64,7 @@ from advisor.knowledge.dangers import Heard, heard_dangers
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import Fact
 from advisor.papers.document import html, markdown
+from advisor.papers.format import plain
 from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
@@ -288,7 +289,7 @@ class Call:
 
     @cached_property
     def to_tell(self) -> Mapping[str, str]:
-        """Return what has to be told of dangers, complaints and answers, each once, with the words in short."""
+        """Return what has to be told of dangers, complaints and answers, with the words in short."""
         known, cases = self.knowledge, [job.case for job in self.jobs]
         dangers = dict.fromkeys(one for case in cases for one in case.dangers if one in known.dangers)
         comes = gets_here(known, (one for case in cases for one in case.dangers))
@@ -341,8 +342,13 @@ class Call:
 
     @cached_property
     def heard(self) -> Mapping[str, str]:
-        """Return what the customer's words seem to say of the facts that are not known: to be confirmed."""
-        return heard_facts(self.facts, self.words)
+        """Return what the words and the tag seem to say of the facts that are not known: to be confirmed."""
+        return heard_facts(self.facts, f"{self.jobs[0].tag} . {self.words}")
+
+    @property
+    def heard_words(self) -> str:
+        """Return what was heard of the car, as it is read back to the customer."""
+        return ", ".join(f"{self.facts[name].name}: {plain(value)}" for name, value in self.heard.items())
 
     @property
     def words(self) -> str:
@@ -382,13 +388,16 @@ class Call:
         """Return the call with one more question at the end of those answered."""
         return replace(self, answered_readings=(*self.answered_readings, reading), waiting="")
 
-    def knows(self, facts: Mapping[str, str]) -> Call:
-        """Save facts of the vehicle that are new or put right; the question before the caller stays there."""
+    def knows(self, facts: Mapping[str, str], is_asked: bool = True) -> Call:
+        """Save facts of the vehicle that are new or put right.
+
+        The next question stays the next one if it `is_asked`, which means that the caller has heard it.
+        """
         before = self.known_facts
         facts = {fact: value for fact, value in facts.items() if before.get(fact) != value}
         if not facts:
             return self
-        question = self.next.question
+        question = self.next.question if is_asked else None
         known = self._entered(*(Known(fact, value) for fact, value in facts.items()))
         return replace(known, waiting=question.reading if question else "")
 

@@ -27,6 +27,8 @@ NUMBERS = (
 """Numbers as they are said and as authors write them in values."""
 FITTED, NONE = "fitted", "none"
 """The values of a fact about something that a car has or has not."""
+CLOSE = 1
+"""How many words may stand between those of an author's phrase: "diesel under the car" is no diesel car."""
 NEAR = 6
 """How many words may lie between a number and what it is said of."""
 
@@ -34,11 +36,23 @@ NEAR = 6
 def heard_facts(facts: Mapping[str, Fact], said: str) -> dict[str, str]:
     """Return the value of each fact that a sentence seems to say.
 
-    A number fits a band such as `two_to_five_years`; other values fit by their own words beside a word of the
-    fact's name, and `fitted` or `none` by the name alone.
+    A value fits by the author's phrases for it, that of most words first. Without one a number fits a band
+    such as `two_to_five_years`, other values fit by their own words beside a word of the fact's name, and
+    `fitted` or `none` by the name alone.
     """
-    found = ((name, _heard(fact, said)) for name, fact in facts.items())
+    found = ((name, _by_phrases(fact, said) or _heard(fact, said)) for name, fact in facts.items())
     return {name: value for name, value in found if value is not None}
+
+
+def _by_phrases(fact: Fact, said: str) -> str | None:
+    """Return the value whose phrase was said undenied; None where two values fit equally well."""
+    words = {
+        value: max((len(one.split()) for one in phrases if any(heard_phrases([one], said, CLOSE))), default=0)
+        for value, phrases in fact.customer.items()
+    }
+    most = max(words.values(), default=0)
+    best = [value for value, count in words.items() if count == most > 0]
+    return best[0] if len(best) == 1 else None
 
 
 def _heard(fact: Fact, said: str) -> str | None:

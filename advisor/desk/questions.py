@@ -17,7 +17,7 @@ from advisor.advice.situation import Situation
 from advisor.case.case import Case
 from advisor.case.entries import CUSTOMER, Entry, Known, SaidByCustomer, Seen, Skipped
 from advisor.inference.engine import Engine, InferenceEngine
-from advisor.knowledge.conditions import minutes_for
+from advisor.knowledge.conditions import minutes_for, not_on
 from advisor.knowledge.dangers import Heard, heard_dangers, heard_phrases
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.phrases import alike, telling
@@ -208,13 +208,15 @@ def questions(knowledge: Knowledge, weighed: Sequence[Situation]) -> tuple[Quest
     """Return every question that can still be asked, the most informative first.
 
     Among equals the shorter one comes first, then that whose id does. What a known fact of the car answers
-    is not asked.
+    is not asked, nor what cannot be on this car.
     """
     told: dict[str, dict[str, float]] = {}
     facts = {fact: value for one in weighed for fact, value in one.case.facts.items()}
     done = {name for one in weighed for name in (*one.case.taken, *one.case.skipped)}
     done.update(
-        name for name, one in knowledge.readings.items() if any(fact in facts for fact in one.answered_by)
+        name
+        for name, one in knowledge.readings.items()
+        if any(fact in facts for fact in one.answered_by) or not_on(knowledge, name, facts)
     )
     for situation in weighed:
         bits = situation.posterior.expected_information_bits

@@ -62,10 +62,13 @@ def heard_dangers(knowledge: Knowledge, said: str) -> tuple[Heard, ...]:
     return tuple(sorted(found, key=lambda one: not one.sure))
 
 
-def heard_phrases(phrases: Iterable[str], said: str) -> list[bool]:
-    """Yield for each occurrence of a phrase whether it stands undenied."""
+def heard_phrases(phrases: Iterable[str], said: str, near: int = NEAR) -> list[bool]:
+    """Return for each occurrence of a phrase whether it stands undenied.
+
+    At most `near` other words may stand between those of a phrase.
+    """
     words = spoken(said)
-    return [sure for phrase in phrases for sure in _heard(words, phrase)]
+    return [sure for phrase in phrases for sure in _heard(words, phrase, near)]
 
 
 def spoken_out(phrase: str) -> str:
@@ -78,20 +81,20 @@ def says_something(phrase: str) -> bool:
     return any(SILENT.isdisjoint(word.split("/")) for word in phrase.casefold().split())
 
 
-def _heard(words: Sequence[str], phrase: str) -> Iterator[bool]:
+def _heard(words: Sequence[str], phrase: str, near: int) -> Iterator[bool]:
     """Yield for each occurrence of a phrase whether it stands undenied; once for a phrase in parts."""
     parts = phrase.split(APART)
     if len(parts) > 1:
-        each = [list(_heard_near(words, part)) for part in parts]
+        each = [list(_heard_near(words, part, near)) for part in parts]
         if all(each):
             yield all(map(any, each))
         return
-    yield from _heard_near(words, phrase)
+    yield from _heard_near(words, phrase, near)
 
 
-def _heard_near(words: Sequence[str], phrase: str) -> Iterator[bool]:
+def _heard_near(words: Sequence[str], phrase: str, between: int) -> Iterator[bool]:
     wanted = [spoken(word.replace("/", " ")) for word in phrase.split()]
-    reach = len(wanted) + NEAR
+    reach = len(wanted) + between
     itself = any(DENIES.intersection(one) for one in wanted)
     places = [[at for at, word in enumerate(words) if _one_of(word, one)] for one in wanted]
     for first in sorted({at for each in places for at in each}):

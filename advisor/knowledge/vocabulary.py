@@ -491,10 +491,21 @@ class Fault(Changing):
 
 
 class Fact(Item):
-    """Something about the vehicle that is known at intake or by asking."""
+    """Something about the vehicle that is known at intake or by asking.
+
+    `customer` are phrases for each value, as those of a danger: who says one is offered that value.
+    """
 
     ask: Text
     values: Annotated[dict[str, Annotated[float, Field(ge=0, le=100)]], Field(min_length=2, max_length=8)]
+    customer: dict[str, OneOrMany] = {}
+
+    @model_validator(mode="after")
+    def _of_its_values(self) -> Fact:
+        for name in self.customer:
+            if name not in self.values:
+                raise ValueError(f"'{name}' is none of its values. Write one of {', '.join(self.values)}.")
+        return self
 
 
 class NoisyOr(AuthoredModel):

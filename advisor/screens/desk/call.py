@@ -26,6 +26,13 @@ from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.store.errors import StaleWrite, StoreError
 
+NODS = {
+    "right": "1 Yes, all of it",
+    "other": "2 No, or not quite: put it right",
+    "open": "0 The customer does not know: leave it open",
+}
+"""Answers to whether what was heard of the car is right, by what is done."""
+
 
 class CallScreen(AskingScreen[Call | Inspection]):
     """The questions, the most informative one first; returns the call once a day is booked, or None."""
@@ -43,6 +50,8 @@ class CallScreen(AskingScreen[Call | Inspection]):
         super().__init__()
         self.call = call
         self.busy = False
+        self.has_nodded = False
+        """Whether the customer was asked if what was heard of the car is right."""
 
     def compose(self) -> ComposeResult:
         """Lay out what to tell at once, the question, its answers, and the causes so far."""
@@ -79,19 +88,23 @@ class CallScreen(AskingScreen[Call | Inspection]):
         answers.clear_options()
         question = call.next.question
         text = f"Ask: {question.ask}" if question else f"{call.next.words} On to the booking."
+        to_nod = not self.has_nodded and bool(call.heard)
+        if to_nod:
+            text = f"Ask: Is this right?\n{call.heard_words}"
+            for key, words in NODS.items():
+                answers.add_option(Option(Content(words), id=key))
         self.query_one("#question", Static).update(text)
-        if question is not None:
+        if question is not None and not to_nod:
             for number, (outcome, words) in enumerate(question.answers.items(), start=1):
                 answers.add_option(Option(Content(f"{number} {words}"), id=f"said {outcome}"))
             answers.add_option(Option(Content("0 The customer does not know"), id="unknown"))
         answers.add_option(Option(Content("b The booking sheet"), id="book"))
         answers.focus()
-        self.asks(question)
+        self.asks(text)
         self.refresh_bindings()
         lines = [f"So far: {to_tell({one.name: one.probability for one in call.suspects})}"]
-        if call.heard:
-            names = ", ".join(call.facts[name].name.lower() for name in call.heard)
-            lines.append(f"Heard of the car: {names}. f to confirm.")
+        if call.heard and not to_nod:
+            lines.append(f"Heard, not confirmed: {call.heard_words.lower()}. f to confirm.")
         self.query_one("#causes", Static).update("\n".join(lines))
 
     def change(self, make: Callable[[], Call]) -> None:
@@ -143,6 +156,14 @@ class CallScreen(AskingScreen[Call | Inspection]):
             self.change(lambda: self.call.unknown(question.reading))
         elif what == "book":
             self.action_book()
+        elif what == "right":
+            self.has_nodded = True
+            self.change(lambda: self.call.knows(self.call.heard, is_asked=False))
+        elif what == "other":
+            self.action_facts()
+        elif what == "open":
+            self.has_nodded = True
+            self.show_call()
 
     def action_answer(self, number: int) -> None:
         """Choose the line with this number."""
@@ -163,8 +184,13 @@ class CallScreen(AskingScreen[Call | Inspection]):
             return
 
         def known(facts: dict[str, str] | None) -> None:
+            if facts is None:
+                return
+            is_asked = self.has_nodded or not self.call.heard
+            self.has_nodded = True
+            self.show_call()
             if facts:
-                self.change(lambda: self.call.knows(facts))
+                self.change(lambda: self.call.knows(facts, is_asked))
 
         form = FactsScreen(call.all_facts, call.known_facts, call.heard, call.words)
         self.app.push_screen(form, known)

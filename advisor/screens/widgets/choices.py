@@ -65,7 +65,8 @@ class ChoiceScreen(AskingDialog[str]):
     The first nine lines have a digit key each. If lines begin with a number themselves, as fuse ratings do,
     that number is typed instead: typing goes to its line, and Enter takes it.
 
-    Each of `headings` stands above the line of its key.
+    Each of `headings` stands above the line of its key. The line of `now` is what is chosen so far: it is
+    marked, and Enter keeps it.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -79,6 +80,7 @@ class ChoiceScreen(AskingDialog[str]):
         numbered: bool = True,
         *,
         headings: Mapping[str, str] | None = None,
+        now: str | None = None,
     ) -> None:
         super().__init__()
         self.heading, self.lines = title, each_once(lines)
@@ -86,6 +88,7 @@ class ChoiceScreen(AskingDialog[str]):
         self.by_number = any(self.begins)
         self.numbered = numbered and not self.by_number
         self.headings = headings or {}
+        self.now = now
         self.typed = ""
 
     @property
@@ -101,13 +104,19 @@ class ChoiceScreen(AskingDialog[str]):
             yield Static(id="says", markup=False)
             yield Button("Back", compact=True)
 
+    def on_mount(self) -> None:
+        """Go to the line that is chosen so far."""
+        if self.now in dict(self.lines):
+            self.go_to(str(self.now))
+
     def options(self) -> Iterator[Option]:
         """Return the lines with their digits, below their headings."""
         for number, (key, words) in enumerate(self.lines, start=1):
             if key in self.headings:
                 yield Option(Content.styled(self.headings[key], "bold"), disabled=True)
             digit = f"{number} " if number <= KEYS else "  "
-            yield Option(Content(f"{digit}{words}" if self.numbered else words), id=key)
+            mark = "  ← so far" if key == self.now else ""
+            yield Option(Content(f"{digit}{words}{mark}" if self.numbered else f"{words}{mark}"), id=key)
 
     def go_to(self, key: str) -> None:
         """Go to a line."""

@@ -85,4 +85,4 @@ class Select(Static, can_focus=True):
             if key is not None:
                 self.value = key or None
 
-        self.app.push_screen(ChoiceScreen(self.heading, lines), chosen)
+        self.app.push_screen(ChoiceScreen(self.heading, lines, now=self.value or ""), chosen)
