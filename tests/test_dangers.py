@@ -14,7 +14,7 @@ from textual.widgets import Input
 
 from advisor.case.case import Case
 from advisor.case.entries import ASKED, PHONE, TOLD, SaidByCustomer, Seen, Warned
-from advisor.desk.booking import NOT_DRIVEN, booking_sheet
+from advisor.desk.booking import MAY_BE_DRIVEN, NOT_DRIVEN, booking_sheet
 from advisor.desk.bookingsheet import document, fitting_lines
 from advisor.desk.call import CallDangers, heard, looks_said, tag_and_said
 from advisor.desk.questions import Fitting, fitting
@@ -111,7 +111,11 @@ DANGERS = {
         "the alternator belt has snapped",
         "my steering went heavy and the battery lamp lit up",
     ],
-    "red_lamp": ["a red light is on", "the oil pressure light came on", "the battery light came on"],
+    "red_lamp": ["a red light is on", "the engine light is flashing"],
+    "lamp_oil": ["the oil pressure light came on", "the red oil can is lit"],
+    "lamp_temperature": ["the temperature light is red"],
+    "lamp_brake": ["the red brake warning light is on"],
+    "lamp_charge": ["the battery light came on"],
     "somebody_hurt": [
         "my baby is locked in the car",
         "I burnt my hand on the hose",
@@ -276,7 +280,7 @@ def test_a_warning_lamp_is_asked_about_unless_it_is_surely_red_or_flashing(
     found = fitting(shipped, words)
     assert found.dangers == (heard_as,)
     lines = list(fitting_lines(shipped, found))
-    assert lines[0].startswith(NOT_DRIVEN if heard_as.sure else "ASK TO BE SURE: Is the lamp red or yellow")
+    assert lines[0].startswith(NOT_DRIVEN if heard_as.sure else "ASK TO BE SURE: Which lamp is it")
     assert NOT_DRIVEN in "".join(lines)
     assert ("Drive it here gently" in "".join(lines)) is not heard_as.sure
 
@@ -311,7 +315,7 @@ def test_who_drives_is_told_to_stop_before_anything_else(shipped: Knowledge) -> 
         if not one.ask_first
     ]
     assert stops == sorted(stops, reverse=True)
-    assert sum(stops) == 8
+    assert sum(stops) == 12
     words = "loud hiss under the bonnet, smells sweet, needle in the red"
     assert heard_dangers(shipped, words) == (Heard("boils_over", True), Heard("gas_escapes", True))
     battery = heard_dangers(shipped, "the battery is swollen and a red light is on")
@@ -324,6 +328,49 @@ def test_a_hiss_may_be_refrigerant_or_coolant(shipped: Knowledge) -> None:
     assert danger.name == "Refrigerant or coolant may be escaping"
     assert "Hot coolant scalds." in danger.tell
     assert "opens the cooling system before it is cold" in " ".join(danger.do.split())
+
+
+async def test_which_lamp_it_is_and_its_colour_decide_about_driving(tmp_path: Path) -> None:
+    """Red oil: stop and be fetched, told in its own words; amber and steady: gently here; not known: red."""
+    async with at_desk(tmp_path, (100, 40)) as pilot:
+        screen = await call_started(pilot, "red van", "wet carpet, and the engine light is on")
+
+        async def named(line: str) -> None:
+            await pilot.press("f9")
+            await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+            await pilot.press(line)
+            await until(pilot, lambda now: now is screen)
+            await settled(pilot)
+
+        await named("1")
+        assert [one.danger for one in screen.dangers.open] == ["lamp_oil"]
+        shown = " ".join(text_of(pilot).split())
+        assert NOT_DRIVEN in shown
+        assert "WARNING: Red oil lamp. Tell the customer at once: Stop where it is safe" in shown
+        await pilot.press("f9")
+        await settled(pilot)
+        assert screen.dangers.settled == {"lamp_oil": TOLD}
+        screen.query_one("#words", Input).value = "wet carpet"
+        await settled(pilot)
+        assert screen.dangers.unsaid == ("lamp_oil",)
+        await pilot.press("f8")
+        await settled(pilot)
+        screen.query_one("#words", Input).value = "wet carpet, and the check engine light is on"
+        await settled(pilot)
+        await named("6")
+        assert MAY_BE_DRIVEN in " ".join(text_of(pilot).split())
+        await pilot.press("f9")
+        await settled(pilot)
+        assert screen.dangers.settled == {"lamp_amber": TOLD}
+        screen.query_one("#words", Input).value = "wet carpet"
+        await settled(pilot)
+        await pilot.press("f8")
+        await settled(pilot)
+        screen.query_one("#words", Input).value = "wet carpet, the red light is flashing"
+        await settled(pilot)
+        await named("6")
+        assert screen.dangers.told == ("red_lamp",)
+        assert NOT_DRIVEN in " ".join(text_of(pilot).split())
 
 
 async def test_of_several_dangers_f8_asks_which_is_not_so(tmp_path: Path) -> None:

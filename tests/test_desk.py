@@ -278,6 +278,29 @@ async def test_a_call_from_the_words_to_the_booking_and_the_bench(tmp_path: Path
         assert "(customer, by phone)" in " ".join(text_of(pilot).split())
 
 
+async def test_nothing_that_is_typed_is_cut_without_a_word(tmp_path: Path) -> None:
+    """A long tag is kept in its field and refused with its length; a full field says so in its label."""
+    async with at_desk(tmp_path, (80, 24)) as pilot:
+        long_tag, long_words = "blue-estate-" * 8, "wet carpet, " * 60
+        screen = await call_started(pilot, "", long_words)
+        tag, words = screen.query_one("#tag", Input), screen.query_one("#words", Input)
+        tag.focus()
+        await pilot.press(*long_tag)
+        await settled(pilot)
+        assert (tag.value, words.value) == (long_tag, long_words)
+        screen.query_one("#complaints").focus()
+        await pilot.press("space", "f10")
+        await settled(pilot)
+        assert pilot.app.screen is screen
+        assert said(pilot, "#notice") == "The tag has 96 letters, and 80 fit. Shorten it."
+        words.value = "w" * 1000
+        await settled(pilot)
+        assert "Full at 1000" in text_of(pilot)
+        words.value = "wet"
+        await settled(pilot)
+        assert "Full at" not in text_of(pilot)
+
+
 async def test_what_was_heard_of_the_car_is_asked_to_be_right_before_anything_else(tmp_path: Path) -> None:
     """In the sentence and in the tag; one key enters it, and nothing is asked that is not on such a car."""
     async with at_desk(tmp_path, (80, 24)) as pilot:

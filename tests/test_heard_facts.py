@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from pydantic import ValidationError
 
 from advisor.desk.heard_facts import heard_facts
 from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.vocabulary import Fact
 
 
 @pytest.mark.parametrize(
@@ -46,3 +48,11 @@ from advisor.knowledge.knowledge import Knowledge
 def test_a_fact_is_heard_in_a_sentence(shipped: Knowledge, said: str, heard: dict[str, str]) -> None:
     """By the words of its value, or a number that is said of it; of another thing it is not heard."""
     assert heard_facts(shipped.facts, said) == heard
+
+
+def test_phrases_are_written_for_a_value_that_the_fact_has() -> None:
+    """A value that is misspelt would never be offered."""
+    fact = {"name": "Keyless", "ask": "Keyless?", "values": {"none": 50, "fitted": 50}}
+    Fact.model_validate({**fact, "customer": {"fitted": "keyless"}})
+    with pytest.raises(ValidationError, match="'fited' is none of its values"):
+        Fact.model_validate({**fact, "customer": {"fited": "keyless"}})

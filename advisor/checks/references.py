@@ -86,6 +86,10 @@ def unknown_reading_parts(knowledge: Knowledge) -> Iterator[Problem]:
         **knowledge.complaints,
         **_unlisted(knowledge),
     }
+    for name, danger in knowledge.dangers.items():
+        yield from _missing(
+            knowledge, danger.answers, knowledge.dangers, "danger", "dangers", name, "answers"
+        )
     for name, reading in knowledge.readings.items():
         at = ("readings", name)
         yield from _missing(

@@ -366,7 +366,10 @@ def danger_lines(knowledge: Knowledge, heard: Heard) -> Iterator[str]:
 def how_to_settle(knowledge: Knowledge, heard: Sequence[Heard]) -> str:
     """Return how the desk enters what became of dangers, with the name of the one it takes back."""
     if len(heard) == 1:
-        name = knowledge.dangers[heard[0].danger].name
+        danger = knowledge.dangers[heard[0].danger]
+        name = danger.name
+        if danger.answers:
+            return f"F9 once the customer was told; it asks which it is. F8 if it is not so: {name}."
         return f"F9 once the customer was told. F8 if you asked and it is not so: {name}."
     return f"F9 once the customer was told all {len(heard)}. F8 if you asked and one of them is not so."
 

@@ -123,17 +123,21 @@ class CallDangers:
     """The dangers of a call while it is typed: they follow the words, unless the desk has confirmed them.
 
     `settled` are those of which the customer was told, or asked and it is not so; `withdrawn` those that the
-    words said and do not say any more.
+    words said and do not say any more; `named` those that the customer named when asked which it is, each
+    with the one that was heard and that it stands for.
     """
 
     heard: tuple[Heard, ...] = ()
     settled: Mapping[str, str] = field(default_factory=dict)
     withdrawn: tuple[str, ...] = ()
+    named: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def open(self) -> tuple[Heard, ...]:
-        """What is heard and not settled."""
-        return tuple(one for one in self.heard if one.danger not in self.settled)
+        """What is heard or named and not settled."""
+        done = {*self.settled, *self.named.values()}
+        said = dict.fromkeys([*self.heard, *(Heard(name, True) for name in self.named)])
+        return tuple(one for one in said if one.danger not in done)
 
     @property
     def told(self) -> tuple[str, ...]:
@@ -143,7 +147,7 @@ class CallDangers:
     @property
     def unsaid(self) -> tuple[str, ...]:
         """What the desk has confirmed although the words do not say it any more."""
-        said = {one.danger for one in self.heard}
+        said = {*(one.danger for one in self.heard), *self.named}
         return tuple(name for name in self.told if name not in said)
 
     @property
@@ -156,15 +160,21 @@ class CallDangers:
 
         A "not so" ends with the words it was about: the next caller's are asked about anew.
         """
-        said = {one.danger for one in now}
+        heard = {one.danger for one in now}
+        named = {name: stands_for for name, stands_for in self.named.items() if stands_for in heard}
+        said = {*heard, *named}
         gone = [one.danger for one in self.open if one.sure]
         settled = {name: how for name, how in self.settled.items() if how == TOLD or name in said}
         withdrawn = [one for one in dict.fromkeys([*self.withdrawn, *gone]) if one not in {*said, *settled}]
-        return CallDangers(now, settled, tuple(withdrawn))
+        return CallDangers(now, settled, tuple(withdrawn), named)
 
-    def were_told(self) -> CallDangers:
-        """Return them with the customer told of all that is open."""
-        return self._settle(TOLD)
+    def were_told(self, which: Collection[str] = ()) -> CallDangers:
+        """Return them with the customer told of all that is open, or of those named here."""
+        return self._settle(TOLD, which)
+
+    def naming(self, danger: str, which: str) -> CallDangers:
+        """Return them with the customer's answer to which danger it is: it takes the place of that one."""
+        return replace(self, named={**self.named, which: danger})
 
     def not_so(self, which: Collection[str] = ()) -> CallDangers:
         """Return them with those of the open ones not being so, by default all of them.

@@ -399,13 +399,15 @@ class Danger(Item):
 
     `customer` are phrases whose words are all said; `petrol/fuel` is one or the other, and ` ... ` parts what
     may be said far apart. `ask` is asked where it was said not to be so, and with `ask_first` always;
-    `otherwise` is what to tell where it is not so.
+    `otherwise` is what to tell where it is not so. `answers` are other dangers, one of which it is: the desk
+    asks which, and goes on with that one.
     """
 
     customer: Annotated[OneOrMany, Field(min_length=1)]
     ask: Text
     tell: Text
     do: Text
+    answers: OneOrMany = ()
     signal: Literal["danger", "warning", "caution"] = "danger"
     may_be_driven: bool = False
     ask_first: bool = False

@@ -34,6 +34,8 @@ UNSURE = "unsure"
 STAMPED = ("prepared", "stated", "acknowledged", "repaired", "reopened")
 """Entries that say a time themselves."""
 _SPEAKERS = (TECHNICIAN, CUSTOMER)
+LONGEST_TAG = 80
+"""The letters that a tag may have: it stands on one line of lists and papers."""
 YEARS = range(1970, 9999)
 """The years of times that every time zone can tell."""
 
@@ -71,6 +73,13 @@ class StoredCase:
     def with_entry(self, entry: Entry, at: str) -> StoredCase:
         """Return the case with one more entry at a time."""
         return replace(self, case=self.case.with_entry(entry), times=(*self.times, at))
+
+
+def tag_too_long(tag: str) -> str:
+    """Return what is wrong with a tag that has too many letters; "" where it fits."""
+    if len(tag) <= LONGEST_TAG:
+        return ""
+    return f"The tag has {len(tag)} letters, and {LONGEST_TAG} fit. Shorten it."
 
 
 def in_one_line(tag: str) -> str:

@@ -31,7 +31,14 @@ from advisor.store.database import (
     trouble,
 )
 from advisor.store.errors import CorruptRow, Erased, StaleWrite, StoreError
-from advisor.store.records import StoredCase, but_for_time, in_one_line, row_of, stored_case_from
+from advisor.store.records import (
+    LONGEST_TAG,
+    StoredCase,
+    but_for_time,
+    in_one_line,
+    row_of,
+    stored_case_from,
+)
 
 EXPORT_VERSION = 1
 """Increased by one with every change of what `Store.export` returns."""
@@ -99,7 +106,7 @@ class Store:
 
     def draft(self, tag: str, complaint: str, knowledge: str = "") -> StoredCase:
         """Return a new case in memory; it is stored with its first entry."""
-        return StoredCase(0, in_one_line(tag)[:80], self.now(), Case(complaint), (), knowledge)
+        return StoredCase(0, in_one_line(tag)[:LONGEST_TAG], self.now(), Case(complaint), (), knowledge)
 
     def open_case(self, tag: str, complaint: str, knowledge: str = "") -> StoredCase:
         """Start a case for a vehicle, known by a tag of the workshop's own."""

@@ -16,6 +16,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.screens.widgets.asking import AskingDialog
 from advisor.screens.widgets.choices import ChoiceList
 from advisor.screens.widgets.labelled import Labelled
+from advisor.store.records import tag_too_long
 
 
 class NewJobScreen(AskingDialog[tuple[str, str]]):
@@ -31,7 +32,7 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
         """Lay out the tag, then the complaints in the customer's words."""
         with Vertical(id="box"):
             yield Static("New job. Which car? A tag of your own: no names, no number plates.", markup=False)
-            field = Input(self.tag_before, "e.g. bay 2 blue estate", id="tag", max_length=80, compact=True)
+            field = Input(self.tag_before, "e.g. bay 2 blue estate", id="tag", compact=True)
             yield Labelled("Tag", field)
             yield Static("What is complained about?", markup=False)
             yield ChoiceList(
@@ -79,6 +80,10 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
                 "There is no tag. Give the car one, to find the job again."
             )
             field.focus()
+        if too_long := tag_too_long(tag):
+            self.query_one("#says", Static).update(too_long)
+            field.focus()
+            return ""
         return tag
 
     @on(OptionList.OptionSelected)

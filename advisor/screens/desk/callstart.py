@@ -51,17 +51,22 @@ from advisor.screens.widgets.keyline import KeyLine
 from advisor.screens.widgets.labelled import Labelled
 from advisor.screens.widgets.ticks import TickList
 from advisor.store.errors import StoreError
+from advisor.store.records import tag_too_long
 from advisor.store.store import Store
 
 TITLE = "A call: which car, and what is it about?"
 NONE_OF_THESE = "none of these"
 """The key of the line for what fits no complaint; no id in the knowledge has spaces."""
+CANNOT_SAY = "The customer cannot say: taken as the worst"
+"""The line of an answer that nobody has."""
 ALL_OF_THEM = "all of them"
 """The key of the line for all dangers that are open; no id in the knowledge has spaces."""
 NOTHING_TICKED = "No complaint is ticked. Tick one, or 'None of these'."
 LOOKING = "Looking for what fits …"
 MORE = "▼ There is more to read out: PgDn."
 NOT_ALL_READ_OUT = "Not all of it was in view. Read out what is now, then press F9 again."
+MOST_LETTERS = 1000
+"""What a customer says may be so long (our choice), also where it is typed into the tag."""
 LOOKS_SAID = "The tag looks like what the customer says, not like the name of a car."
 
 
@@ -97,11 +102,18 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         with Vertical(id="body"):
             yield Labelled(
                 "Tag of the car",
-                Input(placeholder="no names, no number plates", id="tag", max_length=80, compact=True),
+                Input(
+                    placeholder="no names, no number plates", id="tag", max_length=MOST_LETTERS, compact=True
+                ),
             )
             yield Labelled(
                 "Customer says",
-                Input(placeholder='e.g. "dead in the morning"', id="words", max_length=200, compact=True),
+                Input(
+                    placeholder='e.g. "dead in the morning"',
+                    id="words",
+                    max_length=MOST_LETTERS,
+                    compact=True,
+                ),
             )
             yield Static(id="whole", markup=False)
             danger = CardText(name="danger")
@@ -273,8 +285,29 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
             self.query_one("#notice", Static).update(NOT_ALL_READ_OUT)
             self.app.asks_anew()
             return
+        known = self.engines.knowledge.dangers
+        to_ask = [one.danger for one in self.dangers.open if known[one.danger].answers]
+        if to_ask:
+            self.ask_which(to_ask[0])
+            return
         self.dangers = self.dangers.were_told()
         self.look_again()
+
+    def ask_which(self, danger: str) -> None:
+        """Ask which of several dangers it is, such as which lamp is lit; then that one is told."""
+        known = self.engines.knowledge.dangers
+        lines = [*((one, known[one].name) for one in known[danger].answers), (danger, CANNOT_SAY)]
+
+        def answered(which: str | None) -> None:
+            if which is None:
+                return
+            if which == danger:
+                self.dangers = self.dangers.were_told([danger])
+            else:
+                self.dangers = self.dangers.naming(danger, which)
+            self.look_again()
+
+        self.app.push_screen(ChoiceScreen(f"{known[danger].name}: which is it?", lines), answered)
 
     def action_not_so(self) -> None:
         """Enter that the customer said there is no such danger, or withdraw one already told."""
@@ -343,6 +376,10 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
             return
         if self.tag_looks_said():
             self.ask_about_tag()
+            return
+        if too_long := tag_too_long(tag):
+            self.notify(too_long, severity="warning", timeout=5)
+            self.query_one("#tag").focus()
             return
         self.query_one("#title", Static).update("Working out the questions …")
         words = self.query_one("#words", Input).value.strip()

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from textual import on
 from textual.app import ComposeResult
 from textual.containers import Horizontal
 from textual.widgets import Input, Label
 
 
 class Labelled(Horizontal):
-    """A label and its field on one row."""
+    """A label and its field on one row; the label says when the field takes no more letters."""
 
     def __init__(self, label: str, field: Input) -> None:
         super().__init__()
@@ -18,3 +19,10 @@ class Labelled(Horizontal):
         """Lay out the label, then the field."""
         yield Label(self.label, markup=False)
         yield self.field
+
+    @on(Input.Changed)
+    def mark_full(self) -> None:
+        """Say in place of the label that the field is full, so that nothing typed is lost unnoticed."""
+        most = self.field.max_length
+        is_full = most is not None and len(self.field.value) >= most
+        self.query_one(Label).update(f"Full at {most}" if is_full else self.label)
