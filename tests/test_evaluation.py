@@ -19,7 +19,7 @@ import pytest
 
 from advisor.case.case import Case
 from advisor.evaluation.bounds import told_of_single_faults
-from advisor.evaluation.perturbation import disturbed_tables, off
+from advisor.evaluation.perturbation import disturbed_tables, off, tables_of_worse_proofs
 from advisor.evaluation.policies import POLICY_TITLES, play_policy
 from advisor.evaluation.scorecard import measured, scorecards
 from advisor.evaluation.sensitivity import costs_of, most_costly, spreads_of, table_of
@@ -194,6 +194,36 @@ def test_noise_is_normal_in_the_log_odds() -> None:
     assert odds.mean() == pytest.approx(0, abs=0.03)
     assert odds.std() == pytest.approx(0.5, abs=0.03)
     assert off(np.array([1.0, 0.0]), 1.0, random, 0).tolist() == [1.0, 0.0]
+
+
+def test_worse_proofs_show_less_often_and_falsely_more_often(shipped: Knowledge) -> None:
+    """10 of 100 cars fewer with the fault, three times as many without; an instrument's numbers follow."""
+    plain = {table.child: table.values for table in build(shipped, "flat_battery").tables.tables}
+    worse = {table.child: table.values for table in tables_of_worse_proofs(shipped, "flat_battery").tables}
+    proof = shipped.readings["boot_filmed"]
+    assert proof.proves == ("boot_lamp",)
+    np.testing.assert_allclose(plain["boot_filmed"], [[0.99, 0.01], [0.07, 0.93]], atol=1e-12)
+    np.testing.assert_allclose(worse["boot_filmed"], [[0.97, 0.03], [0.17, 0.83]], atol=1e-12)
+    assert worse.keys() == plain.keys()
+    for name, values in worse.items():
+        np.testing.assert_allclose(values.sum(axis=-1), 1.0, atol=1e-9)
+        if shipped.readings.keys() & {name} and not shipped.readings[name].proving_outcomes:
+            assert values is plain[name] or np.array_equal(values, plain[name])
+    number = "night_log@low_current_clamp"
+    assert not np.allclose(worse[number], plain[number])
+
+
+def test_cars_with_worse_proofs_have_the_same_causes(advisor: Callable[..., Ran]) -> None:
+    """Their searches end less often right where they end proved, and the figures stand beside the others."""
+    ran = advisor(
+        "evaluate", "--complaint", "no_air", "--cars", 100, "--jobs", 1, "--format", "json", "--worse-proofs"
+    )
+    assert ran.code == 0
+    (card,) = json.loads(ran.out)["complaints"]
+    worse = card["with_worse_proofs"]
+    assert worse.keys() == {one for one in card if one in worse}
+    assert worse["right_share_of_proved"] <= card["right_share_of_proved"]
+    assert worse["proved_share"] < card["proved_share"]
 
 
 def test_wrong_numbers_cost_something(small: Knowledge) -> None:

@@ -66,6 +66,11 @@ _text_or_json = click.option(
     help="Also try the advice with noise of this size on its log-odds, such as 0.5; may be repeated.",
 )
 @click.option(
+    "--worse-proofs",
+    is_flag=True,
+    help="Also try the advice on cars whose proofs show less often, and falsely more often, than is written.",
+)
+@click.option(
     "--costly", type=click.IntRange(1), help="List this many of the numbers whose errors would cost most."
 )
 @_text_or_json
@@ -84,6 +89,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
     seed: int,
     jobs: int | None,
     noises: tuple[float, ...],
+    worse_proofs: bool,
     costly: int | None,
     form: str,
     page_file: Path | None,
@@ -108,6 +114,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
         cars,
         seed,
         noises=tuple(dict.fromkeys(noises)),
+        worse_proofs=worse_proofs,
         workshop=Workshop(frozenset(without)),
         workshop_policy=policy,
     )
@@ -144,6 +151,8 @@ def _card(card: Scorecard) -> dict[str, object]:
     said = asdict(card)
     said["ways"] = said.pop("policies")
     del said["endings"]
+    worse = card.with_worse_proofs
+    said["with_worse_proofs"] = worse.as_dict if worse else None
     return {**said, **card.endings.as_dict}
 
 

@@ -18,6 +18,12 @@ from advisor.inference.tables import CPT, DiscreteNetwork
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import NoisyMax, NoisyOr, Reading, Row, State
 from advisor.model.network import build
+from advisor.model.nodes import shown_by
+from advisor.model.observation import seen_with
+from advisor.model.priors import tree_of
+
+SEEN_LESS, FALSE_TIMES = 0.10, 3.0
+"""By how much worse proofs are tried: part of all cars in which they do not show, and false showings."""
 
 
 def disturbed_tables(
@@ -35,6 +41,51 @@ def disturbed_tables(
             _root(table, noise, random) if table.child in roots else table for table in tables.tables
         ),
     )
+
+
+def tables_of_worse_proofs(knowledge: Knowledge, complaint: str) -> DiscreteNetwork:
+    """Return a complaint's network with every proof seen less often, and falsely more often.
+
+    Where a cause that it proves is there, a proof shows in `SEEN_LESS` fewer of all cars, where none is, in
+    `FALSE_TIMES` as many; none in fewer than no car or in more than all.
+    """
+    tables = build(knowledge, complaint).tables
+    by_child = {table.child: table for table in tables.tables}
+    worse: dict[str, CPT] = {}
+    for name, said in knowledge.readings.items():
+        if not said.proving_outcomes or name not in by_child:
+            continue
+        moved = _worse_proof(by_child[name], said, _with_those_below(knowledge, said.proves))
+        worse[name] = moved
+        for instrument in said.instrument if said.quantity else ():
+            shown = seen_with(knowledge, name, instrument)
+            if shown is not None:
+                number = shown_by(name, instrument)
+                worse[number] = replace(by_child[number], values=moved.values @ shown)
+    return replace(tables, tables=tuple(worse.get(table.child, table) for table in tables.tables))
+
+
+def _with_those_below(knowledge: Knowledge, causes: Sequence[str]) -> frozenset[str]:
+    """Return some causes and everything in the tree below them."""
+    gates = [gated.gate for cause in causes for gated in tree_of(knowledge, cause).values()]
+    return frozenset({*causes, *(member for gate in gates for member in gate.members)})
+
+
+def _worse_proof(table: CPT, said: Reading, proved: frozenset[str]) -> CPT:
+    proves = np.isin(list(said.answers), said.proving_outcomes)
+    there = np.zeros(table.values.shape[:-1], dtype=bool)
+    for axis, parent in enumerate(table.parents):
+        if parent in proved:
+            there[(slice(None),) * axis + (1,)] = True
+    shown = table.values[..., proves].sum(axis=-1)
+    aim = np.where(there, np.maximum(shown - SEEN_LESS, 0.0), np.minimum(shown * FALSE_TIMES, 1.0))
+    aim = np.where((shown > 0) & (shown < 1), aim, shown)[..., None]
+    scale = np.where(proves, _part(aim, shown[..., None]), _part(1 - aim, 1 - shown[..., None]))
+    return replace(table, values=table.values * scale)
+
+
+def _part(of: Floats, whole: Floats) -> Floats:
+    return np.divide(of, whole, out=np.ones_like(whole), where=whole > 0)
 
 
 def disturbed_reading(said: Reading, noise: float, random: np.random.Generator) -> Reading:

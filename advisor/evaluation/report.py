@@ -7,10 +7,11 @@ from collections.abc import Iterator, Sequence
 
 from advisor.evaluation.comparison import FALSE_ALARM, MEASURES, Comparison
 from advisor.evaluation.endings import Endings, Figure
+from advisor.evaluation.perturbation import FALSE_TIMES, SEEN_LESS
 from advisor.evaluation.policies import POLICY_TITLES
 from advisor.evaluation.scorecard import FaultScore, PolicyScore, Scorecard
 from advisor.evaluation.sensitivity import Costly
-from advisor.evaluation.trials import EVERYTHING, TrialPlan
+from advisor.evaluation.trials import EVERYTHING, WORSE_PROOFS, TrialPlan
 from advisor.knowledge.knowledge import Knowledge
 from advisor.papers.document import Paper, Paragraph, Part, Section, Table, TableRow
 from advisor.papers.plots import Bars, Curve
@@ -40,6 +41,8 @@ def policy_title(policy: str) -> str:
     """Return the title of a policy."""
     if policy == EVERYTHING:
         return "every reading taken (the ceiling)"
+    if policy == WORSE_PROOFS:
+        return "the advice, proofs worse than written"
     if policy.startswith("disturbed"):
         return f"the advice, numbers off by {policy.split()[1]}"
     return next((title for one, title in POLICY_TITLES.items() if one == policy), policy)
@@ -62,6 +65,8 @@ def lines(
             yield _line(_cells(policy, found))
         for said in (*verdict(card), *owner_lines(card.endings)):
             yield from _wrapped(said, "  ")
+        if card.with_worse_proofs:
+            yield from _wrapped(worse_proofs_words(card.with_worse_proofs), "  ")
         if card.faults:
             yield "  mistaken most often (cars with one cause):"
             for words in mistakes(card.faults)[:5] or ["none"]:
@@ -92,20 +97,29 @@ def verdict(card: Scorecard) -> Iterator[str]:
 
 def owner_lines(found: Endings) -> Iterator[str]:
     """Yield how the advice's searches ended, and what an owner counts."""
-
-    def share(figure: Figure) -> str:
-        return "none" if figure.value is None else f"{figure.value:.0%}"
-
     yield (
-        f"  ended proved {share(found.proved_share)}, group proved {share(found.group_share)}, by exclusion "
-        f"{share(found.exclusion_share)}, unsure {share(found.unsure_share)}; of the proved, "
-        f"right: {share(found.right_share_of_proved)}."
+        f"  ended proved {_share(found.proved_share)}, group proved {_share(found.group_share)}, by "
+        f"exclusion {_share(found.exclusion_share)}, unsure {_share(found.unsure_share)}; of the proved, "
+        f"right: {_share(found.right_share_of_proved)}."
     )
     yield (
         f"  of 100 jobs: parts fitted in vain {found.parts_in_vain.value:.1f}, come back "
         f"{found.comebacks.value:.1f}. Half of them take at most {found.readings_median.value:.0f} readings "
         f"and {found.hands_on_minutes_median.value:.0f} hands-on minutes."
     )
+
+
+def worse_proofs_words(found: Endings) -> str:
+    """Return how the searches end where proofs are worse than written."""
+    return (
+        f"  with every proof seen in {SEEN_LESS:.0%} fewer of all cars and {FALSE_TIMES:g} times as often "
+        f"falsely: proved {_share(found.proved_share)}; of these, right: "
+        f"{_share(found.right_share_of_proved)}."
+    )
+
+
+def _share(figure: Figure) -> str:
+    return "none" if figure.value is None else f"{figure.value:.0%}"
 
 
 def mistakes(faults: Sequence[FaultScore]) -> list[str]:

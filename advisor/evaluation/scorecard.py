@@ -17,7 +17,7 @@ from advisor.advice.rules import ENDINGS
 from advisor.arrays import Floats
 from advisor.evaluation.endings import Endings, ended, figures
 from advisor.evaluation.scores import Bin, brier, calibration, calibration_error, log_loss
-from advisor.evaluation.trials import EVERYTHING, Trial, TrialRecord
+from advisor.evaluation.trials import EVERYTHING, WORSE_PROOFS, Trial, TrialRecord
 from advisor.knowledge.knowledge import Knowledge
 
 
@@ -74,6 +74,7 @@ class Scorecard:
     policies: dict[str, PolicyScore]
     faults: tuple[FaultScore, ...]
     endings: Endings
+    with_worse_proofs: Endings | None = None
     undrawn: tuple[str, ...] = ()  # names of faults that none of the cars had
 
     @property
@@ -105,7 +106,14 @@ def scorecards(knowledge: Knowledge, trials: Sequence[Trial]) -> tuple[tuple[Sco
         families.setdefault(complaints[trial.complaint].family, []).append(trial)
     return (
         tuple(
-            Scorecard(name, titles.get(name, name), _scores(of), (), _endings(knowledge, of))
+            Scorecard(
+                name,
+                titles.get(name, name),
+                _scores(of),
+                (),
+                _endings(knowledge, of),
+                _endings(knowledge, of, WORSE_PROOFS) if WORSE_PROOFS in of[0].records else None,
+            )
             for name, of in families.items()
         ),
         tuple(
@@ -115,6 +123,7 @@ def scorecards(knowledge: Knowledge, trials: Sequence[Trial]) -> tuple[tuple[Sco
                 _scores([one]),
                 _faults(knowledge, one),
                 _endings(knowledge, [one]),
+                _endings(knowledge, [one], WORSE_PROOFS) if WORSE_PROOFS in one.records else None,
                 tuple(knowledge.title(fault) for fault in np.array(one.faults)[~one.present.any(axis=0)]),
             )
             for one in trials
@@ -122,8 +131,8 @@ def scorecards(knowledge: Knowledge, trials: Sequence[Trial]) -> tuple[tuple[Sco
     )
 
 
-def _endings(knowledge: Knowledge, trials: Sequence[Trial]) -> Endings:
-    return figures([ended(knowledge, one, one.records["advice"]) for one in trials])
+def _endings(knowledge: Knowledge, trials: Sequence[Trial], policy: str = "advice") -> Endings:
+    return figures([ended(knowledge, one, one.records[policy]) for one in trials])
 
 
 def _scores(trials: Sequence[Trial]) -> dict[str, PolicyScore]:

@@ -21,17 +21,19 @@ from advisor.advice.rules import Workshop, comparable, endings
 from advisor.arrays import Bools, Floats, Ints
 from advisor.case.case import Case
 from advisor.evaluation.bounds import all_readings, told_of_single_faults
-from advisor.evaluation.perturbation import disturbed_tables
+from advisor.evaluation.perturbation import disturbed_tables, tables_of_worse_proofs
 from advisor.evaluation.policies import POLICY_TITLES, play_policy
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import REASONS, Ranker, compile_ranker
-from advisor.simulate.jobs import Jobs, draw_cars, play_many, starts_of
+from advisor.simulate.jobs import Cars, Jobs, draw_cars, play_many, starts_of
 
 EVERYTHING = "everything"
 """The name of taking every reading, among the policies."""
+WORSE_PROOFS = "worse proofs"
+"""The name of the advice on cars whose proofs show less often, and falsely more often, than is written."""
 CARS_AT_ONCE = 250
 """Cars of one run; disturbances are drawn anew for each run."""
 
@@ -94,6 +96,7 @@ class TrialPlan:
     seed: int
     policies: tuple[str, ...] = tuple(POLICY_TITLES)
     noises: tuple[float, ...] = ()
+    worse_proofs: bool = False
     workshop: Workshop = field(default_factory=Workshop)
     workshop_policy: Policy = DEFAULT
 
@@ -167,6 +170,9 @@ def _played(run: _Run) -> Trial:
         str(policy): TrialRecord.of(play_policy(ranker, starts, cars, policy, run.told, order))
         for policy in plan.policies
     }
+    if plan.worse_proofs:
+        worse = _drawn_with_worse_proofs(run, np.random.default_rng(for_cars))
+        records[WORSE_PROOFS] = TrialRecord.of(play_many(ranker, starts, worse))
     records[EVERYTHING] = TrialRecord.of(all_readings(ranker, starts, cars))
     for noise, seed in zip(plan.noises, for_noise, strict=True):
         tables = disturbed_tables(ranker.knowledge, run.complaint, noise, np.random.default_rng(seed))
@@ -176,6 +182,16 @@ def _played(run: _Run) -> Trial:
         jobs = play_many(other, starts_of(other, [Case(run.complaint)]), cars)
         records[disturbed(noise)] = TrialRecord.of(jobs)
     return Trial(run.complaint, ranker.faults, cars.faults, records)
+
+
+def _drawn_with_worse_proofs(run: _Run, random: np.random.Generator) -> Cars:
+    """Return the cars of a run, with the same causes, as worse proofs would show them."""
+    ranker, plan = run.ranker, run.plan
+    engine = compile_tables(tables_of_worse_proofs(ranker.knowledge, run.complaint))
+    other = compile_ranker(ranker.knowledge, engine, run.complaint, plan.workshop, plan.workshop_policy)
+    return draw_cars(
+        other, starts_of(other, [Case(run.complaint)]), np.zeros(run.count, dtype=np.intp), random
+    )
 
 
 def _joined(parts: Sequence[Trial]) -> Trial:
