@@ -9,7 +9,7 @@ import pytest
 
 from advisor.checks.ceilings import Ceiling, ceilings
 from advisor.knowledge.knowledge import Knowledge
-from tests.conftest import HEAD, Ran, complaint, faults
+from tests.conftest import HEAD, SHIPPED, Ran, complaint, faults
 
 Made = Callable[[str], Knowledge]
 
@@ -27,7 +27,7 @@ readings:
 
 def found(knowledge: Knowledge, enough: float = 0.95) -> dict[str, Ceiling]:
     """The ceilings by fault."""
-    return {one.fault: one for one in ceilings(knowledge, enough)}
+    return {one.fault: one for one in ceilings(knowledge, knowledge.complaints, enough)}
 
 
 def test_a_ceiling_is_where_the_readings_that_speak_for_a_fault_bring_it(known: Made) -> None:
@@ -67,4 +67,20 @@ def test_check_names_faults_without_a_proof_and_low_ceilings(
     assert any(line.startswith("  b (c): ceiling 0.") and line.endswith(line[-4:]) for line in lines)
     assert any("numbers on which most hangs" in line for line in lines)
     assert any(f"{file}:" in line for line in lines[lines.index("Without one: a, b.") :])
+    numbers = lines[next(at for at, line in enumerate(lines) if "numbers on which most hangs" in line) + 1 :]
+    written = {line.strip() for line in (HEAD + TWINS).splitlines()}
+    assert numbers
+    assert all(
+        f"{file}:" in where and what.strip() in written
+        for where, what in zip(numbers[::2], numbers[1::2], strict=True)
+    )
     assert advisor("check", file, "--proofs", "--format", "json").code == 2
+
+
+def test_check_looks_at_the_proofs_of_one_complaint(advisor: Callable[..., Ran]) -> None:
+    """Its faults, its ceilings and its numbers alone; an unknown one is refused, and one without --proofs."""
+    ran = advisor("check", SHIPPED, "--proofs", "--complaint", "smell")
+    assert ran.code == 0
+    assert "flat_battery" not in ran.out
+    assert advisor("check", SHIPPED, "--proofs", "--complaint", "smel").code != 0
+    assert advisor("check", SHIPPED, "--complaint", "smell").code == 2

@@ -5,7 +5,7 @@ A fault whose ceiling is low cannot be found, however well the readings are take
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -33,14 +33,14 @@ class Ceiling:
     of_rival: float
 
 
-def ceilings(knowledge: Knowledge, enough: float) -> Iterator[Ceiling]:
-    """Yield the ceiling of every fault in every complaint, except in those too wide for one engine.
+def ceilings(knowledge: Knowledge, complaints: Iterable[str], enough: float) -> Iterator[Ceiling]:
+    """Yield the ceiling of every fault in some complaints, except in those too wide for one engine.
 
     Every reading shows the outcome that speaks most for the fault, against all cars with the complaint that
     lack it. Where that does not bring it to `enough`, only those readings count that bring it higher in turn:
     some undo what others have shown. Another set of them may bring it a little higher still.
     """
-    for complaint in knowledge.complaints:
+    for complaint in complaints:
         try:
             engine = compile_tables(build(knowledge, complaint).tables)
         except TooWide:

@@ -8,6 +8,7 @@ import sys
 import textwrap
 import time
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,14 +22,21 @@ from advisor.text import counted
 
 if TYPE_CHECKING:
     from advisor.knowledge.knowledge import Knowledge
-    from advisor.knowledge.problems import Problem
-
-if TYPE_CHECKING:
+    from advisor.knowledge.problems import Place, Problem
     from advisor.policy import Policy
 
 WATCHED_EVERY_SECONDS = 0.5
 RATED_CARS, MOST_RATED = 200, 10
 """Simulated cars of each complaint to find the numbers on which most hangs, and how many are named."""
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What is looked at besides errors and weak points."""
+
+    shares: tuple[str, ...]
+    proofs: bool
+    complaints: tuple[str, ...]
 
 
 @click.command()
@@ -56,6 +64,13 @@ RATED_CARS, MOST_RATED = 200, 10
     help="Also name the faults without a proof, those that no readings can make sure of, and the numbers on "
     "which most hangs. Takes minutes.",
 )
+@click.option(
+    "--complaint",
+    "some",
+    multiple=True,
+    metavar="ID",
+    help="Look at the proofs of this complaint only; may be repeated.",
+)
 def check(
     paths: tuple[Path, ...],
     workshop: Path | None,
@@ -63,26 +78,30 @@ def check(
     watch: bool,
     shares: tuple[str, ...],
     proofs: bool,
+    some: tuple[str, ...],
 ) -> None:
     """Check knowledge files and print every problem with file, line and column."""
     if (shares or proofs) and form == "json":
         raise click.UsageError("--share and --proofs answer in words. Leave out --format json.")
+    if some and not proofs:
+        raise click.UsageError("--complaint narrows --proofs. Add --proofs, or leave it out.")
+    looked = Looked(shares, proofs, some)
     policy = policy_of(workshop)
     meant = list(paths) or [shipped("knowledge")]
     if not watch:
-        sys.exit(_check(meant, form, shares, policy, proofs))
+        sys.exit(_check(meant, form, policy, looked))
     last: object = None
     while True:
         stamps = _stamps(meant)
         if stamps != last:
             last = stamps
-            _check(meant, form, shares, policy, proofs)
+            _check(meant, form, policy, looked)
             say("Watching; stop with Ctrl+C.", err=True)
         time.sleep(WATCHED_EVERY_SECONDS)
 
 
-def _check(paths: list[Path], form: str, shares: tuple[str, ...], policy: Policy, proofs: bool) -> int:
-    """Print errors, weak points, and the shares and proofs asked for; returns the exit code."""
+def _check(paths: list[Path], form: str, policy: Policy, looked: Looked) -> int:
+    """Print errors, weak points, and what else is looked at; returns the exit code."""
     from advisor.knowledge.problems import ProblemsFound
 
     tell_of_changes(paths)
@@ -112,13 +131,14 @@ def _check(paths: list[Path], form: str, shares: tuple[str, ...], policy: Policy
         say(f"{held}{', '.join(counts)}. {rest_unchecked(errors)}", err=True)
         return 1
     say(f"{held}{counted(errors, 'error')}, {weak}.", err=True)
-    if shares and knowledge is not None:
-        refuse_unknown("fault or branch", shares, [*knowledge.faults, *knowledge.branches])
-        for cause in shares:
+    if looked.shares and knowledge is not None:
+        refuse_unknown("fault or branch", looked.shares, [*knowledge.faults, *knowledge.branches])
+        for cause in looked.shares:
             for line in _share_lines(knowledge, cause):
                 say(line)
-    if proofs and knowledge is not None:
-        for line in _proof_lines(knowledge, policy):
+    if looked.proofs and knowledge is not None:
+        refuse_unknown("complaint", looked.complaints, knowledge.complaints)
+        for line in _proof_lines(knowledge, policy, looked.complaints or tuple(knowledge.complaints)):
             say(line)
     return 0
 
@@ -173,19 +193,24 @@ def _share_lines_on(knowledge: Knowledge, cause: str, facts: Mapping[str, str]) 
             yield f"  All cars with {gates[0]} are {above:.3g} of 100 with {complaint}."
 
 
-def _proof_lines(knowledge: Knowledge, policy: Policy) -> Iterator[str]:
+def _proof_lines(knowledge: Knowledge, policy: Policy, complaints: tuple[str, ...]) -> Iterator[str]:
     """Say which faults have no proof, which can never be sure, and the numbers on which most hangs."""
+    from advisor.case.confirmed import faults_below
     from advisor.checks.ceilings import ceilings
     from advisor.evaluation.report import LETTERS
     from advisor.evaluation.sensitivity import most_costly
     from advisor.evaluation.trials import TrialPlan
 
-    without = [name for name in knowledge.faults if name not in knowledge.proofs]
-    yield f"{len(knowledge.faults) - len(without)} of {counted(len(knowledge.faults), 'fault')} have a proof."
+    below = frozenset().union(*(faults_below(knowledge, one) for one in complaints))
+    faults = [name for name in knowledge.faults if name in below]
+    without = [name for name in faults if name not in knowledge.proofs]
+    yield f"{len(faults) - len(without)} of {counted(len(faults), 'fault')} have a proof."
     if without:
         yield from textwrap.wrap(f"Without one: {', '.join(without)}.", LETTERS, subsequent_indent="  ")
     with working("Looking for ceilings"):
-        found = sorted(ceilings(knowledge, policy.sure_at), key=lambda one: (one.probability, one.fault))
+        found = sorted(
+            ceilings(knowledge, complaints, policy.sure_at), key=lambda one: (one.probability, one.fault)
+        )
     low = [one for one in found if one.probability < policy.sure_at]
     yield f"The readings can make sure of all but {len(low)} of {len(found)} faults, each for its complaint:"
     for one in low:
@@ -193,11 +218,18 @@ def _proof_lines(knowledge: Knowledge, policy: Policy) -> Iterator[str]:
             f"  {one.fault} ({one.complaint}): ceiling {one.probability:.2f}, "
             f"with {one.rival} at {one.of_rival:.2f}"
         )
-    plan = TrialPlan(tuple(knowledge.complaints), RATED_CARS, 1, workshop_policy=policy)
+    plan = TrialPlan(complaints, RATED_CARS, 1, workshop_policy=policy)
     with working("Trying numbers") as progress:
         numbers = most_costly(knowledge, plan, MOST_RATED, progress)
     yield f"The {len(numbers)} numbers on which most hangs:"
-    yield from (f"  {one.place}: {one.name}" for one in numbers)
+    for number in numbers:
+        yield f"  {number.place}: {number.name}"
+        yield f"    {_as_written(number.place)}"
+
+
+def _as_written(place: Place) -> str:
+    """Return the line of a file that a number stands in, as its author wrote it."""
+    return Path(place.file).read_text(encoding="utf-8").splitlines()[place.line - 1].strip()
 
 
 def _stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int]]:
