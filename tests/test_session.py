@@ -48,6 +48,7 @@ from advisor.model.observation import Measurement
 from advisor.papers.document import Paper, html, markdown
 from advisor.papers.format import percent
 from advisor.policy import DEFAULT
+from advisor.screens.bench.card import card
 from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.jobs import Starts
 from advisor.simulate.rollout import LookAhead, RepairCosts
@@ -729,15 +730,34 @@ def test_a_job_that_does_not_fit_the_knowledge_is_listed_all_the_same(
 # --------------------------------------------------------------------------------- repairs and their check
 
 
+def test_who_has_seen_enough_can_repair_the_leading_cause(hum: Engines, store: Store) -> None:
+    """On the next card, once a reading makes a cause likelier than not; and that it is not proved."""
+    assert opened(hum, store).repair_now_words() == "", "nothing has been seen"
+    session = opened(hum, store, Seen("hiss", "hisses", 0.8))
+    leading = session.advice.suspects[0]
+    assert 0.5 <= leading.probability < 0.95
+    assert session.repair_now_words() == f"Enough seen: repair “{leading.name}” now"
+    assert session.repair_now_effect() == f"→ {percent(leading.probability)}, not proved"
+    shown = card(session, session.proposals[0], "certain").choices
+    offered = [one for one in shown if one[0] == "remedy"]
+    told = session.repair_first(session.proposals[0]) is None
+    assert offered == (
+        [("remedy", f"e {session.repair_now_words()}", session.repair_now_effect())] if told else []
+    )
+
+
 def test_a_remedy_that_costs_parts_for_an_unsure_cause_says_so(hum: Engines, store: Store) -> None:
     """How sure it is, and whether a reading has shown it; nothing of it once it is sure or costs nothing."""
     guess = opened(hum, store, Seen("hiss", "hisses", 0.7))
-    assert "; no reading has shown it, and the remedy costs parts." in guess.unsure_words("radio")
+    assert "; no reading has shown it, and not proved. The remedy costs parts." in guess.unsure_words("radio")
     assert guess.repair_words("radio").startswith("Not sure yet (")
     shown = opened(hum, store, Seen("current", "high"))
     belief = shown.stages[-1]["radio"]
     assert belief < 0.95
-    assert shown.unsure_words("radio") == (f"Not sure yet ({percent(belief)}), and the remedy costs parts. ")
+    assert (
+        shown.unsure_words("radio")
+        == f"Not sure yet ({percent(belief)}), and not proved. The remedy costs parts. "
+    )
     assert guess.unsure_words("lamp") == ""
     sure = opened(hum, store, Seen("click", "clicks"), Seen("warm", "warm"))
     assert sure.stages[-1]["relay"] > 0.95

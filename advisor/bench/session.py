@@ -26,6 +26,7 @@ from advisor.advice.advice import (
 )
 from advisor.advice.conflict import Disagreement, disagreement
 from advisor.advice.engines import Engines
+from advisor.advice.proof import asks_for_proof, shown_by_proof
 from advisor.advice.repair_or_test import RepairFirst, remedies, repair_or_test
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import (
@@ -103,6 +104,8 @@ from advisor.store.store import Store
 
 LARGEST_PART_MA = 100_000.0
 """Above this a part of a sleeping car's draw is a slip of the finger."""
+REPAIR_OFFERED_FROM = 0.5
+"""From this probability on the card offers to repair the leading cause at once: more likely than not."""
 LONGEST_CAUSE = 120
 """Letters of a cause in words."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
@@ -876,9 +879,13 @@ class Session:
         return listed.remedy if listed and " or " in listed.remedy else ""
 
     def unsure_words(self, fault: str) -> str:
-        """Say that a remedy that costs parts is about to be recorded for an unsure cause; or ""."""
+        """Say that a remedy is about to be recorded for a cause that is neither sure nor proved; or "".
+
+        One that costs no parts and takes a few minutes needs no proof.
+        """
         listed, now = self.knowledge.faults.get(fault), self.stages[-1].get(fault, 0.0)
-        if listed is None or listed.price == "none" or now >= self.policy.sure_at:
+        needs_proof = asks_for_proof(self.knowledge, self.policy, fault)
+        if listed is None or not needs_proof or now >= self.policy.sure_at:
             return ""
         sure = [
             step
@@ -888,7 +895,24 @@ class Session:
         least = self.policy.shown_from
         shown = [step for step in sure if self.stages[step][fault] - self.stages[step - 1][fault] >= least]
         why = "" if shown else "; no reading has shown it"
-        return f"Not sure yet ({percent(now)}){why}, and the remedy costs parts. "
+        proved = fault in shown_by_proof(self.knowledge, self.case)
+        words = f"Not sure yet ({percent(now)}){why}" + ("" if proved else ", and not proved")
+        return f"{words}. The remedy costs parts. " if listed.price != "none" else f"{words}. "
+
+    def repair_now_words(self) -> str:
+        """Return the line that offers to repair the leading cause; "" while no reading points to one."""
+        leading = self.advice.suspects[0]
+        leads = leading.fault in self.knowledge.faults and leading.probability >= REPAIR_OFFERED_FROM
+        if not leads or not self.case.taken:
+            return ""
+        return f"Enough seen: repair “{leading.name}” now"
+
+    def repair_now_effect(self) -> str:
+        """Return how sure the leading cause is, and that it is not proved where its remedy needs that."""
+        leading = self.advice.suspects[0]
+        proved = leading.fault in shown_by_proof(self.knowledge, self.case)
+        needs_proof = asks_for_proof(self.knowledge, self.policy, leading.fault)
+        return f"→ {percent(leading.probability)}" + (", not proved" if needs_proof and not proved else "")
 
     def repair_words(self, fault: str) -> str:
         """Return what recording a remedy as done will enter."""

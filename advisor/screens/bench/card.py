@@ -103,16 +103,8 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     lines.append(Content(" · ".join(_facts(session, proposal))))
     if ahead is not None and ahead.winner not in (None, proposal.reading):
         lines.append(Content.styled(better_ahead_words(knowledge, ahead), "bold"))
-    repair = session.repair_first(proposal)
-    if repair is not None:
-        lines.append(
-            Content.styled(
-                f"Or try the remedy at once (key e): “{knowledge.title(repair.fault)}”. Expected to the end: "
-                f"{duration(repair.minutes_repairing)}, against {duration(repair.minutes_testing)} by this "
-                "reading.",
-                "bold",
-            )
-        )
+    repair = _repair_first(session, proposal)
+    lines += repair
     lines += _plan_lines(session, plan)
     lines += _setup_lines(session, proposal)
     if not to_read:
@@ -138,11 +130,25 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
         effect = f"→ ends: {ends}" if ends else ""
         choices.append(("wait", f"w Begin the wait now: {knowledge.setups[plan.setups[-1]].name}", effect))
     choices.append(("skip", "x Cannot do this here", ""))
+    if not repair and session.advice.stop is None and (now := session.repair_now_words()):
+        choices.append(("remedy", f"e {now}", session.repair_now_effect()))
     if session.advice.stop is not None:
         choices.append(("result", f"r Back to: {stop_sentence(knowledge, session.advice.stop)}", ""))
     elif session.awaited is not None:
         choices.append(("result", "r Back to the wait", ""))
     return Card(tuple(lines), tuple(choices), to_see)
+
+
+def _repair_first(session: Session, proposal: CandidateReading) -> list[Content]:
+    """Return that a remedy is better tried before the reading, if it is."""
+    repair = session.repair_first(proposal)
+    if repair is None:
+        return []
+    words = (
+        f"Or try the remedy at once (key e): “{session.knowledge.title(repair.fault)}”. Expected to the end: "
+        f"{duration(repair.minutes_repairing)}, against {duration(repair.minutes_testing)} by this reading."
+    )
+    return [Content.styled(words, "bold")]
 
 
 def _wait(session: Session, awaited: CandidateReading) -> Card:

@@ -13,6 +13,7 @@ from advisor.screens.bench.job import JobScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.typing import LineScreen
 
+WHICH = "Enough seen, or a remedy was done: which cause is put right? What is not proved is said next."
 LEADING = 7
 """The most causes offered at once: with the two lines below them each has a digit key."""
 
@@ -30,7 +31,7 @@ def remedy(bench: JobScreen) -> None:
         if fault is not None:
             repaired(bench, fault)
 
-    bench.app.push_screen(ChoiceScreen("Which cause was put right?", causes(bench)), done)
+    bench.app.push_screen(ChoiceScreen(WHICH, causes(bench)), done)
 
 
 def repaired(bench: JobScreen, fault: str) -> None:

@@ -83,7 +83,7 @@ class TaskScreen(JobScreen):
         Binding("d", "account", show=False, tooltip="Current draw: all of it, found so far, still missing"),
         Binding("n", "units", show=False, tooltip="Choose the units you prefer"),
         Binding("f", "facts", show=False, tooltip="Change what is known of the vehicle"),
-        Binding("e", "remedy", "Repair", tooltip="A remedy was done"),
+        Binding("e", "remedy", "Repair", tooltip="Enough seen: repair now; or a remedy was done"),
         Binding("b", "job_card", show=False, tooltip="The job card: read it, or save it as a file"),
         Binding("c", "close", show=False, tooltip="Close the job with the cause that was found"),
         Binding(
