@@ -674,8 +674,8 @@ def test_a_technicians_reading_waits_for_a_technician(door: Bench) -> None:
     assert advice.proposals == ()
 
 
-def test_waiting_that_is_left_is_charged_and_the_longest_counts(door: Bench) -> None:
-    """Setups in place wait side by side; one that is missing adds its own."""
+def test_waiting_that_is_left_is_charged_with_the_work_between(door: Bench) -> None:
+    """Room is made once the car is unlocked: 3, 10 and 7 minutes; one that is missing adds its own."""
     start = datetime(2030, 1, 1, 18, 0, tzinfo=UTC)
     setups = dict(door.knowledge.setups)
     for setup, minutes in (("unlocked", 3.0), ("room", 7.0)):
@@ -684,7 +684,7 @@ def test_waiting_that_is_left_is_charged_and_the_longest_counts(door: Bench) -> 
     begun = Case("rattle", tuple(Prepared(setup, start.isoformat()) for setup in ("unlocked", "room")))
     advice = advise(Situation.of(knowledge, door.engine, begun), now=start)
     wiggle = of(advice, "wiggle")
-    assert (wiggle.setups, wiggle.hands_on_minutes, wiggle.minutes) == (("open_wide",), 7, 7 + 7 + 4)
+    assert (wiggle.setups, wiggle.hands_on_minutes, wiggle.minutes) == (("open_wide",), 7, 7 + (3 + 10 + 7) + 4)
 
 
 # ----------------------------------------------------------------------------------- before and after

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator
-from itertools import combinations
+from itertools import combinations, permutations
 
 from advisor.checks.registry import consistency_check
 from advisor.knowledge.conditions import UNKNOWN, OutOfReach, way_to
 from advisor.knowledge.knowledge import Knowledge, Path
 from advisor.knowledge.problems import Problem
-from advisor.knowledge.vocabulary import Changing, Measurand, Setup
+from advisor.knowledge.vocabulary import ByFact, Changing, Measurand, Setup
 
 
 @consistency_check
@@ -96,6 +96,41 @@ def unending(knowledge: Knowledge) -> Iterator[Problem]:
                 "'lasts_minutes'.",
                 "weak",
             )
+
+
+@consistency_check
+def lapsing(knowledge: Knowledge) -> Iterator[Problem]:
+    """Name readings that need a setup which is over before another one is in place, whichever comes first."""
+    for name, reading in knowledge.readings.items():
+        needed = dict.fromkeys(
+            one for setup in reading.setup for one in knowledge.setup_rules.first_to_last(setup)
+        )
+        for first, second in permutations(needed, 2):
+            lasts, waits = knowledge.setups[first].lasts_minutes, _least_wait(knowledge, second)
+            if lasts is not None and waits > lasts and _is_over_before(knowledge, first, second):
+                yield Problem(
+                    knowledge.place("readings", name, "setup"),
+                    "lapses",
+                    f"'{name}' needs '{first}', which lasts {lasts:g} minutes, and '{second}', which waits "
+                    f"{waits:g}.",
+                    "The first is over before the second is in place, so the reading can never be taken.",
+                    f"Say under 'lasts_minutes' how long '{first}' holds, or make two readings of it.",
+                    "weak",
+                )
+                break
+
+
+def _is_over_before(knowledge: Knowledge, first: str, second: str) -> bool:
+    """Whether making the second setup first is no way out: it builds on the first, or is over by then."""
+    lasts = knowledge.setups[second].lasts_minutes
+    builds = second in knowledge.setup_rules.built_on[first]
+    return builds or (lasts is not None and _least_wait(knowledge, first) > lasts)
+
+
+def _least_wait(knowledge: Knowledge, setup: str) -> float:
+    """Minutes that a setup waits on the car on which it waits least."""
+    said = knowledge.setups[setup].waiting_minutes
+    return min(said.values.values()) if isinstance(said, ByFact) else said
 
 
 @consistency_check
