@@ -116,6 +116,32 @@ def text_of(session: Session, reading: str | None = None) -> str:
     )
 
 
+def test_a_caution_that_such_a_car_cannot_need_is_left_out_once_that_is_known(
+    tmp_path: Path, bench: Callable[..., Bench]
+) -> None:
+    """High voltage: shown while nobody knows what drives it, and on an electric one; not with a belt."""
+    text = AT_THE_BENCH.replace(
+        "    minutes: 3\n    setup: cold\n", "    minutes: 3\n    setup: cold\n    cautions: [volts, burns]\n"
+    )
+    text += (
+        "cautions:\n"
+        "  burns: {name: Hot coolant, text: Let it cool down.}\n"
+        "  volts: {name: High voltage, signal: danger, text: Keep off orange cables., "
+        "given: {drive: {belt: impossible}}}\n"
+    )
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + text, encoding="utf-8")
+    engines = Engines(checked([tmp_path]))
+    for facts, shown in (
+        ((), ("volts", "burns")),
+        ((Known("drive", "electric"),), ("volts", "burns")),
+        ((Known("drive", "belt"),), ("burns",)),
+    ):
+        job = bench(*facts).session
+        session = Session.opened(engines, job.store, job.filed, Workshop())
+        assert session.cautions(proposal_of(session, "level")) == shown
+    assert "Keep off orange cables" not in text_of(session, "level")
+
+
 # --------------------------------------------------------------------------- waits nobody has entered
 
 

@@ -27,7 +27,7 @@ from advisor.case.current_draw import account
 from advisor.case.entries import GONE, Acknowledged, Checked, Ended, Prepared, Replayed, Stated
 from advisor.case.setups import minutes, used_setups
 from advisor.inference.engine import InferenceEngine
-from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.knowledge import Knowledge, worst_first
 from advisor.papers.document import Bullets, Cell, Facts, Paper, Paragraph, Part, Section, Table, TableRow
 from advisor.papers.format import duration, percent, plain, when
 from advisor.policy import DEFAULT, Policy
@@ -248,7 +248,7 @@ class _Card:
         done = [known.faults[one] for one in case.repaired if one in known.faults]
         belong += [caution for fault in done for caution in fault.cautions]
         rows = []
-        for name in dict.fromkeys([*read, *belong]):
+        for name in dict.fromkeys([*read, *worst_first(known, belong, case.facts)]):
             said = known.cautions.get(name)
             noted = when(read[name], year=False) if name in read else "Not noted"
             rows.append(TableRow((said.name, said.text, noted) if said else (plain(name), "", noted)))

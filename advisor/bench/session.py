@@ -381,7 +381,11 @@ class Session:
     def confirm_cautions(self) -> tuple[str, ...]:
         """Return the cautions of what has to be made to look for the complaint, the most severe first."""
         made = (self.knowledge.setups[setup] for setup in self.confirm_setups)
-        return worst_first(self.knowledge, (caution for setup in made for caution in setup.cautions))
+        return self._holding(caution for setup in made for caution in setup.cautions)
+
+    def _holding(self, cautions: Iterable[str]) -> tuple[str, ...]:
+        """Return the cautions that can hold for this car, the most severe first."""
+        return worst_first(self.knowledge, cautions, self.case.facts)
 
     def _to_make(self, wanted: Iterable[str]) -> tuple[str, ...]:
         way = way_to(self.knowledge, self.car.condition, wanted, self.case.facts)
@@ -586,7 +590,7 @@ class Session:
     def remedy_cautions(self, fault: str) -> tuple[str, ...]:
         """Return the cautions of a fault's remedy, the most severe first; none for what is not listed."""
         listed = self.knowledge.faults.get(fault)
-        return worst_first(self.knowledge, listed.cautions) if listed else ()
+        return self._holding(listed.cautions) if listed else ()
 
     @property
     def instruments(self) -> tuple[str, ...]:
@@ -655,12 +659,13 @@ class Session:
         said = list(self.knowledge.readings[proposal.reading].cautions)
         for setup in proposal.setups:
             said += self.knowledge.setups[setup].cautions
-        return worst_first(self.knowledge, said)
+        return self._holding(said)
 
     def may_begin(self, plan: WaitPlan, towards: CandidateReading) -> bool:
         """Whether a wait may begin: the cautions of its setups were read, and what decides it is known."""
         setups = self.knowledge.setups
-        unread = self.to_acknowledge(one for setup in plan.setups for one in setups[setup].cautions)
+        said = (one for setup in plan.setups for one in setups[setup].cautions)
+        unread = self.to_acknowledge(self._holding(said))
         return not unread and not self.asks_before_wait(plan, towards)
 
     def ended_by_waiting(self, plan: WaitPlan) -> tuple[str, ...]:

@@ -38,7 +38,7 @@ from advisor.case.entries import (
     TakenBack,
     Warned,
 )
-from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.knowledge import Knowledge, worst_first
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.knowledge.vocabulary import LimitByFact
 from advisor.measure.uncertainty import Estimate
@@ -201,7 +201,9 @@ def caution_words(knowledge: Knowledge, caution: str) -> str:
     return f"{said.signal.upper()}, {said.name}: {said.text}"
 
 
-def remedy_lines(knowledge: Knowledge, stop: Stop, cautions: bool = True) -> Iterator[str]:
+def remedy_lines(
+    knowledge: Knowledge, stop: Stop, cautions: bool = True, facts: Mapping[str, str] | None = None
+) -> Iterator[str]:
     """Yield the remedy of the cause that was found, with its cautions or without."""
     if stop.fault is None or is_unlisted(stop.fault) or stop.reason in ("check", "gone"):
         return
@@ -210,7 +212,7 @@ def remedy_lines(knowledge: Knowledge, stop: Stop, cautions: bool = True) -> Ite
         how = "By exclusion" if stop.ending.kind == "by exclusion" else "On suspicion"
         yield f"{how}, not proved: see the fault on the part itself before parts are ordered."
     yield f"Remedy: {fault.remedy} ({duration(fault.remedy_minutes)}, price class {fault.price})."
-    for caution in fault.cautions if cautions else ():
+    for caution in worst_first(knowledge, fault.cautions, facts) if cautions else ():
         yield caution_words(knowledge, caution)
 
 
@@ -233,7 +235,7 @@ def task_words(knowledge: Knowledge, reading: str) -> str:
     return f"{said.name} (ask the customer)" if said.who == CUSTOMER else said.name
 
 
-def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:
+def advice_lines(knowledge: Knowledge, advice: Advice, facts: Mapping[str, str]) -> Iterator[str]:
     """Yield the advice as text: suspects, readings, what cannot be taken, and whether to stop."""
     yield "Suspected causes"
     yield from suspect_lines(advice.suspects)
@@ -242,7 +244,7 @@ def advice_lines(knowledge: Knowledge, advice: Advice) -> Iterator[str]:
     if advice.stop:
         yield ""
         yield stop_sentence(knowledge, advice.stop)
-        yield from remedy_lines(knowledge, advice.stop)
+        yield from remedy_lines(knowledge, advice.stop, facts=facts)
     if advice.proposals:
         yield ""
         yield "Readings that tell most"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from itertools import combinations, permutations
 
 from advisor.checks.registry import consistency_check
@@ -135,18 +135,15 @@ def _least_wait(knowledge: Knowledge, setup: str) -> float:
 
 @consistency_check
 def applicable(knowledge: Knowledge) -> Iterator[Problem]:
-    """Cars and figures of the day that say of a reading what they cannot say."""
+    """Cars and figures of the day that say of a reading or caution what they cannot say."""
+    for name, caution in knowledge.cautions.items():
+        yield from _either_or(
+            knowledge, "cautions", name, caution.given, "A caution holds for such a car, or it does not."
+        )
     for name, reading in knowledge.readings.items():
-        for fact, values in reading.given.items():
-            for value, times in values.items():
-                if times not in (0, 1):
-                    yield Problem(
-                        knowledge.place("readings", name, "given", fact, value),
-                        "wrong-value",
-                        f"'{name}' is {times:g} times as possible with '{value}'.",
-                        "A reading can be taken on such a car, or it cannot.",
-                        f"Write '{value}: impossible', or leave it out.",
-                    )
+        yield from _either_or(
+            knowledge, "readings", name, reading.given, "A reading can be taken on such a car, or it cannot."
+        )
         for fact in reading.given:
             if _leaves_no_car(knowledge, name, fact):
                 yield Problem(
@@ -181,6 +178,22 @@ def applicable(knowledge: Knowledge) -> Iterator[Problem]:
                     f"'{measurand}' goes from {least:g} to {most:g}, and never from {low:g} to {high:g}.",
                     "On no day would the limits hold, and the reading would never be offered.",
                     f"Write figures between {least:g} and {most:g}.",
+                )
+
+
+def _either_or(
+    knowledge: Knowledge, section: str, name: str, given: Mapping[str, Mapping[str, float]], why: str
+) -> Iterator[Problem]:
+    """Refuse cars on which something is more or less possible instead of possible or not."""
+    for fact, values in given.items():
+        for value, times in values.items():
+            if times not in (0, 1):
+                yield Problem(
+                    knowledge.place(section, name, "given", fact, value),
+                    "wrong-value",
+                    f"'{name}' is {times:g} times as possible with '{value}'.",
+                    why,
+                    f"Write '{value}: impossible', or leave it out.",
                 )
 
 

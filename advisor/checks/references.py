@@ -141,6 +141,7 @@ def unknown_facts(knowledge: Knowledge) -> Iterator[Problem]:
     """Facts and values of facts that nobody defines."""
     given = [("faults", name, fault.given) for name, fault in knowledge.faults.items()]
     given += [("readings", name, reading.given) for name, reading in knowledge.readings.items()]
+    given += [("cautions", name, caution.given) for name, caution in knowledge.cautions.items()]
     for section, name, said_of in given:
         yield from _missing(knowledge, said_of, knowledge.facts, "fact", section, name, "given")
         for fact, times in said_of.items():

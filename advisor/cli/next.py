@@ -79,7 +79,7 @@ def next_reading(
     if not as_json:
         for line in forbidden_lines(knowledge, case, car):
             say(line)
-        for line in advice_lines(knowledge, advice):
+        for line in advice_lines(knowledge, advice, case.facts):
             say(line)
         if policy.words:
             say(policy.words)

@@ -209,10 +209,20 @@ def _digest(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
 
 
-def worst_first(knowledge: Knowledge, cautions: Iterable[str]) -> tuple[str, ...]:
-    """Return cautions, each once, the most severe first."""
-    words = get_args(Signal)
-    return tuple(sorted(dict.fromkeys(cautions), key=lambda one: words.index(knowledge.cautions[one].signal)))
+def worst_first(
+    knowledge: Knowledge, cautions: Iterable[str], facts: Mapping[str, str] | None = None
+) -> tuple[str, ...]:
+    """Return cautions, each once, the most severe first.
+
+    One that cannot hold for a car with these facts is left out; while the fact is unknown it stays.
+    """
+    words, said, facts = get_args(Signal), knowledge.cautions, facts or {}
+    hold = [
+        one
+        for one in dict.fromkeys(cautions)
+        if all(values.get(facts.get(fact, ""), 1.0) > 0 for fact, values in said[one].given.items())
+    ]
+    return tuple(sorted(hold, key=lambda one: words.index(said[one].signal)))
 
 
 def setups_of(knowledge: Knowledge, reading: str) -> tuple[str, ...]:

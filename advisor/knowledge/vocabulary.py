@@ -818,11 +818,15 @@ Signal = Literal["danger", "warning", "caution", "notice"]
 class Caution(Item):
     """What can hurt, and the usual precaution, under a signal word of ISO 3864-2.
 
-    A notice is about property alone; the other three are about people, and have to be acknowledged.
+    A notice is about property alone; the other three are about people, and have to be acknowledged. `given`
+    says for which cars it does not hold.
     """
+
+    later = frozenset({"given"})
 
     text: Text
     signal: Signal = "warning"
+    given: dict[str, dict[str, Factor]] = {}
 
     @property
     def hurts(self) -> bool:
