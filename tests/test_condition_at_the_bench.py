@@ -314,6 +314,32 @@ def test_the_customer_is_told_no_more_than_was_entered_of_the_look(bench: Callab
     assert "It was not there when the car was with us." in page
 
 
+def test_a_fact_that_tells_another_is_asked_in_its_place(tmp_path: Path, bench: Callable[..., Bench]) -> None:
+    """Which belt it is tells that there is one: one question, and what it leaves open beside its answers."""
+    text = AT_THE_BENCH.replace(
+        "measurands:\n",
+        "  ribs:\n    name: Ribs\n    ask: How many ribs has the belt?\n    values: {four: 50, six: 50}\n"
+        "    tells: {four: {drive: belt}, six: {drive: belt}}\nmeasurands:\n",
+    ).replace(
+        "given: {drive: {electric: impossible}}", "given: {drive: {electric: impossible}, ribs: {six: 1}}"
+    )
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + text, encoding="utf-8")
+    engines = Engines(checked([tmp_path]))
+    job = bench().session
+    session = Session.opened(engines, job.store, job.filed, Workshop())
+    assert proposal_of(session, "clutch").asks == ("drive", "ribs")
+    shown = card(session, proposal_of(session, "clutch"), "certain")
+    assert [one[0] for one in shown.choices if one[0].startswith("known")] == [
+        *("known ribs four", "known ribs six", "known drive electric")
+    ]
+    assert "First, of this car: How many ribs has the belt?" in [line.plain for line in shown.lines]
+    told = session.knows({"ribs": "six"})
+    assert told.case.facts == {"ribs": "six", "drive": "belt"}
+    assert proposal_of(told, "clutch").asks == ()
+    other = Session.opened(engines, told.store, bench().session.filed, Workshop())
+    assert other.asked_as("ribs")[1] == (("ribs", "four"), ("ribs", "six"))
+
+
 # ------------------------------------------------------------------------------------ what decides a wait
 
 

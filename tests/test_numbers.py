@@ -604,6 +604,6 @@ def test_no_number_that_is_none_reaches_a_screen(
     for entry in case.entries:
         filed = filed.with_entry(entry, OPENED)
     papers = [html(write(made, lambda _: engine, filed, {}, OPENED)) for write in (job_card, customer_sheet)]
-    for shown in ("\n".join(advice_lines(made, advice)), *papers):
+    for shown in ("\n".join(advice_lines(made, advice, case.facts)), *papers):
         assert not_numbers(shown) == []
     json.dumps(dataclasses.asdict(advice), allow_nan=False)

@@ -81,6 +81,7 @@ from advisor.case.typed import (
     ask_for_unit,
     fields,
     figure_of_the_day,
+    known_with,
     likeliest_band,
     understand,
 )
@@ -724,8 +725,23 @@ class Session:
 
     def knows(self, facts: Mapping[str, str]) -> Session:
         """With new or changed facts; raises `InconsistentEvidence` and saves nothing if they clash."""
-        new = [Known(fact, value) for fact, value in facts.items() if self.case.facts.get(fact) != value]
-        return self._entered(*new)
+        changed = {fact: value for fact, value in facts.items() if self.case.facts.get(fact) != value}
+        said = {**self.case.facts, **facts}
+        new = (known_with(self.knowledge, said, fact, value) for fact, value in changed.items())
+        return self._entered(*(one for entries in new for one in entries))
+
+    def asked_as(self, fact: str) -> tuple[str, tuple[tuple[str, str], ...]]:
+        """Return the question by which a fact is asked, and its answers as (fact, value).
+
+        Another fact that tells it is asked in its place, with what that one leaves open.
+        """
+        facts = self.knowledge.facts
+        for name, other in facts.items():
+            told = {at for values in other.tells.values() for one, at in values.items() if one == fact}
+            if told and name not in self.case.facts and name in self.facts:
+                rest = tuple((fact, value) for value in facts[fact].values if value not in told)
+                return other.ask, (*((name, value) for value in other.values), *rest)
+        return facts[fact].ask, tuple((fact, value) for value in facts[fact].values)
 
     def without(self, step: int) -> Session:
         """Return the job as if a step were taken back already, to ask for it anew; nothing is saved."""

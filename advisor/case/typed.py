@@ -64,6 +64,13 @@ class Understood:
     lines: tuple[str, ...]
 
 
+def known_with(knowledge: Knowledge, facts: Mapping[str, str], fact: str, value: str) -> tuple[Known, ...]:
+    """Return a fact as known, and the facts of the same matter that it tells and nobody has asked about."""
+    said = knowledge.facts.get(fact)
+    told = said.tells.get(value, {}) if said else {}
+    return (Known(fact, value), *(Known(one, at) for one, at in told.items() if one not in facts))
+
+
 def fields(
     knowledge: Knowledge, case: Case, reading: str, preferences: Mapping[str, str], without: Iterable[str]
 ) -> tuple[Field, ...]:
@@ -128,7 +135,7 @@ def understand(
         if not text:
             raise NotUnderstood(f"Something is missing. Fill in: {one.ask}").of(one.key)
         if one.key in knowledge.facts:
-            facts.append(Known(one.key, text))
+            facts += known_with(knowledge, case.facts, one.key, text)
         elif one.unit is None:
             take.append(Measurement(one.key, text, "", text))
         else:

@@ -137,6 +137,19 @@ def unknown_conditions(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 @reference_check
+def unknown_told(knowledge: Knowledge) -> Iterator[Problem]:
+    """Values of facts that tell of facts, or values of them, that nobody defines."""
+    for name, said in knowledge.facts.items():
+        yield from _missing(knowledge, said.tells, said.values, "value", "facts", name, "tells")
+        for value, told in said.tells.items():
+            yield from _missing(knowledge, told, knowledge.facts, "fact", "facts", name, "tells", value)
+            for fact, other in told.items():
+                if fact in knowledge.facts and other not in knowledge.facts[fact].values:
+                    path = ("facts", name, "tells", value, fact)
+                    yield unknown(knowledge, other, knowledge.facts[fact].values, "value", *path)
+
+
+@reference_check
 def unknown_facts(knowledge: Knowledge) -> Iterator[Problem]:
     """Facts and values of facts that nobody defines."""
     given = [("faults", name, fault.given) for name, fault in knowledge.faults.items()]

@@ -183,8 +183,8 @@ def case_of(
 ) -> Case:
     """Return a case of this complaint with these facts and outcomes; exit if an id is unknown."""
     from advisor.case.case import Case
-    from advisor.case.entries import Known, Seen
-    from advisor.case.typed import NotUnderstood, direct
+    from advisor.case.entries import Seen
+    from advisor.case.typed import NotUnderstood, direct, known_with
 
     refuse_unknown("complaint", [complaint], knowledge.complaints)
     case, problems = Case(complaint), []
@@ -193,7 +193,8 @@ def case_of(
             problems.append(there_is_no("vehicle fact", fact, knowledge.facts))
         elif value not in knowledge.facts[fact].values:
             problems.append(there_is_no(f"value of {fact}", value, knowledge.facts[fact].values))
-        case = case.with_entry(Known(fact, value))
+        for one in known_with(knowledge, case.facts, fact, value):
+            case = case.with_entry(one)
     for reading, outcome in saw:
         if reading not in knowledge.readings:
             problems.append(there_is_no("reading", reading, knowledge.readings))

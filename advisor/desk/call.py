@@ -33,6 +33,7 @@ from advisor.case.entries import (
     TakenBack,
     Warned,
 )
+from advisor.case.typed import known_with
 from advisor.desk.booking import (
     BookingSheet,
     answers_warn,
@@ -408,8 +409,10 @@ class Call:
         if not facts:
             return self
         question = self.next.question if is_asked else None
-        known = self._entered(*(Known(fact, value) for fact, value in facts.items()))
-        return replace(known, waiting=question.reading if question else "")
+        said = {**before, **facts}
+        new = (one for fact, value in facts.items() for one in known_with(self.knowledge, said, fact, value))
+        saved = self._entered(*new)
+        return replace(saved, waiting=question.reading if question else "")
 
     def undone(self) -> Call:
         """Take back the last answer, whatever the clock says; its record stays."""

@@ -495,10 +495,14 @@ class Fault(Changing):
 class Fact(Item):
     """Something about the vehicle that is known at intake or by asking.
 
-    `customer` are phrases for each value, as those of a danger: who says one is offered that value.
+    `customer` are phrases for each value, as those of a danger: who says one is offered that value. `tells`
+    says what a value tells of other facts, so that nobody has to ask for those as well.
     """
 
+    later = frozenset({"tells"})
+
     ask: Text
+    tells: dict[str, dict[str, str]] = {}
     values: Annotated[dict[str, Annotated[float, Field(ge=0, le=100)]], Field(min_length=2, max_length=8)]
     customer: dict[str, OneOrMany] = {}
 

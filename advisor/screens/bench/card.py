@@ -220,13 +220,13 @@ def _put_back_first(session: Session, setups: Sequence[str]) -> list[Content]:
 
 def _asked_first(session: Session, what: str) -> tuple[str, list[tuple[str, str, str]]]:
     """Return the question that decides whether the reading applies to this car or day, and its answers."""
-    fact = session.knowledge.facts.get(what)
-    if fact is not None:
+    if what in session.knowledge.facts:
+        ask, answers = session.asked_as(what)
         values = [
-            (f"known {what} {value}", f"{number} {plain(value)}", "")
-            for number, value in enumerate(fact.values, start=1)
+            (f"known {fact} {value}", f"{number} {plain(value)}", "")
+            for number, (fact, value) in enumerate(answers, start=1)
         ]
-        return f"First, of this car: {fact.ask}", values
+        return f"First, of this car: {ask}", values
     ask = session.knowledge.measurands[what].ask
     return f"First, once for this job: {ask}", [(f"figure {what}", f"m Type it: {ask}", "")]
 
