@@ -15,6 +15,7 @@ from typing import Annotated, Any, get_args, get_type_hints
 TRIED = "the project's choice, tried by simulation"
 CHOICE = "the project's choice, no source"
 ESTIMATE = "estimate"
+ORDER_TRIED = "simulation: the best of those tried, in advice/DECISIONS.md; python -m tests.benchmarks.order"
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,7 @@ class Policy:
     least_bits: Annotated[
         float,
         Parameter(STOP, BITS, 0.0, 10.0, TRIED, "A reading that tells less is a crumb: not worth taking."),
-    ] = 0.02
+    ] = 0.03
     least_bits_per_hour: Annotated[
         float,
         Parameter(
@@ -99,22 +100,23 @@ class Policy:
             "factor",
             0.0,
             1.0,
-            CHOICE,
-            "What a minute of waiting counts for beside a hands-on minute, in bits per minute: with less, "
-            "readings behind a wait come sooner.",
+            ORDER_TRIED,
+            "What a minute of waiting counts for beside a hands-on minute in the order of the readings: with "
+            "less, readings behind a wait come sooner.",
         ),
-    ] = 1.0
-    least_charge_minutes: Annotated[
+    ] = 0.25
+    charge_minutes: Annotated[
         float,
         Parameter(
             STOP,
             MINUTES,
             0.01,
             60.0,
-            CHOICE,
-            "Every reading is charged this at least, in bits per minute: with more, quick looks come later.",
+            ORDER_TRIED,
+            "Turning to a reading at all is charged this in the order of the readings, on top of its own "
+            "time: with more, quick looks that tell little come later.",
         ),
-    ] = 0.1
+    ] = 4.0
 
     proof_from_minutes: Annotated[
         float,

@@ -15,7 +15,7 @@ from advisor.advice.advice import (
     advise,
     outcome_effects,
 )
-from advisor.advice.rules import Workshop
+from advisor.advice.rules import Workshop, bits_per_minute
 from advisor.advice.situation import InconsistentEvidence, Situation, Situations, posterior_history
 from advisor.bench.wording import remedy_lines, stop_sentence, why
 from advisor.case.case import Case
@@ -148,28 +148,39 @@ def test_readings_stand_by_what_they_tell(door: Bench) -> None:
     """The reading that tells most about the faults comes first; each figure is the engine's."""
     advice = door.advise()
     told = door.engine.query(door.case().evidence(door.knowledge, door.engine)).expected_information_bits
-    assert named(advice.proposals) == sorted(named(advice.proposals), key=lambda name: -told[name])
+    assert named(advice.by_bits) == sorted(named(advice.by_bits), key=lambda name: -told[name])
     assert {one.reading: one.expected_information_bits for one in advice.proposals} == {
         name: bits for name, bits in told.items() if bits > 0
     }
     assert {one.reading: one.name for one in advice.proposals}["wiggle"] == "Wiggle the strap"
 
 
-def test_readings_stand_by_what_they_tell_a_minute(door: Bench) -> None:
-    """By the minute a short look without setups comes before a thorough reading with them."""
+def test_readings_stand_by_what_they_tell_for_their_time(door: Bench) -> None:
+    """A short look without setups comes before a thorough reading with them, which is named beside it.
+
+    The time is work, a quarter of the waiting, and four minutes for turning to a reading.
+    """
     advice = door.advise()
-    rates = [one.expected_information_bits / one.minutes for one in advice.per_minute]
+    rates = [
+        one.expected_information_bits
+        / (one.hands_on_minutes + 0.25 * (one.minutes - one.hands_on_minutes) + 4)
+        for one in advice.worth_taking
+    ]
     assert rates == sorted(rates, reverse=True)
-    assert rates == [one.information_bits_per_minute for one in advice.per_minute]
-    assert named(advice.proposals)[0] == "seat"
-    assert named(advice.per_minute)[0] == "tap"
+    assert rates == pytest.approx([one.information_bits_per_minute for one in advice.worth_taking])
+    assert advice.proposals[: len(advice.worth_taking)] == advice.worth_taking
+    assert set(advice.proposals) == set(advice.by_bits)
+    assert named(advice.by_bits)[0] == "seat"
+    assert named(advice.proposals)[0] == "tap"
+    assert advice.tells_more == advice.by_bits[0]
+    assert door.advise(policy=Policy(least_bits=0.8)).tells_more is None  # worth taking is the seat alone
 
 
 def test_a_reading_that_tells_nothing_is_never_proposed(door: Bench) -> None:
     """The colour of the door depends on no fault: it is in no list, not even at the end."""
     advice = door.advise()
     assert "colour" in door.engine.readings
-    assert "colour" not in [*named(advice.proposals), *named(advice.per_minute)]
+    assert "colour" not in [*named(advice.proposals), *named(advice.by_bits)]
     assert "colour" not in [proposal.reading for proposal, _ in advice.unavailable]
 
 
@@ -179,20 +190,20 @@ def test_a_reading_taken_is_not_proposed_again(door: Bench) -> None:
 
 
 def test_a_reading_that_tells_too_little_is_not_worth_its_minutes(door: Bench) -> None:
-    """Below the least bits a reading is still listed, and never asked for by the minute."""
+    """Below the least bits a reading is still listed, and never asked for."""
     advice = door.advise(policy=Policy(least_bits=0.3))
     small = {one.reading for one in advice.proposals if one.expected_information_bits < 0.3}
     assert "look" in small
-    assert small.isdisjoint(named(advice.per_minute))
+    assert small.isdisjoint(named(advice.worth_taking))
 
 
 def test_much_work_has_to_tell_more(door: Bench) -> None:
     """What is worth a look is not worth an hour: bits count for hands-on time, and waiting for none.
 
-    Those worth taking are listed first, each kind by its bits.
+    Those worth taking are listed first; by bits alone, each kind by its bits.
     """
     advice = door.advise(policy=Policy(least_bits=0, least_bits_per_hour=1.5))
-    worth = {one.reading for one in advice.per_minute}
+    worth = {one.reading for one in advice.worth_taking}
     assert worth == {
         one.reading
         for one in advice.proposals
@@ -201,8 +212,9 @@ def test_much_work_has_to_tell_more(door: Bench) -> None:
     wiggle = of(advice, "wiggle")
     assert (wiggle.hands_on_minutes, wiggle.minutes) == (18, 22)
     assert 0 < len(worth) < len(advice.proposals)
-    asked = [(one.reading in worth, one.expected_information_bits) for one in advice.proposals]
+    asked = [(one.reading in worth, one.expected_information_bits) for one in advice.by_bits]
     assert asked == sorted(asked, reverse=True)
+    assert [one.reading in worth for one in advice.proposals] == [is_worth for is_worth, _ in asked]
 
 
 def test_setups_are_charged_once(door: Bench) -> None:
@@ -245,7 +257,7 @@ def test_what_the_workshop_lacks_is_left_out_with_what_that_costs(door: Bench) -
     with_all = door.advise()
     workshop = Workshop(without=frozenset({"mallet"}), who=frozenset({"technician"}))
     advice = door.advise(workshop=workshop)
-    assert {"tap", "seat"}.isdisjoint([*named(advice.proposals), *named(advice.per_minute)])
+    assert {"tap", "seat"}.isdisjoint([*named(advice.proposals), *named(advice.by_bits)])
     assert [(one.reading, reason) for one, reason in advice.unavailable] == [
         ("seat", "needs a certified person"),
         ("tap", "no Rubber mallet"),
@@ -518,24 +530,23 @@ def test_advice_is_unchanged_after_a_refused_contradiction(door: Bench) -> None:
 
 def proposal(bits: float, minutes: float, hands_on: float) -> CandidateReading:
     """A proposal with these figures."""
-    return CandidateReading(
-        "r", "Reading", bits, bits / max(minutes, 0.1), minutes, hands_on, (), None, None, bits
-    )
+    rate = bits_per_minute(DEFAULT, bits, minutes, hands_on)
+    return CandidateReading("r", "Reading", bits, rate, minutes, hands_on, (), None, None, bits)
 
 
 def test_a_reading_is_worth_taking_at_exactly_the_least(door: Bench) -> None:
-    """0.02 bits, and 0.3 bits for an hour of hands-on time; waiting does not count."""
+    """0.03 bits, and 0.3 bits for an hour of hands-on time; waiting does not count."""
     rule = DEFAULT
-    assert proposal(0.02, 900, 4).is_worth_taking(rule)
-    assert not proposal(0.0199, 1, 0).is_worth_taking(rule)
+    assert proposal(0.03, 900, 4).is_worth_taking(rule)
+    assert not proposal(0.0299, 1, 0).is_worth_taking(rule)
     assert proposal(0.3, 900, 60).is_worth_taking(rule)
     assert not proposal(0.299, 60, 60).is_worth_taking(rule)
 
 
-def test_a_reading_of_no_time_is_charged_a_tenth_of_a_minute() -> None:
-    """So that bits a minute stay finite: 0.3 bits in no time are 3 a minute, in 2 minutes 0.15."""
-    assert proposal(0.3, 0, 0).information_bits_per_minute == pytest.approx(3.0)
-    assert proposal(0.3, 2, 0).information_bits_per_minute == pytest.approx(0.15)
+def test_a_reading_of_no_time_is_charged_for_turning_to_it() -> None:
+    """0.3 bits in no time count as in 4 minutes; with 8 minutes of waiting as in 6."""
+    assert proposal(0.3, 0, 0).information_bits_per_minute == pytest.approx(0.075)
+    assert proposal(0.3, 8, 0).information_bits_per_minute == pytest.approx(0.05)
 
 
 def test_sure_is_at_the_figure_and_settled_is_at_the_other_one(door: Bench) -> None:
@@ -569,7 +580,7 @@ def test_a_sure_cause_outside_of_what_is_written_is_said_whatever_is_left_to_rea
     entries = (Known("frame", "framed"), Seen("wiggle", "firm"))
     first, second, *_ = door.advise(*entries).suspects
     advice = door.advise(*entries, policy=Policy(sure_at=first.probability, settled_below=second.probability))
-    assert advice.per_minute
+    assert advice.worth_taking
     assert advice.stop == Stop("unlisted", "unlisted:rattle")
 
 
@@ -596,8 +607,8 @@ def test_what_is_alike_stands_by_minutes_and_then_by_name(known: Callable[[str],
     order = named(advice.proposals)
     assert order.index("quick") < order.index("slow")
     assert order.index("early") < order.index("late")
-    assert named(advice.per_minute)[0] == "quick"
-    assert named(advice.per_minute)[1:3] == ["early", "late"]
+    assert named(advice.worth_taking)[0] == "quick"
+    assert named(advice.worth_taking)[1:3] == ["early", "late"]
     skipped = twins.advise(*(Skipped(name, "no time") for name in ("slow", "quick", "late", "early")))
     assert [one.reading for one, _ in skipped.unavailable] == ["quick", "early", "late", "slow"]
     assert {reason for _, reason in skipped.unavailable} == {"no time"}

@@ -396,6 +396,8 @@ async def test_while_a_wait_runs_the_card_says_until_when_and_offers_what_leaves
     """At 80 by 24: what is waited for, what can be read meanwhile, and the way out of the wait."""
     async with running(hum, tmp_path) as pilot:
         task = await opened(pilot)
+        await pilot.press("i")  # the reading that tells most needs the car asleep
+        await settled(pilot)
         await entered(pilot, lambda: task.session.prepared(["asleep"]))
         assert task.proposal is None
         shown = task.query_one("#task", Static).content
@@ -557,7 +559,7 @@ async def test_any_step_can_be_corrected_and_the_first_answer_stays_on_record(
 
 
 async def test_other_rankings_are_one_key_away(hum: Path, tmp_path: Path) -> None:
-    """Most informative, most per minute, quick looks, and what is on the trolley."""
+    """Most for the time, most informative, quick looks, and what is on the trolley."""
     async with running(hum, tmp_path, (100, 30)) as pilot:
         task = await opened(pilot)
 
@@ -565,10 +567,11 @@ async def test_other_rankings_are_one_key_away(hum: Path, tmp_path: Path) -> Non
             assert task.proposal is not None
             return task.proposal.reading
 
-        by_bits = first()
-        await pilot.press("p")
-        await settled(pilot)
         assert first() == "glow"
+        await pilot.press("i")
+        await settled(pilot)
+        assert first() == "warm"
+        assert task.session.proposals == task.session.advice.by_bits
         await pilot.press("q")
         await settled(pilot)
         assert {one.reading for one in task.session.proposals} == {"glow", "click"}
@@ -579,9 +582,10 @@ async def test_other_rankings_are_one_key_away(hum: Path, tmp_path: Path) -> Non
         assert task.session.off_trolley == {"clamp"}
         assert "current" not in {one.reading for one in task.session.proposals}
         assert "warm" in {one.reading for one in task.session.proposals}
-        await pilot.press("i")
+        await pilot.press("p")
         await settled(pilot)
-        assert first() == by_bits
+        assert first() == "glow"
+        assert task.session.proposals == task.session.advice.proposals
 
 
 async def test_a_likely_and_cheap_remedy_is_proposed_against_the_reading(hum: Path, tmp_path: Path) -> None:
@@ -888,6 +892,8 @@ async def test_another_reading_that_saves_minutes_is_pointed_out(hum: Path, tmp_
     app = AdvisorApp([hum], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}")
     async with app.run_test(size=(100, 40)) as pilot:
         task = await opened(pilot)
+        await pilot.press("i")
+        await settled(pilot)
         await until(pilot, lambda screen: task.ahead is not None)
         await settled(pilot)
         assert task.ahead is not None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 from collections.abc import Callable
@@ -161,8 +162,8 @@ def test_json_has_exactly_this_shape(advisor: Advisor) -> None:
     assert {tuple(fault) for fault in said["faults"]} == {("id", "name", "probability")}
     assert {tuple(reading) for reading in said["readings"]} == {
         (
-            *("id", "name", "information_bits", "minutes", "information_bits_per_minute", "worth_taking"),
-            *("proof", "proves", "due"),
+            *("id", "name", "information_bits", "minutes", "hands_on_minutes"),
+            *("information_bits_per_minute", "worth_taking", "proof", "proves", "due"),
         )
     }
     first = said["faults"][0]
@@ -170,9 +171,9 @@ def test_json_has_exactly_this_shape(advisor: Advisor) -> None:
 
 
 def test_json_is_ordered(advisor: Advisor) -> None:
-    """Faults by probability, readings by information, from the largest; those worth taking before the others.
+    """Faults by probability; readings worth taking by bits for their time, the others after them by bits.
 
-    The rate is bits by minutes.
+    The time is work, a quarter of the waiting, and four minutes for turning to a reading.
     """
     said = answer(advisor("next", "--complaint", "flat_battery", *SAW, "--json"))
     probabilities = [round(fault["probability"], 12) for fault in said["faults"]]
@@ -182,12 +183,16 @@ def test_json_is_ordered(advisor: Advisor) -> None:
     count = worth.count(True)
     assert 0 < count < len(worth)
     assert worth == sorted(worth, reverse=True)
-    assert bits == sorted(bits[:count], reverse=True) + sorted(bits[count:], reverse=True)
+    rates = [reading["information_bits_per_minute"] for reading in said["readings"]]
+    assert rates[:count] == sorted(rates[:count], reverse=True)
+    assert bits[:count] != sorted(bits[:count], reverse=True)
+    assert bits[count:] == sorted(bits[count:], reverse=True)
     assert min(bits) > 0
     assert len(probabilities) >= 29
     for reading in said["readings"]:
+        waiting = reading["minutes"] - reading["hands_on_minutes"]
         assert reading["information_bits_per_minute"] == pytest.approx(
-            reading["information_bits"] / reading["minutes"], rel=1e-12
+            reading["information_bits"] / (reading["hands_on_minutes"] + waiting / 4 + 4), rel=1e-12
         )
 
 
@@ -242,7 +247,11 @@ def test_advice_as_text_names_causes_and_readings(advisor: Advisor) -> None:
     ran = advisor("next", "--complaint", "flat_battery", *SAW)
     assert (ran.code, ran.err) == (0, "")
     assert ran.out.startswith("Suspected causes\n")
-    assert "Readings that tell most\n" in ran.out
+    order = "bits for the time: hands on, 25 % of the waiting, and 4 min for turning to a reading"
+    assert f"Readings in the usual order ({order})\n" in ran.out
+    assert re.search(r"^   \d\.\d\d bits +\d+ min  \w", ran.out, re.MULTILINE)
+    most = re.compile(r"^Tells most of all: “[^”]+” \([^)]+\), \d\.\d\d bits\.$", re.MULTILINE)
+    assert most.search(advisor("next", "--complaint", "flat_battery").out)
     assert "Battery worn out" in ran.out
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import numpy as np
 import pytest
@@ -48,6 +48,7 @@ from advisor.knowledge.vocabulary import Complaint, Fault, Reading, Setup
 from advisor.model.network import build
 from advisor.model.observation import Measurement
 from advisor.screens.bench.card import card
+from advisor.simulate.array_advice import PlayedRanking
 from advisor.simulate.conditions import Conditions
 from advisor.store.store import Store
 from tests.conftest import SCENARIOS
@@ -693,55 +694,61 @@ OPENS_A_DOOR = {
 }
 
 
-Steps = Callable[[str, bool], list[Any]]
+Steps = Callable[[str, PlayedRanking], list[Any]]
+
+RANKINGS = pytest.mark.parametrize("ranking", get_args(PlayedRanking))
 
 
 @pytest.fixture
 def steps_of(shipped: Knowledge, shipped_engine: Callable[[str], Engine]) -> Steps:
     """The readings of an invented car, in the order in which the advice asks for them; it ends right."""
 
-    def steps(file: str, per_minute: bool) -> list[Any]:
+    def steps(file: str, ranking: PlayedRanking) -> list[Any]:
         (scenario,) = read_scenarios([SCENARIOS / file], shipped).values()
-        played = play(shipped, shipped_engine(scenario.complaint), scenario, per_minute=per_minute)
+        played = play(shipped, shipped_engine(scenario.complaint), scenario, ranking=ranking)
         assert played.right
         return [step.proposal for step in played.steps]
 
     return steps
 
 
-@pytest.mark.parametrize("per_minute", [False, True])
-def test_a_hot_engine_is_left_to_cool_before_its_coolant_is_opened(steps_of: Steps, per_minute: bool) -> None:
+@RANKINGS
+def test_a_hot_engine_is_left_to_cool_before_its_coolant_is_opened(
+    steps_of: Steps, ranking: PlayedRanking
+) -> None:
     """Straight from the road: whatever needs it cold waits 150 minutes, unless it has cooled since."""
     cold = False
-    for step in steps_of("climate/21_hot_from_the_road.yaml", per_minute):
+    for step in steps_of("climate/21_hot_from_the_road.yaml", ranking):
         if step.reading in ("tank_opened", "bleed_air", "matrix_flush"):
             assert cold or ("engine_cold" in step.setups and step.minutes >= 150)
         cold = (cold or "engine_cold" in step.setups) and not HEATS.intersection(step.setups)
 
 
-@pytest.mark.parametrize("per_minute", [False, True])
-def test_pressures_are_measured_before_the_circuit_is_emptied(steps_of: Steps, per_minute: bool) -> None:
+@RANKINGS
+def test_pressures_are_measured_before_the_circuit_is_emptied(
+    steps_of: Steps, ranking: PlayedRanking
+) -> None:
     """From the complaint to the cause, recovering never comes before a reading that needs the gas."""
-    names = [step.reading for step in steps_of("climate/22_weighed_last.yaml", per_minute)]
+    names = [step.reading for step in steps_of("climate/22_weighed_last.yaml", ranking)]
     emptied = names.index("recovered_charge") if "recovered_charge" in names else len(names)
     assert NEEDS_GAS.intersection(names[:emptied])
     assert not NEEDS_GAS.intersection(names[emptied:])
 
 
-@pytest.mark.parametrize("per_minute", [False, True])
-def test_a_charged_battery_is_not_measured_as_received(steps_of: Steps, per_minute: bool) -> None:
+@RANKINGS
+def test_a_charged_battery_is_not_measured_as_received(steps_of: Steps, ranking: PlayedRanking) -> None:
     """What its owner has charged all night tells nothing of how it came to be flat."""
-    names = {step.reading for step in steps_of("drain/21_charged_by_the_owner.yaml", per_minute)}
+    names = {step.reading for step in steps_of("drain/21_charged_by_the_owner.yaml", ranking)}
     assert not names & AS_RECEIVED
 
 
-@pytest.mark.parametrize("per_minute", [False, True])
+@RANKINGS
 def test_a_car_that_was_woken_has_to_fall_asleep_again(
-    shipped: Knowledge, steps_of: Steps, per_minute: bool
+    shipped: Knowledge, steps_of: Steps, ranking: PlayedRanking
 ) -> None:
     """Asleep when the shift began: nothing is waited for until a door was opened, and an hour after that."""
     asleep = True
-    for step in steps_of("drain/22_asleep_then_a_door.yaml", per_minute):
+    for step in steps_of("drain/22_asleep_then_a_door.yaml", ranking):
         sleeps = {"asleep", "asleep_logged", "logged_overnight", "stood_overnight"}
         if sleeps.intersection(shipped.readings[step.reading].setup):
             assert asleep != ("asleep" in step.setups)
@@ -752,10 +759,10 @@ def test_a_car_that_was_woken_has_to_fall_asleep_again(
             asleep = False
 
 
-@pytest.mark.parametrize("per_minute", [False, True])
-def test_no_clutch_is_tested_on_an_electric_compressor(steps_of: Steps, per_minute: bool) -> None:
+@RANKINGS
+def test_no_clutch_is_tested_on_an_electric_compressor(steps_of: Steps, ranking: PlayedRanking) -> None:
     """It has none, and high voltage instead."""
-    names = [step.reading for step in steps_of("climate/23_no_clutch_to_test.yaml", per_minute)]
+    names = [step.reading for step in steps_of("climate/23_no_clutch_to_test.yaml", ranking)]
     assert names
     assert "clutch_check" not in names
 

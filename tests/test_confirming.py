@@ -259,7 +259,7 @@ def test_readings_that_need_the_complaint_are_not_advised_while_it_is_not_there(
     case = Case("warm", (REST,))
     situation = Situation.of(car, Engines(car).of(case), case)
     advice = advise(situation)
-    assert {one.reading for one in advice.per_minute} == {"stain", "topped_up"}
+    assert {one.reading for one in advice.worth_taking} == {"stain", "topped_up"}
     assert {one.reading for one in advice.proposals if one.at_rest} == {"blows", "vent"}
     normal, abnormal = outcome_effects(situation, "blows")
     assert normal.after == pytest.approx(situation.beliefs)

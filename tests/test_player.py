@@ -41,7 +41,7 @@ COMPLAINTS = [
     "misting_glass",
     "wind_noise",
 ]
-RANKINGS: list[PlayedRanking] = ["bits", "bits per minute"]
+RANKINGS: list[PlayedRanking] = ["bits", "bits for the time"]
 
 Made = Callable[[str], Knowledge]
 
@@ -154,7 +154,7 @@ def test_round_off_decides_nothing(
     assert bits["r2"] != bits["r3"], "the sums differ in their last digits, else this shows nothing"
     assert bits["r2"] == pytest.approx(bits["r3"], abs=1e-14)
     advice = advise(Situation.of(knowledge, engine, case))
-    ranked = advice.proposals if ranking == "bits" else advice.per_minute
+    ranked = advice.by_bits if ranking == "bits" else advice.proposals
     assert [one.reading for one in ranked] == order
     ranker = compile_ranker(knowledge, engine, "c", ranking=ranking)
     starts = starts_of(ranker, [case])
@@ -189,7 +189,7 @@ def test_first_choice_and_stop_are_those_of_the_advice(
         if advice.stop is not None:
             assert (chosen, REASONS[choices.reason[at]]) == (-1, advice.stop.reason)
             continue
-        first = (advice.proposals if ranking == "bits" else advice.per_minute)[0]
+        first = (advice.by_bits if ranking == "bits" else advice.proposals)[0]
         assert ranker.readings[chosen] == first.reading
         assert ranker.batch.readings[choices.seen_with[at]] == leaf_of(engine, first)
         assert offered.bits[at, chosen] == pytest.approx(first.expected_information_bits, abs=1e-9)
@@ -294,7 +294,7 @@ def test_a_job_is_the_one_that_the_advice_plays_step_by_step(
         case, taken, minutes = Drawn(name), [], 0.0
         advice = advise(Situation.of(shipped, engine, case))
         while advice.stop is None:
-            proposal = (advice.proposals if ranking == "bits" else advice.per_minute)[0]
+            proposal = (advice.by_bits if ranking == "bits" else advice.proposals)[0]
             taken.append(proposal.reading)
             minutes += proposal.minutes
             column = ranker.batch.readings.index(leaf_of(engine, proposal))

@@ -113,8 +113,8 @@ class Drip:
         return Situation.of(self.knowledge, self.engine, case(**seen), policy)
 
     def worth(self, policy: Policy, **seen: str) -> list[str]:
-        """The readings worth taking, by bits per minute."""
-        return [one.reading for one in advise(self.situation(policy, **seen)).per_minute]
+        """The readings worth taking, in the usual order."""
+        return [one.reading for one in advise(self.situation(policy, **seen)).worth_taking]
 
     def stop(self, policy: Policy, **seen: str) -> str:
         """Why the search ends, or ""."""
@@ -208,7 +208,7 @@ EFFECTS: dict[str, tuple[float, Look, object, object]] = {
         False,
         True,
     ),
-    "least_charge_minutes": (30.0, lambda d, s, p: d.worth(p)[0], "clicked", "glows"),
+    "charge_minutes": (60.0, lambda d, s, p: d.worth(p)[0], "clicked", "glows"),
     "proof_from_minutes": (4.0, lambda d, s, p: asks_for_proof(d.knowledge, p, "cap"), False, True),
     "likely_from": (0.94, lambda d, s, p: d.ends(p, clicked="turns"), "likely", "not found"),
     "low_price_minutes": (15.0, lambda d, s, p: d.prices(p)["hose"], 50.0, 55.0),
@@ -255,7 +255,7 @@ EFFECTS: dict[str, tuple[float, Look, object, object]] = {
     ),
     "phone_minutes": (1.0, lambda d, s, p: d.question(p), "clicked", "time"),
     "phone_bits": (1.0, lambda d, s, p: d.question(p), "clicked", "not-worth-it"),
-    "covered": (0.5, lambda d, s, p: d.sheet(p, clicked="turns").total.upto, 220.0, 13.0),
+    "covered": (0.9, lambda d, s, p: d.sheet(p, clicked="turns").total.upto, 12.0, 220.0),
     "used_in": (
         0.9,
         lambda d, s, p: [one.setup for one in d.sheet(p).setups],
@@ -276,10 +276,15 @@ EFFECTS: dict[str, tuple[float, Look, object, object]] = {
     ),
     "causes_shown_from": (0.3, lambda d, s, p: len(d.sheet(p).causes), 4, 2),
     "most_causes_shown": (1, lambda d, s, p: len(d.sheet(p).causes), 4, 1),
-    "half_day_minutes": (100.0, lambda d, s, p: d.sheet(p, clicked="turns").stay, None, "a whole day"),
+    "half_day_minutes": (
+        100.0,
+        lambda d, s, p: d.sheet(replace(p, covered=0.9), clicked="turns").stay,
+        None,
+        "a whole day",
+    ),
     "working_day_minutes": (
         200.0,
-        lambda d, s, p: d.sheet(replace(p, half_day_minutes=100.0), clicked="turns").stay,
+        lambda d, s, p: d.sheet(replace(p, covered=0.9, half_day_minutes=100.0), clicked="turns").stay,
         "a whole day",
         "overnight",
     ),
@@ -317,10 +322,10 @@ def test_the_defaults_are_those_that_shipped_before_they_could_be_set() -> None:
     assert dict(DEFAULT.values) == {
         "sure_at": 0.95,
         "settled_below": 0.15,
-        "least_bits": 0.02,
+        "least_bits": 0.03,
         "least_bits_per_hour": 0.3,
-        "weight_of_waiting": 1.0,
-        "least_charge_minutes": 0.1,
+        "weight_of_waiting": 0.25,
+        "charge_minutes": 4.0,
         "proof_from_minutes": 15.0,
         "likely_from": 0.5,
         "low_price_minutes": 10.0,
@@ -361,7 +366,7 @@ def test_waiting_counts_by_its_weight_for_one_case_as_for_many(weight: float, dr
     policy = Policy(weight_of_waiting=weight)
     (held,) = (one for one in advise(drip.situation(policy)).proposals if one.reading == "held")
     assert (held.hands_on_minutes, held.minutes) == (7, 207)
-    by_hand = held.expected_information_bits / (7 + weight * 200)
+    by_hand = held.expected_information_bits / (7 + weight * 200 + 4)
     assert held.information_bits_per_minute == pytest.approx(by_hand, rel=1e-12)
     ranker = compile_ranker(drip.knowledge, drip.engines.one(Case("drip")), "drip", policy=policy)
     start = starts_of(ranker, [Case("drip")])
@@ -534,5 +539,5 @@ def test_a_command_refuses_a_file_that_will_not_do(command: str, file: Path, adv
 
 
 def test_bits_per_minute_never_divide_by_nothing() -> None:
-    """A reading of no minutes is charged the least that the policy says."""
-    assert bits_per_minute(Policy(least_charge_minutes=2), 1.0, 0.0, 0.0) == 0.5
+    """A reading of no minutes is charged for turning to it."""
+    assert bits_per_minute(Policy(charge_minutes=2), 1.0, 0.0, 0.0) == 0.5

@@ -159,7 +159,8 @@ def test_a_sure_cause_is_proved_before_its_remedy(proving: tuple[Knowledge, Engi
     assert told.suspects[0].probability >= DEFAULT.sure_at
     assert told.stop is None
     assert (told.proposals[0].reading, told.proposals[0].due) == ("lamp_out", True)
-    assert told.per_minute[0].reading == "lamp_out"
+    assert told.by_bits[0].reading == "lamp_out"
+    assert told.tells_more is None
     words = why(told, (), told.proposals[0])
     assert words == "Proves “Lamp stays lit” (>99 %) before it is put right."
     shown = Case("c", (Seen("told", "lit"), Seen("lamp_out", "follows")))
@@ -320,7 +321,7 @@ def test_simulated_jobs_prove_as_the_bench_does(proving: tuple[Knowledge, Engine
         advice = advise(Situation.of(knowledge, engine, case))
         taken = []
         while advice.stop is None:
-            reading = advice.per_minute[0].reading
+            reading = advice.proposals[0].reading
             taken.append(reading)
             shown = int(cars.shows[job, ranker.batch.readings.index(reading)])
             case = case.with_entry(Seen(reading, engine.outcomes[reading][shown]))

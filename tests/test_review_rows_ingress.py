@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import get_args
 
 import pytest
 
@@ -20,6 +21,7 @@ from advisor.inference.engine import Engine
 from advisor.knowledge.conditions import Condition, Way, minutes_for, not_on, way_to_reading
 from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.model.nodes import reading_of
+from advisor.simulate.array_advice import PlayedRanking
 from tests.conftest import SCENARIOS
 
 WATER = ("water_inside", "misting_glass")
@@ -259,16 +261,16 @@ def test_low_zones_are_watered_before_higher_ones(shipped: Knowledge, higher: st
     assert way.made.index("dry_inside") < way.made.index("hose_ready") < way.made.index(watered[0])
 
 
-@pytest.mark.parametrize("per_minute", [False, True], ids=["by bits", "by the minute"])
+@pytest.mark.parametrize("ranking", get_args(PlayedRanking))
 def test_the_rear_is_watered_only_once_it_is_known_where_it_is_wet(
-    shipped: Knowledge, engines: Mapping[str, Engine], per_minute: bool
+    shipped: Knowledge, engines: Mapping[str, Engine], ranking: PlayedRanking
 ) -> None:
     """On every invented wet car, whichever way the readings are ordered."""
     watered = 0
     for scenario in read_scenarios([SCENARIOS / "ingress"], shipped).values():
         if scenario.complaint not in WATER:
             continue
-        played = play(shipped, engines[scenario.complaint], scenario, per_minute=per_minute)
+        played = play(shipped, engines[scenario.complaint], scenario, ranking=ranking)
         taken = [step.proposal.reading for step in played.steps]
         rear = [at for at, one in enumerate(taken) if "bumper_hosed" in setups_of(shipped, one)]
         if rear:

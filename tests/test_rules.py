@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -38,10 +39,30 @@ def test_one_reading_is_judged_as_it_is_among_many(
 
 @alike
 @given(BITS, MINUTES, MINUTES)
-def test_by_default_waiting_counts_as_work(bits: float, hands_on: float, waiting: float) -> None:
-    """To the last digit: bits over all minutes, of which a tenth at least."""
-    minutes = hands_on + waiting
-    assert bits_per_minute(DEFAULT, bits, minutes, hands_on) == bits / max(minutes, 0.1)
+def test_bits_are_divided_by_work_a_quarter_of_the_waiting_and_four_minutes(
+    bits: float, hands_on: float, waiting: float
+) -> None:
+    """The default order of the readings."""
+    by_hand = bits / (hands_on + waiting / 4 + 4)
+    assert bits_per_minute(DEFAULT, bits, hands_on + waiting, hands_on) == pytest.approx(by_hand, rel=1e-12)
+
+
+def test_the_default_order_is_a_foremans() -> None:
+    """A question before a test, work beside a wait before the same work alone, no crumbs by the dozen.
+
+    Worked by hand: 0.3/(1+4), 1.0/(10+75/4+4), 0.5/(10+4), 0.1/(0.5+4).
+    """
+    readings = {
+        "ask": (0.3, 1, 1),
+        "asleep": (1.0, 85, 10),
+        "meter": (0.5, 10, 10),
+        "glance": (0.1, 0.5, 0.5),
+    }
+    found = {name: bits_per_minute(DEFAULT, *one) for name, one in readings.items()}
+    assert found == pytest.approx(
+        {"ask": 0.06, "asleep": 0.030534, "meter": 0.035714, "glance": 0.022222}, rel=1e-4
+    )
+    assert sorted(found, key=lambda name: -found[name]) == ["ask", "meter", "asleep", "glance"]
 
 
 def test_equal_faults_go_by_id_whatever_the_round_off() -> None:

@@ -58,7 +58,7 @@ def test_asking_by_the_minute_finds_what_is_wrong(
     scenarios: dict[str, Scenario], shipped: Knowledge, shipped_engine: Callable[[str], Engine], name: str
 ) -> None:
     """By bits per minute each car's causes and no others head the list, but for the car named above."""
-    played = play(shipped, shipped_engine(scenarios[name].complaint), scenarios[name], per_minute=True)
+    played = play(shipped, shipped_engine(scenarios[name].complaint), scenarios[name])
     assert played.end.stop is not None
     if name in LATER_BY_THE_MINUTE:
         assert not played.right
@@ -125,7 +125,7 @@ def test_a_workshop_never_uses_what_it_lacks(
 ) -> None:
     """Readings with a missing instrument are not taken, and the car's cause is found without."""
     scenario = scenarios["01_boot_lamp"].model_copy(update={"without": ("low_current_clamp",)})
-    played = play(shipped, drain, scenario, per_minute=True)
+    played = play(shipped, drain, scenario)
     assert {step.proposal.instrument for step in played.steps}.isdisjoint(scenario.without)
     assert played.right
 

@@ -120,7 +120,7 @@ def proposal(session: Session, reading: str) -> CandidateReading:
 def test_what_is_remembered_for_everybody_is_there_when_a_job_is_opened(hum: Engines, store: Store) -> None:
     """Units, the ranking and what is off the trolley come with the job, for whoever opens it."""
     first = opened(hum, store)
-    assert (first.ranking, first.off_trolley, first.preferences) == ("bits", frozenset(), {})
+    assert (first.ranking, first.off_trolley, first.preferences) == ("bits for the time", frozenset(), {})
     first.ranked("quick looks").prefers("temperature", "°F").prefers("pressure", "psi")
     second = opened(hum, store)
     assert second.ranking == "quick looks"
@@ -133,10 +133,22 @@ def test_what_is_remembered_for_everybody_is_there_when_a_job_is_opened(hum: Eng
     assert (again.engines, again.store) == (hum, store)
 
 
-def test_an_unknown_remembered_ranking_falls_back_to_the_first(hum: Engines, store: Store) -> None:
-    """An older or newer program may have remembered another word: the first ranking holds."""
+def test_the_reading_that_tells_most_is_named_beside_the_usual_order(hum: Engines, store: Store) -> None:
+    """Where that begins with a quicker one; not beside another reading, nor in an order by bits."""
+    session = opened(hum, store, Seen("click", "silent"))
+    first, most = session.proposals[0], session.advice.by_bits[0]
+    assert (first.reading, most.reading) == ("glow", "hiss")
+    assert session.tells_more(first) == most
+    assert session.tells_more(most) is None
+    by_bits = session.ranked("bits")
+    assert by_bits.proposals[0] == most
+    assert by_bits.tells_more(most) is None
+
+
+def test_an_unknown_remembered_ranking_falls_back_to_the_usual_one(hum: Engines, store: Store) -> None:
+    """An older or newer program may have remembered another word: the usual ranking holds."""
     store.set_to(sessions.RANKING, "by the moon")
-    assert opened(hum, store).ranking == "bits"
+    assert opened(hum, store).ranking == "bits for the time"
 
 
 def test_what_a_person_changes_for_one_job_is_on_the_session_that_comes_back(bench: Session) -> None:
@@ -144,7 +156,7 @@ def test_what_a_person_changes_for_one_job_is_on_the_session_that_comes_back(ben
     after = bench.prefers("temperature", "°F")
     assert bench.preferences == {}
     assert after.preferences == {"temperature": "°F"}
-    assert after.ranked("bits per minute").ranking == "bits per minute"
+    assert after.ranked("bits for the time").ranking == "bits for the time"
     assert after.filed is bench.filed
     fresh = after.refreshed()
     assert fresh == after
@@ -563,7 +575,7 @@ def test_a_paper_is_the_one_of_its_kind_and_form(
 def test_playing_out_gives_the_same_figures_each_time_and_tells_how_far_it_is(bench: Session) -> None:
     """The simulated cars are drawn with a fixed seed; the plain advice is the first on the screen."""
     told: list[tuple[int, int]] = []
-    session = bench.ranked("bits per minute")
+    session = bench.ranked("bits for the time")
     found = session.look_ahead(lambda *far: told.append(far), lambda: False, 20)
     assert found is not None
     assert found == session.look_ahead(lambda *_: None, lambda: False, 20)
@@ -577,13 +589,13 @@ def test_playing_out_gives_the_same_figures_each_time_and_tells_how_far_it_is(be
 def test_playing_out_is_compared_with_what_stands_first_on_the_screen(bench: Session) -> None:
     """By whichever ranking; it need not be what the advice without a ranking would take."""
     plain = {}
-    for ranking in ("bits", "bits per minute"):
-        session = bench.ranked("bits" if ranking == "bits" else "bits per minute")
+    for ranking in ("bits", "bits for the time"):
+        session = bench.ranked("bits" if ranking == "bits" else "bits for the time")
         found = session.look_ahead(lambda *_: None, lambda: False, 20)
         assert found is not None
         assert found.plain == session.proposals[0].reading
         plain[ranking] = found.plain
-    assert plain["bits"] != plain["bits per minute"]
+    assert plain["bits"] != plain["bits for the time"]
 
 
 def test_playing_out_reckons_with_this_workshop_and_what_a_repair_takes(

@@ -55,7 +55,7 @@ def test_evidence_is_built_once_for_each_new_entry(engines: Engines, tmp_path: P
             assert counts[EVIDENCE] == 1
         with counted() as counts:
             shown(session.refreshed())
-            shown(session.ranked("bits per minute"))
+            shown(session.ranked("bits for the time"))
         assert counts[EVIDENCE] == 0
         with counted() as counts:
             again = shown(Session.opened(engines, store, session.filed, Workshop()))

@@ -1,8 +1,8 @@
 """What to read next, why, and when to stop.
 
-Readings are ranked by the bits they tell about which faults are present, and by bits per minute; a setup not
-yet in place is charged once. The search stops when every fault is settled, or when no available reading tells
-enough to be worth the work.
+Readings are ordered by the bits they tell about which faults are present for the time they take, and by the
+bits alone; a setup not yet in place is charged once. The search stops when every fault is settled, or when no
+available reading tells enough to be worth the work.
 """
 
 from __future__ import annotations
@@ -46,6 +46,9 @@ from advisor.knowledge.unlisted import is_unlisted
 from advisor.model.nodes import is_instrument_leaf, shown_by
 from advisor.policy import Policy
 
+LEAST_SHOWN_BITS = 0.01
+"""What is told of a reading is shown to this: where two differ by less, they look the same."""
+
 
 @dataclass(frozen=True)
 class FaultPosterior:
@@ -63,7 +66,8 @@ class CandidateReading:
 
     Minutes include its setups not yet in place and the remaining wait of those that are; hands-on minutes
     exclude all waiting. Bits assume the best instrument at hand, `instrument`; `best_instrument` is the
-    listed one that would tell most. Bits per minute charge waiting by the weight of the policy.
+    listed one that would tell most. Bits per minute are those by which readings are ordered: see
+    `rules.bits_per_minute`.
 
     `setups` are to be made first, in this order, `assumed` are those that cars arrive with and that nobody
     has said to be over, `ends` those in place that will be no more. `asks` are vehicle facts and figures of
@@ -112,20 +116,34 @@ class Stop:
 
 @dataclass(frozen=True)
 class Advice:
-    """Suspects by probability; readings by information, those worth taking first.
+    """Suspects by probability; readings in the order to take them.
 
-    `per_minute` are the readings worth taking, by bits per minute. `unavailable` are
-    readings that would tell something but cannot be taken here, with the reason. No probability is off by
-    more than `belief_error` and no information by more than `bits_error` (see `bounded`); 0 is exact.
+    `proposals` begin with the readings `worth_taking`, by bits for the time they take; the others follow by
+    bits. `by_bits` are the same readings, those worth taking by bits alone. `unavailable` are readings that
+    would tell something but cannot be taken here, with the reason. No probability is off by more than
+    `belief_error` and no information by more than `bits_error` (see `bounded`); 0 is exact.
     """
 
     suspects: tuple[FaultPosterior, ...]
     proposals: tuple[CandidateReading, ...]
-    per_minute: tuple[CandidateReading, ...]
+    by_bits: tuple[CandidateReading, ...]
+    worth_taking: tuple[CandidateReading, ...]
     unavailable: tuple[tuple[CandidateReading, str], ...]
     stop: Stop | None
     belief_error: float = 0.0
     bits_error: float = 0.0
+
+    @property
+    def tells_more(self) -> CandidateReading | None:
+        """The reading that tells most of those worth taking, where the usual order begins with another one.
+
+        None where that one tells as much in hundredths of a bit, or is a proof that is due.
+        """
+        first, most = self.proposals[:1], self.by_bits[:1]
+        if not self.worth_taking or first == most or first[0].due:
+            return None
+        told = most[0].expected_information_bits - first[0].expected_information_bits
+        return most[0] if told >= LEAST_SHOWN_BITS else None
 
 
 @dataclass(frozen=True)
@@ -194,11 +212,13 @@ def advise(
         key=lambda pair: most_first(pair[0].expected_information_bits, pair[0].minutes, pair[0].reading)
     )
     worth = [proposal for proposal in proposals if proposal.is_worth_taking(policy)]
+    others = proposals[len(worth) :]
     worth.sort(
         key=lambda one: (not one.due, *most_first(one.information_bits_per_minute, one.minutes, one.reading))
     )
     return Advice(
         suspects,
+        (*worth, *others),
         tuple(proposals),
         tuple(worth),
         tuple(unavailable),

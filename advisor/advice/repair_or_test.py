@@ -78,7 +78,7 @@ def repair_or_test(
 def _spoils(knowledge: Knowledge, advice: Advice, fault: str) -> bool:
     """Whether a remedy would end for good what a reading worth taking still needs."""
     spent = frozenset(knowledge.faults[fault].ends_for_good)
-    return any(spent & wanted_by(knowledge, one.reading) for one in advice.per_minute) if spent else False
+    return any(spent & wanted_by(knowledge, one.reading) for one in advice.worth_taking) if spent else False
 
 
 def _shares(beliefs: Mapping[str, float]) -> dict[str, float]:

@@ -82,11 +82,12 @@ def bits_per_minute(policy: Policy, bits: Floats, minutes: Floats, hands_on_minu
 def bits_per_minute(
     policy: Policy, bits: float | Floats, minutes: float | Floats, hands_on_minutes: float | Floats
 ) -> float | Floats:
-    """Divide bits by the minutes that are charged for them: waiting by its weight, and never too few."""
-    charged = minutes - (1 - policy.weight_of_waiting) * (minutes - hands_on_minutes)
-    if isinstance(charged, np.ndarray):
-        return np.asarray(bits / np.maximum(charged, policy.least_charge_minutes))
-    return bits / max(charged, policy.least_charge_minutes)
+    """Divide bits by the time they take, which is what the readings are ordered by.
+
+    That is the hands-on minutes, the waiting by its weight, and a charge for turning to a reading at all.
+    """
+    waiting = policy.weight_of_waiting * (minutes - hands_on_minutes)
+    return bits / (hands_on_minutes + waiting + policy.charge_minutes)
 
 
 @overload

@@ -136,7 +136,9 @@ STOP_STEPS = {
 
 RANKING = "ranking"
 """The setting under which the ranking is remembered."""
-Ranking = Literal["bits", "bits per minute", "quick looks", "on the trolley"]
+Ranking = Literal["bits for the time", "bits", "quick looks", "on the trolley"]
+USUAL_RANKING: Ranking = "bits for the time"
+"""How readings are ordered where nobody has chosen otherwise."""
 
 
 def preload(knowledge: Knowledge) -> None:
@@ -163,7 +165,7 @@ class Session:
     workshop: Workshop
     situations: Situations
     """The job's situations worked out so far, handed on from session to session."""
-    ranking: Ranking = "bits"
+    ranking: Ranking = USUAL_RANKING
     off_trolley: frozenset[str] = frozenset()
     preferences: Mapping[str, str] = field(default_factory=dict)
 
@@ -180,7 +182,7 @@ class Session:
         preferences = store.preferences()
         known: tuple[Ranking, ...] = get_args(Ranking)
         chosen = store.setting(RANKING)
-        ranking = next((one for one in known if one == chosen), known[0])
+        ranking = next((one for one in known if one == chosen), USUAL_RANKING)
         return cls(
             engines.knowledge,
             engines,
@@ -253,18 +255,23 @@ class Session:
     @cached_property
     def proposals(self) -> tuple[CandidateReading, ...]:
         """The readings that can be taken, by the ranking that was chosen."""
-        if self.ranking == "bits per minute":
-            rest = tuple(one for one in self.advice.proposals if one not in self.advice.per_minute)
-            return self.advice.per_minute + rest
+        if self.ranking == "bits":
+            return self.advice.by_bits
         if self.ranking == "quick looks":
             longest = self.policy.quick_look_minutes
             return tuple(one for one in self.advice.proposals if one.minutes <= longest)
         return self.advice.proposals
 
+    def tells_more(self, proposal: CandidateReading) -> CandidateReading | None:
+        """Return the reading that tells most, where `proposal` comes first for its time."""
+        if self.ranking != USUAL_RANKING or proposal not in self.proposals[:1]:
+            return None
+        return self.advice.tells_more
+
     @property
     def less_worth(self) -> frozenset[str]:
         """The proposals that are not worth their time, where others are."""
-        worth = {one.reading for one in self.advice.per_minute}
+        worth = {one.reading for one in self.advice.worth_taking}
         rest = frozenset(one.reading for one in self.proposals) - worth
         return rest if len(rest) < len(self.proposals) else frozenset()
 

@@ -45,6 +45,7 @@ from advisor.measure.uncertainty import Estimate
 from advisor.measure.units import convert, preferred, show
 from advisor.model.observation import Measurement
 from advisor.papers.format import bar, duration, percent, plain, when
+from advisor.policy import DEFAULT, Policy
 from advisor.simulate.rollout import LookAhead
 from advisor.store.records import StoredCase
 
@@ -163,10 +164,25 @@ def suspect_lines(suspects: Iterable[FaultPosterior], most: int = 6) -> Iterator
 
 
 def proposal_lines(proposals: Iterable[CandidateReading], most: int = 6) -> Iterator[str]:
-    """Yield the leading readings with what they tell and cost."""
+    """Yield the leading readings with what they tell, and the minutes they take."""
     for proposal in list(proposals)[:most]:
         bits = f"{proposal.expected_information_bits:5.2f} bits"
-        yield f"  {bits}  {duration(proposal.minutes):>8}  {proposal.name}"
+        waiting = proposal.minutes - proposal.hands_on_minutes
+        wait = f" ({duration(waiting)} of it to wait)" if waiting >= 0.5 else ""
+        yield f"  {bits}  {duration(proposal.minutes):>8}  {proposal.name}{wait}"
+
+
+def order_words(policy: Policy) -> str:
+    """Say what the usual order of the readings goes by."""
+    return (
+        f"bits for the time: hands on, {percent(policy.weight_of_waiting)} of the waiting, and "
+        f"{duration(policy.charge_minutes)} for turning to a reading"
+    )
+
+
+def tells_more_words(knowledge: Knowledge, proposal: CandidateReading) -> str:
+    """Name the reading that tells most, where the usual order begins with another one."""
+    return f"Tells most of all: “{task_words(knowledge, proposal.reading)}” ({minutes_words(proposal)})"
 
 
 def stop_sentence(knowledge: Knowledge, stop: Stop) -> str:
@@ -235,7 +251,9 @@ def task_words(knowledge: Knowledge, reading: str) -> str:
     return f"{said.name} (ask the customer)" if said.who == CUSTOMER else said.name
 
 
-def advice_lines(knowledge: Knowledge, advice: Advice, facts: Mapping[str, str]) -> Iterator[str]:
+def advice_lines(
+    knowledge: Knowledge, advice: Advice, facts: Mapping[str, str], policy: Policy = DEFAULT
+) -> Iterator[str]:
     """Yield the advice as text: suspects, readings, what cannot be taken, and whether to stop."""
     yield "Suspected causes"
     yield from suspect_lines(advice.suspects)
@@ -247,8 +265,11 @@ def advice_lines(knowledge: Knowledge, advice: Advice, facts: Mapping[str, str])
         yield from remedy_lines(knowledge, advice.stop, facts=facts)
     if advice.proposals:
         yield ""
-        yield "Readings that tell most"
+        yield f"Readings in the usual order ({order_words(policy)})"
         yield from proposal_lines(advice.proposals)
+        more = advice.tells_more
+        if more is not None:
+            yield f"{tells_more_words(knowledge, more)}, {more.expected_information_bits:.2f} bits."
     if advice.unavailable:
         yield ""
         yield "Would tell something, but cannot be taken"

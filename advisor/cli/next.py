@@ -79,7 +79,7 @@ def next_reading(
     if not as_json:
         for line in forbidden_lines(knowledge, case, car):
             say(line)
-        for line in advice_lines(knowledge, advice, case.facts):
+        for line in advice_lines(knowledge, advice, case.facts, policy):
             say(line)
         if policy.words:
             say(policy.words)
@@ -96,8 +96,9 @@ def next_reading(
                 "name": candidate.name,
                 "information_bits": candidate.expected_information_bits,
                 "minutes": candidate.minutes,
+                "hands_on_minutes": candidate.hands_on_minutes,
                 "information_bits_per_minute": candidate.information_bits_per_minute,
-                "worth_taking": candidate in advice.per_minute,
+                "worth_taking": candidate in advice.worth_taking,
                 "proof": knowledge.readings[candidate.reading].proof,
                 "proves": list(knowledge.readings[candidate.reading].proves),
                 "due": candidate.due,

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from advisor.evaluation.scenarios import Played
     from advisor.inference.engine import InferenceEngine
     from advisor.knowledge.knowledge import Knowledge
+    from advisor.simulate.array_advice import PlayedRanking
 
 DEMO = "drain/01_boot_lamp.yaml"
 
@@ -47,13 +48,15 @@ def demo() -> None:
 @knowledge_option
 @workshop_option
 @click.option("--story", is_flag=True, help="Print each scenario step by step.")
-@click.option("--per-minute", is_flag=True, help="Choose readings by bits per minute. Default: by bits.")
+@click.option(
+    "--by-bits", is_flag=True, help="Order readings by bits alone. Default: for the time they take."
+)
 def replay(
     scenarios: tuple[Path, ...],
     paths: tuple[Path, ...],
     workshop: Path | None,
     story: bool,
-    per_minute: bool,
+    by_bits: bool,
 ) -> None:
     """Play scenario files to the end and say whether the true causes come out on top."""
     from advisor.advice.situation import InconsistentEvidence
@@ -61,6 +64,7 @@ def replay(
     from advisor.papers.format import duration
 
     policy = policy_of(workshop)
+    ranking: PlayedRanking = "bits" if by_bits else "bits for the time"
     knowledge = checked(paths)
     if policy.words:
         say(policy.words)
@@ -70,7 +74,7 @@ def replay(
         if scenario.complaint not in engines:
             engines[scenario.complaint] = reasoner_of(knowledge, scenario.complaint)
         try:
-            played = play(knowledge, engines[scenario.complaint], scenario, policy, per_minute)
+            played = play(knowledge, engines[scenario.complaint], scenario, policy, ranking)
         except InconsistentEvidence as error:
             clashes += 1
             say(f"{file}:1:1: clash: {error}", err=True)

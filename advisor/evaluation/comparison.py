@@ -332,7 +332,7 @@ def _outcome(
     if key not in engines:
         engines[key] = ranker_of(knowledge, scenario.complaint).batch.engine
     try:
-        played = play(knowledge, engines[key], scenario, per_minute=True)
+        played = play(knowledge, engines[key], scenario)
     except InconsistentEvidence:
         return None, math.nan
     return played.right, played.minutes

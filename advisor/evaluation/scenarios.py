@@ -21,6 +21,7 @@ from advisor.knowledge.loading import knowledge_files, read
 from advisor.knowledge.problems import Place, Problem, ProblemsFound
 from advisor.knowledge.vocabulary import AuthoredModel, Text
 from advisor.policy import DEFAULT, Policy
+from advisor.simulate.array_advice import PlayedRanking
 from advisor.text import nearest
 
 ARRIVED = "2030-01-01T08:00:00+00:00"
@@ -155,7 +156,7 @@ def play(
     engine: InferenceEngine,
     scenario: Scenario,
     policy: Policy = DEFAULT,
-    per_minute: bool = False,
+    ranking: PlayedRanking = "bits for the time",
 ) -> Played:
     """Let the advice ask and the scenario's car answer, until the advice says stop."""
     workshop = Workshop(without=frozenset(scenario.without))
@@ -166,7 +167,7 @@ def play(
     start = advice = advise(Situation.of(knowledge, engine, case, policy), workshop)
     steps: list[Step] = []
     while advice.stop is None:
-        proposal = (advice.per_minute if per_minute else advice.proposals)[0]
+        proposal = (advice.by_bits if ranking == "bits" else advice.proposals)[0]
         entry = shown(knowledge, proposal, shows[proposal.reading])
         case = case.with_entry(entry)
         before = {suspect.fault: suspect.probability for suspect in advice.suspects}

@@ -27,7 +27,8 @@ from advisor.model.observation import seen_with
 from advisor.policy import DEFAULT, Policy
 from advisor.simulate.conditions import Conditions
 
-PlayedRanking = Literal["bits", "bits per minute"]
+PlayedRanking = Literal["bits for the time", "bits"]
+"""What readings are ordered by: by default the bits they tell for the time they take."""
 Reason = Literal["sure", "nothing-left", "unlisted", "enough", "halted"]
 
 REASONS: tuple[Reason, ...] = (*rules.REASONS, "enough", "halted")
@@ -104,7 +105,7 @@ def compile_ranker(
     complaint: str,
     workshop: Workshop | None = None,
     policy: Policy = DEFAULT,
-    ranking: PlayedRanking = "bits per minute",
+    ranking: PlayedRanking = "bits for the time",
 ) -> Ranker:
     """Put what the advice goes by into arrays, once for a complaint at a workshop."""
     workshop = workshop or Workshop()
@@ -214,7 +215,7 @@ def offers(ranker: Ranker, bits: Floats, gone: Bools, condition: Ints, left: Flo
 
 
 def rates(ranker: Ranker, offered: Offers) -> Floats:
-    """Bits per minute of each reading."""
+    """Bits of each reading for the time it takes."""
     return rules.bits_per_minute(ranker.policy, offered.bits, offered.minutes, offered.hands_on_minutes)
 
 

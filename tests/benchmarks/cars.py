@@ -38,7 +38,7 @@ def readings_alone(ranker: Ranker, knowledge: Knowledge, engine: Engine, name: s
         case = Drawn(name)
         advice = advise(Situation.of(knowledge, engine, case))
         while advice.stop is None:
-            proposal = advice.per_minute[0]
+            proposal = advice.proposals[0]
             shown = int(shows[ranker.batch.readings.index(leaf_of(engine, proposal))])
             case = after(knowledge, engine, case, proposal, shown)
             before = {suspect.fault: suspect.probability for suspect in advice.suspects}

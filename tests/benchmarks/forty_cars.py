@@ -26,21 +26,25 @@ from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.policy import DEFAULT, Policy
+from advisor.simulate.array_advice import PlayedRanking
 
 ROOT = Path(__file__).parents[2]
 
 
 class Order(NamedTuple):
-    """An order of the readings: by bits, or by bits per minute with a policy's charges."""
+    """An order of the readings: what it goes by, with a policy's charges."""
 
-    per_minute: bool
+    ranking: PlayedRanking
     policy: Policy
 
 
 ORDERS: Mapping[str, Order] = {
-    "bits": Order(False, DEFAULT),
-    "per minute": Order(True, DEFAULT),
-    "per minute, waiting a quarter": Order(True, Policy(weight_of_waiting=0.25, least_charge_minutes=4.0)),
+    "default": Order("bits for the time", DEFAULT),
+    "bits": Order("bits", DEFAULT),
+    # Waiting counts as work, and turning to a reading as nothing.
+    "per minute": Order(
+        "bits for the time", Policy(weight_of_waiting=1.0, charge_minutes=0.1, least_bits=0.02)
+    ),
 }
 
 
@@ -179,9 +183,9 @@ def main() -> None:
         for at, (name, scenario) in enumerate(scenarios.items(), start=1):
             for order in played:
                 print(f"{at} of {len(scenarios)}: {name}, {order} …", file=sys.stderr, flush=True)
-                per_minute, policy = ORDERS[order].per_minute, ORDERS[order].policy
+                ranking, policy = ORDERS[order]
                 try:
-                    run = play(knowledge, engines[scenario.complaint], scenario, policy, per_minute)
+                    run = play(knowledge, engines[scenario.complaint], scenario, policy, ranking)
                 except InconsistentEvidence as error:
                     print(f"  cannot be played: {error}", file=sys.stderr)
                     break

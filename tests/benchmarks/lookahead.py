@@ -155,7 +155,7 @@ def ranker_of(given: Problem) -> Ranker:
         knowledge = checked([file])
     engine = compile_tables(build(knowledge, "trouble").tables)
     policy = UNTIL_KNOWN if given.remedy_minutes is None else DEFAULT
-    return compile_ranker(knowledge, engine, "trouble", policy=policy, ranking="bits per minute")
+    return compile_ranker(knowledge, engine, "trouble", policy=policy, ranking="bits for the time")
 
 
 def optimum(given: Problem) -> float:

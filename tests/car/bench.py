@@ -70,7 +70,7 @@ class Visit:
         self.random = np.random.default_rng([seed, number, *jobs.complaint.encode()])
         self.done: list[str] = []
         filed = jobs.store.open_case(f"{seed}-{number}", jobs.complaint)
-        self.session = Session.opened(jobs.engines, jobs.store, filed, Workshop()).ranked("bits per minute")
+        self.session = Session.opened(jobs.engines, jobs.store, filed, Workshop()).ranked("bits for the time")
         facts = {
             fact: self.drawn(list(said.values), list(said.values.values()))
             for fact, said in self.knowledge.facts.items()

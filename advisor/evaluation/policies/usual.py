@@ -18,10 +18,10 @@ from advisor.simulate.array_advice import Offers, Ranker, worth_taking
 from advisor.simulate.jobs import Cars, Jobs, ReadingPolicy, play_many
 
 
-@policy("the advice: bits per minute")
+@policy("the advice: bits for the time")
 def advice(setting: Setting) -> Jobs:
     """Play as the advice ranks readings."""
-    return play_many(replace(setting.ranker, ranking="bits per minute"), setting.starts, setting.cars)
+    return play_many(replace(setting.ranker, ranking="bits for the time"), setting.starts, setting.cars)
 
 
 @policy("information without minutes")

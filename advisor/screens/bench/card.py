@@ -24,6 +24,7 @@ from advisor.bench.wording import (
     remedy_lines,
     stop_sentence,
     task_words,
+    tells_more_words,
     why,
 )
 from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY
@@ -101,6 +102,7 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     lines += _before_lines(session, plan)
     lines.append(Content.styled(why(session.advice, answers, proposal), "italic"))
     lines.append(Content(" · ".join(_facts(session, proposal))))
+    lines += _tells_more(session, proposal)
     if ahead is not None and ahead.winner not in (None, proposal.reading):
         lines.append(Content.styled(better_ahead_words(knowledge, ahead), "bold"))
     repair = _repair_first(session, proposal)
@@ -149,6 +151,12 @@ def _repair_first(session: Session, proposal: CandidateReading) -> list[Content]
         f"{duration(repair.minutes_repairing)}, against {duration(repair.minutes_testing)} by this reading."
     )
     return [Content.styled(words, "bold")]
+
+
+def _tells_more(session: Session, proposal: CandidateReading) -> list[Content]:
+    """Return which other reading tells most, where the usual order begins with another one."""
+    more = session.tells_more(proposal)
+    return [Content(f"{tells_more_words(session.knowledge, more)}: key o.")] if more is not None else []
 
 
 def _wait(session: Session, awaited: CandidateReading) -> Card:

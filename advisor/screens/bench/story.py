@@ -6,7 +6,7 @@ from itertools import groupby
 
 from textual.content import Content
 
-from advisor.bench.session import Session
+from advisor.bench.session import USUAL_RANKING, Session
 from advisor.bench.suspicion import suspicion_rows, telling_steps
 from advisor.bench.wording import CLEARS_NOTHING, entry_words, largest_move
 from advisor.case.entries import Acknowledged, Entry, Known, TakenBack
@@ -16,7 +16,7 @@ def headline(session: Session) -> str:
     """Return which job it is, how far it has come, and how readings are ranked."""
     taken = len(session.case.taken)
     complaint = session.knowledge.complaints[session.case.complaint].name
-    by = "" if session.ranking == "bits" else f" · {session.ranking}"
+    by = "" if session.ranking == USUAL_RANKING else f" · {session.ranking}"
     job = f"{session.filed.name}: {session.filed.tag}"
     return f"{job} · {complaint} · {taken} reading{'' if taken == 1 else 's'} taken{by}"
 
