@@ -226,6 +226,17 @@ def test_cars_with_worse_proofs_have_the_same_causes(advisor: Callable[..., Ran]
     assert worse["proved_share"] < card["proved_share"]
 
 
+def test_cars_with_one_fault_alone_can_be_tried(advisor: Callable[..., Ran]) -> None:
+    """All of them have it, in the complaints that it can cause; how often it is found stands first."""
+    words = ("evaluate", "--cars", 40, "--jobs", 1, "--fault")
+    said = json.loads(advisor(*words, "blower_feed", "--complaint", "no_air", "--format", "json").out)
+    assert said["fault"] == "blower_feed"
+    (card,) = said["complaints"]
+    assert {one["fault"]: one["cars"] for one in card["faults"]}["blower_feed"] == 40
+    assert advisor(*words, "blower_feed", "--complaint", "wind_noise").code == 2
+    assert advisor(*words, "blower_fed").code == 1
+
+
 def test_wrong_numbers_cost_something(small: Knowledge) -> None:
     """With log-odds off by 2 the log score is clearly worse than with the numbers the cars come from."""
     (trial,) = evaluate(small, TrialPlan(("c",), 2000, 3, policies=("advice",), noises=(2.0,)), cores=1)

@@ -58,6 +58,7 @@ _text_or_json = click.option(
 @_cars
 @_seed
 @_jobs
+@click.option("--fault", metavar="ID", help="Only cars that have this fault, of the complaints it can cause.")
 @click.option(
     "--disturb",
     "noises",
@@ -88,6 +89,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
     cars: int,
     seed: int,
     jobs: int | None,
+    fault: str | None,
     noises: tuple[float, ...],
     worse_proofs: bool,
     costly: int | None,
@@ -98,6 +100,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
     from dataclasses import asdict
 
     from advisor.advice.rules import Workshop
+    from advisor.case.confirmed import faults_below
     from advisor.evaluation import trials as evaluation
     from advisor.evaluation.report import lines, page
     from advisor.evaluation.scorecard import scorecards
@@ -109,12 +112,19 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
         knowledge = checked(paths)
     refuse_unknown("instrument", without, knowledge.instruments)
     refuse_unknown("complaint", some, knowledge.complaints)
+    if fault is not None:
+        refuse_unknown("fault", [fault], knowledge.faults)
+    chosen = tuple(dict.fromkeys(some or knowledge.complaints))
+    caused = tuple(one for one in chosen if fault is None or fault in faults_below(knowledge, one))
+    if not caused:
+        raise click.UsageError(f"No such complaint can come from '{fault}'. Leave out --complaint.")
     plan = evaluation.TrialPlan(
-        tuple(dict.fromkeys(some or knowledge.complaints)),
+        caused,
         cars,
         seed,
         noises=tuple(dict.fromkeys(noises)),
         worse_proofs=worse_proofs,
+        fault=fault,
         workshop=Workshop(frozenset(without)),
         workshop_policy=policy,
     )
@@ -133,6 +143,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
             "knowledge": knowledge.version,
             "cars_for_each_complaint": cars,
             "seed": seed,
+            "fault": fault,
             "policy": dict(policy.values),
             "families": [_card(card) for card in families],
             "complaints": [_card(card) for card in complaints],

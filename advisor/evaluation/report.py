@@ -14,6 +14,7 @@ from advisor.evaluation.sensitivity import Costly
 from advisor.evaluation.trials import EVERYTHING, WORSE_PROOFS, TrialPlan
 from advisor.knowledge.knowledge import Knowledge
 from advisor.papers.document import Paper, Paragraph, Part, Section, Table, TableRow
+from advisor.papers.format import plain
 from advisor.papers.plots import Bars, Curve
 
 EXPLAINED = (
@@ -52,7 +53,7 @@ def lines(
     plan: TrialPlan, families: Sequence[Scorecard], complaints: Sequence[Scorecard], costly: Sequence[Costly]
 ) -> Iterator[str]:
     """Yield the tables for a terminal, with the faults whose cars are mistaken for others'."""
-    yield from _wrapped(f"{plan.cars} simulated cars for each complaint, seed {plan.seed}. {EXPLAINED}")
+    yield from _wrapped(f"{_cars_words(plan)}. {EXPLAINED}")
     yield from _wrapped(plan.workshop_policy.words)
     yield from _wrapped(COLUMNS)
     for card in (*families, *complaints):
@@ -71,11 +72,16 @@ def lines(
             yield "  mistaken most often (cars with one cause):"
             for words in mistakes(card.faults)[:5] or ["none"]:
                 yield from _wrapped(words, "    ")
-            yield from _cause_lines(card)
+            yield from _cause_lines(card, plan.fault)
     if costly:
         yield ""
         yield from _wrapped(COSTLY)
         yield from (f"  {one.cost_nats:.4f}  {one.place}: {one.name}" for one in costly)
+
+
+def _cars_words(plan: TrialPlan) -> str:
+    having = f", all of them with {plan.fault}" if plan.fault else ""
+    return f"{plan.cars} simulated cars for each complaint{having}, seed {plan.seed}"
 
 
 COSTLY = (
@@ -126,7 +132,7 @@ def mistakes(faults: Sequence[FaultScore]) -> list[str]:
     """Return which fault is mistaken for which, the most frequent first."""
     names = {one.fault: one.name for one in faults}
     found = [
-        (-count, f"{count} of {one.alone}  {one.name} taken for {names.get(other, other)}")
+        (-count, f"{count} of {one.alone}  {one.name} taken for {names.get(other, plain(other))}")
         for one in faults
         for other, count in one.mistaken
     ]
@@ -214,7 +220,7 @@ def page(
         )
     return Paper(
         "How well the advice finds causes",
-        f"{plan.cars} simulated cars for each complaint, seed {plan.seed}, knowledge {version}",
+        f"{_cars_words(plan)}, knowledge {version}",
         tuple(sections),
         (),
         f"Evaluation of knowledge {version}",
@@ -245,15 +251,16 @@ def _wrapped(text: str, indent: str = "") -> list[str]:
     )
 
 
-def _cause_lines(card: Scorecard) -> Iterator[str]:
-    """Yield how often the cars with each cause are found, the weakest cause first."""
+def _cause_lines(card: Scorecard, only: str | None) -> Iterator[str]:
+    """Yield how often the cars with each cause, or with `only` one, are found, the weakest cause first."""
     yield f"  each cause, weakest first ({FEW} too few cars to go by; more with --cars):"
     yield "     found   in 3 proved in vain   cars"
-    for one in sorted(card.faults, key=lambda one: (one.found, one.fault)):
+    faults = [one for one in card.faults if only in (None, one.fault)]
+    for one in sorted(faults, key=lambda one: (one.found, one.fault)):
         mark = FEW if one.cars < FEW_CARS else " "
         shares = f"{one.found:>6.0%} {one.in_three:>6.0%} {one.proved:>6.0%} {one.in_vain:>7}"
         yield f"    {shares} {one.cars:>6}{mark} {one.name}"[:LETTERS]
-    for name in card.undrawn:
+    for name in () if only else card.undrawn:
         yield f"    {'':>28} {0:>8}{FEW} {name}"[:LETTERS]
 
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import signal
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import joblib
@@ -28,7 +28,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import REASONS, Ranker, compile_ranker
-from advisor.simulate.jobs import Cars, Jobs, draw_cars, play_many, starts_of
+from advisor.simulate.jobs import Cars, Jobs, Starts, draw_cars, play_many, starts_of
 
 EVERYTHING = "everything"
 """The name of taking every reading, among the policies."""
@@ -97,6 +97,7 @@ class TrialPlan:
     policies: tuple[str, ...] = tuple(POLICY_TITLES)
     noises: tuple[float, ...] = ()
     worse_proofs: bool = False
+    fault: str | None = None  # only cars that have it
     workshop: Workshop = field(default_factory=Workshop)
     workshop_policy: Policy = DEFAULT
 
@@ -164,7 +165,8 @@ def _played(run: _Run) -> Trial:
     for_cars, for_order, *for_noise = run.seed.spawn(2 + len(plan.noises))
     starts = starts_of(ranker, [Case(run.complaint)])
     everywhere = np.zeros(run.count, dtype=np.intp)
-    cars = draw_cars(ranker, starts, everywhere, np.random.default_rng(for_cars))
+    having = _drawn_from(ranker, starts, plan.fault)
+    cars = draw_cars(ranker, having, everywhere, np.random.default_rng(for_cars))
     order = np.random.default_rng(for_order)
     records = {
         str(policy): TrialRecord.of(play_policy(ranker, starts, cars, policy, run.told, order))
@@ -189,9 +191,18 @@ def _drawn_with_worse_proofs(run: _Run, random: np.random.Generator) -> Cars:
     ranker, plan = run.ranker, run.plan
     engine = compile_tables(tables_of_worse_proofs(ranker.knowledge, run.complaint))
     other = compile_ranker(ranker.knowledge, engine, run.complaint, plan.workshop, plan.workshop_policy)
-    return draw_cars(
-        other, starts_of(other, [Case(run.complaint)]), np.zeros(run.count, dtype=np.intp), random
-    )
+    starts = _drawn_from(other, starts_of(other, [Case(run.complaint)]), plan.fault)
+    return draw_cars(other, starts, np.zeros(run.count, dtype=np.intp), random)
+
+
+def _drawn_from(ranker: Ranker, starts: Starts, fault: str | None) -> Starts:
+    """Return the starts that cars are drawn from: those of the plan, or only such as have a fault."""
+    if fault is None:
+        return starts
+    potentials = starts.potentials.copy()
+    every = np.arange(len(potentials))
+    ranker.batch.observe(potentials, every, fault, np.ones(len(every), dtype=np.intp))
+    return replace(starts, potentials=potentials)
 
 
 def _joined(parts: Sequence[Trial]) -> Trial:
