@@ -137,13 +137,9 @@ def _least_wait(knowledge: Knowledge, setup: str) -> float:
 def applicable(knowledge: Knowledge) -> Iterator[Problem]:
     """Cars and figures of the day that say of a reading or caution what they cannot say."""
     for name, caution in knowledge.cautions.items():
-        yield from _either_or(
-            knowledge, "cautions", name, caution.given, "A caution holds for such a car, or it does not."
-        )
+        yield from _either_or(knowledge, "cautions", name, caution.given)
     for name, reading in knowledge.readings.items():
-        yield from _either_or(
-            knowledge, "readings", name, reading.given, "A reading can be taken on such a car, or it cannot."
-        )
+        yield from _either_or(knowledge, "readings", name, reading.given)
         for fact in reading.given:
             if _leaves_no_car(knowledge, name, fact):
                 yield Problem(
@@ -182,7 +178,7 @@ def applicable(knowledge: Knowledge) -> Iterator[Problem]:
 
 
 def _either_or(
-    knowledge: Knowledge, section: str, name: str, given: Mapping[str, Mapping[str, float]], why: str
+    knowledge: Knowledge, section: str, name: str, given: Mapping[str, Mapping[str, float]]
 ) -> Iterator[Problem]:
     """Refuse cars on which something is more or less possible instead of possible or not."""
     for fact, values in given.items():
@@ -192,7 +188,7 @@ def _either_or(
                     knowledge.place(section, name, "given", fact, value),
                     "wrong-value",
                     f"'{name}' is {times:g} times as possible with '{value}'.",
-                    why,
+                    "On such a car it has its place, or it has none.",
                     f"Write '{value}: impossible', or leave it out.",
                 )
 
