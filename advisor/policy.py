@@ -138,7 +138,8 @@ class Policy:
             0.0,
             1.0,
             CHOICE,
-            "A cause this probable is called likely at the end of a search that is not sure.",
+            "A cause this probable is called likely at the end of a search that is not sure, and is proved "
+            "before its remedy where that can be done.",
         ),
     ] = 0.5
     low_price_minutes: Annotated[

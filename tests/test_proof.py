@@ -27,7 +27,7 @@ from advisor.knowledge.problems import ProblemsFound
 from advisor.learning.summary import record_lines
 from advisor.learning.track_record import judge, summed_up
 from advisor.model.network import build
-from advisor.policy import DEFAULT
+from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.jobs import Cars, Jobs, draw_cars, group_beliefs, play_many, starts_of
 from advisor.store.records import StoredCase
@@ -170,6 +170,21 @@ def test_a_sure_cause_is_proved_before_its_remedy(proving: tuple[Knowledge, Engi
     assert shown_by_proof(knowledge, shown) == {"lamp"}
 
 
+def test_a_likely_cause_is_proved_where_nothing_else_is_worth_taking(
+    proving: tuple[Knowledge, Engine],
+) -> None:
+    """A foreman does not stop at "most likely" while a proof of it is at hand; of an unlikely one he does."""
+    heard = Case("c", (Seen("hums", "quiet"),))
+    crumbs = Policy(least_bits=9)
+    told = advise(Situation.of(*proving, heard, crumbs))
+    assert DEFAULT.likely_from < told.suspects[0].probability < DEFAULT.sure_at
+    assert (told.stop, told.proposals[0].reading, told.proposals[0].due) == (None, "lamp_out", True)
+    assert [one.reading for one in told.worth_taking] == ["lamp_out"]
+    surer = advise(Situation.of(*proving, heard, replace(crumbs, likely_from=0.9)))
+    assert surer.stop is not None
+    assert (surer.stop.reason, any(one.due for one in surer.proposals)) == ("nothing-left", False)
+
+
 def test_the_stop_says_whether_its_cause_is_proved(proving: tuple[Knowledge, Engine]) -> None:
     """Proved in so many words; else to see the fault on the part before parts are ordered."""
     knowledge, _ = proving
@@ -310,22 +325,26 @@ def played(ranker: Ranker, cars: int) -> tuple[Jobs, Cars]:
     return play_many(ranker, starts, drawn), drawn
 
 
-def test_simulated_jobs_prove_as_the_bench_does(proving: tuple[Knowledge, Engine]) -> None:
-    """The same cars asked step by step take the same readings, and prove the same causes."""
+@pytest.mark.parametrize("policy", [DEFAULT, Policy(least_bits=0.3), Policy(least_bits=9, likely_from=0.3)])
+def test_simulated_jobs_prove_as_the_bench_does(proving: tuple[Knowledge, Engine], policy: Policy) -> None:
+    """The same cars asked step by step take the same readings, and prove the same causes.
+
+    With few readings worth taking, proofs are due where the search is not sure.
+    """
     knowledge, engine = proving
-    ranker = compile_ranker(knowledge, engine, "c")
+    ranker = compile_ranker(knowledge, engine, "c", policy=policy)
     jobs, cars = played(ranker, 120)
     assert jobs.proved.any()
     for job in range(120):
         case = Case("c")
-        advice = advise(Situation.of(knowledge, engine, case))
+        advice = advise(Situation.of(knowledge, engine, case, policy))
         taken = []
         while advice.stop is None:
             reading = advice.proposals[0].reading
             taken.append(reading)
             shown = int(cars.shows[job, ranker.batch.readings.index(reading)])
             case = case.with_entry(Seen(reading, engine.outcomes[reading][shown]))
-            advice = advise(Situation.of(knowledge, engine, case))
+            advice = advise(Situation.of(knowledge, engine, case, policy))
         assert jobs.readings(job) == tuple(taken)
         proved = {fault for at, fault in enumerate(ranker.faults) if jobs.proved[job, at]}
         assert proved == shown_by_proof(knowledge, case)

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 
 from advisor.advice.obstacles import obstacle, out_of_reach_words, to_ask_first
-from advisor.advice.proof import Ending, ending, shown_by_proof
+from advisor.advice.proof import Ending, asks_for_proof, ending, shown_by_proof
 from advisor.advice.rules import (
     REASONS,
     Workshop,
@@ -24,6 +24,7 @@ from advisor.advice.rules import (
     held_back,
     most_first,
     most_probable_first,
+    seeks_proof,
     stop_reasons,
     worth_taking,
 )
@@ -73,7 +74,7 @@ class CandidateReading:
     has said to be over, `ends` those in place that will be no more. `asks` are vehicle facts and figures of
     the day to ask first, as they decide whether the reading applies; asking takes no minutes. One `at_rest`
     shows a fault only while the complaint is there, and it is not: a normal result would clear nothing. One
-    that is `due` would prove the cause that the search is sure of, before its remedy is advised.
+    that is `due` would prove the cause that the search would end with, before its remedy is advised.
     """
 
     reading: str
@@ -198,9 +199,8 @@ def advise(
     proposals, held = _held_back(knowledge, policy, reachable, waiting)
     unavailable += held
     stop = _stop_of(situation, suspects, proposals)
-    if stop is not None and stop.reason == "sure" and stop.ending and stop.ending.unproved:
-        due = knowledge.proofs.get(stop.fault or "", ())
-        proposals = [replace(one, due=one.reading in due and not one.at_rest) for one in proposals]
+    due = _proofs_due(situation, stop)
+    proposals = [replace(one, due=one.reading in due and not one.at_rest) for one in proposals]
     proposals.sort(
         key=lambda one: (
             not one.due,
@@ -226,6 +226,20 @@ def advise(
         posterior.belief_error,
         posterior.bits_error,
     )
+
+
+def _proofs_due(situation: Situation, stop: Stop | None) -> tuple[str, ...]:
+    """Return the proofs of the cause whose remedy the search would end with, and that waits for one."""
+    knowledge, policy = situation.knowledge, situation.policy
+    if stop is None or stop.fault is None or stop.reason not in REASONS:
+        return ()
+    beliefs = np.array([[situation.beliefs[stop.fault]]])
+    if not seeks_proof(policy, beliefs, np.array([REASONS.index(stop.reason)]))[0]:
+        return ()
+    waits = asks_for_proof(knowledge, policy, stop.fault)
+    if not waits or stop.fault in shown_by_proof(knowledge, situation.case):
+        return ()
+    return knowledge.proofs.get(stop.fault, ())
 
 
 def _held_back(

@@ -132,6 +132,16 @@ def stop_reasons(policy: Policy, beliefs: Floats, unlisted: Bools, any_worth: Bo
     return np.asarray(np.where(settled | ~any_worth, why, -1))
 
 
+def seeks_proof(policy: Policy, beliefs: Floats, reason: Ints) -> Bools:
+    """Return whether the leading cause of each state is still to be proved where that can be done.
+
+    So it is where the search would end with a remedy: sure of the cause, or with nothing left that is worth
+    taking and a cause that is likely. `beliefs` and `reason` are as in `stop_reasons`.
+    """
+    ends = (reason == REASONS.index("sure")) | (reason == REASONS.index("nothing-left"))
+    return np.asarray(ends & (comparable(beliefs).max(axis=1) >= policy.likely_from))
+
+
 def endings(policy: Policy, beliefs: Floats, unlisted: Bools, proved: Bools, group_proved: Bools) -> Ints:
     """Return what the search has come to in each state, as an index of `ENDINGS`.
 

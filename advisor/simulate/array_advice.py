@@ -42,7 +42,7 @@ class Ranker:
     `readings` are those that can be taken here, in alphabetical order, `faults` likewise. `bands` says for
     numbers that may forbid or prove something which band each cell tells, by the column that shows it, and
     `proving` which cells of a column prove what its reading `proves`, of the faults and then of the `groups`.
-    A remedy that waits for a proof has its proofs `due` once the search is sure.
+    A remedy that waits for a proof has its proofs `due` once the search would end with it.
     """
 
     knowledge: Knowledge
@@ -259,12 +259,12 @@ def choose(
 
 
 def _due(ranker: Ranker, beliefs: Floats, offered: Offers, reason: Ints, proved: Bools | None) -> Bools:
-    """Return which readings would prove the cause that a state is sure of and whose remedy waits for that."""
+    """Return which readings would prove the cause that a search would end with, and whose remedy waits."""
     if not ranker.due.any():
         return np.zeros(offered.bits.shape, dtype=bool)
     leading = np.asarray(comparable(beliefs)).argmax(axis=1)
     shown = np.zeros(beliefs.shape, dtype=bool) if proved is None else proved
-    waits = (reason == REASONS.index("sure")) & ~shown[np.arange(len(beliefs)), leading]
+    waits = rules.seeks_proof(ranker.policy, beliefs, reason) & ~shown[np.arange(len(beliefs)), leading]
     return np.asarray(waits[:, np.newaxis] & ranker.due[leading] & (offered.bits > 0))
 
 
