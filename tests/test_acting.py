@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from advisor.advice.advice import Answer, advise, outcome_effects
+from advisor.advice.advice import Answer, advise
 from advisor.advice.repair_or_test import RepairFirst, remedies, repair_or_test
 from advisor.advice.repair_order import Remedy
 from advisor.advice.situation import Situation
@@ -44,8 +44,7 @@ def proposed(knowledge: Knowledge) -> tuple[str, float, float] | None:
     """What is proposed at the start: the remedy, and the minutes of both ways."""
     engine = compile_tables(build(knowledge, "c").tables)
     advice = advise(Situation.of(knowledge, engine, Case("c")))
-    answers = outcome_effects(Situation.of(knowledge, engine, Case("c")), "drop")
-    found = repair_or_test(Situation.of(knowledge, engine, Case("c")), advice, advice.proposals[0], answers)
+    found = repair_or_test(Situation.of(knowledge, engine, Case("c")), advice, advice.proposals[0])
     return None if found is None else (found.fault, found.minutes_repairing, found.minutes_testing)
 
 
@@ -122,6 +121,51 @@ def test_both_ways_take_what_enumeration_says(
     )
 
 
+GOOD_LOOK = """\
+  seen_loose:
+    name: Taken apart and looked at
+    minutes: {minutes}
+    outcomes: {{tight: Tight, loose: Loose}}
+    noisy_or: {{leak: 0.01, causes: {{clamp: 0.99}}}}
+"""
+
+
+@pytest.mark.parametrize(("look_minutes", "repairs"), [(20, False), (60, True)])
+def test_a_remedy_has_to_beat_every_reading_and_not_only_the_first(
+    known: Callable[[str], Knowledge], look_minutes: int, repairs: bool
+) -> None:
+    """A quick reading would not change what is repaired first; a good look that comes second would.
+
+    Minutes of all three ways by enumeration over the joint distribution and every order of the remedies.
+    """
+    text = CLAMP.format(clamp=50, starter=55, minutes=60).replace("minutes: 15", "minutes: 0.5")
+    text = text.replace("leak: 0.05, causes: {clamp: 0.9}", "leak: 0.1, causes: {clamp: 0.7}")
+    knowledge = known(text + GOOD_LOOK.format(minutes=look_minutes))
+    tables = build(knowledge, "c").tables
+    tried = [("clamp", 62.0, 0.9), ("starter", 332.0, 0.95)]
+
+    def minutes(**seen: list[float]) -> float:
+        marginals = oracle.enumerate_answers(tables, {"c": [0.0, 1.0], **seen}).marginals
+        return least_minutes({cause: float(marginals[cause][1]) for cause in tables.targets}, tried)
+
+    predictive = oracle.enumerate_answers(tables, {"c": [0.0, 1.0]}).predictive
+    answers = ([1.0, 0.0], [0.0, 1.0])
+    drop, look = (
+        sum(float(predictive[name][at]) * minutes(**{name: one}) for at, one in enumerate(answers))
+        for name in ("drop", "seen_loose")
+    )
+    assert minutes() < 0.5 + drop
+    assert (minutes() < look_minutes + look) is repairs
+    situation = Situation.of(knowledge, compile_tables(tables), Case("c"))
+    advice = advise(situation)
+    assert [one.reading for one in advice.worth_taking] == ["drop", "seen_loose"]
+    found = repair_or_test(situation, advice, advice.worth_taking[0])
+    assert (found is not None) is repairs
+    if found is not None:
+        by_enumeration = (found.minutes_repairing, found.minutes_testing)
+        assert by_enumeration == pytest.approx((minutes(), 0.5 + drop), abs=1e-9)
+
+
 def test_what_takes_as_long_either_way_is_measured(known: Callable[[str], Knowledge]) -> None:
     """A free reading that changes nothing takes as long as repairing; one minute of it is a minute more."""
     knowledge = known(CLAMP.format(clamp=85, starter=20, minutes=3))
@@ -133,7 +177,8 @@ def test_what_takes_as_long_either_way_is_measured(known: Callable[[str], Knowle
 
     def after(minutes: float) -> RepairFirst | None:
         situation = Situation.of(knowledge, engine, Case("c"))
-        return repair_or_test(situation, advice, replace(advice.proposals[0], minutes=minutes), nothing_new)
+        reading = replace(advice.proposals[0], minutes=minutes)
+        return repair_or_test(situation, advice, reading, lambda _: nothing_new)
 
     assert after(0) is None
     found = after(1)

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from advisor.advice.advice import advise, outcome_effects
+from advisor.advice.advice import advise
 from advisor.advice.conflict import disagreement
 from advisor.advice.engines import Engines
 from advisor.advice.proof import asks_for_proof, ending
@@ -140,7 +140,7 @@ class Drip:
         situation = self.situation(policy, drops="wet")
         advice = advise(situation)
         first = next(one for one in advice.proposals if one.reading == "held")
-        return repair_or_test(situation, advice, first, outcome_effects(situation, "held")) is not None
+        return repair_or_test(situation, advice, first) is not None
 
     def ends(self, policy: Policy, **seen: str) -> str:
         """What the search has come to."""

@@ -438,7 +438,7 @@ def test_answers_plans_and_acts_are_those_of_the_case_and_worked_out_once(bench:
             Situation.of(knowledge, engine, case),
             bench.advice,
             proposal(bench, reading),
-            bench.answers(reading),
+            bench.answers,
         )
         assert bench.repair_first(proposal(bench, reading)) == wanted
         assert bench.repair_first(proposal(bench, reading)) is bench.repair_first(proposal(bench, reading))

@@ -1,19 +1,19 @@
-"""Repair or test: is a remedy so cheap and so likely that trying it beats the next reading?
+"""Repair or test: is a remedy so cheap and so likely that trying it beats every reading worth taking?
 
 Both are carried to the end: the remedies one after the other in their best order, then escalation to a senior
-technician (`repair_order`), either from what is believed now, or from what will be believed after the
+technician (`repair_order`), either from what is believed now, or from what will be believed after a
 reading, averaged over its answers (Heckerman, Breese & Rommelse 1995, Communications of the ACM 38(3),
 49-57). One cause is assumed for this sum. What a part costs is put in as minutes of work.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.advice.advice import Advice, Answer, CandidateReading
+from advisor.advice.advice import Advice, Answer, CandidateReading, outcome_effects
 from advisor.advice.repair_order import Remedy, best_plan, least_minutes_of_many, single_fault_shares
 from advisor.advice.situation import Situation
 from advisor.knowledge.conditions import wanted_by
@@ -24,7 +24,10 @@ from advisor.policy import DEFAULT, Policy
 
 @dataclass(frozen=True)
 class RepairFirst:
-    """Trying the remedy of `fault` at once takes fewer minutes on average than taking the reading first."""
+    """Trying the remedy of `fault` at once takes fewer minutes on average than taking any reading first.
+
+    `minutes_testing` are those with the reading that was asked about.
+    """
 
     fault: str
     minutes_repairing: float
@@ -53,9 +56,12 @@ def repair_or_test(
     situation: Situation,
     advice: Advice,
     proposal: CandidateReading,
-    answers: Iterable[Answer],
+    answers: Callable[[str], Iterable[Answer]] | None = None,
 ) -> RepairFirst | None:
-    """Return the remedy to try before the reading `proposal` with its `answers`, if any."""
+    """Return the remedy to try before the reading `proposal` and all others worth taking, if any.
+
+    `answers` gives those of a reading (default: computed).
+    """
     if situation.case.is_at_rest:  # nobody could see afterwards whether the remedy has helped
         return None
     policy = situation.policy
@@ -64,15 +70,32 @@ def repair_or_test(
     plan = best_plan(known, _shares(now), policy.escalation_minutes)
     if not plan.order or _spoils(situation.knowledge, advice, plan.order[0].name):
         return None
-    answers = list(answers)
     causes = list(now)
-    after = np.array([[answer.after[cause] for cause in causes] for answer in answers])
-    minutes = least_minutes_of_many(known, causes, single_fault_shares(after), policy.escalation_minutes)
-    probabilities = np.array([answer.probability for answer in answers])
-    testing = proposal.minutes + float(probabilities @ minutes)
-    if plan.expected_minutes >= testing:
+
+    def testing(one: CandidateReading) -> float:
+        possible = list(answers(one.reading) if answers else outcome_effects(situation, one.reading))
+        after = np.array([[answer.after[cause] for cause in causes] for answer in possible])
+        minutes = least_minutes_of_many(known, causes, single_fault_shares(after), policy.escalation_minutes)
+        return one.minutes + float(np.array([answer.probability for answer in possible]) @ minutes)
+
+    asked = testing(proposal)
+    if plan.expected_minutes >= asked:
         return None
-    return RepairFirst(plan.order[0].name, plan.expected_minutes, testing)
+    # No reading can end sooner than in its own minutes and those of the repair once the cause is known.
+    spare = plan.expected_minutes - _minutes_knowing(known, causes, now, policy)
+    others = (one for one in advice.worth_taking if one.reading != proposal.reading and not one.at_rest)
+    if any(plan.expected_minutes >= testing(one) for one in others if one.minutes <= spare):
+        return None
+    return RepairFirst(plan.order[0].name, plan.expected_minutes, asked)
+
+
+def _minutes_knowing(
+    known: Sequence[Remedy], causes: Sequence[str], now: Mapping[str, float], policy: Policy
+) -> float:
+    """Return the expected minutes of the repair if the cause were known."""
+    each = least_minutes_of_many(known, causes, np.eye(len(causes)), policy.escalation_minutes)
+    shares = np.array(list(_shares(now).values()))
+    return float(shares @ each + (1 - shares.sum()) * policy.escalation_minutes)
 
 
 def _spoils(knowledge: Knowledge, advice: Advice, fault: str) -> bool:

@@ -533,9 +533,8 @@ class Session:
     def repair_first(self, proposal: CandidateReading) -> RepairFirst | None:
         """Return the remedy that should be tried before a reading, if one should."""
         if proposal.reading not in self._repairs_first:
-            answers = self.answers(proposal.reading)
             self._repairs_first[proposal.reading] = repair_or_test(
-                self.situation, self.advice, proposal, answers
+                self.situation, self.advice, proposal, self.answers
             )
         return self._repairs_first[proposal.reading]
 
