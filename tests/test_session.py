@@ -451,6 +451,23 @@ def test_a_remedy_is_tried_before_a_long_reading(hum: Engines, store: Store) -> 
     assert {one.fault for one in found.values() if one is not None} == {"lamp"}
 
 
+def test_what_is_not_listed_is_never_offered_as_a_remedy_done(hum: Engines, store: Store) -> None:
+    """Where it leads at the end a senior is asked; where a listed cause does, its remedy can be entered."""
+    cleared = (
+        *(Seen("glow", "dark"), Seen("hiss", "silent"), Seen("click", "silent")),
+        *(Seen("warm", "cold"), Seen("current", "low")),
+    )
+    lamp = (Seen("glow", "glows"), Seen("hiss", "silent"), Seen("click", "silent"), Seen("current", "high"))
+    for entries, reason, offered in ((cleared, "unlisted", []), (lamp, "sure", ["repaired lamp"])):
+        session = opened(hum, store, *entries)
+        assert session.advice.stop is not None
+        assert session.advice.stop.reason == reason
+        session = session.acknowledged(session.remedy_cautions(session.found))
+        choices = [action for action, *_ in card(session, None, "certain").choices]
+        assert [one for one in choices if one.startswith("repaired")] == offered
+        assert "close" in choices
+
+
 def test_what_a_screen_shows_first_is_worked_out_before_it_shows_it(
     bench: Session, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -346,8 +346,9 @@ def _end(session: Session) -> Card:
     lines.append(Content("After the repair the complaint is looked for again: two causes are common."))
     if to_see:
         choices.append(("read", _have_read(len(to_see)), ""))
-    elif stop is not None and stop.fault is not None:
-        choices.append((f"repaired {stop.fault}", f"1 The remedy is done: {knowledge.title(stop.fault)}", ""))
+    elif session.found in knowledge.faults:  # what is not listed has no remedy
+        found = session.found
+        choices.append((f"repaired {found}", f"1 The remedy is done: {knowledge.title(found)}", ""))
     choices.append(("remedy", "e Another remedy was done", ""))
     choices.append(("close", "c Close the job", ""))
     if session.proposals:
