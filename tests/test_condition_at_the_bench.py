@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from textual.widgets import OptionList
 
 from advisor.advice.advice import CandidateReading, advise
 from advisor.advice.engines import Engines
@@ -39,7 +40,7 @@ from advisor.inference.engine import Engine
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.policy import Policy
-from advisor.screens.bench.card import _wait, card
+from advisor.screens.bench.card import Card, _wait, card
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.store.store import Store
@@ -140,6 +141,15 @@ def test_a_caution_that_such_a_car_cannot_need_is_left_out_once_that_is_known(
         session = Session.opened(engines, job.store, job.filed, Workshop())
         assert session.cautions(proposal_of(session, "level")) == shown
     assert "Keep off orange cables" not in text_of(session, "level")
+
+
+def test_card_and_list_say_one_time_and_the_card_no_bits(bench: Callable[..., Bench]) -> None:
+    """By hand: 3 + 2 + 5 minutes of work at the vents, and 12 + 8 to wait: half an hour, as in the list."""
+    session = bench(Known("drive", "belt")).session.noted("outside", "20")
+    shown = text_of(session, "vent")
+    assert "\n30 min, 20 min of it to wait\n" in shown
+    assert "bits" not in shown
+    assert proposal_of(session, "vent").minutes == 30
 
 
 # --------------------------------------------------------------------------- waits nobody has entered
@@ -445,6 +455,27 @@ async def test_what_is_forbidden_stays_in_view_at_80_by_24(tmp_path: Path) -> No
             await pilot.press(*keys)
             await settled(pilot)
             assert "Not to be done any more: Started from cold, Engine hot" in words(pilot)
+
+
+async def test_lines_to_choose_from_take_no_more_room_than_their_words(tmp_path: Path) -> None:
+    """At 80 by 24 a long line that has no effect to tell leaves none empty below it."""
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + AT_THE_BENCH, encoding="utf-8")
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    try:
+        store.append(store.open_case("bay", "c"), Confirmed("c", SEEN_TODAY))
+    finally:
+        store.close()
+    async with running(tmp_path, tmp_path, (80, 24)) as pilot:
+        await until(pilot, listed)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        await settled(pilot)
+        task = pilot.app.screen
+        assert isinstance(task, TaskScreen)
+        long = "1 A noise that the customer may have told of, on a line that is full (2 min)"
+        task.show_card(Card((), (("take told", long, ""), ("take level", long, "→ 60 % Belt slips"))))
+        shown = [str(option.prompt) for option in task.query_one("#answers", OptionList).options]
+        assert [one.rstrip(" ") for one in shown] == [long, f"{long}\n    → 60 % Belt slips"]
 
 
 def test_next_tells_what_is_forbidden_and_takes_what_was_seen_today(tmp_path: Path) -> None:

@@ -932,14 +932,18 @@ class Session:
         leads = leading.fault in self.knowledge.faults and leading.probability >= REPAIR_OFFERED_FROM
         if not leads or not self.case.taken:
             return ""
-        return f"Enough seen: repair “{leading.name}” now"
+        return "Enough seen: repair now"
 
     def repair_now_effect(self) -> str:
-        """Return how sure the leading cause is, and that it is not proved where its remedy needs that."""
+        """Return how sure the leading cause is, and which it is."""
         leading = self.advice.suspects[0]
-        proved = leading.fault in shown_by_proof(self.knowledge, self.case)
-        needs_proof = asks_for_proof(self.knowledge, self.policy, leading.fault)
-        return f"→ {percent(leading.probability)}" + (", not proved" if needs_proof and not proved else "")
+        return f"→ {self.sure_words(leading.fault)}: {leading.name}"
+
+    def sure_words(self, fault: str) -> str:
+        """Return how sure a cause is, and that it is not proved where its remedy needs a proof."""
+        proved = fault in shown_by_proof(self.knowledge, self.case)
+        needs_proof = asks_for_proof(self.knowledge, self.policy, fault)
+        return percent(self.stages[-1][fault]) + (", not proved" if needs_proof and not proved else "")
 
     def repair_words(self, fault: str) -> str:
         """Return what recording a remedy as done will enter."""

@@ -147,7 +147,8 @@ def _repair_first(session: Session, proposal: CandidateReading) -> list[Content]
     if repair is None:
         return []
     words = (
-        f"Or try the remedy at once (key e): “{session.knowledge.title(repair.fault)}”. Expected to the end: "
+        f"Or try the remedy at once (key e): “{session.knowledge.title(repair.fault)}” "
+        f"({session.sure_words(repair.fault)}). Expected to the end: "
         f"{duration(repair.minutes_repairing)}, against {duration(repair.minutes_testing)} by this reading."
     )
     return [Content.styled(words, "bold")]

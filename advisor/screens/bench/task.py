@@ -160,7 +160,9 @@ class TaskScreen(JobScreen):
         self.show_news()
         self.query_one("#story", Static).update(trail(session))
         self.call_after_refresh(self.query_one("#trail", VerticalScroll).scroll_end, animate=False)
-        causes = 8 if self.size.height >= 30 else 4 if self.size.height >= 20 else 1
+        causes = 8 if self.size.height >= 30 else 3 if self.size.height >= 20 else 1
+        if session.forbidden and causes == 3:
+            causes = 1  # the task keeps its lines beside what must not be done
         panel = self.query_one("#suspicion", Static)
         panel.styles.height = causes + 2
         panel.update(suspicion_panel(session, max(40, self.size.width - 2), causes))
@@ -181,9 +183,9 @@ class TaskScreen(JobScreen):
         for action, words, effect in shown.choices:
             width = self.query_one("#card").size.width - 4
             room, between = width - len(words), "  "
-            if len(effect) > room and room <= LEAST_ROOM:  # on a line of its own
+            if effect and len(effect) > room and room <= LEAST_ROOM:  # on a line of its own
                 room, between = width - 2, "\n    "
-            if len(effect) > room:
+            if effect and len(effect) > room:
                 effect = effect[: room - 1] + "…"
             answers.add_option(Option(Content.assemble(words, between, (effect, "dim")), id=action))
         answers.focus()
