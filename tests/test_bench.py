@@ -195,7 +195,9 @@ def test_cautions_stand_first_until_they_are_read(hum: Path, store: Store) -> No
     session = session.acknowledged(["gas", "hot"])
     lines = [line.plain for line in card(session, current, "certain").lines]
     assert not lines[1].startswith("⚠")
-    assert any(line.startswith("✓ read: DANGER, Exhaust gas") for line in lines)
+    (read,) = [line for line in lines if line.startswith("✓ read")]
+    assert read.startswith("✓ read: DANGER, Exhaust gas; ")
+    assert "Never indoors" not in read, "its words have been in view, and are one key away"
 
 
 async def test_slow_entry_is_shown_as_under_way(hum: Path, tmp_path: Path) -> None:

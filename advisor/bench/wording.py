@@ -213,8 +213,13 @@ def stop_sentence(knowledge: Knowledge, stop: Stop) -> str:
 
 def caution_words(knowledge: Knowledge, caution: str) -> str:
     """Return a caution under its signal word."""
+    return f"{caution_name(knowledge, caution)}: {knowledge.cautions[caution].text}"
+
+
+def caution_name(knowledge: Knowledge, caution: str) -> str:
+    """Return the name of a caution behind its signal word."""
     said = knowledge.cautions[caution]
-    return f"{said.signal.upper()}, {said.name}: {said.text}"
+    return f"{said.signal.upper()}, {said.name}"
 
 
 def remedy_lines(

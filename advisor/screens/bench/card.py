@@ -13,6 +13,7 @@ from advisor.bench.session import Session
 from advisor.bench.wording import (
     account_line,
     better_ahead_words,
+    caution_name,
     caution_words,
     come_back_words,
     disagreement_words,
@@ -95,7 +96,7 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     to_read = session.to_acknowledge(cautions)
     lines = _warnings(session, proposal)
     lines.append(Content.styled(reading.name, "bold"))
-    to_see = _places(len(lines), cautions, to_read)
+    to_see = _places(session, len(lines), cautions)
     if to_read:  # in view on a small screen as well
         lines += caution_lines(session, cautions)
     plan = session.plan(proposal)
@@ -240,9 +241,13 @@ def _asked_first(session: Session, what: str) -> tuple[str, list[tuple[str, str,
     return f"First, once for this job: {ask}", [(f"figure {what}", f"m Type it: {ask}", "")]
 
 
-def _places(first: int, cautions: Sequence[str], to_read: Sequence[str]) -> tuple[int, ...]:
+def _places(session: Session, first: int, cautions: Iterable[str]) -> tuple[int, ...]:
     """Return the line numbers of the cautions still to be read; the first caution is line `first`."""
-    return tuple(first + at for at, caution in enumerate(cautions) if caution in to_read)
+    shown = list(cautions)
+    unread = [one for one in shown if one not in session.case.acknowledged]
+    to_read = session.to_acknowledge(unread)
+    first += len(unread) < len(shown)  # the line of those that were read
+    return tuple(first + at for at, caution in enumerate(unread) if caution in to_read)
 
 
 def _facts(session: Session, proposal: CandidateReading) -> list[str]:
@@ -296,14 +301,16 @@ def _have_read(cautions: int) -> str:
 
 
 def caution_lines(session: Session, cautions: Iterable[str]) -> list[Content]:
-    """Return the cautions with their signal words; those already read say so."""
-    lines = []
+    """Return the cautions with their signal words; those already read by name, on one line above."""
+    lines, read = [], []
     for name in cautions:
-        words = caution_words(session.knowledge, name)
         if name in session.case.acknowledged:
-            lines.append(Content(f"✓ read: {words}"))
+            read.append(caution_name(session.knowledge, name))
         else:
+            words = caution_words(session.knowledge, name)
             lines.append(Content.styled(f"⚠ {words}", "bold $warning"))
+    if read:
+        lines.insert(0, Content(f"✓ read: {'; '.join(read)} (in full: key b)"))
     return lines
 
 
@@ -340,7 +347,7 @@ def _end(session: Session) -> Card:
             return _not_present(session, lines)
         lines += [Content(line) for line in remedy_lines(knowledge, stop, cautions=False)]
     cautions = session.remedy_cautions(session.found)
-    to_see = _places(len(lines), cautions, session.to_acknowledge(cautions))
+    to_see = _places(session, len(lines), cautions)
     lines += caution_lines(session, cautions)
     others = [one for one in session.advice.suspects[1:] if one.probability >= 0.5]
     lines += [Content(f"Also likely: {one.name} ({percent(one.probability)}).") for one in others]
@@ -373,7 +380,7 @@ def _confirm(session: Session) -> Card:
     lines.append(Content.styled(f"First see whether it is there: {session.complaint.name}", "bold"))
     look, cautions = session.complaint.looked_for, session.confirm_cautions
     lines.append(Content(f"How: {look.how}. {session.confirm_minutes_words()}."))
-    to_see = _places(len(lines), cautions, session.to_acknowledge(cautions))
+    to_see = _places(session, len(lines), cautions)
     lines += caution_lines(session, cautions)
     lines += _put_back_first(session, session.confirm_setups)
     lines += _setups(session, session.confirm_setups)
