@@ -109,12 +109,13 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     repair = _repair_first(session, proposal)
     lines += repair
     lines += _plan_lines(session, plan)
-    lines += _setup_lines(session, proposal)
-    if not to_read:
-        lines += caution_lines(session, cautions)
+    lines += _to_make(session, proposal)
     if reading.ask and reading.who == "customer":
         lines.append(Content(f"Ask: “{reading.ask}”"))
     lines += [Content(f"– {step}") for step in reading.steps]
+    lines += _holding(session, proposal)
+    if not to_read:
+        lines += caution_lines(session, cautions)
     choices: list[tuple[str, str, str]] = []
     if to_read:
         choices.append(("read", _have_read(len(to_read)), ""))
@@ -203,20 +204,24 @@ def _names(knowledge: Knowledge, readings: Iterable[CandidateReading]) -> str:
     return "; ".join(task_words(knowledge, one.reading) for one in readings)
 
 
-def _setup_lines(session: Session, proposal: CandidateReading) -> list[Content]:
-    """Return the setups of the reading: to make, taken for granted, in place; and those it ends."""
-    knowledge, lines = session.knowledge, []
-    for setup in proposal.assumed:
-        name = knowledge.setups[setup].name
-        lines.append(Content(f"Taken for granted, as nobody has said otherwise: {name} (key w)"))
-    lines += _put_back_first(session, proposal.setups)
+def _to_make(session: Session, proposal: CandidateReading) -> list[Content]:
+    """Return the setups of the reading that are to be made, with their steps."""
+    knowledge, lines = session.knowledge, _put_back_first(session, proposal.setups)
     for setup in proposal.setups:
         said = knowledge.setups[setup]
         hands_on, waiting = session.setup_minutes(setup)
         wait = f", then wait {duration(waiting)}" if waiting else ""
         lines.append(Content(f"First: {said.name} ({duration(hands_on)}{wait})"))
         lines += [Content(f"  – {step}") for step in said.steps]
-    lines += _in_place(session, proposal)
+    return lines
+
+
+def _holding(session: Session, proposal: CandidateReading) -> list[Content]:
+    """Return the setups of the reading that are in place or taken for granted, and those it ends."""
+    knowledge, lines = session.knowledge, _in_place(session, proposal)
+    for setup in proposal.assumed:
+        name = knowledge.setups[setup].name
+        lines.append(Content(f"Taken for granted, as nobody has said otherwise: {name} (key w)"))
     ends = [knowledge.setups[setup].name for setup in proposal.ends]
     if ends:
         lines.append(Content(f"This ends: {', '.join(ends)}"))
