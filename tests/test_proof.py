@@ -10,10 +10,12 @@ import numpy as np
 import pytest
 
 from advisor.advice.advice import Advice, advise
+from advisor.advice.engines import Engines
 from advisor.advice.obstacles import obstacle
 from advisor.advice.proof import Ending, asks_for_proof, ending, shown_by_proof, was_seen
 from advisor.advice.rules import ENDINGS, Workshop, endings
 from advisor.advice.situation import Situation
+from advisor.bench.session import Session
 from advisor.bench.wording import remedy_lines, stop_sentence, why
 from advisor.case.case import Case
 from advisor.case.entries import Closed, Entry, Known, Repaired, Seen, Skipped
@@ -31,6 +33,7 @@ from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.jobs import Cars, Jobs, draw_cars, group_beliefs, play_many, starts_of
 from advisor.store.records import StoredCase
+from advisor.store.store import Store
 from tests.conftest import HEAD, complaint
 
 Made = Callable[[str], Knowledge]
@@ -150,6 +153,23 @@ facts:
     engine = compile_tables(build(knowledge, "c").tables)
     beliefs = Situation.of(knowledge, engine, Case("c", (Known("trim", "rich"),))).beliefs
     assert beliefs["lamp"] > 0.3
+
+
+def test_whoever_repairs_at_once_is_offered_the_proof(
+    proving: tuple[Knowledge, Engine], tmp_path: Path
+) -> None:
+    """The lamp before it was filmed, and not once the proof was taken."""
+    knowledge, _ = proving
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    try:
+        told = store.append(store.open_case("bay", "c"), Seen("told", "lit"))
+        session = Session.opened(Engines(knowledge), store, told, Workshop())
+        proof = session.proof_of("lamp")
+        assert proof is not None
+        assert proof.reading == "lamp_out"
+        assert session.saw("lamp_out", "follows").proof_of("lamp") is None
+    finally:
+        store.close()
 
 
 def test_a_sure_cause_is_proved_before_its_remedy(proving: tuple[Knowledge, Engine]) -> None:

@@ -939,6 +939,13 @@ class Session:
         leading = self.advice.suspects[0]
         return f"→ {self.sure_words(leading.fault)}: {leading.name}"
 
+    def proof_of(self, fault: str) -> CandidateReading | None:
+        """Return the reading to prove a fault by that tells most, or None where it is proved or none can."""
+        if fault in shown_by_proof(self.knowledge, self.case):
+            return None
+        readings = self.knowledge.readings
+        return next((one for one in self.advice.proposals if fault in readings[one.reading].proves), None)
+
     def sure_words(self, fault: str) -> str:
         """Return how sure a cause is, and that it is not proved where its remedy needs a proof."""
         proved = fault in shown_by_proof(self.knowledge, self.case)

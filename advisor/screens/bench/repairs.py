@@ -5,7 +5,7 @@ from __future__ import annotations
 from advisor.bench.wording import caution_words
 from advisor.case.typed import Understood
 from advisor.knowledge.unlisted import is_unlisted
-from advisor.papers.format import percent
+from advisor.papers.format import duration, percent
 from advisor.screens.bench.cause import CauseScreen
 from advisor.screens.bench.cautions import CautionsScreen
 from advisor.screens.bench.entry import EntryScreen
@@ -38,8 +38,11 @@ def repaired(bench: JobScreen, fault: str) -> None:
     """Enter that the remedy of a fault was done, after its cautions and one confirmation."""
     session = bench.session
     due = session.to_acknowledge(session.remedy_cautions(fault))
+    proof = session.proof_of(fault)
 
     def decided(answer: str | None) -> None:
+        if answer == "prove" and proof is not None:
+            bench.choose(proof.reading)
         if answer != "record":
             return
         if choice := session.remedy_choice(fault):
@@ -58,6 +61,8 @@ def repaired(bench: JobScreen, fault: str) -> None:
     def read(answer: bool | None) -> None:
         if answer:
             lines = [("record", "Record it"), ("not", "Record nothing")]
+            if proof is not None:
+                lines.append(("prove", f"Prove it first: {proof.name} ({duration(proof.minutes)})"))
             bench.app.push_screen(ChoiceScreen(session.repair_words(fault), lines), decided)
 
     if not due:
