@@ -144,9 +144,9 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
 
 
 def _repair_first(session: Session, proposal: CandidateReading) -> list[Content]:
-    """Return that a remedy is better tried before the reading, if it is."""
+    """Return that a remedy is better tried before the reading, if it is; never before a proof that is due."""
     repair = session.repair_first(proposal)
-    if repair is None:
+    if repair is None or proposal.due:
         return []
     words = (
         f"Or try the remedy at once (key e): “{session.knowledge.title(repair.fault)}” "
@@ -424,9 +424,9 @@ def _check(session: Session, lines: list[Content]) -> Card:
     if session.case.is_at_rest:
         lines.append(Content.styled(NEVER_SEEN, "bold"))
     check = session.complaint.check_after_repair
+    lines.append(Content(f"How: {check.how}"))
     lines += _put_back_first(session, session.check_setups)
     lines += _setups(session, session.check_setups)
-    lines.append(Content(f"How: {check.how}"))
     lines.append(Content(f"About {duration(check.minutes)}. What was read before the repair still counts."))
     choices = [
         ("checked gone", "1 The complaint is gone", ""),
