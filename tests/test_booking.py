@@ -27,6 +27,7 @@ from advisor.desk.booking import (
     no_visit,
     safety,
     simulated,
+    stay_together,
 )
 from advisor.desk.bookingsheet import KEYS, as_dict, document, overview_lines, text_lines
 from advisor.desk.questions import not_known, said
@@ -36,6 +37,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.probability import WORDS
 from advisor.model.network import build
 from advisor.papers.document import html, markdown
+from advisor.papers.format import duration
 from advisor.simulate.array_advice import compile_ranker
 from tests.conftest import Ran, faults
 
@@ -519,7 +521,7 @@ def test_markdown_and_text_say_what_to_book_and_to_say(puddle: Knowledge) -> Non
             "17 min",
             "stays the night, from the evening before",
             "Bay with a lift (needed in 100 of 100 such jobs)",
-            "needed (in 100 of 100 such jobs)",
+            "in 100 of 100 such jobs",
             "Pressure pump (needed in 100 of 100 such jobs)",
             "Please arrange beforehand: Bring it the evening before; it stays the night. Bring every key.",
             "Stop at once if the engine gets hot",
@@ -588,11 +590,32 @@ def test_nobody_is_asked_to_arrange_the_weather(shipped: Knowledge) -> None:
 
 
 def test_sheets_of_several_complaints_about_one_car_are_one_paper(sheet: BookingSheet) -> None:
-    """Each section says which complaint it is about."""
-    other = replace(sheet, name="Wet carpet")
-    headings = [one.heading for one in document([sheet, other], "car 7", "today").sections]
-    assert "Water under the car: to book" in headings
-    assert "Wet carpet: to book" in headings
+    """One car is booked once; what the workshop needs says which complaint it is about."""
+    other = replace(sheet, name="Wet carpet", hands_on=BookedMinutes(5.0, 10.0))
+    paper = document([sheet, other], "car 7", "today")
+    headings = [one.heading for one in paper.sections]
+    assert headings[:2] == ["Say to the customer", "To book"]
+    assert "For the workshop: Water under the car: leading causes" in headings
+    assert "For the workshop: Wet carpet: leading causes" in headings
+    text = "\n".join(text_lines(paper))
+    assert f"Hands-on time        {duration(sheet.hands_on.upto + 10)}" in text
+    for once in ("Stay ", "Please arrange", "Stop at once if the engine gets hot"):
+        assert text.count(once) == 1, once
+    one_day = replace(sheet, setups=(), total=BookedMinutes(100.0, 240.0))
+    assert stay_together([one_day]) is None
+    assert stay_together([one_day, one_day]) == "a whole day"
+
+
+def test_no_probability_stands_as_a_number_before_the_part_for_the_workshop(sheet: BookingSheet) -> None:
+    """What is said and booked has words; the technician's part has both. One line names the person."""
+    sections = document([sheet], "car 7", "today").sections
+    for one in sections:
+        of_the_workshop = one.heading.startswith("For the workshop")
+        assert of_the_workshop is bool(re.search(r"%|of 100", str(one.parts))) or "known" in one.heading
+    desk = " ".join(str(one) for one in sections if not one.heading.startswith("For the workshop"))
+    assert desk.count("ertified") == 1
+    causes = next(one for one in sections if one.heading.endswith("leading causes"))
+    assert sheet.causes[0].words in str(causes)
 
 
 def test_the_form_for_other_programs_is_documented_key_by_key(sheet: BookingSheet) -> None:

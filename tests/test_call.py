@@ -393,7 +393,7 @@ def test_a_waiting_question_that_a_fact_has_made_pointless_is_said_to_be(both: C
 
 def test_what_is_booked_is_said_in_one_line(both: Call, engines: Engines, store: Store) -> None:
     """Car, day, stay and person."""
-    assert to_book_words(both, "Thursday") == "red van · Thursday · no fixed stay · no certified person"
+    assert to_book_words(both, "Thursday") == "red van · Thursday · no fixed stay"
     inspection = Inspection.begun(engines.knowledge, store, "red van", "squeaks", {})
     assert to_book_words(inspection, "") == "red van · general inspection"
 

@@ -163,17 +163,12 @@ class BookingSheet:
 
         In the minutes of the search setups that cannot be in place together wait one after the other.
         """
-        stays = [one.stay or ("overnight" if one.overnight else None) for one in self.setups]
-        if not self.dangers and self.total.upto > self.policy.half_day_minutes:
-            nights = self.total.upto > self.policy.working_day_minutes
-            stays.append("overnight" if nights else "a whole day")
-        return longest(stays)
+        return stay_together([self])
 
     @property
     def arrange(self) -> tuple[str, ...]:
         """Return what the customer has to do beforehand, the stay once for all setups, each sentence once."""
-        stay = (f"{STAY_WORDS[self.stay]}.",) if self.stay else ()
-        return tuple(dict.fromkeys([*stay, *(one.arrange for one in self.setups if one.arrange)]))
+        return arranged([self])
 
     @property
     def overnight(self) -> bool:
@@ -277,6 +272,22 @@ def in_words(probability: float) -> str:
 def longest(stays: Iterable[Stay | None]) -> Stay | None:
     """Return the longest of some stays; None if there is none among them."""
     return max((stay for stay in stays if stay), key=get_args(Stay).index, default=None)
+
+
+def stay_together(sheets: Sequence[BookingSheet]) -> Stay | None:
+    """Return how long a car is left here for several complaints: one search comes after the other."""
+    stays = [one.stay or ("overnight" if one.overnight else None) for sheet in sheets for one in sheet.setups]
+    minutes = sum(sheet.total.upto for sheet in sheets)
+    if sheets and not sheets[0].dangers and minutes > sheets[0].policy.half_day_minutes:
+        stays.append("overnight" if minutes > sheets[0].policy.working_day_minutes else "a whole day")
+    return longest(stays)
+
+
+def arranged(sheets: Sequence[BookingSheet]) -> tuple[str, ...]:
+    """Return what the customer of one car has to do beforehand: the stay, and each sentence once."""
+    stay = stay_together(sheets)
+    beforehand = [one.arrange for sheet in sheets for one in sheet.setups if one.arrange]
+    return tuple(dict.fromkeys([*([f"{STAY_WORDS[stay]}."] if stay else []), *beforehand]))
 
 
 def to_tell(causes: Mapping[str, float]) -> str:

@@ -4,10 +4,17 @@ question, and the complaints that fit what was said."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
-from advisor.desk.booking import NOT_DRIVEN, BookingSheet, Needed, gets_here, to_tell
+from advisor.desk.booking import (
+    NOT_DRIVEN,
+    BookingSheet,
+    Needed,
+    arranged,
+    gets_here,
+    stay_together,
+    to_tell,
+)
 from advisor.desk.questions import Fitting, Next, families
 from advisor.desk.schedule import Appointment, Day, read_back
 from advisor.knowledge.dangers import Heard
@@ -54,6 +61,8 @@ NOTHING_PREPARED = "Until that is done the car stays outside, and nothing is set
 BESIDE_DANGER = "No complaint that the advisor knows fits: a general inspection is booked."
 """What is said if no complaint fits and a danger was heard."""
 
+MOST_JOBS = 0.5
+"""A bay that this share of jobs needs is booked, and one that fewer need perhaps (our choice)."""
 LEAST_MINUTES = 0.5
 """Less time than this is not mentioned."""
 DOES_NOT_FIT = "what was entered does not fit this knowledge: open it on the bench to put it right"
@@ -74,13 +83,14 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str, day: str = 
     said = tuple(dict.fromkeys(one for sheet in sheets for one in sheet.customer_words))
     if said:
         sections.append(Section("Customer says", (Bullets(tuple(f"“{one}”" for one in said)),)))
-    told: set[str] = set()
+    if say := tuple(_to_say(sheets)):
+        sections.append(Section("Say to the customer", say))
+    book = "To book" if any(sheet.visit for sheet in sheets) else "To book if the car comes all the same"
+    sections.append(Section(book, (Facts(_to_book(sheets)),)))
     for sheet in sheets:
         about = f"{sheet.name}: " if len(sheets) > 1 else ""
-        once = replace(sheet, safety=tuple(one for one in sheet.safety if one not in told))
-        told.update(sheet.safety)
-        for heading, parts in _sections(once):
-            sections.append(Section(about + heading if about else heading[:1].upper() + heading[1:], parts))
+        for heading, parts in _for_the_workshop(sheet):
+            sections.append(Section(f"For the workshop: {about}{heading}", parts))
     versions = ", ".join(dict.fromkeys(sheet.knowledge for sheet in sheets))
     covered = {_share(sheet.policy.covered) for sheet in sheets}
     foot: tuple[str, ...] = (
@@ -131,49 +141,59 @@ def danger_section(dangers: Iterable[tuple[str, str]], comes: str) -> Section:
     return Section("DANGER, heard on the phone", parts)
 
 
-def _sections(sheet: BookingSheet) -> Iterator[tuple[str, tuple[Part, ...]]]:
-    say = tuple(_to_say(sheet))
-    if say:
-        yield "say to the customer", say
-    yield ("to book" if sheet.visit else "to book if the car comes all the same"), (Facts(_to_book(sheet)),)
-    if workshop := _for_the_workshop(sheet):
-        yield "for the workshop", (Facts(workshop),)
-    causes = tuple(TableRow((one.name, percent(one.probability))) for one in sheet.causes)
-    yield "leading causes", (Table(("Cause", "Probability"), (80, 20), causes),)
-    answers = tuple(TableRow((question, answer or "does not know")) for question, answer in sheet.said)
-    known = tuple(TableRow(pair) for pair in sheet.facts)
-    if known or answers:
-        yield "what is known", (Table(("Asked", "Answer"), (60, 40), known + answers),)
-
-
-def _to_say(sheet: BookingSheet) -> Iterator[Part]:
-    for words in sheet.no_visit:
-        yield Paragraph(f"No visit is needed, by all that was said: {words}", strong=True)
-    comes = (sheet.comes,) if sheet.comes and sheet.visit and not sheet.dangers else ()
-    if said := (*comes, *sheet.safety):
+def _to_say(sheets: Sequence[BookingSheet]) -> Iterator[Part]:
+    """Yield what is said to the customer of one car: each thing once, and no probability as a number."""
+    visits = [sheet for sheet in sheets if sheet.visit]
+    for sheet in sheets:
+        about = f"{sheet.name}. " if len(sheets) > 1 else ""
+        for words in sheet.no_visit:
+            yield Paragraph(f"{about}No visit is needed, by all that was said: {words}", strong=True)
+    comes = [sheet.comes for sheet in visits if sheet.comes and not sheet.dangers]
+    safety = [words for sheet in sheets for words in sheet.safety]
+    if said := tuple(dict.fromkeys([*comes, *safety])):
         yield Bullets(said)
-    if sheet.visit and not sheet.dangers:
-        yield Paragraph(f"Of the cause: {to_tell({one.name: one.probability for one in sheet.causes})}")
-    if sheet.visit and sheet.arrange:
-        yield Paragraph(f"Please arrange beforehand: {' '.join(sheet.arrange)}")
+    for sheet in visits:
+        if not sheet.dangers:
+            about = f" of “{sheet.name}”" if len(sheets) > 1 else ""
+            causes = {one.name: one.probability for one in sheet.causes}
+            yield Paragraph(f"Of the cause{about}: {to_tell(causes)}")
+    if arrange := arranged(visits):
+        yield Paragraph(f"Please arrange beforehand: {' '.join(arrange)}")
 
 
-def _to_book(sheet: BookingSheet) -> tuple[tuple[str, str], ...]:
+def _to_book(sheets: Sequence[BookingSheet]) -> tuple[tuple[str, str], ...]:
+    """Return what is booked for one car: times of several complaints together, whatever is shared once."""
+    visits = [sheet for sheet in sheets if sheet.visit] or sheets
+    bays: dict[str, float] = {}
+    for sheet in visits:
+        for bay in sheet.bays:
+            bays[bay.name] = max(bay.share, bays.get(bay.name, 0.0))
     rows = [
-        ("Hands-on time", duration(sheet.hands_on.upto)),
-        ("Stay", _stay(sheet)),
-        ("Repair on top", duration(sheet.remedy_minutes)),
-        ("Bay", _names(sheet.bays)),
-        ("Certified person", _certified(sheet)),
+        ("Hands-on time", duration(sum(sheet.hands_on.upto for sheet in visits))),
+        ("Stay", _stay(visits)),
+        ("Repair on top", duration(sum(sheet.remedy_minutes for sheet in visits))),
+        ("Bay", _bays(bays)),
+        ("Certified person", _certified(visits)),
     ]
     return tuple((name, said) for name, said in rows if said)
 
 
-def _for_the_workshop(sheet: BookingSheet) -> tuple[tuple[str, str], ...]:
-    """Return what the desk has nothing to do with: what is used and set up during the search."""
+def _for_the_workshop(sheet: BookingSheet) -> Iterator[tuple[str, tuple[Part, ...]]]:
+    """Yield what the desk has nothing to do with: what is needed in how many jobs, and the causes."""
+    bays = [("Bays", _names(sheet.bays))] if not sheet.dangers else []
+    certified = _of_jobs(sheet.certified_share)
+    if sheet.certified_share:
+        bays.append(("Certified person", f"in {certified} such jobs"))
     setups = [Needed(one.setup, one.name, one.share) for one in sheet.setups]
-    rows = (("Instruments", _names(sheet.instruments)), ("Setups, in order", _names(setups)))
-    return tuple((name, said) for name, said in rows if said)
+    rows = [("Instruments", _names(sheet.instruments)), ("Setups, in order", _names(setups)), *bays]
+    if needed := tuple((name, said) for name, said in rows if said):
+        yield "what is needed", (Facts(needed),)
+    causes = tuple(TableRow((one.name, one.words, percent(one.probability))) for one in sheet.causes)
+    yield "leading causes", (Table(("Cause", "In words", "Probability"), (60, 25, 15), causes),)
+    answers = tuple(TableRow((question, answer or "does not know")) for question, answer in sheet.said)
+    known = tuple(TableRow(pair) for pair in sheet.facts)
+    if known or answers:
+        yield "what is known", (Table(("Asked", "Answer"), (60, 40), known + answers),)
 
 
 def stay_words(stay: Stay) -> str:
@@ -181,12 +201,20 @@ def stay_words(stay: Stay) -> str:
     return "stays the night, from the evening before" if stay == "overnight" else stay
 
 
-def _stay(sheet: BookingSheet) -> str:
+def _stay(sheets: Sequence[BookingSheet]) -> str:
     """Return how long the car is here, as a workshop says it; "" where it can be waited for."""
-    if sheet.stay:
-        return stay_words(sheet.stay)
-    waiting = sheet.waiting.upto
+    if stay := stay_together(sheets):
+        return stay_words(stay)
+    waiting = sum(sheet.waiting.upto for sheet in sheets)
     return f"{duration(waiting)} of waiting besides" if waiting >= LEAST_MINUTES else ""
+
+
+def _bays(bays: Mapping[str, float]) -> str:
+    """Return the bays: those that most jobs need, then those that some need."""
+    order = sorted(bays, key=lambda name: (-bays[name], name))
+    most = [name for name in order if bays[name] >= MOST_JOBS]
+    some = [name for name in order if bays[name] < MOST_JOBS]
+    return "; ".join(filter(None, [", ".join(most), f"perhaps {', '.join(some)}" if some else ""]))
 
 
 def _share(share: float) -> str:
@@ -204,11 +232,10 @@ def _names(needed: Sequence[Needed]) -> str:
     return ", ".join([*first, *(f"{one.name} ({_of_jobs(one.share)})" for one in needed[1:])])
 
 
-def _certified(sheet: BookingSheet) -> str:
-    if not sheet.certified_share:
+def _certified(sheets: Sequence[BookingSheet]) -> str:
+    if not any(sheet.certified_share for sheet in sheets):
         return "not needed"
-    needed = "needed" if sheet.certified else "hardly ever needed"
-    return f"{needed} (in {_of_jobs(sheet.certified_share)} such jobs)"
+    return "needed" if any(sheet.certified for sheet in sheets) else "hardly ever needed"
 
 
 def text_lines(paper: Paper) -> Iterator[str]:

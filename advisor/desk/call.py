@@ -41,7 +41,7 @@ from advisor.desk.booking import (
     danger_words,
     gets_here,
     in_doubt,
-    longest,
+    stay_together,
     told_of,
     what_is_done,
 )
@@ -552,10 +552,10 @@ def to_book_words(booking: Call | Inspection, day: str) -> str:
     sheets = booking.sheets if isinstance(booking, Call) else ()
     parts = [booking.jobs[0].tag, day]
     if sheets:
-        stay = longest(one.stay for one in sheets)
+        stay = stay_together(sheets)
         parts.append(stay_words(stay) if stay else "no fixed stay")
-        certified = any(one.certified for one in sheets)
-        parts.append("certified person" if certified else "no certified person")
+        if any(one.certified for one in sheets):
+            parts.append("certified person")
     else:
         parts.append("general inspection")
     return " · ".join(filter(None, parts))
