@@ -60,9 +60,10 @@ from advisor.desk.call import (
     visits,
 )
 from advisor.desk.questions import NOT_KNOWN, fitting, minutes_asked, next_question, questions
-from advisor.desk.schedule import Appointment, day_meant, overview, read_back
+from advisor.desk.schedule import Appointment, day_and_wish, day_meant, overview, read_back
 from advisor.knowledge.knowledge import Knowledge
 from advisor.papers.document import html, markdown
+from advisor.papers.format import duration
 from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
 from advisor.store.store import STRAY, Store
@@ -677,6 +678,46 @@ def test_a_day_is_understood_as_people_say_it(said: str, day: date) -> None:
     """The next such day from 15 January 2030, a Tuesday, on; a weekday is never today itself."""
     assert TODAY.weekday() == 1
     assert day_meant(said, TODAY) == day
+
+
+@pytest.mark.parametrize(
+    ("said", "day", "wish"),
+    [
+        ("Friday morning", date(2030, 1, 18), "morning"),
+        ("tomorrow, early afternoon", date(2030, 1, 16), "early afternoon"),
+        ("Thursday next week in the morning", date(2030, 1, 24), "morning"),
+        ("Friday at 9:30", date(2030, 1, 18), "9:30"),
+        ("Friday before 10", date(2030, 1, 18), "before 10"),
+        ("3 Feb 8 am", date(2030, 2, 3), "8 am"),
+        ("Friday first thing", date(2030, 1, 18), "first thing"),
+        ("3.12.", date(2030, 12, 3), ""),
+        ("the 18th", date(2030, 1, 18), ""),
+        ("Friday", date(2030, 1, 18), ""),
+    ],
+)
+def test_a_wish_for_a_time_of_the_day_is_understood(said: str, day: date, wish: str) -> None:
+    """As people add it behind the day."""
+    assert day_and_wish(said, TODAY) == (day, wish)
+
+
+def test_a_time_of_the_day_alone_is_no_day() -> None:
+    """Nobody knows which morning."""
+    with pytest.raises(ValueError, match="'morning' is no day"):
+        day_and_wish("morning", TODAY)
+
+
+def test_two_complaints_of_one_car_are_one_visit_in_the_list(engines: Engines, store: Store) -> None:
+    """One line with both numbers, the time of both together, and the wish for the day; another car apart."""
+    call = Call.begun(engines, store, "red van", ["rattle", "knock"]).unknown("bumps")
+    call = call.booked(str(TODAY), "morning")
+    other = booked(store, 0)
+    found = appointments(engines, store, TODAY, lambda: False) or ()
+    both = [one.sheet for one in found if one.tag == "red van" and one.sheet]
+    (line,) = (line for line in overview_lines(overview(found, TODAY)) if "red van" in line)
+    hands_on = duration(sum(sheet.hands_on.upto for sheet in both))
+    assert line == f"  1, 2 red van: Rattle and Knock, {hands_on} hands-on, morning"
+    assert other.number == 3
+    assert booked_words(call) == "red van is booked for Tuesday 15 January, today, morning."
 
 
 def test_a_day_that_may_be_one_of_two_is_asked_about() -> None:

@@ -17,7 +17,7 @@ from advisor.bench.session import Engines
 from advisor.case.entries import CUSTOMER, Booked, Seen, Skipped
 from advisor.desk.booking import NOT_DRIVEN
 from advisor.desk.bookingsheet import overview_lines
-from advisor.desk.call import Call, appointments, heard
+from advisor.desk.call import INSPECTION, Call, appointments, heard
 from advisor.desk.questions import NOT_KNOWN, questions
 from advisor.desk.schedule import overview, read_back
 from advisor.knowledge.knowledge import Knowledge
@@ -25,7 +25,7 @@ from advisor.screens.app import AdvisorApp
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.desk.call import CallScreen
 from advisor.screens.desk.callstart import NONE_OF_THESE, CallStartScreen
-from advisor.screens.desk.days import DeskScreen
+from advisor.screens.desk.days import GO_TO_A_CAR, DeskScreen
 from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.facts import FactsScreen
@@ -534,6 +534,22 @@ async def test_a_call_left_half_way_is_listed_and_goes_on_also_by_its_tag(tmp_pa
         third = pilot.app.screen
         assert isinstance(third, CallScreen)
         assert third.call.answered_readings == asked
+
+
+async def test_no_message_about_a_car_stays_once_one_is_gone_to(tmp_path: Path, store: Store) -> None:
+    """And the sheet names the car while it is worked out."""
+    store.append(store.draft("red van", INSPECTION), Booked(str(date.today()), ""))
+    async with at_desk(tmp_path) as pilot:
+        await until(pilot, lambda _: "1 red van" in text_of(pilot))
+        await settled(pilot)
+        await pilot.press("b")
+        assert said(pilot, "#says") == GO_TO_A_CAR
+        await pilot.press("down")
+        await settled(pilot)
+        assert "This is advice" in said(pilot, "#says")
+        await pilot.press("enter")
+        await until(pilot, lambda screen: isinstance(screen, SheetScreen))
+        assert "Booking sheet of red van" in text_of(pilot)
 
 
 async def test_ctrl_c_says_how_the_desk_is_left(tmp_path: Path) -> None:

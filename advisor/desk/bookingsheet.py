@@ -436,14 +436,16 @@ def overview_rows(days: Iterable[Day]) -> Iterator[tuple[str, int | None]]:
         yield read_back(day.day, shown[0].day), None
         if not day.jobs and not day.evening:
             yield "  Nobody is booked.", None
-        for job in day.jobs:
-            danger = "DANGER, " if job.dangers else ""
-            lines = [f"  {danger}{job.number} {job.tag}: {_job(job, day)}"]
-            lines += [f"    {job.comes}"] if job.comes else []
-            lines += [f"    DANGER {name}: {do}" for name, do in job.dangers]
-            if job.dangers:
+        for jobs in _visits(day.jobs):
+            dangers = tuple(dict.fromkeys(danger for job in jobs for danger in job.dangers))
+            danger = "DANGER, " if dangers else ""
+            numbers = ", ".join(str(job.number) for job in jobs)
+            lines = [f"  {danger}{numbers} {jobs[0].tag}: {_visit(jobs, day)}"]
+            lines += [f"    {comes}" for comes in dict.fromkeys(job.comes for job in jobs) if comes]
+            lines += [f"    DANGER {name}: {do}" for name, do in dangers]
+            if dangers:
                 lines.append(f"    {NOTHING_PREPARED}")
-            yield "\n".join(lines), job.number
+            yield "\n".join(lines), jobs[0].number
         for what, jobs in day.arranged.items():
             yield f"  Customer, beforehand: {what} {_tags(jobs)}", None
         for group in day.groups:
@@ -459,10 +461,31 @@ def _tags(jobs: Iterable[Appointment]) -> str:
     return ", ".join(f"{job.number} {job.tag}" for job in jobs)
 
 
-def _job(job: Appointment, day: Day) -> str:
-    """Return what the overview says about a booked job."""
+def _visits(jobs: Iterable[Appointment]) -> Iterator[list[Appointment]]:
+    """Yield the jobs of each car that comes on a day: several complaints of one car are one visit.
+
+    One that does not fit this knowledge stands by itself.
+    """
+    cars: dict[tuple[str, bool, int], list[Appointment]] = {}
+    for job in jobs:
+        fits = job.sheet is not None or job.working or job.general
+        cars.setdefault((job.tag.casefold(), job.general, 0 if fits else job.number), []).append(job)
+    yield from cars.values()
+
+
+def _visit(jobs: Sequence[Appointment], day: Day) -> str:
+    """Return what the overview says about the jobs of one car, with their times together."""
+    wish = f", {jobs[0].wish}" if jobs[0].wish else ""
+    sheets = [job.sheet for job in jobs if job.sheet]
+    if len(sheets) < len(jobs):
+        return " and ".join(map(_not_worked_out, jobs)) + wish
+    names = " and ".join(sheet.name for sheet in sheets)
+    here = " (here since the evening before)" if any(job in day.here for job in jobs) else ""
+    night = ", stays the night" if any(sheet.overnight for sheet in sheets) else ""
+    return f"{names}, {duration(sum(sheet.hands_on.upto for sheet in sheets))} hands-on{night}{here}{wish}"
+
+
+def _not_worked_out(job: Appointment) -> str:
     if job.sheet:
-        here = " (here since the evening before)" if job in day.here else ""
-        night = ", stays the night" if job.sheet.overnight else ""
-        return f"{job.sheet.name}, {duration(job.sheet.hands_on.upto)} hands-on{night}{here}"
+        return job.sheet.name
     return f"{job.complaint} …" if job.working else job.complaint or DOES_NOT_FIT

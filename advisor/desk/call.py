@@ -359,7 +359,7 @@ class Call:
     @property
     def heard_words(self) -> str:
         """Return what was heard of the car, as it is read back to the customer."""
-        return ", ".join(f"{self.facts[name].name}: {plain(value)}" for name, value in self.heard.items())
+        return "; ".join(f"{self.facts[name].name}: {plain(value)}" for name, value in self.heard.items())
 
     @property
     def words(self) -> str:
@@ -505,10 +505,10 @@ class Inspection:
         """One that is stored."""
         return cls(knowledge, store, (job,))
 
-    def booked(self, day: str) -> Inspection:
+    def booked(self, day: str, remark: str = "") -> Inspection:
         """With the day the car comes (ISO 8601 date), stored."""
         (job,) = self.jobs
-        return replace(self, jobs=(self.store.append(job, *self.new, Booked(day, "")),), new=())
+        return replace(self, jobs=(self.store.append(job, *self.new, Booked(day, remark)),), new=())
 
     def sheet(self, form: Literal["markdown", "html", "json"]) -> str:
         """Return the booking note as a paper, or for a booking system."""
@@ -547,6 +547,13 @@ def customer_says(case: Case) -> str:
     return " / ".join(case.customer_words) or (case.booked.remark if case.booked else "")
 
 
+def wish_of(case: Case) -> str:
+    """Return when on its day a car would like to come; earlier programs wrote the words beside the day."""
+    if case.booked is None or (case.complaint == INSPECTION and not case.customer_words):
+        return ""
+    return case.booked.remark
+
+
 def to_book_words(booking: Call | Inspection, day: str) -> str:
     """Say what is booked in one line: the car, the day, the stay and the person; may take seconds."""
     sheets = booking.sheets if isinstance(booking, Call) else ()
@@ -563,9 +570,11 @@ def to_book_words(booking: Call | Inspection, day: str) -> str:
 
 def booked_day(booking: Call | Inspection) -> str:
     """Return the day a car is booked for, as it is read back to the caller; "" where it is not."""
-    booked = booking.jobs[0].case.booked
+    case = booking.jobs[0].case
     today = booking.store.clock().astimezone().date()
-    return read_back(date.fromisoformat(booked.day), today) if booked else ""
+    if case.booked is None:
+        return ""
+    return ", ".join(filter(None, [read_back(date.fromisoformat(case.booked.day), today), wish_of(case)]))
 
 
 def booked_words(booking: Call | Inspection) -> str:
@@ -665,7 +674,18 @@ def appointments(
         day, dangers = date.fromisoformat(booked.day), what_is_done(knowledge, filed.case)
         jobs[filed.number] = filed.case
         comes = gets_here(knowledge, filed.case.dangers)
-        found[filed.number] = Appointment(filed.number, filed.tag, day, None, dangers, name, True, comes)
+        found[filed.number] = Appointment(
+            filed.number,
+            filed.tag,
+            day,
+            None,
+            dangers,
+            name,
+            working=True,
+            comes=comes,
+            wish=wish_of(filed.case),
+            general=filed.case.complaint == INSPECTION,
+        )
     show(tuple(found.values()))
     for one in sorted(found.values(), key=lambda one: (one.day, one.number)):
         if stop():

@@ -37,6 +37,10 @@ class Appointment:
     complaint: str = ""
     working: bool = False
     comes: str = ""
+    wish: str = ""
+    """When on the day the customer would like to come."""
+    general: bool = False
+    """Whether it is a general inspection, which is a visit of its own."""
 
     @property
     def overnight(self) -> bool:
@@ -131,6 +135,27 @@ def day_meant(said: str, today: date) -> date:
     if found < today:
         raise ValueError(f"{in_full(found)} is past. {HOW_TO_SAY}")
     return found
+
+
+_WISH = re.compile(
+    r"(?:^|[ ,])(?:in the |at )?("
+    r"(?:early |late )?(?:morning|afternoon|evening)|noon|midday|lunchtime|first thing|am|pm"
+    r"|(?:(?:before|after|by|from|around) )?\d{1,2}(?:[:.]\d{2})? ?(?:am|pm|o'clock)"
+    r"|(?:(?:before|after|by|from|around) )?\d{1,2}:\d{2}|(?:before|after|by|from|around) \d{1,2})$"
+)
+"""When on the day somebody would like to come, at the end of what they say."""
+
+
+def day_and_wish(said: str, today: date) -> tuple[date, str]:
+    """Return the day that somebody means, and when on it they would like to come; "" where they do not say.
+
+    Raises `ValueError` as `day_meant` does.
+    """
+    text = " ".join(said.casefold().split())
+    wish = _WISH.search(text)
+    if wish is None or not text[: wish.start()].strip(" ,"):
+        return day_meant(said, today), ""
+    return day_meant(text[: wish.start()].strip(" ,"), today), wish[1]
 
 
 def _weekday_meant(weekday: int, said: Sequence[str], today: date) -> date:

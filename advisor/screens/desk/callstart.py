@@ -98,7 +98,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
 
     def compose(self) -> ComposeResult:
         """Tag, words, and the complaints that fit them."""
-        yield Static(TITLE, id="title")
+        yield Static(TITLE, id="title", markup=False)
         with Vertical(id="body"):
             yield Labelled(
                 "Tag of the car",
@@ -381,7 +381,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
             self.notify(too_long, severity="warning", timeout=5)
             self.query_one("#tag").focus()
             return
-        self.query_one("#title", Static).update("Working out the questions …")
+        self.query_one("#title", Static).update(f"Working out the questions about {tag} …")
         words = self.query_one("#words", Input).value.strip()
         self.begin(tag, chosen, words)
 

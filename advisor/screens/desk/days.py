@@ -40,6 +40,7 @@ from advisor.screens.widgets.keyline import KeyLine
 from advisor.store.errors import StoreError
 from advisor.store.store import Store
 
+GO_TO_A_CAR = "Go to a car with ↑ ↓ first."
 WORKING = "Working out what the booked cars need …"
 """Shown until every booked car has its sheet."""
 
@@ -60,6 +61,8 @@ class DeskScreen(AskingScreen[None]):
         self.engines, self.store = Engines(engines.knowledge, True, engines.cache), store
         self.policy, self.is_first = policy, is_first
         self.visits: dict[int, Visit] = {}
+        self.hint = WORKING
+        """What the line for news says unless there is news."""
 
     def compose(self) -> ComposeResult:
         """Lay out the days, and a way to begin."""
@@ -138,13 +141,20 @@ class DeskScreen(AskingScreen[None]):
         overview.highlighted = ids.index(gone_to) if gone_to in ids and gone_to else None
         if overview.has_focus:
             self.go_to_first()
+        self.hint = says
         self.query_one("#says", Static).update(says)
+
+    @on(OptionList.OptionHighlighted, "#overview")
+    def gone_to_car(self) -> None:
+        """Take back the message that no car was gone to."""
+        self.query_one("#says", Static).update(self.hint)
 
     @on(OptionList.OptionSelected, "#overview")
     def chosen(self, event: OptionList.OptionSelected) -> None:
         """Open a booked job's sheet, or go on with an unfinished call."""
         visit = self.visits.get(int((event.option_id or "job 0").removeprefix("job ")))
         if visit is not None:
+            self.query_one("#says", Static).update(f"Opening {visit.tag} …")
             self.open_visit(visit)
 
     def action_to_list(self) -> None:
@@ -162,7 +172,7 @@ class DeskScreen(AskingScreen[None]):
         """Open the sheet of the highlighted car."""
         overview = self.query_one("#overview", OptionList)
         if overview.highlighted is None:
-            self.notify("Go to a car with ↑ ↓ first.", timeout=3)
+            self.notify(GO_TO_A_CAR, timeout=3)
         else:
             overview.action_select()
 

@@ -13,14 +13,14 @@ from textual.widgets import Button, Input, Static
 from textual.worker import get_current_worker
 
 from advisor.desk.call import Call, Inspection, to_book_words
-from advisor.desk.schedule import day_meant, read_back
+from advisor.desk.schedule import day_and_wish, read_back
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.screens.widgets.labelled import Labelled
 from advisor.screens.widgets.paper import MarkdownView
 from advisor.store.errors import StoreError
 
-EXAMPLES = "such as Thursday, Thursday next week, 3 Dec"
+EXAMPLES = "such as Friday morning, Thursday next week, 3 Dec"
 
 
 class SheetScreen(AskingScreen[Call | Inspection]):
@@ -98,7 +98,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
     def typed(self, event: Input.Submitted) -> None:
         """Book the car for the day typed."""
         try:
-            self.book(day_meant(event.value, self.here_today))
+            self.book(*day_and_wish(event.value, self.here_today))
         except ValueError as error:
             self.notify(str(error), severity="warning", timeout=8, markup=False)
 
@@ -108,7 +108,8 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         says = day = ""
         if event.value.strip():
             try:
-                day = read_back(day_meant(event.value, self.here_today), self.here_today)
+                on, wish = day_and_wish(event.value, self.here_today)
+                day = ", ".join(filter(None, [read_back(on, self.here_today), wish]))
                 says = f"{day}: Enter books it."
             except ValueError as error:
                 says = str(error)
@@ -120,17 +121,17 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         """The day it is here."""
         return self.call.store.clock().astimezone().date()
 
-    def book(self, day: date) -> None:
-        """Book the day and go back to the desk."""
+    def book(self, day: date, wish: str = "") -> None:
+        """Book the day, with when on it the customer would like to come, and go back to the desk."""
         if not self.saving:
             self.saving = True
-            self.save(day.isoformat())
+            self.save(day.isoformat(), wish)
 
     @work(thread=True)
-    def save(self, day: str) -> None:
+    def save(self, day: str, wish: str) -> None:
         """Save the day off the event loop."""
         try:
-            call = self.call.booked(day)
+            call = self.call.booked(day, wish)
         except StoreError as error:
             self.app.call_from_thread(self.not_booked, str(error))
             return
