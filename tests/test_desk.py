@@ -32,6 +32,7 @@ from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.paper import MarkdownView
 from advisor.screens.widgets.pick import Select
 from advisor.screens.widgets.ticks import TickList
+from advisor.screens.widgets.typing import LineScreen
 from advisor.store.errors import StaleWrite
 from advisor.store.store import Store
 from tests.test_screens import KNOWLEDGE, SMALL, listed, running, said, settled, text_of, until
@@ -550,6 +551,35 @@ async def test_no_message_about_a_car_stays_once_one_is_gone_to(tmp_path: Path, 
         await pilot.press("enter")
         await until(pilot, lambda screen: isinstance(screen, SheetScreen))
         assert "Booking sheet of red van" in text_of(pilot)
+
+
+async def test_a_sheet_is_saved_under_a_path_that_is_typed(tmp_path: Path, store: Store) -> None:
+    """A folder keeps the name; it says where it was saved; one that is there is not written over."""
+    store.append(store.draft("red van", INSPECTION), Booked(str(date.today()), ""))
+    folder = tmp_path / "sheets"
+    folder.mkdir()
+    async with at_desk(tmp_path) as pilot:
+        await until(pilot, lambda _: "1 red van" in text_of(pilot))
+        await settled(pilot)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, SheetScreen))
+
+        async def saved_as(path: Path) -> None:
+            await pilot.press("o")
+            await until(pilot, lambda screen: isinstance(screen, LineScreen))
+            pilot.app.screen.query_one("#line", Input).value = str(path)
+            await pilot.press("enter")
+            await until(pilot, lambda screen: isinstance(screen, SheetScreen))
+            await settled(pilot)
+
+        await saved_as(folder)
+        await until(pilot, lambda _: f"Saved as {folder}/booking-1.html." in said(pilot, "#says"))
+        assert "General inspection" in (folder / "booking-1.html").read_text(encoding="utf-8")
+        await saved_as(folder)
+        assert "already. Nothing was saved. Give it another name." in said(pilot, "#says")
+        await saved_as(tmp_path / "nowhere" / "sheet.html")
+        assert said(pilot, "#says").startswith(f"There is no folder {tmp_path / 'nowhere'}.")
+    assert [one.name for one in folder.iterdir()] == ["booking-1.html"]
 
 
 async def test_ctrl_c_says_how_the_desk_is_left(tmp_path: Path) -> None:

@@ -436,16 +436,16 @@ def overview_rows(days: Iterable[Day]) -> Iterator[tuple[str, int | None]]:
         yield read_back(day.day, shown[0].day), None
         if not day.jobs and not day.evening:
             yield "  Nobody is booked.", None
-        for jobs in _visits(day.jobs):
-            dangers = tuple(dict.fromkeys(danger for job in jobs for danger in job.dangers))
+        for car in _visits(day.jobs):
+            dangers = tuple(dict.fromkeys(danger for job in car for danger in job.dangers))
             danger = "DANGER, " if dangers else ""
-            numbers = ", ".join(str(job.number) for job in jobs)
-            lines = [f"  {danger}{numbers} {jobs[0].tag}: {_visit(jobs, day)}"]
-            lines += [f"    {comes}" for comes in dict.fromkeys(job.comes for job in jobs) if comes]
+            numbers = ", ".join(str(job.number) for job in car)
+            lines = [f"  {danger}{numbers} {car[0].tag}: {_visit(car, day)}"]
+            lines += [f"    {comes}" for comes in dict.fromkeys(job.comes for job in car) if comes]
             lines += [f"    DANGER {name}: {do}" for name, do in dangers]
             if dangers:
                 lines.append(f"    {NOTHING_PREPARED}")
-            yield "\n".join(lines), jobs[0].number
+            yield "\n".join(lines), car[0].number
         for what, jobs in day.arranged.items():
             yield f"  Customer, beforehand: {what} {_tags(jobs)}", None
         for group in day.groups:

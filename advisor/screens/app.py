@@ -260,13 +260,13 @@ class AdvisorApp(HostApp):
             shortly = min(seconds, SHORT_SECONDS)
             super().notify(message, title=title, severity=severity, timeout=shortly, markup=markup)
 
-    def deliver_paper(self, text: str, name: str, mime_type: str) -> None:
-        """Save a paper: as a download in a browser, else in the downloads folder or the next best one."""
+    def deliver_paper(self, text: str, name: str, mime_type: str, folder: Path | None = None) -> None:
+        """Save a paper: as a download in a browser, else in a folder, by default that of downloads."""
         from advisor.store.store import papers_folder
 
         self.deliver_text(
             io.StringIO(text),
-            save_directory=papers_folder(),
+            save_directory=folder or papers_folder(),
             save_filename=name,
             open_method="download",
             mime_type=mime_type,

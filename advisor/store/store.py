@@ -68,6 +68,24 @@ def papers_folder() -> Path:
     return next((folder for folder in folders if folder.is_dir() and os.access(folder, os.W_OK)), home)
 
 
+def paper_place(typed: str, name: str) -> Path:
+    """Return the file that somebody means by a path: with a name of its own, or a folder for `name`.
+
+    Raises `ValueError` where the folder is not there, or the file is there already.
+    """
+    try:
+        place = Path(typed).expanduser()
+    except RuntimeError:  # nobody of that name
+        place = Path(typed)
+    if place.is_dir() or typed.endswith("/"):
+        place /= name
+    if not place.parent.is_dir():
+        raise ValueError(f"There is no folder {place.parent}. Nothing was saved. Name one that is there.")
+    if place.exists():
+        raise ValueError(f"There is a file {place} already. Nothing was saved. Give it another name.")
+    return place
+
+
 class StoredJobs(NamedTuple):
     """The cases that can be read, the newest first, and what is wrong with the others."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from pathlib import Path
 from typing import ClassVar, Literal
 
 from textual import on, work
@@ -18,8 +19,11 @@ from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.screens.widgets.labelled import Labelled
 from advisor.screens.widgets.paper import MarkdownView
+from advisor.screens.widgets.typing import LineScreen
 from advisor.store.errors import StoreError
+from advisor.store.store import paper_place, papers_folder
 
+LONGEST_PATH = 1000
 EXAMPLES = "such as Friday morning, Thursday next week, 3 Dec"
 
 
@@ -31,6 +35,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         Binding("m", "day(1)", "Tomorrow", tooltip="Book it for tomorrow"),
         Binding("d", "date", "Date", tooltip="Book it for another day"),
         Binding("s", "save", "Save", tooltip="Save the sheet as a page to print (HTML)"),
+        Binding("o", "save_as", "Save as", tooltip="Save the sheet as a page to print, under a path to type"),
         Binding("j", "save_json", "JSON", tooltip="Save the sheet for a booking system (JSON)"),
         Binding("escape", "back", "Questions", tooltip="Back to the questions"),
     ]
@@ -147,16 +152,39 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         """Save the sheet as a page to print."""
         self.deliver("html", "text/html")
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer a path only where files are saved on this machine: a browser has its own."""
+        return action != "save_as" or not self.app.is_web
+
+    def action_save_as(self) -> None:
+        """Ask for a path, and save the sheet there as a page to print."""
+
+        def typed(path: str | None) -> None:
+            if path is None:
+                return
+            try:
+                self.deliver("html", "text/html", paper_place(path, self.file_name("html")))
+            except ValueError as error:
+                self.notify(str(error), severity="warning", timeout=8, markup=False)
+
+        before = str(papers_folder() / self.file_name("html"))
+        ask = "Save the sheet as a page to print. In which folder, or under which name?"
+        self.app.push_screen(LineScreen(ask, "Path", line=before, longest=LONGEST_PATH), typed)
+
+    def file_name(self, form: str) -> str:
+        """Return the name that the sheet's file has unless another is typed."""
+        return f"booking-{'-'.join(str(job.number or 'new') for job in self.call.jobs)}.{form}"
+
     def action_save_json(self) -> None:
         """Save the sheet for a booking system."""
         self.deliver("json", "application/json")
 
     @work(thread=True)
-    def deliver(self, form: Literal["html", "json"], kind: str) -> None:
-        """Write the sheet off the event loop, then save it as a download or in the downloads folder."""
-        name = "-".join(str(job.number or "new") for job in self.call.jobs)
-        page = self.call.sheet(form)
-        self.app.call_from_thread(self.app.deliver_paper, page, f"booking-{name}.{form}", kind)
+    def deliver(self, form: Literal["html", "json"], kind: str, place: Path | None = None) -> None:
+        """Write the sheet off the event loop, then save it as a download, at a place or among downloads."""
+        page, name = self.call.sheet(form), place.name if place else self.file_name(form)
+        folder = place.parent if place else None
+        self.app.call_from_thread(self.app.deliver_paper, page, name, kind, folder)
 
     @on(Button.Pressed, "#back")
     def action_back(self) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from abc import abstractmethod
+from pathlib import Path
 
 from textual.app import App
 from textual.screen import Screen
@@ -27,5 +28,5 @@ class HostApp(App[None]):
         """Collect all garbage once a job was left for `here`, unless somebody goes on at once."""
 
     @abstractmethod
-    def deliver_paper(self, text: str, name: str, mime_type: str) -> None:
-        """Save a paper as a download in a browser, else in the folder for papers."""
+    def deliver_paper(self, text: str, name: str, mime_type: str, folder: Path | None = None) -> None:
+        """Save a paper as a download in a browser, else in a folder, by default the one for papers."""

@@ -22,15 +22,18 @@ class LineScreen(AskingDialog[str]):
         Binding("escape", "back", "Back", tooltip="Go back, enter nothing")
     ]
 
-    def __init__(self, title: str, label: str, may_be_empty: bool = False) -> None:
+    def __init__(
+        self, title: str, label: str, may_be_empty: bool = False, line: str = "", longest: int = 120
+    ) -> None:
         super().__init__()
         self.heading, self.label, self.may_be_empty = title, label, may_be_empty
+        self.line, self.longest = line, longest
 
     def compose(self) -> ComposeResult:
         """Lay out the question and the line."""
         with Vertical(id="box"):
             yield Static(self.heading, markup=False)
-            yield Labelled(self.label, Input(id="line", max_length=120, compact=True))
+            yield Labelled(self.label, Input(self.line, id="line", max_length=self.longest, compact=True))
             yield Static(id="says", markup=False)
             yield Button("Back", compact=True)
 
