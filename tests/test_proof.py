@@ -29,6 +29,7 @@ from advisor.knowledge.problems import ProblemsFound
 from advisor.learning.summary import record_lines
 from advisor.learning.track_record import judge, summed_up
 from advisor.model.network import build
+from advisor.papers.format import percent
 from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.jobs import Cars, Jobs, draw_cars, group_beliefs, play_many, starts_of
@@ -330,6 +331,20 @@ def test_a_group_is_proved_where_none_of_it_is(known: Made) -> None:
     assert ranker.groups == ("wired",)
     believed = group_beliefs(ranker, starts.potentials)
     assert believed[0, 0] == pytest.approx(situation.posterior.marginals["wired"][-1], abs=1e-12)
+    stop = advise(Situation.of(knowledge, engine, case, Policy(least_bits=9, likely_from=0.9))).stop
+    assert stop is not None
+    assert stop.group is not None
+    odds = {one: situation.beliefs[one] for one in ("relay", "lamp")}
+    assert (stop.group.branch, dict(stop.group.members)) == ("wired", pytest.approx(odds))
+    assert max(odds.values()) < DEFAULT.sure_at < stop.group.probability
+    relay, lamp = (f"{knowledge.title(one)} {percent(odds[one])}" for one in odds)
+    which = f"{relay}, {lamp}." if odds["relay"] > odds["lamp"] else f"{lamp}, {relay}."
+    assert stop_sentence(knowledge, stop) == f"Proved: Wired. No reading left tells which of it: {which}"
+    unproved = replace(stop, ending=Ending("not found", None))
+    sure = f"Sure enough: Wired ({percent(stop.group.probability)}). "
+    words = sure + f"No reading left is worth its minutes to tell which of it: {which}"
+    assert stop_sentence(knowledge, unproved) == words
+    assert next(iter(remedy_lines(knowledge, unproved))).startswith("On suspicion, not proved: ")
     assert starts.proved[0].tolist() == [name == "wired" for name in (*ranker.faults, "wired")]
     first = starts_of(ranker, [Case("c")])
     cars = draw_cars(ranker, first, np.zeros(300, dtype=np.intp), np.random.default_rng(5))

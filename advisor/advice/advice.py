@@ -15,7 +15,14 @@ from typing import Literal
 import numpy as np
 
 from advisor.advice.obstacles import obstacle, out_of_reach_words, to_ask_first
-from advisor.advice.proof import Ending, asks_for_proof, ending, shown_by_proof
+from advisor.advice.proof import (
+    Ending,
+    SureGroup,
+    asks_for_proof,
+    ending,
+    shown_by_proof,
+    sure_group,
+)
 from advisor.advice.rules import (
     REASONS,
     Workshop,
@@ -107,12 +114,13 @@ class Stop:
 
     After a repair it pauses until the complaint has been checked ("check"), and ends if that is "gone". Where
     the complaint is "not-present", it ends with what shows its cause all the same. `ending` is what it has
-    come to, unless it only pauses.
+    come to, unless it only pauses; `group` is what is sure where no single cause is.
     """
 
     reason: Literal["sure", "nothing-left", "unlisted", "not-present", "check", "gone"]
     fault: str | None
     ending: Ending | None = field(default=None, compare=False)
+    group: SureGroup | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True)
@@ -399,7 +407,10 @@ def _stop_of(
     if stop is None:
         return None
     shown = shown_by_proof(situation.knowledge, situation.case)
-    return replace(stop, ending=ending(situation.knowledge, policy, situation.posterior, shown))
+    found = ending(situation.knowledge, policy, situation.posterior, shown)
+    open_end = stop.reason == "nothing-left"
+    group = sure_group(situation.knowledge, policy, situation.posterior) if open_end else None
+    return replace(stop, ending=found, group=group)
 
 
 def _after_repair(case: Case) -> Stop | None:

@@ -34,6 +34,35 @@ class Ending:
     unproved: bool = False
 
 
+@dataclass(frozen=True)
+class SureGroup:
+    """A branch that is sure though none of its faults is: they are `members`, the most probable first."""
+
+    branch: str
+    probability: float
+    members: tuple[tuple[str, float], ...]
+
+
+def sure_group(knowledge: Knowledge, policy: Policy, posterior: Posterior) -> SureGroup | None:
+    """Return the smallest branch that is sure where none of its faults is; of equal ones by id."""
+    beliefs = current_faults(posterior.beliefs)
+    found = []
+    for branch in knowledge.branches:
+        faults = _faults_under(knowledge, branch) & beliefs.keys()
+        there = float(posterior.marginals[branch][-1]) if branch in posterior.marginals else 0.0
+        if len(faults) > 1 and comparable(there) >= policy.sure_at > max(beliefs[one] for one in faults):
+            members = most_probable_first({one: beliefs[one] for one in faults})
+            odds = tuple((one, beliefs[one]) for one in members)
+            found.append((len(faults), branch, SureGroup(branch, there, odds)))
+    return min(found, key=lambda one: one[:2])[2] if found else None
+
+
+def _faults_under(knowledge: Knowledge, branch: str) -> set[str]:
+    members = knowledge.branches[branch].gate.shares
+    below = (_faults_under(knowledge, one) for one in members if one in knowledge.branches)
+    return set(members).difference(knowledge.branches).union(*below)
+
+
 def asks_for_proof(knowledge: Knowledge, policy: Policy, fault: str) -> bool:
     """Return whether a fault's remedy waits for a proof: it costs parts, or more than a few minutes."""
     said = knowledge.faults.get(fault)

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from advisor.advice.advice import Advice, Answer, CandidateReading, FaultPosterior, Stop
 from advisor.advice.conflict import Disagreement
-from advisor.advice.proof import Ending
+from advisor.advice.proof import Ending, SureGroup
 from advisor.case.case import Case
 from advisor.case.condition import Present
 from advisor.case.current_draw import Account
@@ -51,6 +51,8 @@ from advisor.store.records import StoredCase
 
 CLEARS_NOTHING = "The complaint was not there at this reading, so a normal result clears nothing."
 """What is said of a reading that shows a fault only while the complaint is there."""
+MOST_OF_A_GROUP = 3
+"""So many of its faults are named where a group is sure and none of it."""
 LITTLE = 0.01
 """Where no cause moves by so much, an answer is said to change little (the project's choice)."""
 
@@ -207,8 +209,19 @@ def stop_sentence(knowledge: Knowledge, stop: Stop) -> str:
         return f"Proved: {name}." if kind == "proved" else f"Sure enough: {name}."
     if stop.ending and kind == "group proved":
         group = knowledge.title(stop.ending.cause or "")
-        return f"Proved: {group}. No reading left tells which of it. Most likely: {name}."
+        which = f": {_odds(knowledge, stop.group)}." if stop.group else f". Most likely: {name}."
+        return f"Proved: {group}. No reading left tells which of it{which}"
+    if stop.group:
+        group = f"{knowledge.title(stop.group.branch)} ({percent(stop.group.probability)})"
+        which = _odds(knowledge, stop.group)
+        return f"Sure enough: {group}. No reading left is worth its minutes to tell which of it: {which}."
     return f"No reading left is worth its minutes. Most likely: {name}."
+
+
+def _odds(knowledge: Knowledge, group: SureGroup) -> str:
+    """Return the likeliest faults of a group with their probabilities."""
+    likely = group.members[:MOST_OF_A_GROUP]
+    return ", ".join(f"{knowledge.title(fault)} {percent(probability)}" for fault, probability in likely)
 
 
 def caution_words(knowledge: Knowledge, caution: str) -> str:
@@ -229,7 +242,8 @@ def remedy_lines(
     if stop.fault is None or is_unlisted(stop.fault) or stop.reason in ("check", "gone"):
         return
     fault = knowledge.faults[stop.fault]
-    if stop.ending and stop.ending.unproved:
+    on_hearsay = stop.ending and stop.ending.kind == "not found" and fault.price != "none"
+    if stop.ending and (stop.ending.unproved or on_hearsay):
         how = "By exclusion" if stop.ending.kind == "by exclusion" else "On suspicion"
         yield f"{how}, not proved: see the fault on the part itself before parts are ordered."
     yield f"Remedy: {fault.remedy} ({duration(fault.remedy_minutes)}, price class {fault.price})."
