@@ -96,6 +96,7 @@ CAUTIONS = {
         "gauges_on": ["r744_pressure"],
         "recovery": ["r744_pressure"],
         "hose_ready": ["high_voltage"],
+        "hose_at_rear": ["high_voltage"],
         "heat_outdoors": ["exhaust_in_cabin"],
     },
 }
@@ -140,6 +141,7 @@ SAID = {
     ("readings", "drain_flow"): "never over the blower",
     ("readings", "sunroof_rear_pour"): "wheels chocked, nobody below the car",
     ("setups", "hose_ready"): "its 12 V control units",
+    ("setups", "hose_at_rear"): "its 12 V control units",
     ("readings", "valve_answer"): "a steady 12 V burns the coil",
     ("readings", "heater_cut_off"): "Engine off, key out, bonnet open until the coolant is below 60 °C",
     ("cautions", "r744_pressure"): "64 bar at rest at 25 °C",

@@ -1,7 +1,7 @@
 """How often proofs with a number show, the instrument's own error with them, against what a master says.
 
-Source of every row: a master's table of proofs, estimate. Of 100 cars with the cause so many show it, and of 100
-with the complaint, but another cause.
+Source of every row: a master's table of proofs, estimate. Of 100 cars with the cause so many show it, and of
+100 with the complaint, but another cause.
 """
 
 from __future__ import annotations
@@ -42,8 +42,8 @@ ROWS = {
 }
 CARS = 20_000
 WITHIN_SHOWN, WITHIN_WITHOUT = 6, 1.8
-"""Cars of 100. Few cars have a rare cause; the proof of the matrix and that of the bowl keep a share of 1 of 100,
-which no author may go below without a reason."""
+"""Cars of 100. Few cars have a rare cause; the proof of the matrix and that of the bowl keep a share of 1 of
+100, which no author may go below without a reason."""
 
 
 @pytest.mark.parametrize("complaint", ROWS)

@@ -190,7 +190,7 @@ def test_nobody_drives_with_a_sound_meter_because_of_a_wet_carpet(
     """Tape, bars and what the noise is like are for wind noise; the proofs by water for water."""
     drives = {one for one in shipped.readings if "road_test" in setups_of(shipped, one)}
     assert len(drives) == 15
-    hoses = {one for one in shipped.readings if "hose_ready" in setups_of(shipped, one)}
+    hoses = {one for one in shipped.readings if {"hose_ready", "hose_at_rear"} & set(setups_of(shipped, one))}
     assert len(hoses) > 15
     for complaint in WATER:
         asked = {reading_of(one) for one in engines[complaint].readings}
@@ -237,6 +237,17 @@ def test_a_stripped_cabin_and_taped_vents_cost_what_they_cost(shipped: Knowledge
     assert sum(minutes_for(shipped, one, {}) for one in taped) == 15
 
 
+@pytest.mark.parametrize("reading", ["hose_tail_lamp", "lid_edge_filmed", "vent_frame_filmed"])
+def test_no_seat_comes_out_for_water_in_the_boot(shipped: Knowledge, reading: str) -> None:
+    """A boot that is stripped and dry is enough to see a drop at the rear."""
+    assert "dry_inside" not in setups_of(shipped, reading)
+    assert "dry_boot" in setups_of(shipped, reading)
+    boot, cabin = (
+        minutes_for(shipped, shipped.setups[one].hands_on_minutes, {}) for one in ("dry_boot", "dry_inside")
+    )
+    assert boot < cabin / 2
+
+
 @pytest.mark.parametrize(
     ("higher", "lower"),
     [
@@ -258,7 +269,8 @@ def test_low_zones_are_watered_before_higher_ones(shipped: Knowledge, higher: st
     watered = [one for one in way.made if one.endswith("_hosed")]
     assert watered in (FRONT[: len(watered)], REAR[: len(watered)])
     assert lower in watered
-    assert way.made.index("dry_inside") < way.made.index("hose_ready") < way.made.index(watered[0])
+    dried, hose = ("dry_inside", "hose_ready") if watered[0] in FRONT else ("dry_boot", "hose_at_rear")
+    assert way.made.index(dried) < way.made.index(hose) < way.made.index(watered[0])
 
 
 @pytest.mark.parametrize("ranking", get_args(PlayedRanking))

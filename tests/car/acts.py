@@ -107,6 +107,16 @@ def _carpet_down(car: Car) -> None:
     car.is_carpet_lifted = False
 
 
+def _dry_boot(car: Car) -> None:
+    car.switch_off()
+    car.open_up()
+    car.is_boot_stripped, car.is_wet_as_found = True, False
+
+
+def _boot_together(car: Car) -> None:
+    car.is_boot_stripped = False
+
+
 def _hose(car: Car) -> None:
     car.switch_off()
     car.pour_water()
@@ -124,10 +134,14 @@ def _was_hosed(zone: str) -> Is:
     return lambda car: zone in car.hosed
 
 
+REAR_ZONES = {"bumper", "lamps"}
+
+
 def _zone(zone: str, lower: str = "") -> Setup:
     """Somebody waters a zone, once the one below it has been watered and seen to stay dry."""
     below = (Demand(_was_hosed(lower), f"water runs over the {lower}, which nobody has tried yet"),)
-    return Setup(_hosed(zone), _was_hosed(zone), (_SOMEBODY_SEES_IT, *(below if lower else ())))
+    sees = _SOMEBODY_IN_THE_BOOT if zone in REAR_ZONES else _SOMEBODY_SEES_IT
+    return Setup(_hosed(zone), _was_hosed(zone), (sees, *(below if lower else ())))
 
 
 def _wet_roof(car: Car) -> None:
@@ -163,7 +177,7 @@ def _drive(car: Car) -> None:
 def _shut(car: Car) -> None:
     car.switch_off()
     car.open_up()
-    car.is_wet_as_found = car.is_carpet_lifted = False
+    car.is_wet_as_found = car.is_carpet_lifted = car.is_boot_stripped = False
 
 
 def _top_up(car: Car) -> None:
@@ -232,7 +246,7 @@ _NOBODY_GASSED = Demand(
 )
 _NOTHING_HANGS_ON_IT = (
     Demand(
-        lambda car: not car.is_carpet_lifted,
+        lambda car: not (car.is_carpet_lifted or car.is_boot_stripped),
         "it is driven with its cabin taken apart: two people without a floor",
         hurts=True,
     ),
@@ -250,6 +264,9 @@ _GAUGES_MADE_FOR_IT = Demand(
 )
 _GAUGES_ARE_ON = Demand(lambda car: car.has_gauges, "the gauges are not connected")
 _SOMEBODY_SEES_IT = Demand(lambda car: car.is_carpet_lifted, "nobody could see where the water comes in")
+_SOMEBODY_IN_THE_BOOT = Demand(
+    lambda car: car.is_boot_stripped, "nobody in the boot could see where the water comes in"
+)
 _HAS_GAS = Demand(lambda car: car.has_gas, "its circuit is empty")
 _IS_COLD = Demand(
     lambda car: car.is_cold,
@@ -299,6 +316,8 @@ SETUPS: dict[str, Setup] = {
     ),
     "wet_as_found": Setup(_nothing, lambda car: car.is_wet_as_found),
     "dry_inside": Setup(_dry, lambda car: car.is_carpet_lifted, undo=_carpet_down),
+    "dry_boot": Setup(_dry_boot, lambda car: car.is_boot_stripped, undo=_boot_together),
+    "hose_at_rear": Setup(_hose, lambda car: car.is_boot_stripped and not car.is_running),
     "hose_ready": Setup(_hose, lambda car: car.is_carpet_lifted and not car.is_running),
     "sill_hosed": _zone("sill"),
     "doors_hosed": _zone("doors", "sill"),
@@ -466,10 +485,11 @@ UNDER_PRESSURE = """bubbles_rear bubbles_glass bubbles_roof bubbles_roof_glass s
 WET_AS_FOUND = """front_foam_moisture rear_foam_moisture lining_moisture boot_well_look no_water_track
     glycol_strip glycol_freeze_point smell_foam"""
 POURED_OVER_IT = """scuttle_pour_inside sunroof_frame_look hose_low hose_door hose_mirror hose_screen
-    hose_rear hose_tail_lamp hose_high_lamp hose_sunroof hose_roof_rail hose_aerial hose_door_gap
-    hose_glass_edge hose_pillar_foot hose_bumper hose_gaiter hose_roof_glass
-    intake_filmed grommet_puttied seal_padded_wet striker_set_wet lid_edge_filmed vent_frame_filmed
-    tow_hole_puttied screen_water_and_air side_glass_water_and_air floor_dye"""
+    hose_sunroof hose_roof_rail hose_aerial hose_door_gap hose_glass_edge hose_pillar_foot hose_roof_glass
+    intake_filmed grommet_puttied seal_padded_wet striker_set_wet
+    screen_water_and_air side_glass_water_and_air floor_dye"""
+HOSED_AT_THE_REAR = """hose_rear hose_tail_lamp hose_high_lamp hose_bumper hose_gaiter lid_edge_filmed
+    vent_frame_filmed tow_hole_puttied"""
 BOTTLES = "scuttle_pour sunroof_front_pour sunroof_rear_pour door_dye gaiter_dye bowl_pour"
 """A little water in one place, and a paper towel where it would come in."""
 HIGHER_ZONES = {
@@ -705,19 +725,24 @@ GROUPS = (
         Demand(lambda car: car.has_stood_shut, "it has not stood shut for a night"),
     ),
     _group(POURED_OVER_IT, _SOMEBODY_SEES_IT),
+    _group(HOSED_AT_THE_REAR, _SOMEBODY_IN_THE_BOOT),
     *(
         _group(readings, Demand(_was_hosed(zone), f"the {zone} below has not been tried yet"))
         for zone, readings in HIGHER_ZONES.items()
     ),
     _group("cool_track", Demand(lambda car: car.is_roof_wet, "its roof was not wetted")),
-    _group(f"{POURED_OVER_IT} {BOTTLES} washer_dye drain_flow", effect=Car.pour_water),
+    _group(f"{POURED_OVER_IT} {HOSED_AT_THE_REAR} {BOTTLES} washer_dye drain_flow", effect=Car.pour_water),
     _group(
         ROAD_TEST,
         Demand(lambda car: car.is_on_the_road, "it does not drive"),
     ),
     _group(
         ROAD_TEST,
-        Demand(lambda car: not car.is_carpet_lifted, "it is driven with its cabin taken apart", hurts=True),
+        Demand(
+            lambda car: not (car.is_carpet_lifted or car.is_boot_stripped),
+            "it is driven with its cabin taken apart",
+            hurts=True,
+        ),
     ),
     _group(
         "accessory_live moisture_look clamp_look quick_test battery_record feed_drop start_data"

@@ -74,6 +74,7 @@ class Car:
     has_gas: bool = True
     has_gauges: bool = False
     is_carpet_lifted: bool = False
+    is_boot_stripped: bool = False
     is_wet_as_found: bool = True
     is_roof_wet: bool = False
     hosed: frozenset[str] = frozenset()
