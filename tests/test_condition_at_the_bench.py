@@ -338,6 +338,8 @@ def test_a_fact_that_tells_another_is_asked_in_its_place(tmp_path: Path, bench: 
     job = bench().session
     session = Session.opened(engines, job.store, job.filed, Workshop())
     assert proposal_of(session, "clutch").asks == ("drive", "ribs")
+    asked = text_of(session, "clutch").splitlines()
+    assert asked.index("First, of this car: How many ribs has the belt?") == asked.index("Clutch coil") + 1
     shown = card(session, proposal_of(session, "clutch"), "certain")
     assert [one[0] for one in shown.choices if one[0].startswith("known")] == [
         *("known ribs four", "known ribs six", "known drive electric")

@@ -97,8 +97,14 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     lines = _warnings(session, proposal)
     lines.append(Content.styled(reading.name, "bold"))
     to_see = _places(session, len(lines), cautions)
+    choices: list[tuple[str, str, str]] = []
     if to_read:  # in view on a small screen as well
         lines += caution_lines(session, cautions)
+        choices.append(("read", _have_read(len(to_read)), ""))
+    elif proposal.asks:  # in view above its answers
+        question, asked = _asked_first(session, proposal.asks[0])
+        lines.append(Content.styled(question, "bold"))
+        choices += asked
     plan = session.plan(proposal)
     lines += _before_lines(session, plan)
     lines.append(Content.styled(why(session.advice, answers, proposal), "italic"))
@@ -116,14 +122,7 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     lines += _holding(session, proposal)
     if not to_read:
         lines += caution_lines(session, cautions)
-    choices: list[tuple[str, str, str]] = []
-    if to_read:
-        choices.append(("read", _have_read(len(to_read)), ""))
-    elif proposal.asks:
-        question, asked = _asked_first(session, proposal.asks[0])
-        lines.append(Content.styled(question, "bold"))
-        choices += asked
-    else:
+    if not choices:
         choices += _answers(session, proposal, confidence)
     before_wait = session.asks_before_wait(plan, proposal) if plan is not None else ()
     if before_wait and not proposal.asks:
