@@ -865,6 +865,20 @@ async def test_long_names_wrap_instead_of_being_cut(hum: Path, tmp_path: Path) -
         assert "of the lid" in lines
 
 
+async def test_the_reading_that_tells_most_is_first_behind_its_key(hum: Path, tmp_path: Path) -> None:
+    """The card names it with the key o: there it is not looked for down the list."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot)
+        await entered(pilot, lambda: task.session.saw("click", "silent"))
+        assert "Tells most of all: “Radio hisses” (10 min): key o." in words(pilot)
+        await pilot.press("o")
+        await settled(pilot)
+        listed_now = pilot.app.screen
+        assert isinstance(listed_now, ChoiceScreen)
+        assert listed_now.lines[0][0] == "hiss"
+        assert listed_now.headings["hiss"] == "Tells most of all"
+
+
 async def test_what_stands_on_the_bench_at_80_by_24(hum: Path, tmp_path: Path) -> None:
     """Task, why, facts, answers with what they would do, story and suspicion: as a technician sees them."""
     async with running(hum, tmp_path, SMALL) as pilot:

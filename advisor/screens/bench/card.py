@@ -322,7 +322,7 @@ def _answers(session: Session, proposal: CandidateReading, confidence: str) -> l
     knowledge, reading = session.knowledge, session.knowledge.readings[proposal.reading]
     choices = []
     if reading.quantity:
-        choices.append(("measure", "m Type what the meter shows (or just type it)", ""))
+        choices.append(("measure", "m Type the number (or just type it)", ""))
     sure = "" if confidence == "certain" or reading.quantity else f" ({confidence})"
     for number, answer in enumerate(session.answers(proposal.reading), start=1):
         words = outcome_words(knowledge, session.case, proposal.reading, answer.outcome, session.preferences)

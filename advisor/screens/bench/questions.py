@@ -308,8 +308,11 @@ def other(bench: JobScreen) -> None:
         return
     plan = session.plan(bench.proposal) if bench.proposal else None
     now, heading = plan.before if plan else (), "Best taken before the wait"
+    more = session.tells_more(bench.proposal) if bench.proposal else None
     if session.running:
         now, heading = session.meanwhile, "These do not disturb the wait"
+    elif not now and more is not None:  # the card names it with this key
+        now, heading = (more,), "Tells most of all"
     rest = [one for one in session.proposals if one not in now]
     lines = [
         (
