@@ -376,7 +376,7 @@ def test_a_wait_says_beside_its_key_what_it_ends(bench: Callable[..., Bench]) ->
     """The engine is hot now: whoever begins to let it cool is told on that very line."""
     session = bench(Known("drive", "belt"), Stated("hot", MORNING.isoformat())).after(20)
     shown = card(session, proposal_of(session, "level"), "certain")
-    assert ("wait", "w Begin the wait now: Engine cold", "→ ends: Engine hot") in shown.choices
+    assert shown.choices[0] == ("wait", "w Begin the wait now: Engine cold", "→ ends: Engine hot")
 
 
 # ---------------------------------------------------------------------------------------- on the screens
@@ -478,6 +478,33 @@ async def test_lines_to_choose_from_take_no_more_room_than_their_words(tmp_path:
         task.show_card(Card((), (("take told", long, ""), ("take level", long, "→ 60 % Belt slips"))))
         shown = [str(option.prompt) for option in task.query_one("#answers", OptionList).options]
         assert [one.rstrip(" ") for one in shown] == [long, f"{long}\n    → 60 % Belt slips"]
+
+
+async def test_only_what_is_waited_for_rings(tmp_path: Path) -> None:
+    """A clamp that is put on in no time is no wait that is over a moment later."""
+    text = AT_THE_BENCH.replace("    setup: asleep\n", "    setup: [clamp, asleep]\n")
+    text = text.replace("setups:\n", "setups:\n  clamp: {name: Clamp on, hands_on_minutes: 1}\n", 1)
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + text, encoding="utf-8")
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    try:
+        store.append(store.open_case("bay", "c"), Confirmed("c", SEEN_TODAY))
+    finally:
+        store.close()
+    async with running(tmp_path, tmp_path, (80, 24)) as pilot:
+        await until(pilot, listed)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        await settled(pilot)
+        task = pilot.app.screen
+        assert isinstance(task, TaskScreen)
+        task.choose("draw")
+        await settled(pilot)
+        await pilot.press("w")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await pilot.press("1")
+        await settled(pilot)
+        assert {"clamp", "asleep"} <= set(task.session.waiting)
+        assert task.ringing == {"asleep"}
 
 
 def test_next_tells_what_is_forbidden_and_takes_what_was_seen_today(tmp_path: Path) -> None:

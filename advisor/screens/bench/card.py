@@ -131,7 +131,8 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     if plan is not None and session.may_begin(plan, proposal):
         ends = ", ".join(session.ended_by_waiting(plan))
         effect = f"→ ends: {ends}" if ends else ""
-        choices.append(("wait", f"w Begin the wait now: {knowledge.setups[plan.setups[-1]].name}", effect))
+        words = f"w Begin the wait now: {knowledge.setups[plan.setups[-1]].name}"
+        choices.insert(0, ("wait", words, effect))  # it comes before any answer
     choices.append(("skip", "x Cannot do this here", ""))
     if not repair and session.advice.stop is None and (now := session.repair_now_words()):
         choices.append(("remedy", f"e {now}", session.repair_now_effect()))

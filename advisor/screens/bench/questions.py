@@ -261,7 +261,7 @@ def setups(bench: JobScreen) -> None:
     def chosen(what: str | None) -> None:
         if what == "begin" and plan is not None:
             bench.change(lambda: session.prepared(plan.setups))
-            bench.ringing = frozenset(plan.setups)
+            bench.ringing = frozenset(one for one in plan.setups if session.setup_minutes(one)[1] > 0)
         elif what is not None and what.startswith("state "):
             state(bench, what.removeprefix("state "))
         elif what is not None:
