@@ -14,11 +14,12 @@ from advisor.knowledge.knowledge import Knowledge
 
 FAMILIES = ("drain", "ingress", "climate")
 MISSED = pytest.mark.xfail(
-    reason="ingress, with its new causes: 96.8 % of the ceiling; 80.7 % right first, the checklist 82.7 %",
+    reason="ingress: 85.8 % right first, the checklist 87.8 % in four times the hands-on minutes",
     strict=False,
 )
 RIGHT = ("drain", pytest.param("ingress", marks=MISSED), "climate")
-"""How often it is right: measured on 3,000 cars of ingress, whose causes have no proofs yet."""
+"""As often right as the checklist: measured on 3,000 cars of ingress, which end before all is read that tells
+too little for its minutes. They reach 97.5 % of the ceiling."""
 CARS = {"drain": 1000, "ingress": 1000, "climate": 400}
 """Of each complaint, by its family: drain has one, ingress three, climate six.
 
@@ -41,7 +42,7 @@ def cards(shipped: Knowledge) -> dict[str, Scorecard]:
     return {card.name: card for card in scorecards(shipped, trials)[0]}
 
 
-@pytest.mark.parametrize("family", RIGHT)
+@pytest.mark.parametrize("family", FAMILIES)
 def test_the_advice_is_nearly_as_often_right_as_with_every_reading_taken(
     cards: dict[str, Scorecard], family: str
 ) -> None:
