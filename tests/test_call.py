@@ -331,8 +331,8 @@ def test_what_is_to_be_told_at_once_is_told_once(both: Call) -> None:
     assert both.warnings == ("Keep the window shut.",)
     call = Call.begun(both.engines, both.store, "blue van", ["rattle", "knock"], dangers={"smoke": TOLD})
     told = (NOT_DRIVEN, "Smoke: Get out and well away.", "Keep the window shut.")
-    assert call.warnings == told
-    assert call.told_words() == ""
+    assert call.warnings == told[2:]
+    assert call.told_words() == "⚠ Told: May be driven: no · Smoke"
     call = call.answered("bumps", "loud")
     assert call.warnings == ("Drive slowly.",)
     assert call.told == told
@@ -607,7 +607,7 @@ def test_of_dangers_heard_the_strictest_answer_on_driving_is_said_once_and_first
     engines = Engines(knowledge, by_phone=True)
     for dangers, answer in (({"drip": TOLD}, MAY_BE_DRIVEN), ({"drip": TOLD, "smoke": TOLD}, NOT_DRIVEN)):
         call = Call.begun(engines, store, "red van", ["rattle", "knock"], dangers=dangers).booked(str(TODAY))
-        assert call.warnings[0] == answer
+        assert call.told[0] == answer
         note = Inspection.begun(knowledge, store, "blue van", "odd", dangers).sheet("markdown")
         found = appointments(engines, store, TODAY, lambda: False) or ()
         rows = "\n".join(

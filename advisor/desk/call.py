@@ -301,24 +301,29 @@ class Call:
     @cached_property
     def to_tell(self) -> Mapping[str, str]:
         """Return what has to be told of dangers, complaints and answers, with the words in short."""
-        known, cases = self.knowledge, [job.case for job in self.jobs]
-        dangers = dict.fromkeys(one for case in cases for one in case.dangers if one in known.dangers)
-        comes = gets_here(known, (one for case in cases for one in case.dangers))
-        found = {comes: comes.partition(".")[0]} if comes else {}
-        found |= {danger_words(known.dangers[one]): known.dangers[one].name for one in dangers}
-        for case in cases:
+        known, found = self.knowledge, dict(self._dangers_told)
+        for case in (job.case for job in self.jobs):
             warns = (*known.complaints[case.complaint].warn, *answers_warn(known, case))
             found |= {one: one.rstrip(".") for one in warns}
         return found
 
+    @property
+    def _dangers_told(self) -> Mapping[str, str]:
+        """Return what was told of dangers and of driving, with the words in short."""
+        known, heard = self.knowledge, [one for job in self.jobs for one in job.case.dangers]
+        comes = gets_here(known, heard)
+        named = [known.dangers[one] for one in dict.fromkeys(heard) if one in known.dangers]
+        drives = {comes: comes.partition(".")[0]} if comes else {}
+        return drives | {danger_words(one): one.name for one in named}
+
     @cached_property
     def warnings(self) -> tuple[str, ...]:
-        """Return what has to be told at once: with the first question of a call all there is to tell.
+        """Return what has to be told at once: with the first question of a call what there is but dangers.
 
-        After that it is what the last answer brings up; the rest was told.
+        Those were told before a call began. After that it is what the last answer brings up.
         """
         if len(self.answered_readings) <= self.asked_before:
-            return tuple(self.to_tell)
+            return tuple(one for one in self.to_tell if one not in self._dangers_told)
         last = self.answered_readings[-1]
         answers = (job.case.outcomes.get(last, "") for job in self.jobs)
         warn = self.knowledge.readings[last].warn
