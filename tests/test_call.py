@@ -397,6 +397,10 @@ def test_what_is_booked_is_said_in_one_line(both: Call, engines: Engines, store:
     assert to_book_words(both, "Thursday") == "red van · Thursday · no fixed stay"
     inspection = Inspection.begun(engines.knowledge, store, "red van", "squeaks", {})
     assert to_book_words(inspection, "") == "red van · general inspection"
+    danger = Inspection.begun(engines.knowledge, store, "red van", "smoke", {"smoke": TOLD})
+    assert to_book_words(danger, "") == "red van · DANGER, may be driven: no · general inspection"
+    call = Call.begun(both.engines, store, "red van", ["knock"], dangers={"smoke": TOLD})
+    assert to_book_words(call, "").startswith("red van · DANGER, may be driven: no · ")
 
 
 def test_facts_that_matter_are_asked_until_they_are_known(both: Call) -> None:
@@ -421,7 +425,8 @@ def test_the_sheets_are_those_of_the_jobs_in_each_form(both: Call, monkeypatch: 
     made = tuple(booking_sheet(call.knowledge, engine, case) for engine, case in call.calls)
     assert call.sheets == made
     here = NOON.astimezone().strftime("%d %B %Y %H:%M")
-    paper = document(made, "rötlich", here)
+    first, second = (job.number for job in call.jobs)
+    paper = document(made, f"rötlich, job {first}, {second}", here)
     assert call.sheet("markdown") == markdown(paper)
     assert call.sheet("html") == html(paper)
     text = call.sheet("json")
@@ -793,7 +798,7 @@ def test_what_fits_no_complaint_is_booked_without_one(engines: Engines, store: S
     again = Inspection.of(engines.knowledge, store, filed).sheet("markdown")
     assert again == note.replace(
         "General inspection\n", "General inspection, booked for Wednesday 16 January, tomorrow\n"
-    )
+    ).replace("sheet: red van", f"sheet: red van, job {filed.number}")
     assert json.loads(new.sheet("json"))["inspection"]["customer_says"] == "purple smoke"
     found = appointments(engines, store, TODAY, lambda: False)
     assert found is not None

@@ -389,7 +389,7 @@ class Call:
             kept = {"tag": tag, "sheets": [as_dict(one) for one in self.sheets]}
             return json.dumps(kept, ensure_ascii=False, indent=2) + "\n"
         printed = self.store.clock().astimezone().strftime("%d %B %Y %H:%M")
-        paper = document(self.sheets, tag, printed, booked_day(self))
+        paper = document(self.sheets, tag_and_numbers(self), printed, booked_day(self))
         return html(paper) if form == "html" else markdown(paper)
 
     def answered(self, reading: str, outcome: str) -> Call:
@@ -536,7 +536,7 @@ class Inspection:
             return json.dumps(kept, ensure_ascii=False, indent=2) + "\n"
         printed = self.store.clock().astimezone().strftime("%d %B %Y %H:%M")
         paper = inspection_document(
-            job.tag, customer_says(case), dangers, told, printed, booked_day(self), comes
+            tag_and_numbers(self), customer_says(case), dangers, told, printed, booked_day(self), comes
         )
         return html(paper) if form == "html" else markdown(paper)
 
@@ -552,6 +552,12 @@ def customer_says(case: Case) -> str:
     return " / ".join(case.customer_words) or (case.booked.remark if case.booked else "")
 
 
+def tag_and_numbers(booking: Call | Inspection) -> str:
+    """Return which car it is, with the numbers under which its jobs are found again once they are stored."""
+    numbers = ", ".join(str(job.number) for job in booking.jobs if job.number)
+    return f"{booking.jobs[0].tag}, job {numbers}" if numbers else booking.jobs[0].tag
+
+
 def wish_of(case: Case) -> str:
     """Return when on its day a car would like to come; earlier programs wrote the words beside the day."""
     if case.booked is None or (case.complaint == INSPECTION and not case.customer_words):
@@ -562,7 +568,11 @@ def wish_of(case: Case) -> str:
 def to_book_words(booking: Call | Inspection, day: str) -> str:
     """Say what is booked in one line: the car, the day, the stay and the person; may take seconds."""
     sheets = booking.sheets if isinstance(booking, Call) else ()
-    parts = [booking.jobs[0].tag, day]
+    entries = booking.new if isinstance(booking, Inspection) else booking.unsaved
+    new = [one.danger for one in entries if isinstance(one, Warned) and one.how == TOLD]
+    dangers = [one for job in booking.jobs for one in job.case.dangers]
+    comes = gets_here(booking.knowledge, [*new, *dangers]).partition(".")[0]
+    parts = [booking.jobs[0].tag, day, f"DANGER, {comes[:1].lower()}{comes[1:]}" if comes else ""]
     if sheets:
         stay = stay_together(sheets)
         parts.append(stay_words(stay) if stay else "no fixed stay")
