@@ -21,8 +21,8 @@ LATER = {"12_tracker_and_short_trips", "09_leak_and_filter"}
 """Asked by bits alone, the first cause of these cars is found within a few readings and explains the
 complaint well enough to stop; the second comes up once the first is put right."""
 
-LATER_BY_THE_MINUTE = {"08_rear_drain_and_lamp"}
-"""So it is by the minute here: a bottle in the rear corners explains the boot before lamps are tried."""
+LATER_AS_USUAL = {"08_rear_drain_and_lamp"}
+"""So it is in the usual order here: a bottle in the rear corners explains the boot before lamps are tried."""
 
 CAR = """\
 language: 1
@@ -54,13 +54,13 @@ def test_every_car_says_that_it_is_invented(scenarios: dict[str, Scenario]) -> N
 
 
 @pytest.mark.parametrize("name", [file.stem for file in FILES])
-def test_asking_by_the_minute_finds_what_is_wrong(
+def test_asking_in_the_usual_order_finds_what_is_wrong(
     scenarios: dict[str, Scenario], shipped: Knowledge, shipped_engine: Callable[[str], Engine], name: str
 ) -> None:
-    """By bits per minute each car's causes and no others head the list, but for the car named above."""
+    """By bits for the time each car's causes and no others head the list, but for the car named above."""
     played = play(shipped, shipped_engine(scenarios[name].complaint), scenarios[name])
     assert played.end.stop is not None
-    if name in LATER_BY_THE_MINUTE:
+    if name in LATER_AS_USUAL:
         assert not played.right
         assert played.end.suspects[0].fault in scenarios[name].causes
         return
@@ -76,7 +76,7 @@ def test_asking_by_bits_finds_what_is_wrong(
 ) -> None:
     """The same by bits, but for the car named above, whose first cause is found all the same."""
     scenario = scenarios[name]
-    played = play(shipped, shipped_engine(scenario.complaint), scenario)
+    played = play(shipped, shipped_engine(scenario.complaint), scenario, ranking="bits")
     assert played.end.stop is not None
     if name in LATER:
         assert not played.right

@@ -90,7 +90,7 @@ def test_jobs_of_the_first_version_are_all_there(database: Database) -> None:
 def test_beliefs_are_those_that_the_first_version_had(
     told: dict[str, Any], first_knowledge: Knowledge, tmp_path: Path
 ) -> None:
-    """The same rows under the same knowledge: every cause's probability and the first reading proposed."""
+    """The same rows under the same knowledge: every cause's probability, and the reading that tells most."""
     database = Database(f"sqlite:///{tmp_path / 'cases.sqlite'}")
     put_old(database, FIRST / "cases.sqlite")
     with database.opened() as store:
@@ -100,7 +100,7 @@ def test_beliefs_are_those_that_the_first_version_had(
     assert {one.fault: one.probability for one in advice.suspects} == pytest.approx(
         told["beliefs"], rel=1e-9, abs=1e-12
     )
-    assert [one.reading for one in advice.proposals[:1]] == told["first"]
+    assert [one.reading for one in advice.by_bits[:1]] == told["first"]
 
 
 def test_an_old_job_goes_on_by_this_program(database: Database, advisor: Runs) -> None:
