@@ -95,7 +95,7 @@ async def test_the_list_of_readings_says_where_its_order_restarts(tmp_path: Path
         prompts = [str(one.prompt) for one in listed.options]
         at = prompts.index("Less worth the time, by what they tell")
         worth = len(task.session.advice.worth_taking)
-        headings = {"Best taken before the wait", "The others"}
+        headings = {"Best taken before the wait", "Tells most of all", "The others"}
         readings = [one for one in prompts[:at] if one not in headings]
         assert len(readings) == worth
         assert readings[0].startswith("1 ")
