@@ -601,6 +601,9 @@ def test_sheets_of_several_complaints_about_one_car_are_one_paper(sheet: Booking
     assert f"Hands-on time        {duration(sheet.hands_on.upto + 10)}" in text
     for once in ("Stay ", "Please arrange", "Stop at once if the engine gets hot"):
         assert text.count(once) == 1, once
+    warned = document([sheet, replace(other, safety=("Mind the cap.", IN_DOUBT))], "car 7", "today")
+    say = "\n".join(text_lines(warned))
+    assert say.index("Mind the cap.") < say.index(IN_DOUBT)  # what is said to everybody comes last
     one_day = replace(sheet, setups=(), total=BookedMinutes(100.0, 240.0))
     assert stay_together([one_day]) is None
     assert stay_together([one_day, one_day]) == "a whole day"

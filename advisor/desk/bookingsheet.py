@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from advisor.desk.booking import (
+    IN_DOUBT,
     NOT_DRIVEN,
     BookingSheet,
     Needed,
@@ -149,7 +150,7 @@ def _to_say(sheets: Sequence[BookingSheet]) -> Iterator[Part]:
         for words in sheet.no_visit:
             yield Paragraph(f"{about}No visit is needed, by all that was said: {words}", strong=True)
     comes = [sheet.comes for sheet in visits if sheet.comes and not sheet.dangers]
-    safety = [words for sheet in sheets for words in sheet.safety]
+    safety = sorted((one for sheet in sheets for one in sheet.safety), key=lambda one: one == IN_DOUBT)
     if said := tuple(dict.fromkeys([*comes, *safety])):
         yield Bullets(said)
     for sheet in visits:
