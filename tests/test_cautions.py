@@ -29,6 +29,7 @@ CAUTIONS = {
     "spray": "Water near electrics, text: Keep it off connectors.",
     "lamp": "UV lamp, text: Goggles on.",
     "spring": "Springs, text: Use the right compressor.",
+    "crushing": "Falling lids, text: Prop it before you reach in.",
 }
 WORK = {
     "Unplug the orange cable at the inverter": "voltage",
@@ -52,6 +53,8 @@ WORK = {
     "Run the hose over the scuttle": "spray",
     "Shine the UV lamp along the edge": "lamp",
     "Change the coil spring": "spring",
+    "Keep your hand out, or it is crushed": "crushing",
+    "Hold the lid, worn struts let it fall on your head": "crushing",
 }
 HARMLESS = [
     "Coolant at 85 °C or more",
@@ -61,6 +64,8 @@ HARMLESS = [
     "Compare the cold-crank rating with the label",
     "Look along the roof lining",
     "Engine off, key out",
+    "Pinch the hose shut",
+    "The current falls as the plug is pulled",
 ]
 
 

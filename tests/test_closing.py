@@ -80,7 +80,7 @@ async def test_closing_asks_once_with_what_it_will_record(door: Path, tmp_path: 
         await choose(pilot, "strap")
         shown = asked(pilot)
         assert "Close job 1, bay 2?" in shown
-        assert "as found and put right: Check strap loose. No remedy was entered for it." in shown
+        assert "as found and repaired: Check strap loose. No remedy was entered for it." in shown
         assert store.cases()[0].case.closed is None
         await choose(pilot, "stay")
         assert pilot.app.screen is task
@@ -100,7 +100,7 @@ async def test_the_card_asks_before_it_closes(door: Path, tmp_path: Path, store:
         await pilot.press("1")
         await settled(pilot)
         assert isinstance(pilot.app.screen, ChoiceScreen)
-        assert "put right: Check strap loose. It then stands" in asked(pilot)
+        assert "repaired: Check strap loose. It then stands" in asked(pilot)
         assert store.cases()[0].case.closed is None
         await choose(pilot, "close")
         await until(pilot, listed)
@@ -158,7 +158,7 @@ async def test_no_cause_found_is_a_line_of_its_own(door: Path, tmp_path: Path, s
         await opened(pilot)
         await pilot.press("c")
         await choose(pilot, "none")
-        assert "no fault found. Nothing is learned" in asked(pilot)
+        assert "No fault found is recorded. Nothing is learned" in asked(pilot)
         await choose(pilot, "close")
         await until(pilot, listed)
         assert store.cases()[0].case.closed == Closed("", "")

@@ -285,7 +285,7 @@ def test_looking_for_the_complaint_in_no_time_is_asked_about(bench: Callable[...
     """Six minutes and the waits of its setups: 12 to get hot, 2 of work then, and 8 at full cooling."""
     job = bench()
     assert "How: Hand at the middle vent. About 6 min, and 20 min to wait." in text_of(job.session)
-    told = "So soon? About 6 min, and 20 min to wait: Hand at the middle vent. Was it looked for like this?"
+    told = "So soon? About 6 min, and 20 min to wait: Hand at the middle vent. Did you check it this way?"
     for found in (SEEN_TODAY, NOT_PRESENT):
         assert job.session.confirm_early_words(found) == told
     assert job.session.confirm_early_words("not tried yet") == ""

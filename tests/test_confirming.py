@@ -357,11 +357,11 @@ def test_the_technician_is_told_that_a_normal_result_clears_nothing(bench: Calla
     blows = next(one for one in session.advice.proposals if one.reading == "blows")
     lines = [line.plain for line in card(session, blows, "certain").lines]
     assert (
-        "! The complaint is not there now: a normal result clears nothing. An abnormal one counts in full."
+        "! The complaint is not there now: a normal result rules nothing out. An abnormal one counts in full."
         in lines
     )
     after = session.saw("blows", "turns")
-    told = "The complaint was not there at this reading, so a normal result clears nothing."
+    told = "The complaint was not there at this reading, so a normal result rules nothing out."
     assert told in last_move(after)
     assert told in trail(after).plain
     assert told in after.job_card("markdown", customer=False)
@@ -373,7 +373,7 @@ def test_no_fault_found_closes_a_job_and_says_when_to_come_back(bench: Callable[
     session = bench(REST, Seen("stain", "dry"), Seen("topped_up", "not_so"), Seen("blows", "turns"))
     assert "1 Close the job: no fault found" in shown(session)
     assert "Come back: On a day above 25 °C" in shown(session)
-    assert "Recorded is: no fault found." in session.closing_words("")
+    assert "No fault found is recorded." in session.closing_words("")
     closed = session.closed("")
     paper = closed.job_card("markdown", customer=False)
     assert "## No fault found" in paper

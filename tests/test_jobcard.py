@@ -259,12 +259,12 @@ def test_an_open_job_says_so(bench: Bench) -> None:
     [
         (
             "burns",
-            "A proof of this cause was seen before the repair",
-            "We made sure of it on the car before anything was repaired.",
+            "This cause was proved before the repair",
+            "We confirmed it on the car before we repaired anything.",
         ),
         (
             "dark",
-            "No proof of this cause was seen before the repair",
+            "This cause was not proved before the repair",
             "on the part itself we could not see it beforehand",
         ),
     ],

@@ -222,8 +222,13 @@ def test_a_wrong_word_or_number_is_refused_where_it_stands(old: str, new: str, f
             "  table: [{when: {x: present}, give: {a: 1}}]}}\n",
             ["3:32: unknown-word: 'give' is not a word of the language. Did you mean 'gives'?"],
         ),
+        (
+            "readings: {r: {name: R, minutes: 3, outcomes: {a: A, b: Wet, or green},\n"
+            "  noisy_or: {leak: 0.1, causes: {a: 0.5}}}}\n",
+            ["2:62: wrong-kind: Here stands nothing. Within { } a comma ends an entry: put words"],
+        ),
     ],
-    ids=["a standing", "a source", "a limit by a fact", "a row of a table"],
+    ids=["a standing", "a source", "a limit by a fact", "a row of a table", "a comma within braces"],
 )
 def test_a_slip_is_not_reported_as_the_lack_of_something_else(text: str, said: list[str]) -> None:
     """Where a word or a mapping may stand, nobody who wrote one of them is asked for the other."""

@@ -373,15 +373,15 @@ def test_closing_says_beforehand_what_it_will_record(bench: Session) -> None:
     """A cause with or without its remedy, one in words, or none; of a job by its number and tag."""
     head = f"Close job {bench.filed.number}, bay 2?"
     tail = "It then stands among the closed jobs, where it can be reopened."
-    lamp = "Recorded is as found and put right: Lamp stays lit."
+    lamp = "Recorded as found and repaired: Lamp stays lit."
     assert bench.closing_words("lamp") == f"{head} {lamp} No remedy was entered for it. {tail}"
     assert bench.repaired("lamp").closing_words("lamp") == f"{head} {lamp} {tail}"
     nothing = (
-        "Recorded is: no fault found. Nothing is learned from this job; its card says what was tested and "
+        "No fault found is recorded. Nothing is learned from this job; its card says what was tested and "
         "when to come back."
     )
     assert bench.closing_words("") == f"{head} {nothing} {tail}"
-    words = "Recorded is this cause, as written: a mouse. It is not listed, so nothing is counted."
+    words = "This cause is recorded as written: a mouse. It is not listed, so nothing is counted."
     assert bench.closing_words("unlisted:hum", "a mouse") == f"{head} {words} {tail}"
 
 
@@ -829,7 +829,7 @@ def test_a_check_without_a_reading_says_that_nothing_was_measured(hum: Engines, 
     """The customer's page promises no more than was done."""
     session = opened(hum, store, Repaired("lamp", NOON.isoformat()), Checked("hum", "gone"))
     page = session.job_card("markdown", customer=True)
-    assert "it is gone. Nothing was measured at that." in page
+    assert "it is gone. We took no measurement then." in page
 
 
 def test_what_was_done_of_a_remedy_with_a_choice_is_kept(shipped: Knowledge, store: Store) -> None:

@@ -27,8 +27,8 @@ from advisor.store.records import StoredCase
 LINE = 80
 """Letters in a line of the page, rather too few."""
 KELVIN = re.compile(r"(\d) K\b")
-"""A temperature difference as a workshop writes it; people say degrees."""
-TOLD, CHECKED, NOT_CHECKED, DONE = 4, 7, 2, 4
+"""A temperature difference as a workshop writes it; people say degrees, and °C would be a temperature."""
+TOLD, CHECKED, NOT_CHECKED, DONE = 3, 7, 2, 4
 """Lines for each list, so that it stays one page."""
 
 
@@ -78,7 +78,7 @@ class _Sheet:
             f"Your car: {self.filed.tag}",
             f"{self.filed.name}, opened {when(self.filed.opened)}, {state}",
             tuple(section for section in sections if section.parts),
-            (f"Printed {when(printed)}. Keep this page: with the job's number we go on where we stopped.",),
+            (f"Printed {when(printed)}. Keep this page: by the job number we go on where we left off.",),
             self.filed.name,
         )
 
@@ -117,13 +117,13 @@ class _Sheet:
         if closed and not closed.fault:
             yield "We found no fault."
             if self.case.is_at_rest:
-                yield "It was not there while the car was with us, so what we measured clears nothing."
+                yield "It was not there while the car was with us, so what we measured rules nothing out."
         elif closed and closed.in_words:
             yield f"{closed.remark}."
         elif closed:
             yield f"{self._cause(closed.fault)}."
             if was_seen(self.knowledge, self.case, closed.fault):
-                yield "We made sure of it on the car before anything was repaired."
+                yield "We confirmed it on the car before we repaired anything."
             elif closed.fault in self.case.repaired:
                 yield "It fits best what we read; on the part itself we could not see it beforehand."
         elif self.history.repairs and self.case.checked == GONE:
@@ -161,7 +161,7 @@ class _Sheet:
         last = max(step for step, entry in steps if isinstance(entry, Repaired))
         read = [entry.reading for step, entry in steps if step > last and isinstance(entry, Seen | Measured)]
         if not read:
-            return "Nothing was measured at that."
+            return "We took no measurement then."
         made = (f"{self.history.reading(name)}: {self._answer(name)}" for name in dict.fromkeys(read))
         return f"Read after the repair: {'; '.join(made)}."
 
@@ -255,7 +255,7 @@ class _Sheet:
 def _list(items: Iterable[str], lines: int) -> Iterator[Part]:
     """Yield a list cut to so many lines of the page, with what was left out counted."""
     shown: list[str] = []
-    every = [KELVIN.sub(r"\1 °C", item.replace("%", "per cent")) for item in items]
+    every = [KELVIN.sub(r"\1 degrees", item.replace("%", "per cent")) for item in items]
     for item in every:
         lines -= math.ceil(len(item) / LINE)
         if lines < 0:

@@ -95,7 +95,7 @@ class _Card:
             yield "Cause", cause_words(self.knowledge, closed) if closed.fault else "No fault found"
             if found.ending and closed.fault:
                 seen = was_seen(self.knowledge, self.case, closed.fault)
-                proof = f"{'A' if seen else 'No'} proof of this cause was seen before the repair"
+                proof = f"This cause was {'' if seen else 'not '}proved before the repair"
                 yield "Search", (ending_words(self.knowledge, found.ending), proof)
         else:
             cancelled = self.case.cancelled

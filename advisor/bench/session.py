@@ -1028,7 +1028,7 @@ class Session:
         waited = not self._not_waited_for(look.setup) and not self._still_waiting(self._confirm_needed)
         if found == NOT_TRIED or self.complaint.confirm is None or (in_time and waited):
             return ""
-        return f"So soon? {self.confirm_minutes_words()}: {look.how}. Was it looked for like this?"
+        return f"So soon? {self.confirm_minutes_words()}: {look.how}. Did you check it this way?"
 
     def confirmed(self, found: str, instead_of: int = 0, wait: EnteredWait = "as entered") -> Session:
         """With whether the complaint was there when it was looked for at the car.
@@ -1078,14 +1078,14 @@ class Session:
         """Return what closing with a fault, "" for none, or with a cause in words will record."""
         head = f"Close {self.filed.name.lower()}, {self.filed.tag}?"
         if words:
-            said = f"Recorded is this cause, as written: {words}. It is not listed, so nothing is counted."
+            said = f"This cause is recorded as written: {words}. It is not listed, so nothing is counted."
         elif not fault:
             said = (
-                "Recorded is: no fault found. Nothing is learned from this job; its card says what was "
+                "No fault found is recorded. Nothing is learned from this job; its card says what was "
                 "tested and when to come back."
             )
         else:
-            said = f"Recorded is as found and put right: {self.knowledge.title(fault)}."
+            said = f"Recorded as found and repaired: {self.knowledge.title(fault)}."
             if fault not in self.case.repaired:
                 said += " No remedy was entered for it."
         due = "; ".join(to_put_back(self.knowledge, self.case))

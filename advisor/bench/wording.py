@@ -49,7 +49,7 @@ from advisor.policy import DEFAULT, Policy
 from advisor.simulate.rollout import LookAhead
 from advisor.store.records import StoredCase
 
-CLEARS_NOTHING = "The complaint was not there at this reading, so a normal result clears nothing."
+CLEARS_NOTHING = "The complaint was not there at this reading, so a normal result rules nothing out."
 """What is said of a reading that shows a fault only while the complaint is there."""
 MOST_OF_A_GROUP = 3
 """So many of its faults are named where a group is sure and none of it."""
@@ -376,7 +376,7 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
         setup = knowledge.setups.get(entry.setup)
         name = setup.name if setup else plain(entry.setup)
         if isinstance(entry, Stated):
-            return f"In place since {when(entry.since, year=False)}, as somebody said: {name}"
+            return f"In place since {when(entry.since, year=False)}, as stated: {name}"
         return f"Begun: {name}" if isinstance(entry, Prepared) else f"Ended: {name} ({entry.reason})"
     if isinstance(entry, Acknowledged):
         caution = knowledge.cautions.get(entry.caution)

@@ -96,6 +96,12 @@ HAZARDS = (
         r"water[^.]*electric|electric[^.]*water|connectors",
     ),
     _hazard("the UV lamp", r"uv.(lamp|light)|ultraviolet", r"\buv\b|ultraviolet"),
+    _hazard(
+        "crushing",
+        r"\bcrush\w*|(trap|pinch)\w* (a |your |the )?(hand|finger|sleeve)s?|"
+        r"(lid|tailgate|bonnet|boot|strut)s?[^.]*\bfalls?\b|fall on (a|your|the|somebody)",
+        r"crush|pinch|\btraps?\b|\bfall(s|ing)?\b|(rotating|moving) parts",
+    ),
     _hazard("a spring under tension", r"coil spring|spring compressor|compress the spring", r"\bsprings?\b"),
 )
 """What hurts people in a workshop, by the words that speak of it (the project's list; common practice)."""

@@ -56,8 +56,8 @@ def lines(
     yield from _wrapped(f"{_cars_words(plan)}. {EXPLAINED}")
     yield from _wrapped(plan.workshop_policy.words)
     yield from _wrapped(COLUMNS)
-    for card in (*families, *complaints):
-        kind = "family" if card in families else "complaint"
+    for card in (*_of_several(families, complaints), *complaints):
+        kind = "complaint" if card in complaints else "family"
         yield ""
         yield f"{kind} {card.name}: {card.title} ({card.policies['advice'].cars} cars)"
         yield _line(HEAD[1:])
@@ -82,6 +82,12 @@ def lines(
 def _cars_words(plan: TrialPlan) -> str:
     having = f", all of them with {plan.fault}" if plan.fault else ""
     return f"{plan.cars} simulated cars for each complaint{having}, seed {plan.seed}"
+
+
+def _of_several(families: Sequence[Scorecard], complaints: Sequence[Scorecard]) -> list[Scorecard]:
+    """Return the families of more than one of the complaints: the others' figures are their complaint's."""
+    cars = {one.policies["advice"].cars for one in complaints}
+    return [one for one in families if one.policies["advice"].cars not in cars]
 
 
 COSTLY = (
@@ -204,11 +210,11 @@ def page(
     """Return the page: a table and plots for every family and complaint, and the faults of complaints."""
     said = (EXPLAINED, plan.workshop_policy.words, COLUMNS)
     sections = [Section("What this is", tuple(map(Paragraph, filter(None, said))))]
-    for card in (*families, *complaints):
+    for card in (*_of_several(families, complaints), *complaints):
         parts: list[Part] = [_table(card), *map(Paragraph, verdict(card)), *_plots(card)]
         if card.faults:
             parts += [_fault_table(card.faults), _confusion(card.faults)]
-        kind = "Family" if card in families else "Complaint"
+        kind = "Complaint" if card in complaints else "Family"
         sections.append(Section(f"{kind}: {card.title}", tuple(parts)))
     if costly:
         rows = tuple(TableRow((f"{one.cost_nats:.4f}", str(one.place), one.name)) for one in costly)

@@ -503,7 +503,8 @@ def _problem(detail: Any, path: words.Path, place: Place, model: type[BaseModel]
             instead = f"Write '{said} of 100', a number from 0 to 1, or a word such as 'probable'."
         return Problem(place, "wrong-value", what.rstrip(".") + ".", "", instead)
     if kind in _PLAIN:
-        return Problem(place, "wrong-kind", f"Here stands {in_words(shown)}.", "", f"Write {_PLAIN[kind]}.")
+        why = "Within { } a comma ends an entry: put words with a comma in quotes." if shown is None else ""
+        return Problem(place, "wrong-kind", f"Here stands {in_words(shown)}.", why, f"Write {_PLAIN[kind]}.")
     if kind in _SIZES:
         what, limit = _SIZES[kind]
         return Problem(place, "wrong-value", what, "", limit.format(**context))

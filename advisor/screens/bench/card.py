@@ -69,7 +69,8 @@ def _warnings(session: Session, proposal: CandidateReading | None = None) -> lis
         lines.append(Content.styled(f"! {session.interrupted}", "bold"))
     if session.case.is_at_rest and proposal is not None and proposal.at_rest:
         words = (
-            "The complaint is not there now: a normal result clears nothing. An abnormal one counts in full."
+            "The complaint is not there now: a normal result rules nothing out. "
+            "An abnormal one counts in full."
         )
         lines.append(Content.styled(f"! {words}", "bold"))
     if session.advice.belief_error:
@@ -356,7 +357,7 @@ def _end(session: Session) -> Card:
     lines += caution_lines(session, cautions)
     others = [one for one in session.advice.suspects[1:] if one.probability >= 0.5]
     lines += [Content(f"Also likely: {one.name} ({percent(one.probability)}).") for one in others]
-    lines.append(Content("After the repair the complaint is looked for again: two causes are common."))
+    lines.append(Content("After the repair look for the complaint again: two faults at once are common."))
     if to_see:
         choices.append(("read", _have_read(len(to_see)), ""))
     elif session.found in knowledge.faults:  # what is not listed has no remedy
@@ -389,7 +390,9 @@ def _confirm(session: Session) -> Card:
     lines += caution_lines(session, cautions)
     lines += _put_back_first(session, session.confirm_setups)
     lines += _setups(session, session.confirm_setups)
-    lines.append(Content("A fault that rests looks normal to every meter: what is read then clears nothing."))
+    lines.append(
+        Content("While it is away the fault looks normal to every meter: a normal reading rules nothing out.")
+    )
     choices = []
     if to_see:
         choices.append(("read", _have_read(len(to_see)), ""))
@@ -412,7 +415,7 @@ def _not_present(session: Session, lines: list[Content]) -> Card:
         ("remedy", "e A remedy was done all the same", ""),
     ]
     if session.proposals:
-        choices.append(("other", "o Take a reading all the same", "→ normal clears nothing"))
+        choices.append(("other", "o Take a reading all the same", "→ normal rules nothing out"))
     choices.append(("undo", "u Take back the last step", ""))
     return Card(tuple(lines), tuple(choices))
 

@@ -245,9 +245,9 @@ def setups(bench: JobScreen) -> None:
     own, others = session.to_state(proposal)
     headings = {f"state {one}": OTHERS for one in others[:1]}
     for one in (*own, *others):
-        lines.append((f"state {one}", f"Is so already, nobody has to make it: {known[one].name}"))
+        lines.append((f"state {one}", f"Already in place: {known[one].name}"))
         if known[one].on_arrival:
-            lines.append((f"end {one}", f"Is not so any more: {known[one].name}"))
+            lines.append((f"end {one}", f"No longer so: {known[one].name}"))
     begins = plan is not None and proposal is not None and session.may_begin(plan, proposal)
     asks = session.asks_before_wait(plan, proposal) if plan is not None and proposal is not None else ()
     unread = plan is not None and not begins and not asks

@@ -47,8 +47,8 @@ def repaired(bench: JobScreen, fault: str) -> None:
             return
         if choice := session.remedy_choice(fault):
             title = (
-                f"The remedy reads: {choice}. What of it was done? The customer's page says it as you "
-                "write it; Enter alone leaves it open."
+                f"The remedy reads: {choice}. What did you do? The customer's page says it as you "
+                "write it. Enter alone leaves it out."
             )
             bench.app.push_screen(LineScreen(title, "Done", may_be_empty=True), done)
         else:

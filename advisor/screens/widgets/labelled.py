@@ -23,6 +23,6 @@ class Labelled(Horizontal):
     @on(Input.Changed)
     def mark_full(self) -> None:
         """Say in place of the label that the field is full, so that nothing typed is lost unnoticed."""
-        most = self.field.max_length
-        is_full = most is not None and len(self.field.value) >= most
+        most = self.field.max_length or 0  # 0 where there is no limit
+        is_full = 0 < most <= len(self.field.value)
         self.query_one(Label).update(f"Full at {most}" if is_full else self.label)
