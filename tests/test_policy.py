@@ -136,11 +136,11 @@ class Drip:
         }
 
     def acts(self, policy: Policy) -> bool:
-        """Whether a remedy is tried before the pressure is read."""
+        """Whether a remedy is tried before the pressure is read, where nothing else is worth taking."""
         situation = self.situation(policy, drops="wet")
         advice = advise(situation)
         first = next(one for one in advice.proposals if one.reading == "held")
-        return repair_or_test(situation, advice, first) is not None
+        return repair_or_test(situation, replace(advice, worth_taking=(first,)), first) is not None
 
     def ends(self, policy: Policy, **seen: str) -> str:
         """What the search has come to."""
