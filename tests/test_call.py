@@ -333,6 +333,10 @@ def test_what_is_to_be_told_at_once_is_told_once(both: Call) -> None:
     told = (NOT_DRIVEN, "Smoke: Get out and well away.", "Keep the window shut.")
     assert call.warnings == told[2:]
     assert call.told_words() == "⚠ Told: May be driven: no · Smoke"
+    question = call.next.question
+    assert question is not None
+    assert call.asking_words(question) == f"Ask, from memory alone, nothing is tried now: {question.ask}"
+    assert both.asking_words(question) == f"Ask: {question.ask}"
     call = call.answered("bumps", "loud")
     assert call.warnings == ("Drive slowly.",)
     assert call.told == told
@@ -692,6 +696,7 @@ def test_a_day_is_understood_as_people_say_it(said: str, day: date) -> None:
         ("tomorrow, early afternoon", date(2030, 1, 16), "early afternoon"),
         ("Thursday next week in the morning", date(2030, 1, 24), "morning"),
         ("Friday at 9:30", date(2030, 1, 18), "9:30"),
+        ("tomorrow at 9", date(2030, 1, 16), "9"),
         ("Friday before 10", date(2030, 1, 18), "before 10"),
         ("3 Feb 8 am", date(2030, 2, 3), "8 am"),
         ("Friday first thing", date(2030, 1, 18), "first thing"),

@@ -265,7 +265,7 @@ def test_an_open_job_says_so(bench: Bench) -> None:
         (
             "dark",
             "This cause was not proved before the repair",
-            "on the part itself we could not see it beforehand",
+            "it was not confirmed beforehand",
         ),
     ],
 )

@@ -20,7 +20,7 @@ from advisor.advice.waits import plan
 from advisor.bench import session as sessions
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
-from advisor.bench.session import Engines, Session, job_summary, reopened
+from advisor.bench.session import Engines, NotSo, Session, job_summary, reopened
 from advisor.bench.wording import entry_words
 from advisor.case.entries import (
     Accounted,
@@ -863,7 +863,23 @@ def test_a_long_wait_that_nobody_entered_is_asked_about(shipped: Knowledge, stor
     assert "asleep" not in guessed.waiting
     assert "asleep" in guessed.not_waited_for("sleeping_current")
     before = len(stored(guessed))
+    assert guessed.may_have_waited("sleeping_current")
     over = guessed.measured(understood, wait="over")
     assert [type(one) for one in stored(over)[before:]] == [Stated, Measured]
     assert over.waiting["asleep"] == 0
     assert over.not_waited_words("sleeping_current") == ""
+
+
+def test_work_done_before_the_last_entries_counts_in_full(shipped: Knowledge, store: Store) -> None:
+    """Who enters everything afterwards is believed; but nothing is in place now for the next reading."""
+    filed = store.open_case("bay", "flat_battery")
+    session = Session.opened(Engines(shipped), store, filed, Workshop())
+    session = session.saw("latch_data", next(iter(shipped.readings["latch_data"].answers)))
+    assert not session.may_have_waited("bus_active")
+    with pytest.raises(NotSo):
+        session.saw("bus_active", "silent", wait="over")
+    before = session.saw("bus_active", "silent", wait="before")
+    entered = stored(before)[1:]
+    assert entered[0] == Seen("bus_active", "silent")
+    assert {type(one) for one in entered[1:]} == {Ended}
+    assert "asleep" in before.not_waited_for("wake_pulses")

@@ -125,7 +125,7 @@ class _Sheet:
             if was_seen(self.knowledge, self.case, closed.fault):
                 yield "We confirmed it on the car before we repaired anything."
             elif closed.fault in self.case.repaired:
-                yield "It fits best what we read; on the part itself we could not see it beforehand."
+                yield "It fits best what we read; it was not confirmed beforehand."
         elif self.history.repairs and self.case.checked == GONE:
             yield f"{self._cause(self.history.repairs[-1].fault)}. The job is not closed yet."
         else:

@@ -110,7 +110,7 @@ REPAIR_OFFERED_FROM = 0.5
 LONGEST_CAUSE = 120
 """Letters of a cause in words."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
-EnteredWait = Literal["as entered", "over", "not waited"]
+EnteredWait = Literal["as entered", "over", "before", "not waited"]
 """What a person says of a wait that nobody entered: nothing, that it is over, or that nobody waited."""
 
 
@@ -494,6 +494,14 @@ class Session:
             f"{duration(since)} ago. Was it waited for?"
         )
 
+    def may_have_waited(self, reading: str) -> bool:
+        """Return whether the times of the entries leave room for the waits that nobody has entered."""
+        try:
+            self._waited(self.not_waited_for(reading))
+        except NotSo:
+            return False
+        return True
+
     def own_wait(self, reading: str) -> float:
         """Minutes that a reading itself waits on this vehicle, its setups apart."""
         return minutes_for(self.knowledge, self.knowledge.readings[reading].waiting_minutes, self.case.facts)
@@ -806,7 +814,8 @@ class Session:
     def _with_wait(self, reading: str, wait: EnteredWait, answer: Seen | Measured) -> tuple[Entry, ...]:
         """Return an answer with what it says of the waits of its reading that nobody has entered.
 
-        Either they were over, or the next reading cannot rely on them.
+        Either they were over, or the next reading cannot rely on them. Waits of work that was done `before`
+        the last entries count in full, and leave nothing in place now.
         """
         setups = () if wait == "as entered" else self.not_waited_for(reading)
         if wait == "over":

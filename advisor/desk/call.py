@@ -51,6 +51,7 @@ from advisor.desk.questions import (
     NOT_KNOWN,
     Fitting,
     Next,
+    Question,
     entered,
     facts_to_ask,
     fitting,
@@ -333,6 +334,11 @@ class Call:
     def told(self) -> tuple[str, ...]:
         """Return what was told earlier in this call: it stays in view until the car is booked."""
         return tuple(one for one in self.to_tell if one not in self.warnings)
+
+    def asking_words(self, question: Question) -> str:
+        """Return a question as it is asked; after a danger was told, nobody is to go and try it."""
+        alone = ", from memory alone, nothing is tried now" if self.told else ""
+        return f"Ask{alone}: {question.ask}"
 
     def told_words(self, whole: bool = False) -> str:
         """Return what was told earlier in one line in short, or as it was told; "" where nothing was."""

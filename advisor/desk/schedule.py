@@ -141,7 +141,7 @@ _WISH = re.compile(
     r"(?:^|[ ,])(?:in the |at )?("
     r"(?:early |late )?(?:morning|afternoon|evening)|noon|midday|lunchtime|first thing|am|pm"
     r"|(?:(?:before|after|by|from|around) )?\d{1,2}(?:[:.]\d{2})? ?(?:am|pm|o'clock)"
-    r"|(?:(?:before|after|by|from|around) )?\d{1,2}:\d{2}|(?:before|after|by|from|around) \d{1,2})$"
+    r"|(?:(?:before|after|by|from|around) )?\d{1,2}:\d{2}|(?:before|after|by|from|around|at) \d{1,2})$"
 )
 """When on the day somebody would like to come, at the end of what they say."""
 
@@ -155,7 +155,7 @@ def day_and_wish(said: str, today: date) -> tuple[date, str]:
     wish = _WISH.search(text)
     if wish is None or not text[: wish.start()].strip(" ,"):
         return day_meant(said, today), ""
-    return day_meant(text[: wish.start()].strip(" ,"), today), wish[1]
+    return day_meant(text[: wish.start()].strip(" ,"), today), wish[1].removeprefix("at ")
 
 
 def _weekday_meant(weekday: int, said: Sequence[str], today: date) -> date:

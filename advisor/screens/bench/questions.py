@@ -154,6 +154,8 @@ def in_time(
             bench.change(guess)
         elif answer == "over":
             bench.change(lambda: enter("over"))
+        elif answer == "before":
+            bench.change(lambda: enter("before"))
 
     if early:
         lines = [
@@ -162,7 +164,9 @@ def in_time(
         ]
     elif unknown:
         lines = [
-            ("over", "Yes, for at least as long"),
+            ("over", "Yes, for at least as long")
+            if bench.session.may_have_waited(reading)
+            else ("before", "Yes, earlier: it was done before the last entries"),
             ("guess", "No, or nobody knows: enter it as a guess (it counts less)"),
             ("not", "Enter nothing yet"),
         ]

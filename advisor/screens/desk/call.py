@@ -87,7 +87,7 @@ class CallScreen(AskingScreen[Call | Inspection]):
         answers = self.query_one("#answers", OptionList)
         answers.clear_options()
         question = call.next.question
-        text = f"Ask: {question.ask}" if question else f"{call.next.words} On to the booking."
+        text = call.asking_words(question) if question else f"{call.next.words} On to the booking."
         to_nod = not self.has_nodded and bool(call.heard)
         if to_nod:
             text = f"Ask: Is this right?\n{call.heard_words}"
