@@ -283,7 +283,7 @@ def test_a_part_that_was_put_right_is_told_apart(knowledge: Knowledge) -> None:
     assert found.days_now is not None
     assert found.days_now > 5 * before.days_now
     text = "\n".join(account_lines(found))
-    assert "found and put right: Current back into the alternator: 600 mA" in text
+    assert "found and repaired: Current back into the alternator: 600 mA" in text
     assert "610 mA found (600 mA of it put right), 30 mA unexplained" in account_line(found)
 
 

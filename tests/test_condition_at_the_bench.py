@@ -162,7 +162,7 @@ def test_a_short_wait_that_nobody_entered_is_asked_about_as_well(bench: Callable
     asked = job.session.not_waited_words("vent")
     assert asked == (
         "This reading needs: At full cooling (8 min to wait). Nobody has entered that wait. "
-        "Was the car like this for so long?"
+        "Was the car like this for that long?"
     )
     begun = job.session.prepared(["cooling"])
     assert begun.not_waited_words("vent") == ""
@@ -314,7 +314,7 @@ def test_a_complaint_that_is_not_there_puts_nothing_in_place(bench: Callable[...
 
 def test_the_customer_is_told_no_more_than_was_entered_of_the_look(bench: Callable[..., Bench]) -> None:
     """Seen after the waits, seen without them, and not seen."""
-    usual, unusual = "It was there when the car was with us.", "it was not looked for the way it should be."
+    usual, unusual = "We saw it while the car was with us.", "it was not looked for the way it should be."
     session = bench().session
     assert usual in session.confirmed(SEEN_TODAY, wait="as entered").job_card("markdown", customer=True)
     session = bench().session

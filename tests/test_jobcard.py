@@ -309,7 +309,7 @@ def test_what_was_skipped_prepared_and_cautioned_is_listed(bench: Bench) -> None
     text = markdown(bench.card(filed))
     assert "- Current when a suspect unit is unplugged: Trim has to stay in" in text
     name, begun, ended = table(text, "Setups")[0]
-    assert name == "Car asleep, latches tricked shut"
+    assert name == "Car asleep, latches closed by hand"
     assert begun == when(filed.case.entries[7].at, year=False)  # type: ignore[union-attr]
     assert ended.endswith(": Boot opened")
     cautions = {row[0]: row[2] for row in table(text, "Cautions")}
@@ -322,7 +322,7 @@ def test_a_setup_that_nobody_noted_is_named_where_readings_needed_it(bench: Benc
     rows = table(markdown(bench.card(bench.filed(DRAW))), "Setups")
     assert rows == [
         ["Clamp or meter checked", "Not noted, but needed", "Not noted"],
-        ["Car asleep, latches tricked shut", "Not noted, but needed", "Not noted"],
+        ["Car asleep, latches closed by hand", "Not noted, but needed", "Not noted"],
     ]
 
 

@@ -78,7 +78,7 @@ class _Sheet:
             f"Your car: {self.filed.tag}",
             f"{self.filed.name}, opened {when(self.filed.opened)}, {state}",
             tuple(section for section in sections if section.parts),
-            (f"Printed {when(printed)}. Keep this page: by the job number we go on where we left off.",),
+            (f"Printed {when(printed)}. Keep this page: quote the job number and we carry on from here.",),
             self.filed.name,
         )
 
@@ -108,7 +108,7 @@ class _Sheet:
             return "It was not there when the car was with us."
         steps = [step for step, entry in self.case.counting.items() if isinstance(entry, Confirmed)]
         as_planned = not steps or not not_waited_for(self.case, steps[-1])
-        return "It was there when the car was with us" + (
+        return "We saw it while the car was with us" + (
             "." if as_planned else ", though it was not looked for the way it should be."
         )
 

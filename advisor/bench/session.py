@@ -483,7 +483,7 @@ class Session:
             )
             return (
                 f"This reading needs: {waits}. Nobody has entered that wait. "
-                "Was the car like this for so long?"
+                "Was the car like this for that long?"
             )
         waiting = self.own_wait(reading)
         since = self._minutes_since_last_entry

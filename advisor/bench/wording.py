@@ -507,7 +507,7 @@ def account_lines(found: Account | None) -> Iterator[str]:
     total_draw = "After the repair" if found.earlier else "Total draw"
     yield f"{total_draw:20}{_current(found.total)}{early.get(found.total_name, '')}"
     for what, part in found.put_right:
-        yield f"  found and put right: {what}: {_current(part)}"
+        yield f"  found and repaired: {what}: {_current(part)}"
     for what, part in found.parts:
         yield f"  found: {what}: {_current(part)}{early.get(what, '')}"
     for what, counted, part in found.within:

@@ -271,7 +271,7 @@ def setups(bench: JobScreen) -> None:
         elif what is not None:
             end(bench, what.removeprefix("end "))
 
-    title = f"Setups of the car. {UNREAD if unread else ASK_FIRST if asks else ''}".strip()
+    title = f"State of the car. {UNREAD if unread else ASK_FIRST if asks else ''}".strip()
     bench.app.push_screen(ChoiceScreen(title, lines, headings=headings), chosen)
 
 

@@ -13,7 +13,7 @@ from advisor.screens.bench.job import JobScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.typing import LineScreen
 
-WHICH = "Enough seen, or a remedy was done: which cause is put right? What is not proved is said next."
+WHICH = "Enough seen, or a remedy was done: which cause is it? What is not proved is said next."
 LEADING = 7
 """The most causes offered at once: with the two lines below them each has a digit key."""
 
