@@ -778,14 +778,14 @@ def test_who_has_seen_enough_can_repair_the_leading_cause(hum: Engines, store: S
 def test_a_remedy_that_costs_parts_for_an_unsure_cause_says_so(hum: Engines, store: Store) -> None:
     """How sure it is, and whether a reading has shown it; nothing of it once it is sure or costs nothing."""
     guess = opened(hum, store, Seen("hiss", "hisses", 0.7))
-    assert "; no reading has shown it, and not proved. The remedy costs parts." in guess.unsure_words("radio")
+    assert ", not proved; no reading has shown it. The remedy costs parts." in guess.unsure_words("radio")
     assert guess.repair_words("radio").startswith("Not sure yet (")
     shown = opened(hum, store, Seen("current", "high"))
     belief = shown.stages[-1]["radio"]
     assert belief < 0.95
     assert (
         shown.unsure_words("radio")
-        == f"Not sure yet ({percent(belief)}), and not proved. The remedy costs parts. "
+        == f"Not sure yet ({percent(belief)}), not proved. The remedy costs parts. "
     )
     assert guess.unsure_words("lamp") == ""
     sure = opened(hum, store, Seen("click", "clicks"), Seen("warm", "warm"))

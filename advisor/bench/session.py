@@ -932,7 +932,7 @@ class Session:
         shown = [step for step in sure if self.stages[step][fault] - self.stages[step - 1][fault] >= least]
         why = "" if shown else "; no reading has shown it"
         proved = fault in shown_by_proof(self.knowledge, self.case)
-        words = f"Not sure yet ({percent(now)}){why}" + ("" if proved else ", and not proved")
+        words = f"Not sure yet ({percent(now)}){'' if proved else ', not proved'}{why}"
         return f"{words}. The remedy costs parts. " if listed.price != "none" else f"{words}. "
 
     def repair_now_words(self) -> str:
