@@ -463,8 +463,8 @@ async def test_danger_follows_the_words_until_it_was_told_and_then_goes_with_the
         await until(pilot, lambda screen: isinstance(screen, CallScreen))
         call = pilot.app.screen
         assert isinstance(call, CallScreen)
-        assert call.call.warnings[0] == NOT_DRIVEN
-        assert call.call.warnings[1].startswith("Smoke or fire: Stop where it is safe")
+        assert call.call.told[0] == NOT_DRIVEN
+        assert call.call.told[1].startswith("Smoke or fire: Stop where it is safe")
         assert call.call.jobs[0].case.entries == (
             Warned("smoke_or_fire", TOLD),
             SaidByCustomer(PHONE, "wet carpet and smoke comes from the dash"),

@@ -116,7 +116,7 @@ SAID = {
     ("readings", "expansion_tank"): "do not open the cap",
     ("readings", "block_test"): "Never open anything warm",
     ("readings", "nitrogen_test"): "never air or oxygen",
-    ("readings", "fan_driven"): "Never on a controlled fan or one of a high-voltage car",
+    ("readings", "fan_driven"): "No lead on a fan of a high-voltage car",
     ("faults", "combustion_gas"): "Do not drive on",
     ("faults", "fuel_smell"): "Do not start it",
     ("faults", "compressor_electric"): "High-voltage trained people only",

@@ -75,8 +75,8 @@ ALIKE = (
     outcomes: {{loose: Seems loose, firm: Seems firm}}
     table:
       - when: {{strap: present}}
-        gives: {{loose: 0.6, firm: 0.4}}
-      - otherwise: {{loose: 0.4, firm: 0.6}}
+        gives: {{loose: 0.65, firm: 0.35}}
+      - otherwise: {{loose: 0.35, firm: 0.65}}
 """
         for n in range(1, 7)
     )

@@ -403,6 +403,8 @@ class Danger(Item):
     asks which, and goes on with that one.
     """
 
+    later = frozenset({"answers"})
+
     customer: Annotated[OneOrMany, Field(min_length=1)]
     ask: Text
     tell: Text
@@ -499,7 +501,7 @@ class Fact(Item):
     says what a value tells of other facts, so that nobody has to ask for those as well.
     """
 
-    later = frozenset({"tells"})
+    later = frozenset({"tells", "customer"})
 
     ask: Text
     tells: dict[str, dict[str, str]] = {}
