@@ -337,7 +337,7 @@ class Call:
 
     def asking_words(self, question: Question) -> str:
         """Return a question as it is asked; after a danger was told, nobody is to go and try it."""
-        alone = ", from memory alone, nothing is tried now" if self.told else ""
+        alone = ", from memory alone, nothing is tried now" if self._dangers_told else ""
         return f"Ask{alone}: {question.ask}"
 
     def told_words(self, whole: bool = False) -> str:
