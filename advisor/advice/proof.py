@@ -13,7 +13,7 @@ import numpy as np
 from advisor.advice.rules import ENDINGS, EndingKind, comparable, endings, most_probable_first
 from advisor.advice.situation import current_faults
 from advisor.case.case import Case
-from advisor.case.confirmed import before_repair
+from advisor.case.confirmed import before_repair, faults_below
 from advisor.case.entries import Measured, Repaired, Seen
 from advisor.inference.engine import Posterior
 from advisor.knowledge.knowledge import Knowledge
@@ -48,19 +48,13 @@ def sure_group(knowledge: Knowledge, policy: Policy, posterior: Posterior) -> Su
     beliefs = current_faults(posterior.beliefs)
     found = []
     for branch in knowledge.branches:
-        faults = _faults_under(knowledge, branch) & beliefs.keys()
+        faults = faults_below(knowledge, branch) & beliefs.keys()
         there = float(posterior.marginals[branch][-1]) if branch in posterior.marginals else 0.0
         if len(faults) > 1 and comparable(there) >= policy.sure_at > max(beliefs[one] for one in faults):
             members = most_probable_first({one: beliefs[one] for one in faults})
             odds = tuple((one, beliefs[one]) for one in members)
             found.append((len(faults), branch, SureGroup(branch, there, odds)))
     return min(found, key=lambda one: one[:2])[2] if found else None
-
-
-def _faults_under(knowledge: Knowledge, branch: str) -> set[str]:
-    members = knowledge.branches[branch].gate.shares
-    below = (_faults_under(knowledge, one) for one in members if one in knowledge.branches)
-    return set(members).difference(knowledge.branches).union(*below)
 
 
 def asks_for_proof(knowledge: Knowledge, policy: Policy, fault: str) -> bool:

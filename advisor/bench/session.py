@@ -111,7 +111,8 @@ LONGEST_CAUSE = 120
 """Letters of a cause in words."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
 EnteredWait = Literal["as entered", "over", "before", "not waited"]
-"""What a person says of a wait that nobody entered: nothing, that it is over, or that nobody waited."""
+"""What a person says of a wait that nobody entered: nothing, that it is over, that it was over before the
+last entries, or that nobody waited."""
 
 
 class NotSo(Exception):

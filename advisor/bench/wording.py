@@ -94,9 +94,12 @@ def why(advice: Advice, answers: Iterable[Answer], proposal: CandidateReading) -
 
 def minutes_words(proposal: CandidateReading) -> str:
     """Return what a reading takes from here, with its setups: in all, and what of it is waiting."""
+    return ", ".join(filter(None, (duration(proposal.minutes), _of_it_to_wait(proposal))))
+
+
+def _of_it_to_wait(proposal: CandidateReading) -> str:
     waiting = proposal.minutes - proposal.hands_on_minutes
-    wait = f", {duration(waiting)} of it to wait" if waiting >= 0.5 else ""
-    return f"{duration(proposal.minutes)}{wait}"
+    return f"{duration(waiting)} of it to wait" if waiting >= 0.5 else ""
 
 
 def come_back_words(knowledge: Knowledge, complaint: str) -> str:
@@ -169,9 +172,8 @@ def proposal_lines(proposals: Iterable[CandidateReading], most: int = 6) -> Iter
     """Yield the leading readings with what they tell, and the minutes they take."""
     for proposal in list(proposals)[:most]:
         bits = f"{proposal.expected_information_bits:5.2f} bits"
-        waiting = proposal.minutes - proposal.hands_on_minutes
-        wait = f" ({duration(waiting)} of it to wait)" if waiting >= 0.5 else ""
-        yield f"  {bits}  {duration(proposal.minutes):>8}  {proposal.name}{wait}"
+        wait = _of_it_to_wait(proposal)
+        yield f"  {bits}  {duration(proposal.minutes):>8}  {proposal.name}{f' ({wait})' if wait else ''}"
 
 
 def order_words(policy: Policy) -> str:
