@@ -21,6 +21,7 @@ from advisor.case.case import Case
 from advisor.case.condition import present, to_put_back
 from advisor.case.entries import (
     NOT_PRESENT,
+    NOT_WAITED_FOR,
     SEEN_TODAY,
     Confirmed,
     Ended,
@@ -178,6 +179,33 @@ def test_the_waiting_of_a_reading_itself_is_asked_about(bench: Callable[..., Ben
     )
     assert job.after(2).not_waited_words("draw") == ""
     assert job.session.not_waited_words("tank") == ""
+
+
+def test_what_hangs_on_no_wait_counts_in_full_before_it_is_over(
+    tmp_path: Path, bench: Callable[..., Bench]
+) -> None:
+    """A glow seen on the way to a sleeping car is no guess, but the car is not asleep by that."""
+    text = AT_THE_BENCH.replace(
+        "readings:\n",
+        "readings:\n"
+        "  glow:\n    name: Glow behind the lid\n    minutes: 2\n    setup: asleep\n"
+        "    shows_before_wait: lit\n    outcomes: {dark: Dark, lit: Lit}\n"
+        "    noisy_or: {leak: 5 of 100, causes: {belt: 80 of 100}}\n",
+    )
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + text, encoding="utf-8")
+    engines = Engines(checked([tmp_path]))
+    job, other = bench(Known("drive", "belt")).session, bench(Known("drive", "belt")).session
+    session = Session.opened(engines, job.store, job.filed, Workshop())
+    assert "Nobody has entered that wait." in session.not_waited_words("glow", "dark")
+    assert session.not_waited_words("glow", "lit") == ""
+    seen = session.saw("glow", "lit")
+    entries = [seen.case.counting[step] for step in sorted(seen.case.counting)][1:]
+    assert entries == [Seen("glow", "lit"), Ended("asleep", NOT_WAITED_FOR)]
+    assert "asleep" not in seen.waiting
+    waits = Session.opened(engines, other.store, other.filed, Workshop()).prepared(["asleep"])
+    assert "minutes are left" in waits.early("glow", "dark")
+    assert waits.early("glow", "lit") == ""
+    assert waits.saw("glow", "lit").running == ("asleep",), "the wait goes on"
 
 
 # ------------------------------------------------------------------------------- what somebody states

@@ -444,10 +444,19 @@ class Session:
         """Minutes until what a setup builds on is in place, so that its own work can begin; 0 once it can."""
         return max(0.0, self.waiting.get(setup, 0.0) - sum(self.setup_minutes(setup)))
 
-    def early(self, reading: str) -> str:
+    def _shows_before_wait(self, reading: str, outcome: str) -> bool:
+        """Return whether an outcome hangs on no wait of its reading's setups."""
+        return outcome in self.knowledge.readings[reading].shows_before_wait
+
+    def band_of(self, understood: Understood) -> str:
+        """Return the band that a number most likely lies in."""
+        facts = {**self.case.facts, **{one.fact: one.value for one in understood.facts}}
+        return likeliest_band(self.knowledge, facts, understood.measured)
+
+    def early(self, reading: str, outcome: str = "") -> str:
         """Return what to ask where a reading is answered before its wait is over by the clock; else ""."""
         waits = self._still_waiting(self._relied_on(reading))
-        if not waits:
+        if not waits or self._shows_before_wait(reading, outcome):
             return ""
         longest = max(waits, key=lambda setup: waits[setup])
         minutes = math.ceil(waits[longest])
@@ -474,9 +483,9 @@ class Session:
         waits = ((setup, self.setup_minutes(setup)[1]) for setup in self._to_make(setups))
         return tuple(setup for setup, minutes in waits if minutes > 0 and minutes >= least)
 
-    def not_waited_words(self, reading: str) -> str:
+    def not_waited_words(self, reading: str, outcome: str = "") -> str:
         """Return what to ask where a reading is answered and its wait was never entered; else ""."""
-        setups = self.not_waited_for(reading)
+        setups = () if self._shows_before_wait(reading, outcome) else self.not_waited_for(reading)
         if setups:
             waits = " and ".join(
                 f"{self.knowledge.setups[setup].name} ({duration(self.setup_minutes(setup)[1])} to wait)"
@@ -778,7 +787,7 @@ class Session:
         It takes the place of the step `instead_of`, where one is given.
         """
         seen = Seen(reading, outcome, confidence)
-        return self._entered(*_back(instead_of), *self._with_wait(reading, wait, seen))
+        return self._entered(*_back(instead_of), *self._with_wait(outcome, wait, seen))
 
     def prefers(self, kind: str, unit: str) -> Session:
         """With a preferred unit, remembered for everybody at this store."""
@@ -799,26 +808,25 @@ class Session:
         self, understood: Understood, instead_of: int = 0, wait: EnteredWait = "as entered"
     ) -> Session:
         """With a quantity as measured; raises `InconsistentEvidence` and saves nothing where it cannot be."""
-        measured = self._with_wait(understood.measured.reading, wait, understood.measured)
+        measured = self._with_wait(self.band_of(understood), wait, understood.measured)
         return self._entered(*_back(instead_of), *understood.facts, *measured)
 
     def guessed(self, understood: Understood, instead_of: int = 0) -> Session:
         """With a number read too early, and the band that it falls in as a guess."""
         reading = understood.measured.reading
-        facts = {**self.case.facts, **{one.fact: one.value for one in understood.facts}}
-        band = likeliest_band(self.knowledge, facts, understood.measured)
-        guess = Seen(reading, band, self.policy.a_guess, take=understood.measured.take)
+        guess = Seen(reading, self.band_of(understood), self.policy.a_guess, take=understood.measured.take)
         return self._entered(
-            *_back(instead_of), *understood.facts, *self._with_wait(reading, "not waited", guess)
+            *_back(instead_of), *understood.facts, *self._with_wait(guess.outcome, "not waited", guess)
         )
 
-    def _with_wait(self, reading: str, wait: EnteredWait, answer: Seen | Measured) -> tuple[Entry, ...]:
+    def _with_wait(self, outcome: str, wait: EnteredWait, answer: Seen | Measured) -> tuple[Entry, ...]:
         """Return an answer with what it says of the waits of its reading that nobody has entered.
 
         Either they were over, or the next reading cannot rely on them. Waits of work that was done `before`
-        the last entries count in full, and leave nothing in place now.
+        the last entries count in full, and leave nothing in place now; so does an outcome that hangs on none.
         """
-        setups = () if wait == "as entered" else self.not_waited_for(reading)
+        on_the_way = self._shows_before_wait(answer.reading, outcome)
+        setups = () if wait == "as entered" and not on_the_way else self.not_waited_for(answer.reading)
         if wait == "over":
             return (*self._waited(setups), answer)
         return (answer, *(Ended(setup, NOT_WAITED_FOR) for setup in reversed(setups)))

@@ -120,6 +120,8 @@ def unknown_reading_parts(knowledge: Knowledge) -> Iterator[Problem]:
             yield from _missing(knowledge, [reading.normal], reading.answers, "outcome", *at, "normal")
         yield from _missing(knowledge, reading.graded, reading.answers, "outcome", *at, "mildest_first")
         yield from _missing(knowledge, reading.warn, reading.answers, "outcome", *at, "warn")
+        word = "shows_before_wait"
+        yield from _missing(knowledge, reading.shows_before_wait, reading.answers, "outcome", *at, word)
         for path, spread in reading.spreads():
             yield from _missing(knowledge, spread, reading.answers, "outcome", *at, *path)
 

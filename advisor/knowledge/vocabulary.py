@@ -20,8 +20,10 @@ from pydantic import (
     Discriminator,
     Field,
     PlainSerializer,
+    SerializerFunctionWrapHandler,
     Tag,
     WithJsonSchema,
+    model_serializer,
     model_validator,
 )
 from pydantic_core import PydanticCustomError
@@ -435,6 +437,8 @@ class Proof(Changing):
     the fault, `without` how often with the complaint but not this fault.
     """
 
+    later = frozenset({"shows_before_wait"})
+
     kind: ProofKind
     who: Who = "technician"
     minutes: MinutesByFact
@@ -445,6 +449,7 @@ class Proof(Changing):
     holds: dict[str, tuple[Size, Size]] = {}
     forbids: dict[str, OneOrMany] = {}
     shows_at_rest: bool = False
+    shows_before_wait: OneOrMany = ()
     complaints: tuple[str, ...] = ()
     steps: Steps = ()
     cautions: tuple[str, ...] = ()
@@ -469,6 +474,11 @@ class Proof(Changing):
             proof=self.kind,
             proves=(fault,),
         )
+
+    @model_serializer(mode="wrap")
+    def _as_written(self, written: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        unsaid = self.later - self.model_fields_set
+        return {word: said for word, said in written(self).items() if word not in unsaid}
 
 
 class Fault(Changing):
@@ -625,14 +635,15 @@ class Reading(Changing):
 
     `given` says on which cars it cannot be taken, `holds` within which figures of the day its limits hold,
     `forbids` which setups and readings are forbidden after an outcome. What `shows_at_rest` is there whether
-    or not the complaint is: stains, corrosion, wear. One that `proves` faults, or a branch of them, does so
-    by a `proof` of some kind, and with the outcomes `proved_by`.
+    or not the complaint is: stains, corrosion, wear. Outcomes that it `shows_before_wait` hang on no wait
+    of its setups: seen on the way there they count in full. One that `proves` faults, or a branch of them,
+    does so by a `proof` of some kind, and with the outcomes `proved_by`.
     """
 
     later = frozenset(
         {
             *("ends", "ends_for_good", "put_back", "waiting_minutes", "given", "holds", "forbids"),
-            *("shows_at_rest", "proof", "proves", "proved_by"),
+            *("shows_at_rest", "shows_before_wait", "proof", "proves", "proved_by"),
         }
     )
 
@@ -649,6 +660,7 @@ class Reading(Changing):
     holds: dict[str, tuple[Size, Size]] = {}
     forbids: dict[str, OneOrMany] = {}
     shows_at_rest: bool = False
+    shows_before_wait: OneOrMany = ()
     complaints: tuple[str, ...] = ()  # where it makes sense; none named: wherever its causes are
     steps: Steps = ()
     cautions: tuple[str, ...] = ()

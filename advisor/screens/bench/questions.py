@@ -7,6 +7,7 @@ from collections.abc import Callable
 from advisor.bench.session import WRONG_COMPLAINT, EnteredWait, Session
 from advisor.bench.wording import caution_words, entry_words, task_words
 from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY, Confirmed
+from advisor.case.typed import Understood
 from advisor.measure.units import PREFERENCES
 from advisor.papers.format import duration
 from advisor.screens.bench.cautions import CautionsScreen
@@ -131,23 +132,39 @@ def take_again(bench: JobScreen, reading: str | None, instead_of: int = 0) -> No
 def answered(bench: JobScreen, reading: str, outcome: str, confidence: float, instead_of: int = 0) -> None:
     """Enter an answer; one before the wait is over is asked about, and counts as a guess at best."""
     guess = min(confidence, bench.session.policy.a_guess)
-    in_time(
+    _in_time(
         bench,
         reading,
+        outcome,
         lambda wait: bench.session.saw(reading, outcome, confidence, instead_of, wait),
         lambda: bench.session.saw(reading, outcome, guess, instead_of, "not waited"),
     )
 
 
-def in_time(
-    bench: JobScreen, reading: str, enter: Callable[[EnteredWait], Session], guess: Callable[[], Session]
+def measured(bench: JobScreen, understood: Understood, instead_of: int = 0) -> None:
+    """Enter a number; one read before the wait is over is asked about, and counts as a guess at best."""
+    _in_time(
+        bench,
+        understood.measured.reading,
+        bench.session.band_of(understood),
+        lambda wait: bench.session.measured(understood, instead_of, wait),
+        lambda: bench.session.guessed(understood, instead_of),
+    )
+
+
+def _in_time(
+    bench: JobScreen,
+    reading: str,
+    outcome: str,
+    enter: Callable[[EnteredWait], Session],
+    guess: Callable[[], Session],
 ) -> None:
     """Enter an answer if no wait is left; otherwise ask once, and enter it as a guess.
 
     A wait that nobody has entered is asked about as well: the car may have stood all the same.
     """
-    early = bench.session.early(reading)
-    unknown = "" if early else bench.session.not_waited_words(reading)
+    early = bench.session.early(reading, outcome)
+    unknown = "" if early else bench.session.not_waited_words(reading, outcome)
 
     def decided(answer: str | None) -> None:
         if answer == "guess":

@@ -298,12 +298,7 @@ class TaskScreen(JobScreen):
         def measured(understood: Understood | None) -> None:
             self.entering = None
             if understood is not None:
-                questions.in_time(
-                    self,
-                    reading,
-                    lambda wait: self.session.measured(understood, instead_of, wait),
-                    lambda: self.session.guessed(understood, instead_of),
-                )
+                questions.measured(self, understood, instead_of)
 
         before = getattr(self.session.case.counting.get(instead_of), "take", ())
         self.entering = EntryScreen(self.session.without(instead_of), reading, started, before)
