@@ -837,14 +837,24 @@ class Caution(Item):
     """What can hurt, and the usual precaution, under a signal word of ISO 3864-2.
 
     A notice is about property alone; the other three are about people, and have to be acknowledged. `given`
-    says for which cars it does not hold.
+    says for which cars it does not hold. `short` is what to do or not to do, in one line of the card; where
+    the author has not said it, the name stands for it.
     """
 
-    later = frozenset({"given"})
+    later = frozenset({"given", "short"})
 
     text: Text
     signal: Signal = "warning"
     given: dict[str, dict[str, Factor]] = {}
+    short: Text = ""
+
+    @model_validator(mode="after")
+    def _short_or_name(self) -> Caution:
+        if "short" not in self.model_fields_set:
+            object.__setattr__(
+                self, "short", self.name
+            )  # not among the fields set: the version stays as it was
+        return self
 
     @property
     def hurts(self) -> bool:
