@@ -89,7 +89,7 @@ setups:
   shut: {name: Door shut, hands_on_minutes: 1, needs: [clean]}
   clean: {name: Door clean, hands_on_minutes: 9}
 cautions:
-  airbag: {name: Side airbag, text: Do not strike near it}
+  airbag: {name: Side airbag, text: Do not strike near it, short: Do not strike near it}
 """
 
 SLIPS: dict[str, tuple[str, str, str, str]] = {

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from advisor.checks import cautions, conditions, phrases, references
+from advisor.checks import cautions, conditions, phrases, references, room
 from advisor.checks import consistency as plausible
 from advisor.checks.lint import problems
 from advisor.knowledge import indentation, loading
@@ -63,7 +63,7 @@ def test_every_mistake_is_reported_on_its_line_and_nothing_else_is(file: Path) -
 def test_every_code_has_a_mistake_that_shows_it() -> None:
     """A check that no wrong file triggers is a check that nobody has seen work."""
     shown = {code for file in MISTAKES for _, code in expected(file.read_text(encoding="utf-8"))}
-    modules = (loading, indentation, references, plausible, cautions, phrases, conditions, priors)
+    modules = (loading, indentation, references, plausible, cautions, phrases, conditions, room, priors)
     written = set().union(*(codes_in(module) for module in modules))
     assert len(written) > 25
     assert written - shown == NOT_IN_A_YAML_FILE
