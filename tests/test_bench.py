@@ -24,20 +24,25 @@ from advisor.case.entries import (
     Closed,
     Ended,
     Prepared,
+    Ready,
     Repaired,
     Replayed,
     Seen,
+    Stated,
     TakenBack,
 )
 from advisor.checks.lint import checked
 from advisor.desk.call import INSPECTION
+from advisor.papers.format import clock_words
 from advisor.screens.app import AdvisorApp
+from advisor.screens.bench import questions
 from advisor.screens.bench.card import card
 from advisor.screens.bench.cause import CauseScreen
 from advisor.screens.bench.changed import ChangedScreen
 from advisor.screens.bench.jobcard import JobCardScreen
 from advisor.screens.bench.lookahead import LookAheadScreen
 from advisor.screens.bench.new import NewJobScreen
+from advisor.screens.bench.since import SinceScreen
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.help import HelpScreen
 from advisor.screens.widgets.choices import ChoiceScreen
@@ -439,7 +444,7 @@ async def test_a_wait_that_is_cut_short_has_a_reason_that_fits(hum: Path, tmp_pa
         assert "End the wait: Car asleep" in text_of(pilot)
         await pilot.press("1")
         await settled(pilot)
-        await pilot.press("1")
+        await pilot.press("2")
         await settled(pilot)
         assert task.session.case.entries[-1] == Ended("asleep", "went on before the wait was over")
         hour_ago = (datetime.now(UTC) - timedelta(hours=1)).isoformat()
@@ -452,6 +457,50 @@ async def test_a_wait_that_is_cut_short_has_a_reason_that_fits(hum: Path, tmp_pa
         await pilot.press("1")
         await settled(pilot)
         assert "before the wait was over" not in text_of(pilot)
+
+
+async def test_a_wait_that_is_over_sooner_is_no_longer_waited_for(hum: Path, tmp_path: Path) -> None:
+    """The car is asleep after a moment: what is read from then on counts in full, and nothing rings."""
+    async with running(hum, tmp_path) as pilot:
+        task = await opened(pilot)
+        await entered(pilot, lambda: task.session.prepared(["asleep"]))
+        await pilot.press("w")
+        await settled(pilot)
+        await pilot.press("1")
+        await settled(pilot)
+        assert "it is over already: the car was ready sooner" in words(pilot)
+        await pilot.press("1")
+        await settled(pilot)
+        assert isinstance(task.session.case.entries[-1], Ready)
+        assert task.session.waiting == {"asleep": 0}
+        assert not task.ringing
+        assert task.session.early("warm") == task.session.not_waited_words("warm") == ""
+        await entered(pilot, task.session.undone)
+        assert task.session.running == ("asleep",)
+
+
+async def test_since_when_is_typed_in_minutes_or_as_a_time(hum: Path, tmp_path: Path) -> None:
+    """It is shown as it is understood, and nothing in the future is taken."""
+    async with running(hum, tmp_path) as pilot:
+        await opened(pilot)
+        task = await on_card(pilot, "warm")
+        questions.state(task, "asleep")
+        await settled(pilot)
+        asked = pilot.app.screen
+        assert isinstance(asked, ChoiceScreen)
+        assert {"for 5 minutes", "for 15 minutes"} <= {said for _, said in asked.lines}
+        await pilot.press("8")
+        await until(pilot, lambda screen: isinstance(screen, SinceScreen))
+        await pilot.press("minus", "5", "enter")
+        assert "That is in the future" in words(pilot)
+        await pilot.press("backspace", "backspace", "4", "5")
+        before = datetime.now(UTC) - timedelta(minutes=45)
+        await until(pilot, lambda screen: f"Since {clock_words(before)}"[:-1] in words(pilot))
+        await pilot.press("enter")
+        await settled(pilot)
+        stated = task.session.case.entries[-1]
+        assert isinstance(stated, Stated)
+        assert abs(datetime.fromisoformat(stated.since) - before) < timedelta(minutes=2)
 
 
 async def test_when_a_wait_is_over_the_setup_is_in_place(hum: Path, tmp_path: Path, store: Store) -> None:

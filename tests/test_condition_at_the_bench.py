@@ -306,6 +306,19 @@ def test_a_setup_that_an_answer_relied_on_is_ended_instead(bench: Callable[..., 
     assert isinstance(ended.case.entries[-1], Ended)
 
 
+def test_what_waits_for_a_wait_that_is_over_sooner_begins_sooner(bench: Callable[..., Bench]) -> None:
+    """By hand: hot after 12, 2 of work, 8 at full cooling; hot after 5 already, so 10 are left then."""
+    job = bench(Known("drive", "belt"))
+    job.session = job.session.prepared(["hot", "cooling"])
+    before = job.after(5)
+    assert (before.waiting["hot"], before.waiting["cooling"]) == (7, 17)
+    ready = before.ready_now("hot")
+    assert (ready.waiting["hot"], ready.waiting["cooling"]) == (0, 10)
+    assert "(ready sooner than planned)" in ready.job_card("markdown", customer=False)
+    with pytest.raises(NotSo, match="Ready sooner than planned: Engine hot"):
+        ready.stated("asleep", 2)
+
+
 # ----------------------------------------------------------------------------- whether it is there today
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from advisor.case.case import Case
 from advisor.case.entries import Known, Measured, Repaired
-from advisor.case.typed import NotUnderstood, ask_for_unit, direct, fields, understand
+from advisor.case.typed import NotUnderstood, ask_for_unit, direct, fields, since_when, understand
 from advisor.checks.lint import problems
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.loading import load
@@ -299,3 +300,30 @@ def test_what_a_number_was_taken_with_is_what_was_used_last_or_has_to_be_said(kn
     both = once.with_entry(understand(knowledge, once, name, {name: "61 mA"}, {name: second}, {}).measured)
     assert [fields(knowledge, one, name, {}, ())[0].instrument for one in (once, both)] == [first, second]
     assert fields(knowledge, both, name, {}, (second,))[0].instrument == first
+
+
+NOON = datetime(2030, 3, 4, 12, 0).astimezone()
+
+
+@pytest.mark.parametrize(
+    ("typed", "minutes"),
+    [("20", 20), ("0", 0), ("1 h 20 min", 80), ("11:45", 15), (" 12:00 ", 0), ("22:30", 13.5 * 60)],
+)
+def test_since_when_is_never_in_the_future(typed: str, minutes: float) -> None:
+    """A time that no clock has shown yet today was shown last night."""
+    assert NOON - since_when(typed, NOON) == timedelta(minutes=minutes)
+
+
+@pytest.mark.parametrize(
+    ("typed", "why"),
+    [
+        ("-5", "in the future"),
+        ("90000", "too long ago"),
+        ("25:10", "No clock shows 25:10"),
+        ("early", "Write a time such as 7:45 if you mean one."),
+    ],
+)
+def test_since_when_refuses_what_is_no_time_of_the_past(typed: str, why: str) -> None:
+    """With what would be right."""
+    with pytest.raises(NotUnderstood, match=why):
+        since_when(typed, NOON)

@@ -24,7 +24,7 @@ from advisor.bench.wording import (
 from advisor.case.case import Case
 from advisor.case.condition import moves, present
 from advisor.case.current_draw import account
-from advisor.case.entries import GONE, Acknowledged, Checked, Ended, Prepared, Replayed, Stated
+from advisor.case.entries import GONE, Acknowledged, Checked, Ended, Prepared, Ready, Replayed, Stated
 from advisor.case.setups import minutes, used_setups
 from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.knowledge import Knowledge, worst_first
@@ -212,6 +212,9 @@ class _Card:
         known = self.knowledge.setups
         rows, begun = [], set()
         for step, entry in self.case.counting.items():
+            if isinstance(entry, Ready) and entry.setup in known:
+                name, at = known[entry.setup].name, when(entry.at, year=False)
+                rows.append(TableRow((name, f"{at} (ready sooner than planned)", "")))
             if not isinstance(entry, Prepared | Stated):
                 continue
             begun.add(entry.setup)

@@ -66,6 +66,7 @@ from advisor.case.entries import (
     Measured,
     Noted,
     Prepared,
+    Ready,
     Reopened,
     Repaired,
     Replayed,
@@ -83,6 +84,7 @@ from advisor.case.typed import (
     figure_of_the_day,
     known_with,
     likeliest_band,
+    since_when,
     understand,
 )
 from advisor.inference.engine import Engine, InferenceEngine
@@ -881,11 +883,23 @@ class Session:
 
         Raises `NotSo`, and saves nothing, if a later entry says otherwise.
         """
-        return self._entered(self._stated(setup, self.store.clock() - timedelta(minutes=minutes_ago)))
+        return self.stated_since(setup, self.store.clock() - timedelta(minutes=minutes_ago))
+
+    def stated_since(self, setup: str, since: datetime) -> Session:
+        """With a setup that somebody says to have been in place since a time; as `stated`."""
+        return self._entered(self._stated(setup, since))
+
+    def since_when(self, text: str) -> datetime:
+        """Understand since when a setup is in place, as typed; raises `NotUnderstood`."""
+        return since_when(text, self.store.clock())
 
     def noted(self, measurand: str, text: str) -> Session:
         """With a figure of the day as typed; raises `NotUnderstood`."""
         return self._entered(figure_of_the_day(self.knowledge, measurand, text, self.preferences))
+
+    def ready_now(self, setup: str) -> Session:
+        """With the wait of a setup over by now, sooner than planned."""
+        return self._entered(Ready(setup, self.store.now()))
 
     def ended(self, setup: str, reason: str) -> Session:
         """With a setup that is no longer in place."""
@@ -1219,7 +1233,7 @@ def _means(knowledge: Knowledge, entry: Entry) -> bool:
         return reading is not None and entry.outcome in reading.answers
     if isinstance(entry, Measured | Skipped):
         return entry.reading in knowledge.readings
-    if isinstance(entry, Prepared | Stated | Ended):
+    if isinstance(entry, Prepared | Stated | Ready | Ended):
         return entry.setup in knowledge.setups
     if isinstance(entry, Noted):
         return entry.measurand in knowledge.measurands

@@ -28,6 +28,7 @@ from advisor.case.entries import (
     Measured,
     Noted,
     Prepared,
+    Ready,
     Reopened,
     Repaired,
     Replayed,
@@ -374,11 +375,13 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
     if isinstance(entry, Noted):
         measurand = knowledge.measurands.get(entry.measurand)
         return f"{measurand.name if measurand else plain(entry.measurand)}: {entry.measurement.typed}"
-    if isinstance(entry, Prepared | Stated | Ended):
+    if isinstance(entry, Prepared | Stated | Ready | Ended):
         setup = knowledge.setups.get(entry.setup)
         name = setup.name if setup else plain(entry.setup)
         if isinstance(entry, Stated):
             return f"In place since {when(entry.since, year=False)}, as stated: {name}"
+        if isinstance(entry, Ready):
+            return f"Ready sooner than planned: {name}"
         return f"Begun: {name}" if isinstance(entry, Prepared) else f"Ended: {name} ({entry.reason})"
     if isinstance(entry, Acknowledged):
         caution = knowledge.cautions.get(entry.caution)

@@ -23,6 +23,7 @@ from advisor.case.entries import (
     Entry,
     Measured,
     Prepared,
+    Ready,
     Repaired,
     Seen,
     Stated,
@@ -169,9 +170,22 @@ def _moved(
             setup: wait for setup, wait in known.waits.items() if setup != entry.setup
         }
         return (), replace(known, begun=in_place, waits=waits, used=used)
+    if isinstance(entry, Ready) and entry.setup in here.begun:
+        return (), _ready(knowledge, here, entry.setup, datetime.fromisoformat(entry.at))
     if isinstance(entry, Ended) and entry.setup in knowledge.setups:
         return (), _with(here, ended(rules, here.condition, [entry.setup]))
     return None
+
+
+def _ready(knowledge: Knowledge, here: Present, setup: str, at: datetime) -> Present:
+    """Return the condition where a wait is over by then; what waits for it begins so much sooner."""
+    rules, left = knowledge.setup_rules, here.waiting_minutes(at)
+    over = {one for one in rules.first_to_last(setup) if one in here.begun}
+    waits = {one: wait - left[one] if one in over else wait for one, wait in here.waits.items()}
+    for one in rules.with_built_on([setup]) & set(here.begun) - over:
+        if left[one] > left[setup]:
+            waits[one] -= left[setup]
+    return replace(here, waits=waits, used={**here.used, **dict.fromkeys(over, at)}, together=None)
 
 
 def _after_remedy(knowledge: Knowledge, condition: Condition, remedy: Fault) -> Condition:
@@ -296,7 +310,7 @@ def _was_over(knowledge: Knowledge, case: Case, move: Move) -> frozenset[str]:
     elif isinstance(entry, Repaired):
         remedy = knowledge.faults[entry.fault]
         over = rules.with_built_on((*remedy.ends, *remedy.ends_for_good)) - set(remedy.restores)
-    elif isinstance(entry, Prepared | Stated):
+    elif isinstance(entry, Prepared | Stated | Ready):
         told = (entry.setup,)
     elif isinstance(entry, Checked):
         told = knowledge.complaints[entry.complaint].check_after_repair.setup

@@ -86,6 +86,15 @@ class Stated:
 
 
 @dataclass(frozen=True)
+class Ready:
+    """The wait of a setup was over at a time (ISO 8601, with zone), sooner than planned."""
+
+    kind: ClassVar[str] = "ready"
+    setup: str
+    at: str
+
+
+@dataclass(frozen=True)
 class Noted:
     """A figure of the day, such as the temperature outside: a number or a word for a measurand."""
 
@@ -244,6 +253,7 @@ Entry = (
     | Skipped
     | Prepared
     | Stated
+    | Ready
     | Noted
     | Ended
     | Acknowledged

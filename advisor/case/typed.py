@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 from advisor.case.case import Case
 from advisor.case.entries import Known, Measured, Noted
@@ -20,6 +22,9 @@ ORDINARY = 10.0
 """Numbers above this many times the reading's highest limit are out of the ordinary (estimate)."""
 ECHOED_DIGITS = 6
 """Digits to which a typed number is shown again."""
+LONGEST_AGO_MINUTES = 14 * 24 * 60
+"""Nobody remembers for longer since when a car is so."""
+_CLOCK = re.compile(r"(\d{1,2}):(\d{2})")
 TELLING = 0.02
 """A band is possible if it explains the number at least this well, relative to the best one."""
 
@@ -36,6 +41,25 @@ class NotUnderstood(ValueError):
         """Return the error with the key of the field that is missing."""
         self.field = field
         return self
+
+
+def since_when(text: str, now: datetime) -> datetime:
+    """Understand minutes ago, or the last time that a clock showed such a time; raises `NotUnderstood`."""
+    clock = _CLOCK.fullmatch(text.strip())
+    if clock:
+        here = now.astimezone()
+        try:
+            at = here.replace(hour=int(clock[1]), minute=int(clock[2]), second=0, microsecond=0)
+        except ValueError:
+            raise NotUnderstood(f"No clock shows {clock[0]}. Write a time such as 7:45.") from None
+        return at if at <= here else at - timedelta(days=1)
+    try:
+        minutes = parse(text, "min")
+    except NotAQuantity as error:
+        raise NotUnderstood(f"{error} Write a time such as 7:45 if you mean one.") from error
+    if not 0 <= minutes <= LONGEST_AGO_MINUTES:
+        raise NotUnderstood("That is in the future, or too long ago. Write minutes ago, such as 20.")
+    return now - timedelta(minutes=minutes)
 
 
 @dataclass(frozen=True)

@@ -31,7 +31,7 @@ from advisor.model.observation import Measurement
 from advisor.store.errors import CorruptRow
 
 UNSURE = "unsure"
-STAMPED = ("prepared", "stated", "acknowledged", "repaired", "reopened")
+STAMPED = ("prepared", "stated", "ready", "acknowledged", "repaired", "reopened")
 """Entries that say a time themselves."""
 _SPEAKERS = (TECHNICIAN, CUSTOMER)
 LONGEST_TAG = 80

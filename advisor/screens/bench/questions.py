@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 
 from advisor.bench.session import WRONG_COMPLAINT, EnteredWait, Session
 from advisor.bench.wording import caution_words, entry_words, task_words
@@ -12,19 +13,29 @@ from advisor.measure.units import PREFERENCES
 from advisor.papers.format import duration
 from advisor.screens.bench.cautions import CautionsScreen
 from advisor.screens.bench.job import JobScreen
+from advisor.screens.bench.since import SinceScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.news import SHORT_SECONDS
 from advisor.screens.widgets.typing import LineScreen
 
 SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
 CANCEL_REASONS = ("opened by mistake", WRONG_COMPLAINT, "the customer called it off", "done elsewhere")
-SINCE = {"just now": 0, "for an hour": 60, "for three hours": 180, "all night": 600, "for a day": 1440}
+SINCE = {
+    "just now": 0,
+    "for 5 minutes": 5,
+    "for 15 minutes": 15,
+    "for an hour": 60,
+    "for three hours": 180,
+    "all night": 600,
+    "for a day": 1440,
+}
 """Choices for how long a stated setup has been in place, in minutes."""
 UNREAD = "The cautions were not read yet. Read them (⚠), press y, then begin the wait."
 END_REASONS = ("the car was disturbed", "no longer needed")
 NEVER_BEGUN = "entered by mistake: it was never so"
 ASK_FIRST = "Its wait can begin once the question on the card, or key f, is answered."
 OTHERS = "Others of this complaint"
+READY_SOONER = "it is over already: the car was ready sooner"
 NOT_WAITED = "went on before the wait was over"
 """Why a wait is ended that somebody cuts short."""
 
@@ -296,11 +307,17 @@ def state(bench: JobScreen, setup: str) -> None:
     """Ask since when a setup has been in place."""
 
     def since(minutes: str | None) -> None:
-        if minutes is not None:
+        if minutes == "type":
+            bench.app.push_screen(SinceScreen(bench.session, name), typed)
+        elif minutes is not None:
             bench.change(lambda: bench.session.stated(setup, float(minutes)), bench.chosen)
 
+    def typed(at: datetime | None) -> None:
+        if at is not None:
+            bench.change(lambda: bench.session.stated_since(setup, at), bench.chosen)
+
     name = bench.session.knowledge.setups[setup].name
-    lines = [(str(minutes), words) for words, minutes in SINCE.items()]
+    lines = [*((str(minutes), words) for words, minutes in SINCE.items()), ("type", "type it")]
     bench.app.push_screen(ChoiceScreen(f"Since when: {name}?", lines), since)
 
 
@@ -310,14 +327,19 @@ def end(bench: JobScreen, setup: str) -> None:
     def because(reason: str | None) -> None:
         if reason == NEVER_BEGUN:
             bench.change(lambda: bench.session.never_begun(setup), bench.chosen)
+        elif reason == READY_SOONER:
+            bench.ringing -= {setup}
+            bench.change(lambda: bench.session.ready_now(setup), bench.chosen)
         elif reason:
             bench.change(lambda: bench.session.ended(setup, reason), bench.chosen)
 
     session = bench.session
-    reasons = (NOT_WAITED, *END_REASONS) if setup in session.running else END_REASONS
+    runs = setup in session.running
+    reasons = (READY_SOONER, NOT_WAITED, *END_REASONS) if runs else END_REASONS
     if setup in session.waiting:
         reasons = (*reasons, NEVER_BEGUN)
-    title = f"Why is it no longer so: {session.knowledge.setups[setup].name}?"
+    name = session.knowledge.setups[setup].name
+    title = f"Why does the wait end: {name}?" if runs else f"Why is it no longer so: {name}?"
     bench.app.push_screen(ChoiceScreen(title, [(one, one) for one in reasons]), because)
 
 
