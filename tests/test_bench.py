@@ -42,6 +42,7 @@ from advisor.screens.bench.changed import ChangedScreen
 from advisor.screens.bench.jobcard import JobCardScreen
 from advisor.screens.bench.lookahead import LookAheadScreen
 from advisor.screens.bench.new import NewJobScreen
+from advisor.screens.bench.readings import ReadingsScreen
 from advisor.screens.bench.since import SinceScreen
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.help import HelpScreen
@@ -156,6 +157,18 @@ def stored(folder: Path) -> list[StoredCase]:
         return store.cases()
     finally:
         store.close()
+
+
+async def ordered(pilot: Pilot[None], *keys: str) -> None:
+    """Press keys in the list of all readings, and go back to the card."""
+    task = pilot.app.screen
+    await pilot.press("o")
+    await until(pilot, lambda screen: isinstance(screen, ReadingsScreen))
+    for key in keys:
+        await pilot.press(key)
+        await settled(pilot)
+    await pilot.press("escape")
+    await until(pilot, lambda screen: screen is task)
 
 
 async def on_card(pilot: Pilot[None], reading: str) -> TaskScreen:
@@ -390,11 +403,12 @@ async def test_before_a_long_wait_what_comes_first_is_in_view_and_a_key_away(
         assert plan.before
         assert f"Before you wait (key o): {plan.before[0].name}" in text_of(pilot)
         await pilot.press("o")
-        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await until(pilot, lambda screen: isinstance(screen, ReadingsScreen))
         shown = pilot.app.screen
-        assert isinstance(shown, ChoiceScreen)
-        assert [key for key, _ in shown.lines][: len(plan.before)] == [one.reading for one in plan.before]
-        assert "Best taken before the wait" in text_of(pilot)
+        assert isinstance(shown, ReadingsScreen)
+        first = [line.reading for line, _ in shown.shown.values()][: len(plan.before)]
+        assert first == [one.reading for one in plan.before]
+        assert "BEST TAKEN BEFORE THE WAIT" in text_of(pilot)
 
 
 async def test_while_a_wait_runs_the_card_says_until_when_and_offers_what_leaves_it_alone(
@@ -403,8 +417,7 @@ async def test_while_a_wait_runs_the_card_says_until_when_and_offers_what_leaves
     """At 80 by 24: what is waited for, what can be read meanwhile, and the way out of the wait."""
     async with running(hum, tmp_path) as pilot:
         task = await opened(pilot)
-        await pilot.press("i")  # the reading that tells most needs the car asleep
-        await settled(pilot)
+        await ordered(pilot, "i")  # the reading that tells most needs the car asleep
         await entered(pilot, lambda: task.session.prepared(["asleep"]))
         assert task.proposal is None
         shown = task.query_one("#task", Static).content
@@ -619,22 +632,16 @@ async def test_other_rankings_are_one_key_away(hum: Path, tmp_path: Path) -> Non
             return task.proposal.reading
 
         assert first() == "glow"
-        await pilot.press("i")
-        await settled(pilot)
+        await ordered(pilot, "i")
         assert first() == "warm"
         assert task.session.proposals == task.session.advice.by_bits
-        await pilot.press("q")
-        await settled(pilot)
+        await ordered(pilot, "q")
         assert {one.reading for one in task.session.proposals} == {"glow", "click"}
-        await pilot.press("t")
-        await settled(pilot)
-        await pilot.press("space", "f10")
-        await settled(pilot)
+        await ordered(pilot, "t", "space", "f10")
         assert task.session.off_trolley == {"clamp"}
         assert "current" not in {one.reading for one in task.session.proposals}
         assert "warm" in {one.reading for one in task.session.proposals}
-        await pilot.press("p")
-        await settled(pilot)
+        await ordered(pilot, "p")
         assert first() == "glow"
         assert task.session.proposals == task.session.advice.proposals
 
@@ -754,7 +761,7 @@ async def test_looking_ahead_compares_the_readings_to_the_end(hum: Path, tmp_pat
     """Expected minutes for the best readings; choosing one puts it on the card."""
     async with running(hum, tmp_path, (100, 40)) as pilot:
         task = await opened(pilot)
-        await pilot.press("l")
+        await pilot.press("o", "l")
         await until(pilot, lambda screen: isinstance(screen, LookAheadScreen))
         await until(pilot, lambda screen: "Expected minutes to the end" in text_of(pilot))
         shown = said(pilot, "#says")
@@ -921,9 +928,9 @@ async def test_the_reading_that_tells_most_is_first_behind_its_key(hum: Path, tm
         await pilot.press("o")
         await settled(pilot)
         listed_now = pilot.app.screen
-        assert isinstance(listed_now, ChoiceScreen)
-        assert listed_now.lines[0][0] == "hiss"
-        assert listed_now.headings["hiss"] == "Tells most of all"
+        assert isinstance(listed_now, ReadingsScreen)
+        line, group = next(iter(listed_now.shown.values()))
+        assert (line.reading, group.heading) == ("hiss", "Tells most of all")
 
 
 async def test_what_stands_on_the_bench_at_80_by_24(hum: Path, tmp_path: Path) -> None:
@@ -955,14 +962,17 @@ async def test_another_reading_that_saves_minutes_is_pointed_out(hum: Path, tmp_
     app = AdvisorApp([hum], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}")
     async with app.run_test(size=(100, 40)) as pilot:
         task = await opened(pilot)
-        await pilot.press("i")
-        await settled(pilot)
+        await ordered(pilot, "i")
         await until(pilot, lambda screen: task.ahead is not None)
         await settled(pilot)
         assert task.ahead is not None
         assert task.proposal is not None
         assert task.ahead.winner != task.proposal.reading
-        assert "Looking ahead (key l): “" in said(pilot, "#task")
+        assert "Looking ahead: “" in said(pilot, "#task")
+        assert "to the end (key o)." in said(pilot, "#task")
+        await pilot.press("o")
+        await until(pilot, lambda screen: isinstance(screen, ReadingsScreen))
+        assert "SAVES MOST TIME TO THE END OF THE REPAIR" in text_of(pilot)
 
 
 async def test_a_job_whose_remedy_was_done_twice_can_be_closed(hum: Path, tmp_path: Path) -> None:
@@ -1005,8 +1015,7 @@ async def test_a_job_is_not_stored_before_something_is_entered(hum: Path, tmp_pa
     """Opened, looked at and left: nothing is kept. The first answer gives it its number."""
     async with running(hum, tmp_path) as pilot:
         task = await opened(pilot, "looked at")
-        await pilot.press("p", "i")
-        await settled(pilot)
+        await ordered(pilot, "p", "i")
         await pilot.press("escape")
         await until(pilot, listed)
         assert stored(tmp_path) == []
@@ -1035,7 +1044,7 @@ async def test_keys_take_nothing_that_nobody_has_chosen(hum: Path, tmp_path: Pat
         await pilot.press("enter")
         await settled(pilot)
         assert task.session.case.entries == ()
-        for key in ("x", "e", "c", "o", "h"):
+        for key in ("x", "e", "c", "h"):
             await pilot.press(key)
             await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
             await pilot.press("enter")

@@ -8,8 +8,8 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import OptionList
 
-from advisor.bench.wording import task_words
 from advisor.knowledge.knowledge import Knowledge
+from advisor.screens.bench.readings import ReadingsScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from tests.test_screens import KNOWLEDGE, door, opened, running, said, settled
 
@@ -91,15 +91,13 @@ async def test_the_list_of_readings_says_where_its_order_restarts(tmp_path: Path
         task = await opened(pilot)
         await pilot.press("o")
         await settled(pilot)
-        listed = pilot.app.screen.query_one(OptionList)
-        prompts = [str(one.prompt) for one in listed.options]
-        at = prompts.index("Less worth the time, by what they tell")
-        worth = len(task.session.advice.worth_taking)
-        headings = {"Best taken before the wait", "Tells most of all", "The others"}
-        readings = [one for one in prompts[:at] if one not in headings]
-        assert len(readings) == worth
-        assert readings[0].startswith("1 ")
+        shown = pilot.app.screen
+        assert isinstance(shown, ReadingsScreen)
+        lines = [(line, group.heading) for line, group in shown.shown.values() if group.kind == "open"]
+        less = "Less worth the time, by what they tell"
+        assert sum(heading != less for _, heading in lines) == len(task.session.advice.worth_taking)
+        assert lines[-1][1] == less
         await pilot.press("2")
         await settled(pilot)
         assert task.chosen is not None
-        assert readings[1].endswith(task_words(task.session.knowledge, task.chosen))
+        assert task.chosen == lines[1][0].reading

@@ -143,7 +143,7 @@ def better_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
     plain = next(one for one in found.candidates if one.reading == found.plain)
     saved = duration(plain.expected_minutes - best.expected_minutes)
     name = knowledge.readings[best.reading].name
-    return f"Looking ahead (key l): “{name}” first saves about {saved} to the end."
+    return f"Looking ahead: “{name}” first saves about {saved} to the end (key o)."
 
 
 def changed_lines(

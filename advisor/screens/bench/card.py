@@ -340,7 +340,9 @@ def _end(session: Session) -> Card:
     choices: list[tuple[str, str, str]] = []
     if stop is None:
         if session.ranking in ("quick looks", "on the trolley") and session.advice.proposals:
-            lines.append(Content(f"No reading is left among the {session.ranking}. Others are: key i."))
+            lines.append(
+                Content(f"No reading is left among the {session.ranking}. Key o, then p, lists all.")
+            )
         else:
             lines.append(Content("Every reading that could tell something has been taken or skipped."))
     else:
@@ -365,7 +367,7 @@ def _end(session: Session) -> Card:
         choices.append((f"repaired {found}", f"1 The remedy is done: {knowledge.title(found)}", ""))
     choices.append(("remedy", "e Another remedy was done", ""))
     choices.append(("close", "c Close the job", ""))
-    if session.proposals:
+    if session.advice.proposals:
         choices.append(("other", "o Take another reading all the same", ""))
     choices.append(("undo", "u Take back the last step", ""))
     return Card(tuple(lines), tuple(choices), to_see)

@@ -6,13 +6,14 @@ from collections.abc import Callable
 from datetime import datetime
 
 from advisor.bench.session import WRONG_COMPLAINT, EnteredWait, Session
-from advisor.bench.wording import caution_words, entry_words, task_words
+from advisor.bench.wording import caution_words, entry_words
 from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY, Confirmed
 from advisor.case.typed import Understood
 from advisor.measure.units import PREFERENCES
 from advisor.papers.format import duration
 from advisor.screens.bench.cautions import CautionsScreen
 from advisor.screens.bench.job import JobScreen
+from advisor.screens.bench.readings import Picked, ReadingsScreen
 from advisor.screens.bench.since import SinceScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.news import SHORT_SECONDS
@@ -344,37 +345,15 @@ def end(bench: JobScreen, setup: str) -> None:
 
 
 def other(bench: JobScreen) -> None:
-    """Choose among all readings that tell something."""
-    session = bench.session
-    if not session.proposals:
-        bench.notify("No reading that can be taken here tells anything.")
-        return
-    plan = session.plan(bench.proposal) if bench.proposal else None
-    now, heading = plan.before if plan else (), "Best taken before the wait"
-    more = session.tells_more(bench.proposal) if bench.proposal else None
-    if session.running:
-        now, heading = session.meanwhile, "These do not disturb the wait"
-    elif not now and more is not None:  # the card names it with this key
-        now, heading = (more,), "Tells most of all"
-    rest = [one for one in session.proposals if one not in now]
-    lines = [
-        (
-            one.reading,
-            f"{one.expected_information_bits:6.2f} bits {duration(one.minutes):>9}  "
-            + task_words(session.knowledge, one.reading),
-        )
-        for one in (*now, *rest)
-    ]
-    title = f"Readings by {session.ranking}"
-    if session.advice.unavailable:
-        best, obstacle = session.advice.unavailable[0]
-        title += f". Left out: {best.name} ({best.expected_information_bits:.2f} bits): {obstacle}"
-    headings = {one.reading: heading for one in now[:1]}
-    if now:
-        headings |= {one.reading: "The others" for one in rest[:1]}
-    less = [one.reading for one in rest if one.reading in session.less_worth]
-    headings |= dict.fromkeys(less[:1], "Less worth the time, by what they tell")
-    bench.app.push_screen(ChoiceScreen(title, lines, headings=headings), bench.choose)
+    """Choose among all readings; one that was taken is asked for again."""
+
+    def chosen(picked: Picked | None) -> None:
+        if picked is not None and picked.again:
+            take_again(bench, picked.reading)
+        elif picked is not None:
+            bench.choose(picked.reading)
+
+    bench.app.push_screen(ReadingsScreen(bench), chosen)
 
 
 def cancel(bench: JobScreen) -> None:

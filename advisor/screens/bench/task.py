@@ -14,7 +14,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from advisor.advice.advice import CandidateReading
-from advisor.bench.session import Ranking, Session
+from advisor.bench.session import Session
 from advisor.case.typed import Understood
 from advisor.screens.bench import questions, repairs
 from advisor.screens.bench.account import AccountScreen
@@ -24,9 +24,7 @@ from advisor.screens.bench.entry import EntryScreen
 from advisor.screens.bench.figure import FigureScreen
 from advisor.screens.bench.job import JobScreen
 from advisor.screens.bench.jobcard import JobCardScreen
-from advisor.screens.bench.lookahead import LookAheadScreen
 from advisor.screens.bench.story import headline, last_move, suspicion_panel, trail
-from advisor.screens.bench.trolley import TrolleyScreen
 from advisor.screens.widgets.cardtext import CardText
 from advisor.screens.widgets.choices import ChoiceList, ChoiceScreen, each_once
 from advisor.screens.widgets.facts import FactsScreen
@@ -66,18 +64,8 @@ class TaskScreen(JobScreen):
         Binding("y", "read", show=False, tooltip="The cautions were read"),
         Binding("u", "undo", "Undo", tooltip="Take back the last step"),
         Binding("s", "steps", "Steps", tooltip="Take back or correct any step"),
-        Binding("o", "other", "Other", tooltip="Choose another reading"),
+        Binding("o", "other", "Other", tooltip="All readings: search, order and choose another"),
         Binding("r", "result", show=False, tooltip="Leave this reading: back to the result, or to the wait"),
-        Binding(
-            "p",
-            "rank('bits for the time')",
-            show=False,
-            tooltip="Next readings: those that tell most for their time, as usual",
-        ),
-        Binding("i", "rank('bits')", show=False, tooltip="Next readings: those that tell most, however long"),
-        Binding("q", "rank('quick looks')", show=False, tooltip="Next readings: only those of a few minutes"),
-        Binding("t", "trolley", show=False, tooltip="Next readings: only with the tools on the trolley"),
-        Binding("l", "look_ahead", show=False, tooltip="Compare readings: minutes until the car is repaired"),
         Binding("w", "wait", "Wait", tooltip="Begin a wait, or end it early; end a setup"),
         Binding("a", "again", show=False, tooltip="Take a reading again; repeats are averaged"),
         Binding("d", "account", show=False, tooltip="Current draw: all of it, found so far, still missing"),
@@ -378,29 +366,6 @@ class TaskScreen(JobScreen):
             self.chosen = None
             self.show_session()
 
-    def action_rank(self, ranking: Ranking) -> None:
-        """Change how readings are ranked."""
-        self.change(lambda: self.session.ranked(ranking))
-        self.notify(f"Next readings: {ranking}.", timeout=3)
-
-    def action_trolley(self) -> None:
-        """Choose the instruments on the trolley, and limit readings to them."""
-
-        def off(instruments: frozenset[str] | None) -> None:
-            if instruments is not None:
-                self.change(lambda: self.session.with_trolley(instruments))
-
-        self.app.push_screen(TrolleyScreen(self.session), off)
-
-    def action_look_ahead(self) -> None:
-        """Play the best readings out to the end."""
-        if not self.session.plays_out:
-            self.notify("This complaint is too interconnected to play cars out.", timeout=3)
-        elif not self.session.can_look_ahead:
-            self.notify("There is nothing to play out now.", timeout=3)
-        elif not self.saving:
-            self.app.push_screen(LookAheadScreen(self.session), self.choose)
-
     def action_facts(self) -> None:
         """Change what is known of the vehicle."""
         if not self.session.facts:
@@ -458,7 +423,7 @@ class TaskScreen(JobScreen):
         questions.setups(self)
 
     def action_other(self) -> None:
-        """Choose among all readings that tell something."""
+        """Choose among all readings."""
         questions.other(self)
 
     def action_leave(self) -> None:
