@@ -17,7 +17,8 @@ from advisor.advice.advice import (
 )
 from advisor.advice.rules import Workshop, bits_per_minute
 from advisor.advice.situation import InconsistentEvidence, Situation, Situations, posterior_history
-from advisor.bench.wording import remedy_lines, stop_sentence, why
+from advisor.bench.why import why
+from advisor.bench.wording import remedy_lines, stop_sentence
 from advisor.case.case import Case
 from advisor.case.condition import present
 from advisor.case.entries import Checked, Known, Measured, Prepared, Repaired, Seen, Skipped
@@ -405,7 +406,8 @@ def test_why_a_reading_is_worth_taking_is_said_in_words(door: Bench) -> None:
     advice = door.advise()
     tap = of(advice, "tap")
     answers = outcome_effects(Situation.of(door.knowledge, door.engine, door.case()), "tap")
-    assert why(advice, answers, tap) == "Separates “Glass loose” from “Strap loose”."
+    words = why(door.knowledge, door.case(), {}, advice, answers, tap)
+    assert words.startswith("Tells “Glass loose” from “Strap loose”: “")
 
 
 # ------------------------------------------------------------------------------------------- when to stop

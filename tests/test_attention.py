@@ -17,7 +17,6 @@ from textual.pilot import Pilot
 from textual.widgets import Input, OptionList, Static
 
 from advisor.screens.app import AdvisorApp
-from advisor.screens.bench.entry import EntryScreen
 from advisor.screens.bench.new import NewJobScreen
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.start import StartScreen
@@ -29,6 +28,7 @@ from tests.test_screens import (
     SMALL,
     cautions_read,
     door,
+    entered,
     listed,
     opened,
     running,
@@ -67,7 +67,7 @@ async def tapped(pilot: Pilot[None], at: tuple[int, int], *events: type[MouseEve
         await settled(pilot)
 
 
-def middle_of(pilot: Pilot[None], where: str, down: int) -> tuple[int, int]:
+def middle_of(pilot: Pilot[None], where: str, down: int = 0) -> tuple[int, int]:
     """A place within a widget, so many lines from its top."""
     region = pilot.app.screen.query_one(where).region
     return region.x + 6, region.y + down
@@ -148,14 +148,14 @@ async def test_a_second_tap_answers_nothing(door: Path, tmp_path: Path) -> None:
     async with running(door, tmp_path) as pilot:
         task = await opened(pilot)
         async with read_by_people(pilot) as clock:
-            where = middle_of(pilot, "#answers", 1)
+            where = middle_of(pilot, "#answers")
             await tapped(pilot, where, MouseDown, MouseUp)
             assert len(task.session.case.taken) == 1
             clock.now += 0.2
             await tapped(pilot, where, MouseDown, MouseUp)
             assert len(task.session.case.taken) == 1
             clock.now += 0.41
-            await tapped(pilot, middle_of(pilot, "#answers", 1), MouseDown, MouseUp)
+            await tapped(pilot, middle_of(pilot, "#answers"), MouseDown, MouseUp)
             assert len(task.session.case.counting) == 2
 
 
@@ -185,7 +185,7 @@ async def test_a_finger_that_was_down_before_the_question_came_answers_nothing(
     async with running(door, tmp_path) as pilot:
         task = await opened(pilot)
         async with read_by_people(pilot) as clock:
-            where = middle_of(pilot, "#answers", 1)
+            where = middle_of(pilot, "#answers")
             await tapped(pilot, where, MouseDown)
             clock.now += 1
             await pilot.press("1")
@@ -263,18 +263,18 @@ async def test_typing_is_never_held_up(door: Path, tmp_path: Path) -> None:
 
 
 async def test_a_number_typed_at_once_is_whole(tmp_path: Path) -> None:
-    """The first digit opens the entry, the others come within milliseconds."""
+    """The first digit goes into the field, the others come within milliseconds."""
     async with running(KNOWLEDGE, tmp_path) as pilot:
         task = await opened(pilot)
+        await entered(pilot, lambda: task.session.stated("asleep", 60.0))
         task.chosen = "sleeping_current"
         task.show_session()
+        await settled(pilot)
         await cautions_read(pilot, task)
         async with read_by_people(pilot):
             for letter in "430mA":
                 pilot.app.post_message(Key(letter, letter))
-            await until(pilot, lambda screen: isinstance(screen, EntryScreen) and screen.is_up)
-            await settled(pilot)
-            assert pilot.app.screen.query_one("#field-0", Input).value == "430mA"
+            await until(pilot, lambda screen: screen.query_one("#typed", Input).value == "430mA")
 
 
 async def test_moving_about_counts_at_once(door: Path, tmp_path: Path) -> None:

@@ -194,7 +194,7 @@ async def test_the_first_screen_tells_where_every_job_stands(hum: Path, tmp_path
 
 
 def test_cautions_stand_first_until_they_are_read(hum: Path, store: Store) -> None:
-    """Right below the name, in view on a small screen, each once.
+    """The most severe in short, the others by name behind it; those read by name as well.
 
     Danger before warning and caution (severity as in ISO 3864-2), a notice last.
     """
@@ -208,13 +208,13 @@ def test_cautions_stand_first_until_they_are_read(hum: Path, store: Store) -> No
     current = next(one for one in session.proposals if one.reading == "current")
     assert session.cautions(current) == ("gas", "hot", "radio_code")
     lines = [line.plain for line in card(session, current, "certain").lines]
-    assert lines[0] == "Current while asleep"
-    assert lines[1].startswith("⚠ DANGER, Exhaust gas")
+    assert "▌ DANGER  Exhaust gas" in lines
+    assert lines[lines.index("▌ DANGER  Exhaust gas") + 1] == "▌ also: Hot lamp; Radio code"
     session = session.acknowledged(["gas", "hot"])
     lines = [line.plain for line in card(session, current, "certain").lines]
-    assert not lines[1].startswith("⚠")
+    assert "▌ NOTICE  Radio code" in lines
     (read,) = [line for line in lines if line.startswith("✓ read")]
-    assert read.startswith("✓ read: DANGER, Exhaust gas; ")
+    assert read == "✓ read: Exhaust gas; Hot lamp (again: key y)"
     assert "Never indoors" not in read, "its words have been in view, and are one key away"
 
 
@@ -355,18 +355,20 @@ async def test_a_caution_is_read_before_an_answer_counts(hum: Path, tmp_path: Pa
         await opened(pilot)
         task = await on_card(pilot, "current")
         shown = text_of(pilot)
-        assert "CAUTION, Hot lamp" in shown
-        assert "NOTICE, Radio code" in shown
-        assert "2 High" not in shown
+        assert "CAUTION  Hot lamp" in shown
+        assert "also: Radio code" in shown
         await pilot.press("2")
         await settled(pilot)
         assert task.session.case.taken == ()
         await pilot.press("y")
         await settled(pilot)
+        assert "CAUTION, Hot lamp" in text_of(pilot)
+        assert not task.session.case.acknowledged
+        await pilot.press("y")
+        await settled(pilot)
         assert [type(entry) for entry in task.session.case.entries] == [Acknowledged]
         assert task.session.case.acknowledged == {"hot"}
-        assert "2 High" in text_of(pilot)
-        assert "✓ read: CAUTION, Hot lamp" in text_of(pilot)
+        assert "✓ read: Hot lamp" in text_of(pilot)
 
 
 async def test_a_wait_is_planned_begun_and_survives_a_restart(hum: Path, tmp_path: Path) -> None:
@@ -375,9 +377,9 @@ async def test_a_wait_is_planned_begun_and_survives_a_restart(hum: Path, tmp_pat
         await opened(pilot)
         task = await on_card(pilot, "warm")
         shown = words(pilot)
-        assert "Plan: 6 min to prepare, then key w, 40 min to wait (car asleep)." in shown
+        assert "Car asleep work 6 min, wait 40 min For: Warm relay while asleep" in shown
         assert "Before you wait (key o): " in shown
-        assert "When you come back: Warm relay while asleep" in shown
+        assert "w Prepared: the wait begins now, 40 min" in shown
         await pilot.press("w", "1")
         await settled(pilot)
         assert [type(entry) for entry in task.session.case.entries] == [Prepared]
@@ -599,7 +601,7 @@ async def test_any_step_can_be_corrected_and_the_first_answer_stays_on_record(
     hum: Path, tmp_path: Path
 ) -> None:
     """The first of two answers is taken back and given again; both are in the story, one counts."""
-    async with running(hum, tmp_path, (100, 40)) as pilot:
+    async with running(hum, tmp_path, (120, 40)) as pilot:
         task = await opened(pilot)
         await entered(
             pilot, lambda: task.session.saw("glow", "glows"), lambda: task.session.saw("hiss", "silent")
@@ -657,7 +659,7 @@ async def test_a_likely_and_cheap_remedy_is_proposed_against_the_reading(hum: Pa
 
 async def test_a_repair_is_checked_and_the_search_goes_on(hum: Path, tmp_path: Path) -> None:
     """Remedy done after its caution, still there, the next cause, done, gone, closed."""
-    async with running(hum, tmp_path, (100, 40)) as pilot:
+    async with running(hum, tmp_path, (120, 40)) as pilot:
         task = await opened(pilot)
         await entered(
             pilot, lambda: task.session.saw("glow", "glows"), lambda: task.session.saw("hiss", "silent")
@@ -665,6 +667,8 @@ async def test_a_repair_is_checked_and_the_search_goes_on(hum: Path, tmp_path: P
         await entered(pilot, lambda: task.session.saw("click", "silent"))
         assert "Sure enough: Lamp stays lit." in words(pilot)
         same_as_kept("sure_enough_with_its_caution", pilot)
+        await pilot.press("y")
+        await settled(pilot)
         await pilot.press("y")
         await settled(pilot)
         await pilot.press("1")
@@ -901,7 +905,7 @@ async def test_dark_and_light_show_the_same_words(hum: Path, tmp_path: Path) -> 
         dark = text_of(pilot)
         await pilot.press("f2")
         await settled(pilot)
-        assert pilot.app.theme == "textual-light"
+        assert pilot.app.theme == "workshop-light"
         assert text_of(pilot) == dark
 
 
@@ -914,9 +918,8 @@ async def test_long_names_wrap_instead_of_being_cut(hum: Path, tmp_path: Path) -
     async with running(hum, tmp_path, SMALL) as pilot:
         await opened(pilot)
         await on_card(pilot, "glow")
-        lines = [line.partition("│")[2].strip() for line in text_of(pilot).splitlines()]
-        assert "Glow through the narrow gap Glow through the narrow gap" in lines
-        assert "of the lid" in lines
+        name = "Glow through the narrow gap Glow through the narrow gap of the lid"
+        assert name in words(pilot)
 
 
 async def test_the_reading_that_tells_most_is_first_behind_its_key(hum: Path, tmp_path: Path) -> None:
@@ -1160,7 +1163,7 @@ async def test_every_answer_says_what_it_would_do(hum: Path, tmp_path: Path) -> 
             task = await on_card(pilot, reading)
             answers = [str(one.prompt) for one in task.query_one("#answers", OptionList).options]
             assert all("→ " in one for one in answers if one[0].isdigit()), answers
-        assert "1 Silent  → little changes" in answers
+        assert any(one.startswith("1 Silent  ") and one.endswith("  → little changes") for one in answers)
 
 
 async def test_a_closed_inspection_is_listed_and_can_be_reopened(

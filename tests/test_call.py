@@ -18,7 +18,6 @@ from advisor.advice.situation import InconsistentEvidence
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
 from advisor.bench.session import Engines
-from advisor.bench.suspicion import telling_steps
 from advisor.bench.wording import entry_words
 from advisor.case.entries import (
     ASKED,
@@ -880,15 +879,3 @@ def test_visits_are_the_open_jobs_of_a_car_and_a_day(engines: Engines, store: St
     again = Call.resumed(engines, store, half.jobs, dangers={"smoke": TOLD})
     assert (again.answered_readings, again.next) == (half.answered_readings, half.next)
     assert [job.case.dangers for job in again.jobs] == [("smoke",)] * 2
-
-
-def test_a_danger_that_was_heard_has_no_column_in_the_picture_of_suspicion(
-    engines: Engines, store: Store
-) -> None:
-    """It moves nothing: only the start and the answer are shown."""
-    call = Call.begun(engines, store, "red van", ["rattle"], dangers={"smoke": TOLD}).answered(
-        "bumps", "loud"
-    )
-    (job,) = call.jobs
-    assert [type(entry) for entry in job.case.entries] == [Warned, Seen]
-    assert telling_steps(job.case) == [0, 2]

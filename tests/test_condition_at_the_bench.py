@@ -113,8 +113,9 @@ def proposal_of(session: Session, reading: str) -> CandidateReading:
 def text_of(session: Session, reading: str | None = None) -> str:
     """A card as text, with its choices."""
     shown = card(session, proposal_of(session, reading) if reading else None, "certain")
+    head = f"{shown.title} · {shown.minutes}" if reading else shown.minutes
     return "\n".join(
-        [*(line.plain for line in shown.lines), *(f"[{one[0]}] {one[1]}" for one in shown.choices)]
+        [head, *(line.plain for line in shown.lines), *(f"[{one[0]}] {one[1]}" for one in shown.choices)]
     )
 
 
@@ -148,7 +149,7 @@ def test_card_and_list_say_one_time_and_the_card_no_bits(bench: Callable[..., Be
     """By hand: 3 + 2 + 5 minutes of work at the vents, and 12 + 8 to wait: half an hour, as in the list."""
     session = bench(Known("drive", "belt")).session.noted("outside", "20")
     shown = text_of(session, "vent")
-    assert "\n30 min, 20 min of it to wait\n" in shown
+    assert "At full cooling · work 5 min, wait 20 min" in shown
     assert "bits" not in shown
     assert proposal_of(session, "vent").minutes == 30
 
@@ -325,7 +326,7 @@ def test_what_waits_for_a_wait_that_is_over_sooner_begins_sooner(bench: Callable
 def test_looking_for_the_complaint_in_no_time_is_asked_about(bench: Callable[..., Bench]) -> None:
     """Six minutes and the waits of its setups: 12 to get hot, 2 of work then, and 8 at full cooling."""
     job = bench()
-    assert "How: Hand at the middle vent. About 6 min, and 20 min to wait." in text_of(job.session)
+    assert "About 6 min, and 20 min to wait\nHand at the middle vent." in text_of(job.session)
     told = "So soon? About 6 min, and 20 min to wait: Hand at the middle vent. Did you check it this way?"
     for found in (SEEN_TODAY, NOT_PRESENT):
         assert job.session.confirm_early_words(found) == told
@@ -380,7 +381,7 @@ def test_a_fact_that_tells_another_is_asked_in_its_place(tmp_path: Path, bench: 
     session = Session.opened(engines, job.store, job.filed, Workshop())
     assert proposal_of(session, "clutch").asks == ("drive", "ribs")
     asked = text_of(session, "clutch").splitlines()
-    assert asked.index("First, of this car: How many ribs has the belt?") == asked.index("Clutch coil") + 1
+    assert asked[:2] == ["Clutch coil · 14 min", "First, of this car: How many ribs has the belt?"]
     shown = card(session, proposal_of(session, "clutch"), "certain")
     assert [one[0] for one in shown.choices if one[0].startswith("known")] == [
         *("known ribs four", "known ribs six", "known drive electric")
@@ -404,20 +405,22 @@ def test_what_decides_a_wait_is_asked_before_it_begins(bench: Callable[..., Benc
     assert session.asks_before_wait(plan, proposal_of(session, "bleed")) == ("drive",)
     shown = text_of(session, "bleed")
     assert "[facts] f Say first, as the wait depends on it: What drives it?" in shown
-    assert "Begin the wait now" not in shown
+    assert "the wait begins now" not in shown
     assert "drive" in session.facts
     known = session.knows({"drive": "belt"})
-    assert "Begin the wait now: Started from cold" in text_of(known, "bleed")
+    assert text_of(known, "bleed").startswith("Started from cold · ")
+    assert "w Prepared: the wait begins now" in text_of(known, "bleed")
     assert proposal_of(known, "vent").asks == ("outside",)
-    assert "Begin the wait now" not in text_of(known, "vent")
-    assert "Begin the wait now: At full cooling" in text_of(known.noted("outside", "20"), "vent")
+    assert "the wait begins now" not in text_of(known, "vent")
+    assert text_of(known.noted("outside", "20"), "vent").startswith("At full cooling · ")
 
 
 def test_a_wait_says_beside_its_key_what_it_ends(bench: Callable[..., Bench]) -> None:
     """The engine is hot now: whoever begins to let it cool is told on that very line."""
     session = bench(Known("drive", "belt"), Stated("hot", MORNING.isoformat())).after(20)
     shown = card(session, proposal_of(session, "level"), "certain")
-    assert shown.choices[0] == ("wait", "w Begin the wait now: Engine cold", "→ ends: Engine hot")
+    assert shown.title == "Engine cold"
+    assert shown.choices[0] == ("wait", "w Prepared: the wait begins now, 2 h 30", "→ ends: Engine hot")
 
 
 # ---------------------------------------------------------------------------------------- on the screens
@@ -516,9 +519,10 @@ async def test_lines_to_choose_from_take_no_more_room_than_their_words(tmp_path:
         task = pilot.app.screen
         assert isinstance(task, TaskScreen)
         long = "1 A noise that the customer may have told of, on a line that is full (2 min)"
-        task.show_card(Card((), (("take told", long, ""), ("take level", long, "→ 60 % Belt slips"))))
+        choices = (("take told", long, ""), ("take level", long, "→ 60 % Belt slips"))
+        task.show_card(Card("Title", "", (), choices))
         shown = [str(option.prompt) for option in task.query_one("#answers", OptionList).options]
-        assert [one.rstrip(" ") for one in shown] == [long, f"{long}\n    → 60 % Belt slips"]
+        assert shown == [long, long], "no effect where it has no room"
 
 
 async def test_only_what_is_waited_for_rings(tmp_path: Path) -> None:

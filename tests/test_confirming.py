@@ -310,7 +310,8 @@ def shown(session: Session) -> str:
     """The first card of a job as text, with its choices."""
     proposal = None if session.confirm_is_due or session.advice.stop else session.proposals[0]
     found = card(session, proposal, "certain")
-    return "\n".join([*(line.plain for line in found.lines), *(words for _, words, _ in found.choices)])
+    can = (words for action, words, _ in found.choices if action)
+    return "\n".join([found.title, *(line.plain for line in found.lines), *can])
 
 
 def test_a_fresh_job_asks_first_whether_the_complaint_is_there(bench: Callable[..., Session]) -> None:
@@ -318,7 +319,7 @@ def test_a_fresh_job_asks_first_whether_the_complaint_is_there(bench: Callable[.
     session = bench(Seen("topped_up", "filled", 0.9, CUSTOMER))
     assert session.confirm_is_due
     assert "First see whether it is there: It blows warm" in shown(session)
-    assert "How: Hand at the middle vent after five minutes" in shown(session)
+    assert "Hand at the middle vent after five minutes" in shown(session)
     assert "1 Seen today" not in shown(session)
     read = session.acknowledged(session.confirm_cautions)
     assert "1 Seen today\n2 Not present today\n3 Not tried yet: later, with key k" in shown(read)
@@ -475,7 +476,7 @@ async def test_the_complaint_is_confirmed_by_key_and_corrected_by_finger(tmp_pat
         await pilot.press("u")
         await settled(pilot)
         assert task.session.case.present_today is None
-        await pilot.click("#answers", offset=(4, 1))
+        await pilot.click("#answers", offset=(4, 0))
         await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
         await pilot.press("2")
         await settled(pilot)

@@ -90,4 +90,4 @@ async def test_another_reading_at_the_end_keeps_the_end_in_reach(door: Path, tmp
         await pilot.press("r")
         await settled(pilot)
         assert task.proposal is None
-        assert "Sure enough: Check strap loose." in said(pilot, "#task")
+        assert "Sure enough: Check strap loose." in words(pilot)

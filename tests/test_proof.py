@@ -16,7 +16,8 @@ from advisor.advice.proof import Ending, asks_for_proof, ending, shown_by_proof,
 from advisor.advice.rules import ENDINGS, Workshop, endings
 from advisor.advice.situation import Situation
 from advisor.bench.session import Session
-from advisor.bench.wording import remedy_lines, stop_sentence, why
+from advisor.bench.why import why
+from advisor.bench.wording import remedy_lines, stop_sentence
 from advisor.case.case import Case
 from advisor.case.entries import Closed, Entry, Known, Repaired, Seen, Skipped
 from advisor.checks.lint import checked
@@ -182,7 +183,7 @@ def test_a_sure_cause_is_proved_before_its_remedy(proving: tuple[Knowledge, Engi
     assert (told.proposals[0].reading, told.proposals[0].due) == ("lamp_out", True)
     assert told.by_bits[0].reading == "lamp_out"
     assert told.tells_more is None
-    words = why(told, (), told.proposals[0])
+    words = why(proving[0], Case("c"), {}, told, (), told.proposals[0])
     assert words == "Proves “Lamp stays lit” (>99 %) before it is put right."
     shown = Case("c", (Seen("told", "lit"), Seen("lamp_out", "follows")))
     after = advised(proving, *shown.entries)

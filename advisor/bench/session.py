@@ -99,9 +99,9 @@ from advisor.model.observation import Measurement
 from advisor.papers.document import html, markdown
 from advisor.papers.format import clock_words, duration, percent
 from advisor.policy import DEFAULT, Policy
-from advisor.simulate.array_advice import compile_ranker
-from advisor.simulate.jobs import starts_of
-from advisor.simulate.rollout import LookAhead, RepairCosts, look_ahead
+from advisor.simulate.array_advice import Ranker, compile_ranker
+from advisor.simulate.jobs import Starts, starts_of
+from advisor.simulate.rollout import LookAhead, RepairCosts, ToEnd, look_ahead, to_the_end
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
 
@@ -111,7 +111,7 @@ REPAIR_OFFERED_FROM = 0.5
 """From this probability on the card offers to repair the leading cause at once: more likely than not."""
 LONGEST_CAUSE = 120
 """Letters of a cause in words."""
-LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS = 20_300_101, 200, 100
+LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS, TO_END_CARS = 20_300_101, 200, 100, 50
 EnteredWait = Literal["as entered", "over", "before", "not waited"]
 """What a person says of a wait that nobody entered: nothing, that it is over, that it was over before the
 last entries, or that nobody waited."""
@@ -568,15 +568,25 @@ class Session:
         causes = current_faults(dict.fromkeys(self.engine.targets, 0.0))
         known = remedies(self.knowledge, self.case.complaint, causes, self.policy)
         costs = RepairCosts(known, self.policy.escalation_minutes)
-        engine = self.engines.one(self.case)
-        ranker = compile_ranker(self.knowledge, engine, self.case.complaint, self.at_hand, self.policy)
-        random = np.random.default_rng(LOOK_AHEAD_SEED)
-        start = starts_of(ranker, [self.case], self.car.condition, self.waiting)
+        ranker, start, random = self._as_simulated()
         found = look_ahead(ranker, start, costs, random, cars, progress=progress, stop=stop)
         first = self.proposals[0].reading if self.proposals else None
         if found is None or first not in {one.reading for one in found.candidates}:
             return found
         return replace(found, plain=first)
+
+    def _as_simulated(self) -> tuple[Ranker, Starts, np.random.Generator]:
+        """Return this job as simulated cars are played on it, with a fixed seed."""
+        engine = self.engines.one(self.case)
+        ranker = compile_ranker(self.knowledge, engine, self.case.complaint, self.at_hand, self.policy)
+        start = starts_of(ranker, [self.case], self.car.condition, self.waiting)
+        return ranker, start, np.random.default_rng(LOOK_AHEAD_SEED)
+
+    def to_end(self, stop: Callable[[], bool]) -> ToEnd | None:
+        """Return how far the end is; None where nothing can be played, or once `stop` says so."""
+        if not self.can_look_ahead or self.advice.stop is not None:
+            return None
+        return to_the_end(*self._as_simulated(), TO_END_CARS, stop)
 
     def better_ahead(self, stop: Callable[[], bool]) -> LookAhead | None:
         """Look ahead on fewer cars, and return what comes of it where it clearly changes the advice."""

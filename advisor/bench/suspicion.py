@@ -1,51 +1,60 @@
-"""The picture of suspicion on the bench, in characters: a row a fault, a column a step.
+"""Where the search stands, in characters: the leading causes as bars, and the group they belong to.
 
-The job card has the same as a drawing (`papers/chart.py`).
+The job card has the suspicion over all steps as a drawing (`papers/chart.py`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 
-from advisor.advice.advice import FaultPosterior
+from advisor.advice.proof import sure_group
 from advisor.advice.rules import most_probable_first
-from advisor.bench.wording import move
-from advisor.case.case import Case
-from advisor.case.entries import Checked, Known, Measured, Repaired, Seen, TakenBack
+from advisor.advice.situation import Situation
 from advisor.knowledge.knowledge import Knowledge
-from advisor.papers.format import percent
+from advisor.papers.format import bar, percent
 
-COLUMN = 3
-"""Characters of one step."""
+NUMBERS = 16
+"""Characters of a probability and its change, such as "  80 %  down 18"."""
+LONGEST_NAME, LONGEST_BAR = 48, 40
 
 
-def telling_steps(case: Case) -> list[int]:
-    """Return the start, 0, and the steps of a case that can move the suspicion."""
-    telling = Known | Seen | Measured | Repaired | Checked | TakenBack
-    return [0, *(step for step, entry in enumerate(case.entries, start=1) if isinstance(entry, telling))]
+@dataclass(frozen=True)
+class SuspicionRow:
+    """A cause, cut and filled up to its columns: name, bar, probability, and by how much that has moved."""
+
+    name: str
+    bar: str
+    probability: str
+    moved: str
 
 
 def suspicion_rows(
-    knowledge: Knowledge, stages: Sequence[Mapping[str, float]], steps: Sequence[int], width: int, most: int
-) -> Iterator[str]:
-    """Yield a heading and the leading faults: how likely now, and a picture with a column a step.
-
-    Rows are at most `width` characters; the oldest steps give way where there is no room.
-    """
-    now = stages[-1]
-    before = stages[-2] if len(stages) > 1 else now
-    name_wide = min(44, width // 2)
-    shown = steps[max(0, len(steps) - (width - name_wide - 15) // COLUMN) :]
-    numbers = "".join(f"{number or '':<{COLUMN}}" for number in shown)
-    yield f"{'Suspected causes':<{name_wide}} {'now':>6}        {numbers}".rstrip()
+    knowledge: Knowledge, now: Mapping[str, float], before: Mapping[str, float], width: int, most: int
+) -> Iterator[SuspicionRow]:
+    """Yield a row for each leading fault, at most `width` characters wide with a space between the parts."""
+    bar_wide = min(LONGEST_BAR, max(6, (width - NUMBERS) // 3))
+    name_wide = min(LONGEST_NAME, width - NUMBERS - bar_wide - 1)
     for fault in most_probable_first(now)[:most]:
         name = knowledge.title(fault)
         name = name if len(name) <= name_wide else name[: name_wide - 1] + "…"
-        moved = move(FaultPosterior(fault, name, now[fault], before[fault]))
-        picture = "".join(_columns([stages[at][fault]] * (COLUMN - 1)) + " " for at in shown)
-        yield f"{name:<{name_wide}} {percent(now[fault]):>6} {moved:<6} {picture}".rstrip()
+        picture = bar(now[fault], bar_wide)
+        picture = picture if picture.strip() else "·".ljust(bar_wide)
+        moved = change(before[fault], now[fault])
+        yield SuspicionRow(name.ljust(name_wide), picture, percent(now[fault]).rjust(6), moved)
 
 
-def _columns(probabilities: Iterable[float]) -> str:
-    """Return probabilities over the steps as a row of columns, an eighth of the height each."""
-    return "".join("▁▂▃▄▅▆▇█"[min(7, int(8 * probability))] for probability in probabilities)
+def change(before: float, now: float) -> str:
+    """Return by how many percentage points a probability went up or down, or nothing."""
+    points = 100 * (now - before)
+    if abs(points) < 0.5:
+        return ""
+    return f"{'up' if points > 0 else 'down'} {abs(points):.0f}"
+
+
+def group_words(situation: Situation) -> str:
+    """Return the group that is sure while no cause of it is, or nothing."""
+    group = sure_group(situation.knowledge, situation.policy, situation.posterior)
+    if group is None:
+        return ""
+    return f"{situation.knowledge.title(group.branch)}: {percent(group.probability)}, which of it is open."

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from advisor.advice.advice import Advice, Answer, CandidateReading, FaultPosterior, Stop
+from advisor.advice.advice import Advice, CandidateReading, FaultPosterior, Stop
 from advisor.advice.conflict import Disagreement
 from advisor.advice.proof import Ending, SureGroup
 from advisor.case.case import Case
@@ -47,7 +47,7 @@ from advisor.measure.units import convert, preferred, show
 from advisor.model.observation import Measurement
 from advisor.papers.format import bar, duration, percent, plain, when
 from advisor.policy import DEFAULT, Policy
-from advisor.simulate.rollout import LookAhead
+from advisor.simulate.rollout import LookAhead, ToEnd
 from advisor.store.records import StoredCase
 
 CLEARS_NOTHING = "The complaint was not there at this reading, so a normal result rules nothing out."
@@ -64,33 +64,6 @@ def move(suspect: FaultPosterior) -> str:
     if abs(points) < 0.5:
         return ""
     return f"{'▲' if points > 0 else '▼'} {abs(points):.0f}"
-
-
-def why(advice: Advice, answers: Iterable[Answer], proposal: CandidateReading) -> str:
-    """In words: what the reading proves, or which suspects it moves apart."""
-    if proposal.due:
-        leading = advice.suspects[0]
-        return f"Proves “{leading.name}” ({percent(leading.probability)}) before it is put right."
-    answers = list(answers)
-    names = {suspect.fault: suspect.name for suspect in advice.suspects}
-    now = {suspect.fault: suspect.probability for suspect in advice.suspects}
-    moved = {
-        fault: sum(answer.probability * (answer.after[fault] - now[fault]) ** 2 for answer in answers)
-        for fault in now
-    }
-    first = max(moved, key=lambda fault: moved[fault])
-    # The other side: the suspect that the same answers move most the opposite way.
-    against = {
-        fault: -sum(
-            answer.probability * (answer.after[fault] - now[fault]) * (answer.after[first] - now[first])
-            for answer in answers
-        )
-        for fault in now
-    }
-    second = max(against, key=lambda fault: against[fault])
-    if against[second] <= 0:
-        return f"Tells most about “{names[first]}”."
-    return f"Separates “{names[first]}” from “{names[second]}”."
 
 
 def minutes_words(proposal: CandidateReading) -> str:
@@ -144,6 +117,14 @@ def better_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
     saved = duration(plain.expected_minutes - best.expected_minutes)
     name = knowledge.readings[best.reading].name
     return f"Looking ahead: “{name}” first saves about {saved} to the end (key o)."
+
+
+def to_end_words(found: ToEnd) -> str:
+    """Say how far the end of the search is, as cars like this one were played."""
+    readings = max(1, round(found.readings))
+    count = "1 reading" if readings == 1 else f"{readings} readings"
+    wait = f" and {duration(found.waiting_minutes)} of waiting" if found.waiting_minutes >= 1 else ""
+    return f"To the end: about {count}, {duration(found.hands_on_minutes)}{wait}."
 
 
 def changed_lines(

@@ -23,6 +23,7 @@ from textual.worker import get_current_worker
 
 from advisor.policy import DEFAULT, Policy
 from advisor.screens.help import HelpScreen
+from advisor.screens.theme import DARK, LIGHT
 from advisor.screens.welcome import WelcomeScreen
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.attention import Attention
@@ -99,6 +100,9 @@ class AdvisorApp(HostApp):
         policy: Policy = DEFAULT,
     ) -> None:
         super().__init__()
+        self.register_theme(DARK)
+        self.register_theme(LIGHT)
+        self.theme = DARK.name
         self.paths, self.without, self.url = tuple(paths), without, url
         self.desk, self.looks_ahead, self.policy = desk, looks_ahead, policy
         self.welcome = WelcomeScreen(
@@ -295,4 +299,4 @@ class AdvisorApp(HostApp):
 
     def action_light(self) -> None:
         """Switch between light and dark."""
-        self.theme = "textual-light" if self.theme == "textual-dark" else "textual-dark"
+        self.theme = LIGHT.name if self.theme == DARK.name else DARK.name

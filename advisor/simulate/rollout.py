@@ -67,6 +67,31 @@ class LookAhead:
         return None
 
 
+@dataclass(frozen=True)
+class ToEnd:
+    """What the rest of the search takes by the plain advice: medians over simulated cars like this one."""
+
+    readings: float
+    hands_on_minutes: float
+    waiting_minutes: float
+
+
+def to_the_end(
+    ranker: Ranker, start: Starts, random: np.random.Generator, cars: int, stop: Callable[[], bool]
+) -> ToEnd | None:
+    """Play cars like this one by the plain advice to its stop; None once `stop` says so."""
+    drawn = draw_cars(ranker, start, np.zeros(cars, dtype=np.intp), random)
+    jobs = play_many(ranker, start, drawn, stop=stop)
+    if jobs.halted:
+        return None
+    readings = (jobs.taken >= 0).sum(axis=1)
+    return ToEnd(
+        float(np.median(readings)),
+        float(np.median(jobs.hands_on_minutes)),
+        float(np.median(jobs.waiting_minutes)),
+    )
+
+
 def _clearly_less(one: Candidate, other: Candidate) -> bool:
     """Whether the difference is more than twice its standard error, taken as if of independent cars."""
     error = math.hypot(one.standard_error_minutes, other.standard_error_minutes)

@@ -10,15 +10,13 @@ from textual.content import Content
 from advisor.advice.advice import CandidateReading
 from advisor.advice.waits import WaitPlan
 from advisor.bench.session import Session
+from advisor.bench.why import why
 from advisor.bench.wording import (
     account_line,
     better_ahead_words,
-    caution_name,
-    caution_words,
     come_back_words,
     disagreement_words,
     effect_words,
-    minutes_words,
     off_by_words,
     one_cause_words,
     outcome_words,
@@ -26,7 +24,6 @@ from advisor.bench.wording import (
     stop_sentence,
     task_words,
     tells_more_words,
-    why,
 )
 from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY
 from advisor.knowledge.knowledge import Knowledge
@@ -36,26 +33,45 @@ from advisor.simulate.rollout import LookAhead
 
 MOST_MEANWHILE = 4
 """So many readings are offered on the card while a wait runs; key o has the others."""
+HAVE_READ = "y Read the cautions in full first"
+GAP = Content("")
+"""An empty line between blocks of the text, left out where there is no room."""
+MOST_BEFORE = 2
+"""So many readings to take before a wait are named on its card; key o has them all."""
 NEVER_SEEN = "! It was not there before the repair either: that it is gone proves nothing."
 
 
 @dataclass(frozen=True)
 class Card:
-    """Lines of text, and choices as (action with its argument, words, effect).
+    """A title with the minutes of the task, lines of text, and choices as (action, words, effect).
 
-    `to_see` holds the indices of the lines that have to come into view before they can be confirmed.
+    An action may have an argument after a space. A choice without an action is shown and cannot be made yet.
+    `reading` is the one that can be answered here.
     """
 
+    title: str
+    minutes: str
     lines: tuple[Content, ...]
     choices: tuple[tuple[str, str, str], ...]
-    to_see: tuple[int, ...] = ()
+    reading: str = ""
 
 
 def card(
-    session: Session, proposal: CandidateReading | None, confidence: str, ahead: LookAhead | None = None
+    session: Session,
+    proposal: CandidateReading | None,
+    confidence: str,
+    ahead: LookAhead | None = None,
+    *,
+    was_waited: bool = False,
 ) -> Card:
-    """Return the card for a reading to be taken; else for a wait, the complaint, or the end of the search."""
+    """Return the card for a reading to be taken; else for a wait, the complaint, or the end of the search.
+
+    A reading behind a long wait has the card of that wait first, unless somebody says that it `was_waited`.
+    """
     if proposal is not None:
+        plan = session.plan(proposal)
+        if plan is not None and not proposal.asks and not was_waited:
+            return _wait_ahead(session, proposal, plan, ahead)
         return _reading(session, proposal, confidence, ahead)
     if session.awaited is not None:
         return _wait(session, session.awaited)
@@ -92,56 +108,118 @@ def _warnings(session: Session, proposal: CandidateReading | None = None) -> lis
 def _reading(session: Session, proposal: CandidateReading, confidence: str, ahead: LookAhead | None) -> Card:
     knowledge = session.knowledge
     reading = knowledge.readings[proposal.reading]
-    answers = session.answers(proposal.reading)
     cautions = session.cautions(proposal)
-    to_read = session.to_acknowledge(cautions)
     lines = _warnings(session, proposal)
-    lines.append(Content.styled(reading.name, "bold"))
-    to_see = _places(session, len(lines), cautions)
     choices: list[tuple[str, str, str]] = []
-    if to_read:  # in view on a small screen as well
-        lines += caution_lines(session, cautions)
-        choices.append(("read", _have_read(len(to_read)), ""))
-    elif proposal.asks:  # in view above its answers
+    if proposal.asks:
         question, asked = _asked_first(session, proposal.asks[0])
         lines.append(Content.styled(question, "bold"))
         choices += asked
-    plan = session.plan(proposal)
-    lines += _before_lines(session, plan)
-    lines.append(Content.styled(why(session.advice, answers, proposal), "italic"))
-    lines.append(Content(" · ".join(_facts(session, proposal))))
-    lines += _tells_more(session, proposal)
-    if ahead is not None and ahead.winner not in (None, proposal.reading):
-        lines.append(Content.styled(better_ahead_words(knowledge, ahead), "bold"))
+    lines += [*_why(session, proposal), *_ahead(session, proposal, ahead)]
     repair = _repair_first(session, proposal)
-    lines += repair
-    lines += _plan_lines(session, plan)
-    lines += _to_make(session, proposal)
+    lines += [*repair, GAP, *_to_make(session, proposal)]
     if reading.ask and reading.who == "customer":
-        lines.append(Content(f"Ask: “{reading.ask}”"))
-    lines += [Content(f"– {step}") for step in reading.steps]
-    lines += _holding(session, proposal)
-    if not to_read:
-        lines += caution_lines(session, cautions)
-    if not choices:
-        choices += _answers(session, proposal, confidence)
-    before_wait = session.asks_before_wait(plan, proposal) if plan is not None else ()
-    if before_wait and not proposal.asks:
-        ask = knowledge.facts[before_wait[0]].ask
-        choices.append(("facts", f"f Say first, as the wait depends on it: {ask}", ""))
-    if plan is not None and session.may_begin(plan, proposal):
-        ends = ", ".join(session.ended_by_waiting(plan))
-        effect = f"→ ends: {ends}" if ends else ""
-        words = f"w Begin the wait now: {knowledge.setups[plan.setups[-1]].name}"
-        choices.insert(0, ("wait", words, effect))  # it comes before any answer
+        lines.append(Content.assemble("Ask: ", (f"“{reading.ask}”", "bold")))
+    lines += [
+        *_steps(reading.steps, "Then:" if proposal.setups else "•"),
+        GAP,
+        *_with_what(session, proposal),
+        *_holding(session, proposal),
+    ]
+    lines += [*caution_lines(session, cautions), GAP]
+    choices = _after_cautions(session, cautions, choices or _answers(session, proposal, confidence))
     choices.append(("skip", "x Cannot do this here", ""))
     if not repair and session.advice.stop is None and (now := session.repair_now_words()):
         choices.append(("remedy", f"e {now}", session.repair_now_effect()))
+    answered = "" if proposal.asks or session.to_acknowledge(cautions) else proposal.reading
+    return Card(
+        reading.name,
+        _work_and_wait(proposal),
+        tuple(lines),
+        (*choices, *_back(session)),
+        answered,
+    )
+
+
+def _wait_ahead(
+    session: Session, proposal: CandidateReading, plan: WaitPlan, ahead: LookAhead | None
+) -> Card:
+    """Return the card of a wait to be prepared and begun; its reading comes when it is over."""
+    knowledge = session.knowledge
+    cautions = session.cautions(proposal)
+    lines = _warnings(session, proposal)
+    lines.append(Content.assemble("For: ", (knowledge.readings[proposal.reading].name, "bold")))
+    lines += [*_why(session, proposal), *_ahead(session, proposal, ahead), *_before_lines(session, plan)]
+    lines += [*_repair_first(session, proposal), GAP, *_to_make(session, proposal), GAP]
+    if plan.after[1:]:
+        lines.append(Content(f"When you come back: {_names(knowledge, plan.after)}."))
+    lines += [*_holding(session, proposal), *caution_lines(session, cautions), GAP]
+    choices: list[tuple[str, str, str]] = []
+    if session.may_begin(plan, proposal):
+        ends = ", ".join(session.ended_by_waiting(plan))
+        words = f"w Prepared: the wait begins now, {duration(plan.waiting_minutes)}"
+        choices.append(("wait", words, f"→ ends: {ends}" if ends else ""))
+    elif asks := session.asks_before_wait(plan, proposal):
+        words = f"f Say first, as the wait depends on it: {knowledge.facts[asks[0]].ask}"
+        choices.append(("facts", words, ""))
+    choices.append(("waited", "r It is so already: since when?", ""))
+    choices = _after_cautions(session, cautions, choices)
+    if session.proposals[1:]:
+        choices.append(("other", "o Another reading first", ""))
+    choices.append(("skip", "x Cannot do this here", ""))
+    title = knowledge.setups[plan.setups[-1]].name
+    minutes = _hands_on_and_wait(plan.hands_on_minutes, plan.waiting_minutes)
+    return Card(title, minutes, tuple(lines), (*choices, *_back(session)))
+
+
+def _after_cautions(
+    session: Session, cautions: Iterable[str], choices: Iterable[tuple[str, str, str]]
+) -> list[tuple[str, str, str]]:
+    """Return choices behind the line that shows the cautions; none can be made until those were read."""
+    if not session.to_acknowledge(cautions):
+        return list(choices)
+    return [("read", HAVE_READ, ""), *(("", words, effect) for _, words, effect in choices)]
+
+
+def _ahead(session: Session, proposal: CandidateReading, ahead: LookAhead | None) -> list[Content]:
+    """Return which other reading saves minutes in the long run, if one does."""
+    if ahead is None or ahead.winner in (None, proposal.reading):
+        return []
+    return [Content.styled(better_ahead_words(session.knowledge, ahead), "bold")]
+
+
+def _back(session: Session) -> list[tuple[str, str, str]]:
+    """Return the line that leaves a reading chosen after the end, or during a wait."""
     if session.advice.stop is not None:
-        choices.append(("result", f"r Back to: {stop_sentence(knowledge, session.advice.stop)}", ""))
-    elif session.awaited is not None:
-        choices.append(("result", "r Back to the wait", ""))
-    return Card(tuple(lines), tuple(choices), to_see)
+        return [("result", f"r Back to: {stop_sentence(session.knowledge, session.advice.stop)}", "")]
+    return [("result", "r Back to the wait", "")] if session.awaited is not None else []
+
+
+def _why(session: Session, proposal: CandidateReading) -> list[Content]:
+    """Return in a sentence what the reading tells, and which one tells most where that is another."""
+    answers = session.answers(proposal.reading)
+    words = why(session.knowledge, session.case, session.preferences, session.advice, answers, proposal)
+    lines = [Content.styled(words, "italic")]
+    more = session.tells_more(proposal)
+    if more is not None:
+        lines.append(Content.styled(f"{tells_more_words(session.knowledge, more)}: key o.", "dim"))
+    return lines
+
+
+def _work_and_wait(proposal: CandidateReading) -> str:
+    """Return the minutes of a reading from here with its setups, hands on and waiting apart."""
+    return _hands_on_and_wait(proposal.hands_on_minutes, proposal.minutes - proposal.hands_on_minutes)
+
+
+def _hands_on_and_wait(hands_on: float, waiting: float) -> str:
+    if waiting < 0.5:
+        return duration(hands_on)
+    return f"work {duration(hands_on)}, wait {duration(waiting)}"
+
+
+def _steps(steps: Sequence[str], begin: str = "•") -> list[Content]:
+    """Return the steps of a reading or setup, a dot before each: only answers are numbered."""
+    return [Content(f"{begin if at == 0 else '•'} {step}") for at, step in enumerate(steps)]
 
 
 def _repair_first(session: Session, proposal: CandidateReading) -> list[Content]:
@@ -155,12 +233,6 @@ def _repair_first(session: Session, proposal: CandidateReading) -> list[Content]
         f"{duration(repair.minutes_repairing)}, against {duration(repair.minutes_testing)} by this reading."
     )
     return [Content.styled(words, "bold")]
-
-
-def _tells_more(session: Session, proposal: CandidateReading) -> list[Content]:
-    """Return which other reading tells most, where the usual order begins with another one."""
-    more = session.tells_more(proposal)
-    return [Content(f"{tells_more_words(session.knowledge, more)}: key o.")] if more is not None else []
 
 
 def _wait(session: Session, awaited: CandidateReading) -> Card:
@@ -184,7 +256,8 @@ def _wait(session: Session, awaited: CandidateReading) -> Card:
     ]
     choices.append(("other", "o Another reading", ""))
     choices.append(("wait", "w End the wait early", ""))
-    return Card(tuple(lines), tuple(choices))
+    left = max((session.waiting[setup] for setup in session.running), default=0.0)
+    return Card("While you wait", f"{duration(left)} left", tuple(lines), tuple(choices))
 
 
 def _waiting(session: Session) -> list[Content]:
@@ -202,7 +275,7 @@ def _waiting(session: Session) -> list[Content]:
 
 def _names(knowledge: Knowledge, readings: Iterable[CandidateReading]) -> str:
     """Return readings by their names, one after the other."""
-    return "; ".join(task_words(knowledge, one.reading) for one in readings)
+    return "; ".join(knowledge.readings[one.reading].name for one in readings)
 
 
 def _to_make(session: Session, proposal: CandidateReading) -> list[Content]:
@@ -212,8 +285,8 @@ def _to_make(session: Session, proposal: CandidateReading) -> list[Content]:
         said = knowledge.setups[setup]
         hands_on, waiting = session.setup_minutes(setup)
         wait = f", then wait {duration(waiting)}" if waiting else ""
-        lines.append(Content(f"First: {said.name} ({duration(hands_on)}{wait})"))
-        lines += [Content(f"  – {step}") for step in said.steps]
+        lines.append(Content.styled(f"First: {said.name} ({duration(hands_on)}{wait})", "bold"))
+        lines += _steps(said.steps)
     return lines
 
 
@@ -247,21 +320,13 @@ def _asked_first(session: Session, what: str) -> tuple[str, list[tuple[str, str,
     return f"First, once for this job: {ask}", [(f"figure {what}", f"m Type it: {ask}", "")]
 
 
-def _places(session: Session, first: int, cautions: Iterable[str]) -> tuple[int, ...]:
-    """Return the line numbers of the cautions still to be read; the first caution is line `first`."""
-    shown = list(cautions)
-    unread = [one for one in shown if one not in session.case.acknowledged]
-    to_read = session.to_acknowledge(unread)
-    first += len(unread) < len(shown)  # the line of those that were read
-    return tuple(first + at for at, caution in enumerate(unread) if caution in to_read)
-
-
-def _facts(session: Session, proposal: CandidateReading) -> list[str]:
+def _with_what(session: Session, proposal: CandidateReading) -> list[Content]:
+    """Return in a line what the reading is taken with and by whom; nothing if anybody can with bare hands."""
     knowledge, reading = session.knowledge, session.knowledge.readings[proposal.reading]
-    facts = [minutes_words(proposal)]
+    facts = []
     if reading.instrument:
         at_hand = [one for one in reading.instrument if one not in session.at_hand.without]
-        facts.append(" or ".join(knowledge.instruments[one].name for one in at_hand))
+        facts.append("With: " + " or ".join(knowledge.instruments[one].name for one in at_hand))
     if proposal.best_instrument and proposal.best_bits > proposal.expected_information_bits + 0.005:
         best = knowledge.instruments[proposal.best_instrument].name
         facts.append(f"{best} would tell more")
@@ -269,29 +334,16 @@ def _facts(session: Session, proposal: CandidateReading) -> list[str]:
         facts.append("by a certified person")
     elif reading.who not in USUAL_PEOPLE:
         facts.append(f"by: {plain(reading.who)}")
-    return facts
+    return [Content.styled(" · ".join(facts), "dim")] if facts else []
 
 
 def _before_lines(session: Session, plan: WaitPlan | None) -> list[Content]:
     """Return what is best read before the wait, if there is one."""
     if plan is None or not plan.before:
         return []
-    return [Content.styled(f"Before you wait (key o): {_names(session.knowledge, plan.before)}.", "bold")]
-
-
-def _plan_lines(session: Session, plan: WaitPlan | None) -> list[Content]:
-    """Return what the wait takes, if there is one, and what is read when it is over."""
-    if plan is None:
-        return []
-    names = " and ".join(session.knowledge.setups[setup].name.lower() for setup in plan.setups)
-    lines = [
-        Content.styled(
-            f"Plan: {duration(plan.hands_on_minutes)} to prepare, then key w, "
-            f"{duration(plan.waiting_minutes)} to wait ({names}).",
-            "bold",
-        )
-    ]
-    return [*lines, Content(f"When you come back: {_names(session.knowledge, plan.after)}.")]
+    names = _names(session.knowledge, plan.before[:MOST_BEFORE])
+    more = " and others" if plan.before[MOST_BEFORE:] else ""
+    return [Content.styled(f"Before you wait (key o): {names}{more}.", "bold")]
 
 
 def _in_place(session: Session, proposal: CandidateReading) -> list[Content]:
@@ -300,31 +352,30 @@ def _in_place(session: Session, proposal: CandidateReading) -> list[Content]:
     return [Content(f"✓ In place: {session.knowledge.setups[setup].name}") for setup in needed]
 
 
-def _have_read(cautions: int) -> str:
-    """Return the line that confirms so many cautions."""
-    which = f"all {cautions} cautions" if cautions > 1 else "the caution"
-    return f"y I have read {which} (⚠) above"
-
-
 def caution_lines(session: Session, cautions: Iterable[str]) -> list[Content]:
-    """Return the cautions with their signal words; those already read by name, on one line above."""
-    lines, read = [], []
-    for name in cautions:
-        if name in session.case.acknowledged:
-            read.append(caution_name(session.knowledge, name))
-        else:
-            words = caution_words(session.knowledge, name)
-            lines.append(Content.styled(f"⚠ {words}", "bold $warning"))
+    """Return the most severe caution that nobody has read yet in short, the others by name.
+
+    The full words are behind key y, and are confirmed there.
+    """
+    knowledge, shown = session.knowledge, list(cautions)
+    unread = [one for one in shown if one not in session.case.acknowledged]
+    read = [knowledge.cautions[one].name for one in shown if one in session.case.acknowledged]
+    lines = []
+    if unread:
+        said = knowledge.cautions[unread[0]]
+        lines.append(Content.styled(f"▌ {said.signal.upper()}  {said.short or said.name}", "bold $error"))
+    if others := [knowledge.cautions[one].name for one in unread[1:]]:
+        lines.append(Content.styled(f"▌ also: {'; '.join(others)}", "$error"))
     if read:
-        lines.insert(0, Content(f"✓ read: {'; '.join(read)} (in full: key b)"))
+        lines.append(Content.styled(f"✓ read: {'; '.join(read)} (again: key y)", "dim"))
     return lines
 
 
 def _answers(session: Session, proposal: CandidateReading, confidence: str) -> list[tuple[str, str, str]]:
     knowledge, reading = session.knowledge, session.knowledge.readings[proposal.reading]
     choices = []
-    if reading.quantity:
-        choices.append(("measure", "m Type the number (or just type it)", ""))
+    if reading.quantity and len(session.fields(proposal.reading)) > 1:
+        choices.append(("measure", "m Type the numbers", ""))
     sure = "" if confidence == "certain" or reading.quantity else f" ({confidence})"
     for number, answer in enumerate(session.answers(proposal.reading), start=1):
         words = outcome_words(knowledge, session.case, proposal.reading, answer.outcome, session.preferences)
@@ -335,42 +386,40 @@ def _answers(session: Session, proposal: CandidateReading, confidence: str) -> l
 
 
 def _end(session: Session) -> Card:
+    """Return the card of the end of the search: what it has come to, and the remedy."""
     knowledge, stop = session.knowledge, session.advice.stop
     lines = _warnings(session)
-    choices: list[tuple[str, str, str]] = []
+    title, minutes = "No reading is left", ""
     if stop is None:
         if session.ranking in ("quick looks", "on the trolley") and session.advice.proposals:
-            lines.append(
-                Content(f"No reading is left among the {session.ranking}. Key o, then p, lists all.")
-            )
+            lines.append(Content(f"None among the {session.ranking}. Key o, then p, lists all."))
         else:
             lines.append(Content("Every reading that could tell something has been taken or skipped."))
     else:
-        lines.append(Content.styled(stop_sentence(knowledge, stop), "bold"))
+        title = stop_sentence(knowledge, stop)
         if stop.reason == "check":
-            return _check(session, lines)
+            return _check(session, title, lines)
         if stop.reason == "gone":
-            return _gone(session, lines)
+            return _gone(session, title, lines)
         if stop.reason == "not-present":
-            return _not_present(session, lines)
+            return _not_present(session, title, lines)
         lines += [Content(line) for line in remedy_lines(knowledge, stop, cautions=False)]
     cautions = session.remedy_cautions(session.found)
-    to_see = _places(session, len(lines), cautions)
     lines += caution_lines(session, cautions)
     others = [one for one in session.advice.suspects[1:] if one.probability >= 0.5]
     lines += [Content(f"Also likely: {one.name} ({percent(one.probability)}).") for one in others]
     lines.append(Content("After the repair look for the complaint again: two faults at once are common."))
-    if to_see:
-        choices.append(("read", _have_read(len(to_see)), ""))
-    elif session.found in knowledge.faults:  # what is not listed has no remedy
+    choices: list[tuple[str, str, str]] = []
+    if session.found in knowledge.faults:  # what is not listed has no remedy
         found = session.found
         choices.append((f"repaired {found}", f"1 The remedy is done: {knowledge.title(found)}", ""))
+    choices = _after_cautions(session, cautions, choices)
     choices.append(("remedy", "e Another remedy was done", ""))
     choices.append(("close", "c Close the job", ""))
     if session.advice.proposals:
         choices.append(("other", "o Take another reading all the same", ""))
     choices.append(("undo", "u Take back the last step", ""))
-    return Card(tuple(lines), tuple(choices), to_see)
+    return Card(title, minutes, tuple(lines), tuple(choices))
 
 
 def _setups(session: Session, setups: Iterable[str], what: str = "Needs") -> list[Content]:
@@ -378,36 +427,34 @@ def _setups(session: Session, setups: Iterable[str], what: str = "Needs") -> lis
     lines = []
     for setup in setups:
         said = session.knowledge.setups[setup]
-        lines += [Content(f"{what}: {said.name}"), *(Content(f"  – {step}") for step in said.steps)]
+        lines += [Content(f"{what}: {said.name}"), *_steps(said.steps)]
     return lines
 
 
 def _confirm(session: Session) -> Card:
     """Ask whether the complaint is there, before anything is measured."""
     lines = _warnings(session)
-    lines.append(Content.styled(f"First see whether it is there: {session.complaint.name}", "bold"))
     look, cautions = session.complaint.looked_for, session.confirm_cautions
-    lines.append(Content(f"How: {look.how}. {session.confirm_minutes_words()}."))
-    to_see = _places(session, len(lines), cautions)
-    lines += caution_lines(session, cautions)
-    lines += _put_back_first(session, session.confirm_setups)
-    lines += _setups(session, session.confirm_setups)
+    lines.append(Content(f"{look.how}."))
     lines.append(
         Content("While it is away the fault looks normal to every meter: a normal reading rules nothing out.")
     )
-    choices = []
-    if to_see:
-        choices.append(("read", _have_read(len(to_see)), ""))
-    else:
-        choices.append((f"confirmed {SEEN_TODAY}", "1 Seen today", ""))
-        choices.append((f"confirmed {NOT_PRESENT}", "2 Not present today", "→ first what shows all the same"))
+    lines += _put_back_first(session, session.confirm_setups)
+    lines += _setups(session, session.confirm_setups)
+    lines += caution_lines(session, cautions)
+    choices: list[tuple[str, str, str]] = [
+        (f"confirmed {SEEN_TODAY}", "1 Seen today", ""),
+        (f"confirmed {NOT_PRESENT}", "2 Not present today", "→ first what shows all the same"),
+    ]
+    choices = _after_cautions(session, cautions, choices)
     choices.append((f"confirmed {NOT_TRIED}", "3 Not tried yet: later, with key k", ""))
     if session.case.entries:
         choices.append(("undo", "u Take back the last step", ""))
-    return Card(tuple(lines), tuple(choices), to_see)
+    title = f"First see whether it is there: {session.complaint.name}"
+    return Card(title, session.confirm_minutes_words(), tuple(lines), tuple(choices))
 
 
-def _not_present(session: Session, lines: list[Content]) -> Card:
+def _not_present(session: Session, title: str, lines: list[Content]) -> Card:
     """Offer to bring the complaint about, to come back for it, or to close the job without a cause."""
     lines.append(Content(f"How to look for it: {session.complaint.looked_for.how}"))
     lines.append(Content(f"Come back: {come_back_words(session.knowledge, session.case.complaint)}"))
@@ -419,10 +466,10 @@ def _not_present(session: Session, lines: list[Content]) -> Card:
     if session.proposals:
         choices.append(("other", "o Take a reading all the same", "→ normal rules nothing out"))
     choices.append(("undo", "u Take back the last step", ""))
-    return Card(tuple(lines), tuple(choices))
+    return Card(title, "", tuple(lines), tuple(choices))
 
 
-def _check(session: Session, lines: list[Content]) -> Card:
+def _check(session: Session, title: str, lines: list[Content]) -> Card:
     """Return the card that asks after a remedy whether the complaint is gone."""
     if session.case.repaired.count(session.case.repaired[-1]) > 1:
         lines.append(Content.styled("! It was done before: the first did not hold.", "bold"))
@@ -432,17 +479,17 @@ def _check(session: Session, lines: list[Content]) -> Card:
     lines.append(Content(f"How: {check.how}"))
     lines += _put_back_first(session, session.check_setups)
     lines += _setups(session, session.check_setups)
-    lines.append(Content(f"About {duration(check.minutes)}. What was read before the repair still counts."))
+    lines.append(Content("What was read before the repair still counts."))
     choices = [
         ("checked gone", "1 The complaint is gone", ""),
         ("checked there", "2 The complaint is still there", "→ the search goes on with what is known"),
         ("other", "o Take a reading first", ""),
         ("undo", "u Take back the last step", ""),
     ]
-    return Card(tuple(lines), tuple(choices))
+    return Card(title, duration(check.minutes), tuple(lines), tuple(choices))
 
 
-def _gone(session: Session, lines: list[Content]) -> Card:
+def _gone(session: Session, title: str, lines: list[Content]) -> Card:
     """Return the card that offers to close the job, with other causes that are still likely."""
     others = [one for one in session.advice.suspects if one.probability >= 0.3]
     for one in others:
@@ -458,4 +505,4 @@ def _gone(session: Session, lines: list[Content]) -> Card:
         ("other", "o Take another reading", ""),
         ("undo", "u Take back the last step", ""),
     ]
-    return Card(tuple(lines), tuple(choices))
+    return Card(title, "", tuple(lines), tuple(choices))

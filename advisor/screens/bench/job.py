@@ -14,7 +14,7 @@ from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.news import SHORT_SECONDS
-from advisor.simulate.rollout import LookAhead
+from advisor.simulate.rollout import LookAhead, ToEnd
 from advisor.store.errors import StaleWrite, StoreError
 
 LOOK_EVERY_SECONDS = 3.0
@@ -39,6 +39,7 @@ class JobScreen(AskingScreen[None]):
         self.ringing: frozenset[str] = frozenset()
         self.told = ""
         self.ahead: LookAhead | None = None
+        self.to_end: ToEnd | None = None
 
     @property
     @abstractmethod
@@ -64,6 +65,10 @@ class JobScreen(AskingScreen[None]):
     @abstractmethod
     def show_ahead(self, session: Session, found: LookAhead) -> None:
         """Say that another reading is better in the long run."""
+
+    @abstractmethod
+    def show_to_end(self, session: Session, found: ToEnd) -> None:
+        """Say how far the end is."""
 
     def on_mount(self) -> None:
         """Start the timer that looks for entries of others, waits that are over and unsaved answers."""
@@ -130,7 +135,7 @@ class JobScreen(AskingScreen[None]):
         """Show the job after a change was saved."""
         self.told = "Saved." if self.unsaved is not None else ""
         self.session, self.saving, self.unsaved = session, False, None
-        self.chosen, self.confidence, self.ahead = keep, "certain", None
+        self.chosen, self.confidence, self.ahead, self.to_end = keep, "certain", None, None
         self.show_session()
         if not session.case.is_open:
             self.dismiss()
@@ -146,6 +151,9 @@ class JobScreen(AskingScreen[None]):
     def play_ahead(self, session: Session) -> None:
         """Look ahead off the event loop; the next answer stops it."""
         worker = get_current_worker()
+        end = session.to_end(lambda: worker.is_cancelled)
+        if end is not None and not worker.is_cancelled:
+            self.app.call_from_thread(self.show_to_end, session, end)
         found = session.better_ahead(lambda: worker.is_cancelled)
         if found is not None and not worker.is_cancelled:
             self.app.call_from_thread(self.show_ahead, session, found)

@@ -304,11 +304,13 @@ def setups(bench: JobScreen) -> None:
     bench.app.push_screen(ChoiceScreen(title, lines, headings=headings), chosen)
 
 
-def state(bench: JobScreen, setup: str) -> None:
-    """Ask since when a setup has been in place."""
+def state(bench: JobScreen, setup: str, otherwise: Callable[[], None] | None = None) -> None:
+    """Ask since when a setup has been in place; if nobody can say, do `otherwise`."""
 
     def since(minutes: str | None) -> None:
-        if minutes == "type":
+        if minutes == "not" and otherwise is not None:
+            otherwise()
+        elif minutes == "type":
             bench.app.push_screen(SinceScreen(bench.session, name), typed)
         elif minutes is not None:
             bench.change(lambda: bench.session.stated(setup, float(minutes)), bench.chosen)
@@ -319,6 +321,8 @@ def state(bench: JobScreen, setup: str) -> None:
 
     name = bench.session.knowledge.setups[setup].name
     lines = [*((str(minutes), words) for words, minutes in SINCE.items()), ("type", "type it")]
+    if otherwise is not None:
+        lines.append(("not", "It is not so: show the reading all the same; it may count as a guess"))
     bench.app.push_screen(ChoiceScreen(f"Since when: {name}?", lines), since)
 
 

@@ -7,7 +7,7 @@ from itertools import groupby
 from textual.content import Content
 
 from advisor.bench.session import USUAL_RANKING, Session
-from advisor.bench.suspicion import suspicion_rows, telling_steps
+from advisor.bench.suspicion import group_words, suspicion_rows
 from advisor.bench.wording import CLEARS_NOTHING, entry_words, largest_move
 from advisor.case.entries import Acknowledged, Entry, Known, TakenBack
 
@@ -66,8 +66,19 @@ def _is_caution(step: tuple[int, Entry]) -> bool:
     return isinstance(step[1], Acknowledged)
 
 
-def suspicion_panel(session: Session, width: int, causes: int) -> Content:
-    """Return the leading causes, each with its probability over the steps; `width` is in columns."""
-    steps = telling_steps(session.case)
-    heading, *rows = suspicion_rows(session.knowledge, session.stages, steps, width, causes)
-    return Content("\n").join([Content.styled(heading, "dim"), *map(Content, rows)])
+def suspicion_panel(session: Session, width: int, causes: int, to_end: str) -> Content:
+    """Return the leading causes as bars, and below them what is sure as a group and how far the end is.
+
+    `width` is in columns.
+    """
+    now = session.stages[-1]
+    before = session.stages[-2] if len(session.stages) > 1 else now
+    rows = suspicion_rows(session.knowledge, now, before, width, causes)
+    where = "  ".join(filter(None, (group_words(session.situation), to_end)))
+    lines = [
+        Content.assemble(
+            row.name, " ", (row.bar, "$primary"), " ", (row.probability, "bold"), "  ", (row.moved, "dim")
+        )
+        for row in rows
+    ]
+    return Content("\n").join([*lines, Content.styled(where, "bold")])

@@ -1,4 +1,4 @@
-"""The bench: one task at a time, the story so far beside it, and the suspicion over the steps below."""
+"""The bench: one task at a time, how to answer it, what may be the cause, and how far the end is."""
 
 from __future__ import annotations
 
@@ -15,24 +15,30 @@ from textual.widgets.option_list import Option
 
 from advisor.advice.advice import CandidateReading
 from advisor.bench.session import Session
+from advisor.bench.wording import caution_words, to_end_words
 from advisor.case.typed import Understood
 from advisor.screens.bench import questions, repairs
 from advisor.screens.bench.account import AccountScreen
 from advisor.screens.bench.card import Card, card
-from advisor.screens.bench.cautions import NOT_ALL_SEEN
+from advisor.screens.bench.cautions import CautionsScreen
 from advisor.screens.bench.entry import EntryScreen
 from advisor.screens.bench.figure import FigureScreen
 from advisor.screens.bench.job import JobScreen
 from advisor.screens.bench.jobcard import JobCardScreen
+from advisor.screens.bench.number import NumberField
 from advisor.screens.bench.story import headline, last_move, suspicion_panel, trail
 from advisor.screens.widgets.cardtext import CardText
 from advisor.screens.widgets.choices import ChoiceList, ChoiceScreen, each_once
 from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.keyline import KeyLine
-from advisor.simulate.rollout import LookAhead
+from advisor.simulate.rollout import LookAhead, ToEnd
 
-LEAST_ROOM = 12
-"""What an answer would do stands beside it where there is more room than this, else below it."""
+BESIDE = 110
+"""From so many columns on the story stands beside the task."""
+LEAST_GAP, LEAST_EFFECT = 3, 12
+"""What an answer would do stands beside it, so far apart; cut, where at least so much of it has room."""
+SMALL, LARGE = 20, 30
+"""With fewer lines only the leading cause is shown, with this many as many as fit."""
 EVERYTHING = "What is to be done? Digits choose the numbered lines of the task."
 
 
@@ -96,19 +102,25 @@ class TaskScreen(JobScreen):
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self.entering: EntryScreen | None = None
+        self.shown = Card("", "", (), ())
+        self.waited: str | None = None
+        """The reading whose long wait somebody says to be over."""
 
     def compose(self) -> ComposeResult:
-        """Lay out trail and task side by side, and the picture of suspicion below."""
+        """Lay out the task with its answers, the leading causes below, and the story beside it."""
         yield Static(id="head", markup=False)
         yield Static(id="forbidden", markup=False)
         yield Static(id="news", markup=False)
         with Horizontal(id="middle"):
+            with Vertical(id="card"):
+                yield Static(id="title", markup=False)
+                yield CardText(name="text")
+                yield NumberField(id="number")
+                yield ChoiceList(id="answers")
+                yield Static(id="room")
+                yield Static(id="suspicion")
             with VerticalScroll(id="trail"):
                 yield Static(id="story")
-            with Vertical(id="card"):
-                yield CardText(name="text")
-                yield ChoiceList(id="answers")
-        yield Static(id="suspicion")
         yield KeyLine()
 
     def on_resize(self) -> None:
@@ -127,9 +139,14 @@ class TaskScreen(JobScreen):
         return self.session.proposals[0]
 
     @property
+    def was_waited(self) -> bool:
+        """Whether somebody has said that the wait for the reading on the card is over."""
+        return self.proposal is not None and self.proposal.reading == self.waited
+
+    @property
     def takes_typing(self) -> bool:
-        """Whether a number is being typed for an entry screen that is about to open."""
-        return self.entering is not None
+        """Whether a number is being typed."""
+        return self.entering is not None or self.query_one(NumberField).has_begun
 
     @property
     def takes_numbers(self) -> bool:
@@ -146,52 +163,95 @@ class TaskScreen(JobScreen):
         forbidden.display = bool(session.forbidden)
         forbidden.update("\n".join(session.forbidden))
         self.show_news()
+        self.query_one("#card").set_class(self.size.height >= LARGE, "tall")
+        beside = self.query_one("#trail", VerticalScroll)
+        beside.display = self.size.width >= BESIDE
         self.query_one("#story", Static).update(trail(session))
-        self.call_after_refresh(self.query_one("#trail", VerticalScroll).scroll_end, animate=False)
-        causes = 8 if self.size.height >= 30 else 3 if self.size.height >= 20 else 1
-        if session.forbidden and causes == 3:
-            causes = 1  # the task keeps its lines beside what must not be done
-        panel = self.query_one("#suspicion", Static)
-        panel.styles.height = causes + 2
-        panel.update(suspicion_panel(session, max(40, self.size.width - 2), causes))
-        self.show_card(card(session, self.proposal, self.confidence, self.ahead))
+        self.call_after_refresh(beside.scroll_end, animate=False)
+        self.show_card(card(session, self.proposal, self.confidence, self.ahead, was_waited=self.was_waited))
+        self.show_suspicion()
+
+    def show_suspicion(self) -> None:
+        """Show the leading causes, and how far the end is."""
+        width, to_end = self.card_width - 2, to_end_words(self.to_end) if self.to_end else ""
+        panel = suspicion_panel(self.session, width, self.most_causes, to_end)
+        self.query_one("#suspicion", Static).update(panel)
+
+    @property
+    def most_causes(self) -> int:
+        """How many of the leading causes have room."""
+        return (
+            1 if self.size.height < SMALL or self.session.forbidden else 3 if self.size.height < LARGE else 6
+        )
+
+    @property
+    def card_width(self) -> int:
+        """Columns of the task."""
+        return self.size.width - (self.size.width * 2 // 5 if self.size.width >= BESIDE else 0)
 
     def show_news(self, words: str = "") -> None:
         """Show above the task what the last entry did, or why it failed."""
-        words = words or self.told or last_move(self.session)
+        words = words or self.told
         news = self.query_one("#news", Static)
-        news.display = bool(words)
-        news.update(words)
+        news.set_class(bool(words), "told")
+        news.update(words or last_move(self.session))
 
     def show_card(self, shown: Card) -> None:
-        """Show the task and its choices; the effect of a choice is cut to fit."""
+        """Show the task and its choices."""
+        width = self.card_width - 2
+        room = width - len(shown.title)
+        gap = "  " if room < len(shown.minutes) + 2 else " " * (room - len(shown.minutes))
+        title = Content.assemble((shown.title, "bold $accent"), gap, (shown.minutes, "bold"))
+        self.query_one("#title", Static).update(title)
         self.show_text(shown)
+        self.shown = shown
+        number = self.query_one(NumberField)
+        number.ask(self.session, shown.reading if self.asks_number else "")
         answers = self.query_one("#answers", OptionList)
         answers.clear_options()
         for action, words, effect in shown.choices:
-            width = self.query_one("#card").size.width - 4
-            room, between = width - len(words), "  "
-            if effect and len(effect) > room and room <= LEAST_ROOM:  # on a line of its own
-                room, between = width - 2, "\n    "
-            if effect and len(effect) > room:
+            line = Content.styled(words, "" if action else "dim")
+            room = width - len(words) - LEAST_GAP
+            if len(effect) > room >= LEAST_EFFECT:
                 effect = effect[: room - 1] + "…"
-            answers.add_option(Option(Content.assemble(words, between, (effect, "dim")), id=action))
-        answers.focus()
+            if effect and len(effect) <= room:
+                line = Content.assemble(line, " " * (width - len(words) - len(effect)), (effect, "dim"))
+            answers.add_option(Option(line, id=action or None, disabled=not action))
+        if not number.has_begun:
+            answers.focus()
         due = "confirm" if self.session.confirm_is_due else self.session.advice.stop
-        reading = self.proposal.reading if self.proposal else due
+        on_card = self.proposal.reading if self.proposal else due
         # After every entry something else can be taken back, even if the question stays.
-        self.asks((reading, tuple(action for action, _, _ in shown.choices), self.session.filed.entries))
+        self.asks((on_card, tuple(action for action, _, _ in shown.choices), self.session.filed.entries))
 
     def show_text(self, shown: Card) -> None:
         """Show the lines of the task; the same task keeps its scroll position."""
         about = (self.session.filed.number, self.proposal.reading if self.proposal else "")
-        self.query_one(CardText).show_lines(about, shown.lines, shown.to_see)
+        width = self.card_width - 3
+        rows = sum(line.get_height({}, width) for line in shown.lines)
+        spaced = rows <= self.text_height(shown)
+        lines = [line for line in shown.lines if spaced or line.plain]
+        self.query_one(CardText).show_lines(about, lines)
+
+    def text_height(self, shown: Card) -> int:
+        """Rows that are left for the text of a card."""
+        above = (
+            3 + bool(self.session.forbidden) + (len(shown.title) + len(shown.minutes) + 2 > self.card_width)
+        )
+        below = 2 + self.most_causes + min(len(shown.choices), self.size.height // 2)
+        return self.size.height - above - below - 2 * self.asks_number
+
+    def show_to_end(self, session: Session, found: ToEnd) -> None:
+        """Say below the causes how far the end is."""
+        if self.session is session:
+            self.to_end = found
+            self.show_suspicion()
 
     def show_ahead(self, session: Session, found: LookAhead) -> None:
         """Say on the card that another reading is better in the long run."""
         if self.session is session:
             self.ahead = found
-            self.show_text(card(session, self.proposal, self.confidence, found))
+            self.show_text(card(session, self.proposal, self.confidence, found, was_waited=self.was_waited))
 
     # What a person does
 
@@ -210,6 +270,8 @@ class TaskScreen(JobScreen):
         elif what == "known":
             fact, _, value = argument.partition(" ")
             self.enter_facts({fact: value})
+        elif what == "waited":
+            self.ask_whether_waited()
         elif what == "figure":
             self.ask_figure(argument)
         elif what == "repaired":
@@ -243,31 +305,32 @@ class TaskScreen(JobScreen):
         self.notify(f"The next answer counts as: {self.confidence}.", timeout=3)
 
     def action_read(self) -> None:
-        """Enter that the cautions were read; if one was not in view yet, scroll to it instead."""
+        """Show the cautions in full; whoever has seen them all confirms them there."""
         session, proposal = self.session, self.proposal
         if proposal is not None:
-            shown = session.cautions(proposal)
+            shown, title = session.cautions(proposal), proposal.name
         elif session.confirm_is_due:
-            shown = session.confirm_cautions
+            shown, title = session.confirm_cautions, session.complaint.name
         else:
-            shown = session.remedy_cautions(session.found)
+            shown, title = session.remedy_cautions(session.found), "Before the remedy"
         due = session.to_acknowledge(shown)
-        if due and self.query_one(CardText).read_on():
-            self.show_news(NOT_ALL_SEEN)
-            self.app.asks_anew()
-        elif due:
-            self.change(lambda: session.acknowledged(due), self.chosen)
+
+        def read(answer: bool | None) -> None:
+            if answer and due:
+                self.change(lambda: session.acknowledged(due), self.chosen)
+
+        if not shown:
+            self.notify("This task has no caution.", timeout=3)
+            return
+        self.app.push_screen(
+            CautionsScreen(title, [caution_words(session.knowledge, one) for one in shown]), read
+        )
 
     @property
     def asks_number(self) -> bool:
-        """Whether the reading on the card is a quantity whose cautions have been read."""
-        proposal, session = self.proposal, self.session
-        return (
-            proposal is not None
-            and session.knowledge.readings[proposal.reading].quantity is not None
-            and not session.to_acknowledge(session.cautions(proposal))
-            and not proposal.asks
-        )
+        """Whether the card is answered by numbers, and its cautions have been read."""
+        readings = self.session.knowledge.readings
+        return self.shown.reading in readings and readings[self.shown.reading].quantity is not None
 
     def action_measure(self, started: str = "") -> None:
         """Open the entry screen for the reading on the card."""
@@ -278,7 +341,11 @@ class TaskScreen(JobScreen):
         if proposal is None or not self.asks_number:
             self.notify("This is answered by one of the lines below.", timeout=3)
             return
-        self.measure(proposal.reading, started)
+        number = self.query_one(NumberField)
+        if number.display:
+            number.begin(started)
+        else:
+            self.measure(proposal.reading, started)
 
     def measure(self, reading: str, started: str = "", instead_of: int = 0) -> None:
         """Ask for the numbers of a quantity reading; to replace a step, start with what it says."""
@@ -293,23 +360,41 @@ class TaskScreen(JobScreen):
         self.app.push_screen(self.entering, measured)
 
     def on_key(self, event: Key) -> None:
-        """Open the entry screen on the first digit, and keep what is typed before it is up.
+        """Put the first digit into the field for numbers, and what is typed before it is up.
 
         All keys of a burst pass here before the first binding is looked up.
         """
-        proposal = self.proposal
+        number = self.query_one(NumberField)
         if self.entering is not None:
             self.entering.take(event)
-        elif (
-            event.character
-            and event.character in "0123456789-"
-            and proposal is not None
-            and self.asks_number
-            and not self.saving
-        ):
-            event.stop()
-            event.prevent_default()
-            self.measure(proposal.reading, event.character)
+            return
+        if self.saving or not event.character:
+            return
+        if number.has_begun and event.is_printable:
+            number.begin(event.character)
+        elif number.has_begun and event.key == "enter":
+            number.submit()
+        elif event.character in "0123456789-" and self.asks_number:
+            self.action_measure(event.character)
+        else:
+            return
+        event.stop()
+        event.prevent_default()
+
+    @on(NumberField.Typed)
+    def typed(self, event: NumberField.Typed) -> None:
+        """Go to the band that the number falls in."""
+        answers = self.query_one("#answers", OptionList)
+        if event.understood is None:
+            answers.highlighted = None
+            return
+        band = self.session.band_of(event.understood)
+        answers.highlighted = answers.get_option_index(f"saw {band}")
+
+    @on(NumberField.Entered)
+    def number_entered(self, event: NumberField.Entered) -> None:
+        """Enter the number."""
+        questions.measured(self, event.understood)
 
     def ask_figure(self, measurand: str) -> None:
         """Ask for a figure of the day, such as the temperature outside."""
@@ -358,9 +443,23 @@ class TaskScreen(JobScreen):
             self.chosen = reading
             self.show_session()
 
+    def ask_whether_waited(self) -> None:
+        """Ask since when what is waited for has been so; the reading can be shown all the same."""
+        plan = self.session.plan(self.proposal) if self.proposal is not None else None
+        if plan is not None:
+            questions.state(self, plan.setups[-1], self.show_reading)
+
+    def show_reading(self) -> None:
+        """Show the reading behind the wait on the card."""
+        if self.proposal is not None:
+            self.waited = self.proposal.reading
+            self.show_session()
+
     def action_result(self) -> None:
-        """Go back to the end of the search or to the wait, from a reading chosen after it."""
-        if self.session.advice.stop is None and self.session.awaited is None:
+        """Show a reading whose wait is over; else go back to the end of the search or to the wait."""
+        if any(action == "waited" for action, _, _ in self.shown.choices):
+            self.ask_whether_waited()
+        elif self.session.advice.stop is None and self.session.awaited is None:
             self.notify("There is no result yet, and nothing is waited for.", timeout=3)
         elif not self.saving:
             self.chosen = None
