@@ -108,7 +108,7 @@ def test_a_pressure_that_cannot_be_in_bar_is_asked_about(knowledge: Knowledge) -
     [
         ("12 V", "'12 V' is a voltage. A current is wanted, for example 430 mA."),
         ("43000", "43000 mA is not plausible here: 0 mA to 30000 mA is. Read again."),
-        ("", "Something is missing. Fill in: Sleeping current"),
+        ("", "Something is missing. Fill in: Quiescent current"),
     ],
 )
 def test_what_cannot_be_is_asked_again_with_what_would_be_right(
@@ -293,7 +293,7 @@ def test_what_a_number_was_taken_with_is_what_was_used_last_or_has_to_be_said(kn
     first, second = knowledge.readings[name].instrument
     assert fields(knowledge, CASE, name, {}, ())[0].instrument == ""
     assert fields(knowledge, CASE, name, {}, (first,))[0].instrument == second
-    with pytest.raises(NotUnderstood, match="Choose the meter for Sleeping current") as missing:
+    with pytest.raises(NotUnderstood, match="Choose the meter for Quiescent current") as missing:
         understand(knowledge, CASE, name, {name: "60 mA"}, {}, {})
     assert missing.value.field == name
     once = CASE.with_entry(understand(knowledge, CASE, name, {name: "60 mA"}, {name: first}, {}).measured)

@@ -191,7 +191,7 @@ def test_every_reading_stands_with_value_instrument_and_effect(bench: Bench) -> 
     current = row_of(rows, 9)
     assert current[1] == when(filed.times[8], year=False)
     assert current[2:5] == [
-        "Sleeping current",
+        "Quiescent current",
         "0.43 A; = 430 mA ± 4.8 mA; High",
         "Low-current DC clamp, 1 mA",
     ]
@@ -591,7 +591,7 @@ def test_the_customer_finds_what_was_told_checked_found_and_done(bench: Bench) -
     assert "Battery flat after standing" in told
     assert "“" not in told  # stock phrases of the knowledge are nobody's words
     assert "(not certain)" in section(text, "What you told us")
-    assert "- Sleeping current: 0.43 A, at most 30 to 80 mA is usual (high)" in section(
+    assert "- Quiescent current: 0.43 A, at most 30 to 80 mA is usual (high)" in section(
         text, "What we checked"
     )
     assert "Boot lamp stays lit." in section(text, "What we found")
@@ -610,7 +610,7 @@ def test_a_number_read_before_and_after_the_repair_is_told_for_both(bench: Bench
     filed = bench.filed(found, looked[0], repaired, mended, looked[1], Checked("flat_battery", "gone"))
     checks = section(markdown(bench.sheet(filed)), "What we checked")
     both = "before the repair 900 mA, after it 22 mA; at most 30 to 80 mA is usual"
-    assert f"- Sleeping current: {both}\n" in checks
+    assert f"- Quiescent current: {both}\n" in checks
     said = bench.engines.knowledge.readings["bus_active"].answers
     assert f"before the repair: {said['busy']}; after it: {said['silent']}" in checks
     account = section(markdown(bench.card(filed)), "Account of the draw")

@@ -404,7 +404,7 @@ async def test_a_number_is_understood_while_it_is_typed(tmp_path: Path) -> None:
         await pilot.press("enter")
         await settled(pilot)
         assert task.session.filed.case.measured["sleeping_current"][0][0].value == pytest.approx(430.0)
-        assert "Sleeping current: 0.43A" in text_of(pilot)
+        assert "Quiescent current: 0.43A" in text_of(pilot)
 
 
 async def test_a_number_that_comes_in_one_burst_is_entered_whole(tmp_path: Path) -> None:

@@ -254,7 +254,7 @@ def test_a_number_read_before_the_wait_is_over_is_kept_as_a_guess(shipped: Knowl
     assert again is not None
     assert again.case.entries == kept.case.entries
     told = entry_words(shipped, kept.case, guess)
-    assert told.startswith("Sleeping current: 430 mA (")
+    assert told.startswith("Quiescent current: 430 mA (")
     assert told.endswith(", read too early: High (70 % sure)")
     assert kept.saw("sleeping_current", "raised").account is None
 
@@ -822,7 +822,7 @@ def test_the_check_of_a_draw_keeps_its_number_for_the_customer(shipped: Knowledg
     assert [type(one) for one in stored(session)] == [Repaired, Measured, Checked]
     assert session.check_reading == ""
     page = session.job_card("markdown", customer=True)
-    assert "Read after the repair: Sleeping current: 12 mA, at most 30 to 80 mA is usual" in page
+    assert "Read after the repair: Quiescent current: 12 mA, at most 30 to 80 mA is usual" in page
 
 
 def test_a_check_without_a_reading_says_that_nothing_was_measured(hum: Engines, store: Store) -> None:

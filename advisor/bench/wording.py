@@ -483,7 +483,7 @@ def larger_words(found: Account) -> str:
 def account_lines(found: Account | None) -> Iterator[str]:
     """Yield the account of a draw as text."""
     if found is None:
-        yield "The account begins with the sleeping current as a number: measure it first."
+        yield "The account begins with the quiescent current as a number: measure it first."
         return
     early = dict.fromkeys(found.early, EARLY)
     for what, part in found.before:
@@ -526,7 +526,7 @@ def account_lines(found: Account | None) -> Iterator[str]:
         "with a finer instrument.",
     }[found.verdict]
     if found.put_right:
-        yield "Measure the sleeping current again: it was measured before the repair."
+        yield "Measure the quiescent current again: it was measured before the repair."
 
 
 def _days(days: float | None) -> str:
