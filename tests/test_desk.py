@@ -307,8 +307,8 @@ async def test_what_was_heard_of_the_car_is_asked_to_be_right_before_anything_el
         screen = await called(pilot, "blue hybrid", "dead in the morning since they fitted a dash cam")
         shown = " ".join(text_of(pilot).split())
         assert "Is this right?" in shown
-        assert "What drives the car: hybrid" in shown
-        assert "Equipment added after the car was built: camera or tracker" in shown
+        assert "What drives the car: Hybrid" in shown
+        assert "Equipment added after the car was built: Camera or tracker" in shown
         assert "Ask: When you try to start" not in shown
         await pilot.press("1")
         await settled(pilot)
@@ -323,7 +323,7 @@ async def test_a_fact_in_the_sentence_is_offered_and_the_question_stays(tmp_path
     """Left open it is still marked on the form, entered with F10 only, and the question does not change."""
     async with at_desk(tmp_path, (80, 24)) as pilot:
         screen = await called(pilot, "red van", "dead in the morning, the battery is two years old")
-        assert "Age of battery: two to five years" in " ".join(text_of(pilot).split())
+        assert "Age of battery: Two to five years" in " ".join(text_of(pilot).split())
         await pilot.press("0")
         await settled(pilot)
         question = screen.call.next.question
@@ -338,7 +338,7 @@ async def test_a_fact_in_the_sentence_is_offered_and_the_question_stays(tmp_path
         await until(pilot, lambda screen: isinstance(screen, FactsScreen))
         shown = " ".join(text_of(pilot).split())
         assert "The customer said: “dead in the morning, the battery is two years old”" in shown
-        assert "heard: two to five years, right?" in shown
+        assert "heard: Two to five years, right?" in shown
         assert screen.call.jobs[0].case.facts == {}
         await pilot.press("f10")
         await until(pilot, lambda screen: isinstance(screen, CallScreen))
@@ -365,7 +365,7 @@ async def test_the_list_of_a_field_begins_at_what_is_chosen_so_far(tmp_path: Pat
         await pilot.press("down")
         await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
         await settled(pilot)
-        assert "3 two to five years  ← so far" in text_of(pilot)
+        assert "3 Two to five years  ← so far" in text_of(pilot)
         await pilot.press("enter")
         await until(pilot, lambda screen: isinstance(screen, FactsScreen))
         assert field.value == "two_to_five_years"

@@ -56,3 +56,21 @@ def test_phrases_are_written_for_a_value_that_the_fact_has() -> None:
     Fact.model_validate({**fact, "customer": {"fitted": "keyless"}})
     with pytest.raises(ValidationError, match="'fited' is none of its values"):
         Fact.model_validate({**fact, "customer": {"fited": "keyless"}})
+
+
+def test_a_value_is_shown_as_the_answer_that_the_author_wrote() -> None:
+    """A question for yes or no offers "No" and "Yes"; where nothing is written the id has to do."""
+    fact = {"name": "Camper", "ask": "Is it a camper?", "values": {"none": 94, "fitted_later": 6}}
+    plain = Fact.model_validate(fact)
+    assert [plain.in_words(one) for one in plain.values] == ["none", "fitted later"]
+    said = Fact.model_validate({**fact, "words": {"none": "No", "fitted_later": "Yes"}})
+    assert [said.in_words(one) for one in said.values] == ["No", "Yes"]
+    with pytest.raises(ValidationError, match="'fited' is none of its values"):
+        Fact.model_validate({**fact, "words": {"fited": "Yes"}})
+
+
+def test_every_shipped_fact_has_words_for_its_values(shipped: Knowledge) -> None:
+    """Nobody is asked whether it is a camper and offered "none" and "fitted"."""
+    assert [name for name, fact in shipped.facts.items() if set(fact.words) != set(fact.values)] == []
+    for name, fact in shipped.facts.items():
+        assert len({fact.in_words(one) for one in fact.values}) == len(fact.values), name

@@ -292,7 +292,7 @@ def test_facts_versions_and_minutes_stand_on_the_card(bench: Bench) -> None:
     """Vehicle facts, the knowledge before and now, and the planned minutes with every setup counted once."""
     filed = boot_lamp(bench)
     job = section(markdown(bench.card(filed)), "The job")
-    assert "- **Type of battery:** agm" in job
+    assert "- **Type of battery:** AGM" in job
     assert f"Opened with version {filed.knowledge}; This card weighed by version {filed.knowledge}" in job
     knowledge = bench.engines.knowledge
     taken = [minutes_for(knowledge, knowledge.readings[one].minutes, {}) for one in filed.case.taken]

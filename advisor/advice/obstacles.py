@@ -70,7 +70,8 @@ def _not_on_this_car(knowledge: Knowledge, case: Case, reading: str) -> str | No
     fact = not_on(knowledge, reading, case.facts)
     if fact is None:
         return None
-    return f"not on this car ({knowledge.facts[fact].name}: {case.facts[fact].replace('_', ' ')})"
+    known = knowledge.facts[fact]
+    return f"not on this car ({known.name}: {known.in_words(case.facts[fact])})"
 
 
 def _not_today(knowledge: Knowledge, case: Case, reading: str) -> str | None:

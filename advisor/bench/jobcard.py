@@ -164,7 +164,7 @@ class _Card:
         yield "Opened", when(self.filed.opened)
         for name, value in case.facts.items():
             fact = knowledge.facts.get(name)
-            yield fact.name if fact else plain(name), plain(value)
+            yield (fact.name, fact.in_words(value)) if fact else (plain(name), plain(value))
         hands_on, waiting = minutes(knowledge, case)
         yield (
             "Time, as planned",

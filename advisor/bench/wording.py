@@ -339,7 +339,11 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
     """One entry of a case as a line of its story."""
     if isinstance(entry, Known):
         fact = knowledge.facts.get(entry.fact)
-        return f"{fact.name if fact else plain(entry.fact)}: {plain(entry.value)}"
+        return (
+            f"{fact.name}: {fact.in_words(entry.value)}"
+            if fact
+            else f"{plain(entry.fact)}: {plain(entry.value)}"
+        )
     if isinstance(entry, Closed):
         return f"Closed: {cause_words(knowledge, entry)}"
     if isinstance(entry, Reopened):

@@ -116,7 +116,7 @@ def fields(
         measurand = knowledge.measurands.get(source)
         if source in knowledge.facts and source not in case.facts:
             fact = knowledge.facts[source]
-            values = tuple((value, value.replace("_", " ")) for value in fact.values)
+            values = tuple((value, fact.in_words(value)) for value in fact.values)
             asked.append(Field(source, fact.ask, None, values, ()))
         elif measurand is not None and (measurand.each_time or case.remembered(source) is None):
             own = measurand.unit and preferred(measurand.unit, preferences)

@@ -23,6 +23,10 @@ def room(knowledge: Knowledge) -> Iterator[Problem]:
     """Find what is too long, or too much, for a card of 80 by 24."""
     for name, fault in knowledge.faults.items():
         yield from _long(knowledge, ("faults", name, "name"), f"The name of '{name}'", fault.name, FAULT_NAME)
+    for name, fact in knowledge.facts.items():
+        for value, words in fact.words.items():
+            path: Path = ("facts", name, "words", value)
+            yield from _long(knowledge, path, f"'{value}' of '{name}'", words, OUTCOME)
     for name, setup in knowledge.setups.items():
         yield from _steps(knowledge, ("setups", name, "steps"), setup.steps)
     for name in knowledge.readings:

@@ -455,7 +455,7 @@ def _in_order_of_doing(knowledge: Knowledge, needed: Sequence[Needed]) -> tuple[
 def _facts(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, str]]:
     for fact, value in case.facts.items():
         if fact in knowledge.facts:
-            yield knowledge.facts[fact].name, value.replace("_", " ")
+            yield knowledge.facts[fact].name, knowledge.facts[fact].in_words(value)
 
 
 def _said(knowledge: Knowledge, case: Case) -> Iterator[tuple[str, str | None]]:

@@ -66,7 +66,6 @@ from advisor.knowledge.dangers import Heard, heard_dangers
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import Fact
 from advisor.papers.document import html, markdown
-from advisor.papers.format import plain
 from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
@@ -370,7 +369,8 @@ class Call:
     @property
     def heard_words(self) -> str:
         """Return what was heard of the car, as it is read back to the customer."""
-        return "; ".join(f"{self.facts[name].name}: {plain(value)}" for name, value in self.heard.items())
+        told = ((self.facts[name], value) for name, value in self.heard.items())
+        return "; ".join(f"{fact.name}: {fact.in_words(value)}" for fact, value in told)
 
     @property
     def words(self) -> str:

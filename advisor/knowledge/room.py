@@ -15,7 +15,7 @@ MOST_OUTCOMES = 6
 """Outcomes to choose from, or bands of a quantity."""
 
 OUTCOME = 60
-"""Characters of an outcome's words."""
+"""Characters of an outcome's words, or those of a fact's value."""
 
 READING_NAME = 50
 """Characters of a reading's name."""

@@ -508,22 +508,28 @@ class Fact(Item):
     """Something about the vehicle that is known at intake or by asking.
 
     `customer` are phrases for each value, as those of a danger: who says one is offered that value. `tells`
-    says what a value tells of other facts, so that nobody has to ask for those as well.
+    says what a value tells of other facts, so that nobody has to ask for those as well. `words` are how its
+    values are shown as answers to what is asked.
     """
 
-    later = frozenset({"tells", "customer"})
+    later = frozenset({"tells", "customer", "words"})
 
     ask: Text
     tells: dict[str, dict[str, str]] = {}
     values: Annotated[dict[str, Annotated[float, Field(ge=0, le=100)]], Field(min_length=2, max_length=8)]
     customer: dict[str, OneOrMany] = {}
+    words: dict[str, Text] = {}
 
     @model_validator(mode="after")
     def _of_its_values(self) -> Fact:
-        for name in self.customer:
+        for name in (*self.customer, *self.words):
             if name not in self.values:
                 raise ValueError(f"'{name}' is none of its values. Write one of {', '.join(self.values)}.")
         return self
+
+    def in_words(self, value: str) -> str:
+        """Return how a value is shown: as the author says it, else its id with spaces."""
+        return self.words.get(value, value.replace("_", " "))
 
 
 class NoisyOr(AuthoredModel):

@@ -630,7 +630,7 @@ class _Picture:
             yield "share", "Of 100 cars with the event at the left, so many have this cause"
         for name in dict.fromkeys(fact for place in places if place.gate for fact in place.gate.facts):
             fact = self.knowledge.facts[name]
-            yield "share", f"{fact.name}: {' | '.join(fact.values)}".replace("_", " ")
+            yield "share", f"{fact.name}: {' | '.join(map(fact.in_words, fact.values))}"
 
     def _legend(self, laid: _Laid) -> Iterator[tuple[str, str]]:
         """Yield the symbols used in this picture, with their meanings."""

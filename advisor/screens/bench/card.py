@@ -312,7 +312,7 @@ def _asked_first(session: Session, what: str) -> tuple[str, list[tuple[str, str,
     if what in session.knowledge.facts:
         ask, answers = session.asked_as(what)
         values = [
-            (f"known {fact} {value}", f"{number} {plain(value)}", "")
+            (f"known {fact} {value}", f"{number} {session.knowledge.facts[fact].in_words(value)}", "")
             for number, (fact, value) in enumerate(answers, start=1)
         ]
         return f"First, of this car: {ask}", values

@@ -12,7 +12,6 @@ from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Button, Label, Static
 
 from advisor.knowledge.vocabulary import Fact
-from advisor.papers.format import plain
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.screens.widgets.pick import Select
@@ -50,14 +49,14 @@ class FactsScreen(AskingScreen[dict[str, str]]):
                     yield Label(fact.ask, markup=False)
                     yield Select(
                         fact.ask,
-                        [(value, plain(value)) for value in fact.values],
+                        [(value, fact.in_words(value)) for value in fact.values],
                         "not known",
                         self.known.get(name, self.heard.get(name)),
                         may_be_none=True,
                         name=f"fact-{name}",
                     )
                 if name in self.heard:
-                    yield Static(f"  ↑ heard: {plain(self.heard[name])}, right?", markup=False)
+                    yield Static(f"  ↑ heard: {fact.in_words(self.heard[name])}, right?", markup=False)
         yield Button("Go on", id="go", variant="primary", compact=True)
         yield KeyLine()
 
