@@ -586,7 +586,8 @@ def test_a_paper_is_the_one_of_its_kind_and_form(
 
     monkeypatch.setattr(sessions, "customer_sheet" if customer else "job_card", kept)
     assert session.job_card("html" if form == "html" else "markdown", customer) == wanted
-    assert handed == [({"temperature": "°F"}, NOON.isoformat(), session.policy)]
+    asked = () if customer else (session.asked_about,)
+    assert handed == [({"temperature": "°F"}, NOON.isoformat(), session.policy, *asked)]
 
 
 def test_playing_out_gives_the_same_figures_each_time_and_tells_how_far_it_is(bench: Session) -> None:

@@ -8,8 +8,10 @@ from itertools import groupby
 
 from advisor.advice.proof import was_seen
 from advisor.advice.rules import most_probable_first
+from advisor.advice.situation import Situations
 from advisor.bench.history import History, weighed
 from advisor.bench.nofault import not_met_lines, tested_lines
+from advisor.bench.whynot import parts, searched, why_not
 from advisor.bench.wording import (
     account_lines,
     cause_words,
@@ -46,13 +48,17 @@ def job_card(
     preferences: Mapping[str, str],
     printed: str,
     policy: Policy = DEFAULT,
+    asked_about: str = "",
 ) -> Paper:
     """Everything about a job on one paper, for the file; `printed` is the time now (ISO 8601).
 
     `engine_of` gives the engine of a case's complaint and repairs; the knowledge must have the complaint.
+    `asked_about` is a cause to explain beside the leading one, by default the next one.
     """
+    situations = Situations(knowledge, engine_of, policy)
     found = weighed(knowledge, engine_of, filed.case, policy)
-    return _Card(knowledge, filed, History(knowledge, filed, preferences, found), policy).document(printed)
+    history = History(knowledge, filed, preferences, found)
+    return _Card(knowledge, filed, history, policy, situations, asked_about).document(printed)
 
 
 @dataclass(frozen=True)
@@ -63,6 +69,8 @@ class _Card:
     filed: StoredCase
     history: History
     policy: Policy
+    situations: Situations
+    asked_about: str
 
     @property
     def case(self) -> Case:
@@ -75,6 +83,7 @@ class _Card:
             Section("The job", (Facts(tuple(self.job())),)),
             Section("Suspicion over the steps", tuple(self.picture())),
             Section("Readings and repairs, in order", tuple(self.steps())),
+            *self.why_not(),
             Section("Account of the draw", tuple(self.draw())),
             Section("Readings not taken", tuple(self.skipped())),
             Section("Setups", tuple(self.setups())),
@@ -190,6 +199,22 @@ class _Card:
         if rows:
             head = ("Step", "Time", "What", "Answer", "With", "What it did")
             yield Table(head, (6, 9, 22, 24, 16, 23), rows)
+
+    def why_not(self) -> Iterator[Section]:
+        """Yield what spoke for and against another cause than the leading one, before any repair."""
+        case = searched(self.case)
+        if self.history.found.trouble:
+            return
+        leading, *others = most_probable_first(self.situations.of(case).beliefs)
+        closed = self.case.closed
+        wanted = (self.asked_about, closed.fault if closed else "")
+        asked = next((one for one in wanted if one in others), next(iter(others), ""))
+        if not asked:
+            return
+        why = why_not(self.knowledge, self.situations, self.filed, case, asked)
+        if why.rows:
+            title = self.knowledge.title
+            yield Section(f"Why not {title(asked)}, beside {title(leading)}", tuple(parts(why)))
 
     def draw(self) -> Iterator[Part]:
         """Yield the account of the draw, where a total was measured that can be weighed."""

@@ -36,9 +36,11 @@ from advisor.advice.situation import (
     current_faults,
     posterior_history,
 )
+from advisor.advice.turning import Turning, turning
 from advisor.advice.waits import WaitPlan, plan
 from advisor.bench.customer import customer_sheet
 from advisor.bench.jobcard import job_card
+from advisor.bench.whynot import WhyNot, why_not
 from advisor.bench.wording import entry_words, forbidden_lines
 from advisor.case.case import Case
 from advisor.case.condition import Present, contradicted_by, moves, present, to_put_back
@@ -102,6 +104,7 @@ from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.jobs import Starts, starts_of
 from advisor.simulate.rollout import LookAhead, RepairCosts, ToEnd, look_ahead, to_the_end
+from advisor.simulate.turned import Tried, try_ways
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
 
@@ -171,6 +174,8 @@ class Session:
     ranking: Ranking = USUAL_RANKING
     off_trolley: frozenset[str] = frozenset()
     preferences: Mapping[str, str] = field(default_factory=dict)
+    asked_about: str = ""
+    """The cause that somebody asked last why it is not the one; or ""."""
 
     @classmethod
     def opened(
@@ -595,6 +600,34 @@ class Session:
         found = self.look_ahead(lambda done, total: None, stop, QUIET_CARS)
         return found if found is not None and found.changes_the_advice else None
 
+    def asking_about(self, cause: str) -> Session:
+        """Return the same case with the cause that its job card explains beside the leader."""
+        return replace(self, asked_about=cause)
+
+    @property
+    def other_causes(self) -> tuple[str, ...]:
+        """Every cause of the complaint but the leading one, the most probable first."""
+        return tuple(one.fault for one in self.advice.suspects[1:])
+
+    def why_not(self, cause: str) -> WhyNot:
+        """Return what speaks for and against a cause, beside the one that leads."""
+        return why_not(self.knowledge, self.situations, self.filed, self.case, cause)
+
+    def turning(self, why: WhyNot, stop: Callable[[], bool]) -> Turning | None:
+        """Return what can be read here to turn it round; None once `stop` says so."""
+        candidates, condition = self.advice.proposals, self.car.condition
+        chosen, leader = why.chosen.cause, why.leader.cause
+        return turning(self.situation, candidates, condition, self.waiting, chosen, leader, stop)
+
+    def try_ways(self, found: Turning, stop: Callable[[], bool]) -> tuple[Tried, ...] | None:
+        """Play the ways to turn it round on cars like this one; None once `stop` says so."""
+        return try_ways(self.situation, self.engines.one(self.case), found, stop)
+
+    @property
+    def can_try_ways(self) -> bool:
+        """Whether cars like this one can be played: the complaint is there, and one engine holds it all."""
+        return self.plays_out and not self.case.is_at_rest
+
     @property
     def plays_out(self) -> bool:
         """Whether simulated cars can be played on this complaint: one engine holds it all."""
@@ -609,10 +642,8 @@ class Session:
 
     def job_card(self, form: Literal["markdown", "html"], customer: bool) -> str:
         """Return the job card for the file, or the page for the customer, as it stands now."""
-        write = customer_sheet if customer else job_card
-        paper = write(
-            self.knowledge, self.engines.of, self.filed, self.preferences, self.store.now(), self.policy
-        )
+        said = (self.knowledge, self.engines.of, self.filed, self.preferences, self.store.now(), self.policy)
+        paper = customer_sheet(*said) if customer else job_card(*said, self.asked_about)
         return html(paper) if form == "html" else markdown(paper)
 
     def needed(self, reading: str) -> tuple[str, ...]:
