@@ -27,6 +27,7 @@ from advisor.screens.bench.job import JobScreen
 from advisor.screens.bench.jobcard import JobCardScreen
 from advisor.screens.bench.number import NumberField
 from advisor.screens.bench.story import headline, last_move, suspicion_panel, trail
+from advisor.screens.bench.whynot import ask_why_not
 from advisor.screens.widgets.cardtext import CardText
 from advisor.screens.widgets.choices import ChoiceList, ChoiceScreen, each_once
 from advisor.screens.widgets.facts import FactsScreen
@@ -72,6 +73,7 @@ class TaskScreen(JobScreen):
         Binding("s", "steps", "Steps", tooltip="Take back or correct any step"),
         Binding("o", "other", "Other", tooltip="All readings: search, order and choose another"),
         Binding("r", "result", show=False, tooltip="Leave this reading: back to the result, or to the wait"),
+        Binding("v", "why_not", show=False, tooltip="Why not another cause, and what would turn it round"),
         Binding("w", "wait", "Wait", tooltip="Begin a wait, or end it early; end a setup"),
         Binding("a", "again", show=False, tooltip="Take a reading again; repeats are averaged"),
         Binding("d", "account", show=False, tooltip="Current draw: all of it, found so far, still missing"),
@@ -97,7 +99,7 @@ class TaskScreen(JobScreen):
         ),
     ]
 
-    opens = frozenset({"s", "h", "d", "o"})
+    opens = frozenset({"s", "h", "d", "o", "v"})
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
@@ -490,6 +492,10 @@ class TaskScreen(JobScreen):
                 await self.run_action(action)
 
         self.app.push_screen(ChoiceScreen(EVERYTHING, each_once(lines), numbered=False), chosen)
+
+    def action_why_not(self) -> None:
+        """Say why another cause does not lead."""
+        ask_why_not(self)
 
     def action_job_card(self) -> None:
         """Show the job card."""
