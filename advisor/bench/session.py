@@ -39,6 +39,7 @@ from advisor.advice.situation import (
 from advisor.advice.turning import Turning, turning
 from advisor.advice.waits import WaitPlan, plan
 from advisor.bench.customer import customer_sheet
+from advisor.bench.faulttree import TellingReading, TreeRow, last_telling_step, readings_about, tree_rows
 from advisor.bench.jobcard import job_card
 from advisor.bench.whynot import WhyNot, why_not
 from advisor.bench.wording import entry_words, forbidden_lines
@@ -542,6 +543,32 @@ class Session:
         return self._answers[reading]
 
     @cached_property
+    def _trees(self) -> dict[str, tuple[TreeRow, ...]]:
+        return {}
+
+    def fault_tree(self, reading: str = "") -> tuple[TreeRow, ...]:
+        """Return the fault tree with what is believed now and was before the last step that could move it.
+
+        What the reading on the card can move is marked.
+        """
+        if reading not in self._trees:
+            history = self.situations.history(self.case)
+            before = next(one for one in reversed(history[: last_telling_step(self.case) or 1]) if one)
+            answers = self.answers(reading) if reading else ()
+            self._trees[reading] = tree_rows(self.situation, before, answers)
+        return self._trees[reading]
+
+    @property
+    def last_told(self) -> str:
+        """The last step that could move the suspicion, in words; "" where there is none yet."""
+        step = last_telling_step(self.case)
+        return entry_words(self.knowledge, self.case, self.case.entries[step - 1]) if step else ""
+
+    def readings_about(self, node: str) -> tuple[TellingReading, ...]:
+        """Return the readings that can be taken and whose answer moves a fault or branch of the tree."""
+        return readings_about(self.situation, self.advice.proposals, node)
+
+    @cached_property
     def _plans(self) -> dict[str, WaitPlan | None]:
         return {}
 
@@ -770,6 +797,8 @@ class Session:
             self.answers(proposal.reading)
             self.plan(proposal)
             self.repair_first(proposal)
+            self.fault_tree(proposal.reading)
+        self.fault_tree()
         return self
 
     # What a person does
