@@ -22,6 +22,7 @@ from advisor.screens.bench.account import AccountScreen
 from advisor.screens.bench.card import Card, card
 from advisor.screens.bench.cautions import CautionsScreen
 from advisor.screens.bench.entry import EntryScreen
+from advisor.screens.bench.faulttree import FaultTreeScreen, ToggledByHand
 from advisor.screens.bench.figure import FigureScreen
 from advisor.screens.bench.job import JobScreen
 from advisor.screens.bench.jobcard import JobCardScreen
@@ -73,6 +74,7 @@ class TaskScreen(JobScreen):
         Binding("s", "steps", "Steps", tooltip="Take back or correct any step"),
         Binding("o", "other", "Other", tooltip="All readings: search, order and choose another"),
         Binding("r", "result", show=False, tooltip="Leave this reading: back to the result, or to the wait"),
+        Binding("t", "tree", show=False, tooltip="The fault tree, with what is suspected now"),
         Binding("v", "why_not", show=False, tooltip="Why not another cause, and what would turn it round"),
         Binding("w", "wait", "Wait", tooltip="Begin a wait, or end it early; end a setup"),
         Binding("a", "again", show=False, tooltip="Take a reading again; repeats are averaged"),
@@ -99,7 +101,7 @@ class TaskScreen(JobScreen):
         ),
     ]
 
-    opens = frozenset({"s", "h", "d", "o", "v"})
+    opens = frozenset({"s", "h", "d", "o", "t", "v"})
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
@@ -107,6 +109,7 @@ class TaskScreen(JobScreen):
         self.shown = Card("", "", (), ())
         self.waited: str | None = None
         """The reading whose long wait somebody says to be over."""
+        self.by_hand: ToggledByHand = {}
 
     def compose(self) -> ComposeResult:
         """Lay out the task with its answers, the leading causes below, and the story beside it."""
@@ -466,6 +469,11 @@ class TaskScreen(JobScreen):
         elif not self.saving:
             self.chosen = None
             self.show_session()
+
+    def action_tree(self) -> None:
+        """Show the fault tree; a reading chosen there comes onto the card."""
+        reading = self.proposal.reading if self.proposal else ""
+        self.app.push_screen(FaultTreeScreen(self.session, reading, self.by_hand), self.choose)
 
     def action_facts(self) -> None:
         """Change what is known of the vehicle."""
