@@ -121,6 +121,28 @@ class Policy:
         ),
     ] = 4.0
 
+    question_minutes: Annotated[
+        float,
+        Parameter(
+            STOP,
+            MINUTES,
+            0.0,
+            60.0,
+            CHOICE,
+            "A question to the customer that takes so long at most, without tools, counts as short.",
+        ),
+    ] = 2.0
+    question_bits: Annotated[
+        float,
+        Parameter(
+            STOP,
+            BITS,
+            0.0,
+            10.0,
+            "tried on 40 scenarios: 0.75 questions a car more, and 1 minute less, than with none put first",
+            "A short question to the customer that tells this much comes before anything at the car.",
+        ),
+    ] = 0.1
     proof_from_minutes: Annotated[
         float,
         Parameter(

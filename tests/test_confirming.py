@@ -330,12 +330,29 @@ def test_a_fresh_job_asks_first_whether_the_complaint_is_there(bench: Callable[.
     assert later.undone().confirm_is_due
 
 
+def test_the_customer_is_asked_before_anybody_goes_to_the_car(bench: Callable[..., Session]) -> None:
+    """A question of a minute, then the look for the complaint, and only then tools."""
+    session = bench()
+    assert not session.confirm_is_due
+    assert session.proposals[0].reading == "topped_up"
+    assert session.proposals[0].asked_first
+    asked = session.saw("topped_up", "not_so")
+    assert asked.confirm_is_due
+    looked = asked.confirmed(SEEN_TODAY)
+    assert not looked.confirm_is_due
+    assert looked.knowledge.readings[looked.proposals[0].reading].who == "technician"
+    by_bits = session.ranked("bits")
+    assert by_bits.proposals[0].reading != "topped_up"
+    assert by_bits.confirm_is_due
+
+
 def test_a_job_with_readings_is_not_asked_and_one_that_comes_back_is(bench: Callable[..., Session]) -> None:
     """Jobs of earlier versions go on where they were; nothing is known of their complaint."""
     old = bench(Seen("stain", "dry"))
     assert not old.confirm_is_due
     assert old.case.present_today is None
-    back = bench(SEEN, Seen("stain", "dry"), Closed("", ""), Reopened(CAME_BACK, AT))
+    told = Seen("topped_up", "not_so", 0.9, CUSTOMER)
+    back = bench(SEEN, told, Seen("stain", "dry"), Closed("", ""), Reopened(CAME_BACK, AT))
     assert back.case.present_today is None
     assert back.confirm_is_due
 
@@ -453,6 +470,9 @@ async def test_the_complaint_is_confirmed_by_key_and_corrected_by_finger(tmp_pat
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))
         task = pilot.app.screen
         assert isinstance(task, TaskScreen)
+        await settled(pilot)
+        assert "Was it filled up lately?" in words(pilot)
+        await pilot.press("1")
         await settled(pilot)
         assert "First see whether it is there: It blows warm" in words(pilot)
         for _ in range(5):

@@ -191,6 +191,10 @@ def named(drip: Drip, store: Store, policy: Policy) -> bool:
     return "So far most points to this" in markdown(page)
 
 
+def _before(names: list[str], one: str, other: str) -> bool:
+    return names.index(one) < names.index(other)
+
+
 Look = Callable[[Drip, Store, Policy], object]
 EFFECTS: dict[str, tuple[float, Look, object, object]] = {
     "sure_at": (0.7, lambda d, s, p: d.stop(p, clicked="turns"), "", "sure"),
@@ -208,7 +212,14 @@ EFFECTS: dict[str, tuple[float, Look, object, object]] = {
         False,
         True,
     ),
-    "charge_minutes": (60.0, lambda d, s, p: d.worth(p)[0], "clicked", "glows"),
+    "charge_minutes": (
+        60.0,
+        lambda d, s, p: _before(d.worth(p), "drops", "held"),
+        True,
+        False,
+    ),
+    "question_minutes": (0.0, lambda d, s, p: d.worth(replace(p, charge_minutes=60))[0], "clicked", "glows"),
+    "question_bits": (5.0, lambda d, s, p: d.worth(replace(p, charge_minutes=60))[0], "clicked", "glows"),
     "proof_from_minutes": (4.0, lambda d, s, p: asks_for_proof(d.knowledge, p, "cap"), False, True),
     "likely_from": (0.94, lambda d, s, p: d.ends(p, clicked="turns"), "likely", "not found"),
     "low_price_minutes": (15.0, lambda d, s, p: d.prices(p)["hose"], 50.0, 55.0),
@@ -326,6 +337,8 @@ def test_the_defaults_are_those_that_shipped_before_they_could_be_set() -> None:
         "least_bits_per_hour": 0.3,
         "weight_of_waiting": 0.25,
         "charge_minutes": 4.0,
+        "question_minutes": 2.0,
+        "question_bits": 0.1,
         "proof_from_minutes": 15.0,
         "likely_from": 0.5,
         "low_price_minutes": 10.0,

@@ -27,8 +27,10 @@ from advisor.advice.rules import (
     REASONS,
     Workshop,
     bits_per_minute,
+    comes_first,
     comparable,
     held_back,
+    is_question,
     most_first,
     most_probable_first,
     seeks_proof,
@@ -81,7 +83,8 @@ class CandidateReading:
     has said to be over, `ends` those in place that will be no more. `asks` are vehicle facts and figures of
     the day to ask first, as they decide whether the reading applies; asking takes no minutes. One `at_rest`
     shows a fault only while the complaint is there, and it is not: a normal result would clear nothing. One
-    that is `due` would prove the cause that the search would end with, before its remedy is advised.
+    that is `due` would prove the cause that the search would end with, before its remedy is advised. One that
+    is `asked_first` is a short question to the customer, which comes before anything at the car.
     """
 
     reading: str
@@ -99,6 +102,7 @@ class CandidateReading:
     asks: tuple[str, ...] = ()
     at_rest: bool = False
     due: bool = False
+    asked_first: bool = False
 
     def is_worth_taking(self, policy: Policy) -> bool:
         """Return whether the reading tells enough, also relative to its work, or is a proof that is due."""
@@ -222,7 +226,11 @@ def advise(
     worth = [proposal for proposal in proposals if proposal.is_worth_taking(policy)]
     others = proposals[len(worth) :]
     worth.sort(
-        key=lambda one: (not one.due, *most_first(one.information_bits_per_minute, one.minutes, one.reading))
+        key=lambda one: (
+            not one.due,
+            not one.asked_first,
+            *most_first(one.information_bits_per_minute, one.minutes, one.reading),
+        )
     )
     return Advice(
         suspects,
@@ -392,6 +400,7 @@ def _proposal(
         tuple(sorted(ends)),
         to_ask_first(knowledge, situation.case, reading),
         situation.case.is_at_rest and definition.needs_complaint,
+        asked_first=comes_first(situation.policy, bits, is_question(knowledge, reading, situation.policy)),
     )
 
 

@@ -13,6 +13,7 @@ from typing import Literal, overload
 import numpy as np
 
 from advisor.arrays import Bools, Floats, Ints
+from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import USUAL_PEOPLE
 from advisor.policy import Policy
@@ -101,6 +102,23 @@ def worth_taking(policy: Policy, bits: float | Floats, hands_on_minutes: float |
     """
     enough = policy.least_bits_per_hour * hands_on_minutes / 60
     return (comparable(bits) >= policy.least_bits) & (comparable(bits) >= enough)
+
+
+def is_question(knowledge: Knowledge, reading: str, policy: Policy) -> bool:
+    """Return whether a reading is a short question to the customer: no tools and no setup."""
+    said = knowledge.readings[reading]
+    minutes = minutes_for(knowledge, said.minutes, {}) + minutes_for(knowledge, said.waiting_minutes, {})
+    asked = said.who == "customer" and not said.instrument and not said.setup
+    return asked and minutes <= policy.question_minutes
+
+
+@overload
+def comes_first(policy: Policy, bits: float, question: bool) -> bool: ...
+@overload
+def comes_first(policy: Policy, bits: Floats, question: Bools) -> Bools: ...
+def comes_first(policy: Policy, bits: float | Floats, question: bool | Bools) -> bool | Bools:
+    """Return whether readings are questions that tell enough to be asked before anything at the car."""
+    return question & (comparable(bits) >= policy.question_bits)
 
 
 def held_back(worth: Bools, wanted: Bools, spends: Bools) -> Bools:

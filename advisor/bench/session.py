@@ -368,21 +368,31 @@ class Session:
     def confirm_is_due(self) -> bool:
         """Whether the complaint has still to be looked for at the car: nobody has read anything there yet.
 
-        It is asked where the knowledge says how; "not tried yet" is an answer too.
+        It is asked where the knowledge says how; "not tried yet" is an answer too. Short questions to the
+        customer come before it, as it comes before anything that is measured.
         """
         if self.complaint.confirm is None or self.case.repairs or self.case.present_today is not None:
             return False
-        if self.running:  # what waits is not disturbed
+        if self.running or self._asks_first:  # what waits is not disturbed
             return False
         counting = list(self.case.counting.values())
         begun = 0
         for at, one in enumerate(counting):
             if isinstance(one, Reopened) and one.reason != CORRECTION:
                 begun = at
-        return not any(
-            isinstance(one, Measured) or (isinstance(one, Seen) and one.by != CUSTOMER)
-            for one in counting[begun:]
-        )
+        return not any(self._is_of_the_car(one) for one in counting[begun:])
+
+    def _is_of_the_car(self, entry: Entry) -> bool:
+        """Return whether an entry was read at the car, and not told by the customer, on the phone or here."""
+        if not isinstance(entry, Seen | Measured) or (isinstance(entry, Seen) and entry.by == CUSTOMER):
+            return False
+        said = self.knowledge.readings.get(entry.reading)
+        return said is None or said.who != CUSTOMER
+
+    @property
+    def _asks_first(self) -> bool:
+        """Whether a short question to the customer comes next."""
+        return self.advice.stop is None and any(one.asked_first for one in self.proposals[:1])
 
     @property
     def can_confirm(self) -> bool:

@@ -59,6 +59,7 @@ class Ranker:
     groups: tuple[str, ...]  # branches that have a proof
     proves: Bools  # (faults and groups, readings)
     due: Bools  # (faults, readings)
+    questions: Bools  # (readings,)
 
     def posteriors(self, potentials: Floats, gone: Bools | None = None) -> tuple[Floats, Floats]:
         """Beliefs in `faults`, shape (states, faults), and the batch's bits (see `Batch.posteriors`).
@@ -151,6 +152,7 @@ def compile_ranker(
         groups=groups,
         proves=proves,
         due=proves[: len(faults)] & waits[:, np.newaxis],
+        questions=np.array([rules.is_question(knowledge, name, policy) for name in readings], dtype=bool),
     )
 
 
@@ -248,7 +250,8 @@ def choose(
     waits = np.asarray(due.any(axis=1))
     reason = np.where(waits, -1, reason)
     told = offered.bits if ranker.ranking == "bits" else rates(ranker, offered)
-    rank = np.where(np.where(waits[:, np.newaxis], due, worth), comparable(told), -1.0)
+    foremost = np.where(waits[:, np.newaxis], due, _foremost(ranker, offered, worth))
+    rank = np.where(foremost, comparable(told), -1.0)
     best = rank == rank.max(axis=1, keepdims=True)
     reading = np.where(best, offered.minutes, np.inf).argmin(axis=1)
     if wishes is not None:  # a proof that is due comes first all the same
@@ -256,6 +259,14 @@ def choose(
         reading = np.where(waits, reading, wished)
     seen_with = offered.seen_with[np.arange(len(reading)), reading]
     return Choices(np.where(reason < 0, reading, -1), seen_with, reason)
+
+
+def _foremost(ranker: Ranker, offered: Offers, worth: Bools) -> Bools:
+    """Return the readings worth taking that come first: where questions to the customer do, those alone."""
+    if ranker.ranking == "bits":
+        return worth
+    first = worth & rules.comes_first(ranker.policy, offered.bits, ranker.questions)
+    return np.where(first.any(axis=1, keepdims=True), first, worth)
 
 
 def _due(ranker: Ranker, beliefs: Floats, offered: Offers, reason: Ints, proved: Bools | None) -> Bools:
