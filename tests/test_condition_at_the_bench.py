@@ -20,6 +20,7 @@ from advisor.bench.session import NotSo, Session
 from advisor.case.case import Case
 from advisor.case.condition import present, to_put_back
 from advisor.case.entries import (
+    CUSTOMER,
     NOT_PRESENT,
     NOT_WAITED_FOR,
     SEEN_TODAY,
@@ -44,6 +45,8 @@ from advisor.policy import Policy
 from advisor.screens.bench.card import Card, _wait, card
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.widgets.choices import ChoiceScreen
+from advisor.screens.widgets.facts import FactsScreen
+from advisor.screens.widgets.pick import Select
 from advisor.store.store import Store
 from tests.test_condition import CAR, MORNING
 from tests.test_screens import listed, running, settled, until, words
@@ -325,7 +328,7 @@ def test_what_waits_for_a_wait_that_is_over_sooner_begins_sooner(bench: Callable
 
 def test_looking_for_the_complaint_in_no_time_is_asked_about(bench: Callable[..., Bench]) -> None:
     """Six minutes and the waits of its setups: 12 to get hot, 2 of work then, and 8 at full cooling."""
-    job = bench()
+    job = bench(Seen("told", "quiet", 0.9, CUSTOMER))
     assert "About 6 min, and 20 min to wait\nHand at the middle vent." in text_of(job.session)
     told = "So soon? About 6 min, and 20 min to wait: Hand at the middle vent. Did you check it this way?"
     for found in (SEEN_TODAY, NOT_PRESENT):
@@ -392,6 +395,83 @@ def test_a_fact_that_tells_another_is_asked_in_its_place(tmp_path: Path, bench: 
     assert proposal_of(told, "clutch").asks == ()
     other = Session.opened(engines, told.store, bench().session.filed, Workshop())
     assert other.asked_as("ribs")[1] == (("ribs", "four"), ("ribs", "six"))
+
+
+async def test_the_form_asks_once_for_two_facts_and_in_words(tmp_path: Path) -> None:
+    """How many ribs tells that there is a belt; what it leaves open is an answer of the same question."""
+    text = AT_THE_BENCH.replace(
+        "measurands:\n",
+        "  ribs:\n    name: Ribs\n    ask: How many ribs has the belt?\n    values: {four: 50, six: 50}\n"
+        "    words: {four: four ribs}\n"
+        "    tells: {four: {drive: belt}, six: {drive: belt}}\nmeasurands:\n",
+    ).replace(
+        "given: {drive: {electric: impossible}}", "given: {drive: {electric: impossible}, ribs: {six: 1}}"
+    )
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + text, encoding="utf-8")
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    try:
+        store.append(store.open_case("bay", "c"), Confirmed("c", SEEN_TODAY))
+    finally:
+        store.close()
+    async with running(tmp_path, tmp_path, (80, 24)) as pilot:
+        await until(pilot, listed)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        await settled(pilot)
+        task = pilot.app.screen
+        assert isinstance(task, TaskScreen)
+        for key, expected in (("4", {"drive": "electric"}), ("2", {"ribs": "four", "drive": "belt"})):
+            await pilot.press("f")
+            await until(pilot, lambda screen: isinstance(screen, FactsScreen))
+            (pick,) = pilot.app.screen.query(Select)
+            pick.focus()
+            await pilot.press("enter")
+            await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+            await settled(pilot)
+            assert all(one in words(pilot) for one in ("four ribs", "six", "electric"))
+            await pilot.press(key)
+            await until(pilot, lambda screen: isinstance(screen, FactsScreen))
+            await pilot.press("f10")
+            await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+            await settled(pilot)
+            assert task.session.case.facts == expected
+            await pilot.press("u")
+            await settled(pilot)
+
+
+def test_what_nobody_has_checked_is_taken_for_granted(bench: Callable[..., Bench]) -> None:
+    """A reading that relies on the circuit as it came in does not make it a thing that somebody has seen."""
+    session = bench(Known("drive", "belt")).session.noted("outside", "20")
+    granted = "Taken for granted, as nobody has said otherwise: Circuit as it came (key w)"
+    assert granted in text_of(session, "vent")
+    relied = session.saw("vent", "warm", wait="over")
+    assert "filled" in relied.waiting
+    assert relied.taken_for_granted == {"filled"}
+    stated = bench(Stated("filled", MORNING.isoformat())).session
+    assert "filled" not in stated.taken_for_granted
+
+
+def test_a_card_says_in_place_only_of_what_somebody_made(bench: Callable[..., Bench]) -> None:
+    """After cooling was run the circuit is still only taken for granted; the engine was made hot."""
+    begun = bench(Known("drive", "belt")).session.noted("outside", "20").prepared(["hot", "cooling"])
+    shown = card(begun, proposal_of(begun, "vent"), "certain", was_waited=True)
+    lines = [line.plain for line in shown.lines]
+    assert "✓ In place: Circuit as it came" not in lines
+    assert "Taken for granted, as nobody has said otherwise: Circuit as it came (key w)" in lines
+
+
+def test_what_is_left_before_the_car_leaves_is_said(tmp_path: Path, bench: Callable[..., Bench]) -> None:
+    """On the card of the check, and before the job is closed; nothing before a repair."""
+    text = AT_THE_BENCH.replace(
+        "    check: Drive", "    before_leaving: Fill it up and weigh it\n    check: Drive"
+    )
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + text, encoding="utf-8")
+    job = bench(Confirmed("c", SEEN_TODAY)).session
+    session = Session.opened(Engines(checked([tmp_path])), job.store, job.filed, Workshop())
+    assert "Fill it up" not in session.closing_words("")
+    repaired = session.repaired("belt")
+    assert "Before the car leaves: Fill it up and weigh it." in text_of(repaired)
+    assert "Do before the car leaves: Fill it up and weigh it." in repaired.closing_words("belt")
 
 
 # ------------------------------------------------------------------------------------ what decides a wait

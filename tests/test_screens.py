@@ -147,7 +147,7 @@ async def opened(pilot: Pilot[None], tag: str = "bay 2") -> TaskScreen:
     await until(pilot, lambda screen: isinstance(screen, TaskScreen))
     screen = pilot.app.screen
     assert isinstance(screen, TaskScreen)
-    if screen.session.confirm_is_due:
+    if screen.session.complaint.confirm is not None:
         await entered(pilot, lambda: screen.session.confirmed(NOT_TRIED))
     return screen
 

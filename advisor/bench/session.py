@@ -92,7 +92,7 @@ from advisor.case.typed import (
 )
 from advisor.inference.engine import Engine, InferenceEngine
 from advisor.knowledge.conditions import Way, minutes_for, not_on, wanted_by, way_to, way_to_reading
-from advisor.knowledge.knowledge import Knowledge, setups_of, worst_first
+from advisor.knowledge.knowledge import Knowledge, answers_of, setups_of, tellers, worst_first
 from advisor.knowledge.unlisted import owner_of, unlisted_of
 from advisor.knowledge.vocabulary import ByFact, Complaint, Fact, LimitByFact, Reading
 from advisor.measure import refrigerants as saturation
@@ -290,6 +290,18 @@ class Session:
         return present(self.knowledge, self.case, self.filed.times, self.store.clock())
 
     @cached_property
+    def taken_for_granted(self) -> frozenset[str]:
+        """The setups in place that cars arrive with and that nobody has made, stated or restored."""
+        setups, said = self.knowledge.setups, set[str]()
+        for move in moves(self.knowledge, self.case, self.filed.times):
+            said.update(move.made)
+            if isinstance(move.entry, Stated):
+                said.add(move.entry.setup)
+            elif isinstance(move.entry, Repaired):
+                said.update(self.knowledge.faults[move.entry.fault].restores)
+        return frozenset(one for one in self.waiting if setups[one].on_arrival and one not in said)
+
+    @cached_property
     def waiting(self) -> Mapping[str, float]:
         """The setups in place, with the minutes that their waiting still takes."""
         return self.car.waiting_minutes(self.store.clock())
@@ -353,6 +365,11 @@ class Session:
                 wanted |= wanted_by(knowledge, one.reading)
         wanted -= {*own, *self.waiting}
         return own, tuple(one for one in knowledge.setups if one in wanted)
+
+    @property
+    def before_leaving(self) -> str:
+        """What has still to be done to a car that was repaired, before it leaves; or ""."""
+        return (self.complaint.before_leaving or "") if self.case.repairs else ""
 
     @property
     def check_setups(self) -> tuple[str, ...]:
@@ -842,12 +859,11 @@ class Session:
         Another fact that tells it is asked in its place, with what that one leaves open.
         """
         facts = self.knowledge.facts
-        for name, other in facts.items():
-            told = {at for values in other.tells.values() for one, at in values.items() if one == fact}
-            if told and name not in self.case.facts and name in self.facts:
-                rest = tuple((fact, value) for value in facts[fact].values if value not in told)
-                return other.ask, (*((name, value) for value in other.values), *rest)
-        return facts[fact].ask, tuple((fact, value) for value in facts[fact].values)
+        asked = {one: said for one, said in self.facts.items() if one not in self.case.facts}
+        teller = tellers({**asked, fact: facts[fact]}).get(fact)
+        if teller is not None:
+            return facts[teller].ask, answers_of(facts, teller, [fact])
+        return facts[fact].ask, answers_of(facts, fact, ())
 
     def without(self, step: int) -> Session:
         """Return the job as if a step were taken back already, to ask for it anew; nothing is saved."""
@@ -1203,6 +1219,8 @@ class Session:
         due = "; ".join(to_put_back(self.knowledge, self.case))
         if due:
             said += f" Put back before the car leaves: {due}."
+        if self.before_leaving:
+            said += f" Do before the car leaves: {self.before_leaving}."
         return f"{head} {said} It then stands among the closed jobs, where it can be reopened."
 
     def cancelling_words(self, reason: str) -> str:

@@ -225,6 +225,25 @@ def worst_first(
     return tuple(sorted(hold, key=lambda one: words.index(said[one].signal)))
 
 
+def tellers(facts: Mapping[str, Fact]) -> dict[str, str]:
+    """Return the facts that another one tells, each with the first such: it is asked in their place."""
+    found: dict[str, str] = {}
+    for name, fact in facts.items():
+        for told in (one for values in fact.tells.values() for one in values):
+            if told in facts and told != name and name not in found:
+                found.setdefault(told, name)
+    return found
+
+
+def answers_of(facts: Mapping[str, Fact], name: str, told: Iterable[str]) -> tuple[tuple[str, str], ...]:
+    """Return a fact's answers as (fact, value), with what they leave open of facts that it tells."""
+    own = [(name, value) for value in facts[name].values]
+    for one in told:
+        known = {values[one] for values in facts[name].tells.values() if one in values}
+        own += [(one, value) for value in facts[one].values if value not in known]
+    return tuple(own)
+
+
 def setups_of(knowledge: Knowledge, reading: str) -> tuple[str, ...]:
     """Return every setup a reading needs, prerequisites first."""
     return _first_to_last(knowledge.setups, *knowledge.readings[reading].setup)

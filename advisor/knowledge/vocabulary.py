@@ -335,10 +335,11 @@ class Complaint(Gated):
     """A top event: what the customer complains about. `comes` is how such a car gets here, for the caller.
 
     `confirm` says how somebody sees at the car that it is there, before anything is measured, and `come_back`
-    under which conditions the car comes again where no fault was found.
+    under which conditions the car comes again where no fault was found. `before_leaving` is what has to be
+    done after a repair, whatever the cause, before the car leaves.
     """
 
-    later = frozenset({"check_setup", "comes", "confirm", "come_back"})
+    later = frozenset({"check_setup", "comes", "confirm", "come_back", "before_leaving"})
 
     family: Text
     customer: OneOrMany = ()
@@ -350,6 +351,7 @@ class Complaint(Gated):
     check: Text | None = None
     check_minutes: Minutes = CHECK_MINUTES
     check_setup: OneOrMany = ()
+    before_leaving: Text | None = None
 
     @property
     def looked_for(self) -> Confirmation:

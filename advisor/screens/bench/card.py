@@ -293,7 +293,7 @@ def _to_make(session: Session, proposal: CandidateReading) -> list[Content]:
 def _holding(session: Session, proposal: CandidateReading) -> list[Content]:
     """Return the setups of the reading that are in place or taken for granted, and those it ends."""
     knowledge, lines = session.knowledge, _in_place(session, proposal)
-    for setup in proposal.assumed:
+    for setup in dict.fromkeys((*proposal.assumed, *_needed(session, proposal, granted=True))):
         name = knowledge.setups[setup].name
         lines.append(Content(f"Taken for granted, as nobody has said otherwise: {name} (key w)"))
     ends = [knowledge.setups[setup].name for setup in proposal.ends]
@@ -348,8 +348,13 @@ def _before_lines(session: Session, plan: WaitPlan | None) -> list[Content]:
 
 def _in_place(session: Session, proposal: CandidateReading) -> list[Content]:
     """Return the setups of the reading that are in place, their waiting over."""
-    needed = [setup for setup in session.needed(proposal.reading) if session.waiting.get(setup) == 0]
+    needed = _needed(session, proposal, granted=False)
     return [Content(f"✓ In place: {session.knowledge.setups[setup].name}") for setup in needed]
+
+
+def _needed(session: Session, proposal: CandidateReading, *, granted: bool) -> list[str]:
+    needed = [setup for setup in session.needed(proposal.reading) if session.waiting.get(setup) == 0]
+    return [setup for setup in needed if (setup in session.taken_for_granted) == granted]
 
 
 def caution_lines(session: Session, cautions: Iterable[str]) -> list[Content]:
@@ -479,6 +484,8 @@ def _check(session: Session, title: str, lines: list[Content]) -> Card:
     lines.append(Content(f"How: {check.how}"))
     lines += _put_back_first(session, session.check_setups)
     lines += _setups(session, session.check_setups)
+    if session.before_leaving:
+        lines.append(Content.styled(f"Before the car leaves: {session.before_leaving}.", "bold"))
     lines.append(Content("What was read before the repair still counts."))
     choices = [
         ("checked gone", "1 The complaint is gone", ""),

@@ -11,6 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, VerticalScroll
 from textual.widgets import Button, Label, Static
 
+from advisor.knowledge.knowledge import answers_of, tellers
 from advisor.knowledge.vocabulary import Fact
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.keyline import KeyLine
@@ -37,6 +38,7 @@ class FactsScreen(AskingScreen[dict[str, str]]):
     ) -> None:
         super().__init__()
         self.facts, self.known, self.heard, self.said = facts, known, heard, said
+        self.tellers = tellers(facts)
 
     def compose(self) -> ComposeResult:
         """Lay out a row for each fact that matters for this complaint."""
@@ -45,13 +47,18 @@ class FactsScreen(AskingScreen[dict[str, str]]):
             yield Static(f"The customer said: “{self.said}”", id="said", markup=False)
         with VerticalScroll(id="facts", can_focus=False):
             for name, fact in self.facts.items():
+                if name in self.tellers:
+                    continue
                 with Horizontal(classes="fact"):
                     yield Label(fact.ask, markup=False)
                     yield Select(
                         fact.ask,
-                        [(value, fact.in_words(value)) for value in fact.values],
+                        [
+                            (_line(name, one, value), self.facts[one].in_words(value))
+                            for one, value in self.answers(name)
+                        ],
                         "not known",
-                        self.known.get(name, self.heard.get(name)),
+                        self.before(name),
                         may_be_none=True,
                         name=f"fact-{name}",
                     )
@@ -59,6 +66,16 @@ class FactsScreen(AskingScreen[dict[str, str]]):
                     yield Static(f"  ↑ heard: {fact.in_words(self.heard[name])}, right?", markup=False)
         yield Button("Go on", id="go", variant="primary", compact=True)
         yield KeyLine()
+
+    def answers(self, name: str) -> tuple[tuple[str, str], ...]:
+        """Return the answers to a question, those of facts that it tells included."""
+        return answers_of(self.facts, name, [told for told, by in self.tellers.items() if by == name])
+
+    def before(self, name: str) -> str | None:
+        """Return the answer that is known or was heard already."""
+        said = {**self.heard, **self.known}
+        known = [_line(name, one, value) for one, value in self.answers(name) if said.get(one) == value]
+        return known[0] if known else None
 
     def on_button_pressed(self) -> None:
         """Hand back what is known."""
@@ -70,5 +87,12 @@ class FactsScreen(AskingScreen[dict[str, str]]):
 
     def action_go(self) -> None:
         """Hand back what is known."""
-        chosen = {name: self.query_one(f"#fact-{name}", Select).value for name in self.facts}
-        self.dismiss({name: value for name, value in chosen.items() if value is not None})
+        asked = [name for name in self.facts if name not in self.tellers]
+        lines = {(name, _line(name, *one)): one for name in asked for one in self.answers(name)}
+        chosen = [lines.get((name, self.query_one(f"#fact-{name}", Select).value or "")) for name in asked]
+        self.dismiss(dict(filter(None, chosen)))
+
+
+def _line(asked: str, fact: str, value: str) -> str:
+    """Return the id of an answer in the list of the question it is an answer to."""
+    return value if fact == asked else f"{fact} {value}"
