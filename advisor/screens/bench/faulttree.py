@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable, Iterator, Sequence
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from textual import on
 from textual.app import ComposeResult
@@ -12,6 +12,7 @@ from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.events import Click
 from textual.message import Message
+from textual.screen import Screen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -245,11 +246,9 @@ class FaultTreeScreen(AskingScreen[str]):
 
 
 class ReadingsAbout:
-    """Asks which of the readings that tell of an event to take."""
+    """Asks which of the readings that tell of an event to take; for any screen that shows the tree."""
 
-    def __init__(
-        self, screen: AskingScreen[str], session: Session, take: Callable[[str | None], None]
-    ) -> None:
+    def __init__(self, screen: Screen[Any], session: Session, take: Callable[[str | None], None]) -> None:
         self.screen, self.session, self.take = screen, session, take
 
     def ask(self, row: TreeRow) -> None:
