@@ -39,7 +39,8 @@ from advisor.cli.program import commands
 from advisor.desk.booking import booking_sheet
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
-from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.knowledge import Knowledge, answers_of, tellers
+from advisor.knowledge.vocabulary import Fact
 from advisor.model.network import build
 from advisor.policy import Policy
 from advisor.screens.bench.card import Card, _wait, card
@@ -437,6 +438,37 @@ async def test_the_form_asks_once_for_two_facts_and_in_words(tmp_path: Path) -> 
             assert task.session.case.facts == expected
             await pilot.press("u")
             await settled(pilot)
+
+
+def test_what_a_fact_has_answered_is_not_asked(tmp_path: Path, bench: Callable[..., Bench]) -> None:
+    """A question of the same matter is left out, with what is known in its place; one that is open stays."""
+    text = AT_THE_BENCH.replace(
+        "    ask: Does it squeal?\n", "    ask: Does it squeal?\n    answered_by: drive\n"
+    )
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + text, encoding="utf-8")
+    engines = Engines(checked([tmp_path]))
+    job, known = bench().session, bench(Known("drive", "belt")).session
+    session = Session.opened(engines, job.store, job.filed, Workshop())
+    assert proposal_of(session, "told").asked_first
+    session = Session.opened(engines, known.store, known.filed, Workshop())
+    assert {one.reading: why for one, why in session.advice.unavailable}["told"].startswith(
+        "answered already ("
+    )
+
+
+def test_a_fact_that_tells_another_at_times_is_asked_beside_it() -> None:
+    """Electric tells that nothing stops at the lights; petrol leaves it open, so both are asked."""
+    values: dict[str, float] = {"a": 50, "b": 50}
+    told = Fact(name="Told", ask="?", values=values)
+    at_times = Fact(name="At times", ask="?", values=values, tells={"a": {"told": "a"}})
+    always = Fact(name="Always", ask="?", values=values, tells={"a": {"told": "a"}, "b": {"told": "a"}})
+    assert tellers({"told": told, "one": at_times}) == {}
+    assert tellers({"told": told, "one": at_times, "other": always}) == {"told": "other"}
+    assert answers_of({"told": told, "other": always}, "other", ["told"]) == (
+        ("other", "a"),
+        ("other", "b"),
+        ("told", "b"),
+    )
 
 
 def test_what_nobody_has_checked_is_taken_for_granted(bench: Callable[..., Bench]) -> None:

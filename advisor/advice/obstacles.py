@@ -17,6 +17,7 @@ def obstacle(knowledge: Knowledge, case: Case, reading: str, workshop: Workshop)
         case.skipped.get(reading)
         or _lacking(knowledge, reading, workshop)
         or _not_on_this_car(knowledge, case, reading)
+        or _answered_already(knowledge, case, reading)
         or _not_today(knowledge, case, reading)
     )
 
@@ -72,6 +73,15 @@ def _not_on_this_car(knowledge: Knowledge, case: Case, reading: str) -> str | No
         return None
     known = knowledge.facts[fact]
     return f"not on this car ({known.name}: {known.in_words(case.facts[fact])})"
+
+
+def _answered_already(knowledge: Knowledge, case: Case, reading: str) -> str | None:
+    """Why the customer is not asked: a fact of the same matter is known."""
+    fact = next((one for one in knowledge.readings[reading].answered_by if one in case.facts), None)
+    if fact is None or fact not in knowledge.facts:
+        return None
+    known = knowledge.facts[fact]
+    return f"answered already ({known.name}: {known.in_words(case.facts[fact])})"
 
 
 def _not_today(knowledge: Knowledge, case: Case, reading: str) -> str | None:

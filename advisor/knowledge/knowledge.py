@@ -226,11 +226,15 @@ def worst_first(
 
 
 def tellers(facts: Mapping[str, Fact]) -> dict[str, str]:
-    """Return the facts that another one tells, each with the first such: it is asked in their place."""
+    """Return the facts that every value of another one tells, each with the first such.
+
+    That one is asked in their place.
+    """
     found: dict[str, str] = {}
     for name, fact in facts.items():
-        for told in (one for values in fact.tells.values() for one in values):
-            if told in facts and told != name and name not in found:
+        always = set.intersection(*({*fact.tells.get(value, {})} for value in fact.values))
+        for told in sorted(always & set(facts) - {name}):
+            if name not in found:
                 found.setdefault(told, name)
     return found
 

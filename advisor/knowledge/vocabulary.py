@@ -658,7 +658,7 @@ class Reading(Changing):
     who: Who = "technician"
     ask: Text | None = None
     right_by_phone: Annotated[Probability, Field(gt=0.5, le=1)] = RIGHT_BY_PHONE
-    answered_by: OneOrMany = ()  # facts of the same matter: once one of them is known, nobody asks by phone
+    answered_by: OneOrMany = ()  # facts of the same matter: once one of them is known, nobody asks
     warn: dict[str, Text] = {}
     minutes: MinutesByFact
     waiting_minutes: MinutesByFact = 0.0
