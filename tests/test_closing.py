@@ -174,14 +174,14 @@ async def test_closed_jobs_are_listed_searched_read_and_reopened(
     async with running(door, tmp_path, (100, 40)) as pilot:
         await until(pilot, listed)
         await settled(pilot)
-        assert keys(pilot) == ["new", "job 1", None, "closed 3", "closed 2"]
-        assert "Job 2: blue estate · Door rattles" in text_of(pilot)
+        assert keys(pilot) == [None, "job 1", None, "closed 3", "closed 2"]
+        assert "Job 2 · closed: Check strap loose, not proved" in text_of(pilot)
         assert "closed: Check strap loose, not proved" in text_of(pilot)
         start = pilot.app.screen
         for typed, found in (
-            ("van", ["new", "job 1", None, "closed 3"]),
-            ("strap estate", ["new", None, "closed 2"]),
-            ("nothing such", ["new"]),
+            ("van", [None, "job 1", None, "closed 3"]),
+            ("strap estate", [None, "closed 2"]),
+            ("nothing such", [None]),
         ):
             start.query_one("#search", Input).value = typed
             await settled(pilot)
@@ -210,7 +210,7 @@ async def test_closed_jobs_are_listed_searched_read_and_reopened(
         await until(pilot, lambda screen: isinstance(screen, StartScreen) and listed(screen))
         start.query_one("#search", Input).value = ""
         await settled(pilot)
-        assert keys(pilot) == ["new", "job 2", "job 1", None, "closed 3"]
+        assert keys(pilot) == [None, "job 2", "job 1", None, "closed 3"]
 
 
 async def test_of_many_closed_jobs_the_newest_are_listed_and_all_are_searched(
@@ -223,10 +223,10 @@ async def test_of_many_closed_jobs_the_newest_are_listed_and_all_are_searched(
         await until(pilot, listed)
         await settled(pilot)
         assert len(keys(pilot)) == 2 + 50
-        assert "Closed jobs: 60, the newest 50 of them" in text_of(pilot)
+        assert "CLOSED: 60, the newest 50 of them" in text_of(pilot)
         pilot.app.screen.query_one("#search", Input).value = "car 00"
         await settled(pilot)
-        assert keys(pilot) == ["new", None, "closed 1"]
+        assert keys(pilot) == [None, "closed 1"]
 
 
 def test_reopening_is_an_entry_and_happens_once(door: Path, store: Store) -> None:

@@ -16,8 +16,9 @@ import sqlalchemy as sa
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence
 from advisor.bench.customer import customer_sheet
+from advisor.bench.handover import handover
 from advisor.bench.jobcard import job_card
-from advisor.bench.session import Engines, Session, job_summary
+from advisor.bench.session import Engines, Session
 from advisor.case.confirmed import gather
 from advisor.case.entries import (
     Accounted,
@@ -121,7 +122,7 @@ def use(engines: Engines, store: Store, filed: StoredCase) -> None:
     for write in (job_card, customer_sheet):
         write(knowledge, engines.of, filed, store.preferences(), AT)
     session = Session.opened(engines, store, filed, Workshop())
-    job_summary(session)
+    handover(session)
     with suppress(InconsistentEvidence):
         session.worked_out()
         session.fields("door_play")

@@ -117,7 +117,7 @@ async def test_a_tag_stored_with_line_breaks_is_shown_in_one_line(
     async with running(door, tmp_path) as pilot:
         await until(pilot, listed)
         jobs = pilot.app.screen.query_one("#jobs", OptionList)
-        assert str(jobs.get_option("job 1").prompt).splitlines()[0].startswith("Job 1: blue estate bay 2 · ")
+        assert str(jobs.get_option("job 1").prompt).splitlines()[0].startswith("blue estate bay 2 ")
         await pilot.press("down", "enter")
         await until(pilot, lambda screen: not isinstance(screen, StartScreen))
         await pilot.press("f10")

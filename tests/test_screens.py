@@ -270,7 +270,7 @@ async def test_a_job_goes_on_where_it_was_left(door: Path, tmp_path: Path) -> No
         entries = task.session.filed.case.entries
     async with running(door, tmp_path) as pilot:
         await until(pilot, listed)
-        assert "Job 1: bay 2 · Door rattles" in text_of(pilot)
+        assert "Job 1 · Door rattles" in text_of(pilot)
         await pilot.press("down", "enter")
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))
         screen = pilot.app.screen
@@ -328,7 +328,7 @@ async def test_closing_records_the_cause_that_was_found(door: Path, tmp_path: Pa
         await opened(pilot)
         await pilot.press("c", "1", "1")
         await until(pilot, listed)
-        assert "Closed jobs: 1" in text_of(pilot)
+        assert "CLOSED" in text_of(pilot)
     store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
     closed = store.cases()[0].case.closed
     store.close()

@@ -19,8 +19,9 @@ from advisor.advice.situation import InconsistentEvidence, Situation, current_fa
 from advisor.advice.waits import plan
 from advisor.bench import session as sessions
 from advisor.bench.customer import customer_sheet
+from advisor.bench.handover import handover
 from advisor.bench.jobcard import job_card
-from advisor.bench.session import Engines, NotSo, Session, job_summary, reopened
+from advisor.bench.session import Engines, NotSo, Session, reopened
 from advisor.bench.wording import entry_words
 from advisor.case.entries import (
     Accounted,
@@ -215,7 +216,7 @@ def test_a_contradicting_answer_is_refused_and_not_saved(
     with pytest.raises(InconsistentEvidence):
         session.taken_back(3)
     assert stored(session.withdrawn(3))[-1] == TakenBack(3, "")
-    assert job_summary(session).next_step == "open it to put it right"
+    assert handover(session).next_step == "open it to put it right"
 
 
 def test_facts_that_are_known_already_are_not_entered_again(shipped: Knowledge, store: Store) -> None:
@@ -736,7 +737,7 @@ def test_a_job_in_the_list_says_what_leads_and_what_comes_next(
 ) -> None:
     """The next step is a wait that runs, what a stop asks for, or the first reading of the ranking."""
     session = opened(hum, store, *entries)
-    found = job_summary(session)
+    found = handover(session)
     first = session.advice.suspects[0]
     assert (found.leading, found.probability) == (first.name, first.probability)
     assert leading is None or found.leading == leading
@@ -752,7 +753,7 @@ def test_a_job_that_does_not_fit_the_knowledge_is_listed_all_the_same(
         raise InconsistentEvidence(("x",), "")
 
     monkeypatch.setattr(sessions, "advise", clashes)
-    found = job_summary(bench)
+    found = handover(bench)
     assert found.leading == "what was entered does not fit this knowledge"
     assert (found.probability, found.next_step) == (0.0, "open it to put it right")
 

@@ -1284,34 +1284,6 @@ def reopened(store: Store, number: int, reason: str = "") -> StoredCase | None:
     return store.append(filed, *entries)
 
 
-@dataclass(frozen=True)
-class JobSummary:
-    """A job in a list: the leading cause with its probability, and the next step in words."""
-
-    leading: str
-    probability: float
-    next_step: str
-
-
-def job_summary(session: Session) -> JobSummary:
-    """Return what a list of jobs says of one."""
-    try:
-        advice = session.advice
-    except InconsistentEvidence:
-        return JobSummary("what was entered does not fit this knowledge", 0.0, "open it to put it right")
-    leading = advice.suspects[0]
-    waits = [setup for setup, left in session.waiting.items() if left > 0]
-    if waits:
-        step = f"waiting: {session.knowledge.setups[waits[0]].name}"
-    elif session.confirm_is_due:
-        step = "see whether the complaint is there"
-    elif advice.stop is not None:
-        step = STOP_STEPS[advice.stop.reason]
-    else:
-        step = session.proposals[0].name
-    return JobSummary(leading.name, leading.probability, step)
-
-
 def _back(step: int) -> tuple[TakenBack, ...]:
     """Return the taking back of a step that another answer replaces; nothing for step 0."""
     return (TakenBack(step, CORRECTED),) if step else ()

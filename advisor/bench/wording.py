@@ -6,7 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from advisor.advice.advice import Advice, CandidateReading, FaultPosterior, Stop
 from advisor.advice.conflict import Disagreement
-from advisor.advice.proof import Ending, SureGroup
+from advisor.advice.proof import Ending, SureGroup, was_seen
 from advisor.case.case import Case
 from advisor.case.condition import Present
 from advisor.case.current_draw import Account
@@ -54,6 +54,8 @@ CLEARS_NOTHING = "The complaint was not there at this reading, so a normal resul
 """What is said of a reading that shows a fault only while the complaint is there."""
 MOST_OF_A_GROUP = 3
 """So many of its faults are named where a group is sure and none of it."""
+LIKELY_FROM = 0.5
+"""From this probability on a leading cause is called likely: more so than not."""
 LITTLE = 0.01
 """Where no cause moves by so much, an answer is said to change little (the project's choice)."""
 
@@ -403,6 +405,33 @@ def cause_words(knowledge: Knowledge, closed: Closed) -> str:
     if closed.in_words:
         return f"{closed.remark} (in words, not one of those listed)"
     return knowledge.title(closed.fault) if closed.fault else "no fault found"
+
+
+def standing_words(cause: str, probability: float, proved: bool) -> str:
+    """Return where an open search stands: its leading cause, and whether that is proved."""
+    if proved:
+        return f"proved: {cause}, {percent(probability)}"
+    if probability >= LIKELY_FROM:
+        return f"likely {cause}, {percent(probability)}, not proved"
+    return f"still open: {cause} leads, {percent(probability)}"
+
+
+def group_words(group: str, probability: float, proved: bool) -> str:
+    """Return where a search stands that is sure of a group, and of none of its causes."""
+    return f"{'proved' if proved else 'likely'}: {group}, {percent(probability)}, which of it is open"
+
+
+def closed_words(knowledge: Knowledge, case: Case) -> str:
+    """Return how a job ended: the cause and whether it was proved, or why it was cancelled."""
+    closed, cancelled = case.closed, case.cancelled
+    if closed is None:
+        return f"cancelled: {cancelled.reason}" if cancelled else ""
+    if case.complaint not in knowledge.complaints:
+        return f"closed: {closed.remark}"
+    how = ""
+    if closed.fault in knowledge.faults:
+        how = ", proved" if was_seen(knowledge, case, closed.fault) else ", not proved"
+    return f"closed: {cause_words(knowledge, closed)}{how}"
 
 
 def ending_words(knowledge: Knowledge, found: Ending) -> str:

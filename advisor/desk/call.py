@@ -620,12 +620,8 @@ class Visit:
     def is_only_a_call(self) -> bool:
         """Whether it was begun on the phone, is not booked, and nobody at the car has gone on with it."""
         entries = [entry for job in self.jobs for entry in job.case.entries]
-        told = [
-            entry for entry in entries if _on_the_phone(entry) or isinstance(entry, Warned | SaidByCustomer)
-        ]
-        others = [entry for entry in entries if entry not in told]
-        only = all(isinstance(entry, Known | TakenBack) for entry in others)
-        return self.day is None and bool(told) and only
+        told = any(_on_the_phone(entry) or isinstance(entry, Warned | SaidByCustomer) for entry in entries)
+        return self.day is None and told and not any(has_begun(job.case) for job in self.jobs)
 
     def words(self, knowledge: Knowledge, today: date) -> str:
         """Which jobs they are and when the car comes."""
@@ -657,6 +653,12 @@ def visits(knowledge: Knowledge, store: Store) -> tuple[Visit, ...]:
 
 def _number(job: StoredCase) -> int:
     return job.number
+
+
+def has_begun(case: Case) -> bool:
+    """Return whether somebody at the car has entered something, beside what was said and booked before."""
+    before = Known | TakenBack | Warned | SaidByCustomer | Booked
+    return not all(_on_the_phone(entry) or isinstance(entry, before) for entry in case.entries)
 
 
 def _on_the_phone(entry: Entry) -> bool:

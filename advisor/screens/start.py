@@ -1,36 +1,45 @@
-"""The first screen: open jobs and where they stand, closed ones, a search, and a line for a new job."""
+"""The first screen: the jobs by what can be done now, closed ones, a search, and all of one job."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import date
 from typing import ClassVar
 
 from textual import on, work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
+from textual.containers import Container, VerticalScroll
 from textual.content import Content
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from advisor.advice.proof import was_seen
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import InconsistentEvidence, Situations
-from advisor.bench.session import Engines, JobSummary, Session, job_summary, reopened
-from advisor.bench.wording import cause_words
+from advisor.bench.handover import Handover, RunningWait, done_lines, handover, wait_of
+from advisor.bench.session import Engines, Session, reopened
+from advisor.bench.wording import closed_words
 from advisor.case.case import Case
 from advisor.case.entries import CAME_BACK, CORRECTION, Closed
 from advisor.desk.booking import gets_here, what_is_done
-from advisor.desk.call import INSPECTION, INSPECTION_NAME, Call, Inspection, Visit, customer_says
-from advisor.desk.schedule import read_back
+from advisor.desk.call import (
+    INSPECTION,
+    INSPECTION_NAME,
+    Call,
+    Inspection,
+    customer_says,
+    has_begun,
+    wish_of,
+)
 from advisor.inference.engine import TooWide
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
-from advisor.papers.format import age, percent
+from advisor.papers.format import bar, clock_words, duration, when
 from advisor.policy import Policy
 from advisor.screens.bench.changed import ChangedScreen
 from advisor.screens.bench.jobcard import JobCardScreen
+from advisor.screens.bench.jobs import JobLine, handed_over, job_words, looked_up
 from advisor.screens.bench.new import NewJobScreen
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.desk.days import DeskScreen
@@ -45,6 +54,16 @@ from advisor.store.store import Store
 
 MOST_CLOSED = 50
 """The most closed jobs listed at once."""
+WIDE = 110
+"""From so many columns on, all of the job gone to stands beside the list."""
+PANEL_SHARE = 0.45
+"""The part of a wide screen that it takes."""
+AROUND_A_LINE = 3
+"""Columns of the list that its lines do not have: a blank on each side, and the scroll bar."""
+PASSING_SECONDS = 20.0
+"""Interval at which the time left of waits is shown anew."""
+WAIT_BAR = 10
+"""Characters of the bar of a wait."""
 
 
 class StartScreen(AskingScreen[None]):
@@ -67,19 +86,25 @@ class StartScreen(AskingScreen[None]):
         """Jobs that cannot be worked on: for each a line for the list, and the details."""
         self.closed: dict[str, StoredCase] = {}
         self.cancelled: dict[str, StoredCase] = {}
+        self.is_read = False
+        """Whether the jobs were read once."""
         self.news = ""
         """The outcome of the job left last."""
         self.inspections: dict[str, StoredCase] = {}
         """Cars booked at the desk without a known complaint."""
-        self.glances: dict[int, tuple[int, JobSummary]] = {}
+        self.glances: dict[int, tuple[tuple[int, bool], Handover]] = {}
+        """What a colleague is told of each job, by its entries and whether a wait ran."""
+        self.HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (WIDE, "-wide")]
 
     def compose(self) -> ComposeResult:
-        """Lay out the search, then the jobs."""
-        yield Static("advisor: which reading next, how sure are we, when to stop", id="title")
-        search = Input(placeholder="tag, complaint, cause", id="search", max_length=80)
-        search.border_title = "Search all jobs (key /)"
-        yield search
-        yield OptionList(id="jobs")
+        """Lay out the search above the jobs, and all of one job beside them."""
+        yield Static("Jobs", id="title")
+        field = "/ search: tag, number, complaint, cause, closed too"
+        yield Input(placeholder=field, id="search", max_length=80, compact=True)
+        with Container(id="middle"):
+            yield OptionList(id="jobs")
+            with VerticalScroll(id="right", can_focus=False):
+                yield Static(id="told")
         yield Static(id="says", markup=False)
         yield KeyLine()
 
@@ -88,6 +113,24 @@ class StartScreen(AskingScreen[None]):
         for one in self.store.told:
             self.notify(one, severity="warning", timeout=15, markup=False)
         self.refresh_jobs()
+        self.set_interval(PASSING_SECONDS, self.pass_time)
+
+    def on_resize(self) -> None:
+        """Fit the lines to the new width."""
+        if self.is_read:
+            self.list_jobs()
+
+    def pass_time(self) -> None:
+        """Show the time left of waits anew; once one is over, what comes next."""
+        if not self.is_current or not self.is_read or self.query_one("#jobs").disabled:
+            return
+        if any(
+            self.glances.get(one.number, (self.stand(one),))[0] != self.stand(one)
+            for one in self.jobs.values()
+        ):
+            self.read()
+        elif any(map(self.wait, self.jobs.values())):
+            self.list_jobs()
 
     def cannot(self, what: str, lines: list[str]) -> None:
         """Say what keeps a job from being worked on, and what to do."""
@@ -114,72 +157,176 @@ class StartScreen(AskingScreen[None]):
         self, open_ones: list[StoredCase], closed: list[StoredCase], cancelled: list[StoredCase]
     ) -> None:
         """List the open jobs, and below them the closed and the cancelled ones."""
-        hint = (
-            "Choose with ↑ ↓ and Enter, or tap. This is advice: local rules and licensed practice come first."
-        )
+        hint = "Enter goes on. This is advice: local rules and licensed practice come first."
         self.query_one("#says", Static).update(f"{self.news}\n{hint}" if self.news else hint)
         self.cancelled = {f"cancelled {one.number}": one for one in cancelled}
         self.jobs = {f"job {one.number}": one for one in open_ones}
         self.closed = {f"closed {one.number}": one for one in closed}
+        self.is_read = True
         self.list_jobs()
-        self.asks(tuple(self.jobs))
         # A screen that comes up while its browser page is in the background gets no focus by itself.
         if self.focused is None:
             self.query_one("#jobs").focus()
 
+    def wait(self, filed: StoredCase) -> RunningWait | None:
+        """Return the wait that runs on a job."""
+        return wait_of(self.engines.knowledge, filed, self.store.clock())
+
+    def stand(self, filed: StoredCase) -> tuple[int, bool]:
+        """Return what decides whether what is told of a job still holds."""
+        return filed.entries, self.wait(filed) is not None
+
+    def told(self, filed: StoredCase) -> Handover | None:
+        """Return what is told of a job, or None while it is worked out."""
+        stand, told = self.glances.get(filed.number, (None, None))
+        return told if stand == self.stand(filed) else None
+
+    def groups(self) -> Iterable[tuple[str, list[tuple[str, JobLine]]]]:
+        """Yield the jobs below their headings, those first that a person can go on with now."""
+        waits = {key: found for key, one in self.jobs.items() if (found := self.wait(one))}
+        cars = {**self.jobs, **self.inspections}
+        coming = [key for key, one in cars.items() if one.case.booked and not has_begun(one.case)]
+        coming = sorted((one for one in coming if one not in waits), key=lambda one: _day(cars[one]))
+        ready = [key for key in cars if key not in waits and key not in coming]
+        ready.sort(key=lambda key: not cars[key].case.dangers)
+        yield "Ready for you", [(key, self.ready_line(cars[key])) for key in ready]
+        soonest = sorted(waits.items(), key=lambda one: one[1].minutes_left)
+        yield "Waiting", [(key, self.waiting_line(cars[key], found)) for key, found in soonest]
+        yield "Coming", [(key, self.coming_line(cars[key])) for key in coming]
+        unusable = [(key, JobLine(line, "", "")) for key, (line, _) in self.unusable.items()]
+        yield "Cannot be worked on", unusable
+        yield "Closed", [(key, self.done_line(one)) for key, one in self.closed.items()]
+        yield "Cancelled", [(key, self.done_line(one)) for key, one in self.cancelled.items()]
+
     def list_jobs(self) -> None:
-        """List the jobs that match the search, after the line for a new one."""
+        """List the jobs that match the search; the same one stays highlighted."""
         jobs = self.query_one("#jobs", OptionList)
         wanted = self.query_one("#search", Input).value.casefold().split()
-        highlighted = jobs.highlighted
+        before = jobs.highlighted_option.id if jobs.highlighted_option else None
+        width = self.line_width
+        options: list[Option] = []
+        counts: list[str] = []
+        for title, lines in self.groups():
+            if lines and title in ("Ready for you", "Waiting", "Coming"):
+                counts.append(f"{len(lines)} {title.split()[0].lower()}")
+            found = [(key, line) for key, line in lines if line.fits(wanted)]
+            shown = found[:MOST_CLOSED] if title in ("Closed", "Cancelled") else found
+            if not found:
+                continue
+            heading = title.upper()
+            if len(shown) < len(found):
+                heading += f": {len(found)}, the newest {MOST_CLOSED} of them; search for the others"
+            blank = "\n" if options else ""
+            options.append(Option(Content.styled(f"{blank}{heading}", "bold dim"), disabled=True))
+            options += [Option(job_words(line, width), id=key) for key, line in shown]
+        if not (self.jobs or self.inspections or self.unusable) and not wanted:
+            options.insert(0, Option(Content("No open job. n begins one."), disabled=True))
+        elif not options:
+            options.append(Option(Content("No job fits what is typed. Esc clears it."), disabled=True))
+        self.query_one("#title", Static).update(f"Jobs: {', '.join(counts)}" if counts else "Jobs")
         jobs.clear_options()
-        jobs.add_option(Option(Content.styled("n New job", "bold"), id="new"))
-        lines: list[tuple[str, tuple[str, ...]]] = [
-            *((key, self.words(filed)) for key, filed in self.jobs.items()),
-            *((key, self.inspection_words(filed)) for key, filed in self.inspections.items()),
-            *((key, (line,)) for key, (line, _) in self.unusable.items()),
-        ]
-        jobs.add_options(_option(key, words) for key, words in lines if _fits(words, wanted))
-        self.list_done("Closed jobs", self.closed, wanted)
-        self.list_done("Cancelled jobs", self.cancelled, wanted)
-        jobs.highlighted = min(highlighted or 0, jobs.option_count - 1)
+        jobs.add_options(options)
+        keys = [one.id for one in options]
+        first = next((at for at, one in enumerate(options) if not one.disabled), None)
+        jobs.highlighted = keys.index(before) if before in keys and before else first
+        self.asks(tuple(keys))
+        self.show_told()
 
-    def list_done(self, title: str, done: dict[str, StoredCase], wanted: list[str]) -> None:
-        """List finished jobs that match the search below a title, newest first."""
-        jobs = self.query_one("#jobs", OptionList)
-        lines = [(key, self.closed_words(filed)) for key, filed in done.items()]
-        found = [(key, words) for key, words in lines if _fits(words, wanted)]
-        if found:
-            count = f"{title}: {len(found)}"
-            if len(found) > MOST_CLOSED:
-                count += f", the newest {MOST_CLOSED} of them; search for the others"
-            jobs.add_option(Option(Content.styled(count, "bold"), disabled=True))
-            jobs.add_options(_option(key, words) for key, words in found[:MOST_CLOSED])
+    @property
+    def line_width(self) -> int:
+        """Columns of a line of the list."""
+        return self.size.width - AROUND_A_LINE - (self.panel_width if self.size.width >= WIDE else 0)
 
-    def words(self, filed: StoredCase) -> tuple[str, str]:
-        """Return two lines on a job: which it is, and where it stands."""
-        complaint = self.engines.knowledge.complaints[filed.case.complaint].name
-        danger = "DANGER " if filed.case.dangers else ""
-        when = age(filed.last_modified, self.store.clock())
-        booked = filed.case.booked
+    @property
+    def panel_width(self) -> int:
+        """Columns of what is told beside the list."""
+        return round(self.size.width * PANEL_SHARE)
+
+    def complaint(self, filed: StoredCase) -> str:
+        """Return the name of a job's complaint."""
+        if filed.case.complaint == INSPECTION:
+            return INSPECTION_NAME
+        return self.engines.knowledge.complaints[filed.case.complaint].name
+
+    def ready_line(self, filed: StoredCase) -> JobLine:
+        """Return a job that somebody can go on with: what comes next, and its minutes."""
+        told = self.told(filed)
+        touched = _short(filed.last_modified)
+        if filed.case.complaint == INSPECTION:
+            return self.line(filed, "inspect it", touched, _said(filed))
+        if told is None:
+            return self.line(filed, "…", touched)
+        end = touched if told.minutes is None else duration(told.minutes)
+        return self.line(filed, told.next_step, end, [told.standing])
+
+    def waiting_line(self, filed: StoredCase, found: RunningWait) -> JobLine:
+        """Return a job whose wait runs: until when, how much is left, and what can be read meanwhile."""
+        what = f"{clock_words(found.ready)}  {bar(found.share_over, WAIT_BAR).replace(' ', '░')}"
+        told = self.told(filed)
+        rest = [found.name, *([told.meanwhile, told.standing] if told else ())]
+        return self.line(filed, f"until {what}", f"{duration(found.minutes_left)} left", rest)
+
+    def coming_line(self, filed: StoredCase) -> JobLine:
+        """Return a car that is booked and not begun: its day and time, and what is known of it already."""
+        answers = len(filed.case.taken)
+        known = f"{answers} answer{'' if answers == 1 else 's'} by phone" if answers else ""
         today = self.store.clock().astimezone().date()
-        day = f" · booked {read_back(date.fromisoformat(booked.day), today)}" if booked else ""
-        head = f"Job {filed.number}: {danger}{filed.tag} · {complaint} · {when}{day}"
-        if filed.case.dangers:
-            return head, danger_words(self.engines.knowledge, filed.case)
-        entries, told = self.glances.get(filed.number, (-1, None))
-        if told is None or entries != filed.entries:
-            return head, "  …"
-        return head, f"  {percent(told.probability)} {told.leading} → {told.next_step}"
+        end = ", ".join(filter(None, (_day_words(_day(filed), today), wish_of(filed.case))))
+        return self.line(filed, known or "booked", end, _said(filed))
 
-    def inspection_words(self, filed: StoredCase) -> tuple[str, str]:
-        """Return two lines on a car booked without a known complaint."""
-        booked = filed.case.booked
-        visit = Visit(filed.tag, date.fromisoformat(booked.day) if booked else None, (filed,))
-        said = f'  customer: "{words}"' if (words := customer_says(filed.case)) else ""
-        danger = danger_words(self.engines.knowledge, filed.case) if filed.case.dangers else ""
-        today = self.store.clock().astimezone().date()
-        return f"Job {visit.words(self.engines.knowledge, today)}", danger + said
+    def done_line(self, filed: StoredCase) -> JobLine:
+        """Return a closed or cancelled job: how it ended, and when."""
+        ended = closed_words(self.engines.knowledge, filed.case)
+        return self.line(
+            filed, self.complaint(filed), _short(filed.last_modified), [ended], (f"Job {filed.number}",)
+        )
+
+    def line(
+        self,
+        filed: StoredCase,
+        what: str,
+        end: str,
+        rest: Iterable[str] = (),
+        first: tuple[str, ...] | None = None,
+    ) -> JobLine:
+        """Return the line of a job; its number and complaint come first in what stands below it."""
+        heads = (f"Job {filed.number}", self.complaint(filed)) if first is None else first
+        below = [" · ".join(heads)]
+        danger = bool(filed.case.dangers) and filed.case.is_open
+        if danger:
+            below.append(danger_words(self.engines.knowledge, filed.case).strip())
+        below += [one for one in rest if one]
+        text = " ".join((str(filed.number), *filed.case.customer_words))
+        return JobLine(filed.tag, what, end, tuple(below), danger, text)
+
+    @on(OptionList.OptionHighlighted)
+    def show_told(self) -> None:
+        """Show all of the job gone to, where there is room for it."""
+        panel = self.query_one("#right", VerticalScroll)
+        panel.display = self.size.width >= WIDE
+        panel.styles.width = self.panel_width
+        if panel.display:
+            option = self.query_one("#jobs", OptionList).highlighted_option
+            self.query_one("#told", Static).update(self.all_of(option.id or "" if option else ""))
+            panel.scroll_home(animate=False)
+
+    def all_of(self, key: str) -> Content:
+        """Return all that is told of a job."""
+        filed = {**self.jobs, **self.inspections, **self.closed, **self.cancelled}.get(key)
+        if filed is None:
+            return Content(self.unusable[key][1]) if key in self.unusable else Content()
+        knowledge, now = self.engines.knowledge, self.store.clock()
+        heading = f"{filed.tag} · {self.complaint(filed)}"
+        opened, touched = _short(filed.opened), _short(filed.last_modified)
+        since = f"Job {filed.number}, opened {opened}, last touched {touched}"
+        said = _words_of(filed.case)
+        is_danger = bool(filed.case.dangers) and filed.case.is_open
+        danger = danger_words(knowledge, filed.case) if is_danger else ""
+        if not filed.case.is_open or filed.case.complaint == INSPECTION:
+            ended = closed_words(knowledge, filed.case)
+            done = tuple(done_lines(knowledge, filed, now))
+            return looked_up(heading, since, danger, ended[:1].upper() + ended[1:], done, said)
+        return handed_over(heading, since, danger, self.told(filed), said)
 
     def ask_about_inspection(self, filed: StoredCase) -> None:
         """Say that no known complaint fits this car, and offer to close the job."""
@@ -188,7 +335,7 @@ class StartScreen(AskingScreen[None]):
             if what == "done":
                 self.close_inspection(filed)
 
-        heading = "\n".join((*self.inspection_words(filed), "The advisor knows no complaint that fits it."))
+        heading = "\n".join((*self.few_words(filed), "The advisor knows no complaint that fits it."))
         self.app.push_screen(ChoiceScreen(heading, [("done", "The inspection is done: close it")]), wanted)
 
     @work(thread=True, exclusive=True)
@@ -221,26 +368,12 @@ class StartScreen(AskingScreen[None]):
                 self.app.push_screen(SheetScreen(note), lambda _: self.back())
 
         lines = [("note", "Booking note"), ("reopen", "Reopen the inspection")]
-        self.app.push_screen(ChoiceScreen("\n".join(self.closed_words(filed)), lines), wanted)
+        self.app.push_screen(ChoiceScreen("\n".join(self.few_words(filed)), lines), wanted)
 
-    def closed_words(self, filed: StoredCase) -> tuple[str, str]:
-        """Return two lines on a closed or cancelled job: which it is, and how it ended."""
-        knowledge = self.engines.knowledge
-        general = filed.case.complaint == INSPECTION
-        complaint = INSPECTION_NAME if general else knowledge.complaints[filed.case.complaint].name
-        closed, cancelled = filed.case.closed, filed.case.cancelled
-        head = (
-            f"Job {filed.number}: {filed.tag} · {complaint} · {age(filed.last_modified, self.store.clock())}"
-        )
-        ended = f"  cancelled: {cancelled.reason}" if cancelled else ""
-        if closed and general:
-            return head, f"  closed: {closed.remark}"
-        if not closed:
-            return head, ended
-        how = ""
-        if closed.fault in knowledge.faults:
-            how = ", proved" if was_seen(knowledge, filed.case, closed.fault) else ", not proved"
-        return head, f"  closed: {cause_words(knowledge, closed)}{how}"
+    def few_words(self, filed: StoredCase) -> list[str]:
+        """Return which job it is, and what is known of it, above a question about it."""
+        line = self.done_line(filed) if not filed.case.is_open else self.coming_line(filed)
+        return [f"Job {filed.number}: {filed.tag} · {self.complaint(filed)}", *line.rest[1:]]
 
     @work(thread=True, exclusive=True, group="glances")
     def read(self) -> None:
@@ -275,10 +408,11 @@ class StartScreen(AskingScreen[None]):
         for one in open_ones:
             if worker.is_cancelled:
                 return
-            if self.glances.get(one.number, (-1, None))[0] == one.entries:
+            stand = self.stand(one)
+            if self.glances.get(one.number, (None,))[0] == stand:
                 continue
             try:
-                told = job_summary(
+                told = handover(
                     Session(
                         self.engines.knowledge,
                         self.engines,
@@ -289,22 +423,21 @@ class StartScreen(AskingScreen[None]):
                     )
                 )
             except (ProblemsFound, TooWide) as error:
-                told = JobSummary(str(error), 0.0, "the knowledge has to be put right")
-            self.glances[one.number] = (one.entries, told)
+                told = Handover("the knowledge has to be put right", str(error))
+            self.glances[one.number] = (stand, told)
             back(self.list_jobs)
 
     @on(Input.Changed)
     def searched(self) -> None:
-        """List the jobs that match what was typed."""
-        self.list_jobs()
+        """List the jobs that match what was typed, the first one highlighted."""
+        if self.is_read:
+            self.query_one("#jobs", OptionList).highlighted = None
+            self.list_jobs()
 
     @on(Input.Submitted)
     def to_jobs(self) -> None:
         """Go to the first job found, on Enter in the search."""
-        jobs = self.query_one("#jobs", OptionList)
-        jobs.focus()
-        found = [at for at in range(1, jobs.option_count) if not jobs.get_option_at_index(at).disabled]
-        jobs.highlighted = found[0] if found else 0
+        self.query_one("#jobs", OptionList).focus()
 
     def action_search(self) -> None:
         """Go to the search."""
@@ -329,9 +462,7 @@ class StartScreen(AskingScreen[None]):
     @on(OptionList.OptionSelected)
     def chosen(self, event: OptionList.OptionSelected) -> None:
         """Open the job, or ask for a new one."""
-        if event.option_id == "new":
-            self.action_new()
-        elif event.option_id in self.unusable:
+        if event.option_id in self.unusable:
             self.query_one("#says", Static).update(self.unusable[event.option_id][1])
         elif event.option_id in self.jobs:
             # Somebody else may have changed it since the list was read.
@@ -366,7 +497,7 @@ class StartScreen(AskingScreen[None]):
             lines.append(("back", "Reopen the job: the complaint has come back"))
             why = "Reopen it only to correct the cause: the complaint has not come back"
             lines.append(("correct", why))
-        self.app.push_screen(ChoiceScreen("\n".join(self.closed_words(filed)), lines), wanted)
+        self.app.push_screen(ChoiceScreen("\n".join(self.few_words(filed)), lines), wanted)
 
     @work(thread=True, exclusive=True)
     def show_paper(self, filed: StoredCase, customer: bool) -> None:
@@ -427,10 +558,11 @@ class StartScreen(AskingScreen[None]):
             if facts:
                 task.call_later(task.enter_facts, facts)
 
+        about = f"{session.filed.tag} · {session.complaint.name}"
         if session.case.entries or not session.facts:
             with_facts({})
         else:
-            self.app.push_screen(FactsScreen(session.facts, session.case.facts), with_facts)
+            self.app.push_screen(FactsScreen(session.facts, session.case.facts, about=about), with_facts)
 
     def action_booking(self) -> None:
         """Show the booking sheet of the highlighted job."""
@@ -456,25 +588,39 @@ class StartScreen(AskingScreen[None]):
     def action_leave(self) -> None:
         """Leave the search, or the program, but not while a job is being opened."""
         search = self.query_one("#search", Input)
-        if self.focused is search:
+        if self.focused is search or search.value:
             search.value = ""
             self.query_one("#jobs").focus()
         elif not self.query_one("#jobs").disabled:
             self.app.exit(return_code=0)
 
 
-def _fits(lines: tuple[str, ...], wanted: list[str]) -> bool:
-    """Return whether every word searched for is in the lines of a job."""
-    text = "\n".join(lines).casefold()
-    return all(word in text for word in wanted)
+def _words_of(case: Case) -> tuple[str, ...]:
+    """Return what the customer said; on an inspection earlier programs wrote it beside the day."""
+    words = customer_says(case) if case.complaint == INSPECTION else ""
+    return case.customer_words or ((words,) if words else ())
 
 
-def _option(key: str, lines: tuple[str, ...]) -> Option:
-    """Return the lines of a job as one option, all but the first dimmed."""
-    head, *others = lines
-    return Option(
-        Content("\n").join([Content(head), *(Content.styled(one, "dim") for one in others)]), id=key
-    )
+def _said(filed: StoredCase) -> list[str]:
+    """Return what the customer said, as it stands below a job."""
+    return [f'customer: "{words}"' for words in _words_of(filed.case)]
+
+
+def _day(filed: StoredCase) -> date:
+    """Return the day that a car is booked for."""
+    return date.fromisoformat(filed.case.booked.day) if filed.case.booked else date.max
+
+
+def _day_words(day: date, today: date) -> str:
+    """Return a day in a few letters; one that is past says so."""
+    near = {0: "today", 1: "tomorrow", -1: "was due yesterday"}
+    words = f"{day:%a} {day.day} {day:%b}" + (f" {day.year}" if day.year != today.year else "")
+    return near.get((day - today).days, words if day > today else f"was due {words}")
+
+
+def _short(at: str) -> str:
+    """Return a time of a job without its year."""
+    return when(at, year=False)
 
 
 def danger_words(knowledge: Knowledge, case: Case) -> str:

@@ -156,7 +156,7 @@ class ReadingsScreen(AskingScreen[Picked]):
         number = 0
         for at, group in enumerate(groups):
             blank = Content("\n") if at else Content()
-            yield Option(Content.assemble(blank, (group.heading.upper(), "bold $text-muted")), disabled=True)
+            yield Option(Content.assemble(blank, (group.heading.upper(), "bold dim")), disabled=True)
             for line in group.lines:
                 number += group.kind != "left out"
                 digit = str(number) if group.kind != "left out" and number <= KEYS else ""
@@ -312,7 +312,7 @@ def _orders(now: Ranking) -> Content:
         words = Content.assemble((key, "bold"), f" {name}".replace(" ", NO_BREAK))
         line = Content.assemble(mark, words.stylize(style)) if style else words
         parts.append(line.stylize(f"@click=screen.order({ranking!r})"))
-    return Content("   ").join([Content.styled("Order", "$text-muted"), *parts])
+    return Content("   ").join([Content.styled("Order", "dim"), *parts])
 
 
 def _words(line: ReadingLine, digit: str, width: int) -> Content:

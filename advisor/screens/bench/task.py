@@ -480,8 +480,9 @@ class TaskScreen(JobScreen):
         if not self.session.facts:
             self.notify("No facts about the vehicle matter for this complaint.", timeout=3)
             return
+        about = f"{self.session.filed.tag} · {self.session.complaint.name}"
         self.app.push_screen(
-            FactsScreen(self.session.facts, self.session.case.facts),
+            FactsScreen(self.session.facts, self.session.case.facts, about=about),
             lambda facts: self.enter_facts(facts or {}),
         )
 

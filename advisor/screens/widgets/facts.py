@@ -35,14 +35,18 @@ class FactsScreen(AskingScreen[dict[str, str]]):
         known: Mapping[str, str],
         heard: Mapping[str, str] = MappingProxyType({}),
         said: str = "",
+        about: str = "",
     ) -> None:
         super().__init__()
+        self.about = about
         self.facts, self.known, self.heard, self.said = facts, known, heard, said
         self.tellers = tellers(facts)
 
     def compose(self) -> ComposeResult:
         """Lay out a row for each fact that matters for this complaint."""
-        yield Static("The vehicle. Leave what you do not know; nothing is assumed.", id="title")
+        title = f"The vehicle · {self.about}" if self.about else "The vehicle"
+        yield Static(title, id="title", markup=False)
+        yield Static("Leave what you do not know; nothing is assumed.", id="how")
         if self.said:
             yield Static(f"The customer said: “{self.said}”", id="said", markup=False)
         with VerticalScroll(id="facts", can_focus=False):
