@@ -50,9 +50,11 @@ async def asked(pilot: Pilot[None]) -> WhyNotScreen:
     """The screen, with everything worked out."""
     await pilot.press("v")
     await until(pilot, lambda screen: isinstance(screen, WhyNotScreen))
-    await settled(pilot)
     screen = pilot.app.screen
     assert isinstance(screen, WhyNotScreen)
+    plays = screen.session.can_try_ways
+    await until(pilot, lambda _: screen.found is not None and (screen.tried is not None or not plays))
+    await settled(pilot)
     return screen
 
 
@@ -138,7 +140,10 @@ async def test_a_digit_puts_the_reading_that_would_turn_it_on_the_card(
         task = await opened(pilot)
         before = task.session.case
         screen = await asked(pilot)
+        assert ("1" in screen.active_bindings) == screen.wide, "a list shows no reading to take"
         await pressed(pilot, "enter")
+        digits = {one for one in screen.active_bindings if one.isdigit()}
+        assert digits == {str(at + 1) for at in range(len(screen.readings))}
         reading = screen.readings[0]
         assert f" 1  {task.session.knowledge.readings[reading].name}: " in text_of(pilot)
         await pressed(pilot, "1")

@@ -48,8 +48,12 @@ def ask_why_not(bench: JobScreen) -> None:
 class WhyNotScreen(AskingScreen[Asked]):
     """A list of causes, and the explanation of one of them; on a narrow screen one or the other."""
 
+    AUTO_FOCUS = ""  # digits are readings until somebody searches
     BINDINGS: ClassVar[list[BindingType]] = [
-        *(Binding(str(n), f"take({n - 1})", show=False) for n in range(1, 10)),
+        *(
+            Binding(str(n), f"take({n - 1})", "Take it", tooltip=f"Put reading {n} on the card")
+            for n in range(1, 10)
+        ),
         Binding("up", "other(-1)", "Another", key_display="↑↓", priority=True, tooltip="The cause before"),
         Binding("down", "other(1)", show=False, priority=True, tooltip="The next cause"),
         Binding("enter", "explain", "Explain", tooltip="Explain the cause that is marked"),
@@ -155,6 +159,14 @@ class WhyNotScreen(AskingScreen[Asked]):
         self.query_one("#below", Static).update("" if self.wide else turns)
         self.query_one("#turns", Static).update(turns if self.wide else "")
         self.asks((self.cause, self.readings))
+        self.refresh_bindings()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool:
+        """Offer only keys that do something: digits of readings that are shown, Enter where it explains."""
+        listing = self.listing and not self.wide
+        if action == "take":
+            return not listing and parameters[0] in range(len(self.readings))
+        return listing if action == "explain" else True
 
     @property
     def room(self) -> tuple[int, int]:
@@ -169,7 +181,7 @@ class WhyNotScreen(AskingScreen[Asked]):
             return Content(WORKING if self.cause else "")
         (width, _), height = self.room, self.size.height
         if not self.wide:
-            most = max(2, min(6, height - 20))
+            most = max(2, min(6, height - 21))
             return Content("\n".join(explanation_lines(self.why, width, most)))
         tall = height >= 34
         most = max(3, (height - 16) // (2 if tall else 1))
@@ -192,7 +204,7 @@ class WhyNotScreen(AskingScreen[Asked]):
             untried = PLAYING if self.session.can_try_ways else NOT_PLAYED
             ways = turning_lines(self.why, self.found, self.tried, self.room[1], untried, self.most_ways)
             said = list(ways)
-        before = "" if self.wide else "\n"
+        before = "\n" if self.size.height >= 30 and not self.wide else ""
         # What a digit takes stands out.
         styled = [(line, "bold") if line[1:2].isdigit() else line for line in said]
         return Content.assemble(before, ("What would turn it round", "bold")) + Content("\n").join(
@@ -300,8 +312,7 @@ class WhyNotScreen(AskingScreen[Asked]):
 
     def action_take(self, at: int) -> None:
         """Put a reading that would turn it round on the card."""
-        if at < len(self.readings) and not (self.listing and not self.wide):
-            self.dismiss((self.cause, self.readings[at]))
+        self.dismiss((self.cause, self.readings[at]))
 
     def action_page(self, pages: int) -> None:
         """Scroll the explanation by pages."""
