@@ -124,9 +124,9 @@ async def at_the_bench(page: Page, tag: str) -> None:
     await page.type(f"{tag}\r")
     await page.until(JOBS_HAVE_FOCUS)
     await page.again_until(
-        lambda: page.type("\r"), lambda: page.shows("The vehicle.") or page.shows("The story so far")
+        lambda: page.type("\r"), lambda: page.shows("The vehicle") or page.shows("The story so far")
     )
-    if page.shows("The vehicle."):
+    if page.shows("The vehicle"):
         await page.type(F10)
     await page.until("Seems loose")
 
