@@ -26,6 +26,7 @@ from advisor.case.entries import (
     NOT_TRIED,
     SEEN_TODAY,
     STILL_THERE,
+    Acknowledged,
     Checked,
     Closed,
     Confirmed,
@@ -106,6 +107,7 @@ readings:
     outcomes: {not_so: Never, filled: It was}
     noisy_or: {leak: 10 of 100, causes: {gas: 50 of 100}}
 """
+MEASURED = CAR.replace("setup: running}\n    come_back", "setup: running, shown_by: vent}\n    come_back")
 ALONE = {"blows": {"fan": 0.8}, "stain": {"gas": 0.7}, "topped_up": {"gas": 0.5}}
 LEAK = {"blows": 0.05, "stain": 0.05, "topped_up": 0.1}
 REST = Confirmed("warm", NOT_PRESENT)
@@ -346,6 +348,70 @@ def test_the_customer_is_asked_before_anybody_goes_to_the_car(bench: Callable[..
     assert by_bits.confirm_is_due
 
 
+@pytest.fixture(scope="module")
+def measured_car(tmp_path_factory: pytest.TempPathFactory) -> Knowledge:
+    """The car whose complaint is shown by its vent temperature."""
+    folder = tmp_path_factory.mktemp("measured")
+    (folder / "car.yaml").write_text(MEASURED, encoding="utf-8")
+    return checked([folder])
+
+
+def test_a_number_says_whether_the_complaint_is_there(
+    measured_car: Knowledge, bench: Callable[..., Session]
+) -> None:
+    """Well over the limit, well under it, and too near to tell; it is entered with the answer."""
+    for typed, there, entered in (
+        ("20", True, [Measured, Confirmed]),
+        ("5", False, [Confirmed, Measured]),
+        ("12.3", None, []),
+    ):
+        job = bench(Seen("topped_up", "not_so", 0.9, CUSTOMER), Acknowledged("belts", AT))
+        session = Session.opened(Engines(measured_car), job.store, job.filed, Workshop())
+        assert session.confirm_reading == "vent"
+        assert "Vent temperature: not there if it is under 12 °C (cold)." in shown(session)
+        understood = session.understand("vent", {"vent": typed}, {"vent": "thermometer"})
+        assert session.shows_complaint(understood) is there
+        if there is not None:
+            found = SEEN_TODAY if there else NOT_PRESENT
+            after = session.confirmed(found, understood=understood)
+            assert [type(one) for one in after.case.entries[2:]] == entered
+            assert after.case.clears_nothing(measured_car, len(after.case.entries)) is not there
+
+
+async def test_the_number_of_the_check_is_typed_on_its_card(tmp_path: Path) -> None:
+    """With its limit in view; one that may be either is asked about, the other recorded with its answer."""
+    (tmp_path / "car.yaml").write_text(MEASURED, encoding="utf-8")
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    try:
+        store.append(store.open_case("bay", "warm"), SEEN, Repaired("gas", AT))
+    finally:
+        store.close()
+    async with running(tmp_path, tmp_path, (80, 24)) as pilot:
+        await until(pilot, listed)
+        await pilot.press("down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        await settled(pilot)
+        task = pilot.app.screen
+        assert isinstance(task, TaskScreen)
+        assert "Vent temperature: gone if it is under 12 °C (cold)." in words(pilot)
+        await pilot.press("1", "2", "full_stop", "3", "enter")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        assert "2 It is not there" in words(pilot)
+        await pilot.press("escape")
+        await settled(pilot)
+        await pilot.press("backspace", "backspace", "backspace", "backspace", "4", "enter")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        assert "looked for again and found gone?" in words(pilot)
+        asked = pilot.app.screen
+        assert isinstance(asked, ChoiceScreen)
+        record = [key for key, _ in asked.lines].index("record")
+        await settled(pilot)
+        await pilot.press(str(record + 1))
+        await settled(pilot)
+        assert [type(one) for one in task.session.case.entries[-2:]] == [Measured, Checked]
+        assert task.session.case.checked == GONE
+
+
 def test_a_job_with_readings_is_not_asked_and_one_that_comes_back_is(bench: Callable[..., Session]) -> None:
     """Jobs of earlier versions go on where they were; nothing is known of their complaint."""
     old = bench(Seen("stain", "dry"))
@@ -425,6 +491,14 @@ def test_an_answer_lies_in_the_store_and_comes_back(bench: Callable[..., Session
 
 
 # ------------------------------------------------------------------------------------------- the language
+
+
+def test_only_a_number_shows_a_complaint(tmp_path: Path) -> None:
+    """A reading that is answered in words has no number to type."""
+    wrong = MEASURED.replace("shown_by: vent", "shown_by: stain")
+    (tmp_path / "car.yaml").write_text(wrong, encoding="utf-8")
+    with pytest.raises(ProblemsFound, match="There is no reading of a number 'stain'"):
+        checked([tmp_path])
 
 
 def test_slips_in_the_new_words_are_told(tmp_path: Path) -> None:

@@ -42,7 +42,7 @@ from advisor.bench.customer import customer_sheet
 from advisor.bench.faulttree import TellingReading, TreeRow, last_telling_step, readings_about, tree_rows
 from advisor.bench.jobcard import job_card
 from advisor.bench.whynot import WhyNot, why_not
-from advisor.bench.wording import entry_words, forbidden_lines
+from advisor.bench.wording import entry_words, forbidden_lines, outcome_words
 from advisor.case.case import Case
 from advisor.case.condition import Present, contradicted_by, moves, present, to_put_back
 from advisor.case.current_draw import Account, account
@@ -87,6 +87,7 @@ from advisor.case.typed import (
     figure_of_the_day,
     known_with,
     likeliest_band,
+    possible_bands,
     since_when,
     understand,
 )
@@ -1102,11 +1103,37 @@ class Session:
         waits = self.car.waiting_minutes(now).values()
         return minutes < check.minutes or any(left > 0 for left in waits)
 
+    def shows_complaint(self, understood: Understood) -> bool | None:
+        """Return whether a number shows the complaint, as it is not normal; None where it may be either."""
+        reading = understood.measured.reading
+        facts = {**self.case.facts, **{one.fact: one.value for one in understood.facts}}
+        normal = self.knowledge.readings[reading].normal_outcome
+        others = {one != normal for one in possible_bands(self.knowledge, facts, understood.measured)}
+        return others.pop() if len(others) == 1 else None
+
+    def limit_words(self, reading: str, there: bool) -> str:
+        """Return what a number says of the complaint: within which limit it is normal."""
+        said = self.knowledge.readings[reading]
+        normal = outcome_words(self.knowledge, self.case, reading, said.normal_outcome, self.preferences)
+        limit, _, words = normal.partition(": ")
+        usual = f"{limit} ({words[:1].lower()}{words[1:]})" if words else normal
+        return f"{said.name}: {'not there' if there else 'gone'} if it is {usual}."
+
+    @property
+    def confirm_reading(self) -> str:
+        """The reading whose number says whether the complaint is there, before the search; or ""."""
+        shown_by = self.complaint.looked_for.shown_by
+        return shown_by if shown_by in self.engine.readings and shown_by not in self.case.taken else ""
+
     @property
     def check_reading(self) -> str:
         """The reading that gives this complaint a number, where the check is to keep one; or ""."""
         readings = self.knowledge.readings
-        totals = [one for one in self.engine.readings if one in readings and _is_total(readings[one])]
+        shown_by = self.complaint.check_after_repair.shown_by
+        named = [shown_by] if shown_by in self.engine.readings else []
+        totals = named or [
+            one for one in self.engine.readings if one in readings and _is_total(readings[one])
+        ]
         last = max((step for step, one in self.case.counting.items() if isinstance(one, Repaired)), default=0)
         since = [entry for step, entry in self.case.counting.items() if step > last]
         taken = {entry.reading for entry in since if isinstance(entry, Measured)}
@@ -1158,23 +1185,34 @@ class Session:
             return ""
         return f"So soon? {self.confirm_minutes_words()}: {look.how}. Did you check it this way?"
 
-    def confirmed(self, found: str, instead_of: int = 0, wait: EnteredWait = "as entered") -> Session:
-        """With whether the complaint was there when it was looked for at the car.
+    def confirmed(
+        self,
+        found: str,
+        instead_of: int = 0,
+        wait: EnteredWait = "as entered",
+        understood: Understood | None = None,
+    ) -> Session:
+        """With whether the complaint was there when it was looked for, and the number it was seen by.
 
         Where it was not, only what somebody says of its setups counts: `wait` is "over" if they were made.
         """
         setups = self.complaint.looked_for.setup
         not_waited = self._not_waited_for(setups)
+        said: tuple[Entry, ...] = (Confirmed(self.case.complaint, found),)
+        if understood is not None:
+            number: Entry = understood.measured
+            if wait == "not waited":
+                take, band = understood.measured.take, self.band_of(understood)
+                number = Seen(understood.measured.reading, band, self.policy.a_guess, take=take)
+            # What was read while it was not there comes after that was said.
+            said = (*said, number) if found == NOT_PRESENT else (number, *said)
+            said = (*understood.facts, *said)
         if wait == "over":
             made = self.confirm_setups if found == NOT_PRESENT else not_waited
-            entries: tuple[Entry, ...] = (*self._waited(made), Confirmed(self.case.complaint, found))
-        else:
-            ended = reversed(not_waited) if wait == "not waited" and found == SEEN_TODAY else ()
-            entries = (
-                Confirmed(self.case.complaint, found),
-                *(Ended(setup, NOT_WAITED_FOR) for setup in ended),
-            )
-        return self._entered(*_back(instead_of), *entries)
+            said = (*self._waited(made), *said)
+        elif wait == "not waited" and found == SEEN_TODAY:
+            said = (*said, *(Ended(setup, NOT_WAITED_FOR) for setup in reversed(not_waited)))
+        return self._entered(*_back(instead_of), *said)
 
     def replayed(self) -> Session:
         """With everything weighed by the present knowledge from here on."""

@@ -8,15 +8,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from advisor.arrays import Floats
 from advisor.case.case import Case
 from advisor.case.entries import Known, Measured, Noted
 from advisor.knowledge.knowledge import Knowledge, quantity_of
-from advisor.knowledge.vocabulary import LimitByFact
+from advisor.knowledge.vocabulary import LimitByFact, Quantity
 from advisor.measure.formula import OutOfRange
 from advisor.measure.formulas import FORMULAS
 from advisor.measure.uncertainty import number
 from advisor.measure.units import NotAQuantity, convert, kind_of, parse, preferred, show
-from advisor.model.observation import Measurement, accuracy_of, estimate, weigh
+from advisor.model.observation import Measurement, accuracy_of, estimate, weigh, weighed
 
 ORDINARY = 10.0
 """Numbers above this many times the reading's highest limit are out of the ordinary (estimate)."""
@@ -178,6 +179,19 @@ def understand(
     return Understood(tuple(facts), measured, _lines(knowledge, case, measured, known, preferences))
 
 
+def possible_bands(knowledge: Knowledge, facts: Mapping[str, str], measured: Measured) -> tuple[str, ...]:
+    """Return the bands that a number may lie in with its instrument; all while its limits are not known."""
+    quantity = quantity_of(knowledge, measured.reading)
+    likelihood = weighed(knowledge, measured.reading, facts, (measured.take,))
+    return tuple(quantity.bands) if likelihood is None else _possible(quantity, likelihood)
+
+
+def _possible(quantity: Quantity, likelihood: Floats) -> tuple[str, ...]:
+    best = float(likelihood.max())
+    weights = zip(quantity.bands, likelihood.tolist(), strict=True)
+    return tuple(band for band, weight in weights if best > 0 and weight / best >= TELLING)
+
+
 def likeliest_band(knowledge: Knowledge, facts: Mapping[str, str], measured: Measured) -> str:
     """Return the band that explains one take best."""
     likelihood = weigh(knowledge, measured.reading, facts, (measured.take,))
@@ -324,11 +338,6 @@ def _lines(
         value += f" ± {show(estimated.uncertainty, quantity.unit, 2)} (standard uncertainty)"
     if len(takes) > 1:
         value += f", from {len(takes)} takes"
-    best = float(likelihood.max())
-    possible = [
-        words
-        for words, weight in zip(quantity.bands.values(), likelihood.tolist(), strict=True)
-        if best > 0 and weight / best >= TELLING
-    ]
+    possible = [quantity.bands[one] for one in _possible(quantity, likelihood)]
     bands = f"In the band: {possible[0]}" if len(possible) == 1 else f"May be: {' or '.join(possible)}"
     return value, bands

@@ -230,6 +230,11 @@ def unknown_shared_parts(knowledge: Knowledge) -> Iterator[Problem]:
         yield from _missing(
             knowledge, named, knowledge.setups, "setup", "complaints", name, "confirm", "setup"
         )
+        shown_by = complaint.confirm.shown_by if complaint.confirm else None
+        numbers = {one: said for one, said in knowledge.readings.items() if said.quantity is not None}
+        if shown_by is not None and shown_by not in numbers:
+            at_word = ("complaints", name, "confirm", "shown_by")
+            yield unknown(knowledge, shown_by, numbers, "reading of a number", *at_word)
     for name, complaint in knowledge.complaints.items() if knowledge.families else ():
         if complaint.family not in knowledge.families:
             at = ("complaints", name, "family")

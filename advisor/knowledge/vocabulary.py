@@ -324,11 +324,20 @@ class Gated(Item):
 
 
 class Confirmation(AuthoredModel):
-    """How a complaint is looked for at the car: what to do, the minutes, and the setups it needs."""
+    """How a complaint is looked for at the car: what to do, the minutes, and the setups it needs.
+
+    It may be `shown_by` the number of a reading: there where that is not normal.
+    """
 
     how: Text
     minutes: Minutes
     setup: OneOrMany = ()
+    shown_by: str | None = None
+
+    @model_serializer(mode="wrap")
+    def _as_written(self, written: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        unsaid = {"shown_by"} - self.model_fields_set  # a later word, as in `Item.later`
+        return {word: said for word, said in written(self).items() if word not in unsaid}
 
 
 class Complaint(Gated):

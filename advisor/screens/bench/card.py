@@ -447,16 +447,32 @@ def _confirm(session: Session) -> Card:
     lines += _put_back_first(session, session.confirm_setups)
     lines += _setups(session, session.confirm_setups)
     lines += caution_lines(session, cautions)
+    reading = "" if session.to_acknowledge(cautions) else session.confirm_reading
+    if reading:
+        lines.append(Content(session.limit_words(reading, there=True)))
+    first, second, third = _marks(reading, 3)
     choices: list[tuple[str, str, str]] = [
-        (f"confirmed {SEEN_TODAY}", "1 Seen today", ""),
-        (f"confirmed {NOT_PRESENT}", "2 Not present today", "→ first what shows all the same"),
+        *_to_type(session, reading),
+        (f"confirmed {SEEN_TODAY}", f"{first} Seen today", ""),
+        (f"confirmed {NOT_PRESENT}", f"{second} Not present today", "→ first what shows all the same"),
     ]
     choices = _after_cautions(session, cautions, choices)
-    choices.append((f"confirmed {NOT_TRIED}", "3 Not tried yet: later, with key k", ""))
+    choices.append((f"confirmed {NOT_TRIED}", f"{third} Not tried yet: later, with key k", ""))
     if session.case.entries:
         choices.append(("undo", "u Take back the last step", ""))
     title = f"First see whether it is there: {session.complaint.name}"
-    return Card(title, session.confirm_minutes_words(), tuple(lines), tuple(choices))
+    return Card(title, session.confirm_minutes_words(), tuple(lines), tuple(choices), reading)
+
+
+def _marks(reading: str, count: int) -> list[str]:
+    """Return what stands before answers: a number to press, or none where numbers are typed."""
+    return ["–" if reading else str(number) for number in range(1, count + 1)]
+
+
+def _to_type(session: Session, reading: str) -> list[tuple[str, str, str]]:
+    """Return the line for a number that takes more than the field on the card."""
+    several = reading and len(session.fields(reading)) > 1
+    return [("measure", "m Type the numbers", "")] if several else []
 
 
 def _not_present(session: Session, title: str, lines: list[Content]) -> Card:
@@ -487,13 +503,23 @@ def _check(session: Session, title: str, lines: list[Content]) -> Card:
     if session.before_leaving:
         lines.append(Content.styled(f"Before the car leaves: {session.before_leaving}.", "bold"))
     lines.append(Content("What was read before the repair still counts."))
+    reading = session.check_reading
+    lines += [
+        Content.styled(session.limit_words(one, there=False), "bold") for one in filter(None, [reading])
+    ]
+    first, second = _marks(reading, 2)
     choices = [
-        ("checked gone", "1 The complaint is gone", ""),
-        ("checked there", "2 The complaint is still there", "→ the search goes on with what is known"),
+        *_to_type(session, reading),
+        ("checked gone", f"{first} The complaint is gone", ""),
+        (
+            "checked there",
+            f"{second} The complaint is still there",
+            "→ the search goes on with what is known",
+        ),
         ("other", "o Take a reading first", ""),
         ("undo", "u Take back the last step", ""),
     ]
-    return Card(title, duration(check.minutes), tuple(lines), tuple(choices))
+    return Card(title, duration(check.minutes), tuple(lines), tuple(choices), reading)
 
 
 def _gone(session: Session, title: str, lines: list[Content]) -> Card:

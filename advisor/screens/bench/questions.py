@@ -89,22 +89,52 @@ def confirm(bench: JobScreen) -> None:
     bench.app.push_screen(CautionsScreen("Before you look for the complaint", words), read)
 
 
-def confirmed(bench: JobScreen, found: str, due: tuple[str, ...] = ()) -> None:
+def number_shows(bench: JobScreen, understood: Understood, then: Callable[[bool], None]) -> None:
+    """Go on with whether a number shows the complaint; ask where it may be either."""
+    there = bench.session.shows_complaint(understood)
+    if there is not None:
+        then(there)
+        return
+
+    def said(answer: str | None) -> None:
+        if answer is not None:
+            then(answer == "there")
+
+    lines = [("there", "The complaint is there"), ("not", "It is not there")]
+    title = f"{' '.join(understood.lines)}. It may be either. What is it, all in all?"
+    bench.app.push_screen(ChoiceScreen(title, lines), said)
+
+
+def confirmed_by(bench: JobScreen, understood: Understood) -> None:
+    """Enter the number by which a complaint was looked for, and what follows from it."""
+    number_shows(
+        bench,
+        understood,
+        lambda there: confirmed(bench, SEEN_TODAY if there else NOT_PRESENT, understood=understood),
+    )
+
+
+def confirmed(
+    bench: JobScreen, found: str, due: tuple[str, ...] = (), understood: Understood | None = None
+) -> None:
     """Enter whether the complaint is there; ask first where that cannot have been looked for as written.
 
-    The cautions `due` were read for it.
+    The cautions `due` were read for it; `understood` is the number that it was seen by, if one was read.
     """
     session = bench.session
     early = session.confirm_early_words(found)
 
     def decided(answer: str | None) -> None:
         if answer == "over":
-            bench.change(lambda: session.acknowledged(due).confirmed(found, wait="over"))
+            enter("over")
         elif answer == "not waited":
-            bench.change(lambda: session.acknowledged(due).confirmed(found, wait="not waited"))
+            enter("not waited")
+
+    def enter(wait: EnteredWait) -> None:
+        bench.change(lambda: session.acknowledged(due).confirmed(found, wait=wait, understood=understood))
 
     if not early:
-        bench.change(lambda: session.acknowledged(due).confirmed(found))
+        enter("as entered")
         return
     lines = [("over", "Yes, as written")]
     if found == SEEN_TODAY:

@@ -10,6 +10,7 @@ from advisor.screens.bench.cause import CauseScreen
 from advisor.screens.bench.cautions import CautionsScreen
 from advisor.screens.bench.entry import EntryScreen
 from advisor.screens.bench.job import JobScreen
+from advisor.screens.bench.questions import number_shows
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.typing import LineScreen
 
@@ -72,15 +73,20 @@ def repaired(bench: JobScreen, fault: str) -> None:
     bench.app.push_screen(CautionsScreen("Before the remedy", words), read)
 
 
-def ask_to_record_check(bench: JobScreen, gone: bool) -> None:
-    """Enter what the check after the repair found, after one confirmation against slips."""
+def checked_by(bench: JobScreen, understood: Understood) -> None:
+    """Enter the number of the check after the repair, and what follows from it."""
+    number_shows(bench, understood, lambda there: ask_to_record_check(bench, not there, understood))
+
+
+def ask_to_record_check(bench: JobScreen, gone: bool, read: Understood | None = None) -> None:
+    """Enter what the check after the repair found, and the number `read`, after one confirmation."""
     session = bench.session
 
-    reading = session.check_reading if gone else ""
+    reading = session.check_reading if gone and read is None else ""
 
     def decided(answer: str | None) -> None:
         if answer == "record":
-            bench.change(lambda: session.checked(gone))
+            bench.change(lambda: session.checked(gone, read))
         elif answer == "number":
             bench.app.push_screen(EntryScreen(session, reading), measured)
 

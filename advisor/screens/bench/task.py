@@ -343,14 +343,29 @@ class TaskScreen(JobScreen):
         if proposal is not None and proposal.asks and proposal.asks[0] in self.session.knowledge.measurands:
             self.ask_figure(proposal.asks[0])
             return
-        if proposal is None or not self.asks_number:
+        if not self.asks_number:
             self.notify("This is answered by one of the lines below.", timeout=3)
             return
         number = self.query_one(NumberField)
         if number.display:
             number.begin(started)
-        else:
+        elif proposal is not None:
             self.measure(proposal.reading, started)
+        else:
+            self.entering = EntryScreen(self.session, self.shown.reading, started)
+            self.app.push_screen(self.entering, self.number_read)
+
+    def number_read(self, understood: Understood | None) -> None:
+        """Enter the number of the card: of its reading, or of the complaint that is looked for."""
+        self.entering = None
+        if understood is None:
+            return
+        if self.proposal is not None:
+            questions.measured(self, understood)
+        elif self.session.confirm_is_due:
+            questions.confirmed_by(self, understood)
+        else:
+            repairs.checked_by(self, understood)
 
     def measure(self, reading: str, started: str = "", instead_of: int = 0) -> None:
         """Ask for the numbers of a quantity reading; to replace a step, start with what it says."""
@@ -390,7 +405,7 @@ class TaskScreen(JobScreen):
     def typed(self, event: NumberField.Typed) -> None:
         """Go to the band that the number falls in."""
         answers = self.query_one("#answers", OptionList)
-        if event.understood is None:
+        if event.understood is None or self.proposal is None:
             answers.highlighted = None
             return
         band = self.session.band_of(event.understood)
@@ -399,7 +414,7 @@ class TaskScreen(JobScreen):
     @on(NumberField.Entered)
     def number_entered(self, event: NumberField.Entered) -> None:
         """Enter the number."""
-        questions.measured(self, event.understood)
+        self.number_read(event.understood)
 
     def ask_figure(self, measurand: str) -> None:
         """Ask for a figure of the day, such as the temperature outside."""
