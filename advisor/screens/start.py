@@ -48,6 +48,7 @@ from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.keyline import KeyLine
+from advisor.screens.widgets.labelled import Labelled
 from advisor.store.errors import StoreError
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
@@ -99,8 +100,9 @@ class StartScreen(AskingScreen[None]):
     def compose(self) -> ComposeResult:
         """Lay out the search above the jobs, and all of one job beside them."""
         yield Static("Jobs", id="title")
-        field = "/ search: tag, number, complaint, cause, closed too"
-        yield Input(placeholder=field, id="search", max_length=80, compact=True)
+        field = "key /: tag, number, complaint, cause, closed too"
+        search = Input(placeholder=field, id="search", max_length=80, compact=True)
+        yield Labelled("Search all jobs", search)
         with Container(id="middle"):
             yield OptionList(id="jobs")
             with VerticalScroll(id="right", can_focus=False):
