@@ -25,6 +25,7 @@ from advisor.desk.booking import (
     booking_sheet,
     in_words,
     no_visit,
+    people_needed,
     safety,
     simulated,
     stay_together,
@@ -36,7 +37,7 @@ from advisor.inference.compiler import compile_tables
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.probability import WORDS
 from advisor.model.network import build
-from advisor.papers.document import html, markdown
+from advisor.papers.document import Section, html, markdown
 from advisor.papers.format import duration
 from advisor.simulate.array_advice import compile_ranker
 from tests.conftest import Ran, faults
@@ -735,3 +736,30 @@ def test_prescreen_says_what_it_does_not_know(advisor: Advisor, words: list[str]
     ran = advisor("prescreen", *words)
     assert (ran.code, ran.out) == (1, "")
     assert ran.err.startswith(sentence)
+
+
+@pytest.mark.parametrize(
+    ("facts", "needed"),
+    [({"powertrain": "hybrid"}, True), ({"powertrain": "electric"}, True), ({"powertrain": "petrol"}, False)],
+)
+def test_who_is_needed_on_a_high_voltage_car_is_said_beside_the_refrigerant_certificate(
+    shipped: Knowledge, facts: dict[str, str], needed: bool
+) -> None:
+    """One is about refrigerant, the other about the car; while that is not known, nothing is said."""
+    engine = compile_tables(build(shipped, "flat_battery", by_phone=True).tables)
+    known = Case("flat_battery", tuple(Known(fact, value) for fact, value in facts.items()))
+    person = shipped.cautions["high_voltage"].person
+    assert person is not None
+    assert "instructed for high voltage" in person
+    assert people_needed(shipped, engine, known) == ((person,) if needed else ())
+    assert people_needed(shipped, engine, Case("flat_battery")) == ()
+    made = booking_sheet(shipped, engine, known, cars=5)
+    rows = dict(row for part in sections_of(made)["To book"].parts for row in getattr(part, "rows", ()))
+    assert rows["Work on refrigerant"] == "no certified person needed"
+    assert rows.get("Also needed") == (person if needed else None)
+    assert as_dict(made)["people"] == ([person] if needed else [])
+
+
+def sections_of(sheet: BookingSheet) -> dict[str, Section]:
+    """The sections of a sheet's paper by heading."""
+    return {one.heading: one for one in document([sheet], "car 7", "today").sections}

@@ -21,7 +21,7 @@ from advisor.case.entries import SEEN_TODAY, Confirmed
 from advisor.case.setups import minutes
 from advisor.inference.engine import Engine
 from advisor.knowledge.conditions import minutes_for
-from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.knowledge import Knowledge, worst_first
 from advisor.knowledge.probability import WORDS
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.knowledge.vocabulary import Danger, Stay
@@ -145,6 +145,8 @@ class BookingSheet:
     """Return what the customer said, as it was typed."""
     comes: str = ""
     """Return whether it may be driven and how it gets here; "" where nothing special is said."""
+    people: tuple[str, ...] = ()
+    """Return who has to be there because of what can hurt on this very car."""
     policy: Policy = DEFAULT
 
     @property
@@ -226,8 +228,26 @@ def booking_sheet(
         dangers=what_is_done(knowledge, case),
         customer_words=case.customer_words,
         comes=gets_here(knowledge, case.dangers) or knowledge.complaints[case.complaint].comes or "",
+        people=people_needed(knowledge, engine, case),
         policy=policy,
     )
+
+
+def people_needed(knowledge: Knowledge, engine: Engine, case: Case) -> tuple[str, ...]:
+    """Return who has to be there by the cautions of the work on this complaint.
+
+    Only cautions count of which the car is known to be one that they hold for.
+    """
+    readings = [one for name in engine.readings if (one := knowledge.readings.get(name))]
+    named = [caution for one in readings for caution in one.cautions]
+    for setup in dict.fromkeys(name for one in readings for name in one.setup):
+        for needed in knowledge.setup_rules.first_to_last(setup):
+            named += knowledge.setups[needed].cautions
+    for fault in engine.targets:
+        named += knowledge.faults[fault].cautions if fault in knowledge.faults else ()
+    hold = [knowledge.cautions[name] for name in worst_first(knowledge, named, case.facts)]
+    sure = (one for one in hold if all(fact in case.facts for fact in one.given))
+    return tuple(dict.fromkeys(one.person for one in sure if one.person))
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,7 @@ KEYS = {
     "instruments": "id, name and the share of jobs that use it, from 0 to 1",
     "bays": "name and share of jobs",
     "certified_person": "needed (true or false) and share of jobs",
+    "people": "sentences on who has to be there because of what can hurt on this car, high voltage above all",
     "setups": "id, name, share of jobs, waiting_minutes, overnight, stay or null, what is arranged or null",
     "overnight": "whether the car comes the evening before",
     "stay": "how long the car is left here, or null",
@@ -174,7 +175,8 @@ def _to_book(sheets: Sequence[BookingSheet]) -> tuple[tuple[str, str], ...]:
         ("Stay", _stay(visits)),
         ("Repair on top", duration(sum(sheet.remedy_minutes for sheet in visits))),
         ("Bay", _bays(bays)),
-        ("Certified person", _certified(visits)),
+        ("Work on refrigerant", _certified(visits)),
+        *(("Also needed", one) for one in dict.fromkeys(one for sheet in visits for one in sheet.people)),
     ]
     return tuple((name, said) for name, said in rows if said)
 
@@ -184,7 +186,7 @@ def _for_the_workshop(sheet: BookingSheet) -> Iterator[tuple[str, tuple[Part, ..
     bays = [("Bays", _names(sheet.bays))] if not sheet.dangers else []
     certified = _of_jobs(sheet.certified_share)
     if sheet.certified_share:
-        bays.append(("Certified person", f"in {certified} such jobs"))
+        bays.append(("Certified person", f"for work on refrigerant, in {certified} such jobs"))
     setups = [Needed(one.setup, one.name, one.share) for one in sheet.setups]
     rows = [("Instruments", _names(sheet.instruments)), ("Setups, in order", _names(setups)), *bays]
     if needed := tuple((name, said) for name, said in rows if said):
@@ -235,8 +237,9 @@ def _names(needed: Sequence[Needed]) -> str:
 
 def _certified(sheets: Sequence[BookingSheet]) -> str:
     if not any(sheet.certified_share for sheet in sheets):
-        return "not needed"
-    return "needed" if any(sheet.certified for sheet in sheets) else "hardly ever needed"
+        return "no certified person needed"
+    needed = any(sheet.certified for sheet in sheets)
+    return "certified person needed" if needed else "certified person hardly ever needed"
 
 
 def text_lines(paper: Paper) -> Iterator[str]:
@@ -287,6 +290,7 @@ def as_dict(sheet: BookingSheet) -> dict[str, Any]:
         "instruments": [{"id": one.what, "name": one.name, "share": one.share} for one in sheet.instruments],
         "bays": [{"name": one.name, "share": one.share} for one in sheet.bays],
         "certified_person": {"needed": sheet.certified, "share": sheet.certified_share},
+        "people": list(sheet.people),
         "setups": [
             {
                 "id": one.setup,

@@ -583,7 +583,8 @@ def to_book_words(booking: Call | Inspection, day: str) -> str:
         stay = stay_together(sheets)
         parts.append(stay_words(stay) if stay else "no fixed stay")
         if any(one.certified for one in sheets):
-            parts.append("certified person")
+            parts.append("person certified for refrigerant")
+        parts += dict.fromkeys(who.partition(",")[0].lower() for one in sheets for who in one.people)
     else:
         parts.append("general inspection")
     return " · ".join(filter(None, parts))

@@ -855,15 +855,16 @@ class Caution(Item):
 
     A notice is about property alone; the other three are about people, and have to be acknowledged. `given`
     says for which cars it does not hold. `short` is what to do or not to do, in one line of the card; where
-    the author has not said it, the name stands for it.
+    the author has not said it, the name stands for it. `person` is who has to be there for the work.
     """
 
-    later = frozenset({"given", "short"})
+    later = frozenset({"given", "short", "person"})
 
     text: Text
     signal: Signal = "warning"
     given: dict[str, dict[str, Factor]] = {}
     short: Text = ""
+    person: Text | None = None
 
     @model_validator(mode="after")
     def _short_or_name(self) -> Caution:
