@@ -199,8 +199,7 @@ async def test_a_search_goes_over_everything(hum: Path, tmp_path: Path, store: S
             ("neither", []),
         ):
             screen.query_one("#search", Input).value = typed
-            await settled(pilot)
-            assert [one.id for one in jobs.options if one.id] == keys, typed
+            await until(pilot, lambda _, keys=keys: [one.id for one in jobs.options if one.id] == keys)  # type: ignore[misc]
         assert "No job fits what is typed. Esc clears it." in text_of(pilot)
         await pilot.press("slash", "escape")
         await settled(pilot)
