@@ -406,6 +406,43 @@ def test_what_is_booked_is_said_in_one_line(both: Call, engines: Engines, store:
     assert to_book_words(call, "").startswith("red van · DANGER, may be driven: no · ")
 
 
+def test_what_needs_no_played_job_is_on_the_sheet_at_once(
+    both: Call, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Words, what to say, facts and answers; times come later, with a count, and playing can be ended."""
+    call = both.knows({"frame": "framed"}).answered("bumps", "loud")
+    (job, other), words = call.jobs, SaidByCustomer(PHONE, "it rattles and knocks")
+    call = replace(call, jobs=call.store.append_each((job, (words,)), (other, (words,))))
+    with monkeypatch.context() as without:
+        without.setattr(desks, "booking_sheet", None)  # playing would fail
+        text = call.first_sheet
+        line = to_book_words(call, "Thursday", "12 of 800 cars")
+    for one in ("it rattles and knocks", "Keep the window shut.", "Drive slowly.", "framed", "Yes"):
+        assert one in text, one
+    assert "working out how long it takes" in text
+    assert "of waiting" not in text
+    assert line == "red van · Thursday · working out how long it takes … 12 of 800 cars"
+    seen: list[tuple[int, int]] = []
+    sheets = call.played(lambda done, count: seen.append((done, count)))
+    assert seen == sorted(seen)
+    assert seen[-1] == (800, 800)
+    assert sheets == call.sheets
+    assert "working out" not in call.sheet("markdown")
+    for first, made in zip(call.sheets_at_once, sheets, strict=True):
+        assert (first.causes, first.safety, first.facts, first.said) == (
+            made.causes,
+            made.safety,
+            made.facts,
+            made.said,
+        )
+
+    def ends(done: int, count: int) -> None:
+        raise InterruptedError
+
+    with pytest.raises(InterruptedError):
+        call.answered("sags", "sags").played(ends)
+
+
 def test_facts_that_matter_are_asked_until_they_are_known(both: Call) -> None:
     """By id, with what the knowledge says of them."""
     assert both.facts == {"frame": both.knowledge.facts["frame"]}

@@ -6,7 +6,7 @@ how long they take, what they are read with and what has to be arranged.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import get_args
 
@@ -84,6 +84,10 @@ class BookedMinutes:
     upto: float
 
 
+NOT_YET = BookedMinutes(0.0, 0.0)
+"""The minutes of a sheet for which no job has been played."""
+
+
 @dataclass(frozen=True)
 class Needed:
     """Something that jobs need, by id and name, and the share of jobs that need it."""
@@ -147,6 +151,8 @@ class BookingSheet:
     """Return whether it may be driven and how it gets here; "" where nothing special is said."""
     people: tuple[str, ...] = ()
     """Return who has to be there because of what can hurt on this very car."""
+    is_worked_out: bool = True
+    """Whether jobs were played; without that it has no times, tools and bays."""
     policy: Policy = DEFAULT
 
     @property
@@ -178,50 +184,29 @@ class BookingSheet:
         return self.stay in ("overnight", "two days") or any(one.overnight for one in self.setups)
 
 
-def booking_sheet(
-    knowledge: Knowledge,
-    engine: Engine,
-    case: Case,
-    workshop: Workshop | None = None,
-    seed: int = SEED,
-    cars: int = CARS,
-    policy: Policy = DEFAULT,
-) -> BookingSheet:
-    """Return the booking sheet of a case, given the engine of its complaint; may raise `ImpossibleEvidence`.
+def sheet_at_once(knowledge: Knowledge, engine: Engine, case: Case, policy: Policy = DEFAULT) -> BookingSheet:
+    """Return what is known of a sheet before any job is played: without times, tools and bays.
 
-    If a danger was heard, it has no setup and no bay: what they ask for may be exactly what hurts.
+    Of the setups it has those of looking for the complaint, which every job begins with. May raise
+    `InconsistentEvidence`.
     """
-    workshop = workshop or AT_THE_CAR
-    ranker = compile_ranker(knowledge, engine, case.complaint, workshop, policy)
-    looked = _looked_for(knowledge, case)
-    _, drawn, jobs = simulated(ranker, looked, seed, cars)
-    looking = _looking(ranker, case, looked)
-    jobs = replace(
-        jobs,
-        hands_on_minutes=jobs.hands_on_minutes + looking.hands_on_minutes,
-        waiting_minutes=jobs.waiting_minutes + looking.waiting_minutes,
-        made=jobs.made | looking.made,
-    )
     beliefs = Situation.of(knowledge, engine, case).beliefs
-    used = _columns_used(jobs, len(ranker.batch.readings))
-    columns = [reading_of(name) for name in ranker.batch.readings]
-    instruments = [_instruments(knowledge, name, workshop) for name in ranker.batch.readings]
-    named = {name: one.name for name, one in knowledge.instruments.items()}
-    certified = np.array([knowledge.readings[name].who == "certified" for name in columns], dtype=bool)
+    made = dict.fromkeys(_made_to_look(knowledge, _looked_for(knowledge, case)))
+    looking = _setups(knowledge, case, [(name, 1.0) for name in made], policy)
     return BookingSheet(
         complaint=case.complaint,
         name=knowledge.complaints[case.complaint].name,
         knowledge=knowledge.version,
         causes=_causes(knowledge, beliefs, policy),
         no_visit=() if case.dangers else no_visit(knowledge, beliefs, policy),
-        total=_minutes(jobs.minutes, policy.covered),
-        hands_on=_minutes(jobs.hands_on_minutes, policy.covered),
-        waiting=_minutes(jobs.waiting_minutes, policy.covered),
-        remedy_minutes=_remedy_minutes(ranker, drawn),
-        instruments=_needed(named, instruments, used, policy.used_in),
-        bays=() if case.dangers else _bays(knowledge, ranker.conditions.setups, jobs.made, policy.used_in),
-        certified_share=float(used[:, certified].any(axis=1).mean()),
-        setups=() if case.dangers else tuple(_setups_needed(ranker, case, jobs.made)),
+        total=NOT_YET,
+        hands_on=NOT_YET,
+        waiting=NOT_YET,
+        remedy_minutes=0.0,
+        instruments=(),
+        bays=(),
+        certified_share=0.0,
+        setups=() if case.dangers else looking,
         safety=safety(knowledge, case),
         facts=tuple(_facts(knowledge, case)),
         said=tuple(_said(knowledge, case)),
@@ -230,6 +215,53 @@ def booking_sheet(
         comes=gets_here(knowledge, case.dangers) or knowledge.complaints[case.complaint].comes or "",
         people=people_needed(knowledge, engine, case),
         policy=policy,
+        is_worked_out=False,
+    )
+
+
+def booking_sheet(
+    knowledge: Knowledge,
+    engine: Engine,
+    case: Case,
+    workshop: Workshop | None = None,
+    seed: int = SEED,
+    cars: int = CARS,
+    policy: Policy = DEFAULT,
+    progress: Callable[[int, int], None] | None = None,
+) -> BookingSheet:
+    """Return the booking sheet of a case, given the engine of its complaint; may raise `ImpossibleEvidence`.
+
+    If a danger was heard, it has no setup and no bay: what they ask for may be exactly what hurts. `progress`
+    is told how many cars of how many are over; what it raises ends the work.
+    """
+    workshop = workshop or AT_THE_CAR
+    ranker = compile_ranker(knowledge, engine, case.complaint, workshop, policy)
+    looked = _looked_for(knowledge, case)
+    _, drawn, jobs = simulated(ranker, looked, seed, cars, progress)
+    first = sheet_at_once(knowledge, engine, case, policy)
+    looking = _looking(ranker, case, looked)
+    jobs = replace(
+        jobs,
+        hands_on_minutes=jobs.hands_on_minutes + looking.hands_on_minutes,
+        waiting_minutes=jobs.waiting_minutes + looking.waiting_minutes,
+        made=jobs.made | looking.made,
+    )
+    used = _columns_used(jobs, len(ranker.batch.readings))
+    columns = [reading_of(name) for name in ranker.batch.readings]
+    instruments = [_instruments(knowledge, name, workshop) for name in ranker.batch.readings]
+    named = {name: one.name for name, one in knowledge.instruments.items()}
+    certified = np.array([knowledge.readings[name].who == "certified" for name in columns], dtype=bool)
+    return replace(
+        first,
+        total=_minutes(jobs.minutes, policy.covered),
+        hands_on=_minutes(jobs.hands_on_minutes, policy.covered),
+        waiting=_minutes(jobs.waiting_minutes, policy.covered),
+        remedy_minutes=_remedy_minutes(ranker, drawn),
+        instruments=_needed(named, instruments, used, policy.used_in),
+        bays=() if case.dangers else _bays(knowledge, ranker.conditions.setups, jobs.made, policy.used_in),
+        certified_share=float(used[:, certified].any(axis=1).mean()),
+        setups=() if case.dangers else _setups_needed(ranker, case, jobs.made),
+        is_worked_out=True,
     )
 
 
@@ -269,18 +301,29 @@ def _looked_for(knowledge: Knowledge, case: Case) -> Case:
 def _looking(ranker: Ranker, case: Case, looked: Case) -> _Looking:
     knowledge = ranker.knowledge
     before, after = minutes(knowledge, case), minutes(knowledge, looked)
-    made = {
-        one for move in moves(knowledge, looked) if isinstance(move.entry, Confirmed) for one in move.made
-    }
+    made = _made_to_look(knowledge, looked)
     flags = np.array([one in made for one in ranker.conditions.setups], dtype=bool)
     return _Looking(after[0] - before[0], after[1] - before[1], flags)
 
 
-def simulated(ranker: Ranker, case: Case, seed: int, cars: int) -> tuple[Starts, Cars, Jobs]:
+def _made_to_look(knowledge: Knowledge, looked: Case) -> tuple[str, ...]:
+    """Return the setups made to see that the complaint is there."""
+    return tuple(
+        one for move in moves(knowledge, looked) if isinstance(move.entry, Confirmed) for one in move.made
+    )
+
+
+def simulated(
+    ranker: Ranker,
+    case: Case,
+    seed: int,
+    cars: int,
+    progress: Callable[[int, int], None] | None = None,
+) -> tuple[Starts, Cars, Jobs]:
     """Draw cars from the posterior of a case, and play each job to the stop of the plain advice."""
     starts = starts_of(ranker, [case])
     drawn = draw_cars(ranker, starts, np.zeros(cars, dtype=np.intp), np.random.default_rng(seed))
-    return starts, drawn, play_many(ranker, starts, drawn)
+    return starts, drawn, play_many(ranker, starts, drawn, progress=progress)
 
 
 def in_words(probability: float) -> str:
@@ -446,21 +489,31 @@ def _bays(knowledge: Knowledge, setups: Sequence[str], made: Bools, used_in: flo
     return _needed({bay: bay for bay in sorted(frozenset().union(*bays))}, bays, made, used_in)
 
 
-def _setups_needed(ranker: Ranker, case: Case, made: Bools) -> Iterator[SetupNeeded]:
+def _setups_needed(ranker: Ranker, case: Case, made: Bools) -> tuple[SetupNeeded, ...]:
     knowledge, policy, setups = ranker.knowledge, ranker.policy, ranker.conditions.setups
     names = {name: knowledge.setups[name].name for name in setups}
     needed = _needed(names, [frozenset([name]) for name in setups], made, policy.used_in)
-    for one in _in_order_of_doing(knowledge, needed):
-        said = knowledge.setups[one.what]
-        yield SetupNeeded(
-            one.what,
-            one.name,
-            one.share,
+    shares = [(one.what, one.share) for one in _in_order_of_doing(knowledge, needed)]
+    return _setups(knowledge, case, shares, policy)
+
+
+def _setups(
+    knowledge: Knowledge, case: Case, shares: Iterable[tuple[str, float]], policy: Policy
+) -> tuple[SetupNeeded, ...]:
+    """Return setups as they are booked, each with the share of jobs that need it."""
+    return tuple(
+        SetupNeeded(
+            name,
+            said.name,
+            share,
             minutes_for(knowledge, said.waiting_minutes, case.facts),
             said.arrange,
             said.stay,
             policy.overnight_minutes,
         )
+        for name, share in shares
+        if (said := knowledge.setups[name])
+    )
 
 
 def _in_order_of_doing(knowledge: Knowledge, needed: Sequence[Needed]) -> tuple[Needed, ...]:

@@ -63,6 +63,8 @@ NOTHING_PREPARED = "Until that is done the car stays outside, and nothing is set
 BESIDE_DANGER = "No complaint that the advisor knows fits: a general inspection is booked."
 """What is said if no complaint fits and a danger was heard."""
 
+WORKING = "working out how long it takes …"
+"""What stands where the times will, until jobs were played."""
 MOST_JOBS = 0.5
 """A bay that this share of jobs needs is booked, and one that fewer need perhaps (our choice)."""
 LEAST_MINUTES = 0.5
@@ -95,11 +97,12 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str, day: str = 
             sections.append(Section(f"For the workshop: {about}{heading}", parts))
     versions = ", ".join(dict.fromkeys(sheet.knowledge for sheet in sheets))
     covered = {_share(sheet.policy.covered) for sheet in sheets}
-    foot: tuple[str, ...] = (
+    times = (
         "Times are from simulated cars that fit what was said, searched by the advice as by the workshop. "
         f"The hands-on time is enough for {' and '.join(sorted(covered))} of them. "
-        f"Knowledge version {versions}. Printed {printed}.",
     )
+    made = times if all(sheet.is_worked_out for sheet in sheets) else ""
+    foot: tuple[str, ...] = (f"{made}Knowledge version {versions}. Printed {printed}.",)
     foot += tuple(dict.fromkeys(words for sheet in sheets if (words := sheet.policy.words)))
     names = _booked(" and ".join(sheet.name for sheet in sheets), day)
     return Paper(f"Booking sheet: {tag}", names, tuple(sections), foot, f"Booking sheet {tag}")
@@ -166,6 +169,9 @@ def _to_say(sheets: Sequence[BookingSheet]) -> Iterator[Part]:
 def _to_book(sheets: Sequence[BookingSheet]) -> tuple[tuple[str, str], ...]:
     """Return what is booked for one car: times of several complaints together, whatever is shared once."""
     visits = [sheet for sheet in sheets if sheet.visit] or sheets
+    people = [("Also needed", one) for one in dict.fromkeys(one for sheet in visits for one in sheet.people)]
+    if not all(sheet.is_worked_out for sheet in visits):
+        return (("Hands-on time", WORKING), ("Stay", WORKING), *people)
     bays: dict[str, float] = {}
     for sheet in visits:
         for bay in sheet.bays:
@@ -176,14 +182,14 @@ def _to_book(sheets: Sequence[BookingSheet]) -> tuple[tuple[str, str], ...]:
         ("Repair on top", duration(sum(sheet.remedy_minutes for sheet in visits))),
         ("Bay", _bays(bays)),
         ("Work on refrigerant", _certified(visits)),
-        *(("Also needed", one) for one in dict.fromkeys(one for sheet in visits for one in sheet.people)),
+        *people,
     ]
     return tuple((name, said) for name, said in rows if said)
 
 
 def _for_the_workshop(sheet: BookingSheet) -> Iterator[tuple[str, tuple[Part, ...]]]:
     """Yield what the desk has nothing to do with: what is needed in how many jobs, and the causes."""
-    bays = [("Bays", _names(sheet.bays))] if not sheet.dangers else []
+    bays = [("Bays", _names(sheet.bays))] if not sheet.dangers and sheet.is_worked_out else []
     certified = _of_jobs(sheet.certified_share)
     if sheet.certified_share:
         bays.append(("Certified person", f"for work on refrigerant, in {certified} such jobs"))

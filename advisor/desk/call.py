@@ -41,14 +41,16 @@ from advisor.desk.booking import (
     danger_words,
     gets_here,
     in_doubt,
+    sheet_at_once,
     stay_together,
     told_of,
     what_is_done,
 )
-from advisor.desk.bookingsheet import as_dict, document, inspection_document, stay_words
+from advisor.desk.bookingsheet import WORKING, as_dict, document, inspection_document, stay_words
 from advisor.desk.heard_facts import heard_facts
 from advisor.desk.questions import (
     NOT_KNOWN,
+    EngineCase,
     Fitting,
     Next,
     Question,
@@ -65,7 +67,7 @@ from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.knowledge.dangers import Heard, heard_dangers
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import Fact
-from advisor.papers.document import html, markdown
+from advisor.papers.document import Paper, html, markdown
 from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
@@ -378,25 +380,55 @@ class Call:
         said = [one.words for one in self.unsaved if isinstance(one, SaidByCustomer)]
         return " / ".join([*self.jobs[0].case.customer_words, *said])
 
+    @property
+    def complete(self) -> tuple[EngineCase, ...]:
+        """Return engine and case of each complaint, with what is not saved yet."""
+        return tuple(
+            (engine, replace(case, entries=(*case.entries, *self.unsaved))) for engine, case in self.calls
+        )
+
     @cached_property
     def sheets(self) -> tuple[BookingSheet, ...]:
         """Return the booking sheet of each complaint; takes seconds, so compute it off the event loop."""
-        complete = (
-            (engine, replace(case, entries=(*case.entries, *self.unsaved))) for engine, case in self.calls
-        )
+        return self.played(lambda _, __: None)
+
+    @cached_property
+    def sheets_at_once(self) -> tuple[BookingSheet, ...]:
+        """Return what is known of each sheet before jobs are played."""
         return tuple(
-            booking_sheet(self.knowledge, engine, case, policy=self.policy) for engine, case in complete
+            sheet_at_once(self.knowledge, engine, case, self.policy) for engine, case in self.complete
         )
+
+    def played(self, progress: Callable[[int, int], None]) -> tuple[BookingSheet, ...]:
+        """Return `sheets`, telling `progress` how many cars of how many are over; what it raises ends it."""
+        if "sheets" not in vars(self):
+            complete = self.complete
+
+            def over(at: int) -> Callable[[int, int], None]:
+                return lambda done, count: progress(at * count + done, len(complete) * count)
+
+            vars(self)["sheets"] = tuple(
+                booking_sheet(self.knowledge, engine, case, policy=self.policy, progress=over(at))
+                for at, (engine, case) in enumerate(complete)
+            )
+        return self.sheets
 
     def sheet(self, form: Literal["markdown", "html", "json"]) -> str:
         """Return the booking sheets of all complaints as one paper, or for a booking system."""
-        tag = self.jobs[0].tag
         if form == "json":
-            kept = {"tag": tag, "sheets": [as_dict(one) for one in self.sheets]}
+            kept = {"tag": self.jobs[0].tag, "sheets": [as_dict(one) for one in self.sheets]}
             return json.dumps(kept, ensure_ascii=False, indent=2) + "\n"
-        printed = self.store.clock().astimezone().strftime("%d %B %Y %H:%M")
-        paper = document(self.sheets, tag_and_numbers(self), printed, booked_day(self))
+        paper = self._paper(self.sheets)
         return html(paper) if form == "html" else markdown(paper)
+
+    @property
+    def first_sheet(self) -> str:
+        """Return the booking sheets as Markdown before jobs are played: without times, tools and bays."""
+        return markdown(self._paper(self.sheets_at_once))
+
+    def _paper(self, sheets: Sequence[BookingSheet]) -> Paper:
+        printed = self.store.clock().astimezone().strftime("%d %B %Y %H:%M")
+        return document(sheets, tag_and_numbers(self), printed, booked_day(self))
 
     def answered(self, reading: str, outcome: str) -> Call:
         """Save the customer's answer; raise `InconsistentEvidence` and save nothing if it cannot be."""
@@ -571,9 +603,14 @@ def wish_of(case: Case) -> str:
     return case.booked.remark
 
 
-def to_book_words(booking: Call | Inspection, day: str) -> str:
-    """Say what is booked in one line: the car, the day, the stay and the person; may take seconds."""
-    sheets = booking.sheets if isinstance(booking, Call) else ()
+def to_book_words(booking: Call | Inspection, day: str, so_far: str | None = None) -> str:
+    """Say what is booked in one line: the car, the day, the stay and the people; may take seconds.
+
+    With `so_far`, how many cars were played, it says at once what is known before.
+    """
+    sheets: tuple[BookingSheet, ...] = ()
+    if isinstance(booking, Call):
+        sheets = booking.sheets if so_far is None else booking.sheets_at_once
     entries = booking.new if isinstance(booking, Inspection) else booking.unsaved
     new = [one.danger for one in entries if isinstance(one, Warned) and one.how == TOLD]
     dangers = [one for job in booking.jobs for one in job.case.dangers]
@@ -581,7 +618,8 @@ def to_book_words(booking: Call | Inspection, day: str) -> str:
     parts = [booking.jobs[0].tag, day, f"DANGER, {comes[:1].lower()}{comes[1:]}" if comes else ""]
     if sheets:
         stay = stay_together(sheets)
-        parts.append(stay_words(stay) if stay else "no fixed stay")
+        known = stay_words(stay) if stay else "no fixed stay"
+        parts.append(known if so_far is None else " ".join(filter(None, [WORKING, so_far])))
         if any(one.certified for one in sheets):
             parts.append("person certified for refrigerant")
         parts += dict.fromkeys(who.partition(",")[0].lower() for one in sheets for who in one.people)

@@ -27,6 +27,10 @@ LONGEST_PATH = 1000
 EXAMPLES = "such as Friday morning, Thursday next week, 3 Dec"
 
 
+class NoLongerWanted(Exception):
+    """Raised to end playing once the sheet was left."""
+
+
 class SheetScreen(AskingScreen[Call | Inspection]):
     """Returns the call once a day is booked, or None for going back to the questions."""
 
@@ -44,7 +48,12 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         super().__init__()
         self.call = call
         self.saving = False
-        self.is_worked_out = False
+        self.so_far: str | None = ""
+        """How many cars were played; None once that is over."""
+        self.day = ""
+        """The day that is typed, as it is read back."""
+        self.wanted: tuple[Literal["html", "json"], str, Path | None] | None = None
+        """What is saved once it is worked out."""
 
     def compose(self) -> ComposeResult:
         """Lay out the sheet and its buttons."""
@@ -52,7 +61,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         told = self.call.told_words() if isinstance(self.call, Call) else ""
         if told:
             yield Static(told, id="told", markup=False)
-        yield MarkdownView("Playing the job on simulated cars to see how long it takes …", name="text")
+        yield MarkdownView(name="text")
         yield Static(id="booking", markup=False)
         with Horizontal(classes="row"):
             yield Button("Today", id="today", variant="primary", compact=True)
@@ -64,22 +73,63 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         yield KeyLine()
 
     def on_mount(self) -> None:
-        """Begin to work out the sheet."""
+        """Show what is known at once, and begin to work out the rest."""
         self.query_one("#text").focus()
-        self.query_one(MarkdownView).show(self.worked_out)
+        call = self.call
+        if isinstance(call, Inspection):
+            self.so_far = None
+            self.show_sheet()
+            return
+        self.query_one(MarkdownView).show(lambda: call.first_sheet)
+        self.show_booking()
+        self.play(call)
 
-    def worked_out(self) -> str:
-        """Return the sheet, off the event loop, and show in one line what is booked."""
-        worker, paper = get_current_worker(), self.call.sheet("markdown")
-        self.is_worked_out = True
-        if not worker.is_cancelled:
-            self.app.call_from_thread(self.show_booking, "")
-        return paper
+    @work(thread=True, group="playing")
+    def play(self, call: Call) -> None:
+        """Work out times, tools and bays off the event loop, and count while it goes on."""
+        worker = get_current_worker()
+        shown = -1
 
-    def show_booking(self, day: str) -> None:
+        def over(done: int, count: int) -> None:
+            nonlocal shown
+            if worker.is_cancelled:
+                raise NoLongerWanted
+            if done != shown:
+                shown = done
+                self.app.call_from_thread(self.count, f"{done} of {count} cars")
+
+        try:
+            call.played(over)
+        except NoLongerWanted:
+            return
+        self.app.call_from_thread(self.worked_out)
+
+    def count(self, so_far: str) -> None:
+        """Show how many cars were played."""
+        if self.is_attached:
+            self.so_far = so_far
+            self.show_booking()
+
+    def worked_out(self) -> None:
+        """Show the whole sheet, and save what had to wait for it."""
+        if not self.is_attached:
+            return
+        self.so_far = None
+        self.show_sheet()
+        if self.wanted is not None:
+            self.query_one("#says", Static).update("")
+            self.deliver(*self.wanted)
+
+    def show_sheet(self) -> None:
+        """Show the whole sheet where the one without times was."""
+        self.query_one(MarkdownView).show(lambda: self.call.sheet("markdown"), anew=False)
+        self.show_booking()
+
+    def show_booking(self) -> None:
         """Show what is booked in one line, with the day once it is typed."""
-        if self.is_worked_out:
-            self.query_one("#booking", Static).update(f"To book: {to_book_words(self.call, day)}")
+        self.query_one("#booking", Static).update(
+            f"To book: {to_book_words(self.call, self.day, self.so_far)}"
+        )
 
     @on(Button.Pressed, "#today")
     def today(self) -> None:
@@ -118,7 +168,8 @@ class SheetScreen(AskingScreen[Call | Inspection]):
                 says = f"{day}: Enter books it."
             except ValueError as error:
                 says = str(error)
-        self.show_booking(day)
+        self.day = day
+        self.show_booking()
         self.query_one("#says", Static).update(says)
 
     @property
@@ -179,8 +230,16 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         """Save the sheet for a booking system."""
         self.deliver("json", "application/json")
 
-    @work(thread=True)
     def deliver(self, form: Literal["html", "json"], kind: str, place: Path | None = None) -> None:
+        """Save the sheet, once its times are worked out."""
+        if self.so_far is None:
+            self.write_out(form, kind, place)
+        else:
+            self.wanted = form, kind, place
+            self.query_one("#says", Static).update("It is saved as soon as the times are worked out.")
+
+    @work(thread=True)
+    def write_out(self, form: Literal["html", "json"], kind: str, place: Path | None = None) -> None:
         """Write the sheet off the event loop, then save it as a download, at a place or among downloads."""
         page, name = self.call.sheet(form), place.name if place else self.file_name(form)
         folder = place.parent if place else None

@@ -37,11 +37,11 @@ class MarkdownView(ScrollView):
         self.source = ""
         self.lines = [Strip([Segment(meanwhile)])]
 
-    def show(self, write: Callable[[], str]) -> None:
-        """Show the text that `write` returns, from the top."""
+    def show(self, write: Callable[[], str], anew: bool = True) -> None:
+        """Show the text that `write` returns, from the top unless it only says more of the same."""
         self.write, self.source = write, ""
         if self.size:
-            self.work_out(True)
+            self.work_out(anew)
 
     def on_resize(self) -> None:
         """Lay the text out for the new width; before the first resize no width is known."""
