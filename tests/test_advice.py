@@ -406,7 +406,7 @@ def test_why_a_reading_is_worth_taking_is_said_in_words(door: Bench) -> None:
     advice = door.advise()
     tap = of(advice, "tap")
     answers = outcome_effects(Situation.of(door.knowledge, door.engine, door.case()), "tap")
-    words = why(door.knowledge, door.case(), {}, advice, answers, tap)
+    words = why(door.knowledge, door.case().complaint, advice, answers, tap)
     assert words.startswith("Tells “Glass loose” from “Strap loose”: “")
 
 

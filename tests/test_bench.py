@@ -381,7 +381,7 @@ async def test_a_wait_is_planned_begun_and_survives_a_restart(hum: Path, tmp_pat
         assert "Car asleep work 6 min, wait 40 min For: Warm relay while asleep" in shown
         assert "Before you wait (key o): " in shown
         assert "w Prepared: the wait begins now, 40 min" in shown
-        await pilot.press("w", "1")
+        await pilot.press("w")
         await settled(pilot)
         assert [type(entry) for entry in task.session.case.entries] == [Prepared]
     async with running(hum, tmp_path, (100, 40)) as pilot:
@@ -434,7 +434,7 @@ async def test_while_a_wait_runs_the_card_says_until_when_and_offers_what_leaves
             "o Another reading",
             "w End the wait early",
         ]
-        assert "w Wait" in text_of(pilot).splitlines()[-1]
+        assert "w Prepared" in text_of(pilot).splitlines()[-1]
         await pilot.press("1")
         await settled(pilot)
         assert task.proposal is not None
@@ -543,7 +543,7 @@ async def test_an_answer_before_the_wait_is_over_is_asked_about(hum: Path, tmp_p
     async with running(hum, tmp_path) as pilot:
         await opened(pilot)
         task = await on_card(pilot, "warm")
-        await pilot.press("w", "1")
+        await pilot.press("w")
         await settled(pilot)
         await on_card(pilot, "warm")
         await pilot.press("2")
@@ -680,8 +680,8 @@ async def test_a_repair_is_checked_and_the_search_goes_on(hum: Path, tmp_path: P
         assert question.heading == f"Record on job 1, bay 2, that {recorded}?"
         await pilot.press("1")
         await settled(pilot)
-        assert "Now look for the complaint again." in words(pilot)
-        assert "How: Listen again at night" in words(pilot)
+        assert "Now look for the complaint again." in said(pilot, "#title")
+        assert "How: Listen again at night" in said(pilot, "#task")
         same_as_kept("the_complaint_is_looked_for_again", pilot)
         await pilot.press("2")
         await settled(pilot)
@@ -1110,7 +1110,7 @@ async def test_the_page_about_the_vehicle_is_left_out_where_nothing_is_asked(
 
 async def test_the_story_folds_cautions_and_numbers_nothing(hum: Path, tmp_path: Path) -> None:
     """Two cautions are one line; what the headline counts, readings, is not counted otherwise below it."""
-    async with running(hum, tmp_path) as pilot:
+    async with running(hum, tmp_path, (120, 40)) as pilot:
         task = await opened(pilot)
         assert "Esc keeps nothing" in said(pilot, "#story")
         await entered(pilot, lambda: task.session.acknowledged(["hot", "radio_code"]))

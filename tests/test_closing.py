@@ -301,7 +301,7 @@ async def test_correcting_the_cause_does_not_ask_for_the_complaint_again(
     """It was found gone and nothing was repaired since; the earlier cause is said to be withdrawn."""
     ended = (LOOSE, Repaired("strap", AT), Checked("rattle", "gone"), Closed("glass", ""))
     store.append(store.open_case("blue estate", "rattle"), *ended)
-    async with running(door, tmp_path, (100, 40)) as pilot:
+    async with running(door, tmp_path, (120, 40)) as pilot:
         await until(pilot, listed)
         await choose(pilot, "closed 1")
         await choose(pilot, "correct")

@@ -794,7 +794,7 @@ def bench(car: tuple[Knowledge, Engine], tmp_path: Path) -> Iterator[Callable[..
 def text_of(session: Session, reading: str) -> str:
     """The card of a reading as text, with its choices."""
     proposal = next(one for one in session.advice.proposals if one.reading == reading)
-    shown = card(session, proposal, "certain")
+    shown = card(session, proposal, "certain", was_made=True)
     return "\n".join(
         [*(line.plain for line in shown.lines), *(f"[{one[0]}] {one[1]}" for one in shown.choices)]
     )
@@ -821,11 +821,11 @@ def test_the_card_says_what_is_taken_for_granted_and_what_a_reading_ends(
 ) -> None:
     """The circuit as it came; and the coolant level ends what the hot engine was needed for."""
     session = bench(Noted("outside", Measurement("outside", 20.0, "", "20 °C")))
-    assert "Taken for granted, as nobody has said otherwise: Circuit as it came" in text_of(session, "vent")
+    assert "Taken for granted (key z): Circuit as it came" in text_of(session, "vent")
     hot = session.saw("vent", "warm")
     assert "✓ In place: Engine cold" not in text_of(hot, "level")
-    assert "First: Engine cold (1 min, then wait 2 h 30)" in text_of(hot, "level")
-    assert "This ends: At full cooling, Engine hot" in text_of(hot, "level")
+    assert "Not entered as made: Engine cold" in text_of(hot, "level")
+    assert "This ends: At full cooling; Engine hot" in text_of(hot, "level")
 
 
 def test_a_condition_that_somebody_states_needs_no_waiting(bench: Callable[..., Session]) -> None:

@@ -279,7 +279,7 @@ async def test_no_condition_is_chosen_from_a_list_of_before(car: Knowledge, tmp_
         task = pilot.app.screen
         assert isinstance(task, TaskScreen)
         task.saving = True
-        task.action_wait()
+        task.action_setups()
         assert not isinstance(pilot.app.screen, ChoiceScreen)
         assert "The last entry is being saved." in task.told
         task.saving = False
@@ -474,7 +474,7 @@ def test_a_fact_that_tells_another_at_times_is_asked_beside_it() -> None:
 def test_what_nobody_has_checked_is_taken_for_granted(bench: Callable[..., Bench]) -> None:
     """A reading that relies on the circuit as it came in does not make it a thing that somebody has seen."""
     session = bench(Known("drive", "belt")).session.noted("outside", "20")
-    granted = "Taken for granted, as nobody has said otherwise: Circuit as it came (key w)"
+    granted = "Taken for granted (key z): Circuit as it came"
     assert granted in text_of(session, "vent")
     relied = session.saw("vent", "warm", wait="over")
     assert "filled" in relied.waiting
@@ -486,10 +486,10 @@ def test_what_nobody_has_checked_is_taken_for_granted(bench: Callable[..., Bench
 def test_a_card_says_in_place_only_of_what_somebody_made(bench: Callable[..., Bench]) -> None:
     """After cooling was run the circuit is still only taken for granted; the engine was made hot."""
     begun = bench(Known("drive", "belt")).session.noted("outside", "20").prepared(["hot", "cooling"])
-    shown = card(begun, proposal_of(begun, "vent"), "certain", was_waited=True)
-    lines = [line.plain for line in shown.lines]
-    assert "✓ In place: Circuit as it came" not in lines
-    assert "Taken for granted, as nobody has said otherwise: Circuit as it came (key w)" in lines
+    shown = card(begun, proposal_of(begun, "vent"), "certain", was_made=True)
+    (line,) = [line.plain for line in shown.lines if "Circuit as it came" in line.plain]
+    assert "Taken for granted (key z): Circuit as it came" in line
+    assert "✓" not in line
 
 
 def test_what_is_left_before_the_car_leaves_is_said(tmp_path: Path, bench: Callable[..., Bench]) -> None:
@@ -532,7 +532,7 @@ def test_a_wait_says_beside_its_key_what_it_ends(bench: Callable[..., Bench]) ->
     session = bench(Known("drive", "belt"), Stated("hot", MORNING.isoformat())).after(20)
     shown = card(session, proposal_of(session, "level"), "certain")
     assert shown.title == "Engine cold"
-    assert shown.choices[0] == ("wait", "w Prepared: the wait begins now, 2 h 30", "→ ends: Engine hot")
+    assert shown.choices[0] == ("made cold", "w Prepared: the wait begins now, 2 h 30", "→ ends: Engine hot")
 
 
 # ---------------------------------------------------------------------------------------- on the screens
@@ -657,8 +657,6 @@ async def test_only_what_is_waited_for_rings(tmp_path: Path) -> None:
         task.choose("draw")
         await settled(pilot)
         await pilot.press("w")
-        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
-        await pilot.press("1")
         await settled(pilot)
         assert {"clamp", "asleep"} <= set(task.session.waiting)
         assert task.ringing == {"asleep"}

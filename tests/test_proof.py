@@ -183,7 +183,7 @@ def test_a_sure_cause_is_proved_before_its_remedy(proving: tuple[Knowledge, Engi
     assert (told.proposals[0].reading, told.proposals[0].due) == ("lamp_out", True)
     assert told.by_bits[0].reading == "lamp_out"
     assert told.tells_more is None
-    words = why(proving[0], Case("c"), {}, told, (), told.proposals[0])
+    words = why(proving[0], "c", told, (), told.proposals[0])
     assert words == "Proves “Lamp stays lit” (>99 %) before it is put right."
     shown = Case("c", (Seen("told", "lit"), Seen("lamp_out", "follows")))
     after = advised(proving, *shown.entries)

@@ -414,7 +414,9 @@ async def test_a_number_that_comes_in_one_burst_is_entered_whole(tmp_path: Path)
         for letter in "430mA":
             pilot.app.post_message(Key(letter, letter))
         await until(pilot, lambda screen: screen.query_one("#typed", Input).value == "430mA")
-        await pilot.press("enter", "1")
+        await pilot.press("enter")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        await pilot.press("1")
         await settled(pilot)
         assert "= 430 mA" in said(pilot, "#understood")
 
@@ -625,8 +627,10 @@ async def test_a_coarse_clamp_is_said_to_tell_less(tmp_path: Path) -> None:
     url = f"sqlite:///{tmp_path / 'cases.sqlite'}"
     app = AdvisorApp([KNOWLEDGE], frozenset({"low_current_clamp"}), url, looks_ahead=False)
     async with app.run_test(size=(120, 40)) as pilot:
-        await measuring(pilot)
-        assert "Low-current DC clamp, 1 mA would tell" in text_of(pilot)
+        task = await measuring(pilot)
+        task.show_reading()
+        await settled(pilot)
+        assert "Low-current DC clamp, 1 mA would tell" in said(pilot, "#task")
 
 
 @pytest.mark.parametrize("size", [SMALL, (120, 40)])

@@ -116,6 +116,8 @@ REPAIR_OFFERED_FROM = 0.5
 """From this probability on the card offers to repair the leading cause at once: more likely than not."""
 LONGEST_CAUSE = 120
 """Letters of a cause in words."""
+STEPS_WITH_ROOM = 6
+"""So many steps, with the names of their setups, have room on one card at 80 by 24."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS, TO_END_CARS = 20_300_101, 200, 100, 50
 EnteredWait = Literal["as entered", "over", "before", "not waited"]
 """What a person says of a wait that nobody entered: nothing, that it is over, that it was over before the
@@ -347,7 +349,7 @@ class Session:
             return ""
         return (
             f"You were here {duration(minutes)} ago. In place then: {', '.join(made)}. The car may have "
-            "woken or been used since: look first, and end what is no longer so (key w)."
+            "woken or been used since: look first, and end what is no longer so (key z)."
         )
 
     def to_state(self, proposal: CandidateReading | None) -> tuple[tuple[str, ...], tuple[str, ...]]:
@@ -791,10 +793,28 @@ class Session:
         unread = self.to_acknowledge(self._holding(said))
         return not unread and not self.asks_before_wait(plan, towards)
 
-    def ended_by_waiting(self, plan: WaitPlan) -> tuple[str, ...]:
-        """Return the names of what somebody has made and a wait would end."""
+    def to_prepare(self, proposal: CandidateReading) -> tuple[str, ...]:
+        """Return the setups to make before the reading stands on the card: none, if all has room together.
+
+        They are as many as have room on one card, at least one.
+        """
+        if not proposal.setups or proposal.asks:
+            return ()
+        setups, steps = self.knowledge.setups, len(self.knowledge.readings[proposal.reading].steps)
+        lines = [1 + len(setups[setup].steps) for setup in proposal.setups]
+        if self.plan(proposal) is None and sum(lines) + steps <= STEPS_WITH_ROOM:
+            return ()
+        together = 0
+        for at, line_count in enumerate(lines):
+            together += line_count
+            if together > STEPS_WITH_ROOM and any(setups[one].steps for one in proposal.setups[:at]):
+                return proposal.setups[:at]
+        return proposal.setups
+
+    def ended_by(self, making: Iterable[str]) -> tuple[str, ...]:
+        """Return the names of what somebody has made and setups that are made now would end."""
         rules, setups = self.knowledge.setup_rules, self.knowledge.setups
-        ended = frozenset[str]().union(*(rules.ended_by[setup] for setup in plan.setups))
+        ended = frozenset[str]().union(*(rules.ended_by[setup] for setup in making))
         return tuple(setups[one].name for one in self.waiting if one in ended and not setups[one].on_arrival)
 
     def asks_before_wait(self, plan: WaitPlan, towards: CandidateReading) -> tuple[str, ...]:

@@ -5,21 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from advisor.advice.advice import Advice, Answer, CandidateReading
-from advisor.bench.wording import outcome_words
-from advisor.case.case import Case
 from advisor.case.confirmed import faults_below
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.priors import tree_of
 from advisor.papers.format import percent
 
+LONGEST = 150
+"""A longer sentence leaves out what an answer would do: two lines of 80 columns."""
 AS_ONE = 0.8
 """From this share of their moves on, a branch's faults are said to move as one (the project's choice)."""
 
 
 def why(
     knowledge: Knowledge,
-    case: Case,
-    preferences: Mapping[str, str],
+    complaint: str,
     advice: Advice,
     answers: Sequence[Answer],
     proposal: CandidateReading,
@@ -34,7 +33,7 @@ def why(
             sum(now[one] for one in faults),
             [sum(answer.after[one] for one in faults) for answer in answers],
         )
-        for name, faults in _movers(knowledge, case.complaint, now, answers).items()
+        for name, faults in _movers(knowledge, complaint, now, answers).items()
     }
     moves = {name: [after - share for after in afters] for name, (share, afters) in shares.items()}
 
@@ -46,14 +45,12 @@ def why(
     # The other side: what the same answers move most the opposite way.
     second = min(moves, key=lambda one: together(one, first))
     at = max(range(len(answers)), key=lambda index: moves[first][index])
-    reading = knowledge.readings[proposal.reading]
-    said = reading.answers[answers[at].outcome]
-    if reading.quantity and reading.quantity.limits_for(case.facts):
-        said = outcome_words(knowledge, case, proposal.reading, answers[at].outcome, preferences)
+    said = knowledge.readings[proposal.reading].answers[answers[at].outcome]
     then = f"“{said}” makes it {percent(min(1.0, shares[first][1][at]))}."
+    tells = f"Tells “{knowledge.title(first)}” from “{knowledge.title(second)}”"
     if together(second, first) >= 0:
-        return f"Tells most about “{knowledge.title(first)}”: {then}"
-    return f"Tells “{knowledge.title(first)}” from “{knowledge.title(second)}”: {then}"
+        tells = f"Tells most about “{knowledge.title(first)}”"
+    return f"{tells}: {then}" if len(tells) + len(then) < LONGEST else f"{tells}."
 
 
 def _movers(

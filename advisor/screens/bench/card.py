@@ -34,11 +34,11 @@ from advisor.simulate.rollout import LookAhead
 MOST_MEANWHILE = 4
 """So many readings are offered on the card while a wait runs; key o has the others."""
 HAVE_READ = "y Read the cautions in full first"
+NEVER_SEEN = "! It was not there before the repair either: that it is gone proves nothing."
+
+
 GAP = Content("")
 """An empty line between blocks of the text, left out where there is no room."""
-MOST_BEFORE = 2
-"""So many readings to take before a wait are named on its card; key o has them all."""
-NEVER_SEEN = "! It was not there before the repair either: that it is gone proves nothing."
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,8 @@ class Card:
     """A title with the minutes of the task, lines of text, and choices as (action, words, effect).
 
     An action may have an argument after a space. A choice without an action is shown and cannot be made yet.
-    `reading` is the one that can be answered here.
+    `reading` is the one that can be answered here, `setups` are those that are made here. Where there
+    is no room, lines of `extra` are left out, the last ones first.
     """
 
     title: str
@@ -54,6 +55,8 @@ class Card:
     lines: tuple[Content, ...]
     choices: tuple[tuple[str, str, str], ...]
     reading: str = ""
+    setups: tuple[str, ...] = ()
+    extra: tuple[Content, ...] = (GAP,)
 
 
 def card(
@@ -62,16 +65,17 @@ def card(
     confidence: str,
     ahead: LookAhead | None = None,
     *,
-    was_waited: bool = False,
+    was_made: bool = False,
 ) -> Card:
     """Return the card for a reading to be taken; else for a wait, the complaint, or the end of the search.
 
-    A reading behind a long wait has the card of that wait first, unless somebody says that it `was_waited`.
+    What has to be prepared has a card of its own first, unless somebody says that all of it `was_made`.
     """
     if proposal is not None:
-        plan = session.plan(proposal)
-        if plan is not None and not proposal.asks and not was_waited:
-            return _wait_ahead(session, proposal, plan, ahead)
+        if proposal.asks:
+            return _question(session, proposal)
+        if not was_made and (setups := session.to_prepare(proposal)):
+            return _preparation(session, proposal, setups, ahead)
         return _reading(session, proposal, confidence, ahead)
     if session.awaited is not None:
         return _wait(session, session.awaited)
@@ -105,71 +109,105 @@ def _warnings(session: Session, proposal: CandidateReading | None = None) -> lis
     return lines
 
 
+def _question(session: Session, proposal: CandidateReading) -> Card:
+    """Return the card of what has to be known of the car, or of the day, before the reading can be taken."""
+    question, answers = _asked_first(session, proposal.asks[0])
+    lines = _warnings(session, proposal)
+    lines += [Content.styled(question, "bold"), GAP]
+    lines += [
+        Content("It decides about the reading above, and what that needs."),
+        *_why(session, proposal),
+        GAP,
+    ]
+    choices = (*answers, ("skip", "x Cannot do this here", ""), *_back(session))
+    return Card(proposal.name, _work_and_wait(proposal), tuple(lines), choices)
+
+
 def _reading(session: Session, proposal: CandidateReading, confidence: str, ahead: LookAhead | None) -> Card:
+    """Return the card of a reading: its steps, what can hurt, and its answers."""
     knowledge = session.knowledge
     reading = knowledge.readings[proposal.reading]
     cautions = session.cautions(proposal)
-    lines = _warnings(session, proposal)
-    choices: list[tuple[str, str, str]] = []
-    if proposal.asks:
-        question, asked = _asked_first(session, proposal.asks[0])
-        lines.append(Content.styled(question, "bold"))
-        choices += asked
-    lines += [*_why(session, proposal), *_ahead(session, proposal, ahead)]
+    more, holding = _tells_more(session, proposal), _holding(session, proposal)
     repair = _repair_first(session, proposal)
-    lines += [*repair, GAP, *_to_make(session, proposal)]
+    lines = _warnings(session, proposal)
+    lines += [*_why(session, proposal), *more, *_ahead(session, proposal, ahead), *repair, GAP]
+    if session.to_prepare(proposal):  # somebody says that all of it is so
+        names = "; ".join(knowledge.setups[setup].name for setup in proposal.setups)
+        lines.append(Content(f"Not entered as made: {names}"))
+    else:
+        lines += _to_make(session, proposal.setups)
     if reading.ask and reading.who == "customer":
         lines.append(Content.assemble("Ask: ", (f"“{reading.ask}”", "bold")))
-    lines += [
-        *_steps(reading.steps, "Then:" if proposal.setups else "•"),
-        GAP,
-        *_with_what(session, proposal),
-        *_holding(session, proposal),
-    ]
-    lines += [*caution_lines(session, cautions), GAP]
-    choices = _after_cautions(session, cautions, choices or _answers(session, proposal, confidence))
-    choices.append(("skip", "x Cannot do this here", ""))
+    lines += [*_steps(reading.steps, "Then:" if proposal.setups else "•"), GAP]
+    lines += [*_with_what(session, proposal), *holding, *caution_lines(session, cautions), GAP]
+    choices = _after_cautions(session, cautions, _answers(session, proposal, confidence))
+    choices.append(("skip", "x Cannot do this here", "" if reading.quantity else f"g how sure: {confidence}"))
     if not repair and session.advice.stop is None and (now := session.repair_now_words()):
         choices.append(("remedy", f"e {now}", session.repair_now_effect()))
-    answered = "" if proposal.asks or session.to_acknowledge(cautions) else proposal.reading
     return Card(
         reading.name,
         _work_and_wait(proposal),
         tuple(lines),
         (*choices, *_back(session)),
-        answered,
+        "" if session.to_acknowledge(cautions) else proposal.reading,
+        extra=(*more, *holding, GAP),
     )
 
 
-def _wait_ahead(
-    session: Session, proposal: CandidateReading, plan: WaitPlan, ahead: LookAhead | None
+def _preparation(
+    session: Session, proposal: CandidateReading, setups: tuple[str, ...], ahead: LookAhead | None
 ) -> Card:
-    """Return the card of a wait to be prepared and begun; its reading comes when it is over."""
-    knowledge = session.knowledge
+    """Return the card of setups that are to be made, and of the wait that they begin."""
+    knowledge, plan = session.knowledge, session.plan(proposal)
     cautions = session.cautions(proposal)
     lines = _warnings(session, proposal)
     lines.append(Content.assemble("For: ", (knowledge.readings[proposal.reading].name, "bold")))
-    lines += [*_why(session, proposal), *_ahead(session, proposal, ahead), *_before_lines(session, plan)]
-    lines += [*_repair_first(session, proposal), GAP, *_to_make(session, proposal), GAP]
-    if plan.after[1:]:
-        lines.append(Content(f"When you come back: {_names(knowledge, plan.after)}."))
-    lines += [*_holding(session, proposal), *caution_lines(session, cautions), GAP]
+    more, holding = _tells_more(session, proposal), _holding(session, proposal)
+    after = (
+        [Content(f"With this wait also: {_names(knowledge, plan.after[1:])}.")]
+        if plan and plan.after[1:]
+        else []
+    )
+    lines += [
+        *_why(session, proposal),
+        *more,
+        *_ahead(session, proposal, ahead),
+        *_before_lines(session, plan),
+    ]
+    lines += [
+        *_repair_first(session, proposal),
+        GAP,
+        *_to_make(session, setups, alone=True),
+        GAP,
+        *after,
+        *holding,
+    ]
+    lines += [*caution_lines(session, cautions), GAP]
+    minutes = [session.setup_minutes(setup) for setup in setups]
+    hands_on, waiting = (sum(each) for each in zip(*minutes, strict=True))
     choices: list[tuple[str, str, str]] = []
-    if session.may_begin(plan, proposal):
-        ends = ", ".join(session.ended_by_waiting(plan))
-        words = f"w Prepared: the wait begins now, {duration(plan.waiting_minutes)}"
-        choices.append(("wait", words, f"→ ends: {ends}" if ends else ""))
-    elif asks := session.asks_before_wait(plan, proposal):
+    if plan is not None and (asks := session.asks_before_wait(plan, proposal)):
         words = f"f Say first, as the wait depends on it: {knowledge.facts[asks[0]].ask}"
         choices.append(("facts", words, ""))
+    else:
+        words = f"w Prepared: the wait begins now, {duration(waiting)}" if waiting else "w It is done"
+        ends = ", ".join(session.ended_by(setups))
+        left = len(proposal.setups) - len(setups)
+        then = f"→ ends: {ends}" if ends else f"→ {left} more to prepare" if left else ""
+        choices.append((f"made {' '.join(setups)}", words, then))
     choices.append(("waited", "r It is so already: since when?", ""))
     choices = _after_cautions(session, cautions, choices)
-    if session.proposals[1:]:
-        choices.append(("other", "o Another reading first", ""))
     choices.append(("skip", "x Cannot do this here", ""))
-    title = knowledge.setups[plan.setups[-1]].name
-    minutes = _hands_on_and_wait(plan.hands_on_minutes, plan.waiting_minutes)
-    return Card(title, minutes, tuple(lines), (*choices, *_back(session)))
+    title = knowledge.setups[setups[-1]].name
+    return Card(
+        title,
+        _hands_on_and_wait(hands_on, waiting),
+        tuple(lines),
+        (*choices, *_back(session)),
+        setups=setups,
+        extra=(*more, *holding, *after, GAP),
+    )
 
 
 def _after_cautions(
@@ -196,14 +234,18 @@ def _back(session: Session) -> list[tuple[str, str, str]]:
 
 
 def _why(session: Session, proposal: CandidateReading) -> list[Content]:
-    """Return in a sentence what the reading tells, and which one tells most where that is another."""
+    """Return in a sentence what the reading tells."""
     answers = session.answers(proposal.reading)
-    words = why(session.knowledge, session.case, session.preferences, session.advice, answers, proposal)
-    lines = [Content.styled(words, "italic")]
+    words = why(session.knowledge, session.case.complaint, session.advice, answers, proposal)
+    return [Content.styled(words, "italic")]
+
+
+def _tells_more(session: Session, proposal: CandidateReading) -> list[Content]:
+    """Return which other reading tells most, where the usual order begins with another one."""
     more = session.tells_more(proposal)
-    if more is not None:
-        lines.append(Content.styled(f"{tells_more_words(session.knowledge, more)}: key o.", "dim"))
-    return lines
+    if more is None:
+        return []
+    return [Content.styled(f"{tells_more_words(session.knowledge, more)}: key o.", "dim")]
 
 
 def _work_and_wait(proposal: CandidateReading) -> str:
@@ -266,7 +308,7 @@ def _waiting(session: Session) -> list[Content]:
     for setup in session.running:
         when, left = clock_words(session.ready_at(setup)), duration(session.waiting[setup])
         name, before = session.knowledge.setups[setup].name, session.made_in(setup)
-        words = f"… Waiting: {name}. Ready at {when}, in {left} (key w)."
+        words = f"… Waiting: {name}. Ready at {when}, in {left} (key z)."
         if before:
             words = f"… Then, in {duration(before)}: {name}. Ready at {when}, in {left}."
         lines.append(Content.styled(words, "bold"))
@@ -274,32 +316,40 @@ def _waiting(session: Session) -> list[Content]:
 
 
 def _names(knowledge: Knowledge, readings: Iterable[CandidateReading]) -> str:
-    """Return readings by their names, one after the other."""
-    return "; ".join(knowledge.readings[one.reading].name for one in readings)
+    """Return the first of some readings by its name, and how many others there are."""
+    first, *others = (knowledge.readings[one.reading].name for one in readings)
+    if not others:
+        return first
+    return f"{first} and {len(others)} other{'s' if others[1:] else ''}"
 
 
-def _to_make(session: Session, proposal: CandidateReading) -> list[Content]:
-    """Return the setups of the reading that are to be made, with their steps."""
-    knowledge, lines = session.knowledge, _put_back_first(session, proposal.setups)
-    for setup in proposal.setups:
+def _to_make(session: Session, setups: Sequence[str], alone: bool = False) -> list[Content]:
+    """Return setups that are to be made, with their steps; one `alone` is not named."""
+    knowledge, lines = session.knowledge, _put_back_first(session, setups)
+    for setup in setups:
         said = knowledge.setups[setup]
         hands_on, waiting = session.setup_minutes(setup)
         wait = f", then wait {duration(waiting)}" if waiting else ""
-        lines.append(Content.styled(f"First: {said.name} ({duration(hands_on)}{wait})", "bold"))
+        if setups[1:] or not alone:
+            lines.append(Content.styled(f"First: {said.name} ({duration(hands_on)}{wait})", "bold"))
         lines += _steps(said.steps)
     return lines
 
 
 def _holding(session: Session, proposal: CandidateReading) -> list[Content]:
-    """Return the setups of the reading that are in place or taken for granted, and those it ends."""
-    knowledge, lines = session.knowledge, _in_place(session, proposal)
-    for setup in dict.fromkeys((*proposal.assumed, *_needed(session, proposal, granted=True))):
-        name = knowledge.setups[setup].name
-        lines.append(Content(f"Taken for granted, as nobody has said otherwise: {name} (key w)"))
-    ends = [knowledge.setups[setup].name for setup in proposal.ends]
-    if ends:
-        lines.append(Content(f"This ends: {', '.join(ends)}"))
-    return lines
+    """Return in a line what is in place for the reading or taken for granted, and what it ends."""
+    setups = session.knowledge.setups
+    granted = dict.fromkeys((*proposal.assumed, *_needed(session, proposal, granted=True)))
+    parts = [
+        (what, "; ".join(setups[setup].name for setup in names))
+        for what, names in (
+            ("✓ In place", _needed(session, proposal, granted=False)),
+            ("Taken for granted (key z)", granted),
+            ("This ends", proposal.ends),
+        )
+        if names
+    ]
+    return [Content(" · ".join(f"{what}: {names}" for what, names in parts))] if parts else []
 
 
 def _put_back_first(session: Session, setups: Sequence[str]) -> list[Content]:
@@ -341,15 +391,7 @@ def _before_lines(session: Session, plan: WaitPlan | None) -> list[Content]:
     """Return what is best read before the wait, if there is one."""
     if plan is None or not plan.before:
         return []
-    names = _names(session.knowledge, plan.before[:MOST_BEFORE])
-    more = " and others" if plan.before[MOST_BEFORE:] else ""
-    return [Content.styled(f"Before you wait (key o): {names}{more}.", "bold")]
-
-
-def _in_place(session: Session, proposal: CandidateReading) -> list[Content]:
-    """Return the setups of the reading that are in place, their waiting over."""
-    needed = _needed(session, proposal, granted=False)
-    return [Content(f"✓ In place: {session.knowledge.setups[setup].name}") for setup in needed]
+    return [Content.styled(f"Before you wait (key o): {_names(session.knowledge, plan.before)}.", "bold")]
 
 
 def _needed(session: Session, proposal: CandidateReading, *, granted: bool) -> list[str]:

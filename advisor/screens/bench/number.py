@@ -81,6 +81,7 @@ class NumberField(Vertical):
         field = self.query_one(Input)
         self.screen.set_focus(field)
         field.insert_text_at_cursor(typed)
+        self.call_later(field.focus)  # a card that has just come up gives the focus to its answers
 
     def understand(self) -> Understood | None:
         """Show how the number is understood, and with what it was taken."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from advisor.bench.session import WRONG_COMPLAINT, EnteredWait, Session
@@ -332,6 +332,16 @@ def setups(bench: JobScreen) -> None:
 
     title = f"State of the car. {UNREAD if unread else ASK_FIRST if asks else ''}".strip()
     bench.app.push_screen(ChoiceScreen(title, lines, headings=headings), chosen)
+
+
+def made(bench: JobScreen, setups: Sequence[str]) -> None:
+    """Enter setups of the reading on the card as made; a wait of theirs begins."""
+    if bench.saving:
+        bench.tell("The last entry is being saved. Wait until it is, then press w again.", SHORT_SECONDS)
+        return
+    session = bench.session
+    bench.change(lambda: session.prepared(setups), bench.proposal.reading if bench.proposal else None)
+    bench.ringing |= frozenset(one for one in setups if session.setup_minutes(one)[1] > 0)
 
 
 def state(bench: JobScreen, setup: str, otherwise: Callable[[], None] | None = None) -> None:

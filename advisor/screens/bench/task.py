@@ -22,11 +22,12 @@ from advisor.screens.bench.account import AccountScreen
 from advisor.screens.bench.card import Card, card
 from advisor.screens.bench.cautions import CautionsScreen
 from advisor.screens.bench.entry import EntryScreen
-from advisor.screens.bench.faulttree import FaultTreeScreen, ToggledByHand
+from advisor.screens.bench.faulttree import FaultTree, FaultTreeScreen, ReadingsAbout, ToggledByHand
 from advisor.screens.bench.figure import FigureScreen
 from advisor.screens.bench.job import JobScreen
 from advisor.screens.bench.jobcard import JobCardScreen
 from advisor.screens.bench.number import NumberField
+from advisor.screens.bench.room import CAUSES, LARGE, SCROLLBAR, fitted
 from advisor.screens.bench.story import headline, last_move, suspicion_panel, trail
 from advisor.screens.bench.whynot import ask_why_not
 from advisor.screens.widgets.cardtext import CardText
@@ -36,11 +37,9 @@ from advisor.screens.widgets.keyline import KeyLine
 from advisor.simulate.rollout import LookAhead, ToEnd
 
 BESIDE = 110
-"""From so many columns on the story stands beside the task."""
+"""From so many columns on the fault tree and the story stand beside the task."""
 LEAST_GAP, LEAST_EFFECT = 3, 12
 """What an answer would do stands beside it, so far apart; cut, where at least so much of it has room."""
-SMALL, LARGE = 20, 30
-"""With fewer lines only the leading cause is shown, with this many as many as fit."""
 EVERYTHING = "What is to be done? Digits choose the numbered lines of the task."
 
 
@@ -66,17 +65,20 @@ class TaskScreen(JobScreen):
             priority=True,
             tooltip="Read back in the task",
         ),
-        Binding("x", "skip", "Cannot", tooltip="This reading cannot be taken here"),
-        Binding("g", "confidence", "Sure", tooltip="How sure the next answer is: certain, fairly, a guess"),
+        Binding("x", "skip", show=False, tooltip="This reading cannot be taken here"),
+        Binding(
+            "g", "confidence", show=False, tooltip="How sure the next answer is: certain, fairly, a guess"
+        ),
         Binding("k", "confirm", show=False, tooltip="Say whether the complaint is there today"),
         Binding("y", "read", show=False, tooltip="The cautions were read"),
         Binding("u", "undo", "Undo", tooltip="Take back the last step"),
-        Binding("s", "steps", "Steps", tooltip="Take back or correct any step"),
+        Binding("s", "steps", show=False, tooltip="Take back or correct any step"),
         Binding("o", "other", "Other", tooltip="All readings: search, order and choose another"),
         Binding("r", "result", show=False, tooltip="Leave this reading: back to the result, or to the wait"),
-        Binding("t", "tree", show=False, tooltip="The fault tree, with what is suspected now"),
-        Binding("v", "why_not", show=False, tooltip="Why not another cause, and what would turn it round"),
-        Binding("w", "wait", "Wait", tooltip="Begin a wait, or end it early; end a setup"),
+        Binding("t", "tree", "Tree", tooltip="The fault tree, with what is suspected now"),
+        Binding("v", "why_not", "Why not", tooltip="Why not another cause, and what would turn it round"),
+        Binding("w", "wait", "Prepared", tooltip="It is prepared, or a wait is over sooner"),
+        Binding("z", "setups", show=False, tooltip="State of the car: say what is so, end what is not"),
         Binding("a", "again", show=False, tooltip="Take a reading again; repeats are averaged"),
         Binding("d", "account", show=False, tooltip="Current draw: all of it, found so far, still missing"),
         Binding("n", "units", show=False, tooltip="Choose the units you prefer"),
@@ -107,9 +109,11 @@ class TaskScreen(JobScreen):
         super().__init__(session)
         self.entering: EntryScreen | None = None
         self.shown = Card("", "", (), ())
-        self.waited: str | None = None
-        """The reading whose long wait somebody says to be over."""
+        self.made: str | None = None
+        """The reading that is shown although its setups are not entered as made."""
         self.by_hand: ToggledByHand = {}
+        self.causes = CAUSES
+        """So many of the leading causes have room below the task."""
 
     def compose(self) -> ComposeResult:
         """Lay out the task with its answers, the leading causes below, and the story beside it."""
@@ -124,8 +128,10 @@ class TaskScreen(JobScreen):
                 yield ChoiceList(id="answers")
                 yield Static(id="room")
                 yield Static(id="suspicion")
-            with VerticalScroll(id="trail"):
-                yield Static(id="story")
+            with Vertical(id="beside"):
+                yield FaultTree(self.by_hand, name="tree")
+                with VerticalScroll(id="trail"):
+                    yield Static(id="story")
         yield KeyLine()
 
     def on_resize(self) -> None:
@@ -144,9 +150,9 @@ class TaskScreen(JobScreen):
         return self.session.proposals[0]
 
     @property
-    def was_waited(self) -> bool:
-        """Whether somebody has said that the wait for the reading on the card is over."""
-        return self.proposal is not None and self.proposal.reading == self.waited
+    def was_made(self) -> bool:
+        """Whether somebody wants the reading on the card although its setups are not entered as made."""
+        return self.proposal is not None and self.proposal.reading == self.made
 
     @property
     def takes_typing(self) -> bool:
@@ -156,7 +162,7 @@ class TaskScreen(JobScreen):
     @property
     def takes_numbers(self) -> bool:
         """Whether the reading on the card is answered by a number."""
-        return self.takes_typing or self.asks_number
+        return self.takes_typing or self.may_type
 
     # What is shown
 
@@ -169,30 +175,25 @@ class TaskScreen(JobScreen):
         forbidden.update("\n".join(session.forbidden))
         self.show_news()
         self.query_one("#card").set_class(self.size.height >= LARGE, "tall")
-        beside = self.query_one("#trail", VerticalScroll)
+        beside = self.query_one("#beside")
         beside.display = self.size.width >= BESIDE
-        self.query_one("#story", Static).update(trail(session))
-        self.call_after_refresh(beside.scroll_end, animate=False)
-        self.show_card(card(session, self.proposal, self.confidence, self.ahead, was_waited=self.was_waited))
+        if beside.display:
+            reading = self.proposal.reading if self.proposal else ""
+            self.query_one(FaultTree).show(session.fault_tree(reading))
+            self.query_one("#story", Static).update(trail(session))
+            self.call_after_refresh(self.query_one("#trail").scroll_end, animate=False)
+        self.show_card(card(session, self.proposal, self.confidence, self.ahead, was_made=self.was_made))
         self.show_suspicion()
 
     def show_suspicion(self) -> None:
-        """Show the leading causes, and how far the end is."""
+        """Show the leading causes, fewer where the task needs the room, and how far the end is."""
         width, to_end = self.card_width - 2, to_end_words(self.to_end) if self.to_end else ""
-        panel = suspicion_panel(self.session, width, self.most_causes, to_end)
-        self.query_one("#suspicion", Static).update(panel)
-
-    @property
-    def most_causes(self) -> int:
-        """How many of the leading causes have room."""
-        return (
-            1 if self.size.height < SMALL or self.session.forbidden else 3 if self.size.height < LARGE else 6
-        )
+        self.query_one("#suspicion", Static).update(suspicion_panel(self.session, width, self.causes, to_end))
 
     @property
     def card_width(self) -> int:
         """Columns of the task."""
-        return self.size.width - (self.size.width * 2 // 5 if self.size.width >= BESIDE else 0)
+        return self.size.width - (self.size.width * 9 // 20 if self.size.width >= BESIDE else 0)
 
     def show_news(self, words: str = "") -> None:
         """Show above the task what the last entry did, or why it failed."""
@@ -216,11 +217,13 @@ class TaskScreen(JobScreen):
         answers.clear_options()
         for action, words, effect in shown.choices:
             line = Content.styled(words, "" if action else "dim")
-            room = width - len(words) - LEAST_GAP
+            room = width - SCROLLBAR - len(words) - LEAST_GAP
             if len(effect) > room >= LEAST_EFFECT:
                 effect = effect[: room - 1] + "…"
             if effect and len(effect) <= room:
-                line = Content.assemble(line, " " * (width - len(words) - len(effect)), (effect, "dim"))
+                line = Content.assemble(
+                    line, " " * (width - SCROLLBAR - len(words) - len(effect)), (effect, "dim")
+                )
             answers.add_option(Option(line, id=action or None, disabled=not action))
         if not number.has_begun:
             answers.focus()
@@ -232,19 +235,10 @@ class TaskScreen(JobScreen):
     def show_text(self, shown: Card) -> None:
         """Show the lines of the task; the same task keeps its scroll position."""
         about = (self.session.filed.number, self.proposal.reading if self.proposal else "")
-        width = self.card_width - 3
-        rows = sum(line.get_height({}, width) for line in shown.lines)
-        spaced = rows <= self.text_height(shown)
-        lines = [line for line in shown.lines if spaced or line.plain]
-        self.query_one(CardText).show_lines(about, lines)
-
-    def text_height(self, shown: Card) -> int:
-        """Rows that are left for the text of a card."""
-        above = (
-            3 + bool(self.session.forbidden) + (len(shown.title) + len(shown.minutes) + 2 > self.card_width)
-        )
-        below = 2 + self.most_causes + min(len(shown.choices), self.size.height // 2)
-        return self.size.height - above - below - 2 * self.asks_number
+        forbids = bool(self.session.forbidden)
+        fit = fitted(shown, self.card_width, self.size.height, forbids=forbids)
+        self.causes = fit.causes
+        self.query_one(CardText).show_lines(about, fit.lines)
 
     def show_to_end(self, session: Session, found: ToEnd) -> None:
         """Say below the causes how far the end is."""
@@ -256,7 +250,7 @@ class TaskScreen(JobScreen):
         """Say on the card that another reading is better in the long run."""
         if self.session is session:
             self.ahead = found
-            self.show_text(card(session, self.proposal, self.confidence, found, was_waited=self.was_waited))
+            self.show_text(card(session, self.proposal, self.confidence, found, was_made=self.was_made))
 
     # What a person does
 
@@ -275,6 +269,8 @@ class TaskScreen(JobScreen):
         elif what == "known":
             fact, _, value = argument.partition(" ")
             self.enter_facts({fact: value})
+        elif what == "made":
+            questions.made(self, argument.split())
         elif what == "waited":
             self.ask_whether_waited()
         elif what == "figure":
@@ -337,6 +333,14 @@ class TaskScreen(JobScreen):
         readings = self.session.knowledge.readings
         return self.shown.reading in readings and readings[self.shown.reading].quantity is not None
 
+    @property
+    def may_type(self) -> bool:
+        """Whether a number can be typed; also for a reading that is not entered as prepared."""
+        if self.asks_number or self.proposal is None or not self.shown.setups:
+            return self.asks_number
+        session, reading = self.session, self.session.knowledge.readings[self.proposal.reading]
+        return reading.quantity is not None and not session.to_acknowledge(session.cautions(self.proposal))
+
     def action_measure(self, started: str = "") -> None:
         """Open the entry screen for the reading on the card."""
         proposal = self.proposal
@@ -394,7 +398,9 @@ class TaskScreen(JobScreen):
             number.begin(event.character)
         elif number.has_begun and event.key == "enter":
             number.submit()
-        elif event.character in "0123456789-" and self.asks_number:
+        elif event.character in "0123456789-" and self.may_type:
+            if not self.asks_number:
+                self.show_reading()
             self.action_measure(event.character)
         else:
             return
@@ -464,15 +470,14 @@ class TaskScreen(JobScreen):
             self.show_session()
 
     def ask_whether_waited(self) -> None:
-        """Ask since when what is waited for has been so; the reading can be shown all the same."""
-        plan = self.session.plan(self.proposal) if self.proposal is not None else None
-        if plan is not None:
-            questions.state(self, plan.setups[-1], self.show_reading)
+        """Ask since when what is to be made has been so; the reading can be shown all the same."""
+        if self.shown.setups:
+            questions.state(self, self.shown.setups[-1], self.show_reading)
 
     def show_reading(self) -> None:
         """Show the reading behind the wait on the card."""
         if self.proposal is not None:
-            self.waited = self.proposal.reading
+            self.made = self.proposal.reading
             self.show_session()
 
     def action_result(self) -> None:
@@ -484,6 +489,11 @@ class TaskScreen(JobScreen):
         elif not self.saving:
             self.chosen = None
             self.show_session()
+
+    @on(FaultTree.Chosen)
+    def asked_about(self, event: FaultTree.Chosen) -> None:
+        """Offer the readings that tell most of a line of the tree."""
+        ReadingsAbout(self, self.session, self.choose).ask(event.row)
 
     def action_tree(self) -> None:
         """Show the fault tree; a reading chosen there comes onto the card."""
@@ -547,8 +557,16 @@ class TaskScreen(JobScreen):
         """Ask why the reading cannot be taken, and skip it."""
         questions.skip(self)
 
-    def action_wait(self) -> None:
-        """Begin the wait that the card plans, or end a setup that is in place."""
+    async def action_wait(self) -> None:
+        """Enter what the card has to be prepared as made; else say what is true of the car."""
+        made = next((action for action, _, _ in self.shown.choices if action.startswith("made ")), None)
+        if made is not None:
+            await self.do(made)
+        else:
+            questions.setups(self)
+
+    def action_setups(self) -> None:
+        """Say what is true of the car, or end what is no longer so."""
         questions.setups(self)
 
     def action_other(self) -> None:
