@@ -25,6 +25,7 @@ from advisor.case.entries import (
     PHONE,
     TOLD,
     Booked,
+    Cancelled,
     Closed,
     Entry,
     Known,
@@ -49,6 +50,7 @@ from advisor.desk.booking import (
 )
 from advisor.desk.bookingsheet import as_dict, document, overview_lines
 from advisor.desk.call import (
+    ANOTHER_COMPLAINT,
     INSPECTION,
     Call,
     Inspection,
@@ -441,6 +443,42 @@ def test_what_needs_no_played_job_is_on_the_sheet_at_once(
 
     with pytest.raises(InterruptedError):
         call.answered("sags", "sags").played(ends)
+
+
+def test_the_complaint_is_changed_in_the_middle_of_a_call(both: Call) -> None:
+    """What still means something goes along and is not asked again; the old job is not left open."""
+    call = Call.begun(both.engines, both.store, "blue van", ["rattle"], words="it knocks")
+    call = call.knows({"frame": "framed"}).answered("bumps", "loud").answered("speed", "quiet")
+    (old,) = call.jobs
+    changed = call.about(["knock"])
+    (new,) = changed.jobs
+    assert entries(changed) == [
+        (SaidByCustomer(PHONE, "it knocks"), Known("frame", "framed"), by_phone("bumps", "loud", 0.8))
+    ]
+    assert new.case.complaint == "knock"
+    assert (changed.asked, changed.answered_readings) == (("bumps",), ("bumps",))
+    assert changed.words == "it knocks"
+    stored_now = both.store.case(old.number)
+    assert stored_now is not None
+    assert not stored_now.case.is_open
+    assert stored_now.case.cancelled == Cancelled(ANOTHER_COMPLAINT, "")
+    assert changed.undone().asked == ()
+    more = changed.about(["knock", "creak"])
+    assert [job.case.complaint for job in more.jobs] == ["knock", "creak"]
+    assert more.jobs[0] == new
+    assert more.jobs[1].case.facts == {"frame": "framed"}
+
+
+def test_a_call_without_an_answer_stores_nothing_by_another_complaint(both: Call) -> None:
+    """The words wait for the first answer as before; a job that somebody at the car has begun stays."""
+    before = len(both.store.cases())
+    call = Call.begun(both.engines, both.store, "blue van", ["rattle"], words="it knocks").about(["knock"])
+    assert len(both.store.cases()) == before
+    assert call.answered("bumps", "loud").jobs[0].case.customer_words == ("it knocks",)
+    both.store.append(both.jobs[0], Seen("wiggle", "loose"))
+    changed = both.refreshed().about(["creak"])
+    assert [job.case.complaint for job in changed.jobs] == ["rattle", "creak"]
+    assert [job.case.is_open for job in changed.jobs] == [True, True]
 
 
 def test_facts_that_matter_are_asked_until_they_are_known(both: Call) -> None:

@@ -26,6 +26,7 @@ from advisor.screens.app import AdvisorApp
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.desk.call import CallScreen
 from advisor.screens.desk.callstart import NONE_OF_THESE, CallStartScreen
+from advisor.screens.desk.complaints import ComplaintsScreen
 from advisor.screens.desk.days import GO_TO_A_CAR, DeskScreen
 from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.choices import ChoiceScreen
@@ -408,6 +409,52 @@ async def test_the_list_of_a_field_begins_at_what_is_chosen_so_far(tmp_path: Pat
         await until(pilot, lambda screen: isinstance(screen, CallScreen))
         await settled(pilot)
         assert screen.call.jobs[0].case.facts == {"battery_age": "over_five_years"}
+
+
+@pytest.mark.parametrize("size", [(60, 20), (80, 24), (120, 40)])
+async def test_another_complaint_is_chosen_in_a_call(
+    tmp_path: Path, store: Store, size: tuple[int, int]
+) -> None:
+    """By a key that is shown; the answers stay and the first job is open no more."""
+    async with at_desk(tmp_path, size) as pilot:
+        screen = await called(pilot, "red van", "wet carpet")
+        await pilot.press("1")
+        await settled(pilot)
+        asked = screen.call.asked
+        await pilot.press("c")
+        await until(pilot, lambda screen: isinstance(screen, ComplaintsScreen))
+        ticks = pilot.app.screen.query_one(TickList)
+        assert ticks.ticked == {"water_inside"}
+        await pilot.press("space", "f10")
+        await until(pilot, lambda _: "No complaint is ticked. Tick one." in said(pilot, "#says"))
+        ticks.highlighted = ticks.get_option_index("misting_glass")
+        await pilot.press("space", "f10")
+        await until(pilot, lambda now: now is screen and screen.call.jobs[0].case.complaint != "water_inside")
+        await settled(pilot)
+        assert screen.call.knowledge.complaints["misting_glass"].name in " ".join(text_of(pilot).split())
+        assert set(screen.call.asked) <= set(asked)
+        assert {job.case.complaint: job.case.is_open for job in store.cases()} == {
+            "misting_glass": True,
+            "water_inside": False,
+        }
+
+
+async def test_escape_leaves_the_warnings_in_full_for_the_question(tmp_path: Path) -> None:
+    """The second one leaves the call."""
+    async with at_desk(tmp_path, (80, 24)) as pilot:
+        screen = await called(pilot, "red van", "dead in the morning")
+        await pilot.press("1")
+        await settled(pilot)
+        told = screen.query_one("#told")
+        await pilot.press("w")
+        await settled(pilot)
+        assert told.has_class("whole")
+        await pilot.press("escape")
+        await settled(pilot)
+        assert pilot.app.screen is screen
+        assert not told.has_class("whole")
+        await pilot.press("escape")
+        await until(pilot, lambda screen: isinstance(screen, DeskScreen))
 
 
 async def test_a_long_sentence_is_shown_whole(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ store before the next question, so that the bench goes on where the desk has sto
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
@@ -25,6 +25,7 @@ from advisor.case.entries import (
     PHONE,
     TOLD,
     Booked,
+    Cancelled,
     Entry,
     Known,
     SaidByCustomer,
@@ -72,6 +73,8 @@ from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
 
+ANOTHER_COMPLAINT = "about another complaint, by phone"
+"""Why a job is cancelled whose call turned out to be about something else."""
 MOST_WORDS = 5
 """The name of a car has no more words than this (our choice)."""
 
@@ -456,6 +459,45 @@ class Call:
         new = (one for fact, value in facts.items() for one in known_with(self.knowledge, said, fact, value))
         saved = self._entered(*new)
         return replace(saved, waiting=question.reading if question else "")
+
+    def about(self, complaints: Sequence[str]) -> Call:
+        """Save that the call is about these complaints, and go on with what was heard and answered.
+
+        Facts, words, dangers and the answers that bear on a new complaint go with it. A job that is left is
+        cancelled, unless somebody at the car has gone on with it. Raises `InconsistentEvidence` and saves
+        nothing if the answers cannot be so.
+        """
+        before = {job.case.complaint: job for job in self.jobs}
+        kept = {name: job for name, job in before.items() if name in complaints or has_begun(job.case)}
+        new = [name for name in complaints if name not in before]
+        left = [job for name, job in before.items() if name not in kept]
+        drafts = [self.store.draft(self.jobs[0].tag, name, self.knowledge.version) for name in new]
+        entries = [tuple(self._bearing_on(draft.case)) for draft in drafts]
+        for draft, carried in zip(drafts, entries, strict=True):
+            self.situations.of(replace(draft.case, entries=(*carried, *self.unsaved)))
+        if any(job.number for job in self.jobs):
+            stopped = [(job, (Cancelled(ANOTHER_COMPLAINT, ""),)) for job in left]
+            saved = self.store.append_each(*zip(drafts, entries, strict=True), *stopped)
+            drafts = list(saved[: len(drafts)])
+        jobs = {**kept, **dict(zip(new, drafts, strict=True))}
+        call = replace(self, jobs=tuple(jobs[name] for name in dict.fromkeys([*kept, *new])), waiting="")
+        asked = set(call.asked)
+        return replace(
+            call,
+            answered_readings=tuple(one for one in self.answered_readings if one in asked),
+            asked_before=sum(one in asked for one in self.answered_readings[: self.asked_before]),
+        )
+
+    def _bearing_on(self, case: Case) -> Iterator[Entry]:
+        """Yield what was entered in this call that means something for another complaint, each once."""
+        engine = self.engines.one(case)
+        told = (entry for job in self.jobs for entry in job.case.counting.values())
+        for entry in dict.fromkeys(told):
+            if isinstance(entry, Seen | Skipped):
+                if _on_the_phone(entry) and entry.reading in engine.entries:
+                    yield entry
+            elif isinstance(entry, Known | SaidByCustomer | Warned):
+                yield entry
 
     def undone(self) -> Call:
         """Take back the last answer, whatever the clock says; its record stays."""

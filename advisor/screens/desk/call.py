@@ -15,10 +15,11 @@ from textual.widgets.option_list import Option
 
 from advisor.advice.situation import InconsistentEvidence
 from advisor.desk.booking import to_tell
-from advisor.desk.call import Call, Inspection
+from advisor.desk.call import Call, Inspection, heard
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
 from advisor.papers.format import duration
+from advisor.screens.desk.complaints import ComplaintsScreen
 from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceList
@@ -41,9 +42,12 @@ class CallScreen(AskingScreen[Call | Inspection]):
         *(Binding(str(n), f"answer({n})", show=False) for n in range(10)),
         Binding("u", "undo", "Undo", tooltip="Take back the last answer"),
         Binding("f", "facts", "Car", tooltip="What is known of the vehicle"),
+        Binding("c", "complaint", "Complaint", tooltip="Another complaint, or one more; answers are kept"),
         Binding("w", "warned", "Warned", tooltip="Read in full what the customer was told of danger"),
         Binding("b", "book", "Booking sheet", tooltip="Stop asking and see what to book"),
-        Binding("escape", "leave", "Desk", tooltip="Back to the desk; everything is saved"),
+        Binding(
+            "escape", "leave", "Desk", tooltip="Back to the question, or to the desk; everything is saved"
+        ),
     ]
 
     def __init__(self, call: Call) -> None:
@@ -195,6 +199,18 @@ class CallScreen(AskingScreen[Call | Inspection]):
         form = FactsScreen(call.all_facts, call.known_facts, call.heard, call.words)
         self.app.push_screen(form, known)
 
+    def action_complaint(self) -> None:
+        """Ask what the call is about."""
+        call = self.call
+        now = [job.case.complaint for job in call.jobs]
+
+        def chosen(complaints: list[str] | None) -> None:
+            if complaints is not None and set(complaints) != set(now):
+                self.change(lambda: self.call.about(complaints))
+
+        fits = heard(call.knowledge, call.words).complaints
+        self.app.push_screen(ComplaintsScreen(call.knowledge, fits, now), chosen)
+
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Offer to read the warnings in full only while they stand in one line."""
         return bool(self.call.told) if action == "warned" else True
@@ -215,5 +231,8 @@ class CallScreen(AskingScreen[Call | Inspection]):
             self.app.push_screen(SheetScreen(self.call), booked)
 
     def action_leave(self) -> None:
-        """Back to the desk."""
-        self.dismiss()
+        """Back to the question from the warnings in full, else to the desk."""
+        if self.query_one("#told", Static).has_class("whole"):
+            self.action_warned()
+        else:
+            self.dismiss()
