@@ -4,7 +4,7 @@ question, and the complaints that fit what was said."""
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from typing import Any
+from typing import Any, get_args
 
 from advisor.desk.booking import (
     IN_DOUBT,
@@ -17,10 +17,11 @@ from advisor.desk.booking import (
     to_tell,
 )
 from advisor.desk.questions import Fitting, Next, families
+from advisor.desk.saying import said_once, without_repeats
 from advisor.desk.schedule import Appointment, Day, read_back
 from advisor.knowledge.dangers import Heard
 from advisor.knowledge.knowledge import Knowledge
-from advisor.knowledge.vocabulary import Danger, Harmless, Stay
+from advisor.knowledge.vocabulary import Danger, Harmless, Signal, Stay
 from advisor.papers.document import Bullets, Facts, Paper, Paragraph, Part, Section, Table, TableRow
 from advisor.papers.format import duration, percent
 
@@ -155,7 +156,7 @@ def _to_say(sheets: Sequence[BookingSheet]) -> Iterator[Part]:
             yield Paragraph(f"{about}No visit is needed, by all that was said: {words}", strong=True)
     comes = [sheet.comes for sheet in visits if sheet.comes and not sheet.dangers]
     safety = sorted((one for sheet in sheets for one in sheet.safety), key=lambda one: one == IN_DOUBT)
-    if said := tuple(dict.fromkeys([*comes, *safety])):
+    if said := said_once([*comes, *safety]):
         yield Bullets(said)
     for sheet in visits:
         if not sheet.dangers:
@@ -369,8 +370,7 @@ def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
     """
     if comes := gets_here(knowledge, (one.danger for one in found.dangers if one.sure)):
         yield comes
-    for heard in found.dangers:
-        yield from danger_lines(knowledge, heard)
+    yield from dangers_lines(knowledge, found.dangers)
     wide = max(map(len, knowledge.complaints), default=0)
     names: Mapping[str, str] = {name: one.name for name, one in knowledge.complaints.items()}
     for name in found.harmless:
@@ -388,17 +388,26 @@ def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
         yield from (f"  {name:<{wide}}  {names[name]}" for name in family.complaints)
 
 
-def danger_lines(knowledge: Knowledge, heard: Heard) -> Iterator[str]:
-    """Return what to tell a customer who has spoken of danger, and what is done; or what to ask first."""
-    danger = knowledge.dangers[heard.danger]
-    if heard.sure:
-        yield f"{danger.signal.upper()}: {danger.name}. Tell the customer at once: {danger.tell}"
-    else:
-        drive = gets_here(knowledge, [heard.danger])
-        yield f"ASK TO BE SURE: {danger.ask} If so, tell the customer at once: {danger.tell} {drive}"
-    yield f"  Then: {danger.do}"
-    if not heard.sure and danger.otherwise:
-        yield f"  If not so: {danger.otherwise}"
+def dangers_lines(knowledge: Knowledge, heard: Sequence[Heard]) -> Iterator[str]:
+    """Return what to tell a customer who has spoken of danger, and what is done; or what to ask first.
+
+    What is sure comes first, and of that the most severe; no sentence is read out twice.
+    """
+    known, severe = knowledge.dangers, get_args(Signal)
+    ordered = sorted(heard, key=lambda one: (not one.sure, severe.index(known[one.danger].signal)))
+    sure = [known[one.danger].tell for one in ordered if one.sure]
+    tell = dict(zip(sure, without_repeats(sure), strict=True))
+    for one in ordered:
+        danger = known[one.danger]
+        if one.sure:
+            words = tell[danger.tell] or "as above."
+            yield f"{danger.signal.upper()}: {danger.name}. Tell the customer at once: {words}"
+        else:
+            drive = gets_here(knowledge, [one.danger])
+            yield f"ASK TO BE SURE: {danger.ask} If so, tell the customer at once: {danger.tell} {drive}"
+        yield f"  Then: {danger.do}"
+        if not one.sure and danger.otherwise:
+            yield f"  If not so: {danger.otherwise}"
 
 
 def how_to_settle(knowledge: Knowledge, heard: Sequence[Heard]) -> str:

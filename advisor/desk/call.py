@@ -63,6 +63,7 @@ from advisor.desk.questions import (
     not_known,
     said,
 )
+from advisor.desk.saying import said_once
 from advisor.desk.schedule import Appointment, read_back
 from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.knowledge.dangers import Heard, heard_dangers
@@ -335,6 +336,11 @@ class Call:
         return tuple(dict.fromkeys(warn[one] for one in answers if one in warn))
 
     @property
+    def to_say(self) -> tuple[str, ...]:
+        """Return what has to be told at once as it is read out: the strictest first, each sentence once."""
+        return said_once(self.warnings)
+
+    @property
     def told(self) -> tuple[str, ...]:
         """Return what was told earlier in this call: it stays in view until the car is booked."""
         return tuple(one for one in self.to_tell if one not in self.warnings)
@@ -347,7 +353,7 @@ class Call:
     def told_words(self, whole: bool = False) -> str:
         """Return what was told earlier in one line in short, or as it was told; "" where nothing was."""
         if whole:
-            return "\n".join(f"⚠ Told: {one}" for one in self.told)
+            return "\n".join(f"⚠ Told: {one}" for one in said_once(self.told))
         return f"⚠ Told: {' · '.join(self.to_tell[one] for one in self.told)}" if self.told else ""
 
     @property

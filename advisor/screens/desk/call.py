@@ -84,7 +84,7 @@ class CallScreen(AskingScreen[Call | Inspection]):
         )
         warn = self.query_one("#warn", Static)
         warn.display = bool(call.warnings)
-        warn.update("\n".join(f"⚠ Tell at once: {sentence}" for sentence in call.warnings))
+        warn.update("\n".join(f"⚠ Tell at once: {sentence}" for sentence in call.to_say))
         told = self.query_one("#told", Static)
         told.display = bool(call.told)
         told.update(call.told_words(told.has_class("whole")))

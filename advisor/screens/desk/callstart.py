@@ -22,7 +22,7 @@ from advisor.desk.booking import gets_here
 from advisor.desk.bookingsheet import (
     BESIDE_DANGER,
     OUTSIDE,
-    danger_lines,
+    dangers_lines,
     harmless_words,
     how_to_settle,
     not_so_words,
@@ -216,7 +216,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         lines = [comes] if comes else []
         if dangers.open:
             lines.append(how_to_settle(knowledge, dangers.open))
-        lines += [line for one in dangers.open for line in danger_lines(knowledge, one)]
+        lines += dangers_lines(knowledge, dangers.open)
         to_see = range(len(lines) if dangers.open else 0)
         for name, how in dangers.settled.items():
             danger = knowledge.dangers[name]
