@@ -33,7 +33,7 @@ GIVEN_OTHER_TEXTS = {"ask_for_unit", "_measured", "parse", "serve", "show"}
 """Names of functions that hand on a text of theirs, and are given units or the names of roles as well."""
 HANDED_ON = re.compile(r"shares( \{\})+")
 """A problem whose words are put together elsewhere (as `Wrong`), and are found there."""
-SILENT_ARGUMENTS = {"title", "severity", "timeout", "markup", "code", "err", "address"}
+SILENT_ARGUMENTS = {"title", "severity", "timeout", "markup", "code", "err", "address", "encoding"}
 
 SEVERITIES = ("weak", "error")
 

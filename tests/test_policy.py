@@ -37,6 +37,7 @@ from advisor.knowledge.problems import ProblemsFound
 from advisor.knowledge.workshop_file import as_toml, read_policy
 from advisor.papers.document import markdown
 from advisor.policy import DEFAULT, Policy, parameters
+from advisor.settings import CHOICES
 from advisor.simulate.array_advice import compile_ranker, offers, rates
 from advisor.simulate.jobs import starts_of
 from advisor.store.store import Store
@@ -511,8 +512,9 @@ def test_what_the_command_prints_is_a_file_that_sets_the_same(file: Path, adviso
 def test_the_command_lists_the_values_for_programs(advisor: Advisor) -> None:
     """Every value with its unit, range, standing and effect."""
     done = advisor("policy", "--format", "json")
-    assert [one["name"] for one in json.loads(done.out)] == list(parameters())
-    assert json.loads(done.out)[0]["changes"] == parameters()["sure_at"].changes
+    said = {one["name"]: one for one in json.loads(done.out)}
+    assert list(said) == [*CHOICES, *parameters()]
+    assert said["sure_at"]["changes"] == parameters()["sure_at"].changes
 
 
 def test_next_goes_by_the_file_and_says_so(file: Path, advisor: Advisor) -> None:

@@ -26,7 +26,7 @@ KNOWN_BY = {
     "joblib": {"evaluation.trials"},
     "pgmpy": {"model.export"},
     "pint": {"measure.units"},
-    "platformdirs": {"diskcache", "knowledge.workshop_file", "store.store"},
+    "platformdirs": {"diskcache", "logfile", "knowledge.workshop_file", "store.store"},
     "psychrolib": {"measure.formulas.air"},
     "sqlalchemy": {"store.database", "store.store"},
     "textual": {"screens"},

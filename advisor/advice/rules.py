@@ -6,7 +6,7 @@ for its work. The search stops when every fault is settled, or when nothing is w
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal, overload
 
@@ -17,6 +17,7 @@ from advisor.knowledge.conditions import minutes_for
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import USUAL_PEOPLE
 from advisor.policy import Policy
+from advisor.text import nearest
 
 DECIMALS = 10
 """Decimals of compared bits: equal readings differ by rounding, at most 2e-15 where measured."""
@@ -40,6 +41,21 @@ class Workshop:
 
     without: frozenset[str] = frozenset()
     who: frozenset[str] = frozenset(USUAL_PEOPLE)
+
+
+def workshop_of(knowledge: Knowledge, without: Iterable[str], people: Iterable[str] = ()) -> Workshop:
+    """Return a workshop that lacks these instruments; only these people are there, and the customer.
+
+    Everybody is there if no people are named. Raises `ValueError` if the knowledge has no such person.
+    """
+    there = set(people)
+    if not there:
+        return Workshop(frozenset(without))
+    asked = {reading.who for reading in knowledge.readings.values()} | set(USUAL_PEOPLE)
+    for one in sorted(there - asked):
+        raise ValueError(f"No reading is for '{one}'. {nearest(one, asked)}")
+    there.add("customer")
+    return Workshop(frozenset(without) | (asked - there), frozenset(there & set(USUAL_PEOPLE)))
 
 
 @overload

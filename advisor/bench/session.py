@@ -15,6 +15,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
+from advisor import logfile
 from advisor.advice.advice import (
     Advice,
     Answer,
@@ -100,7 +101,7 @@ from advisor.measure import refrigerants as saturation
 from advisor.measure.formulas import FORMULAS
 from advisor.measure.units import NotAQuantity, convert, parse, show
 from advisor.model.observation import Measurement
-from advisor.papers.document import html, markdown
+from advisor.papers.document import html, markdown, under
 from advisor.papers.format import clock_words, duration, percent
 from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import Ranker, compile_ranker
@@ -700,7 +701,10 @@ class Session:
     def job_card(self, form: Literal["markdown", "html"], customer: bool) -> str:
         """Return the job card for the file, or the page for the customer, as it stands now."""
         said = (self.knowledge, self.engines.of, self.filed, self.preferences, self.store.now(), self.policy)
-        paper = customer_sheet(*said) if customer else job_card(*said, self.asked_about)
+        if customer:
+            paper = under(customer_sheet(*said), self.store.workshop.letterhead)
+        else:
+            paper = job_card(*said, self.asked_about)
         return html(paper) if form == "html" else markdown(paper)
 
     def needed(self, reading: str) -> tuple[str, ...]:
@@ -835,6 +839,7 @@ class Session:
         """Return the steps that count for nothing because this knowledge no longer has what they name."""
         return tuple(step for step, entry in self.case.counting.items() if not _means(self.knowledge, entry))
 
+    @logfile.timed("weigh the answers of a job")
     def worked_out(self, chosen: str | None = None) -> Session:
         """Return the session with everything a screen shows worked out; best done off the event loop.
 

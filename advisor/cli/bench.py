@@ -8,12 +8,17 @@ from pathlib import Path
 
 import click
 
-from advisor.cli.errors import fail, refuse_unknown
+from advisor.cli.errors import fail
 from advisor.cli.options import (
+    at_hand,
+    begin_log,
     checked,
+    chosen,
+    flags,
     for_screens,
     knowledge_option,
     policy_of,
+    remembers,
     store_option,
     without_option,
     workshop_option,
@@ -36,7 +41,15 @@ def bench(
     from advisor.screens.app import AdvisorApp
 
     os.umask(0o077)  # papers saved from the screens are readable by their owner only
-    app = AdvisorApp(for_screens(paths), frozenset(without), store, policy=policy_of(workshop))
+    begin_log("bench")
+    app = AdvisorApp(
+        for_screens(paths),
+        frozenset(without),
+        store,
+        policy=policy_of(workshop),
+        settings=chosen()[0],
+        remember=None if served else remembers(workshop),  # one file serves the pages of all tablets
+    )
     app.run()
     sys.exit(app.return_code or 0)
 
@@ -82,13 +95,14 @@ def serve(
     from advisor.web import server
 
     policy_of(workshop)  # a bad file is refused here, not in every browser
-    known = checked(paths).instruments
-    refuse_unknown("instrument", without, known)
+    at_hand(checked(paths), without)
     command = [sys.executable, "-m", "advisor", "bench"]
-    command += [f"--knowledge={path}" for path in paths]
-    command += [f"--without={instrument}" for instrument in without]
-    command += [f"--store={store}"] if store else []
+    given = flags()  # the screens read file and environment themselves, where no list of processes shows them
+    command += [f"--knowledge={path}" for path in given.get("paths", ())]
+    command += [f"--without={instrument}" for instrument in given.get("without", ())]
+    command += [f"--store={given['store']}"] if "store" in given else []
     command += [f"--workshop={workshop}"] if workshop else []
+    begin_log("serve")
     try:
         server.serve(command, host, port, token, say)
     except server.UnfitToken as error:

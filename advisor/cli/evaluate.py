@@ -11,6 +11,7 @@ import click
 from advisor.cli.errors import fail_with, refuse_unknown
 from advisor.cli.options import (
     NumberRange,
+    at_hand,
     checked,
     knowledge_option,
     policy_of,
@@ -99,7 +100,6 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
     """Measure on simulated cars how well the advice finds causes, compared with other policies."""
     from dataclasses import asdict
 
-    from advisor.advice.rules import Workshop
     from advisor.case.confirmed import faults_below
     from advisor.evaluation import trials as evaluation
     from advisor.evaluation.report import lines, page
@@ -110,7 +110,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
     policy = policy_of(workshop)
     with working("Reading the knowledge"):
         knowledge = checked(paths)
-    refuse_unknown("instrument", without, knowledge.instruments)
+    workshop_now = at_hand(knowledge, without)
     refuse_unknown("complaint", some, knowledge.complaints)
     if fault is not None:
         refuse_unknown("fault", [fault], knowledge.faults)
@@ -125,7 +125,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
         noises=tuple(dict.fromkeys(noises)),
         worse_proofs=worse_proofs,
         fault=fault,
-        workshop=Workshop(frozenset(without)),
+        workshop=workshop_now,
         workshop_policy=policy,
     )
     with working("Playing simulated cars") as progress:

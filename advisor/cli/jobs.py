@@ -12,6 +12,7 @@ from advisor.cli.errors import fail
 from advisor.cli.options import (
     any_number_argument,
     checked,
+    chosen,
     engines_of,
     knowledge_option,
     number_argument,
@@ -60,7 +61,7 @@ def report_case(
     from advisor.bench.customer import customer_sheet
     from advisor.bench.jobcard import job_card
     from advisor.desk.call import INSPECTION
-    from advisor.papers.document import html, markdown
+    from advisor.papers.document import html, markdown, under
 
     policy = policy_of(workshop)
     knowledge = checked(paths)
@@ -84,6 +85,8 @@ def report_case(
         )
     write = customer_sheet if customer else job_card
     document = write(knowledge, engines_of(knowledge).of, filed, preferences, now, policy)
+    if customer:
+        document = under(document, chosen()[0].letterhead)
     text = html(document) if form == "html" else markdown(document)
     if output is None:
         say(text, nl=False)
@@ -214,7 +217,7 @@ def of_job(
     from advisor.text import clean
 
     try:
-        store = Store(url or default_url(reading), reading=reading)
+        store = Store(url or default_url(reading), reading=reading, workshop=chosen()[0])
         try:
             for one in store.told:
                 say(one, err=True)

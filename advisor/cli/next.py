@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from advisor.cli.errors import fail, refuse_unknown
+from advisor.cli.errors import fail
 from advisor.cli.options import (
     Pair,
+    at_hand,
     case_of,
     checked,
     complaint_option,
@@ -57,7 +58,6 @@ def next_reading(
 ) -> None:
     """Say what to read next on a case, and how sure we are."""
     from advisor.advice.advice import advise
-    from advisor.advice.rules import Workshop
     from advisor.advice.situation import InconsistentEvidence, Situation
     from advisor.bench.wording import advice_lines, forbidden_lines
     from advisor.case.condition import present
@@ -70,10 +70,10 @@ def next_reading(
         found = {"seen": SEEN_TODAY, "not-present": NOT_PRESENT, "not-tried": NOT_TRIED}[today]
         case = replace(case, entries=(Confirmed(complaint, found), *case.entries))
     car = present(knowledge, case)
-    refuse_unknown("instrument", without, knowledge.instruments)
+    workshop_now = at_hand(knowledge, without)
     try:
         situation = Situation.of(knowledge, reasoner_of(knowledge, complaint), case, policy)
-        advice = advise(situation, Workshop(frozenset(without)))
+        advice = advise(situation, workshop_now)
     except InconsistentEvidence as error:
         fail([str(error)], 1)
     if not as_json:

@@ -7,22 +7,26 @@ comes at once: textual and pgmpy take seconds to import.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+import os
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+from click.core import ParameterSource
 
 from advisor.cli.errors import fail, refuse, refuse_unknown, there_is_no
 from advisor.cli.output import say
 
 if TYPE_CHECKING:
     from advisor.advice.engines import Engines
+    from advisor.advice.rules import Workshop
     from advisor.case.case import Case
     from advisor.inference.engine import Engine, InferenceEngine
     from advisor.knowledge.knowledge import Knowledge
     from advisor.policy import Policy
+    from advisor.settings import Settings, Source, Value
 
 _Engine = TypeVar("_Engine", bound="InferenceEngine")
 
@@ -70,19 +74,77 @@ class NumberRange(click.FloatRange):
         return number
 
 
+WORKSHOP = "ADVISOR_WORKSHOP"
+"""The variable that names the workshop's file, where --workshop does not."""
+FLAGS = {"store": "store", "paths": "knowledge", "without": "missing_instruments"}
+"""The choices that have a flag, by the name of the parameter."""
+
+
+def chosen() -> tuple[Settings, Mapping[str, Source]]:
+    """Return all that the workshop chooses for the command that runs, and where each choice comes from.
+
+    May raise `ProblemsFound`.
+    """
+    return _settled(
+        {
+            FLAGS[parameter]: tuple(map(str, value)) if isinstance(value, tuple) else value
+            for parameter, value in flags().items()
+        }
+    )
+
+
+def flags() -> dict[str, Any]:
+    """Return what was chosen by a flag of the command that runs, by the name of the parameter."""
+    context = click.get_current_context()
+    return {
+        parameter: context.params[parameter]
+        for parameter in FLAGS
+        if context.get_parameter_source(parameter) is ParameterSource.COMMANDLINE
+    }
+
+
+def _settled(by_flag: Mapping[str, Value]) -> tuple[Settings, Mapping[str, Source]]:
+    from advisor.knowledge.workshop_file import read_file
+    from advisor.settings import Refused, settled
+
+    try:
+        return settled(by_flag, os.environ, read_file(workshop_file()).choices)
+    except Refused as error:
+        raise click.UsageError("\n".join(error.lines)) from error
+
+
+def workshop_file(named: Path | None = None) -> Path | None:
+    """Return the file that is named here, on the command line or by the environment, or the usual one."""
+    from advisor.knowledge.workshop_file import usual_file
+
+    by_flag = named or click.get_current_context().params.get("workshop")
+    if isinstance(by_flag, Path):  # while click still reads the line it may be a mark of its own
+        return by_flag
+    by_variable = os.environ.get(WORKSHOP)
+    return Path(by_variable) if by_variable else usual_file()
+
+
+def _usual(name: str) -> Callable[[], Value | None]:
+    """Return what finds a choice that no flag makes: click asks for it only then."""
+    return lambda: _settled({})[0].values[name] or None
+
+
 knowledge_option = click.option(
     "--knowledge",
     "paths",
     type=click.Path(path_type=Path),
     multiple=True,
-    help="A YAML file or a folder of them; may be repeated. Default: the shipped knowledge.",
+    default=_usual("knowledge"),
+    help="A YAML file or a folder of them; may be repeated. Default: the workshop's, or the "
+    "shipped knowledge.",
 )
 complaint_option = click.option("--complaint", required=True, metavar="ID", help="The complaint's id.")
 store_option = click.option(
     "--store",
     metavar="URL",
+    default=_usual("store"),
     help="The database of cases, such as sqlite:///cases.sqlite or postgresql+psycopg://user@host/cases. "
-    "Default: a SQLite file in your data folder.",
+    "Default: the workshop's, or a SQLite file in your data folder.",
 )
 output_option = click.option(
     "--output",
@@ -99,21 +161,56 @@ facts_option = click.option(
 number_argument = click.argument("number", metavar="CASE", type=click.IntRange(1, 2**31 - 1))
 any_number_argument = click.argument("number", metavar="CASE", type=click.IntRange(0, 2**31 - 1))
 without_option = click.option(
-    "--without", multiple=True, metavar="INSTRUMENT", help="A missing instrument; may be repeated."
+    "--without",
+    multiple=True,
+    metavar="INSTRUMENT",
+    default=_usual("missing_instruments"),
+    help="A missing instrument; may be repeated. Default: the workshop's.",
 )
 workshop_option = click.option(
     "--workshop",
     type=click.Path(path_type=Path),
-    help="A file with the workshop's own values; `advisor policy` shows them all. "
-    "Default: workshop.toml in your data folder, if there is one.",
+    is_eager=True,
+    help="The file with the workshop's own choices; `advisor settings` shows them all. "
+    "Default: ADVISOR_WORKSHOP, or workshop.toml in your data folder, if there is one.",
 )
 
 
 def policy_of(workshop: Path | None) -> Policy:
     """Return the workshop's policy from this file or the usual one; may raise `ProblemsFound`."""
-    from advisor.knowledge.workshop_file import read_policy, usual_file
+    from advisor.knowledge.workshop_file import read_policy
 
-    return read_policy(workshop or usual_file())
+    return read_policy(workshop_file(workshop))
+
+
+def remembers(workshop: Path | None) -> Callable[[str, str], None]:
+    """Return what writes a choice made on the screens into the workshop's file."""
+    from advisor.knowledge.workshop_file import place, remember
+
+    file = workshop_file(workshop) or place()
+    return lambda name, value: remember(file, name, value)
+
+
+def begin_log(command: str) -> None:
+    """Write down from here on what happens, and say where that cannot be."""
+    from importlib.metadata import version
+
+    from advisor import logfile
+
+    if no_log := logfile.begin(command, version("advisor")):
+        say(no_log, err=True)
+
+
+def at_hand(knowledge: Knowledge, without: Iterable[str]) -> Workshop:
+    """Return the instruments and people of the workshop; exit if one is unknown."""
+    from advisor.advice.rules import workshop_of
+
+    without = tuple(without)
+    refuse_unknown("instrument", without, knowledge.instruments)
+    try:
+        return workshop_of(knowledge, without, chosen()[0].people)
+    except ValueError as error:
+        fail([str(error)], 2)
 
 
 def checked(paths: Iterable[Path]) -> Knowledge:

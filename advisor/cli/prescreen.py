@@ -15,13 +15,17 @@ from advisor.cli.errors import fail, refuse, refuse_unknown, there_is_no
 from advisor.cli.options import (
     NumberRange,
     Pair,
+    at_hand,
+    begin_log,
     case_of,
     checked,
+    chosen,
     engine_of,
     facts_option,
     for_screens,
     knowledge_option,
     policy_of,
+    remembers,
     store_option,
     without_option,
     workshop_option,
@@ -89,7 +93,16 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
         from advisor.screens.app import AdvisorApp
 
         os.umask(0o077)  # papers saved from the screens are readable by their owner only
-        app = AdvisorApp(for_screens(paths), frozenset(without), store, desk=True, policy=policy)
+        begin_log("prescreen")
+        app = AdvisorApp(
+            for_screens(paths),
+            frozenset(without),
+            store,
+            desk=True,
+            policy=policy,
+            settings=chosen()[0],
+            remember=remembers(workshop),
+        )
         app.run()
         sys.exit(app.return_code or 0)
     from advisor.advice.rules import Workshop
@@ -104,14 +117,14 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
         text_lines,
     )
     from advisor.desk.questions import fitting, minutes_asked, next_question
-    from advisor.papers.document import html, markdown
+    from advisor.papers.document import html, markdown, under
 
     knowledge = checked(paths)
     if not complaints:
         for line in fitting_lines(knowledge, fitting(knowledge, words or "")):
             say(line)
         return
-    refuse_unknown("instrument", without, knowledge.instruments)
+    means = at_hand(knowledge, without)
     calls = _calls(knowledge, tuple(dict.fromkeys(complaints)), facts, said, unknown)
     asked = minutes_asked(knowledge, [case for _, case in calls])
     try:
@@ -120,11 +133,12 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
     except InconsistentEvidence as error:
         fail([str(error)], 1)
     if sheet or following.question is None or form in ("markdown", "html"):
-        at_hand = Workshop(frozenset(without), AT_THE_CAR.who)
-        sheets = [booking_sheet(knowledge, engine, case, at_hand, policy=policy) for engine, case in calls]
+        there = Workshop(means.without, means.who & AT_THE_CAR.who)
+        sheets = [booking_sheet(knowledge, engine, case, there, policy=policy) for engine, case in calls]
     else:
         sheets = []
     paper = document(sheets, tag, time.strftime("%Y-%m-%d")) if sheets else None
+    paper = paper and under(paper, chosen()[0].letterhead)
     if form == "json":
         answer = {**question_dict(following), "sheets": [as_dict(one) for one in sheets]}
         say(json_text(answer))

@@ -8,11 +8,13 @@ from __future__ import annotations
 import importlib
 import io
 import sys
+from types import TracebackType
 from typing import NamedTuple
 
 import click
 
 from advisor.cli.errors import fail, fail_with
+from advisor.cli.output import say
 from advisor.knowledge.problems import ProblemsFound
 
 
@@ -53,11 +55,6 @@ COMMANDS = {
         "Propose revised numbers from closed jobs, as a table and a patch to accept or reject.",
     ),
     "next": Command("next", "next_reading", "Say what to read next on a case, and how sure we are."),
-    "policy": Command(
-        "policy",
-        "policy",
-        "Show the values that a workshop may set, with what each changes, as a file to edit.",
-    ),
     "prescreen": Command(
         "prescreen",
         "prescreen",
@@ -83,12 +80,24 @@ COMMANDS = {
         "serve",
         "Serve the technician's screens to browsers, such as tablets in the bays, up to 24 at a time.",
     ),
+    "settings": Command(
+        "settings",
+        "settings",
+        "Show each choice of the workshop, where it comes from and what it changes, or write a file to edit.",
+    ),
+    "support": Command(
+        "support",
+        "support",
+        "Pack version, settings without passwords and the log for whoever helps you; no job is among it.",
+    ),
     "track": Command(
         "learn",
         "track",
         "Show how often the confirmed causes of closed jobs came out first, over time.",
     ),
 }
+OLD_NAMES = {"policy": "settings"}
+"""Commands by names that they had before."""
 
 
 class Commands(click.Group):
@@ -100,9 +109,9 @@ class Commands(click.Group):
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import a command by its name and return it, or None if there is no such command."""
-        if cmd_name not in COMMANDS:
+        where = COMMANDS.get(OLD_NAMES.get(cmd_name, cmd_name))
+        if where is None:
             return None
-        where = COMMANDS[cmd_name]
         command = getattr(importlib.import_module(f"advisor.cli.{where.module}"), where.name)
         assert isinstance(command, click.Command)
         return command
@@ -113,8 +122,25 @@ class Commands(click.Group):
         click.Group(commands=lines).format_commands(ctx, formatter)
 
 
+def unexpected(kind: type[BaseException], error: BaseException, trace: TracebackType | None) -> None:
+    """Write an error of the program itself to the log, and say in one sentence where that is."""
+    from importlib.metadata import version
+
+    from advisor import logfile
+
+    if sys.flags.dev_mode:
+        sys.__excepthook__(kind, error, trace)
+        return
+    no_log = logfile.begin("", version("advisor"))
+    logfile.log_error("an unexpected error ended the program", error)
+    if no_log:
+        say(f"{logfile.without_words(error)}\n{no_log}", err=True)
+    say(logfile.sentence(), err=True)
+
+
 def run() -> None:
     """Run the command line and turn every expected failure but a broken pipe into an exit code."""
+    sys.excepthook = unexpected
     try:
         commands.main(standalone_mode=False)
     except click.exceptions.Abort:

@@ -52,7 +52,7 @@ KEYS = {
     "safety": "sentences that the customer has to be told",
     "facts": "what is known of the vehicle: name and value",
     "answers": "question and answer, null where the customer does not know",
-    "policy": "the workshop's values that differ from the default; `advisor policy` explains them",
+    "policy": "the workshop's values that differ from the default; `advisor settings` explains them",
 }
 """The meaning of each key of `as_dict`."""
 

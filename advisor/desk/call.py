@@ -14,6 +14,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Literal
 
+from advisor import logfile
 from advisor.advice.advice import FaultPosterior
 from advisor.advice.engines import Engines
 from advisor.advice.rules import most_probable_first
@@ -69,7 +70,7 @@ from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.knowledge.dangers import Heard, heard_dangers
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import Fact
-from advisor.papers.document import Paper, html, markdown
+from advisor.papers.document import Paper, html, markdown, under
 from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
@@ -437,7 +438,8 @@ class Call:
 
     def _paper(self, sheets: Sequence[BookingSheet]) -> Paper:
         printed = self.store.clock().astimezone().strftime("%d %B %Y %H:%M")
-        return document(sheets, tag_and_numbers(self), printed, booked_day(self))
+        paper = document(sheets, tag_and_numbers(self), printed, booked_day(self))
+        return under(paper, self.store.workshop.letterhead)
 
     def answered(self, reading: str, outcome: str) -> Call:
         """Save the customer's answer; raise `InconsistentEvidence` and save nothing if it cannot be."""
@@ -547,6 +549,7 @@ class Call:
         found = (self.store.case(job.number) if job.number else job for job in self.jobs)
         return replace(self, jobs=tuple(job for job in found if job is not None) or self.jobs)
 
+    @logfile.timed("weigh the answers of a call")
     def worked_out(self) -> Call:
         """Return the same call with everything a screen shows computed; call it off the event loop."""
         self.next, self.suspects, self.warnings  # noqa: B018
@@ -624,6 +627,7 @@ class Inspection:
         paper = inspection_document(
             tag_and_numbers(self), customer_says(case), dangers, told, printed, booked_day(self), comes
         )
+        paper = under(paper, self.store.workshop.letterhead)
         return html(paper) if form == "html" else markdown(paper)
 
 

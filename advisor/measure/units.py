@@ -17,9 +17,9 @@ from decimal import ROUND_HALF_UP, Context, Decimal
 from fractions import Fraction
 from functools import cache
 from itertools import zip_longest
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from advisor.settings import UNITS
 from advisor.text import nearest
 
 if TYPE_CHECKING:
@@ -165,9 +165,7 @@ for _spelling, _one in _EXACT.items():
 KNOWN = tuple(name for name, unit in _UNITS.items() if unit.kind != _BARE)
 """The names of units that knowledge may use."""
 
-PREFERENCES: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {"temperature": ("°C", "°F"), "pressure": ("bar", "psi", "kPa")}
-)
+PREFERENCES: Mapping[str, tuple[str, ...]] = UNITS
 """What a person may prefer to see; temperature differences follow as K or Δ°F."""
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 
 from advisor.papers.chart import Chart, chart_svg
@@ -81,6 +81,11 @@ class Paper:
 
 
 # Markdown
+
+
+def under(paper: Paper, letterhead: str) -> Paper:
+    """Return a paper that says at its end whose it is; the same one for ""."""
+    return replace(paper, foot=(letterhead, *paper.foot)) if letterhead else paper
 
 
 def markdown(document: Paper) -> str:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import gc
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from re import Match
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.cells import cell_len
 from rich.segment import Segment
+from rich.text import Text
 from textual import work
 from textual.binding import Binding, BindingType
 from textual.color import Color
@@ -19,8 +20,10 @@ from textual.filter import LineFilter
 from textual.notifications import SeverityLevel
 from textual.screen import Screen
 from textual.widgets import Input
-from textual.worker import get_current_worker
+from textual.worker import WorkerFailed, get_current_worker
 
+from advisor import logfile
+from advisor.knowledge.problems import ProblemsFound
 from advisor.policy import DEFAULT, Policy
 from advisor.screens.help import HelpScreen
 from advisor.screens.theme import DARK, LIGHT
@@ -29,6 +32,7 @@ from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.attention import Attention
 from advisor.screens.widgets.host import HostApp
 from advisor.screens.widgets.news import SHORT_SECONDS, told
+from advisor.settings import Settings
 from advisor.text import UNSEEN
 
 if TYPE_CHECKING:
@@ -75,6 +79,7 @@ _RARELY = (10_000, 100, 100)
 class AdvisorApp(HostApp):
     """The technician's screens, and the service desk's.
 
+    `remember` writes a choice made here into the workshop's file, by its name and value.
     With `looks_ahead` the bench plays the best readings out in the background, and says when another one is
     better in the long run.
     """
@@ -98,11 +103,16 @@ class AdvisorApp(HostApp):
         desk: bool = False,
         looks_ahead: bool = True,
         policy: Policy = DEFAULT,
+        settings: Settings = Settings(),  # noqa: B008 - frozen
+        remember: Callable[[str, str], None] | None = None,
     ) -> None:
         super().__init__()
         self.register_theme(DARK)
         self.register_theme(LIGHT)
-        self.theme = DARK.name
+        self.theme = LIGHT.name if settings.theme == "light" else DARK.name
+        if settings.reduced_motion:
+            self.animation_level = "none"
+        self.settings, self.remember = settings, remember
         self.paths, self.without, self.url = tuple(paths), without, url
         self.desk, self.looks_ahead, self.policy = desk, looks_ahead, policy
         self.welcome = WelcomeScreen(
@@ -240,7 +250,9 @@ class AdvisorApp(HostApp):
 
         worker = get_current_worker()
         try:
-            self.opened = opened = opening.Opened(self.paths, self.without, self.url, self.policy)
+            self.opened = opened = opening.Opened(
+                self.paths, self.without, self.url, self.policy, self.settings
+            )
         except opening.CannotOpen as error:
             self.call_from_thread(self.welcome.failed, error.what, error.lines, error.exit_code)
             return
@@ -300,3 +312,22 @@ class AdvisorApp(HostApp):
     def action_light(self) -> None:
         """Switch between light and dark."""
         self.theme = LIGHT.name if self.theme == DARK.name else DARK.name
+        if self.remember is not None:
+            try:
+                self.remember("theme", "light" if self.theme == LIGHT.name else "dark")
+            except (OSError, ProblemsFound) as error:
+                logfile.log_error("the theme was not remembered", error)
+                why = error.strerror if isinstance(error, OSError) else "the workshop's file has problems"
+                self.notify(f"Not remembered for the next start: {why}.", markup=False)
+
+    def _handle_exception(self, error: Exception) -> None:
+        """Write an error of the program itself to the log, and leave."""
+        cause = error.error if isinstance(error, WorkerFailed) else error
+        logfile.log_error("an unexpected error ended the screens", cause)
+        super()._handle_exception(error)
+
+    def _fatal_error(self) -> None:
+        """Leave with one sentence: Textual's own words show what is in memory, a customer's words too."""
+        self.bell()
+        self._exit_renderables.append(Text(logfile.sentence()))
+        self._close_messages_no_wait()

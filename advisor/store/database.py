@@ -15,6 +15,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.exc import OperationalError, SQLAlchemyError
 
+from advisor import logfile
 from advisor.store.errors import Doing, StoreError, sentence
 from advisor.text import clean
 
@@ -297,6 +298,7 @@ def trouble(doing: Doing) -> Iterator[None]:
     try:
         yield
     except (SQLAlchemyError, sqlite3.Error, OSError, ImportError, UnicodeDecodeError) as error:
+        logfile.log_error(f"the database could not be {doing}", error)
         reason = reason_of(error)
         if isinstance(error, ImportError) and error.name in _DRIVERS:
             reason = f"its driver {error.name} is not installed. Install it with: {_DRIVERS[error.name]}"

@@ -19,6 +19,7 @@ from sqlalchemy.exc import IntegrityError, SQLAlchemyError
 
 from advisor.case.case import Case
 from advisor.case.entries import Entry
+from advisor.settings import Settings
 from advisor.store import database
 from advisor.store.database import (
     CASES,
@@ -96,13 +97,19 @@ class StoredJobs(NamedTuple):
 class Store:
     """The cases of a workshop in SQLite or PostgreSQL; SQLite files are made when missing.
 
+    `workshop` has what holds where nobody has chosen, and the name for papers.
     A store for `reading` alone makes and changes nothing, neither a file nor a table.
     """
 
     def __init__(
-        self, url: str, clock: Callable[[], datetime] = lambda: datetime.now(UTC), *, reading: bool = False
+        self,
+        url: str,
+        clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+        *,
+        reading: bool = False,
+        workshop: Settings = Settings(),  # noqa: B008 - frozen
     ) -> None:
-        self.clock = clock
+        self.clock, self.workshop = clock, workshop
         self._unheard: dict[int, list[StoredCase]] = {}
         self._engine = database.opened(url, reading)
         self._writing = self._engine.execution_options(writes=True)
@@ -354,9 +361,10 @@ class Store:
             return int(connection.scalar(_count(filed.number)) or 0)
 
     def preferences(self) -> dict[str, str]:
-        """Return the preferred units by kind of quantity."""
+        """Return the preferred units by kind of quantity: the workshop's where nobody has chosen."""
         with trouble("read"), self._engine.connect() as connection:
-            return {row.kind: row.unit for row in connection.execute(sa.select(PREFERENCES))}
+            chosen = {row.kind: row.unit for row in connection.execute(sa.select(PREFERENCES))}
+        return {**self.workshop.units, **chosen}
 
     def prefer(self, kind: str, unit: str) -> None:
         """Remember a preferred unit."""
