@@ -7,7 +7,7 @@ import io
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from re import Match
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from rich.cells import cell_len
 from rich.segment import Segment
@@ -26,6 +26,7 @@ from advisor import logfile
 from advisor.knowledge.problems import ProblemsFound
 from advisor.policy import DEFAULT, Policy
 from advisor.screens.help import HelpScreen
+from advisor.screens.palette import KeyCommands
 from advisor.screens.theme import DARK, LIGHT
 from advisor.screens.welcome import WelcomeScreen
 from advisor.screens.widgets.asking import AskingScreen
@@ -86,7 +87,7 @@ class AdvisorApp(HostApp):
 
     TITLE = "advisor"
     CSS_PATH = Path(__file__).with_name("screens.tcss")
-    ENABLE_COMMAND_PALETTE = False
+    COMMANDS: ClassVar[set[Any]] = {KeyCommands}
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
             "f1,question_mark", "help", "Keys", key_display="?", tooltip="What the keys of this screen do"

@@ -28,10 +28,12 @@ from textual.widgets import Input, OptionList
 
 from advisor.bench.session import Session
 from advisor.screens.app import AdvisorApp
+from advisor.screens.bench.cautions import CautionsScreen
 from advisor.screens.bench.entry import EntryScreen
 from advisor.screens.bench.new import NewJobScreen
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.start import StartScreen
+from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.facts import FactsScreen
 from tests.benchmarks.step import KNOWLEDGE, machine
 from tests.test_screens import listed, settled, until
@@ -121,6 +123,10 @@ def press(app: Painted, key: str) -> None:
     app.post_message(Key(key, key if len(key) == 1 else None))
 
 
+CHOICES = ("saw ", "known ", "made ", "confirmed not tried")
+"""The choices of a card that are made: answers, facts, what is prepared, and that the look is put off."""
+
+
 async def still(app: Painted) -> float:
     """Wait until nothing has been painted for a while; when the last paint (or the key) was."""
     while time.perf_counter() - app.last < STILL_SECONDS:
@@ -156,8 +162,11 @@ async def new_job(app: Painted, complaint: str) -> TaskScreen:
     return task
 
 
-async def acted(app: Painted, task: TaskScreen, key: str) -> tuple[float, float]:
-    """Press a key that changes the job; seconds until what follows is painted, and until all is still."""
+async def acted(app: Painted, task: TaskScreen, key: str) -> tuple[float, float] | None:
+    """Press a key that changes the job; seconds until what follows is painted, and until all is still.
+
+    Where something is asked first, leave the question; None.
+    """
     session, shown = task.session, task.changed
 
     def changed(session: Session, keep: str | None = None) -> None:
@@ -169,6 +178,11 @@ async def acted(app: Painted, task: TaskScreen, key: str) -> tuple[float, float]
     press(app, key)
     async with asyncio.timeout(60):
         while task.session is session:
+            if isinstance(app.screen, ChoiceScreen):
+                press(app, "escape")
+                await came(app, TaskScreen)
+                task.changed = shown  # type: ignore[method-assign]
+                return None
             await asyncio.sleep(NAP / 5)
     task.changed = shown  # type: ignore[method-assign]
     app.last = time.perf_counter()
@@ -178,13 +192,21 @@ async def acted(app: Painted, task: TaskScreen, key: str) -> tuple[float, float]
 
 
 async def answered(app: Painted, task: TaskScreen, luck: random.Random) -> tuple[float, float] | None:
-    """Give one of the answers on the card; None where nothing is asked any more."""
-    if task.proposal is None:
-        return None
-    if task.session.to_acknowledge(task.session.cautions(task.proposal)):
-        await acted(app, task, "y")
+    """Make one of the choices of the card that change the job; None where there is none."""
+    if any(action == "read" for action, _, _ in task.shown.choices):
+        session = task.session
+        press(app, "y")
+        await came(app, CautionsScreen)
+        while isinstance(app.screen, CautionsScreen):
+            press(app, "y")
+            await still(app)
+        while task.session is session:
+            await asyncio.sleep(NAP)
+        await still(app)
     lines = task.query_one("#answers", OptionList)
-    choices = [at for at, one in enumerate(lines.options) if (one.id or "").startswith("saw ")]
+    choices = [at for at, one in enumerate(lines.options) if (one.id or "").startswith(CHOICES)]
+    if not choices:
+        return None
     lines.highlighted = luck.choice(choices)
     return await acted(app, task, "enter")
 

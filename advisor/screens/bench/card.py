@@ -455,7 +455,7 @@ def _end(session: Session) -> Card:
     lines += caution_lines(session, cautions)
     others = [one for one in session.advice.suspects[1:] if one.probability >= 0.5]
     lines += [Content(f"Also likely: {one.name} ({percent(one.probability)}).") for one in others]
-    lines.append(Content("After the repair look for the complaint again: two faults at once are common."))
+    lines += [Content("After the repair look for the complaint again: two faults at once are common."), GAP]
     choices: list[tuple[str, str, str]] = []
     if session.found in knowledge.faults:  # what is not listed has no remedy
         found = session.found
@@ -486,9 +486,12 @@ def _confirm(session: Session) -> Card:
     lines.append(
         Content("While it is away the fault looks normal to every meter: a normal reading rules nothing out.")
     )
-    lines += _put_back_first(session, session.confirm_setups)
-    lines += _setups(session, session.confirm_setups)
-    lines += caution_lines(session, cautions)
+    lines += [
+        GAP,
+        *_put_back_first(session, session.confirm_setups),
+        *_setups(session, session.confirm_setups),
+    ]
+    lines += [*caution_lines(session, cautions), GAP]
     reading = "" if session.to_acknowledge(cautions) else session.confirm_reading
     if reading:
         lines.append(Content(session.limit_words(reading, there=True)))
@@ -549,6 +552,7 @@ def _check(session: Session, title: str, lines: list[Content]) -> Card:
     lines += [
         Content.styled(session.limit_words(one, there=False), "bold") for one in filter(None, [reading])
     ]
+    lines.append(GAP)
     first, second = _marks(reading, 2)
     choices = [
         *_to_type(session, reading),

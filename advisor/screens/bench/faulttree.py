@@ -286,8 +286,9 @@ def drawn(shown: ShownRow, width: int, longest: int, has_cursor: bool = False) -
     """
     row = shown.row
     figures = "".join(_figures(shown, width))
+    picture = f" {_bar(row):<{BAR + 2}}" if width >= WITH_BARS else ""
     branches, go_on = _branches(row, shown.is_open)
-    room = max(LEAST_NAME, min(longest, width - 1 - len(figures)) - len(branches))
+    room = max(LEAST_NAME, min(longest, width - 1 - len(figures + picture)) - len(branches))
     hardly = "dim" if not row.has_members and row.probability < HARDLY else ""
     for count, part in enumerate(textwrap.wrap(_name(row), room, break_on_hyphens=False)):
         yield Content.assemble(
@@ -295,6 +296,7 @@ def drawn(shown: ShownRow, width: int, longest: int, has_cursor: bool = False) -
             (branches if count == 0 else go_on, "dim"),
             (part.ljust(room), "bold" if row.leads else hardly),
             (figures if count == 0 else "", hardly),
+            (picture if count == 0 else "", hardly or "$primary"),
         )
 
 
@@ -322,7 +324,7 @@ def _branches(row: TreeRow, is_open: bool) -> tuple[str, str]:
 
 
 def _figures(shown: ShownRow, width: int) -> Iterator[str]:
-    """Yield the columns at the right of a name, each with a space before it."""
+    """Yield the columns between a name and its bar, each with a space before it."""
     row = shown.row
     yield f" {f'+{shown.hidden}' if shown.hidden else '':>3}"
     yield " ◂" if row.moves and not shown.is_open else "  "
@@ -330,8 +332,6 @@ def _figures(shown: ShownRow, width: int) -> Iterator[str]:
     if width >= WITH_BEFORE:
         was = percent(row.before).removesuffix(" %")
         yield f" {f'was {was}' if percent(row.before) != percent(row.probability) else '':<7}"
-    if width >= WITH_BARS:
-        yield f" {_bar(row):<{BAR + 2}}"
 
 
 def _bar(row: TreeRow) -> str:

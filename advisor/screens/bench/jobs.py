@@ -79,7 +79,7 @@ def handed_over(heading: str, when: str, danger: str, told: Handover | None, sai
         return Content("\n").join([*lines, Content("\nWorking out where it stands …")])
     lines += _part("Next", [Content.styled(told.next_step, "bold"), *map(Content, told.how)])
     causes = [
-        Content.assemble(f"{percent(probability):>5} ", (bar(probability, BAR), "$accent"), f" {name}")
+        Content.assemble(f"{percent(probability):>5} ", (bar(probability, BAR), "$primary"), f" {name}")
         for name, probability in told.causes
     ]
     standing = told.standing[:1].upper() + told.standing[1:]

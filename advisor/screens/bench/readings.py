@@ -327,7 +327,7 @@ def _words(line: ReadingLine, digit: str, width: int) -> Content:
         f"{digit:2}{_cut(line.name, room):<{room}} ",
         (f"{line.mark:<{MARK}}", "bold"),
         f"{work:>{MINUTES}}{wait:>{MINUTES}}  ",
-        (bar(max(line.told, 1 / (8 * tells)), tells), "$accent"),
+        (bar(max(line.told, 1 / (8 * tells)), tells), "$primary"),
     )
 
 

@@ -81,6 +81,7 @@ class TaskScreen(JobScreen):
         Binding("z", "setups", show=False, tooltip="State of the car: say what is so, end what is not"),
         Binding("a", "again", show=False, tooltip="Take a reading again; repeats are averaged"),
         Binding("d", "account", show=False, tooltip="Current draw: all of it, found so far, still missing"),
+        Binding("j", "copy", show=False, tooltip="Copy the words of the task, to paste them elsewhere"),
         Binding("n", "units", show=False, tooltip="Choose the units you prefer"),
         Binding("f", "facts", show=False, tooltip="Change what is known of the vehicle"),
         Binding("e", "remedy", "Repair", tooltip="Enough seen: repair now; or a remedy was done"),
@@ -530,6 +531,12 @@ class TaskScreen(JobScreen):
     def action_why_not(self) -> None:
         """Say why another cause does not lead."""
         ask_why_not(self)
+
+    def action_copy(self) -> None:
+        """Copy the words of the task."""
+        lines = (self.shown.title, *(line.plain for line in self.shown.lines if line.plain))
+        self.app.copy_to_clipboard("\n".join((*lines, *(words for _, words, _ in self.shown.choices))))
+        self.notify("Copied.", timeout=3)
 
     def action_job_card(self) -> None:
         """Show the job card."""

@@ -238,7 +238,8 @@ class WhyNotScreen(AskingScreen[Asked]):
         """Return a cause with its probability and a bar; the one explained is marked."""
         share = self.shares[cause]
         mark = "▸" if cause == self.cause else " "
-        return Content(f"{mark} {percent(share):>5} {bar(share, 5)} {self.session.knowledge.title(cause)}")
+        title = self.session.knowledge.title(cause)
+        return Content.assemble(f"{mark} {percent(share):>5} ", (bar(share, 5), "$primary"), f" {title}")
 
     def mark(self) -> None:
         """Mark the cause that is explained, and bring it into view."""

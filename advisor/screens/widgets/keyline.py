@@ -14,6 +14,9 @@ class KeyLine(Footer):
     keys that change with the focus this was a fifth of the screens' processor time.
     """
 
+    def __init__(self) -> None:
+        super().__init__(show_command_palette=False)
+
     def compose(self) -> ComposeResult:
         """Yield the keys, already set to the footer's style."""
         for part in super().compose():
