@@ -44,7 +44,7 @@ def begin(command: str, version: str) -> str:
         return ""
     file = usual_file()
     try:
-        file.parent.mkdir(parents=True, exist_ok=True)
+        file.parent.mkdir(mode=0o700, parents=True, exist_ok=True)  # the cases will be there too
         handler = _Shared(file)
     except OSError as error:
         return f"There is no log: {error.strerror or error} ({file})."

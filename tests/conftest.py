@@ -205,11 +205,15 @@ def rattle() -> tuple[Knowledge, Network]:
 
 @pytest.fixture(scope="session", autouse=True)
 def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
-    """Tests, and the programs they start, keep engines in one folder of this run, shared by its workers."""
+    """Tests, and the programs they start, keep engines in one folder of this run, shared by its workers.
+
+    Nor do they read or write the cases, the workshop's file and the log of whoever runs them.
+    """
     base = tmp_path_factory.getbasetemp()
     folder = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "cache"
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CACHE_HOME", str(folder))
+        patch.setenv("XDG_DATA_HOME", str(folder.with_name("data")))
         yield
 
 

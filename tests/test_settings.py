@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import subprocess
 import sys
 import zipfile
@@ -16,6 +17,7 @@ from sqlalchemy import make_url
 from advisor import logfile
 from advisor.advice.rules import Workshop, lacks, workshop_of
 from advisor.case.entries import SaidByCustomer
+from advisor.checks.lint import checked
 from advisor.cli.program import unexpected
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
@@ -39,10 +41,12 @@ def data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Path]:
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "home"))
     for name in ("workshop", *CHOICES):
         monkeypatch.delenv(variable(name), raising=False)
+    before = os.umask(0o022)  # as most people have it; commands that open screens narrow it
     try:
         yield tmp_path / "home" / "advisor"
     finally:
         logfile.end()
+        os.umask(before)
 
 
 def written(file: Path, text: str) -> Path:
@@ -139,6 +143,45 @@ def test_another_file_is_named_by_the_environment(
     two = written(tmp_path / "two.toml", 'theme = "dark"\n')
     assert shown(advisor("settings", "--format", "json"))["theme"] == ("light", "file")
     assert shown(advisor("settings", "--format", "json", "--workshop", two))["theme"] == ("dark", "file")
+
+
+def test_a_password_of_the_file_is_in_no_list_of_processes(
+    data: Path, advisor: Runs, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The screens that `serve` starts read the file themselves; flags are handed on."""
+    written(data / "workshop.toml", f'store = "postgresql+psycopg://u:{SECRET}@h/d"\n')
+    commands: list[list[str]] = []
+    monkeypatch.setattr("advisor.web.server.serve", lambda command, *_: commands.append(command))
+    instrument = next(iter(checked([SHIPPED]).instruments))
+    assert advisor("serve", "--knowledge", SHIPPED, "--without", instrument).code == 0
+    assert commands[0][-2:] == [f"--knowledge={SHIPPED}", f"--without={instrument}"]
+    assert SECRET not in repr(commands)
+
+
+def test_check_without_a_path_looks_at_the_workshops_knowledge(data: Path, advisor: Runs) -> None:
+    """And at what is named, if something is."""
+    written(data / "ours.yaml", "language: 1\nfalts: {}\n")
+    written(data / "workshop.toml", 'knowledge = ["ours.yaml"]\n')
+    done = advisor("check")
+    assert f"{data / 'ours.yaml'}:2:1: unknown-word" in done.out + done.err
+    assert advisor("check", EXAMPLE).code == 0
+
+
+async def test_the_bare_command_goes_by_the_file(
+    data: Path, advisor: Runs, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Most people start it so: store, instruments and theme are the workshop's."""
+    written(
+        data / "workshop.toml", 'store = "sqlite:///ours"\nmissing_instruments = ["a"]\ntheme = "light"\n'
+    )
+    started: list[AdvisorApp] = []
+    monkeypatch.setattr(AdvisorApp, "run", lambda app: started.append(app))
+    monkeypatch.setattr("sys.stdin.isatty", lambda: True, raising=False)
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True, raising=False)
+    assert advisor().code == 0
+    assert (started[0].url, started[0].without) == ("sqlite:///ours", frozenset({"a"}))
+    assert started[0].theme == "workshop-light"
+    assert "started, command bench" in (data / "advisor.log").read_text(encoding="utf-8")
 
 
 # -------------------------------------------------------------------------------------------------- the file
@@ -329,7 +372,7 @@ def test_the_log_has_kinds_and_lines_of_code_but_no_words(data: Path) -> None:
     assert said.rstrip().endswith("advisor.store.errors.StoreError")
     assert 'in raised\n    raise OSError(28, "No space"' in said
     assert not [one for one in (SECRET, TAG, WORDS) if one in said]
-    assert (data / "advisor.log").stat().st_mode & 0o077 == 0
+    assert (data.stat().st_mode | (data / "advisor.log").stat().st_mode) & 0o077 == 0
 
 
 def test_nothing_is_written_before_the_log_is_begun(data: Path) -> None:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import click
 
 from advisor.cli.errors import refuse_unknown, rest_unchecked
-from advisor.cli.options import policy_of, shipped, tell_of_changes, workshop_option
+from advisor.cli.options import chosen, policy_of, shipped, tell_of_changes, workshop_option
 from advisor.cli.output import json_text, say
 from advisor.cli.progress import working
 from advisor.text import counted
@@ -87,7 +87,7 @@ def check(
         raise click.UsageError("--complaint narrows --proofs. Add --proofs, or leave it out.")
     looked = Looked(shares, proofs, some)
     policy = policy_of(workshop)
-    meant = list(paths) or [shipped("knowledge")]
+    meant = [*paths] or [*map(Path, chosen()[0].knowledge)] or [shipped("knowledge")]
     if not watch:
         sys.exit(_check(meant, form, policy, looked))
     last: object = None

@@ -131,7 +131,8 @@ def unexpected(kind: type[BaseException], error: BaseException, trace: Traceback
     if sys.flags.dev_mode:
         sys.__excepthook__(kind, error, trace)
         return
-    no_log = logfile.begin("", version("advisor"))
+    command = next((word for word in sys.argv[1:] if word in COMMANDS), "no command")
+    no_log = logfile.begin(command, version("advisor"))
     logfile.log_error("an unexpected error ended the program", error)
     if no_log:
         say(f"{logfile.without_words(error)}\n{no_log}", err=True)

@@ -297,6 +297,7 @@ class AdvisorApp(HostApp):
     def on_delivery_failed(self, event: DeliveryFailed) -> None:
         """Say why a file could not be saved."""
         error = event.exception
+        logfile.log_error("a paper was not saved", error)
         why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         what = f"{why}. The job is kept; `advisor report NUMBER --output FILE` writes it elsewhere."
         self.notify(what, title="Not saved", severity="error", timeout=LONG_SECONDS, markup=False)
