@@ -434,7 +434,7 @@ async def test_while_a_wait_runs_the_card_says_until_when_and_offers_what_leaves
             "o Another reading",
             "w End the wait early",
         ]
-        assert "w Prepared" in text_of(pilot).splitlines()[-1]
+        assert "w Done" in text_of(pilot).splitlines()[-1]
         await pilot.press("1")
         await settled(pilot)
         assert task.proposal is not None

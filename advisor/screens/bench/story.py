@@ -75,6 +75,7 @@ def suspicion_panel(session: Session, width: int, causes: int, to_end: str) -> C
     before = session.stages[-2] if len(session.stages) > 1 else now
     rows = suspicion_rows(session.knowledge, now, before, width, causes)
     where = "  ".join(filter(None, (group_words(session.situation), to_end)))
+    where = where if len(where) <= width else where[: width - 1] + "…"
     lines = [
         Content.assemble(
             row.name, " ", (row.bar, "$primary"), " ", (row.probability, "bold"), "  ", (row.moved, "dim")
