@@ -364,6 +364,17 @@ class Policy:
         float,
         Parameter(SHEET, MINUTES, 1.0, 2880.0, CHOICE, "A setup that waits this long is made overnight."),
     ] = 360.0
+    closing_hour: Annotated[
+        float,
+        Parameter(
+            SHEET,
+            "hour of the day",
+            0.0,
+            24.0,
+            CHOICE,
+            "Until then a car can be brought that stays the night before its day.",
+        ),
+    ] = 18.0
 
     alike_bits: Annotated[
         float,

@@ -48,7 +48,7 @@ from advisor.desk.booking import (
     booking_sheet,
     gets_here,
 )
-from advisor.desk.bookingsheet import as_dict, document, overview_lines
+from advisor.desk.bookingsheet import as_dict, document, overview_lines, stay_words
 from advisor.desk.call import (
     ANOTHER_COMPLAINT,
     INSPECTION,
@@ -61,7 +61,7 @@ from advisor.desk.call import (
     visits,
 )
 from advisor.desk.questions import NOT_KNOWN, fitting, minutes_asked, next_question, questions
-from advisor.desk.schedule import Appointment, day_and_wish, day_meant, overview, read_back
+from advisor.desk.schedule import Appointment, day_and_wish, day_meant, evening_words, overview, read_back
 from advisor.knowledge.knowledge import Knowledge
 from advisor.papers.document import html, markdown
 from advisor.papers.format import duration
@@ -399,7 +399,7 @@ def test_a_waiting_question_that_a_fact_has_made_pointless_is_said_to_be(both: C
 
 def test_what_is_booked_is_said_in_one_line(both: Call, engines: Engines, store: Store) -> None:
     """Car, day, stay and person."""
-    assert to_book_words(both, "Thursday") == "red van · Thursday · no fixed stay"
+    assert to_book_words(both, "Thursday") == "red van · Thursday · back the same day, 2 min in all"
     inspection = Inspection.begun(engines.knowledge, store, "red van", "squeaks", {})
     assert to_book_words(inspection, "") == "red van · general inspection"
     danger = Inspection.begun(engines.knowledge, store, "red van", "smoke", {"smoke": TOLD})
@@ -729,6 +729,49 @@ def test_the_minutes_booked_are_enough_for_four_of_five_jobs() -> None:
     """By hand: of ten jobs eight take 0, one 100 and one 200 minutes."""
     minutes = _minutes(np.array([0.0] * 8 + [100.0, 200.0]), 0.8)
     assert (minutes.expected, minutes.upto) == (30.0, pytest.approx(20.0))
+
+
+@pytest.mark.parametrize(
+    ("day", "hour", "words"),
+    [
+        (16, 12, "Bring it today until closing; it stays the night."),
+        (17, 12, "Bring it tomorrow until closing; it stays the night."),
+        (18, 19, "Bring it on Thursday 17 until closing; it stays the night."),
+        (16, 18, "Too late for tomorrow: book Thursday 17 January, or it stays the night at ours."),
+        (15, 12, "Too late for today: book Wednesday 16 January, or it stays the night at ours."),
+        (15, 20, "Too late for today: book Thursday 17 January, or it stays the night at ours."),
+    ],
+)
+def test_the_evening_before_is_said_by_its_day(day: int, hour: int, words: str) -> None:
+    """On 15 January, a Tuesday, in a workshop that closes at 18 hours."""
+    assert evening_words(date(2030, 1, day), datetime(2030, 1, 15, hour), 18.0) == words
+
+
+def test_a_booked_car_is_told_its_evening_on_the_sheet(call: Call) -> None:
+    """In place of "the evening before", and only where it stays the night."""
+    night = SetupNeeded("cold", "Cold", 0.9, 600.0, None, "overnight")
+    stays = replace(call.sheets[0], setups=(night,))
+    evening = "Bring it today until closing; it stays the night."
+    text = markdown(document([stays], "red van", "today", evening=evening))
+    assert evening in text
+    assert "Bring it the evening before" not in text
+    assert "Bring it the evening before" in markdown(document([stays], "red van", "today"))
+    assert evening not in markdown(document(call.sheets, "red van", "today", evening=evening))
+
+
+def test_how_long_a_car_stays_is_one_believable_sentence(call: Call) -> None:
+    """Today, one night or two days; with a danger nobody can say, and no hours of waiting stand alone."""
+    (sheet,) = call.sheets
+    long = replace(sheet, total=BookedMinutes(300.0, 900.0), waiting=BookedMinutes(200.0, 662.0))
+    assert stay_words([sheet]) == f"back the same day, {duration(sheet.total.upto)} in all"
+    assert stay_words([long]) == "stays the night, from the evening before"
+    assert stay_words([replace(long, dangers=(("Smoke", "Wait."),))]) == (
+        "not said before the danger is dealt with"
+    )
+    for setup, words in (("half a day", "half a day, back the same day"), ("two days", "two days")):
+        needed = SetupNeeded("a", "A", 0.5, 60.0, None, setup)  # type: ignore[arg-type]
+        assert stay_words([replace(sheet, setups=(needed,))]) == words
+    assert "of waiting" not in markdown(document([replace(long, dangers=(("Smoke", "Wait."),))], "van", ""))
 
 
 @pytest.mark.parametrize(

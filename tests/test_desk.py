@@ -16,7 +16,7 @@ from textual.widgets import Input, OptionList, Static
 
 from advisor.bench.session import Engines
 from advisor.case.entries import CUSTOMER, Booked, Seen, Skipped
-from advisor.desk.booking import NOT_DRIVEN, BookingSheet
+from advisor.desk.booking import NOT_DRIVEN, BookingSheet, SetupNeeded
 from advisor.desk.bookingsheet import overview_lines
 from advisor.desk.call import INSPECTION, Call, appointments, heard
 from advisor.desk.questions import NOT_KNOWN, questions
@@ -309,6 +309,37 @@ async def test_a_car_is_booked_before_its_times_are_worked_out(
             await until(pilot, lambda _: "red van is booked for" in said(pilot, "#booked"))
     finally:
         go_on.set()
+
+
+async def test_a_car_that_comes_too_late_for_its_night_is_asked_about(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Today's evening before is over: a later day with an evening is offered, and booked by its digit."""
+    night = SetupNeeded("cold", "Cold", 0.9, 600.0, None, "overnight")
+
+    def at_once(call: Call, progress: Callable[[int, int], None]) -> tuple[BookingSheet, ...]:
+        made = tuple(replace(one, setups=(night,), is_worked_out=True) for one in call.sheets_at_once)
+        vars(call)["sheets"] = made
+        return made
+
+    monkeypatch.setattr(Call, "played", at_once)
+    async with at_desk(tmp_path, (80, 24)) as pilot:
+        await called(pilot, "red van", "wet carpet")
+        await pilot.press("b")
+        await until(pilot, lambda screen: isinstance(screen, SheetScreen))
+        await until(
+            pilot,
+            lambda _: "until closing" in said(pilot, "#booking") or "Too late" in said(pilot, "#booking"),
+        )
+        await settled(pilot)
+        await pilot.press("t")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        assert "Too late for today" in " ".join(text_of(pilot).split())
+        await pilot.press("1")
+        await until(pilot, lambda screen: isinstance(screen, DeskScreen))
+        booked = store.cases()[0].case.booked
+        assert booked is not None
+        assert booked.day > str(date.today())
 
 
 async def test_nothing_that_is_typed_is_cut_without_a_word(tmp_path: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +29,7 @@ from advisor.desk.booking import BookingSheet, booking_sheet
 from advisor.desk.bookingsheet import as_dict, document
 from advisor.desk.call import Call
 from advisor.desk.questions import next_question
+from advisor.desk.schedule import evening_is_left
 from advisor.evaluation.scenarios import play, read_scenarios
 from advisor.evaluation.trials import TrialPlan, evaluate
 from advisor.inference.engine import InferenceEngine
@@ -301,6 +302,12 @@ EFFECTS: dict[str, tuple[float, Look, object, object]] = {
         "overnight",
     ),
     "overnight_minutes": (100.0, lambda d, s, p: d.sheet(p).overnight, False, True),
+    "closing_hour": (
+        12.0,
+        lambda d, s, p: evening_is_left(date(2030, 1, 16), datetime(2030, 1, 15, 13), p.closing_hour),
+        True,
+        False,
+    ),
     "alike_bits": (
         0.9,
         lambda d, s, p: "alike" in {one.code for one in review(d.knowledge, p)},
@@ -370,6 +377,7 @@ def test_the_defaults_are_those_that_shipped_before_they_could_be_set() -> None:
         "half_day_minutes": 240.0,
         "working_day_minutes": 480.0,
         "overnight_minutes": 360.0,
+        "closing_hour": 18.0,
         "alike_bits": 0.05,
     }
 

@@ -346,11 +346,15 @@ def stay_together(sheets: Sequence[BookingSheet]) -> Stay | None:
     return longest(stays)
 
 
-def arranged(sheets: Sequence[BookingSheet]) -> tuple[str, ...]:
-    """Return what the customer of one car has to do beforehand: the stay, and each sentence once."""
+def arranged(sheets: Sequence[BookingSheet], evening: str = "") -> tuple[str, ...]:
+    """Return what the customer of one car has to do beforehand: the stay, and each sentence once.
+
+    `evening` says for a day that is known when a car is brought that stays the night before.
+    """
     stay = stay_together(sheets)
     beforehand = [one.arrange for sheet in sheets for one in sheet.setups if one.arrange]
-    return tuple(dict.fromkeys([*([f"{STAY_WORDS[stay]}."] if stay else []), *beforehand]))
+    told = evening if stay == "overnight" and evening else f"{STAY_WORDS[stay]}." if stay else ""
+    return tuple(dict.fromkeys(filter(None, [told, *beforehand])))
 
 
 def to_tell(causes: Mapping[str, float]) -> str:

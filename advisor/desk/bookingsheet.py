@@ -21,7 +21,7 @@ from advisor.desk.saying import said_once, without_repeats
 from advisor.desk.schedule import Appointment, Day, read_back
 from advisor.knowledge.dangers import Heard
 from advisor.knowledge.knowledge import Knowledge
-from advisor.knowledge.vocabulary import Danger, Harmless, Signal, Stay
+from advisor.knowledge.vocabulary import Danger, Harmless, Signal
 from advisor.papers.document import Bullets, Facts, Paper, Paragraph, Part, Section, Table, TableRow
 from advisor.papers.format import duration, percent
 
@@ -68,18 +68,18 @@ WORKING = "working out how long it takes …"
 """What stands where the times will, until jobs were played."""
 MOST_JOBS = 0.5
 """A bay that this share of jobs needs is booked, and one that fewer need perhaps (our choice)."""
-LEAST_MINUTES = 0.5
-"""Less time than this is not mentioned."""
 DOES_NOT_FIT = "what was entered does not fit this knowledge: open it on the bench to put it right"
 """What is said of a booked job that has no sheet."""
 
 # The booking sheet
 
 
-def document(sheets: Sequence[BookingSheet], tag: str, printed: str, day: str = "") -> Paper:
+def document(
+    sheets: Sequence[BookingSheet], tag: str, printed: str, day: str = "", evening: str = ""
+) -> Paper:
     """Return the sheets of one car as a document; `tag` says which car, `printed` when, in words.
 
-    `day` is the day it is booked for, as it is read back.
+    `day` is the day it is booked for, as it is read back; `evening` when it comes for the night before.
     """
     sections = []
     dangers = tuple(dict.fromkeys(one for sheet in sheets for one in sheet.dangers))
@@ -88,7 +88,7 @@ def document(sheets: Sequence[BookingSheet], tag: str, printed: str, day: str = 
     said = tuple(dict.fromkeys(one for sheet in sheets for one in sheet.customer_words))
     if said:
         sections.append(Section("Customer says", (Bullets(tuple(f"“{one}”" for one in said)),)))
-    if say := tuple(_to_say(sheets)):
+    if say := tuple(_to_say(sheets, evening)):
         sections.append(Section("Say to the customer", say))
     book = "To book" if any(sheet.visit for sheet in sheets) else "To book if the car comes all the same"
     sections.append(Section(book, (Facts(_to_book(sheets)),)))
@@ -147,7 +147,7 @@ def danger_section(dangers: Iterable[tuple[str, str]], comes: str) -> Section:
     return Section("DANGER, heard on the phone", parts)
 
 
-def _to_say(sheets: Sequence[BookingSheet]) -> Iterator[Part]:
+def _to_say(sheets: Sequence[BookingSheet], evening: str) -> Iterator[Part]:
     """Yield what is said to the customer of one car: each thing once, and no probability as a number."""
     visits = [sheet for sheet in sheets if sheet.visit]
     for sheet in sheets:
@@ -163,7 +163,7 @@ def _to_say(sheets: Sequence[BookingSheet]) -> Iterator[Part]:
             about = f" of “{sheet.name}”" if len(sheets) > 1 else ""
             causes = {one.name: one.probability for one in sheet.causes}
             yield Paragraph(f"Of the cause{about}: {to_tell(causes)}")
-    if arrange := arranged(visits):
+    if arrange := arranged(visits, evening):
         yield Paragraph(f"Please arrange beforehand: {' '.join(arrange)}")
 
 
@@ -179,7 +179,7 @@ def _to_book(sheets: Sequence[BookingSheet]) -> tuple[tuple[str, str], ...]:
             bays[bay.name] = max(bay.share, bays.get(bay.name, 0.0))
     rows = [
         ("Hands-on time", duration(sum(sheet.hands_on.upto for sheet in visits))),
-        ("Stay", _stay(visits)),
+        ("Stay", stay_words(visits)),
         ("Repair on top", duration(sum(sheet.remedy_minutes for sheet in visits))),
         ("Bay", _bays(bays)),
         ("Work on refrigerant", _certified(visits)),
@@ -206,17 +206,20 @@ def _for_the_workshop(sheet: BookingSheet) -> Iterator[tuple[str, tuple[Part, ..
         yield "what is known", (Table(("Asked", "Answer"), (60, 40), known + answers),)
 
 
-def stay_words(stay: Stay) -> str:
-    """Return how long a car is here, as a workshop says it."""
-    return "stays the night, from the evening before" if stay == "overnight" else stay
+SAME_DAY = "back the same day"
+STAY_NOT_SAID = "not said before the danger is dealt with"
 
 
-def _stay(sheets: Sequence[BookingSheet]) -> str:
-    """Return how long the car is here, as a workshop says it; "" where it can be waited for."""
-    if stay := stay_together(sheets):
-        return stay_words(stay)
-    waiting = sum(sheet.waiting.upto for sheet in sheets)
-    return f"{duration(waiting)} of waiting besides" if waiting >= LEAST_MINUTES else ""
+def stay_words(sheets: Sequence[BookingSheet]) -> str:
+    """Return how long a car is here for some complaints, as a workshop says it."""
+    if any(sheet.dangers for sheet in sheets):
+        return STAY_NOT_SAID
+    stay = stay_together(sheets)
+    if stay is None:
+        return f"{SAME_DAY}, {duration(sum(sheet.total.upto for sheet in sheets))} in all"
+    if stay == "overnight":
+        return "stays the night, from the evening before"
+    return stay if stay == "two days" else f"{stay}, {SAME_DAY}"
 
 
 def _bays(bays: Mapping[str, float]) -> str:

@@ -65,7 +65,7 @@ from advisor.desk.questions import (
     said,
 )
 from advisor.desk.saying import said_once
-from advisor.desk.schedule import Appointment, read_back
+from advisor.desk.schedule import Appointment, evening_is_left, evening_words, first_with_evening, read_back
 from advisor.inference.engine import Engine, ImpossibleEvidence
 from advisor.knowledge.dangers import Heard, heard_dangers
 from advisor.knowledge.knowledge import Knowledge
@@ -438,8 +438,24 @@ class Call:
 
     def _paper(self, sheets: Sequence[BookingSheet]) -> Paper:
         printed = self.store.clock().astimezone().strftime("%d %B %Y %H:%M")
-        paper = document(sheets, tag_and_numbers(self), printed, booked_day(self))
+        booked = self.jobs[0].case.booked
+        evening = self.evening_words(date.fromisoformat(booked.day)) if booked else ""
+        paper = document(sheets, tag_and_numbers(self), printed, booked_day(self), evening)
         return under(paper, self.store.workshop.letterhead)
+
+    @property
+    def stays_the_night(self) -> bool:
+        """Return whether the car comes the evening before; takes seconds unless it is worked out."""
+        return stay_together(self.sheets) == "overnight"
+
+    def evening_words(self, day: date) -> str:
+        """Say when a car is brought that stays the night before this day."""
+        return evening_words(day, self.store.clock().astimezone(), self.policy.closing_hour)
+
+    def day_with_evening(self, day: date) -> date:
+        """Return this day, or the first before which the car can still be brought in the evening."""
+        now, closing = self.store.clock().astimezone(), self.policy.closing_hour
+        return day if evening_is_left(day, now, closing) else first_with_evening(now, closing)
 
     def answered(self, reading: str, outcome: str) -> Call:
         """Save the customer's answer; raise `InconsistentEvidence` and save nothing if it cannot be."""
@@ -669,9 +685,7 @@ def to_book_words(booking: Call | Inspection, day: str, so_far: str | None = Non
     comes = gets_here(booking.knowledge, [*new, *dangers]).partition(".")[0]
     parts = [booking.jobs[0].tag, day, f"DANGER, {comes[:1].lower()}{comes[1:]}" if comes else ""]
     if sheets:
-        stay = stay_together(sheets)
-        known = stay_words(stay) if stay else "no fixed stay"
-        parts.append(known if so_far is None else " ".join(filter(None, [WORKING, so_far])))
+        parts.append(stay_words(sheets) if so_far is None else " ".join(filter(None, [WORKING, so_far])))
         if any(one.certified for one in sheets):
             parts.append("person certified for refrigerant")
         parts += dict.fromkeys(who.partition(",")[0].lower() for one in sheets for who in one.people)

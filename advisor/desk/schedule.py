@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 from advisor.desk.booking import BookingSheet, SetupNeeded
 
@@ -199,6 +199,30 @@ def read_back(day: date, today: date) -> str:
     how_far = {-1: ", yesterday", 0: ", today", 1: ", tomorrow"}
     otherwise = f", in {ahead} days" if ahead > 0 else f", {-ahead} days ago"
     return f"{day:%A} {day_and_month(day)}{year}{how_far.get(ahead, otherwise)}"
+
+
+def evening_is_left(day: date, now: datetime, closing_hour: float) -> bool:
+    """Return whether a car can still be brought the evening before a day."""
+    days_left = (day - now.date()).days
+    return days_left > 1 or (days_left == 1 and now.hour + now.minute / 60 < closing_hour)
+
+
+def first_with_evening(now: datetime, closing_hour: float) -> date:
+    """Return the first day before which an evening is left."""
+    tomorrow = now.date() + timedelta(days=1)
+    return tomorrow if evening_is_left(tomorrow, now, closing_hour) else tomorrow + timedelta(days=1)
+
+
+def evening_words(day: date, now: datetime, closing_hour: float) -> str:
+    """Say when a car is brought that stays the night before its day, by the name of that day."""
+    today = now.date()
+    if evening_is_left(day, now, closing_hour):
+        evening = day - timedelta(days=1)
+        named = {0: "today", 1: "tomorrow"}.get((evening - today).days, f"on {evening:%A} {evening.day}")
+        return f"Bring it {named} until closing; it stays the night."
+    which = {0: "today", 1: "tomorrow"}.get((day - today).days, read_back(day, today))
+    first = first_with_evening(now, closing_hour)
+    return f"Too late for {which}: book {first:%A} {day_and_month(first)}, or it stays the night at ours."
 
 
 def _named(text: str, names: Sequence[str]) -> int | None:

@@ -16,6 +16,7 @@ from textual.worker import get_current_worker
 from advisor.desk.call import Call, Inspection, to_book_words
 from advisor.desk.schedule import day_and_wish, read_back
 from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.screens.widgets.labelled import Labelled
 from advisor.screens.widgets.paper import MarkdownView
@@ -52,6 +53,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         """How many cars were played; None once that is over."""
         self.day = ""
         """The day that is typed, as it is read back."""
+        self.typed_day: date | None = None
         self.wanted: tuple[Literal["html", "json"], str, Path | None] | None = None
         """What is saved once it is worked out."""
 
@@ -127,9 +129,16 @@ class SheetScreen(AskingScreen[Call | Inspection]):
 
     def show_booking(self) -> None:
         """Show what is booked in one line, with the day once it is typed."""
-        self.query_one("#booking", Static).update(
-            f"To book: {to_book_words(self.call, self.day, self.so_far)}"
-        )
+        lines = [f"To book: {to_book_words(self.call, self.day, self.so_far)}"]
+        if isinstance(self.call, Call) and self.stays_the_night:
+            day = self.typed_day or self.here_today + timedelta(days=1)
+            lines.append(f"For {read_back(day, self.here_today)}: {self.call.evening_words(day)}")
+        self.query_one("#booking", Static).update("\n".join(lines))
+
+    @property
+    def stays_the_night(self) -> bool:
+        """Whether it is worked out that the car comes the evening before."""
+        return isinstance(self.call, Call) and self.so_far is None and self.call.stays_the_night
 
     @on(Button.Pressed, "#today")
     def today(self) -> None:
@@ -161,11 +170,13 @@ class SheetScreen(AskingScreen[Call | Inspection]):
     def understood(self, event: Input.Changed) -> None:
         """Show which day is understood, before it is booked."""
         says = day = ""
+        self.typed_day = None
         if event.value.strip():
             try:
                 on, wish = day_and_wish(event.value, self.here_today)
                 day = ", ".join(filter(None, [read_back(on, self.here_today), wish]))
                 says = f"{day}: Enter books it."
+                self.typed_day = on
             except ValueError as error:
                 says = str(error)
         self.day = day
@@ -178,7 +189,32 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         return self.call.store.clock().astimezone().date()
 
     def book(self, day: date, wish: str = "") -> None:
-        """Book the day, with when on it the customer would like to come, and go back to the desk."""
+        """Book the day, with when on it the customer would like to come, and go back to the desk.
+
+        Where the evening before is over for a car that has to stand overnight, it asks first.
+        """
+        call = self.call
+        if isinstance(call, Call) and self.stays_the_night and call.day_with_evening(day) != day:
+            self.ask_which_night(call, day, wish)
+        else:
+            self.book_now(day, wish)
+
+    def ask_which_night(self, call: Call, day: date, wish: str) -> None:
+        """Ask whether it comes on a later day, or stays the night after the day that was said."""
+        later = call.day_with_evening(day)
+
+        def answered(which: str | None) -> None:
+            if which is not None:
+                self.book_now(later if which == "later" else day, wish)
+
+        lines = [
+            ("later", f"Book {read_back(later, self.here_today)}. {call.evening_words(later)}"),
+            ("night", f"Book {read_back(day, self.here_today)} all the same: it stays the night at ours"),
+        ]
+        self.app.push_screen(ChoiceScreen(call.evening_words(day), lines), answered)
+
+    def book_now(self, day: date, wish: str) -> None:
+        """Book the day without a question, once."""
         if not self.saving:
             self.saving = True
             self.save(day.isoformat(), wish)
