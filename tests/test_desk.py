@@ -15,7 +15,7 @@ from textual.pilot import Pilot
 from textual.widgets import Input, OptionList, Static
 
 from advisor.bench.session import Engines
-from advisor.case.entries import CUSTOMER, Booked, Seen, Skipped
+from advisor.case.entries import ASKED, CUSTOMER, Booked, Seen, Skipped
 from advisor.desk.booking import NOT_DRIVEN, BookingSheet, SetupNeeded
 from advisor.desk.bookingsheet import overview_lines
 from advisor.desk.call import INSPECTION, Call, appointments, heard
@@ -340,6 +340,23 @@ async def test_a_car_that_comes_too_late_for_its_night_is_asked_about(
         booked = store.cases()[0].case.booked
         assert booked is not None
         assert booked.day > str(date.today())
+
+
+async def test_which_lamp_it_is_may_be_answered_by_none_at_all(tmp_path: Path) -> None:
+    """The caller looks, and nothing is lit: a line says so, and the danger is settled as asked."""
+    async with at_desk(tmp_path, (120, 40)) as pilot:
+        screen = await call_started(pilot, "red van", "there is a red light on")
+        heard = [one.danger for one in screen.dangers.open]
+        assert heard == ["red_lamp"]
+        await pilot.press("f9")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        shown = pilot.app.screen
+        assert isinstance(shown, ChoiceScreen)
+        digit = next(str(at) for at, (_, line) in enumerate(shown.lines, 1) if "nothing is lit" in line)
+        await pilot.press(digit)
+        await until(pilot, lambda now: now is screen)
+        await settled(pilot)
+        assert screen.dangers.settled == {"red_lamp": ASKED}
 
 
 async def test_nothing_that_is_typed_is_cut_without_a_word(tmp_path: Path) -> None:

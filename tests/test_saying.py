@@ -60,3 +60,25 @@ def test_no_sentence_is_lost_from_the_warnings_of_ours(shipped: Knowledge) -> No
             assert part.strip().removeprefix("and ") in left
     sentences = Counter(one.strip() for one in left.split(".") if one.strip())
     assert max(sentences.values()) == 1
+
+
+def test_no_warning_of_ours_asks_something_that_has_no_key(shipped: Knowledge) -> None:
+    """A question is asked where it has answers; a warning is read out, and says for whom it is."""
+    warnings = [
+        *(one for complaint in shipped.complaints.values() for one in complaint.warn),
+        *(one for reading in shipped.readings.values() for one in reading.warn.values()),
+        *(danger.tell for danger in shipped.dangers.values()),
+    ]
+    assert len(warnings) > 40
+    assert [one for one in warnings if "?" in one] == []
+
+
+def test_a_car_on_which_nothing_lights_up_has_an_answer_to_every_question_about_lamps(
+    shipped: Knowledge,
+) -> None:
+    """By phone a dead car is the usual one: each has an answer that says so (common practice, no source)."""
+    lamps = {"lamps_bright", "lamps_dim", "charge_lamp", "key_lamp", "click_or_slow"} & {*shipped.readings}
+    assert len(lamps) >= 3
+    for name in lamps:
+        said = " ".join(shipped.readings[name].answers.values()).casefold()
+        assert any(one in said for one in ("nothing", "neither", "no such", "dark")), name

@@ -59,6 +59,10 @@ NONE_OF_THESE = "none of these"
 """The key of the line for what fits no complaint; no id in the knowledge has spaces."""
 CANNOT_SAY = "The customer cannot say: taken as the worst"
 """The line of an answer that nobody has."""
+NOT_SO = "not so"
+"""The key of the line for none of several dangers; no id in the knowledge has spaces."""
+NOTHING_SEEN = "None of these: nothing is lit, or there is no such thing"
+"""The line of an answer that there is no such danger after all."""
 ALL_OF_THEM = "all of them"
 """The key of the line for all dangers that are open; no id in the knowledge has spaces."""
 NOTHING_TICKED = "No complaint is ticked. Tick one, or 'None of these'."
@@ -296,12 +300,18 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
     def ask_which(self, danger: str) -> None:
         """Ask which of several dangers it is, such as which lamp is lit; then that one is told."""
         known = self.engines.knowledge.dangers
-        lines = [*((one, known[one].name) for one in known[danger].answers), (danger, CANNOT_SAY)]
+        lines = [
+            *((one, known[one].name) for one in known[danger].answers),
+            (danger, CANNOT_SAY),
+            (NOT_SO, NOTHING_SEEN),
+        ]
 
         def answered(which: str | None) -> None:
             if which is None:
                 return
-            if which == danger:
+            if which == NOT_SO:
+                self.dangers = self.dangers.not_so([danger])
+            elif which == danger:
                 self.dangers = self.dangers.were_told([danger])
             else:
                 self.dangers = self.dangers.naming(danger, which)
