@@ -60,6 +60,7 @@ class CallScreen(AskingScreen[Call | Inspection]):
     def compose(self) -> ComposeResult:
         """Lay out what to tell at once, the question, its answers, and the causes so far."""
         yield Static(id="title", markup=False)
+        yield Static(id="words", markup=False)
         yield Static(id="warn", markup=False)
         yield Static(id="told", markup=False)
         with VerticalScroll(id="text", can_focus=False):
@@ -82,6 +83,9 @@ class CallScreen(AskingScreen[Call | Inspection]):
             f"{call.jobs[0].tag} · {names} · {asked} asked, {duration(call.minutes)} of "
             f"{duration(call.policy.phone_minutes)}"
         )
+        their_words = self.query_one("#words", Static)
+        their_words.display = bool(call.words)
+        their_words.update(f"“{call.words}”")
         warn = self.query_one("#warn", Static)
         warn.display = bool(call.warnings)
         warn.update("\n".join(f"⚠ Tell at once: {sentence}" for sentence in call.to_say))
