@@ -267,7 +267,7 @@ async def test_a_number_typed_at_once_is_whole(tmp_path: Path) -> None:
     async with running(KNOWLEDGE, tmp_path) as pilot:
         task = await opened(pilot)
         await entered(pilot, lambda: task.session.stated("asleep", 60.0))
-        task.chosen = "sleeping_current"
+        task.made = task.chosen = "sleeping_current"
         task.show_session()
         await settled(pilot)
         await cautions_read(pilot, task)

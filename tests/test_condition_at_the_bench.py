@@ -746,3 +746,21 @@ def test_booking_counts_what_looking_for_the_complaint_takes(car: Knowledge) -> 
     assert before.hands_on.expected == pytest.approx(after.hands_on.expected + 6 + 3 + 2)
     assert before.waiting.expected == pytest.approx(after.waiting.expected + 12 + 8)
     assert {"hot", "cooling"} <= {one.setup for one in before.setups if one.share == 1}
+
+
+def test_what_cars_only_arrive_with_is_over_for_good_once_a_person_ends_it(
+    shipped: Knowledge, tmp_path: Path
+) -> None:
+    """Whoever says that the carpet is no longer as it came in can pour water: no reading waits for it."""
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    try:
+        job = store.draft("bay", "water_inside", shipped.version)
+        session = Session.opened(Engines(shipped), store, job, Workshop())
+        pour = "sunroof_front_pour"
+        assert pour in {one.reading for one, _ in session.advice.unavailable}
+        freed = session.ended("wet_as_found", "no longer needed")
+        assert "wet_as_found" in freed.car.condition.for_good
+        assert pour in {one.reading for one in freed.advice.proposals}
+        assert pour in {one.reading for one, _ in freed.undone().advice.unavailable}
+    finally:
+        store.close()

@@ -131,7 +131,7 @@ def listed(screen: Screen[Any]) -> bool:
     return any(one.option_count > 0 for one in jobs)
 
 
-async def opened(pilot: Pilot[None], tag: str = "bay 2") -> TaskScreen:
+async def opened(pilot: Pilot[None], tag: str = "bay 2", complaint: str = "flat_battery") -> TaskScreen:
     """A new job (a flat battery, where there is one), facts left open and the complaint not tried yet."""
     await until(pilot, listed)
     await pilot.press("n")
@@ -139,7 +139,7 @@ async def opened(pilot: Pilot[None], tag: str = "bay 2") -> TaskScreen:
     pilot.app.screen.query_one("#tag", Input).value = tag
     complaints = pilot.app.screen.query_one("#complaints", OptionList)
     ids = [complaints.get_option_at_index(at).id for at in range(complaints.option_count)]
-    complaints.highlighted = ids.index("flat_battery") if "flat_battery" in ids else 0
+    complaints.highlighted = ids.index(complaint) if complaint in ids else 0
     await pilot.press("enter", "enter")
     await until(pilot, lambda screen: isinstance(screen, FactsScreen | TaskScreen))
     if isinstance(pilot.app.screen, FactsScreen):
@@ -383,7 +383,7 @@ async def measuring(pilot: Pilot[None], *keys: str) -> TaskScreen:
     """A new drain job with the sleeping current on the card, and some keys pressed."""
     task = await opened(pilot)
     await entered(pilot, lambda: task.session.stated("asleep", 60.0))
-    task.chosen = "sleeping_current"
+    task.made = task.chosen = "sleeping_current"
     task.show_session()
     await settled(pilot)
     await cautions_read(pilot, task)
@@ -627,9 +627,7 @@ async def test_a_coarse_clamp_is_said_to_tell_less(tmp_path: Path) -> None:
     url = f"sqlite:///{tmp_path / 'cases.sqlite'}"
     app = AdvisorApp([KNOWLEDGE], frozenset({"low_current_clamp"}), url, looks_ahead=False)
     async with app.run_test(size=(120, 40)) as pilot:
-        task = await measuring(pilot)
-        task.show_reading()
-        await settled(pilot)
+        await measuring(pilot)
         assert "Low-current DC clamp, 1 mA would tell" in said(pilot, "#task")
 
 
@@ -710,3 +708,27 @@ async def test_an_answer_without_its_long_wait_is_asked_about(tmp_path: Path) ->
         await settled(pilot)
         assert len(task.session.case.entries) == before
         assert task.session.not_waited_for("sleeping_current")
+
+
+async def test_the_one_number_left_of_several_is_typed_on_the_card(tmp_path: Path) -> None:
+    """What the job remembers is not asked again; the field names what is asked, and the number counts."""
+    async with running(KNOWLEDGE, tmp_path) as pilot:
+        task = await opened(pilot, complaint="poor_cooling")
+        await entered(
+            pilot,
+            lambda: task.session.knows({"refrigerant": "r134a"}),
+            lambda: task.session.noted("outside_air", "26"),
+        )
+        session = task.session
+        one = next(one for one in session.advice.proposals if one.reading == "high_side_data")
+        assert [field.key for field in session.fields(one.reading)] == ["shown_pressure"]
+        await entered(pilot, lambda: task.session.acknowledged(task.session.cautions(one)))
+        task.made = task.chosen = one.reading
+        task.show_session()
+        await settled(pilot)
+        await pilot.press("1", "5", ".", "5")
+        await settled(pilot)
+        assert said(pilot, "#meter").endswith(":")
+        assert "=" in said(pilot, "#understood")
+        await pilot.press("enter")
+        await until(pilot, lambda screen: screen is not task or one.reading in task.session.case.taken)

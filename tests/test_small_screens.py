@@ -154,11 +154,9 @@ async def test_a_wait_begins_only_after_its_cautions_were_read(hum: Path, tmp_pa
         task = await on_card(pilot, "warm")
         assert "made asleep" not in actions(task)
         await pressed(pilot, "w")
-        offered = pilot.app.screen
-        assert isinstance(offered, ChoiceScreen)
-        assert "The cautions were not read yet" in offered.heading
-        assert "begin" not in [key for key, _ in offered.lines]
-        await pressed(pilot, "escape", "y", "y")
+        assert "Read the cautions first" in said(pilot, "#news")
+        assert list(task.session.case.entries) == []
+        await pressed(pilot, "y", "y")
         assert [type(entry) for entry in task.session.case.entries] == [Acknowledged]
         assert "made asleep" in actions(task)
         await pressed(pilot, "w")

@@ -60,6 +60,10 @@ LEAST_SHOWN_BITS = 0.01
 """What is told of a reading is shown to this: where two differ by less, they look the same."""
 
 
+LATER = "later:"
+"""Begins the obstacle of a reading that ends for good what others still need."""
+
+
 @dataclass(frozen=True)
 class FaultPosterior:
     """A possible cause: its probability now, and before the last entry."""
@@ -289,7 +293,7 @@ def _held_back(
             if other is not proposal and other.is_worth_taking(policy)
         )
         name, needing = knowledge.setups[setup].name, other.name
-        held.append((proposal, f"later: it ends “{name}”, which “{needing}” still needs"))
+        held.append((proposal, f"{LATER} it ends “{name}”, which “{needing}” still needs"))
     return offered, held
 
 

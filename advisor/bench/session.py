@@ -540,7 +540,7 @@ class Session:
             return ""
         return (
             f"This reading takes {duration(waiting)} of waiting, and the last entry was "
-            f"{duration(since)} ago. Was it waited for?"
+            f"{f'{duration(since)} ago' if since >= 1 else 'just now'}. Was it waited for?"
         )
 
     def may_have_waited(self, reading: str) -> bool:

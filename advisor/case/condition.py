@@ -173,8 +173,17 @@ def _moved(
     if isinstance(entry, Ready) and entry.setup in here.begun:
         return (), _ready(knowledge, here, entry.setup, datetime.fromisoformat(entry.at))
     if isinstance(entry, Ended) and entry.setup in knowledge.setups:
-        return (), _with(here, ended(rules, here.condition, [entry.setup]))
+        after = ended(rules, here.condition, [entry.setup])
+        if _is_once(knowledge, entry.setup) and entry.reason != NOT_WAITED_FOR:
+            after = replace(after, for_good=after.for_good | {entry.setup})
+        return (), _with(here, after)
     return None
+
+
+def _is_once(knowledge: Knowledge, setup: str) -> bool:
+    """Return whether cars only arrive in a condition: something ends it for good, nothing makes it."""
+    rules, said = knowledge.setup_rules, knowledge.setups[setup]
+    return said.on_arrival and any(setup in spent for spent in rules.spent_by.values())
 
 
 def _ready(knowledge: Knowledge, here: Present, setup: str, at: datetime) -> Present:

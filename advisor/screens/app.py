@@ -156,6 +156,8 @@ class AdvisorApp(HostApp):
             if self.is_text(event):
                 return
             if self.is_too_soon(event):
+                if self.is_figure(event):
+                    self.attention.refused()
                 self.say_too_soon(f"“{event.character if event.is_printable else event.key}”")
                 return
         if isinstance(event, MouseDown) and not event.is_forwarded:
@@ -175,6 +177,11 @@ class AdvisorApp(HostApp):
         if key.key in HARMLESS_KEYS | opens or not self.attention.is_too_soon(self.attention.age(key.time)):
             return False
         return not self.is_typing(key)
+
+    def is_figure(self, key: Key) -> bool:
+        """Whether a key belongs to a number, where one is asked for."""
+        asks = isinstance(self.screen, AskingScreen) and self.screen.takes_numbers
+        return asks and key.character is not None and key.character in "0123456789.,-"
 
     def say_too_soon(self, what: str) -> None:
         """Say in the line for news that a key counted for nothing, where there is such a line."""

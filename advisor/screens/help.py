@@ -28,7 +28,9 @@ class HelpScreen(AskingDialog[None]):
     def compose(self) -> ComposeResult:
         """Lay out one line for each key, with what it does."""
         lines: list[tuple[str, str]] = []
+        focused = self.below.focused
         for binding in [
+            *(focused._bindings.key_to_bindings.values() if focused else ()),  # noqa: SLF001 - the next line's
             *self.below._bindings.key_to_bindings.values(),  # noqa: SLF001 - Textual lists no hidden keys
             *self.app._bindings.key_to_bindings.values(),  # noqa: SLF001 - the same
         ]:

@@ -159,7 +159,8 @@ class StartScreen(AskingScreen[None]):
         self, open_ones: list[StoredCase], closed: list[StoredCase], cancelled: list[StoredCase]
     ) -> None:
         """List the open jobs, and below them the closed and the cancelled ones."""
-        hint = "Enter goes on. This is advice: local rules and licensed practice come first."
+        enter = "Enter goes on." if open_ones else "Key n begins a job."
+        hint = f"{enter} This is advice: local rules and licensed practice come first."
         self.query_one("#says", Static).update(f"{self.news}\n{hint}" if self.news else hint)
         self.cancelled = {f"cancelled {one.number}": one for one in cancelled}
         self.jobs = {f"job {one.number}": one for one in open_ones}

@@ -142,6 +142,8 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     lines += [*_steps(reading.steps, "Then:" if proposal.setups else "•"), GAP]
     lines += [*_with_what(session, proposal), *holding, *caution_lines(session, cautions), GAP]
     choices = _after_cautions(session, cautions, _answers(session, proposal, confidence))
+    if session.to_prepare(proposal):
+        choices.append(("result", "r Back to what has to be prepared", ""))
     choices.append(("skip", "x Cannot do this here", "" if reading.quantity else f"g how sure: {confidence}"))
     if not repair and session.advice.stop is None and (now := session.repair_now_words()):
         choices.append(("remedy", f"e {now}", session.repair_now_effect()))
@@ -543,10 +545,10 @@ def _check(session: Session, title: str, lines: list[Content]) -> Card:
         lines.append(Content.styled(NEVER_SEEN, "bold"))
     check = session.complaint.check_after_repair
     lines.append(Content(f"How: {check.how}"))
-    lines += _put_back_first(session, session.check_setups)
-    lines += _setups(session, session.check_setups)
     if session.before_leaving:
         lines.append(Content.styled(f"Before the car leaves: {session.before_leaving}.", "bold"))
+    lines += _put_back_first(session, session.check_setups)
+    lines += _setups(session, session.check_setups)
     lines.append(Content("What was read before the repair still counts."))
     reading = session.check_reading
     lines += [

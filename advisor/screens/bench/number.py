@@ -43,6 +43,7 @@ class NumberField(Vertical):
     def __init__(self, *, id: str) -> None:  # noqa: A002 - Textual's word
         super().__init__(id=id)
         self.session: Session | None = None
+        self.reading = ""
         self.field: Field | None = None
         self.instrument = ""
         self.lacks_meter = False
@@ -72,7 +73,9 @@ class NumberField(Vertical):
         if self.session is None or field != self.field or session.case != self.session.case:
             self.query_one(Input).value = ""
             self.instrument = field.instrument if field else ""
-        self.session, self.field = session, field
+        self.session, self.field, self.reading = session, field, reading
+        own = field is None or field.key == reading
+        self.query_one("#meter", Static).update("Shows" if own or field is None else f"{field.ask}:")
         self.display = field is not None
         self.understand()
 
@@ -97,7 +100,7 @@ class NumberField(Vertical):
             return None
         try:
             understood = self.session.understand(
-                self.field.key, {self.field.key: self.value}, {self.field.key: self.instrument}
+                self.reading, {self.field.key: self.value}, {self.field.key: self.instrument}
             )
         except NotUnderstood as error:
             self.lacks_meter = bool(error.field)

@@ -13,6 +13,7 @@ from textual.content import Content
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from advisor.advice.advice import LATER
 from advisor.bench.readings import ReadingGroup, ReadingLine, found, reading_groups
 from advisor.bench.session import Ranking, Session
 from advisor.papers.format import bar, duration
@@ -243,7 +244,10 @@ class ReadingsScreen(AskingScreen[Picked]):
         """Hand back a reading, unless it is one of those left out."""
         line, group = self.shown[key]
         if group.kind == "left out":
-            self.tell(f"“{line.name}” cannot be taken now: {line.remark}. Choose another one.", 0)
+            words = f"“{line.name}” cannot be taken now: {line.remark}. Choose another one."
+            if line.remark.startswith(LATER):
+                words += " If it is to be taken all the same, end that first (key z on the card)."
+            self.tell(words, 0)
         else:
             self.dismiss(Picked(line.reading, group.kind == "taken"))
 

@@ -34,12 +34,14 @@ from advisor.screens.widgets.cardtext import CardText
 from advisor.screens.widgets.choices import ChoiceList, ChoiceScreen, each_once
 from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.keyline import KeyLine
+from advisor.screens.widgets.news import SHORT_SECONDS
 from advisor.simulate.rollout import LookAhead, ToEnd
 
 BESIDE = 110
 """From so many columns on the fault tree and the story stand beside the task."""
 LEAST_GAP, LEAST_EFFECT = 3, 12
 """What an answer would do stands beside it, so far apart; cut, where at least so much of it has room."""
+CAUTIONS_FIRST = "Read the cautions first: key y."
 EVERYTHING = "What is to be done? Digits choose the numbered lines of the task."
 
 
@@ -163,7 +165,7 @@ class TaskScreen(JobScreen):
     @property
     def takes_numbers(self) -> bool:
         """Whether the reading on the card is answered by a number."""
-        return self.takes_typing or self.may_type
+        return self.takes_typing or self.asks_number
 
     # What is shown
 
@@ -289,9 +291,16 @@ class TaskScreen(JobScreen):
 
     async def action_answer(self, at: int) -> None:
         """Choose the line with this number."""
+        if self.is_locked:
+            self.notify(CAUTIONS_FIRST, timeout=3)
         for option in self.query_one("#answers", OptionList).options:
             if str(option.prompt).startswith(f"{at + 1} "):
                 await self.do(option.id or "")
+
+    @property
+    def is_locked(self) -> bool:
+        """Whether the cautions have to be read before anything else on the card."""
+        return any(action == "read" for action, _, _ in self.shown.choices)
 
     def enter(self, outcome: str) -> None:
         """Enter the outcome of the reading on the card."""
@@ -333,14 +342,6 @@ class TaskScreen(JobScreen):
         """Whether the card is answered by numbers, and its cautions have been read."""
         readings = self.session.knowledge.readings
         return self.shown.reading in readings and readings[self.shown.reading].quantity is not None
-
-    @property
-    def may_type(self) -> bool:
-        """Whether a number can be typed; also for a reading that is not entered as prepared."""
-        if self.asks_number or self.proposal is None or not self.shown.setups:
-            return self.asks_number
-        session, reading = self.session, self.session.knowledge.readings[self.proposal.reading]
-        return reading.quantity is not None and not session.to_acknowledge(session.cautions(self.proposal))
 
     def action_measure(self, started: str = "") -> None:
         """Open the entry screen for the reading on the card."""
@@ -399,9 +400,7 @@ class TaskScreen(JobScreen):
             number.begin(event.character)
         elif number.has_begun and event.key == "enter":
             number.submit()
-        elif event.character in "0123456789-" and self.may_type:
-            if not self.asks_number:
-                self.show_reading()
+        elif event.character in "0123456789-" and self.asks_number:
             self.action_measure(event.character)
         else:
             return
@@ -467,12 +466,14 @@ class TaskScreen(JobScreen):
     def put_on_card(self, session: Session, reading: str) -> None:
         """Put the reading on the card, unless the job has gone on meanwhile."""
         if self.session is session:
-            self.chosen = reading
+            self.chosen, self.made = reading, None
             self.show_session()
 
     def ask_whether_waited(self) -> None:
         """Ask since when what is to be made has been so; the reading can be shown all the same."""
-        if self.shown.setups:
+        if self.saving:
+            self.tell("The last entry is being saved. Wait until it is, then press r again.", SHORT_SECONDS)
+        elif self.shown.setups:
             questions.state(self, self.shown.setups[-1], self.show_reading)
 
     def show_reading(self) -> None:
@@ -485,6 +486,11 @@ class TaskScreen(JobScreen):
         """Show a reading whose wait is over; else go back to the end of the search or to the wait."""
         if any(action == "waited" for action, _, _ in self.shown.choices):
             self.ask_whether_waited()
+        elif self.was_made:
+            self.made = None
+            self.show_session()
+        elif self.is_locked:
+            self.notify(CAUTIONS_FIRST, timeout=3)
         elif self.session.advice.stop is None and self.session.awaited is None:
             self.notify("There is no result yet, and nothing is waited for.", timeout=3)
         elif not self.saving:
@@ -567,7 +573,9 @@ class TaskScreen(JobScreen):
     async def action_wait(self) -> None:
         """Enter what the card has to be prepared as made; else say what is true of the car."""
         made = next((action for action, _, _ in self.shown.choices if action.startswith("made ")), None)
-        if made is not None:
+        if self.is_locked and self.shown.setups:
+            self.notify(CAUTIONS_FIRST, timeout=3)
+        elif made is not None:
             await self.do(made)
         else:
             questions.setups(self)

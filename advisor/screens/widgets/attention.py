@@ -12,6 +12,10 @@ LETTERS = 2
 """After so many letters in one go, what follows is text that was typed in the wrong place (an estimate)."""
 
 
+REST_OF_NUMBER_SECONDS = 0.6
+"""So much longer than the usual pause nothing counts after a figure that came too soon."""
+
+
 class Attention:
     """Tracks when the question last changed; tests pass another clock, or 0 seconds to switch it off."""
 
@@ -62,6 +66,10 @@ class Attention:
         self.run += letter != self.last_letter
         self.typed_at, self.last_letter = at, letter
         return is_text
+
+    def refused(self) -> None:
+        """Note that a figure came too soon: those behind it are the rest of a number, and no answer."""
+        self.changed_at = self.clock() + REST_OF_NUMBER_SECONDS if self.seconds else self.changed_at
 
     def is_too_soon(self, age: float) -> bool:
         """Return whether an answer from `age` seconds ago is too early for the present question."""

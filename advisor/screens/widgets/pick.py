@@ -31,9 +31,9 @@ class Select(Static, can_focus=True):
     }
     """
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding(
-            "enter,space,down", "open", "Choose", show=False, tooltip="Open the list of what can be chosen"
-        )
+        Binding("enter,space", "open", "Choose", show=False, tooltip="Open the list of what can be chosen"),
+        Binding("down", "screen.focus_next", show=False, tooltip="Go to the next field"),
+        Binding("up", "screen.focus_previous", show=False, tooltip="Go to the field before"),
     ]
 
     value: reactive[str | None] = reactive[str | None](None, init=False)
