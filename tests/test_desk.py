@@ -302,7 +302,12 @@ async def test_a_car_is_booked_before_its_times_are_worked_out(
             sheet = pilot.app.screen.query_one(MarkdownView)
             await until(pilot, lambda _: "wet carpet" in sheet.source)
             assert "working out how long it takes" in sheet.source
-            await pilot.press("m")
+            shown = pilot.app.screen
+            assert isinstance(shown, SheetScreen)
+            shown.book(shown.here_today)
+            await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+            assert "not worked out yet" in text_of(pilot)
+            await pilot.press("2")
             await until(pilot, lambda screen: isinstance(screen, DeskScreen))
             go_on.set()
             assert store.cases()[0].case.booked is not None

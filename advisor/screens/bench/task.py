@@ -466,7 +466,7 @@ class TaskScreen(JobScreen):
     def put_on_card(self, session: Session, reading: str) -> None:
         """Put the reading on the card, unless the job has gone on meanwhile."""
         if self.session is session:
-            self.chosen, self.made = reading, None
+            self.chosen, self.made, self.told = reading, None, ""
             self.show_session()
 
     def ask_whether_waited(self) -> None:
@@ -479,7 +479,7 @@ class TaskScreen(JobScreen):
     def show_reading(self) -> None:
         """Show the reading behind the wait on the card."""
         if self.proposal is not None:
-            self.made = self.proposal.reading
+            self.made, self.told = self.proposal.reading, ""
             self.show_session()
 
     def action_result(self) -> None:

@@ -191,13 +191,31 @@ class SheetScreen(AskingScreen[Call | Inspection]):
     def book(self, day: date, wish: str = "") -> None:
         """Book the day, with when on it the customer would like to come, and go back to the desk.
 
-        Where the evening before is over for a car that has to stand overnight, it asks first.
+        Where the evening before is over for a car that has to stand overnight, or may have to, it asks first.
         """
         call = self.call
-        if isinstance(call, Call) and self.stays_the_night and call.day_with_evening(day) != day:
+        if not isinstance(call, Call) or call.day_with_evening(day) == day:
+            self.book_now(day, wish)
+        elif self.so_far is not None:
+            self.ask_to_wait(day, wish)
+        elif self.stays_the_night:
             self.ask_which_night(call, day, wish)
         else:
             self.book_now(day, wish)
+
+    def ask_to_wait(self, day: date, wish: str) -> None:
+        """Ask whether to book a day before it is known if the car should come the evening before."""
+
+        def answered(which: str | None) -> None:
+            if which == "now":
+                self.book_now(day, wish)
+
+        title = "It is not worked out yet whether the car has to come the evening before, and that is over."
+        lines = [
+            ("wait", "Wait for it: a few seconds, with the caller on the line"),
+            ("now", f"Book {read_back(day, self.here_today)} all the same, and call back if need be"),
+        ]
+        self.app.push_screen(ChoiceScreen(title, lines), answered)
 
     def ask_which_night(self, call: Call, day: date, wish: str) -> None:
         """Ask whether it comes on a later day, or stays the night after the day that was said."""
