@@ -5,9 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from textual.screen import Screen
 from textual.widgets import Static
 
 from advisor.screens.bench.jobcard import JobCardScreen
+from advisor.screens.widgets.news import told
 from advisor.store import store as stores
 from tests.test_screens import DOOR, entered, opened, running, said, settled, until, words
 
@@ -91,3 +93,13 @@ async def test_another_reading_at_the_end_keeps_the_end_in_reach(door: Path, tmp
         await settled(pilot)
         assert task.proposal is None
         assert "Sure enough: Check strap loose." in words(pilot)
+
+
+def test_a_screen_that_is_about_to_come_up_is_told_nothing() -> None:
+    """It has no lines yet: a key that came too soon used to end the program there."""
+
+    class Coming(Screen[None]):
+        def tell(self, words: str, seconds: float) -> None:
+            raise AssertionError(words)
+
+    assert told([Coming()], "Too soon.", 1.0)

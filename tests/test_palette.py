@@ -37,3 +37,15 @@ async def test_the_words_of_the_task_are_copied(tmp_path: Path) -> None:
         await settled(pilot)
         assert pilot.app.clipboard.startswith("Glow through the gap")
         assert "1 Dark" in pilot.app.clipboard
+
+
+async def test_paging_in_an_empty_palette_does_nothing(tmp_path: Path) -> None:
+    """Before any line is there, and where nothing fits."""
+    (tmp_path / "hum.yaml").write_text(HUM, encoding="utf-8")
+    async with running(tmp_path, tmp_path, (100, 30)) as pilot:
+        await opened(pilot)
+        await pilot.press("ctrl+p", "pagedown", "pageup")
+        await until(pilot, lambda screen: isinstance(screen, CommandPalette))
+        await pilot.press(*"qqqq", "pagedown", "pageup")
+        await settled(pilot)
+        assert isinstance(pilot.app.screen, CommandPalette)

@@ -26,7 +26,7 @@ from advisor import logfile
 from advisor.knowledge.problems import ProblemsFound
 from advisor.policy import DEFAULT, Policy
 from advisor.screens.help import HelpScreen
-from advisor.screens.palette import KeyCommands
+from advisor.screens.palette import KeyCommands, Palette
 from advisor.screens.theme import DARK, LIGHT
 from advisor.screens.welcome import WelcomeScreen
 from advisor.screens.widgets.asking import AskingScreen
@@ -308,6 +308,11 @@ class AdvisorApp(HostApp):
         why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         what = f"{why}. The job is kept; `advisor report NUMBER --output FILE` writes it elsewhere."
         self.notify(what, title="Not saved", severity="error", timeout=LONG_SECONDS, markup=False)
+
+    def action_command_palette(self) -> None:
+        """Show the command palette."""
+        if not isinstance(self.screen, Palette):
+            self.push_screen(Palette(id="--command-palette"))
 
     def action_help(self) -> None:
         """Show what the keys of the present screen do."""

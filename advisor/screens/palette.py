@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from functools import partial
 
 from textual.binding import Binding
-from textual.command import DiscoveryHit, Hit, Hits, Provider
+from textual.command import CommandList, CommandPalette, DiscoveryHit, Hit, Hits, Provider
 
 
 class KeyCommands(Provider):
@@ -35,3 +35,15 @@ class KeyCommands(Provider):
             score = matcher.match(words)
             if score > 0:
                 yield Hit(score, matcher.highlight(words), partial(self.screen.run_action, one.action))
+
+
+class Palette(CommandPalette):
+    """Textual's palette, which moves by a page only where lines are shown: else it ends in an error."""
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action can be done now."""
+        if action == "command_list" and not any(
+            listed.display and listed.virtual_size.height for listed in self.query(CommandList)
+        ):
+            return False
+        return super().check_action(action, parameters)

@@ -232,7 +232,8 @@ class StartScreen(AskingScreen[None]):
         keys = [one.id for one in options]
         first = next((at for at, one in enumerate(options) if not one.disabled), None)
         jobs.highlighted = keys.index(before) if before in keys and before else first
-        self.asks(tuple(keys))
+        if not self.query_one("#search").has_focus:  # what is typed there asks nothing new
+            self.asks(tuple(keys))
         self.show_told()
 
     @property

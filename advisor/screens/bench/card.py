@@ -132,9 +132,11 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     repair = _repair_first(session, proposal)
     lines = _warnings(session, proposal)
     lines += [*_why(session, proposal), *more, *_ahead(session, proposal, ahead), *repair, GAP]
+    not_made: list[Content] = []
     if session.to_prepare(proposal):  # somebody says that all of it is so
         names = "; ".join(knowledge.setups[setup].name for setup in proposal.setups)
-        lines.append(Content(f"Not entered as made: {names}"))
+        not_made.append(Content(f"Not entered as made: {names}"))
+        lines += not_made
     else:
         lines += _to_make(session, proposal.setups)
     if reading.ask and reading.who == "customer":
@@ -143,7 +145,7 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     lines += [*_with_what(session, proposal), *holding, *caution_lines(session, cautions), GAP]
     choices = _after_cautions(session, cautions, _answers(session, proposal, confidence))
     if session.to_prepare(proposal):
-        choices.append(("result", "r Back to what has to be prepared", ""))
+        choices.append(("already", "i Back to what has to be prepared", ""))
     choices.append(("skip", "x Cannot do this here", "" if reading.quantity else f"g how sure: {confidence}"))
     if not repair and session.advice.stop is None and (now := session.repair_now_words()):
         choices.append(("remedy", f"e {now}", session.repair_now_effect()))
@@ -153,7 +155,7 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
         tuple(lines),
         (*choices, *_back(session)),
         "" if session.to_acknowledge(cautions) else proposal.reading,
-        extra=(*more, *holding, GAP),
+        extra=(*not_made, *more, *holding, GAP),
     )
 
 
@@ -198,7 +200,7 @@ def _preparation(
         left = len(proposal.setups) - len(setups)
         then = f"→ ends: {ends}" if ends else f"→ {left} more to prepare" if left else ""
         choices.append((f"made {' '.join(setups)}", words, then))
-    choices.append(("waited", "r It is so already: since when?", ""))
+    choices.append(("already", "i It is so already: since when?", ""))
     choices = _after_cautions(session, cautions, choices)
     choices.append(("skip", "x Cannot do this here", ""))
     title = knowledge.setups[setups[-1]].name

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -34,9 +35,13 @@ class JobLine:
     text: str = ""
 
     def fits(self, wanted: Iterable[str]) -> bool:
-        """Return whether every word searched for is in what is said of the job."""
+        """Return whether every word searched for is in what is said of the job; a number is one of a job.
+
+        It has to be a word of its own, and minutes and times do not count: 5 is not found in 19:55.
+        """
         everything = " ".join((self.tag, self.what, self.end, *self.rest, self.text)).casefold()
-        return all(word in everything for word in wanted)
+        numbered = re.findall(r"\w+", " ".join((self.tag, *self.rest[:1], self.text)).casefold())
+        return all(word in (numbered if word.isdecimal() else everything) for word in wanted)
 
 
 def job_words(line: JobLine, width: int) -> Content:

@@ -123,7 +123,8 @@ class ReadingsScreen(AskingScreen[Picked]):
         self.query_one("#order", Static).update(_orders(self.session.ranking))
         self.list_lines()
         self.query_one("#readings", OptionList).highlighted = self.first()
-        self.asks((self.session.ranking, tuple(self.shown)))
+        if not self.query_one("#search").has_focus:  # what is typed there asks nothing new
+            self.asks((self.session.ranking, tuple(self.shown)))
 
     def list_lines(self) -> None:
         """List the readings that fit what is typed; the same one stays highlighted."""

@@ -80,6 +80,7 @@ class TaskScreen(JobScreen):
         Binding("t", "tree", "Tree", tooltip="The fault tree, with what is suspected now"),
         Binding("v", "why_not", "Why", tooltip="Why not another cause, and what would turn it round"),
         Binding("w", "wait", "Done", tooltip="It is prepared, or a wait is over sooner"),
+        Binding("i", "already", show=False, tooltip="It is prepared already: since when"),
         Binding("z", "setups", show=False, tooltip="State of the car: say what is so, end what is not"),
         Binding("a", "again", show=False, tooltip="Take a reading again; repeats are averaged"),
         Binding("d", "account", show=False, tooltip="Current draw: all of it, found so far, still missing"),
@@ -274,8 +275,6 @@ class TaskScreen(JobScreen):
             self.enter_facts({fact: value})
         elif what == "made":
             questions.made(self, argument.split())
-        elif what == "waited":
-            self.ask_whether_waited()
         elif what == "figure":
             self.ask_figure(argument)
         elif what == "repaired":
@@ -472,7 +471,7 @@ class TaskScreen(JobScreen):
     def ask_whether_waited(self) -> None:
         """Ask since when what is to be made has been so; the reading can be shown all the same."""
         if self.saving:
-            self.tell("The last entry is being saved. Wait until it is, then press r again.", SHORT_SECONDS)
+            self.tell("The last entry is being saved. Wait until it is, then press i again.", SHORT_SECONDS)
         elif self.shown.setups:
             questions.state(self, self.shown.setups[-1], self.show_reading)
 
@@ -482,16 +481,21 @@ class TaskScreen(JobScreen):
             self.made, self.told = self.proposal.reading, ""
             self.show_session()
 
-    def action_result(self) -> None:
-        """Show a reading whose wait is over; else go back to the end of the search or to the wait."""
-        if any(action == "waited" for action, _, _ in self.shown.choices):
+    def action_already(self) -> None:
+        """Say that what is to be prepared is so already; from its reading, go back to preparing it."""
+        if self.is_locked:
+            self.notify(CAUTIONS_FIRST, timeout=3)
+        elif self.shown.setups:
             self.ask_whether_waited()
         elif self.was_made:
             self.made = None
             self.show_session()
-        elif self.is_locked:
-            self.notify(CAUTIONS_FIRST, timeout=3)
-        elif self.session.advice.stop is None and self.session.awaited is None:
+        else:
+            self.notify("There is nothing to prepare here.", timeout=3)
+
+    def action_result(self) -> None:
+        """Go back to the end of the search or to the wait, from a reading chosen after it."""
+        if self.session.advice.stop is None and self.session.awaited is None:
             self.notify("There is no result yet, and nothing is waited for.", timeout=3)
         elif not self.saving:
             self.chosen = None

@@ -14,6 +14,8 @@ SHORT_SECONDS = 4.0
 def told(screens: Sequence[Screen[object]], words: str, seconds: float) -> bool:
     """Show a message on the topmost visible screen with a line for news; return False if there is none."""
     for screen in reversed(screens):
+        if not screen.children:
+            return True  # it is about to come up; what was pressed before that is no news
         if tell := getattr(screen, "tell", None):
             tell(words, seconds)
             return True
