@@ -98,7 +98,7 @@ async def test_another_reading_at_the_end_keeps_the_end_in_reach(door: Path, tmp
 def test_a_screen_that_is_about_to_come_up_is_told_nothing() -> None:
     """It has no lines yet: a key that came too soon used to end the program there."""
 
-    class Coming(Screen[None]):
+    class Coming(Screen[object]):
         def tell(self, words: str, seconds: float) -> None:
             raise AssertionError(words)
 

@@ -157,6 +157,8 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
 
     def show_whole(self) -> None:
         """Show all that the customer said, over several lines, where it is longer than its field."""
+        if not self.children:  # it is being closed
+            return
         field, whole = self.query_one("#words", Input), self.query_one("#whole", Static)
         whole.display = cell_len(field.value) >= field.content_size.width
         whole.update(field.value)

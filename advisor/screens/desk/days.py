@@ -88,6 +88,8 @@ class DeskScreen(AskingScreen[None]):
 
     def back(self, booked: Call | Inspection | None) -> None:
         """Show the overview again after a call, and say which day was booked, if one was."""
+        if not self.children:  # the program is being left
+            return
         self.query_one("#booked", Static).update(booked_words(booked) if booked else "")
         self.action_refresh()
         self.app.tidy_between_jobs(self)
