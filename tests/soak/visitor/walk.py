@@ -17,7 +17,7 @@ import time
 import traceback
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager, suppress
+from contextlib import chdir, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TextIO
@@ -139,7 +139,7 @@ class Walk:
 
 @contextmanager
 def own_folders(folder: Path, downloads: bool, cache: str) -> Iterator[None]:
-    """A home folder of the visitor's own, where papers are saved, and one for caches."""
+    """A home folder of the visitor's own, where papers are saved and which it is in, and one for caches."""
     home = folder / "home"
     (home / "Downloads").mkdir(parents=True) if downloads else home.mkdir()
     names = ("HOME", "XDG_DOWNLOAD_DIR", "XDG_CONFIG_HOME", "XDG_CACHE_HOME")
@@ -147,7 +147,8 @@ def own_folders(folder: Path, downloads: bool, cache: str) -> Iterator[None]:
     os.environ.update(HOME=str(home), XDG_CONFIG_HOME=str(home / ".config"), XDG_CACHE_HOME=cache)
     os.environ.pop("XDG_DOWNLOAD_DIR", None)
     try:
-        yield
+        with chdir(home):  # a paper may be saved under any words that are typed
+            yield
     finally:
         for name, value in before.items():
             if value is None:
