@@ -489,8 +489,11 @@ class Session:
 
     def band_of(self, understood: Understood) -> str:
         """Return the band that a number most likely lies in."""
-        facts = {**self.case.facts, **{one.fact: one.value for one in understood.facts}}
-        return likeliest_band(self.knowledge, facts, understood.measured)
+        return likeliest_band(self.knowledge, self._facts_with(understood), understood.measured)
+
+    def _facts_with(self, understood: Understood) -> Mapping[str, str]:
+        """Return what is known of the vehicle, with what was typed beside a number."""
+        return {**self.case.facts, **{one.fact: one.value for one in understood.facts}}
 
     def early(self, reading: str, outcome: str = "") -> str:
         """Return what to ask where a reading is answered before its wait is over by the clock; else ""."""
@@ -638,12 +641,16 @@ class Session:
             return found
         return replace(found, plain=first)
 
+    @cached_property
+    def _ranker(self) -> Ranker:
+        """What chooses the readings of simulated cars."""
+        engine = self.engines.one(self.case)
+        return compile_ranker(self.knowledge, engine, self.case.complaint, self.at_hand, self.policy)
+
     def _as_simulated(self) -> tuple[Ranker, Starts, np.random.Generator]:
         """Return this job as simulated cars are played on it, with a fixed seed."""
-        engine = self.engines.one(self.case)
-        ranker = compile_ranker(self.knowledge, engine, self.case.complaint, self.at_hand, self.policy)
-        start = starts_of(ranker, [self.case], self.car.condition, self.waiting)
-        return ranker, start, np.random.default_rng(LOOK_AHEAD_SEED)
+        start = starts_of(self._ranker, [self.case], self.car.condition, self.waiting)
+        return self._ranker, start, np.random.default_rng(LOOK_AHEAD_SEED)
 
     def to_end(self, stop: Callable[[], bool]) -> ToEnd | None:
         """Return how far the end is; None where nothing can be played, or once `stop` says so."""
@@ -937,11 +944,15 @@ class Session:
 
     def guessed(self, understood: Understood, instead_of: int = 0) -> Session:
         """With a number read too early, and the band that it falls in as a guess."""
-        reading = understood.measured.reading
-        guess = Seen(reading, self.band_of(understood), self.policy.a_guess, take=understood.measured.take)
+        guess = self._as_guess(understood)
         return self._entered(
             *_back(instead_of), *understood.facts, *self._with_wait(guess.outcome, "not waited", guess)
         )
+
+    def _as_guess(self, understood: Understood) -> Seen:
+        """Return a number as a guess at the band that it most likely lies in."""
+        number = understood.measured
+        return Seen(number.reading, self.band_of(understood), self.policy.a_guess, take=number.take)
 
     def _with_wait(self, outcome: str, wait: EnteredWait, answer: Seen | Measured) -> tuple[Entry, ...]:
         """Return an answer with what it says of the waits of its reading that nobody has entered.
@@ -1131,9 +1142,9 @@ class Session:
     def shows_complaint(self, understood: Understood) -> bool | None:
         """Return whether a number shows the complaint, as it is not normal; None where it may be either."""
         reading = understood.measured.reading
-        facts = {**self.case.facts, **{one.fact: one.value for one in understood.facts}}
         normal = self.knowledge.readings[reading].normal_outcome
-        others = {one != normal for one in possible_bands(self.knowledge, facts, understood.measured)}
+        bands = possible_bands(self.knowledge, self._facts_with(understood), understood.measured)
+        others = {one != normal for one in bands}
         return others.pop() if len(others) == 1 else None
 
     def limit_words(self, reading: str, there: bool) -> str:
@@ -1225,10 +1236,7 @@ class Session:
         not_waited = self._not_waited_for(setups)
         said: tuple[Entry, ...] = (Confirmed(self.case.complaint, found),)
         if understood is not None:
-            number: Entry = understood.measured
-            if wait == "not waited":
-                take, band = understood.measured.take, self.band_of(understood)
-                number = Seen(understood.measured.reading, band, self.policy.a_guess, take=take)
+            number = self._as_guess(understood) if wait == "not waited" else understood.measured
             # What was read while it was not there comes after that was said.
             said = (*said, number) if found == NOT_PRESENT else (number, *said)
             said = (*understood.facts, *said)

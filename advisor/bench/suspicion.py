@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from advisor.advice.proof import sure_group
 from advisor.advice.rules import most_probable_first
 from advisor.advice.situation import Situation
+from advisor.bench.wording import change
 from advisor.knowledge.knowledge import Knowledge
 from advisor.papers.format import bar, percent
 
@@ -40,16 +41,8 @@ def suspicion_rows(
         name = name if len(name) <= name_wide else name[: name_wide - 1] + "…"
         picture = bar(now[fault], bar_wide)
         picture = picture if picture.strip() else "·".ljust(bar_wide)
-        moved = change(before[fault], now[fault])
+        moved = change(before[fault], now[fault], "up", "down")
         yield SuspicionRow(name.ljust(name_wide), picture, percent(now[fault]).rjust(6), moved)
-
-
-def change(before: float, now: float) -> str:
-    """Return by how many percentage points a probability went up or down, or nothing."""
-    points = 100 * (now - before)
-    if abs(points) < 0.5:
-        return ""
-    return f"{'up' if points > 0 else 'down'} {abs(points):.0f}"
 
 
 def group_words(situation: Situation) -> str:

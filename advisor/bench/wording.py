@@ -62,10 +62,13 @@ LITTLE = 0.01
 
 def move(suspect: FaultPosterior) -> str:
     """Return what the last entry did to a suspect: ▲ or ▼ with percentage points, or nothing."""
-    points = 100 * (suspect.probability - suspect.before)
-    if abs(points) < 0.5:
-        return ""
-    return f"{'▲' if points > 0 else '▼'} {abs(points):.0f}"
+    return change(suspect.before, suspect.probability, "▲", "▼")
+
+
+def change(before: float, now: float, up: str, down: str) -> str:
+    """Return by how many percentage points a probability went up or down, or nothing below half a point."""
+    points = 100 * (now - before)
+    return "" if abs(points) < 0.5 else f"{up if points > 0 else down} {abs(points):.0f}"
 
 
 def minutes_words(proposal: CandidateReading) -> str:

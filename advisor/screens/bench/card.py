@@ -114,11 +114,8 @@ def _question(session: Session, proposal: CandidateReading) -> Card:
     question, answers = _asked_first(session, proposal.asks[0])
     lines = _warnings(session, proposal)
     lines += [Content.styled(question, "bold"), GAP]
-    lines += [
-        Content("It decides about the reading above, and what that needs."),
-        *_why(session, proposal),
-        GAP,
-    ]
+    lines += [Content("It decides about the reading above, and what that needs.")]
+    lines += [*_why(session, proposal), GAP]
     choices = (*answers, ("skip", "x Cannot do this here", ""), *_back(session))
     return Card(proposal.name, _work_and_wait(proposal), tuple(lines), choices)
 
@@ -132,19 +129,16 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     repair = _repair_first(session, proposal)
     lines = _warnings(session, proposal)
     lines += [*_why(session, proposal), *more, *_ahead(session, proposal, ahead), *repair, GAP]
-    not_made: list[Content] = []
-    if session.to_prepare(proposal):  # somebody says that all of it is so
-        names = "; ".join(knowledge.setups[setup].name for setup in proposal.setups)
-        not_made.append(Content(f"Not entered as made: {names}"))
-        lines += not_made
-    else:
-        lines += _to_make(session, proposal.setups)
+    to_prepare = session.to_prepare(proposal)
+    names = "; ".join(knowledge.setups[setup].name for setup in proposal.setups)
+    not_made = [Content(f"Not entered as made: {names}")] if to_prepare else []  # somebody says it is so
+    lines += not_made or _to_make(session, proposal.setups)
     if reading.ask and reading.who == "customer":
         lines.append(Content.assemble("Ask: ", (f"“{reading.ask}”", "bold")))
     lines += [*_steps(reading.steps, "Then:" if proposal.setups else "•"), GAP]
     lines += [*_with_what(session, proposal), *holding, *caution_lines(session, cautions), GAP]
     choices = _after_cautions(session, cautions, _answers(session, proposal, confidence))
-    if session.to_prepare(proposal):
+    if to_prepare:
         choices.append(("already", "i Back to what has to be prepared", ""))
     choices.append(("skip", "x Cannot do this here", "" if reading.quantity else f"g how sure: {confidence}"))
     if not repair and session.advice.stop is None and (now := session.repair_now_words()):
@@ -165,28 +159,15 @@ def _preparation(
     """Return the card of setups that are to be made, and of the wait that they begin."""
     knowledge, plan = session.knowledge, session.plan(proposal)
     cautions = session.cautions(proposal)
+    more, holding = _tells_more(session, proposal), _holding(session, proposal)
+    after = []
+    if plan is not None and plan.after[1:]:
+        after.append(Content(f"With this wait also: {_names(knowledge, plan.after[1:])}."))
     lines = _warnings(session, proposal)
     lines.append(Content.assemble("For: ", (knowledge.readings[proposal.reading].name, "bold")))
-    more, holding = _tells_more(session, proposal), _holding(session, proposal)
-    after = (
-        [Content(f"With this wait also: {_names(knowledge, plan.after[1:])}.")]
-        if plan and plan.after[1:]
-        else []
-    )
-    lines += [
-        *_why(session, proposal),
-        *more,
-        *_ahead(session, proposal, ahead),
-        *_before_lines(session, plan),
-    ]
-    lines += [
-        *_repair_first(session, proposal),
-        GAP,
-        *_to_make(session, setups, alone=True),
-        GAP,
-        *after,
-        *holding,
-    ]
+    lines += [*_why(session, proposal), *more, *_ahead(session, proposal, ahead)]
+    lines += [*_before_lines(session, plan), *_repair_first(session, proposal), GAP]
+    lines += [*_to_make(session, setups, alone=True), GAP, *after, *holding]
     lines += [*caution_lines(session, cautions), GAP]
     minutes = [session.setup_minutes(setup) for setup in setups]
     hands_on, waiting = (sum(each) for each in zip(*minutes, strict=True))
@@ -440,7 +421,7 @@ def _end(session: Session) -> Card:
     """Return the card of the end of the search: what it has come to, and the remedy."""
     knowledge, stop = session.knowledge, session.advice.stop
     lines = _warnings(session)
-    title, minutes = "No reading is left", ""
+    title = "No reading is left"
     if stop is None:
         if session.ranking in ("quick looks", "on the trolley") and session.advice.proposals:
             lines.append(Content(f"None among the {session.ranking}. Key o, then p, lists all."))
@@ -470,7 +451,7 @@ def _end(session: Session) -> Card:
     if session.advice.proposals:
         choices.append(("other", "o Take another reading all the same", ""))
     choices.append(("undo", "u Take back the last step", ""))
-    return Card(title, minutes, tuple(lines), tuple(choices))
+    return Card(title, "", tuple(lines), tuple(choices))
 
 
 def _setups(session: Session, setups: Iterable[str], what: str = "Needs") -> list[Content]:
@@ -553,9 +534,8 @@ def _check(session: Session, title: str, lines: list[Content]) -> Card:
     lines += _setups(session, session.check_setups)
     lines.append(Content("What was read before the repair still counts."))
     reading = session.check_reading
-    lines += [
-        Content.styled(session.limit_words(one, there=False), "bold") for one in filter(None, [reading])
-    ]
+    if reading:
+        lines.append(Content.styled(session.limit_words(reading, there=False), "bold"))
     lines.append(GAP)
     first, second = _marks(reading, 2)
     choices = [

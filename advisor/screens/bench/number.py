@@ -139,12 +139,8 @@ class NumberField(Vertical):
             self.instrument = instrument
             self.post_message(self.Typed(self.understand()))
 
-    def clear(self) -> None:
-        """Empty the field."""
-        self.query_one(Input).value = ""
-
     def action_clear(self) -> None:
         """Empty the field, and go back to the answers."""
-        self.clear()
+        self.query_one(Input).value = ""
         self.post_message(self.Typed(None))
         self.screen.query_one("#answers").focus()
