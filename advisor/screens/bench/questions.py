@@ -323,8 +323,7 @@ def setups(bench: JobScreen) -> None:
 
     def chosen(what: str | None) -> None:
         if what == "begin" and plan is not None:
-            bench.change(lambda: session.prepared(plan.setups))
-            bench.ringing = frozenset(one for one in plan.setups if session.setup_minutes(one)[1] > 0)
+            made(bench, plan.setups)
         elif what is not None and what.startswith("state "):
             state(bench, what.removeprefix("state "))
         elif what is not None:
@@ -335,13 +334,15 @@ def setups(bench: JobScreen) -> None:
 
 
 def made(bench: JobScreen, setups: Sequence[str]) -> None:
-    """Enter setups of the reading on the card as made; a wait of theirs begins."""
+    """Enter setups of the reading on the card as made; it stays there, unless a wait of theirs begins."""
     if bench.saving:
         bench.tell("The last entry is being saved. Wait until it is, then press w again.", SHORT_SECONDS)
         return
     session = bench.session
-    bench.change(lambda: session.prepared(setups), bench.proposal.reading if bench.proposal else None)
-    bench.ringing |= frozenset(one for one in setups if session.setup_minutes(one)[1] > 0)
+    waits = frozenset(one for one in setups if session.setup_minutes(one)[1] > 0)
+    keep = bench.proposal.reading if bench.proposal and not waits else None
+    bench.change(lambda: session.prepared(setups), keep)
+    bench.ringing |= waits
 
 
 def state(bench: JobScreen, setup: str, otherwise: Callable[[], None] | None = None) -> None:
