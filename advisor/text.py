@@ -21,6 +21,11 @@ def clean(text: str) -> str:
     return visible(re.sub(r"\s+", " ", text).strip())
 
 
+def cut(words: str, most: int) -> str:
+    """Return words, cut with … where they are longer than `most` characters."""
+    return words if len(words) <= most else words[: max(most - 1, 0)].rstrip() + "…"
+
+
 def counted(number: int, thing: str) -> str:
     """Return a number with what it counts: "1 fault", "2 faults"."""
     return f"{number} {thing}{'' if number == 1 else 's'}"

@@ -23,7 +23,7 @@ from advisor.inference.engine import Posterior
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted, unlisted_of
 from advisor.knowledge.vocabulary import Gate, Gated
-from advisor.papers.format import duration, percent, plain
+from advisor.papers.format import duration, percent
 
 Place = tuple[str, ...]
 """Where an event stands: the ids from the complaint down to it, as one event can be below several gates."""
@@ -331,7 +331,8 @@ class _Rows:
         return ""
 
     def _fact_words(self, fact: str) -> str:
-        return f"{self.knowledge.facts[fact].name}: {plain(self.facts[fact])}"
+        known = self.knowledge.facts[fact]
+        return f"{known.name}: {known.in_words(self.facts[fact])}"
 
 
 def _excluded(knowledge: Knowledge, fact: str) -> str:

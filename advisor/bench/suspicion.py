@@ -14,6 +14,7 @@ from advisor.advice.situation import Situation
 from advisor.bench.wording import change
 from advisor.knowledge.knowledge import Knowledge
 from advisor.papers.format import bar, percent
+from advisor.text import cut
 
 NUMBERS = 16
 """Characters of a probability and its change, such as "  80 %  down 18"."""
@@ -37,15 +38,14 @@ def suspicion_rows(
     bar_wide = min(LONGEST_BAR, max(6, (width - NUMBERS) // 3))
     name_wide = min(LONGEST_NAME, width - NUMBERS - bar_wide - 1)
     for fault in most_probable_first(now)[:most]:
-        name = knowledge.title(fault)
-        name = name if len(name) <= name_wide else name[: name_wide - 1] + "…"
+        name = cut(knowledge.title(fault), name_wide)
         picture = bar(now[fault], bar_wide)
         picture = picture if picture.strip() else "·".ljust(bar_wide)
         moved = change(before[fault], now[fault], "up", "down")
         yield SuspicionRow(name.ljust(name_wide), picture, percent(now[fault]).rjust(6), moved)
 
 
-def group_words(situation: Situation) -> str:
+def sure_group_words(situation: Situation) -> str:
     """Return the group that is sure while no cause of it is, or nothing."""
     group = sure_group(situation.knowledge, situation.policy, situation.posterior)
     if group is None:

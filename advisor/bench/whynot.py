@@ -33,6 +33,7 @@ from advisor.papers.document import Paragraph, Part, Table, TableRow
 from advisor.papers.format import clock_words, duration, percent, plain
 from advisor.simulate.turned import Tried
 from advisor.store.records import StoredCase
+from advisor.text import counted, cut
 
 IN_POINTS = "3 points: twice as likely. 10 points: ten times."
 IN_ORDER = "Points follow the order of the entries; in another order they are shared out differently."
@@ -139,7 +140,7 @@ class WhyNot:
         if small:
             limit = max(math.floor(max(row.most for row in small)) + 1, 1)
             each = "each " if len(small) > 1 else ""
-            words = f"{len(small)} other{'s' if len(small) > 1 else ''}, {each}under {_counted(limit)}"
+            words = f"{counted(len(small), 'other')}, {each}under {counted(limit, 'point')}"
             sums = (math.fsum(row.chosen for row in small), math.fsum(row.leader for row in small))
             shown.append(Row(words, "", *sums))
         return tuple(shown)
@@ -380,11 +381,6 @@ def ended(words: str) -> str:
     return words if words.endswith("…") else f"{words}."
 
 
-def cut(words: str, most: int) -> str:
-    """Return words, cut with … where they are too long."""
-    return words if len(words) <= most else words[: max(most - 1, 0)].rstrip() + "…"
-
-
 def signed(points: float) -> str:
     """Return points with their sign, such as "+8.8"; a cause that is settled by them has no number."""
     if math.isinf(points):
@@ -401,10 +397,6 @@ def bar(points: float, scale: float, width: int) -> str:
     if points < 0:
         return whole * ((halves + 1) // 2)
     return whole * (halves // 2) + HALF * (halves % 2)
-
-
-def _counted(points: int) -> str:
-    return f"{points} point{'' if points == 1 else 's'}"
 
 
 def _rounded(points: float) -> float:

@@ -49,6 +49,7 @@ from advisor.papers.format import bar, duration, percent, plain, when
 from advisor.policy import DEFAULT, Policy
 from advisor.simulate.rollout import LookAhead, ToEnd
 from advisor.store.records import StoredCase
+from advisor.text import counted
 
 CLEARS_NOTHING = "The complaint was not there at this reading, so a normal result rules nothing out."
 """What is said of a reading that shows a fault only while the complaint is there."""
@@ -126,8 +127,7 @@ def better_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
 
 def to_end_words(found: ToEnd) -> str:
     """Say how far the end of the search is, as cars like this one were played."""
-    readings = max(1, round(found.readings))
-    count = "1 reading" if readings == 1 else f"{readings} readings"
+    count = counted(max(1, round(found.readings)), "reading")
     wait = f" and {duration(found.waiting_minutes)} of waiting" if found.waiting_minutes >= 1 else ""
     return f"To the end: about {count}, {duration(found.hands_on_minutes)}{wait}."
 
@@ -532,8 +532,8 @@ def account_lines(found: Account | None) -> Iterator[str]:
         yield f"  found and repaired: {what}: {_current(part)}"
     for what, part in found.parts:
         yield f"  found: {what}: {_current(part)}{early.get(what, '')}"
-    for what, counted, part in found.within:
-        yield f"  counted already in {counted}: {what}: {_current(part)}"
+    for what, behind, part in found.within:
+        yield f"  counted already in {behind}: {what}: {_current(part)}"
     yield f"Still unexplained   {_current(found.unexplained)}"
     yield f"Limit               {show(found.limit_ma, 'mA')}"
     yield "For a battery of 60 Ah, left at 90 % and needing 50 % to start (common practice):"

@@ -30,6 +30,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import USUAL_PEOPLE
 from advisor.papers.format import clock_words, duration, percent, plain
 from advisor.simulate.rollout import LookAhead
+from advisor.text import counted
 
 MOST_MEANWHILE = 4
 """So many readings are offered on the card while a wait runs; key o has the others."""
@@ -305,7 +306,7 @@ def _names(knowledge: Knowledge, readings: Iterable[CandidateReading]) -> str:
     first, *others = (knowledge.readings[one.reading].name for one in readings)
     if not others:
         return first
-    return f"{first} and {len(others)} other{'s' if others[1:] else ''}"
+    return f"{first} and {counted(len(others), 'other')}"
 
 
 def _to_make(session: Session, setups: Sequence[str], alone: bool = False) -> list[Content]:

@@ -24,6 +24,7 @@ from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.simulate.rollout import LookAhead
 from advisor.store.errors import StoreError
+from advisor.text import cut
 
 ORDERS: dict[Ranking, tuple[str, str]] = {
     "bits for the time": ("p", "Most for the time"),
@@ -329,7 +330,7 @@ def _words(line: ReadingLine, digit: str, width: int) -> Content:
     wait = duration(line.waiting_minutes) if line.waiting_minutes >= 0.5 else "–"
     work = duration(line.hands_on_minutes)
     return Content.assemble(
-        f"{digit:2}{_cut(line.name, room):<{room}} ",
+        f"{digit:2}{cut(line.name, room):<{room}} ",
         (f"{line.mark:<{MARK}}", "bold"),
         f"{work:>{MINUTES}}{wait:>{MINUTES}}  ",
         (bar(max(line.told, 1 / (8 * tells)), tells), "$primary"),
@@ -339,12 +340,7 @@ def _words(line: ReadingLine, digit: str, width: int) -> Content:
 def _split(name: str, remark: str, width: int) -> str:
     """Return a name and a remark in two columns; the details have both in full."""
     room = width * 11 // 20
-    return f"{_cut(name, room):<{room}}  {_cut(remark, width - room - 2)}"
-
-
-def _cut(words: str, room: int) -> str:
-    """Return words that take at most `room` columns."""
-    return words if len(words) <= room else words[: room - 1] + "…"
+    return f"{cut(name, room):<{room}}  {cut(remark, width - room - 2)}"
 
 
 def _columns(width: int) -> str:

@@ -7,9 +7,10 @@ from itertools import groupby
 from textual.content import Content
 
 from advisor.bench.session import USUAL_RANKING, Session
-from advisor.bench.suspicion import group_words, suspicion_rows
+from advisor.bench.suspicion import sure_group_words, suspicion_rows
 from advisor.bench.wording import CLEARS_NOTHING, entry_words, largest_move
 from advisor.case.entries import Acknowledged, Entry, Known, TakenBack
+from advisor.text import cut
 
 
 def headline(session: Session) -> str:
@@ -74,8 +75,7 @@ def suspicion_panel(session: Session, width: int, causes: int, to_end: str) -> C
     now = session.stages[-1]
     before = session.stages[-2] if len(session.stages) > 1 else now
     rows = suspicion_rows(session.knowledge, now, before, width, causes)
-    where = "  ".join(filter(None, (group_words(session.situation), to_end)))
-    where = where if len(where) <= width else where[: width - 1] + "…"
+    where = cut("  ".join(filter(None, (sure_group_words(session.situation), to_end))), width)
     lines = [
         Content.assemble(
             row.name, " ", (row.bar, "$primary"), " ", (row.probability, "bold"), "  ", (row.moved, "dim")

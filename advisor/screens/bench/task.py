@@ -36,6 +36,7 @@ from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.screens.widgets.news import SHORT_SECONDS
 from advisor.simulate.rollout import LookAhead, ToEnd
+from advisor.text import cut
 
 BESIDE = 110
 """From so many columns on the fault tree and the story stand beside the task."""
@@ -222,8 +223,8 @@ class TaskScreen(JobScreen):
         for action, words, effect in shown.choices:
             line = Content.styled(words, "" if action else "dim")
             room = width - SCROLLBAR - len(words) - LEAST_GAP
-            if len(effect) > room >= LEAST_EFFECT:
-                effect = effect[: room - 1] + "…"
+            if room >= LEAST_EFFECT:
+                effect = cut(effect, room)
             if effect and len(effect) <= room:
                 line = Content.assemble(
                     line, " " * (width - SCROLLBAR - len(words) - len(effect)), (effect, "dim")
