@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import threading
 from collections.abc import AsyncIterator, Callable, Iterator
@@ -278,6 +279,20 @@ async def test_a_call_from_the_words_to_the_booking_and_the_bench(tmp_path: Path
         assert task.session.case.by_customer == set(asked) - set(task.session.case.skipped)
         assert not {one.reading for one in task.session.advice.proposals} & set(asked)
         assert "(customer, by phone)" in " ".join(text_of(pilot).split())
+
+
+async def test_times_that_come_after_the_sheet_was_left_change_nothing(tmp_path: Path) -> None:
+    """A sheet is closed while its cars are played; what comes of them then has nowhere to go."""
+    async with at_desk(tmp_path, (80, 24)) as pilot:
+        await called(pilot, "red van", "wet carpet")
+        await pilot.press("b")
+        await until(pilot, lambda screen: isinstance(screen, SheetScreen))
+        sheet = pilot.app.screen
+        assert isinstance(sheet, SheetScreen)
+        pilot.app.pop_screen()
+        await sheet.remove_children()
+        await asyncio.to_thread(sheet.from_thread, sheet.worked_out)
+        assert not isinstance(pilot.app.screen, SheetScreen)
 
 
 async def test_a_car_is_booked_before_its_times_are_worked_out(

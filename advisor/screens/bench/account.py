@@ -82,9 +82,9 @@ class AccountScreen(AskingDialog[Session]):
         try:
             session = self.session.accounted(what, much, self.session.account_instrument, behind)
         except (NotUnderstood, StoreError) as error:
-            self.app.call_from_thread(self.not_added, str(error))
+            self.from_thread(self.not_added, str(error))
             return
-        self.app.call_from_thread(self.added, session)
+        self.from_thread(self.added, session)
 
     def not_added(self, why: str) -> None:
         """Say why the part was not added; it stays in its fields."""

@@ -56,7 +56,7 @@ class FigureScreen(AskingDialog[Session]):
         try:
             session = self.session.noted(self.measurand, text)
         except (NotUnderstood, StoreError) as error:
-            self.app.call_from_thread(self.not_entered, str(error))
+            self.from_thread(self.not_entered, str(error))
             return
         self.app.call_from_thread(self.dismiss, session)
 

@@ -153,10 +153,10 @@ class JobScreen(AskingScreen[None]):
         worker = get_current_worker()
         end = session.to_end(lambda: worker.is_cancelled)
         if end is not None and not worker.is_cancelled:
-            self.app.call_from_thread(self.show_to_end, session, end)
+            self.from_thread(self.show_to_end, session, end)
         found = session.better_ahead(lambda: worker.is_cancelled)
         if found is not None and not worker.is_cancelled:
-            self.app.call_from_thread(self.show_ahead, session, found)
+            self.from_thread(self.show_ahead, session, found)
 
     def refused(self, why: str) -> None:
         """Say why an entry was refused; everything stays as it was."""
@@ -204,7 +204,7 @@ class JobScreen(AskingScreen[None]):
     def show_later(self, before: Session, fresh: Session) -> None:
         """Work out the same job for the present time, off the event loop."""
         fresh.worked_out(self.chosen)
-        self.app.call_from_thread(self.later, before, fresh)
+        self.from_thread(self.later, before, fresh)
 
     def later(self, before: Session, fresh: Session) -> None:
         """Show the job at the present time, unless this bench has gone on meanwhile."""
@@ -226,7 +226,7 @@ class JobScreen(AskingScreen[None]):
             self.app.call_from_thread(self.refused, str(error))
             return
         if newer is not None:
-            self.app.call_from_thread(self.others_entered, session, newer)
+            self.from_thread(self.others_entered, session, newer)
 
     def others_entered(self, before: Session, newer: Session) -> None:
         """Show what others have entered, unless this bench has gone on meanwhile."""

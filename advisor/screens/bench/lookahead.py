@@ -51,11 +51,11 @@ class LookAheadScreen(AskingDialog[str]):
 
         def progress(done: int, total: int) -> None:
             if not worker.is_cancelled:
-                self.app.call_from_thread(self.show_progress, done, total)
+                self.from_thread(self.show_progress, done, total)
 
         found = self.session.look_ahead(progress, lambda: worker.is_cancelled)
         if found is not None and not worker.is_cancelled:
-            self.app.call_from_thread(self.show_found, found)
+            self.from_thread(self.show_found, found)
 
     def show_progress(self, done: int, total: int) -> None:
         """How far it is."""

@@ -280,9 +280,9 @@ class ReadingsScreen(AskingScreen[Picked]):
         try:
             session = make().worked_out()
         except StoreError as error:
-            self.app.call_from_thread(self.not_ordered, str(error))
+            self.from_thread(self.not_ordered, str(error))
         else:
-            self.app.call_from_thread(self.ordered, session)
+            self.from_thread(self.ordered, session)
 
     def ordered(self, session: Session) -> None:
         """Show the readings in their new order, here and on the bench."""

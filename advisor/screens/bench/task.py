@@ -461,7 +461,7 @@ class TaskScreen(JobScreen):
     def work_out_card(self, session: Session, reading: str) -> None:
         """Work out the effects of a reading, off the event loop."""
         session.worked_out(reading)
-        self.app.call_from_thread(self.put_on_card, session, reading)
+        self.from_thread(self.put_on_card, session, reading)
 
     def put_on_card(self, session: Session, reading: str) -> None:
         """Put the reading on the card, unless the job has gone on meanwhile."""

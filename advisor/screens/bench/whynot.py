@@ -124,7 +124,7 @@ class WhyNotScreen(AskingScreen[Asked]):
 
         def show(why: WhyNot, found: Turning | None = None, tried: tuple[Tried, ...] | None = None) -> None:
             if not stop():
-                self.app.call_from_thread(self.show_found, cause, why, found, tried)
+                self.from_thread(self.show_found, cause, why, found, tried)
 
         if not cause or stop():
             return
@@ -141,7 +141,7 @@ class WhyNotScreen(AskingScreen[Asked]):
         self, cause: str, why: WhyNot, found: Turning | None, tried: tuple[Tried, ...] | None
     ) -> None:
         """Show what has been worked out so far, unless another cause was chosen meanwhile."""
-        if cause == self.cause and self.is_attached:
+        if cause == self.cause:
             self.why, self.found, self.tried = why, found, tried
             self.show_all()
 

@@ -129,11 +129,11 @@ class CallScreen(AskingScreen[Call | Inspection]):
                 call = make().worked_out()
             except StaleWrite as error:
                 call = self.call.refreshed().worked_out()
-                self.app.call_from_thread(self.refused, str(error))
+                self.from_thread(self.refused, str(error))
         except (StoreError, InconsistentEvidence, ProblemsFound, TooWide) as error:
-            self.app.call_from_thread(self.refused, str(error))
+            self.from_thread(self.refused, str(error))
         else:
-            self.app.call_from_thread(self.changed, call)
+            self.from_thread(self.changed, call)
 
     def changed(self, call: Call) -> None:
         """Show the next question once the answer is saved."""

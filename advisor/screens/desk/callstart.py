@@ -92,8 +92,10 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         self.engines, self.store, self.policy = engines, store, policy
         self.chosen: set[str] = set()
         self.dangers = CallDangers()
+        self.looked_up = ("", "")
+        """The words and the tag as they were last looked up."""
         self.has_changed = False
-        """Whether something was typed since the words were last looked up."""
+        """Whether a look is due for what was typed since."""
         self.is_looking = False
         self.another = ""
         """A tag with an open job for which another one was asked for all the same."""
@@ -138,10 +140,21 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         self.show_fitting(heard(self.engines.knowledge, "", ""), "")
         self.query_one("#tag").focus()
 
+    @property
+    def typed(self) -> tuple[str, str]:
+        """The customer's words and the tag as they are typed now."""
+        return self.query_one("#words", Input).value, self.query_one("#tag", Input).value
+
+    def look_at_what_is_new(self) -> None:
+        """Look again unless what is typed was looked up already."""
+        if self.children and self.typed != self.looked_up:
+            self.look_again()
+        self.has_changed = False
+
     def look_again(self) -> None:
         """Show at once what danger is heard, and then what fits the words."""
         self.has_changed = False
-        words, tag = self.query_one("#words", Input).value, self.query_one("#tag", Input).value
+        words, tag = self.looked_up = self.typed
         self.dangers = self.dangers.hearing(dangers_now(self.engines.knowledge, words, tag))
         self.query_one("#notice", Static).update("")
         self.show_dangers()
@@ -168,13 +181,12 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         """Look up what fits off the event loop, one at a time: a thread for each key would take seconds."""
         found = heard(self.engines.knowledge, words, tag)
         if not get_current_worker().is_cancelled:
-            self.app.call_from_thread(self.looked, found, words, tag)
+            self.from_thread(self.looked, found, words, tag)
 
     def looked(self, found: Fitting, words: str, tag: str) -> None:
         """Show what was found, or look up what was typed meanwhile."""
         self.is_looking = False
-        now = self.query_one("#words", Input).value, self.query_one("#tag", Input).value
-        if now == (words, tag):
+        if self.typed == (words, tag):
             self.show_fitting(found, words)
         else:
             self.look_again()
@@ -346,7 +358,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         """Look again for dangers, then for what fits, once for all keys typed by then."""
         if not self.has_changed:
             self.has_changed = True
-            self.call_after_refresh(self.look_again)
+            self.call_after_refresh(self.look_at_what_is_new)
 
     @on(Input.Submitted)
     def onward(self, event: Input.Submitted) -> None:
@@ -366,6 +378,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
     @on(Button.Pressed, "#go")
     def action_go(self) -> None:
         """Begin the call with what is ticked; nothing is stored before the first answer."""
+        self.look_at_what_is_new()
         tag = self.query_one("#tag", Input).value.strip()
         chosen = sorted(self.chosen)
         if self.dangers.open:
@@ -405,7 +418,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
         try:
             same = [one for one in visits(knowledge, self.store) if one.tag.casefold() == tag.casefold()]
             if same and self.another != tag:
-                self.app.call_from_thread(self.ask_same_tag, tag, same)
+                self.from_thread(self.ask_same_tag, tag, same)
                 return
             if complaints == [NONE_OF_THESE]:
                 call = Inspection.begun(knowledge, self.store, tag, words, self.dangers.settled)
@@ -415,7 +428,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
                 self.engines, self.store, tag, complaints, self.policy, self.dangers.settled, words
             ).worked_out()
         except (StoreError, ProblemsFound, TooWide, InconsistentEvidence) as error:
-            self.app.call_from_thread(self.not_begun, str(error))
+            self.from_thread(self.not_begun, str(error))
             return
         self.app.call_from_thread(self.dismiss, call)
 

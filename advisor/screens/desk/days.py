@@ -117,13 +117,13 @@ class DeskScreen(AskingScreen[None]):
                         *begun,
                         *((one, None) for one in damaged),
                     ]
-                    self.app.call_from_thread(self.show_overview, rows, found, says)
+                    self.from_thread(self.show_overview, rows, found, says)
 
             booked = appointments(
                 self.engines, self.store, today, lambda: worker.is_cancelled, show, self.policy
             )
         except (StoreError, ProblemsFound, TooWide) as error:
-            self.app.call_from_thread(self.show_overview, [], (), str(error))
+            self.from_thread(self.show_overview, [], (), str(error))
             return
         if booked is not None:
             show(booked, "This is advice: local rules and licensed practice come first.")
@@ -185,13 +185,13 @@ class DeskScreen(AskingScreen[None]):
         try:
             jobs = tuple(one for job in visit.jobs if (one := self.store.case(job.number)) is not None)
             if not jobs:
-                self.app.call_from_thread(self.action_refresh)
+                self.from_thread(self.action_refresh)
                 return
             if jobs[0].case.complaint == INSPECTION:
                 new = on_the_phone(visit.said, visit.dangers)
                 job = self.store.append(jobs[0], *new) if new else jobs[0]
                 inspection = Inspection.of(knowledge, self.store, job)
-                self.app.call_from_thread(self.show_sheet, inspection)
+                self.from_thread(self.show_sheet, inspection)
                 return
             call = Call.resumed(self.engines, self.store, jobs, self.policy, visit.dangers, visit.said)
             if visit.day is None:

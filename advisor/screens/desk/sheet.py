@@ -98,24 +98,21 @@ class SheetScreen(AskingScreen[Call | Inspection]):
                 raise NoLongerWanted
             if done != shown:
                 shown = done
-                self.app.call_from_thread(self.count, f"{done} of {count} cars")
+                self.from_thread(self.count, f"{done} of {count} cars")
 
         try:
             call.played(over)
         except NoLongerWanted:
             return
-        self.app.call_from_thread(self.worked_out)
+        self.from_thread(self.worked_out)
 
     def count(self, so_far: str) -> None:
         """Show how many cars were played."""
-        if self.is_attached:
-            self.so_far = so_far
-            self.show_booking()
+        self.so_far = so_far
+        self.show_booking()
 
     def worked_out(self) -> None:
         """Show the whole sheet, and save what had to wait for it."""
-        if not self.is_attached:
-            return
         self.so_far = None
         self.show_sheet()
         if self.wanted is not None:
@@ -243,7 +240,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         try:
             call = self.call.booked(day, wish)
         except StoreError as error:
-            self.app.call_from_thread(self.not_booked, str(error))
+            self.from_thread(self.not_booked, str(error))
             return
         self.app.call_from_thread(self.dismiss, call)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import ClassVar, TypeVar
 
 from textual.await_complete import AwaitComplete
@@ -35,6 +36,10 @@ class AskingScreen(Screen[Result]):
         if what != self.asked:
             self.asked = what
             self.app.asks_anew()
+
+    def from_thread(self, what: Callable[..., object], *given: object) -> None:
+        """Call this on the event loop, from a thread, unless the screen was left by then."""
+        self.app.call_from_thread(lambda: what(*given) if self in self.app.screen_stack else None)
 
     def dismiss(self, result: Result | None = None) -> AwaitComplete:
         """Return the result and close, once: the second key of a burst must not close the screen below.
