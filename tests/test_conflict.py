@@ -51,7 +51,8 @@ def hard(engine: Engine, **outcomes: str) -> dict[str, Floats]:
 
 def among(engine: Engine, given: dict[str, Floats], readings: dict[str, Floats]) -> Disagreement | None:
     """What stands out among these readings."""
-    return standing_out(engine, given, readings, engine.query({**given, **readings}), 2.5)
+    whole = engine.query({**given, **readings})
+    return standing_out(engine, given, readings, engine.query(given), whole, 2.5)
 
 
 def test_readings_of_one_cause_support_each_other(engine: Engine) -> None:

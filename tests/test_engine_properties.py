@@ -199,6 +199,8 @@ def test_many_cases_at_once_are_the_cases_one_by_one(data: st.DataObject) -> Non
     tables = data.draw(networks())
     cases = [possible_evidence(data, tables) for _ in range(3)]
     engine = compile_tables(tables)
+    for beliefs, seen in zip(engine.beliefs_of([*cases, {}]), [*cases, {}], strict=True):
+        assert beliefs == pytest.approx(dict(engine.query(seen).beliefs), abs=1e-12)
     for together, seen in zip(engine.query_batch([*cases, {}]), [*cases, {}], strict=True):
         alone = engine.query(seen)
         assert_same(together.marginals, alone.marginals, 1e-12)
@@ -689,7 +691,7 @@ def test_evidence_that_does_not_fit_is_named(
 ) -> None:
     """An unknown node, a wrong number of states, or what is no likelihood: alone and among good cases."""
     engine = compile_tables(chain(0.1, [[0.9, 0.1], [0.2, 0.8]], [[1.0, 0.0], [0.0, 1.0]]))
-    for ask in (engine.query_batch, engine.log2_evidence_probability):
+    for ask in (engine.query_batch, engine.beliefs_of, engine.log2_evidence_probability):
         with pytest.raises(kind) as refused:
             ask([{"fault": (0, 1)}, said])
         assert refused.value.args == (sentence,)

@@ -7,9 +7,11 @@ available reading tells enough to be worth the work.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -42,6 +44,7 @@ from advisor.arrays import Bools
 from advisor.case.case import Case
 from advisor.case.condition import Present, present
 from advisor.case.entries import GONE
+from advisor.inference.engine import InferenceEngine
 from advisor.knowledge.conditions import (
     Condition,
     OutOfReach,
@@ -216,7 +219,9 @@ def advise(
     unavailable += held
     stop = _stop_of(situation, suspects, proposals)
     due = _proofs_due(situation, stop)
-    proposals = [replace(one, due=one.reading in due and not one.at_rest) for one in proposals]
+    proposals = [
+        replace(one, due=True) if one.reading in due and not one.at_rest else one for one in proposals
+    ]
     proposals.sort(
         key=lambda one: (
             not one.due,
@@ -329,11 +334,24 @@ def least_single_fault_probability(situation: Situation) -> float:
 
     The sum of all beliefs is the expected number of faults: at least P(one) + 2 (1 - P(none) - P(one)).
     """
-    engine = situation.engine
-    absent = {fault: engine.one_hot(fault, "absent") for fault in situation.beliefs}
-    (log2_none,) = engine.log2_evidence_probability([{**situation.evidence, **absent}]).tolist()
-    none = 2.0 ** (log2_none - situation.posterior.log2_evidence)
+    engine, complaint = situation.engine, situation.case.complaint
+    none = 0.0
+    said = situation.evidence.get(complaint)
+    is_there = said is not None and np.array_equal(said, engine.one_hot(complaint, "present"))
+    if not (is_there and _needs_a_fault(engine, complaint)):
+        absent = {fault: engine.one_hot(fault, "absent") for fault in situation.beliefs}
+        (log2_none,) = engine.log2_evidence_probability([{**situation.evidence, **absent}]).tolist()
+        none = 2.0 ** (log2_none - situation.posterior.log2_evidence)
     return float(2 - 2 * none - sum(situation.beliefs.values()))
+
+
+@lru_cache(maxsize=8)
+def _needs_a_fault(engine: InferenceEngine, complaint: str) -> bool:
+    """Whether the complaint cannot be there without one of the faults, whatever else is seen."""
+    faults = current_faults(dict.fromkeys(engine.targets, 0.0))
+    absent = {fault: engine.one_hot(fault, "absent") for fault in faults}
+    there = {complaint: engine.one_hot(complaint, "present")}
+    return bool(engine.log2_evidence_probability([{**there, **absent}])[0] == -math.inf)
 
 
 def outcome_effects(situation: Situation, reading: str) -> tuple[Answer, ...]:
@@ -350,7 +368,7 @@ def outcome_effects(situation: Situation, reading: str) -> tuple[Answer, ...]:
     possible = [
         (name, probability) for name, probability in zip(words, probabilities, strict=True) if probability > 0
     ]
-    posteriors = engine.query_batch(
+    after = engine.beliefs_of(
         [
             evidence
             if clears_nothing and name == said.normal_outcome
@@ -359,8 +377,8 @@ def outcome_effects(situation: Situation, reading: str) -> tuple[Answer, ...]:
         ]
     )
     return tuple(
-        Answer(name, words[name], probability, current_faults(posterior.beliefs))
-        for (name, probability), posterior in zip(possible, posteriors, strict=True)
+        Answer(name, words[name], probability, current_faults(beliefs))
+        for (name, probability), beliefs in zip(possible, after, strict=True)
     )
 
 

@@ -17,7 +17,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from advisor.advice.rules import comparable
-from advisor.advice.situation import Situation
+from advisor.advice.situation import Situation, without_readings
 from advisor.arrays import Floats
 from advisor.inference.engine import InferenceEngine, Posterior
 
@@ -37,13 +37,19 @@ class Disagreement:
     rare_fault: str | None
 
 
-def disagreement(situation: Situation) -> Disagreement | None:
-    """Return the reading of a case that conflicts most with the others, if by enough bits to be said."""
-    evidence = situation.evidence
+def disagreement(situation: Situation, alone: Posterior | None = None) -> Disagreement | None:
+    """Return the reading of a case that conflicts most with the others, if by enough bits to be said.
+
+    `alone` is the posterior of all that was not read off the car (default: computed).
+    """
+    evidence, engine = situation.evidence, situation.engine
     readings = {name: evidence[name] for name in situation.case.taken if name in evidence}
-    background = {name: likelihood for name, likelihood in evidence.items() if name not in readings}
+    if len(readings) < 2:
+        return None
+    background = without_readings(situation)
+    alone = alone or engine.query(background)
     return standing_out(
-        situation.engine, background, readings, situation.posterior, situation.policy.conflict_bits
+        engine, background, readings, alone, situation.posterior, situation.policy.conflict_bits
     )
 
 
@@ -51,17 +57,17 @@ def standing_out(
     engine: InferenceEngine,
     background: Mapping[str, Floats],
     readings: Mapping[str, Floats],
+    base: Posterior,
     whole: Posterior,
     least_bits: float,
 ) -> Disagreement | None:
     """Return the reading that conflicts most with the others, if by `least_bits` or more.
 
-    `background` (complaint and facts) is not questioned; `whole` is the posterior of everything together. If
-    the engine only gives bounds, the result is None.
+    `background` (complaint and facts) is not questioned; `base` is the posterior of that alone, `whole` that
+    of everything together. If the engine only gives bounds, the result is None.
     """
     if len(readings) < 2:
         return None
-    base = engine.query(background)
     if base.belief_error or whole.belief_error:
         return None  # probabilities within bounds are too coarse to compare
     names = list(readings)

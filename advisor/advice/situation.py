@@ -74,6 +74,7 @@ class Situations:
     ) -> None:
         self.knowledge, self.engine_of, self.policy = knowledge, engine_of, policy
         self._kept: dict[Case, Situation | None] = {}
+        self._unquestioned: dict[tuple[tuple[str, bytes], ...], Posterior] = {}
 
     def of(self, case: Case) -> Situation:
         """Return the situation of a case, weighing it if it is new; raises `InconsistentEvidence`."""
@@ -82,6 +83,14 @@ class Situations:
             engine = self.engine_of(case)
             kept = self._kept[case] = Situation.of(self.knowledge, engine, case, self.policy)
         return kept
+
+    def background(self, situation: Situation) -> Posterior:
+        """Return what complaint and facts alone say of a situation; most entries leave it as it was."""
+        evidence = without_readings(situation)
+        key = tuple((name, likelihood.tobytes()) for name, likelihood in evidence.items())
+        if key not in self._unquestioned:
+            self._unquestioned = {key: situation.engine.query(evidence)}
+        return self._unquestioned[key]
 
     def history(self, case: Case) -> tuple[Situation | None, ...]:
         """Weigh a case at the start and after each entry; None where the entries up to there clash."""
@@ -101,6 +110,12 @@ class Situations:
             Situation(self.knowledge, engine, case, observed, posterior, self.policy) if posterior else None
             for case, observed, posterior in zip(cases, evidence, posteriors, strict=True)
         ]
+
+
+def without_readings(situation: Situation) -> dict[str, Floats]:
+    """Return the evidence of a situation that was not read off the car: complaint, facts and repairs."""
+    taken = situation.case.taken
+    return {name: likelihood for name, likelihood in situation.evidence.items() if name not in taken}
 
 
 def posterior_history(situations: Situations, case: Case) -> tuple[Mapping[str, float], ...]:

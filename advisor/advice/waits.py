@@ -46,7 +46,7 @@ def plan(situation: Situation, advice: Advice, towards: CandidateReading | None)
     without_wait = [one for one in offered if setup_minutes(knowledge, one.setups, facts)[1] < long_wait]
     now = World(1.0, situation.evidence, situation.posterior)
     least = policy.least_bits_around_wait
-    before, worlds = _chosen(engine, [now], without_wait, policy.most_before_wait, least)
+    before, worlds = _chosen(engine, [now], without_wait, policy.most_before_wait, least, goes_on=True)
     served = [
         one for one in offered if one not in before and one.setups and set(one.setups) <= set(towards.setups)
     ]
@@ -71,10 +71,13 @@ def _chosen(
     among: Sequence[CandidateReading],
     most: int,
     least_bits: float,
+    *,
+    goes_on: bool = False,
 ) -> tuple[tuple[CandidateReading, ...], list[World]]:
     """Return the readings that together tell most, chosen one by one, and the worlds of their answers.
 
     Each has to add `least_bits`. Of those that add the same to within rounding the shorter one comes first.
+    What the last one may show is left out of the worlds unless it `goes_on` from them.
     """
     chosen: list[CandidateReading] = []
     while len(chosen) < most:
@@ -89,7 +92,8 @@ def _chosen(
         if best is None or adds[best] < least_bits:
             break
         chosen.append(best)
-        worlds = _split(engine, worlds, best.reading)
+        if goes_on or (len(chosen) < most and len(chosen) < len(among)):
+            worlds = _split(engine, worlds, best.reading)
     return tuple(chosen), worlds
 
 

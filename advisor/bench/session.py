@@ -767,7 +767,7 @@ class Session:
     @cached_property
     def disagreement(self) -> Disagreement | None:
         """Readings that do not fit together, if any."""
-        return disagreement(self.situation)
+        return disagreement(self.situation, self.situations.background(self.situation))
 
     @cached_property
     def one_cause(self) -> float | None:
@@ -858,7 +858,6 @@ class Session:
             self.plan(proposal)
             self.repair_first(proposal)
             self.fault_tree(proposal.reading)
-        self.fault_tree()
         return self
 
     # What a person does

@@ -120,6 +120,13 @@ class InferenceEngine(ABC):
     def query_batch(self, cases: Sequence[Evidence]) -> tuple[Posterior, ...]:
         """Return the posteriors of many cases; raises `ImpossibleEvidence` for the first impossible one."""
 
+    def beliefs_of(self, cases: Sequence[Evidence]) -> tuple[Mapping[str, float], ...]:
+        """Return P(present) of every target in each of many cases, without what readings would tell then.
+
+        Raises `ImpossibleEvidence` as `query_batch` does, for half of its work.
+        """
+        return tuple(posterior.beliefs for posterior in self.query_batch(cases))
+
     @abstractmethod
     def log2_evidence_probability(self, cases: Sequence[Evidence]) -> Floats:
         """Return log2 of P(evidence) for each case, -inf if impossible; likelihoods are not normalised."""
@@ -157,15 +164,22 @@ class Engine(InferenceEngine):
             )
         return tuple(posteriors)
 
+    def beliefs_of(self, cases: Sequence[Evidence]) -> tuple[Mapping[str, float], ...]:
+        """Return P(present) of every target in each of many cases, many at once through the cliques."""
+        beliefs: list[Mapping[str, float]] = []
+        count = at_once(len(self.start))
+        for first in range(0, len(cases), count):
+            some = [checked(self.outcomes, evidence) for evidence in cases[first : first + count]]
+            present = (self._to_targets @ self._entries(some)[0]).reshape(len(self.targets), len(some))
+            beliefs += [dict(zip(self.targets, column, strict=True)) for column in present.T.tolist()]
+        return tuple(beliefs)
+
     def log2_evidence_probability(self, cases: Sequence[Evidence]) -> Floats:
         """Return log2 of P(evidence) for each case, from the messages to the root alone."""
         return self._log2([checked(self.outcomes, evidence) for evidence in cases])
 
     def _posteriors(self, cases: Sequence[dict[str, Floats]]) -> list[Posterior]:
-        try:
-            entries, log2 = self._calibrated(cases)
-        except FloatingPointError:
-            entries, log2 = self._calibrated_by_logs(cases)
+        entries, log2 = self._entries(cases)
         joints = self.to_joints @ entries
         terms = self.to_terms @ joints
         bits = self.to_bits @ x_log2_x(terms) - self.to_certain @ joints
@@ -176,6 +190,18 @@ class Engine(InferenceEngine):
             return [Posterior(self, hidden, predictive, bits, frozenset(cases[0]), float(log2[0]))]
         columns = zip(hidden.T, predictive.T, bits.T, cases, log2.tolist(), strict=True)
         return [Posterior(self, h, p, b, frozenset(observed), total) for h, p, b, observed, total in columns]
+
+    def _entries(self, cases: Sequence[dict[str, Floats]]) -> tuple[Floats, Floats]:
+        """Return P(entry | evidence) of the cliques, and log2 P(evidence)."""
+        try:
+            return self._calibrated(cases)
+        except FloatingPointError:
+            return self._calibrated_by_logs(cases)
+
+    @cached_property
+    def _to_targets(self) -> sparse.csr_matrix:
+        """Cliques -> P(present) of each target."""
+        return self.to_hidden[self.target_indices]
 
     @np.errstate(under="raise")
     def _calibrated(self, cases: Sequence[dict[str, Floats]]) -> tuple[Floats, Floats]:
@@ -233,7 +259,8 @@ class Engine(InferenceEngine):
             for node in dict.fromkeys(itertools.chain.from_iterable(cases)):
                 entry = self.entries[node]
                 rows = [row for row, evidence in enumerate(cases) if node in evidence]
-                likelihood = np.array([cases[row][node] for row in rows])
+                shared = len(rows) == len(cases) and all(one[node] is cases[0][node] for one in cases)
+                likelihood = np.array([cases[row][node] for row in (rows[:1] if shared else rows)])
                 if np.any((likelihood > 0) & (likelihood < PLAIN[0]) | (likelihood > PLAIN[1])):
                     raise FloatingPointError
                 log = np.log2(likelihood @ entry.weights.T).take(entry.index, axis=1)
@@ -241,6 +268,7 @@ class Engine(InferenceEngine):
                     silent = np.zeros((len(cases), log.shape[1]))
                     silent[rows] = log
                     log = silent
+                # What all cases share is one row, worked out once.
                 logs[entry.clique] = logs[entry.clique] + log if entry.clique in logs else log
         for clique, log in logs.items():
             largest = np.maximum.reduce(log, axis=1)

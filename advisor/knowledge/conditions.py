@@ -220,14 +220,16 @@ def way_to_reading(
     if isinstance(way, OutOfReach):
         return way
     after = done(knowledge.setup_rules, way.after, knowledge.readings[reading])
-    return replace(way, spent=after.for_good - condition.for_good)
+    spent = after.for_good - condition.for_good
+    return way if spent == way.spent else replace(way, spent=spent)
 
 
 def after_reading(knowledge: Knowledge, way: Way, reading: str, outcome: str | None) -> Condition:
     """Return the condition after a reading; its `outcome` may forbid things, None if it is not known."""
     said = knowledge.readings[reading]
     after = done(knowledge.setup_rules, way.after, said)
-    return replace(after, forbidden=after.forbidden | forbidden_by(knowledge, reading, outcome))
+    forbidden = forbidden_by(knowledge, reading, outcome)
+    return replace(after, forbidden=after.forbidden | forbidden) if forbidden else after
 
 
 def forbidden_by(knowledge: Knowledge, reading: str, outcome: str | None) -> frozenset[str]:
@@ -269,9 +271,11 @@ def _changed(
     condition: Condition, over: frozenset[str], for_good: frozenset[str], in_place: Iterable[str]
 ) -> Condition:
     here = frozenset(in_place)
-    return replace(
-        condition,
-        in_place=(condition.in_place - over) | here,
-        over=(condition.over | over) - here,
-        for_good=(condition.for_good | for_good) - here,
+    if not (over or for_good or here):
+        return condition
+    return Condition(
+        (condition.in_place - over) | here,
+        (condition.over | over) - here,
+        (condition.for_good | for_good) - here,
+        condition.forbidden,
     )
