@@ -151,7 +151,7 @@ def _details(
         yield f"Relies on: {', '.join(there)}."
     if candidate.ends:
         yield f"Ends: {', '.join(names[one] for one in candidate.ends)}."
-    if candidate.reading in {one.reading for one in session.meanwhile} and session.running:
+    if session.running and any(one.reading == candidate.reading for one in session.meanwhile):
         yield "Does not disturb the wait that runs."
     yield _tells(candidate, most)
 

@@ -465,7 +465,7 @@ class Session:
         first = self.proposals[0]
         return first if self._relied_on(first.reading).intersection(self.running) else None
 
-    @property
+    @cached_property
     def meanwhile(self) -> tuple[CandidateReading, ...]:
         """The readings that can be taken while a wait runs: they neither need it nor end it."""
         running = set(self.running)
