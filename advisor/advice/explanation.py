@@ -102,7 +102,7 @@ def _stages(situations: Situations, case: Case) -> list[Situation]:
 def _cases(case: Case) -> Iterator[Case]:
     """Yield the case with its first steps that count, one more each time."""
     steps = list(case.counting)
-    if len(steps) == len(case.entries):
+    if steps == list(range(1, len(case.entries) + 1)):
         yield from (Case(case.complaint, case.entries[:count]) for count in range(len(steps) + 1))
         return
     # Steps keep their numbers: what replaces an entry refers to it.

@@ -11,7 +11,7 @@ from advisor.advice.conflict import Disagreement, disagreement
 from advisor.advice.proof import Ending, ending, shown_by_proof
 from advisor.advice.rules import comparable, most_probable_first
 from advisor.advice.situation import InconsistentEvidence, Situations, posterior_history
-from advisor.bench.wording import CLEARS_NOTHING, entry_words, largest_move, outcome_words
+from advisor.bench.wording import CLEARS_NOTHING, entry_words, largest_move, outcome_words, read_before_words
 from advisor.case.case import Case
 from advisor.case.confirmed import before_repair
 from advisor.case.entries import (
@@ -149,15 +149,16 @@ class History:
         if isinstance(entry, Seen | Measured):
             reading = knowledge.readings.get(entry.reading)
             name = self.reading(entry.reading)
+            earlier = read_before_words(entry).strip()
             if isinstance(entry, Measured):
-                return name, tuple(self.measured(step, entry)), self._instruments(entry.take)
+                return name, (*self.measured(step, entry), earlier), self._instruments(entry.take)
             sure = "" if entry.confidence == 1 else f"{percent(entry.confidence)} sure"
             used = [knowledge.instruments[one].name for one in reading.instrument] if reading else []
             asked = "Customer asked" if reading and reading.who == "customer" else ""
             if entry.take:
                 early = f"{', '.join(one.typed for one in entry.take)}, read too early"
                 return name, (early, self.outcome(entry), sure), self._instruments(entry.take)
-            return name, (self.outcome(entry), sure), " or ".join(used) or asked
+            return name, (self.outcome(entry), sure, earlier), " or ".join(used) or asked
         if isinstance(entry, Accounted):
             one = entry.measurement
             return f"Part of the draw: {entry.what}", one.typed, self._instruments((one,))

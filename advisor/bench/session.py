@@ -44,8 +44,8 @@ from advisor.bench.faulttree import TellingReading, TreeRow, last_telling_step, 
 from advisor.bench.jobcard import job_card
 from advisor.bench.whynot import WhyNot, why_not
 from advisor.bench.wording import entry_words, forbidden_lines, outcome_words
-from advisor.case.case import Case
-from advisor.case.condition import Present, contradicted_by, moves, present, to_put_back
+from advisor.case.case import Case, read_before
+from advisor.case.condition import Present, contradicted_by, ended_since, moves, present, to_put_back
 from advisor.case.current_draw import Account, account
 from advisor.case.entries import (
     CAME_BACK,
@@ -120,9 +120,10 @@ LONGEST_CAUSE = 120
 STEPS_WITH_ROOM = 6
 """So many steps, with the names of their setups, have room on one card at 80 by 24."""
 LOOK_AHEAD_SEED, LOOK_AHEAD_CARS, QUIET_CARS, TO_END_CARS = 20_300_101, 200, 100, 50
-EnteredWait = Literal["as entered", "over", "before", "not waited"]
-"""What a person says of a wait that nobody entered: nothing, that it is over, that it was over before the
-last entries, or that nobody waited."""
+EnteredWait = Literal["as entered", "over", "not waited"]
+"""What a person says of a wait that nobody entered: nothing, that it is over, or that nobody waited."""
+MOST_EARLIER = 3
+"""So many entries at most are offered that an answer may have been read before."""
 
 
 class NotSo(Exception):
@@ -554,6 +555,27 @@ class Session:
             return False
         return True
 
+    def read_earlier(self, reading: str, out_of_reach: bool = False) -> tuple[tuple[int, str], ...]:
+        """Return the steps that an answer may have been read before, as the car was right for it then.
+
+        The last one comes first, each with what happened then and how long ago. With `out_of_reach` there are
+        none unless the reading cannot be taken any more.
+        """
+        here = self.car.condition
+        if out_of_reach and isinstance(way_to_reading(self.knowledge, here, reading, self.case.facts), Way):
+            return ()
+        now, case = self.store.clock(), self.case
+        found: list[tuple[int, str]] = []
+        for step in ended_since(self.knowledge, case, self.filed.times, reading)[:MOST_EARLIER]:
+            minutes = (now - datetime.fromisoformat(self.filed.times[step - 1])).total_seconds() / 60
+            ago = f"{duration(minutes)} ago" if minutes >= 1 else "just now"
+            found.append((step, f"“{entry_words(self.knowledge, case, case.entries[step - 1])}”, {ago}"))
+        return tuple(found)
+
+    def read_before(self, step: int) -> int:
+        """Return which step the answer of a step was read before, if somebody has said so; else 0."""
+        return read_before(self.case.counting[step]) if step in self.case.counting else 0
+
     def own_wait(self, reading: str) -> float:
         """Minutes that a reading itself waits on this vehicle, its setups apart."""
         return minutes_for(self.knowledge, self.knowledge.readings[reading].waiting_minutes, self.case.facts)
@@ -911,12 +933,13 @@ class Session:
         confidence: float = 1.0,
         instead_of: int = 0,
         wait: EnteredWait = "as entered",
+        before: int = 0,
     ) -> Session:
         """With a reading's outcome; raises `InconsistentEvidence` and saves nothing where it cannot be.
 
-        It takes the place of the step `instead_of`, where one is given.
+        It takes the place of the step `instead_of`, where one is given; it was read `before` another step.
         """
-        seen = Seen(reading, outcome, confidence)
+        seen = Seen(reading, outcome, confidence, before=before)
         return self._entered(*_back(instead_of), *self._with_wait(outcome, wait, seen))
 
     def prefers(self, kind: str, unit: str) -> Session:
@@ -935,10 +958,15 @@ class Session:
         return understand(self.knowledge, self.case, reading, filled, instruments, self.preferences)
 
     def measured(
-        self, understood: Understood, instead_of: int = 0, wait: EnteredWait = "as entered"
+        self,
+        understood: Understood,
+        instead_of: int = 0,
+        wait: EnteredWait = "as entered",
+        before: int = 0,
     ) -> Session:
-        """With a quantity as measured; raises `InconsistentEvidence` and saves nothing where it cannot be."""
-        measured = self._with_wait(self.band_of(understood), wait, understood.measured)
+        """With a quantity as measured; as `saw`."""
+        answer = replace(understood.measured, before=before)
+        measured = self._with_wait(self.band_of(understood), wait, answer)
         return self._entered(*_back(instead_of), *understood.facts, *measured)
 
     def guessed(self, understood: Understood, instead_of: int = 0) -> Session:
@@ -956,9 +984,11 @@ class Session:
     def _with_wait(self, outcome: str, wait: EnteredWait, answer: Seen | Measured) -> tuple[Entry, ...]:
         """Return an answer with what it says of the waits of its reading that nobody has entered.
 
-        Either they were over, or the next reading cannot rely on them. Waits of work that was done `before`
-        the last entries count in full, and leave nothing in place now; so does an outcome that hangs on none.
+        Either they were over, or the next reading cannot rely on them. What was read before an entry that
+        ended them counts in full and says nothing of now; so does an outcome that hangs on none.
         """
+        if answer.before:
+            return (answer,)
         on_the_way = self._shows_before_wait(answer.reading, outcome)
         setups = () if wait == "as entered" and not on_the_way else self.not_waited_for(answer.reading)
         if wait == "over":
@@ -1169,9 +1199,10 @@ class Session:
         totals = named or [
             one for one in self.engine.readings if one in readings and _is_total(readings[one])
         ]
-        last = max((step for step, one in self.case.counting.items() if isinstance(one, Repaired)), default=0)
-        since = [entry for step, entry in self.case.counting.items() if step > last]
-        taken = {entry.reading for entry in since if isinstance(entry, Measured)}
+        now = len(self.case.repairs)
+        taken = {
+            one.reading for _, era, one in self.case.by_era() if era == now and isinstance(one, Measured)
+        }
         return "" if taken.intersection(totals) else next(iter(totals), "")
 
     def check_words(self, gone: bool) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from advisor.advice.advice import Advice, CandidateReading, FaultPosterior, Stop
 from advisor.advice.conflict import Disagreement
 from advisor.advice.proof import Ending, SureGroup, was_seen
-from advisor.case.case import Case
+from advisor.case.case import Case, read_before
 from advisor.case.condition import Present
 from advisor.case.current_draw import Account
 from advisor.case.entries import (
@@ -361,7 +361,7 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
     if isinstance(entry, Accounted):
         return f"Part of the draw: {entry.what}, {entry.measurement.typed}"
     if isinstance(entry, Seen | Measured | Skipped):
-        return _reading_words(knowledge, entry)
+        return _reading_words(knowledge, entry) + read_before_words(entry)
     if isinstance(entry, Noted):
         measurand = knowledge.measurands.get(entry.measurand)
         return f"{measurand.name if measurand else plain(entry.measurand)}: {entry.measurement.typed}"
@@ -461,6 +461,12 @@ def _step_words(knowledge: Knowledge, case: Case, entry: TakenBack) -> str:
 def confidence_words(confidence: float) -> str:
     """How sure a person was of an answer, where not certain."""
     return "" if confidence == 1 else f" ({percent(confidence)} sure)"
+
+
+def read_before_words(entry: Entry) -> str:
+    """Return which step an answer was read before, where it was entered after it; else ""."""
+    before = read_before(entry)
+    return f" (read before step {before})" if before else ""
 
 
 def _reading_words(knowledge: Knowledge, entry: Seen | Measured | Skipped) -> str:

@@ -69,12 +69,27 @@ class Case:
 
     @cached_property
     def counting(self) -> dict[int, Entry]:
-        """Return the entries that count, by step (from 1): without those taken back and their taking back."""
+        """Return the entries that count, by step (from 1): without those taken back and their taking back.
+
+        They are in the order in which they happened: what was read before another entry stands before it.
+        """
         steps = dict(enumerate(self.entries, start=1))
         for entry in self.entries:
             if isinstance(entry, TakenBack):
                 steps.pop(entry.step, None)
-        return {step: entry for step, entry in steps.items() if not isinstance(entry, TakenBack)}
+        counting: dict[int, Entry] = {
+            step: entry for step, entry in steps.items() if not isinstance(entry, TakenBack)
+        }
+        if not any(read_before(entry) for entry in counting.values()):
+            return counting
+        return {step: counting[step] for step in sorted(counting, key=self._place)}
+
+    def _place(self, step: int) -> tuple[int, bool, int]:
+        """Return where a step stands in the order in which things happened."""
+        before = read_before(self.entries[step - 1])
+        while before and (earlier := read_before(self.entries[before - 1])):
+            before = earlier
+        return before or step, not before, step
 
     @cached_property
     def facts(self) -> dict[str, str]:
@@ -119,8 +134,9 @@ class Case:
                 changes[step] = SEEN_TODAY
             elif isinstance(entry, Reopened) and entry.reason != CORRECTION:
                 changes[step] = None
+        order = sorted(changes, reverse=True)
         return {
-            step: next((changes[at] for at in sorted(changes, reverse=True) if at <= step), None)
+            step: next((changes[at] for at in order if self._place(at) <= self._place(step)), None)
             for step in self.counting
         }
 
@@ -153,7 +169,8 @@ class Case:
             return False
         facts = (Known(fact, value) for fact, value in self.facts.items())
         resting = Confirmed(self.complaint, NOT_PRESENT)
-        return not Case(self.complaint, (*facts, resting, self.entries[step - 1])).likelihoods(knowledge)
+        alone = as_entered(self.entries[step - 1])
+        return not Case(self.complaint, (*facts, resting, alone)).likelihoods(knowledge)
 
     def takes_now(self, knowledge: Knowledge, reading: str) -> tuple[Take, ...]:
         """Return the takes that a new one is averaged with: those since the last repair.
@@ -390,6 +407,16 @@ class Case:
         for step, entry in self.counting.items():
             era += isinstance(entry, Repaired)
             yield step, era, entry
+
+
+def read_before(entry: Entry) -> int:
+    """Return the step that an answer was read before, where it was entered after it; else 0."""
+    return entry.before if isinstance(entry, Seen | Measured) else 0
+
+
+def as_entered(entry: Entry) -> Entry:
+    """Return an entry without the step that it was read before: for a case with steps of its own."""
+    return replace(entry, before=0) if isinstance(entry, Seen | Measured) and entry.before else entry
 
 
 def _likelihood(knowledge: Knowledge, entry: Seen) -> Floats | None:

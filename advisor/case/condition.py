@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
-from advisor.case.case import Case
+from advisor.case.case import Case, read_before
 from advisor.case.entries import (
     CUSTOMER,
     NOT_TRIED,
@@ -34,6 +34,7 @@ from advisor.knowledge.conditions import (
     Condition,
     OutOfReach,
     Waits,
+    Way,
     begun,
     done,
     ended,
@@ -42,8 +43,9 @@ from advisor.knowledge.conditions import (
     no_longer_known,
     stated,
     way_to,
+    way_to_reading,
 )
-from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.knowledge import Knowledge, setups_of
 from advisor.knowledge.vocabulary import Fault
 
 
@@ -105,13 +107,19 @@ def moves(knowledge: Knowledge, case: Case, times: Sequence[str] = ()) -> Iterat
     """Every entry that counts and needs or changes the condition of the car, in order."""
     here = Present()
     for step, entry in case.counting.items():
-        at = datetime.fromisoformat(times[step - 1]) if step <= len(times) else None
+        at = _happened(entry, step, times)
         if at is not None:
             here = _lapsed(knowledge, here, at)
         moved = _moved(knowledge, case, here, entry, at)
         if moved is not None:
             made, here = moved
             yield Move(step, entry, made, here)
+
+
+def _happened(entry: Entry, step: int, times: Sequence[str]) -> datetime | None:
+    """Return when an entry came about: what was read before another one, at the time of that one."""
+    step = read_before(entry) or step
+    return datetime.fromisoformat(times[step - 1]) if step <= len(times) else None
 
 
 def _moved(
@@ -298,11 +306,34 @@ def contradicted_by(
     A wait that was guessed over says nothing of it.
     """
     for move in reversed(list(moves(knowledge, case, times))):
-        if move.step > len(times) or datetime.fromisoformat(times[move.step - 1]) <= since:
+        at = _happened(move.entry, move.step, times)
+        if at is None or at <= since:
             continue
         if setup in _was_over(knowledge, case, move):
             return move
     return None
+
+
+def ended_since(knowledge: Knowledge, case: Case, times: Sequence[str], reading: str) -> tuple[int, ...]:
+    """Return the steps before which a reading may have been taken and not after, the last one first.
+
+    Those are what ended or ruled out what it needs, and remedies. If it could be taken before some of them
+    without a wait, the others are left out.
+    """
+    needed = setups_of(knowledge, reading)
+    here = Present()
+    steps: dict[int, bool] = {}
+    for move in moves(knowledge, case, times):
+        way = way_to_reading(knowledge, here.condition, reading, case.facts)
+        ruled_out = (move.after.condition.forbidden - here.condition.forbidden).intersection(
+            (reading, *needed)
+        )
+        over = _was_over(knowledge, case, move).intersection(needed)
+        if isinstance(way, Way) and (over or ruled_out or isinstance(move.entry, Repaired)):
+            steps[move.step] = way.waiting_minutes == 0
+        here = move.after
+    at_once = [step for step, could in steps.items() if could]
+    return tuple(reversed(at_once or list(steps)))
 
 
 def _was_over(knowledge: Knowledge, case: Case, move: Move) -> frozenset[str]:

@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from advisor.arrays import Floats
-from advisor.case.case import Case
+from advisor.case.case import Case, as_entered
 from advisor.case.entries import GONE, Checked, Closed, Entry, Measured, Reopened, Repaired, Seen
 from advisor.knowledge.knowledge import Knowledge
 from advisor.model.priors import tree_of
@@ -113,7 +113,7 @@ def before_repair(case: Case) -> Case:
         if isinstance(entry, Repaired) or (isinstance(entry, Closed) and entry.fault):
             break
         if not isinstance(entry, Closed | Reopened):
-            entries.append(entry)
+            entries.append(as_entered(entry))
     return Case(case.complaint, tuple(entries))
 
 

@@ -25,7 +25,8 @@ class Known:
 class Seen:
     """A reading showed this outcome; `confidence` is the probability that it is right, 1 if certain.
 
-    `by` is who reported it: "technician" at the car, or "customer" on the phone.
+    `by` is who reported it: "technician" at the car, or "customer" on the phone. `before` is the step that it
+    was read before, where it was entered after that one; 0 where it was entered when it was read.
     """
 
     kind: ClassVar[str] = "seen"
@@ -34,15 +35,20 @@ class Seen:
     confidence: float = 1.0
     by: str = TECHNICIAN
     take: tuple[Measurement, ...] = ()
+    before: int = 0
 
 
 @dataclass(frozen=True)
 class Measured:
-    """A quantity reading was measured. Measuring again adds to what was measured before."""
+    """A quantity reading was measured. Measuring again adds to what was measured before.
+
+    `before` is the step that it was read before, as in `Seen`.
+    """
 
     kind: ClassVar[str] = "measured"
     reading: str
     take: tuple[Measurement, ...]
+    before: int = 0
 
 
 @dataclass(frozen=True)

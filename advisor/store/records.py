@@ -96,22 +96,22 @@ def row_of(entry: Entry) -> tuple[str, str, str]:
     """Return what an entry is in the database: kind, what it is about, and what was said."""
     kind = entry.kind
     if isinstance(entry, Measured):
-        return (
-            kind,
-            entry.reading,
-            json.dumps([vars(measurement) for measurement in entry.take], ensure_ascii=False),
-        )
+        take = [vars(measurement) for measurement in entry.take]
+        said = {"take": take, "before": entry.before} if entry.before else take
+        return kind, entry.reading, json.dumps(said, ensure_ascii=False)
     if isinstance(entry, Accounted):
         behind = {"behind": entry.behind} if entry.behind else {}
         return kind, entry.what, json.dumps({**vars(entry.measurement), **behind}, ensure_ascii=False)
     if isinstance(entry, Noted):
         return kind, entry.measurand, json.dumps(vars(entry.measurement), ensure_ascii=False)
     if isinstance(entry, Seen):
-        if entry.confidence == 1.0 and entry.by == TECHNICIAN and not entry.take:
+        if entry.confidence == 1.0 and entry.by == TECHNICIAN and not entry.take and not entry.before:
             return kind, entry.reading, entry.outcome
         unsure: list[object] = [entry.outcome, entry.confidence, entry.by]
-        if entry.take:
+        if entry.take or entry.before:
             unsure.append([vars(measurement) for measurement in entry.take])
+        if entry.before:
+            unsure.append(entry.before)
         return UNSURE, entry.reading, json.dumps(unsure, ensure_ascii=False)
     if isinstance(entry, Repaired):
         done = json.dumps([entry.at, entry.how], ensure_ascii=False)
@@ -123,7 +123,11 @@ def row_of(entry: Entry) -> tuple[str, str, str]:
 def _entry(row: Any, case: Case) -> Entry:  # noqa: C901 - one branch a kind of entry
     """Return the entry of a row, given the entries before it."""
     if row.kind == "measured":
-        return Measured(row.about, tuple(map(_measurement, _listed(json.loads(row.said)))))
+        said = json.loads(row.said)
+        match said:
+            case {"take": list(listed), "before": int(before)} if len(said) == 2:
+                return Measured(row.about, tuple(map(_measurement, listed)), _step_before(before, case))
+        return Measured(row.about, tuple(map(_measurement, _listed(said))))
     if row.kind == "noted":
         return Noted(row.about, _measurement(json.loads(row.said)))
     if row.kind == "accounted":
@@ -136,10 +140,11 @@ def _entry(row: Any, case: Case) -> Entry:  # noqa: C901 - one branch a kind of 
     if row.kind == UNSURE:
         match json.loads(row.said):
             case [str(outcome), float(confidence), str(by), *more] if (
-                0 < confidence <= 1 and by in _SPEAKERS and len(more) <= 1
+                0 < confidence <= 1 and by in _SPEAKERS and len(more) <= 2
             ):
                 take = tuple(map(_measurement, _listed(more[0]))) if more else ()
-                return Seen(row.about, outcome, confidence, by, take)
+                before = _step_before(more[1], case) if len(more) == 2 else 0
+                return Seen(row.about, outcome, confidence, by, take, before)
         raise ValueError("no outcome with a confidence from 0 to 1")
     if row.kind == "taken back":
         # Schema 1 wrote no step: it was always the last one that counted.
@@ -173,6 +178,13 @@ def _listed(said: Any) -> list[Any]:
     """Return a list read from JSON, or refuse it."""
     if not isinstance(said, list):
         raise ValueError("no list of measurements")
+    return said
+
+
+def _step_before(said: Any, case: Case) -> int:
+    """Return the step that an answer was read before, or refuse what is no step of the case so far."""
+    if not isinstance(said, int) or isinstance(said, bool) or not 1 <= said <= len(case.entries):
+        raise ValueError("no step that it was read before")
     return said
 
 

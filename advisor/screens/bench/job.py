@@ -51,7 +51,7 @@ class JobScreen(AskingScreen[None]):
         """Put a reading on the card."""
 
     @abstractmethod
-    def measure(self, reading: str, started: str = "", instead_of: int = 0) -> None:
+    def measure(self, reading: str, started: str = "", instead_of: int = 0, before: int = 0) -> None:
         """Ask for the numbers of a quantity reading."""
 
     @abstractmethod

@@ -155,42 +155,49 @@ def again(bench: JobScreen) -> None:
     )
 
 
-def take_again(bench: JobScreen, reading: str | None, instead_of: int = 0) -> None:
-    """Ask for the answer of a reading again, instead of a step or besides it; both stay on record."""
+def take_again(bench: JobScreen, reading: str | None, instead_of: int = 0, before: int = 0) -> None:
+    """Ask for the answer of a reading again, instead of a step or besides it; both stay on record.
+
+    It was read `before` another step, where one is given.
+    """
     if reading is None:
         return
     said = bench.session.knowledge.readings[reading]
     if said.quantity:
-        bench.measure(reading, instead_of=instead_of)
+        bench.measure(reading, instead_of=instead_of, before=before)
         return
 
     def saw(outcome: str | None) -> None:
         if outcome is not None:
-            answered(bench, reading, outcome, 1.0, instead_of)
+            answered(bench, reading, outcome, 1.0, instead_of, before)
 
     bench.app.push_screen(ChoiceScreen(said.name, list(said.answers.items())), saw)
 
 
-def answered(bench: JobScreen, reading: str, outcome: str, confidence: float, instead_of: int = 0) -> None:
+def answered(
+    bench: JobScreen, reading: str, outcome: str, confidence: float, instead_of: int = 0, before: int = 0
+) -> None:
     """Enter an answer; one before the wait is over is asked about, and counts as a guess at best."""
     guess = min(confidence, bench.session.policy.a_guess)
     _in_time(
         bench,
         reading,
         outcome,
-        lambda wait: bench.session.saw(reading, outcome, confidence, instead_of, wait),
+        lambda wait, before: bench.session.saw(reading, outcome, confidence, instead_of, wait, before),
         lambda: bench.session.saw(reading, outcome, guess, instead_of, "not waited"),
+        before or bench.session.read_before(instead_of),
     )
 
 
-def measured(bench: JobScreen, understood: Understood, instead_of: int = 0) -> None:
+def measured(bench: JobScreen, understood: Understood, instead_of: int = 0, before: int = 0) -> None:
     """Enter a number; one read before the wait is over is asked about, and counts as a guess at best."""
     _in_time(
         bench,
         understood.measured.reading,
         bench.session.band_of(understood),
-        lambda wait: bench.session.measured(understood, instead_of, wait),
+        lambda wait, before: bench.session.measured(understood, instead_of, wait, before),
         lambda: bench.session.guessed(understood, instead_of),
+        before or bench.session.read_before(instead_of),
     )
 
 
@@ -198,13 +205,18 @@ def _in_time(
     bench: JobScreen,
     reading: str,
     outcome: str,
-    enter: Callable[[EnteredWait], Session],
+    enter: Callable[[EnteredWait, int], Session],
     guess: Callable[[], Session],
+    before: int,
 ) -> None:
     """Enter an answer if no wait is left; otherwise ask once, and enter it as a guess.
 
-    A wait that nobody has entered is asked about as well: the car may have stood all the same.
+    A wait that nobody has entered is asked about as well: the car may have stood all the same. What was read
+    before another entry is entered as such.
     """
+    if before:
+        bench.change(lambda: enter("as entered", before))
+        return
     early = bench.session.early(reading, outcome)
     unknown = "" if early else bench.session.not_waited_words(reading, outcome)
 
@@ -212,27 +224,35 @@ def _in_time(
         if answer == "guess":
             bench.change(guess)
         elif answer == "over":
-            bench.change(lambda: enter("over"))
-        elif answer == "before":
-            bench.change(lambda: enter("before"))
+            bench.change(lambda: enter("over", 0))
+        elif answer is not None and answer != "not":
+            bench.change(lambda: enter("as entered", int(answer)))
 
+    if not (early or unknown):
+        bench.change(lambda: enter("as entered", 0))
+        return
+    earlier = _earlier(bench, reading)
     if early:
         lines = [
             ("not", "Wait on: the answer is not entered"),
+            *earlier,
             ("guess", "Enter it as a guess (it counts less); the wait goes on"),
         ]
-    elif unknown:
+    else:
+        waited = [("over", "Yes, for at least as long")] if bench.session.may_have_waited(reading) else []
         lines = [
-            ("over", "Yes, for at least as long")
-            if bench.session.may_have_waited(reading)
-            else ("before", "Yes, earlier: it was done before the last entries"),
+            *waited,
+            *earlier,
             ("guess", "No, or nobody knows: enter it as a guess (it counts less)"),
             ("not", "Enter nothing yet"),
         ]
-    else:
-        bench.change(lambda: enter("as entered"))
-        return
     bench.app.push_screen(ChoiceScreen(early or unknown, lines), decided)
+
+
+def _earlier(bench: JobScreen, reading: str) -> list[tuple[str, str]]:
+    """Return the lines to say that an answer was read earlier, by the step that it was read before."""
+    earlier = bench.session.read_earlier(reading)
+    return [(str(step), f"It was read before that: before {words}") for step, words in earlier]
 
 
 def steps(bench: JobScreen) -> None:
@@ -394,7 +414,7 @@ def other(bench: JobScreen) -> None:
 
     def chosen(picked: Picked | None) -> None:
         if picked is not None and picked.again:
-            take_again(bench, picked.reading)
+            take_again(bench, picked.reading, before=picked.before)
         elif picked is not None:
             bench.choose(picked.reading)
 

@@ -21,6 +21,7 @@ from advisor.screens.bench.job import JobScreen
 from advisor.screens.bench.lookahead import LookAheadScreen
 from advisor.screens.bench.trolley import TrolleyScreen
 from advisor.screens.widgets.asking import AskingScreen
+from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.simulate.rollout import LookAhead
 from advisor.store.errors import StoreError
@@ -47,10 +48,11 @@ MINUTES, MARK = 7, 5
 
 
 class Picked(NamedTuple):
-    """The reading to put on the card, or one that was taken and is to be taken again."""
+    """The reading to put on the card, or one to be answered at once: again, or as read before a step."""
 
     reading: str
     again: bool
+    before: int = 0
 
 
 class ReadingsScreen(AskingScreen[Picked]):
@@ -246,12 +248,26 @@ class ReadingsScreen(AskingScreen[Picked]):
         """Hand back a reading, unless it is one of those left out."""
         line, group = self.shown[key]
         if group.kind == "left out":
+            later = line.remark.startswith(LATER)
             words = f"“{line.name}” cannot be taken now: {line.remark}. Choose another one."
-            if line.remark.startswith(LATER):
+            if later:
                 words += " If it is to be taken all the same, end that first (key z on the card)."
-            self.tell(words, 0)
+            if earlier := self.session.read_earlier(line.reading, out_of_reach=not later):
+                self.ask_whether_earlier(line.reading, words, earlier)
+            else:
+                self.tell(words, 0)
         else:
             self.dismiss(Picked(line.reading, group.kind == "taken"))
+
+    def ask_whether_earlier(self, reading: str, why: str, earlier: tuple[tuple[int, str], ...]) -> None:
+        """Ask whether a reading that cannot be taken now was read while it could be."""
+
+        def said(step: str | None) -> None:
+            if step:
+                self.dismiss(Picked(reading, again=True, before=int(step)))
+
+        lines = [(str(step), f"It was read before that: before {words}") for step, words in earlier]
+        self.app.push_screen(ChoiceScreen(why, [*lines, ("", "Choose another one")]), said)
 
     def action_order(self, ranking: Ranking) -> None:
         """Order the readings otherwise; for those on the trolley, ask first what is on it."""

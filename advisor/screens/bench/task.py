@@ -373,16 +373,16 @@ class TaskScreen(JobScreen):
         else:
             repairs.checked_by(self, understood)
 
-    def measure(self, reading: str, started: str = "", instead_of: int = 0) -> None:
+    def measure(self, reading: str, started: str = "", instead_of: int = 0, before: int = 0) -> None:
         """Ask for the numbers of a quantity reading; to replace a step, start with what it says."""
 
         def measured(understood: Understood | None) -> None:
             self.entering = None
             if understood is not None:
-                questions.measured(self, understood, instead_of)
+                questions.measured(self, understood, instead_of, before)
 
-        before = getattr(self.session.case.counting.get(instead_of), "take", ())
-        self.entering = EntryScreen(self.session.without(instead_of), reading, started, before)
+        take = getattr(self.session.case.counting.get(instead_of), "take", ())
+        self.entering = EntryScreen(self.session.without(instead_of), reading, started, take)
         self.app.push_screen(self.entering, measured)
 
     def on_key(self, event: Key) -> None:
