@@ -212,9 +212,10 @@ def desk_is_up(pilot: Pilot[None]) -> Callable[[object], bool]:
 
 
 @asynccontextmanager
-async def at_desk(tmp_path: Path, size: tuple[int, int] = SMALL) -> AsyncIterator[Pilot[None]]:
-    """The desk's screens on the shipped knowledge."""
-    app = AdvisorApp([KNOWLEDGE], frozenset(), f"sqlite:///{tmp_path / 'cases.sqlite'}", desk=True)
+async def at_desk(tmp_path: Path, size: tuple[int, int] = SMALL, url: str = "") -> AsyncIterator[Pilot[None]]:
+    """The desk's screens on the shipped knowledge, their cases in a file or in another database."""
+    url = url or f"sqlite:///{tmp_path / 'cases.sqlite'}"
+    app = AdvisorApp([KNOWLEDGE], frozenset(), url, desk=True)
     async with app.run_test(size=size, notifications=True) as pilot:
         await until(pilot, desk_is_up(pilot))
         yield pilot

@@ -19,13 +19,17 @@ from pathlib import Path
 
 import pytest
 
-from advisor.case.entries import Seen, TakenBack
+from advisor.case.entries import Booked, Seen, Skipped, TakenBack
 from advisor.learning.proposal import unified
+from advisor.screens.desk.days import DeskScreen
+from advisor.screens.desk.sheet import SheetScreen
+from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.store.store import Store
 from tests import postgresql, test_bench
 from tests.conftest import ROOT, SHIPPED, Ran
 from tests.databases import Database
-from tests.test_screens import entered, opened, running, said, settled, words
+from tests.test_desk import at_desk, called
+from tests.test_screens import entered, opened, running, said, settled, text_of, until, words
 
 JOBS = 150
 """So many jobs fill some pages of a file."""
@@ -96,7 +100,8 @@ def without_log(file: Path) -> Iterator[None]:
 TROUBLES: dict[str, tuple[Callable[[Path], AbstractContextManager[None]], str]] = {
     "locked": (
         locked,
-        "written: database is locked. Nothing of it was saved; what was saved before is kept.",
+        "tried again every few seconds. The database of cases cannot be written: database is locked. Nothing "
+        "of it was saved; what was saved before is kept.",
     ),
     "moved": (moved, "was deleted, moved or replaced while it was open here."),
     "replaced": (replaced, "was deleted, moved or replaced while it was open here."),
@@ -114,10 +119,7 @@ async def answered_in_trouble(
         await entered(pilot, lambda: task.session.saw("click", "silent"))
         with trouble:
             await entered(pilot, lambda: task.session.saw("glow", "glows"))
-            kept = (
-                "NOT SAVED YET. Your answer is kept here and tried again every few seconds. The database of"
-            )
-            assert kept in words(pilot)
+            assert "NOT SAVED YET" in words(pilot)
             assert told in said(pilot, "#news")
             assert task.session.case.taken == ("click",)
         for _ in range(2):  # at the first try it may be found that the log is gone as well
@@ -158,8 +160,59 @@ async def test_an_answer_waits_on_the_bench_until_the_server_is_back(hum: Path, 
         server.start()
 
     with postgresql.started() as server:
-        told = "enter it again, it is not saved twice. What was saved before is kept. Look whether the server"
+        told = "NOT SAVED YET: no connection. Your answer is kept. Wait: it is sent again."
         await answered_in_trouble(hum, tmp_path / "none", stopped(server), told, server.url)
+
+
+async def test_a_call_goes_on_when_the_server_is_back(tmp_path: Path) -> None:
+    """PostgreSQL is stopped in a call, and while its day is booked: both are there, each once."""
+    kept = "NOT SAVED YET: no connection. Your answer is kept. Wait: it is sent again."
+    with postgresql.started() as server:
+        async with at_desk(tmp_path, (80, 24), server.url) as pilot:
+            call = await called(pilot, "red van", "wet carpet")
+            await pilot.press("1")
+            await settled(pilot)
+            (first,) = call.call.asked
+            server.stop()
+            await pilot.press("2")
+            await settled(pilot)
+            assert said(pilot, "#says") == kept
+            assert kept in text_of(pilot)
+            assert call.call.asked == (first,)
+            await pilot.press("1")
+            await settled(pilot)
+            assert said(pilot, "#says").startswith("The last answer is not saved yet. It is kept here.")
+            call.save_again()
+            await settled(pilot)
+            assert said(pilot, "#says") == kept
+            server.start()
+            call.save_again()
+            await settled(pilot)
+            assert said(pilot, "#says") == "Saved."
+            asked = call.call.asked
+            assert len(asked) == 2
+            await pilot.press("b")
+            await until(pilot, lambda screen: isinstance(screen, SheetScreen))
+            sheet = pilot.app.screen
+            assert isinstance(sheet, SheetScreen)
+            await until(pilot, lambda _: sheet.so_far is None)
+            server.stop()
+            sheet.book_now(sheet.here_today, "first thing")
+            await settled(pilot)
+            assert kept in text_of(pilot)
+            await pilot.press("escape")
+            await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+            await pilot.press("escape")
+            server.start()
+            sheet.save_again()
+            await until(pilot, lambda screen: isinstance(screen, DeskScreen))
+            await settled(pilot)
+        with Database(server.url).opened() as store:
+            (filed,) = store.cases()
+        answers = [one for one in filed.case.entries if isinstance(one, Seen | Skipped)]
+        assert [one.reading for one in answers] == list(asked)
+        booked = [one for one in filed.case.entries if isinstance(one, Booked)]
+        assert [one.remark for one in booked] == ["first thing"]
 
 
 @pytest.fixture

@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import OperationalError, SQLAlchemyError
 
 from advisor import logfile
-from advisor.store.errors import Doing, StoreError, sentence
+from advisor.store.errors import Doing, StoreError, failure, sentence
 from advisor.text import clean
 
 SCHEMA = 7
@@ -303,7 +303,7 @@ def trouble(doing: Doing) -> Iterator[None]:
         if isinstance(error, ImportError) and error.name in _DRIVERS:
             reason = f"its driver {error.name} is not installed. Install it with: {_DRIVERS[error.name]}"
             raise StoreError(f"The database of cases cannot be {doing}: {reason}.") from error
-        raise StoreError(sentence(doing, reason)) from error
+        raise failure(doing, reason) from error
 
 
 def _upgraded_at_last(engine: sa.Engine) -> int:

@@ -9,6 +9,10 @@ class StoreError(Exception):
     """The database cannot be reached, read or written: why, what was kept, and what to do."""
 
 
+class Unreachable(StoreError):
+    """The server of the database does not answer: what was to be saved is worth sending again."""
+
+
 class CorruptRow(StoreError):
     """A row of a case holds what this program never writes; nothing was changed.
 
@@ -77,9 +81,19 @@ WAYS_OUT = {
 ELSE = "Put that right and try again."
 
 
+def failure(doing: Doing, reason: str) -> StoreError:
+    """Return the error for a database that cannot be used, by the reason it gave."""
+    kind = Unreachable if _way_out(reason) == SERVER else StoreError
+    return kind(sentence(doing, reason))
+
+
 def sentence(doing: Doing, reason: str) -> str:
     """Return what happened, what was kept and what to do when the database cannot be used."""
-    folded = reason.casefold()
-    way_out = next((way for words, way in WAYS_OUT.items() if words in folded), ELSE)
+    way_out = _way_out(reason)
     kept = UNKNOWN if doing == "written" and way_out == SERVER else KEPT[doing]
     return f"The database of cases cannot be {doing}: {reason}. {kept} {way_out}"
+
+
+def _way_out(reason: str) -> str:
+    folded = reason.casefold()
+    return next((way for words, way in WAYS_OUT.items() if words in folded), ELSE)

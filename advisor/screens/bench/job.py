@@ -14,10 +14,11 @@ from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.news import SHORT_SECONDS
+from advisor.screens.widgets.saving import AGAIN_SECONDS, tell_to_wait, tell_unsaved
 from advisor.simulate.rollout import LookAhead, ToEnd
 from advisor.store.errors import StaleWrite, StoreError
 
-LOOK_EVERY_SECONDS = 3.0
+LOOK_EVERY_SECONDS = AGAIN_SECONDS
 """Interval between looks for changes by others, and between attempts to save an unsaved answer."""
 SLOW_SECONDS = 0.5
 """After this time it is said that saving and working out are under way."""
@@ -98,11 +99,7 @@ class JobScreen(AskingScreen[None]):
         If the entry is refused or cannot be saved, everything stays as it was.
         """
         if self.unsaved is not None:
-            self.notify(
-                "The last answer is not saved yet. It is kept here. Wait until it is, then enter this again.",
-                severity="warning",
-                timeout=5,
-            )
+            tell_to_wait(self)
         elif not self.saving:
             self.saving = True
             self.set_timer(SLOW_SECONDS, self.under_way)
@@ -125,7 +122,7 @@ class JobScreen(AskingScreen[None]):
         except StaleWrite as error:
             back(self.overtaken, str(error))
         except StoreError as error:
-            back(self.not_saved, make, str(error))
+            back(self.not_saved, make, error)
         except (InconsistentEvidence, NotSo, ProblemsFound, TooWide) as error:
             back(self.refused, str(error))
         else:
@@ -172,10 +169,10 @@ class JobScreen(AskingScreen[None]):
         self.notify(why, title="Not entered", severity="warning", timeout=15, markup=False)
         self.look_for_others()
 
-    def not_saved(self, make: Callable[[], Session], why: str) -> None:
+    def not_saved(self, make: Callable[[], Session], error: StoreError) -> None:
         """Keep an answer that cannot be saved now, say so, and go on trying."""
         self.saving, self.unsaved = False, make
-        self.show_news(f"NOT SAVED YET. Your answer is kept here and tried again every few seconds. {why}")
+        tell_unsaved(self.show_news, error)
 
     def look_around(self) -> None:
         """Try again to save, else look for entries of others; ring if a wait is over."""

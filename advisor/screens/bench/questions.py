@@ -17,6 +17,7 @@ from advisor.screens.bench.readings import Picked, ReadingsScreen
 from advisor.screens.bench.since import SinceScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.news import SHORT_SECONDS
+from advisor.screens.widgets.saving import ask_to_leave
 from advisor.screens.widgets.typing import LineScreen
 
 SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
@@ -458,11 +459,5 @@ def leave(bench: JobScreen) -> None:
     """Go back to the jobs; ask first if an answer is not saved yet."""
     if bench.unsaved is None:
         bench.dismiss()
-        return
-
-    def decided(answer: str | None) -> None:
-        if answer == "leave":
-            bench.dismiss()
-
-    lines = [("stay", "Stay, and go on trying to save it"), ("leave", "Leave without the last answer")]
-    bench.app.push_screen(ChoiceScreen("The last answer is not saved yet.", lines), decided)
+    else:
+        ask_to_leave(bench, bench.dismiss)

@@ -25,7 +25,8 @@ from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceList
 from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.keyline import KeyLine
-from advisor.store.errors import StaleWrite, StoreError
+from advisor.screens.widgets.saving import AGAIN_SECONDS, ask_to_leave, tell_to_wait, tell_unsaved
+from advisor.store.errors import CorruptRow, StaleWrite, StoreError
 
 NODS = {
     "right": "1 Yes, all of it",
@@ -54,6 +55,8 @@ class CallScreen(AskingScreen[Call | Inspection]):
         super().__init__()
         self.call = call
         self.busy = False
+        self.unsaved: Callable[[], Call] | None = None
+        """How the answer is made that could not be saved yet."""
         self.has_nodded = False
         """Whether the customer was asked if what was heard of the car is right."""
 
@@ -71,8 +74,9 @@ class CallScreen(AskingScreen[Call | Inspection]):
         yield KeyLine()
 
     def on_mount(self) -> None:
-        """Show the first question."""
+        """Show the first question, and start the timer that tries again to save."""
         self.show_call()
+        self.set_interval(AGAIN_SECONDS, self.save_again)
 
     def show_call(self) -> None:
         """Show the call as it stands."""
@@ -117,9 +121,17 @@ class CallScreen(AskingScreen[Call | Inspection]):
 
     def change(self, make: Callable[[], Call]) -> None:
         """Replace the call by what `make` returns, once it is saved."""
-        if not self.busy:
+        if self.unsaved is not None:
+            tell_to_wait(self)
+        elif not self.busy:
             self.busy = True
             self.work_out(make)
+
+    def save_again(self) -> None:
+        """Try again to save an answer that could not be saved."""
+        if self.unsaved is not None and not self.busy:
+            self.busy = True
+            self.work_out(self.unsaved)
 
     @work(thread=True, group="saving")
     def work_out(self, make: Callable[[], Call]) -> None:
@@ -130,24 +142,32 @@ class CallScreen(AskingScreen[Call | Inspection]):
             except StaleWrite as error:
                 call = self.call.refreshed().worked_out()
                 self.from_thread(self.refused, str(error))
-        except (StoreError, InconsistentEvidence, ProblemsFound, TooWide) as error:
+        except (CorruptRow, InconsistentEvidence, ProblemsFound, TooWide) as error:
             self.from_thread(self.refused, str(error))
+        except StoreError as error:
+            self.from_thread(self.not_saved, make, error)
         else:
             self.from_thread(self.changed, call)
 
     def changed(self, call: Call) -> None:
         """Show the next question once the answer is saved."""
-        self.call, self.busy = call, False
+        self.query_one("#says", Static).update("Saved." if self.unsaved is not None else "")
+        self.call, self.busy, self.unsaved = call, False, None
         self.show_call()
         if call.made_pointless:
             self.notify(call.made_pointless, timeout=10, markup=False)
 
     def refused(self, why: str) -> None:
         """Say why an answer was not entered; everything stays as it was."""
-        self.busy = False
+        self.busy, self.unsaved = False, None
         self.notify(
             f"{why} The job is as it was.", title="Not entered", severity="error", timeout=15, markup=False
         )
+
+    def not_saved(self, make: Callable[[], Call], error: StoreError) -> None:
+        """Keep an answer that cannot be saved now, say so, and go on trying."""
+        self.busy, self.unsaved = False, make
+        tell_unsaved(self.query_one("#says", Static).update, error)
 
     @on(OptionList.OptionSelected, "#answers")
     def selected(self, event: OptionList.OptionSelected) -> None:
@@ -231,12 +251,16 @@ class CallScreen(AskingScreen[Call | Inspection]):
             if call is not None:
                 self.dismiss(call)
 
-        if not self.busy:
+        if self.unsaved is not None:
+            tell_to_wait(self)
+        elif not self.busy:
             self.app.push_screen(SheetScreen(self.call), booked)
 
     def action_leave(self) -> None:
         """Back to the question from the warnings in full, else to the desk."""
         if self.query_one("#told", Static).has_class("whole"):
             self.action_warned()
+        elif self.unsaved is not None:
+            ask_to_leave(self, self.dismiss)
         else:
             self.dismiss()

@@ -20,8 +20,9 @@ from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.screens.widgets.labelled import Labelled
 from advisor.screens.widgets.paper import MarkdownView
+from advisor.screens.widgets.saving import AGAIN_SECONDS, ask_to_leave, tell_to_wait, tell_unsaved
 from advisor.screens.widgets.typing import LineScreen
-from advisor.store.errors import StoreError
+from advisor.store.errors import CorruptRow, StaleWrite, StoreError
 from advisor.store.store import paper_place, papers_folder
 
 LONGEST_PATH = 1000
@@ -49,6 +50,8 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         super().__init__()
         self.call = call
         self.saving = False
+        self.unsaved: tuple[str, str] | None = None
+        """The day and wish that could not be saved yet."""
         self.so_far: str | None = ""
         """How many cars were played; None once that is over."""
         self.day = ""
@@ -77,6 +80,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
     def on_mount(self) -> None:
         """Show what is known at once, and begin to work out the rest."""
         self.query_one("#text").focus()
+        self.set_interval(AGAIN_SECONDS, self.save_again)
         call = self.call
         if isinstance(call, Inspection):
             self.so_far = None
@@ -230,24 +234,40 @@ class SheetScreen(AskingScreen[Call | Inspection]):
 
     def book_now(self, day: date, wish: str) -> None:
         """Book the day without a question, once."""
-        if not self.saving:
+        if self.unsaved is not None:
+            tell_to_wait(self)
+        elif not self.saving:
             self.saving = True
             self.save(day.isoformat(), wish)
+
+    def save_again(self) -> None:
+        """Try again to save a day that could not be saved."""
+        if self.unsaved is not None and not self.saving:
+            self.saving = True
+            self.save(*self.unsaved)
 
     @work(thread=True)
     def save(self, day: str, wish: str) -> None:
         """Save the day off the event loop."""
         try:
             call = self.call.booked(day, wish)
-        except StoreError as error:
+        except (StaleWrite, CorruptRow) as error:
             self.from_thread(self.not_booked, str(error))
+            return
+        except StoreError as error:
+            self.from_thread(self.not_saved, (day, wish), error)
             return
         self.app.call_from_thread(self.dismiss, call)
 
     def not_booked(self, why: str) -> None:
         """Say why it is not."""
-        self.saving = False
+        self.saving, self.unsaved = False, None
         self.notify(why, title="Not booked", severity="error", timeout=15, markup=False)
+
+    def not_saved(self, booked: tuple[str, str], error: StoreError) -> None:
+        """Keep a day that cannot be saved now, say so, and go on trying."""
+        self.saving, self.unsaved = False, booked
+        tell_unsaved(self.query_one("#says", Static).update, error)
 
     @on(Button.Pressed, "#save")
     def action_save(self) -> None:
@@ -299,5 +319,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
     @on(Button.Pressed, "#back")
     def action_back(self) -> None:
         """Back to the questions, unless a day is being saved."""
-        if not self.saving:
+        if self.unsaved is not None:
+            ask_to_leave(self, lambda: self.dismiss(None))
+        elif not self.saving:
             self.dismiss(None)
