@@ -27,6 +27,9 @@ class Command(NamedTuple):
 
 
 COMMANDS = {
+    "backup": Command(
+        "backup", "backup", "Write all jobs into one file; `advisor restore` brings them back."
+    ),
     "bench": Command("bench", "bench", "Open the technician's screens."),
     "case": Command("jobs", "stored_case", "Export or erase everything that is stored about one job."),
     "check": Command(
@@ -70,6 +73,7 @@ COMMANDS = {
         "report_case",
         "Write the card of a job, or with --customer a page for the customer; CASE is the job's number.",
     ),
+    "restore": Command("backup", "restore", "Bring all jobs back from a file that `advisor backup` wrote."),
     "schema": Command(
         "write",
         "print_schema",

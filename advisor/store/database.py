@@ -29,6 +29,9 @@ OPENING_SECONDS = 10.0
 SERVER_SECONDS = 5
 """How long a database server may say nothing before it is given up; libpq takes whole seconds, at least 2."""
 
+LOGS = ("-wal", "-journal")
+"""What SQLite may keep beside a file and belongs to what is in it, by the end of its name."""
+
 _DRIVERS = {"psycopg": "pip install 'psycopg[binary]'"}
 """Libraries that only some databases need, and how they are installed."""
 _LOCK = 5_147_302
@@ -96,6 +99,9 @@ ENTRIES = sa.Table(
     sa.Column("said", _Words, nullable=False),
 )
 
+TABLES = _metadata.sorted_tables
+"""Every table, those first that others point to."""
+
 
 def opened(url: str, reading: bool = False) -> sa.Engine:
     """Open a database and upgrade or make its tables; may raise `StoreError`.
@@ -104,7 +110,7 @@ def opened(url: str, reading: bool = False) -> sa.Engine:
     in memory that is brought up to date.
     """
     with trouble("opened"):
-        file = _file_of(sa.make_url(url))
+        file = file_of(sa.make_url(url))
         if file is not None:
             _look_at(file, reading)
         engine = sa.create_engine(url, **_careful(url))
@@ -121,14 +127,14 @@ def opened(url: str, reading: bool = False) -> sa.Engine:
         try:
             version = _found(engine) if reading else _upgraded_at_last(engine)
             if version > SCHEMA:
-                raise _newer(version)
+                raise newer(version)
             return _copied(engine) if version < SCHEMA else engine
         except (SQLAlchemyError, StoreError):
             engine.dispose()
             raise
 
 
-def _file_of(url: sa.URL) -> Path | None:
+def file_of(url: sa.URL) -> Path | None:
     """Return the file of a SQLite database, or None for a server; refuse what would keep nothing."""
     if url.get_backend_name() != "sqlite":
         return None
@@ -167,15 +173,11 @@ def _look_at(file: Path, reading: bool) -> None:
         raise StoreError(sentence("opened", f"{file} {what}"))
     if not file.stat().st_size:
         return
-    # Only SQLite may open and close the file: closing it by other means takes away the locks of this process.
-    # Without a log or a journal nobody is writing, and the files that a reader makes can be done without.
-    logs = (file.with_name(file.name + ending) for ending in ("-wal", "-journal"))
-    alone = not any(log.exists() and log.stat().st_size for log in logs)
-    address = f"{file.absolute().as_uri()}?{'immutable=1' if alone else 'mode=ro'}"
+    address = reading_address(file)
     patience = time.monotonic() + OPENING_SECONDS
     while True:
         try:
-            _check_ours(*_tables_of(address))
+            schema_of(*tables_of(address))
         except sqlite3.OperationalError as error:
             if "locked" not in str(error):
                 return  # a writer was killed: opening it puts that right, or says what is wrong
@@ -188,7 +190,18 @@ def _look_at(file: Path, reading: bool) -> None:
             return
 
 
-def _tables_of(address: str) -> tuple[set[str], Sequence[Any] | None]:
+def reading_address(file: Path) -> str:
+    """Return the address under which SQLite reads a file without making one beside it, if it can.
+
+    Only SQLite may open and close a database: closing it by other means takes away the locks of this process.
+    Without a log or a journal nobody is writing, and the files that a reader makes can be done without.
+    """
+    logs = (file.with_name(file.name + ending) for ending in LOGS)
+    alone = not any(log.exists() and log.stat().st_size for log in logs)
+    return f"{file.absolute().as_uri()}?{'immutable=1' if alone else 'mode=ro'}"
+
+
+def tables_of(address: str) -> tuple[set[str], Sequence[Any] | None]:
     """Return the tables of a SQLite file and the row of its schema, if any, without changing it."""
     with closing(sqlite3.connect(address, uri=True, timeout=LOCKED_SECONDS)) as connection:
         tables = {
@@ -199,13 +212,13 @@ def _tables_of(address: str) -> tuple[set[str], Sequence[Any] | None]:
         return tables, connection.execute(f"SELECT * FROM {_schema.name}").fetchone()
 
 
-def _check_ours(tables: Collection[str], row: Sequence[Any] | None) -> int | None:
+def schema_of(tables: Collection[str], row: Sequence[Any] | None) -> int | None:
     """Return the schema of a database with these tables, or None if it is empty; refuse foreign ones."""
     if not tables:
         return None
     number = row[0] if row and len(row) == 1 else None
     if isinstance(number, int) and number > SCHEMA:
-        raise _newer(number)
+        raise newer(number)
     if not isinstance(number, int) or number < 1 or not all(table in tables for table in _FIRST_TABLES):
         raise StoreError(
             "The database of cases cannot be opened: it holds the tables of another program. Nothing was "
@@ -214,7 +227,7 @@ def _check_ours(tables: Collection[str], row: Sequence[Any] | None) -> int | Non
     return number
 
 
-def _newer(version: int) -> StoreError:
+def newer(version: int) -> StoreError:
     """Return the error for a database that a newer program has written."""
     return StoreError(
         f"The database was written by a newer program (schema {version}, this one knows {SCHEMA}). "
@@ -251,7 +264,7 @@ def _copied(engine: sa.Engine) -> sa.Engine:
 
 def narrowed(url: str) -> list[str]:
     """Take a database's files from everybody but their owner; what was done, in sentences."""
-    file = _file_of(sa.make_url(url))
+    file = file_of(sa.make_url(url))
     if file is None or os.name != "posix":
         return []
     told = []
@@ -268,13 +281,17 @@ def narrowed(url: str) -> list[str]:
     return [*dict.fromkeys(told)]
 
 
+def server_address(url: sa.URL) -> str:
+    """Return the address of a PostgreSQL database for its own commands, without the password."""
+    kept = {name: value for name, value in url.query.items() if name in ("host", "port", "sslmode")}
+    place = sa.URL.create("postgresql", url.username, None, url.host, url.port, url.database, kept)
+    return place.render_as_string()
+
+
 def left_on_server(engine: sa.Engine) -> str:
     """Return what a server keeps of erased cases and the command that clears it, or ""."""
     if engine.dialect.name != "postgresql":
         return ""
-    url = engine.url
-    kept = {name: value for name, value in url.query.items() if name in ("host", "port", "sslmode")}
-    place = sa.URL.create("postgresql", url.username, None, url.host, url.port, url.database, kept)
     with trouble("read"), engine.connect() as connection:
         schema = connection.scalar(sa.text("SELECT quote_ident(current_schema())"))
     statement = f"VACUUM FULL {schema}.cases, {schema}.entries"
@@ -282,7 +299,7 @@ def left_on_server(engine: sa.Engine) -> str:
         "On the PostgreSQL server its text stays in the files of the tables until they are written anew, and "
         "in the write-ahead log, its archive and backups until these are deleted. This writes the tables "
         "anew; nobody can use them meanwhile:\n"
-        f"  psql {shlex.quote(place.render_as_string())} -c {shlex.quote(statement)}"
+        f"  psql {shlex.quote(server_address(engine.url))} -c {shlex.quote(statement)}"
     )
 
 
@@ -345,7 +362,7 @@ def _version(connection: sa.Connection) -> int | None:
     row = None
     if _schema.name in tables:
         row = connection.execute(sa.select(sa.text("*")).select_from(_schema)).first()
-    return _check_ours(tables, row)
+    return schema_of(tables, row)
 
 
 def _cases_know_their_knowledge(connection: sa.Connection) -> None:

@@ -32,7 +32,7 @@ class Erased(StaleWrite):
     """Somebody else has erased this case in the meantime; nothing was written, and nothing can be."""
 
 
-Doing = Literal["opened", "read", "written", "used"]
+Doing = Literal["opened", "read", "written", "used", "copied", "restored"]
 
 UNKNOWN = (
     "It is not known whether the last entry was saved: enter it again, it is not saved twice. "
@@ -42,6 +42,8 @@ UNKNOWN = (
 KEPT = {
     "opened": "Nothing was changed.",
     "read": "Nothing was changed.",
+    "copied": "Nothing was changed.",
+    "restored": "Nothing was changed.",
     "written": "Nothing of it was saved; what was saved before is kept.",
     "used": "What was saved before is kept in the file that was there; nothing was written since.",
 }

@@ -41,6 +41,8 @@ from advisor.store.records import (
     stored_case_from,
 )
 
+ERASING_ANNOUNCED = "erasing announced"
+"""The setting that says when jobs that are kept no longer will be erased."""
 EXPORT_VERSION = 1
 """Increased by one with every change of what `Store.export` returns."""
 
