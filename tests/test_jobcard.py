@@ -595,7 +595,7 @@ def test_the_customer_finds_what_was_told_checked_found_and_done(bench: Bench) -
         text, "What we checked"
     )
     assert "Boot lamp stays lit." in section(text, "What we found")
-    assert "Adjust or replace the lamp switch" in section(text, "What was done")
+    assert "Boot lamp stays lit. We put the switch of the boot lamp right." in section(text, "What was done")
     assert "it is gone" in section(text, "Is it gone?")
     assert "- Current when a suspect unit is unplugged" in section(text, "What was not checked")
     assert "Short trips, or weeks of standing" not in text
@@ -616,6 +616,39 @@ def test_a_number_read_before_and_after_the_repair_is_told_for_both(bench: Bench
     account = section(markdown(bench.card(filed)), "Account of the draw")
     assert "- **Before the repair:** 900 mA ± " in account
     assert "- **After the repair:** 22 mA ± " in account
+
+
+def test_the_customer_reads_first_what_was_not_in_order(bench: Bench) -> None:
+    """Answers and checks that point to something come first; of the rest the page says how many there are."""
+    known = bench.engines.knowledge.readings
+    asked = [name for name, one in known.items() if one.who == "customer" and one.ask][:4]
+    normal = [Seen(name, known[name].normal_outcome, by="customer") for name in asked[:3]]
+    told = next(one for one in known[asked[3]].answers if one != known[asked[3]].normal_outcome)
+    fine, bad = (
+        Seen("clamp_look", known["clamp_look"].normal_outcome),
+        measured("sleeping_current", 300.0, "low_current_clamp", "300 mA"),
+    )
+    text = markdown(bench.sheet(bench.filed(*normal, Seen(asked[3], told, by="customer"), fine, bad)))
+    said = section(text, "What you told us")
+    assert f"- {known[asked[3]].ask} {known[asked[3]].answers[told]}" in said
+    assert "Your other 3 answers are on the job card." in said
+    assert said.count("?") == 1  # the other three questions are not told
+    checks = [line for line in section(text, "What we checked").splitlines() if line.startswith("- ")]
+    assert checks[0].startswith("- Quiescent current: 300 mA")
+    assert checks[1].startswith(f"- {known['clamp_look'].name}")
+
+
+def test_many_seconds_are_minutes_to_the_customer(bench: Bench) -> None:
+    """300 s of pouring are 5 minutes."""
+    poured = bench.filed(measured("sunroof_front_pour", 300.0, "stopwatch", "300 s"), tag="van")
+    assert "5 min" in section(markdown(bench.sheet(poured)), "What we checked")
+
+
+def test_every_shipped_remedy_says_to_the_customer_what_was_done(shipped: Knowledge) -> None:
+    """In the past tense and to a customer, not as an order to a colleague."""
+    for name, fault in shipped.faults.items():
+        assert fault.done, name
+        assert fault.done.startswith(("We ", "A person trained ", "Trained people ", "The ")), name
 
 
 def test_the_customer_of_an_open_job_is_told_that_it_is_open(bench: Bench) -> None:

@@ -23,11 +23,15 @@ from advisor.papers.document import Bullets, Paper, Paragraph, Part, Section
 from advisor.papers.format import plain, when
 from advisor.policy import DEFAULT, Policy
 from advisor.store.records import StoredCase
+from advisor.text import counted
 
 LINE = 80
 """Letters in a line of the page, rather too few."""
 KELVIN = re.compile(r"(\d) K\b")
 """A temperature difference as a workshop writes it; people say degrees, and °C would be a temperature."""
+SECONDS = re.compile(r"\b(\d+) s\b")
+WORKED_OUT_DIGITS = 2
+"""Digits of a number that was worked out from others: a customer is told no more than it is good for."""
 TOLD, CHECKED, NOT_CHECKED, DONE = 3, 7, 2, 4
 """Lines for each list, so that it stays one page."""
 
@@ -88,19 +92,28 @@ class _Sheet:
             yield Paragraph(f"“{words}”")
         if not self.case.customer_words:
             yield Paragraph(complaint.name)
-        asked = (name for name in self.case.taken if self._asked(name))
-        yield from _list((f"{self._question(name)} {self._answer(name)}" for name in asked), TOLD)
+        asked = [name for name in self.case.taken if self._asked(name)]
+        telling = [name for name in asked if not self._in_order(name)]
+        shown, _ = _fitting((f"{self._question(name)} {self._answer(name)}" for name in telling), TOLD)
+        if shown:
+            yield Bullets(shown)
+        if left := len(asked) - len(shown):
+            other = "other " if shown else ""
+            yield Paragraph(_on_the_card("answer", left, f"Your {other}"))
 
     def checks(self) -> Iterator[Part]:
         if self.case.present_today in (SEEN_TODAY, NOT_PRESENT):
             yield Paragraph(self.looked())
         made = [name for name in self.case.taken if not self._asked(name)]
-        if made:
-            yield from _list(
-                (f"{self.history.reading(name)}: {self._before_and_after(name)}" for name in made), CHECKED
-            )
-        else:
+        if not made:
             yield Paragraph("Nothing has been measured on the car yet.")
+            return
+        made.sort(key=self._in_order)  # what was not in order comes first
+        lines = (f"{self.history.reading(name)}: {self._before_and_after(name)}" for name in made)
+        shown, left = _fitting(lines, CHECKED)
+        yield Bullets(shown)
+        if left:
+            yield Paragraph(_on_the_card("more check", left))
 
     def looked(self) -> str:
         """Say whether it was there, and no more than was entered of how it was looked for."""
@@ -140,7 +153,10 @@ class _Sheet:
 
     def done(self) -> Iterator[Part]:
         if self.history.repairs:
-            yield from _list(map(self.history.remedy, self.history.repairs), DONE)
+            shown, left = _fitting(map(self._work, self.history.repairs), DONE)
+            yield Bullets(shown)
+            if left:
+                yield Paragraph(_on_the_card("more repair", left))
         else:
             yield Paragraph("Nothing has been repaired on this job.")
 
@@ -178,12 +194,35 @@ class _Sheet:
         yield "If you notice it again, or anything new, tell us, and when and where it happened."
 
     def not_checked(self) -> Iterator[Part]:
-        yield from _list((self.history.reading(one) for one in self.case.skipped), NOT_CHECKED)
+        shown, left = _fitting((self.history.reading(one) for one in self.case.skipped), NOT_CHECKED)
+        if shown:
+            yield Bullets(shown)
+        if left:
+            yield Paragraph(_on_the_card("more check", left))
 
     def _cause(self, cause: str) -> str:
         if is_unlisted(cause):
             return "Something that is not on our usual list"
         return self.knowledge.title(cause)
+
+    def _work(self, entry: Repaired) -> str:
+        """Return when a repair was done, of what, and what was done, as somebody who has done it says it."""
+        fault = self.knowledge.faults.get(entry.fault)
+        again = ", again, because the first repair did not hold" if self.case.was_done_before(entry) else ""
+        what = f"{when(entry.at)}: {self.knowledge.title(entry.fault)}{again}."
+        if entry.how:
+            return f"{what} Work done: {entry.how[:1].lower()}{entry.how[1:]}."
+        return f"{what} {fault.done}." if fault and fault.done else what
+
+    def _in_order(self, name: str) -> bool:
+        """Whether the last answer to a reading is the normal one."""
+        said = self.knowledge.readings.get(name)
+        step, entry = self._said(name)[max(self._said(name))]
+        if said is None or not said.normal_outcome:
+            return False
+        if isinstance(entry, Seen):
+            return entry.outcome == said.normal_outcome
+        return self.history.band(step, entry) == said.normal_outcome
 
     def _asked(self, name: str) -> bool:
         reading = self.knowledge.readings.get(name)
@@ -243,7 +282,7 @@ class _Sheet:
                 return ""
             own = quantity_of(known, name).unit
             unit = preferred(own, self.history.preferences)
-            typed = [show(convert(value, own, unit), unit)]
+            typed = [show(convert(value, own, unit), unit, WORKED_OUT_DIGITS)]
         return ", ".join(typed)
 
     def _usual(self, name: str) -> str:
@@ -252,15 +291,26 @@ class _Sheet:
         return usual_words(self.knowledge, self.case, name, self.history.preferences)
 
 
-def _list(items: Iterable[str], lines: int) -> Iterator[Part]:
-    """Yield a list cut to so many lines of the page, with what was left out counted."""
+def _fitting(items: Iterable[str], lines: int) -> tuple[tuple[str, ...], int]:
+    """Return those of a list that so many lines of the page hold, and how many are left."""
+    every = [_plainly(item) for item in items]
     shown: list[str] = []
-    every = [KELVIN.sub(r"\1 degrees", item.replace("%", "per cent")) for item in items]
     for item in every:
         lines -= math.ceil(len(item) / LINE)
         if lines < 0:
-            shown.append(f"and {len(every) - len(shown)} more; ask us for the job card")
             break
         shown.append(item)
-    if shown:
-        yield Bullets(tuple(shown))
+    return tuple(shown), len(every) - len(shown)
+
+
+def _on_the_card(what: str, number: int, before: str = "") -> str:
+    """Say that so many are not on the page but on the job card."""
+    return f"{before}{counted(number, what)} {'is' if number == 1 else 'are'} on the job card."
+
+
+def _plainly(words: str) -> str:
+    """Return numbers as people say them: per cent, degrees, and minutes where there are many seconds."""
+    words = KELVIN.sub(r"\1 degrees", words.replace("%", "per cent"))
+    return SECONDS.sub(
+        lambda found: f"{int(found[1]) / 60:g} min" if int(found[1]) >= 120 else found[0], words
+    )

@@ -180,6 +180,17 @@ class History:
             yield one.typed if one.measurand == entry.reading else f"{about}: {one.typed}"
         yield from self._worked_out(entry.reading, self.takes(step, entry))
 
+    def band(self, step: int, entry: Measured) -> str:
+        """Return the outcome that a measurement speaks most for; "" where nothing can be worked out of it."""
+        takes = self.takes(step, entry)
+        if not can_weigh(self.knowledge, entry.reading, takes):
+            return ""
+        try:
+            likelihood = weigh(self.knowledge, entry.reading, self.case.facts, takes)
+        except (ValueError, ArithmeticError):
+            return ""
+        return list(self.knowledge.readings[entry.reading].answers)[int(likelihood.argmax())]
+
     def takes(self, step: int, entry: Measured) -> list[tuple[Measurement, ...]]:
         """Return what was measured for the same reading up to a step, since the repair before it."""
         takes: list[tuple[Measurement, ...]] = []

@@ -497,12 +497,13 @@ class Fault(Changing):
 
     `ends`, `ends_for_good` and `restores` are what the remedy does to the condition of the car, and `proof`
     are the ways to prove it, by the id of the reading that each of them is. Of the cars with a fault named in
-    `brought_by`, so many have this one because of it.
+    `brought_by`, so many have this one because of it. `done` tells the customer what was done.
     """
 
-    later = frozenset({"ends", "ends_for_good", "put_back", "restores", "proof", "brought_by"})
+    later = frozenset({"ends", "ends_for_good", "put_back", "restores", "proof", "brought_by", "done"})
 
     remedy: Text
+    done: Text | None = None
     remedy_minutes: Minutes
     price: Literal["none", "low", "middling", "high"]
     no_visit: Text | None = None
