@@ -12,7 +12,7 @@ from types import MappingProxyType
 from typing import Any, Literal
 
 Source = Literal["flag", "environment", "file", "default"]
-Value = str | bool | tuple[str, ...]
+Value = str | bool | int | tuple[str, ...]
 
 UNITS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {"temperature": ("°C", "°F"), "pressure": ("bar", "psi", "kPa")}
@@ -28,7 +28,10 @@ _PLAIN_URL = re.compile(
     re.IGNORECASE,
 )
 
-WHERE, HAS, SCREENS, PAPERS = "Where things are", "What is at hand", "The screens", "The papers"
+WHERE, KEPT, HAS = "Where things are", "How long jobs are kept", "What is at hand"
+SCREENS, PAPERS = "The screens", "The papers"
+LONGEST_KEPT = 240
+"""The most months that jobs can be said to be kept."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +48,9 @@ class Choice:
         """Return what would be right instead of a value, or "" if it is accepted."""
         if isinstance(self.example, bool):
             return "" if isinstance(value, bool) else "Write true or false."
+        if isinstance(self.example, int):
+            number = isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= LONGEST_KEPT
+            return "" if number else f"Write a whole number from 0 to {LONGEST_KEPT}."
         if isinstance(self.example, tuple):
             texts = isinstance(value, list | tuple) and all(isinstance(one, str) and one for one in value)
             return "" if texts else f"Write a list of texts, such as {in_toml(self.example)}."
@@ -70,6 +76,14 @@ CHOICES: Mapping[str, Choice] = MappingProxyType(
             "starts at the folder of this file.",
             ("knowledge",),
             flag="--knowledge",
+        ),
+        "keep_months": Choice(
+            KEPT,
+            "So many months after its last entry a job that is closed or cancelled, or a call after which no "
+            "car came, is erased for good, words and tag and all, and learning no longer counts it. It is "
+            "announced 14 days before; `advisor case retention` lists what is due. 0 keeps all. Set it "
+            "alike wherever a store is shared.",
+            36,
         ),
         "missing_instruments": Choice(
             HAS,
@@ -113,6 +127,7 @@ class Settings:
 
     store: str = ""
     knowledge: tuple[str, ...] = ()
+    keep_months: int = 0
     missing_instruments: tuple[str, ...] = ()
     people: tuple[str, ...] = ()
     temperature_unit: str = ""
@@ -182,6 +197,8 @@ def _of_environment(environment: Mapping[str, str]) -> Mapping[str, Value]:
         value: Value = text
         if isinstance(choice.example, bool) and text.casefold() in YES + NO:
             value = text.casefold() in YES
+        elif isinstance(choice.example, int) and text.isdecimal():
+            value = int(text)
         elif isinstance(choice.example, tuple):
             value = tuple(part.strip() for part in text.split(",") if part.strip())
         if words := choice.refusal(value):

@@ -36,9 +36,10 @@ from advisor.screens.widgets.paper import MarkdownView
 from advisor.screens.widgets.pick import Select
 from advisor.screens.widgets.ticks import TickList
 from advisor.screens.widgets.typing import LineScreen
+from advisor.settings import Settings
 from advisor.store.errors import StaleWrite
 from advisor.store.store import Store
-from tests.test_screens import KNOWLEDGE, SMALL, listed, running, said, settled, text_of, until
+from tests.test_screens import KNOWLEDGE, NOTHING_SET, SMALL, listed, running, said, settled, text_of, until
 
 NOON = datetime(2030, 1, 15, 12, 0, tzinfo=UTC)
 
@@ -212,10 +213,12 @@ def desk_is_up(pilot: Pilot[None]) -> Callable[[object], bool]:
 
 
 @asynccontextmanager
-async def at_desk(tmp_path: Path, size: tuple[int, int] = SMALL, url: str = "") -> AsyncIterator[Pilot[None]]:
+async def at_desk(
+    tmp_path: Path, size: tuple[int, int] = SMALL, url: str = "", settings: Settings = NOTHING_SET
+) -> AsyncIterator[Pilot[None]]:
     """The desk's screens on the shipped knowledge, their cases in a file or in another database."""
     url = url or f"sqlite:///{tmp_path / 'cases.sqlite'}"
-    app = AdvisorApp([KNOWLEDGE], frozenset(), url, desk=True)
+    app = AdvisorApp([KNOWLEDGE], frozenset(), url, desk=True, settings=settings)
     async with app.run_test(size=size, notifications=True) as pilot:
         await until(pilot, desk_is_up(pilot))
         yield pilot

@@ -27,9 +27,11 @@ from advisor.screens.widgets.attention import Attention
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.pick import Select
+from advisor.settings import Settings
 from advisor.store.store import Store
 
 KNOWLEDGE = Path(__file__).parent.parent / "knowledge"
+NOTHING_SET = Settings()
 SMALL = (80, 24)
 
 DOOR = """
@@ -90,11 +92,15 @@ def door(tmp_path: Path) -> Path:
 
 @asynccontextmanager
 async def running(
-    knowledge: Path, tmp_path: Path, size: tuple[int, int] = SMALL, url: str = ""
+    knowledge: Path,
+    tmp_path: Path,
+    size: tuple[int, int] = SMALL,
+    url: str = "",
+    settings: Settings = NOTHING_SET,
 ) -> AsyncIterator[Pilot[None]]:
     """The program on some knowledge, its cases in a file below tmp_path, or in another database."""
     url = url or f"sqlite:///{tmp_path / 'cases.sqlite'}"
-    app = AdvisorApp([knowledge], frozenset(), url, looks_ahead=False)
+    app = AdvisorApp([knowledge], frozenset(), url, looks_ahead=False, settings=settings)
     async with app.run_test(size=size, notifications=True) as pilot:
         yield pilot
 

@@ -178,6 +178,56 @@ def _erased(store: Store, number: int) -> str | None:
     return store.left_on_server if store.erase(number) else None
 
 
+@stored_case.command(name="retention")
+@store_option
+@workshop_option
+def retention(store: str | None, workshop: Path | None) -> None:
+    """Erase jobs that are kept no longer, if that was announced, and list those that are erased next.
+
+    `keep_months` of the workshop's file says how long jobs are kept; without it nothing is erased by itself.
+    The screens do the same when they start. Nothing is erased that was not announced 14 days before.
+    """
+    from advisor.desk.retention import NOTICE_DAYS, carried_out, kept_until
+    from advisor.desk.schedule import read_back
+    from advisor.store.errors import StoreError
+    from advisor.store.store import Store, default_url
+    from advisor.text import clean, counted
+
+    settings = chosen()[0]
+    if not settings.keep_months:
+        say("keep_months is not set: nothing is erased by itself. `advisor settings --write` makes the file.")
+    try:
+        # A read-only store looks first, so that a mistyped URL creates no database.
+        Store(store or default_url(reading=True), reading=True).close()
+        there = Store(store or default_url(), workshop=settings)
+        try:
+            done, left = carried_out(there), there.left_on_server
+        finally:
+            there.close()
+    except StoreError as error:
+        fail([str(error)], 3)
+    for one in there.told:
+        say(one, err=True)
+    if not done.months:
+        return
+    say(
+        f"Jobs that are closed or cancelled, and calls after which no car came, are erased "
+        f"{counted(done.months, 'month')} after their last entry."
+    )
+    if done.erased:
+        say(f"Erased today, as was announced: {', '.join(map(str, done.erased))}.")
+        if left:
+            say(left)
+    if done.day is None:
+        say(f"No job is due within {NOTICE_DAYS} days.")
+        return
+    say(f"Erased for good on {read_back(done.day, done.today)}, unless something is entered on them before:")
+    for job in done.due:
+        how = "closed" if job.case.closed else "cancelled" if job.case.cancelled else "no car came"
+        say(f"  {job.number}  {clean(job.tag)}, {how}, kept until {kept_until(job, done.months)}")
+    say("`advisor case scenario NUMBER` keeps what a closed job taught, without tag and words.")
+
+
 @stored_case.command(name="scenario")
 @number_argument
 @store_option

@@ -15,6 +15,7 @@ from advisor import logfile
 from advisor.advice.rules import workshop_of
 from advisor.bench.session import Engines, preload
 from advisor.checks.lint import checked
+from advisor.desk.retention import carried_out
 from advisor.knowledge.problems import ProblemsFound
 from advisor.policy import Policy
 from advisor.screens.desk.days import DeskScreen
@@ -49,6 +50,7 @@ class Opened:
                 knowledge = checked(list(paths), kept)
             with logfile.timed("open the store"):
                 self.store = Store(url or default_url(), workshop=settings)
+                self.store.told += carried_out(self.store).sentences
         except ProblemsFound as error:
             for one in error.problems:
                 logfile.log_event("the knowledge has a problem", line=one.place.line, code=one.code)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date
 from typing import ClassVar
 
@@ -32,6 +32,7 @@ from advisor.desk.call import (
     has_begun,
     wish_of,
 )
+from advisor.desk.retention import announced_days
 from advisor.inference.engine import TooWide
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import ProblemsFound
@@ -90,7 +91,9 @@ class StartScreen(AskingScreen[None]):
         self.is_read = False
         """Whether the jobs were read once."""
         self.news = ""
-        """The outcome of the job left last."""
+        """What was told of the opening, then the outcome of the job left last."""
+        self.erased_on: Mapping[int, date] = {}
+        """The days on which jobs are erased that are kept no longer, by their numbers."""
         self.inspections: dict[str, StoredCase] = {}
         """Cars booked at the desk without a known complaint."""
         self.glances: dict[int, tuple[tuple[int, bool], Handover]] = {}
@@ -112,8 +115,7 @@ class StartScreen(AskingScreen[None]):
 
     def on_mount(self) -> None:
         """Show the open jobs."""
-        for one in self.store.told:
-            self.notify(one, severity="warning", timeout=15, markup=False)
+        self.news = "\n".join(self.store.told)
         self.refresh_jobs()
         self.set_interval(PASSING_SECONDS, self.pass_time)
 
@@ -300,6 +302,8 @@ class StartScreen(AskingScreen[None]):
         if danger:
             below.append(danger_words(self.engines.knowledge, filed.case).strip())
         below += [one for one in rest if one]
+        if day := self.erased_on.get(filed.number):
+            below.append(f"erased for good on {day:%a} {day.day} {day:%b}")
         text = " ".join((str(filed.number), *filed.case.customer_words))
         return JobLine(filed.tag, what, end, tuple(below), danger, text)
 
@@ -385,6 +389,7 @@ class StartScreen(AskingScreen[None]):
         worker, back = get_current_worker(), self.app.call_from_thread
         try:
             filed, damaged = self.store.jobs()
+            self.erased_on = announced_days(self.store, filed)
         except StoreError as error:
             back(self.query_one("#says", Static).update, str(error))
             return

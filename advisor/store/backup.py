@@ -113,7 +113,9 @@ def restore(
     try:
         with trouble("restored"):
             _copy(source, part)
-        Store(f"sqlite:///{part}").close()  # brings an older one up to date
+        with closing(Store(f"sqlite:///{part}")) as store:  # brings an older one up to date
+            if store.setting(ERASING_ANNOUNCED):
+                store.set_to(ERASING_ANNOUNCED, "")  # what comes back is announced anew
         backup = _looked_through(part)
         if backup.damaged and not with_damaged:
             lines = "\n".join(map(str, backup.damaged))
@@ -297,7 +299,6 @@ def _exchanged(file: Path, part: Path, now: datetime) -> tuple[Path, list[int]]:
                     f"{but if table.name in _NUMBERS else ''}"
                 )
             here.execute("INSERT INTO main.erased (number, at, tidied) SELECT number, at, tidied FROM gone")
-            here.execute("DELETE FROM main.settings WHERE name = ?", (ERASING_ANNOUNCED,))
             here.execute("DELETE FROM main.sqlite_sequence WHERE name = 'cases'")
             if last is not None:
                 here.execute("INSERT INTO main.sqlite_sequence (name, seq) VALUES ('cases', ?)", (last,))

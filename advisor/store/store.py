@@ -302,17 +302,37 @@ class Store:
         again, finishes what was cut off. What a server keeps is said by `left_on_server`.
         """
         with trouble("written"), self._writing.begin() as connection:
-            # Locked first, so that on PostgreSQL no entry comes in between the two deletions.
-            there = connection.scalar(sa.select(CASES.c.id).where(CASES.c.id == number).with_for_update())
-            gone = connection.execute(ENTRIES.delete().where(self._of(number))).rowcount
-            connection.execute(CASES.delete().where(CASES.c.id == number))
-            existed = there is not None or gone > 0
-            if existed:
-                tidied = 0 if self._engine.dialect.name == "sqlite" else 1
-                connection.execute(ERASED.delete().where(ERASED.c.number == number))
-                connection.execute(ERASED.insert().values(number=number, at=self.now(), tidied=tidied))
+            existed = self._delete(connection, number)
         self._tidy()
         return existed
+
+    def erase_unchanged(self, jobs: Iterable[StoredCase]) -> list[int]:
+        """Erase, all at once, those cases on which nothing was entered since; return their numbers.
+
+        What keeps their text in a SQLite file is added to `told`.
+        """
+        with trouble("written"), self._writing.begin() as connection:
+            gone = [job.number for job in jobs if self._delete(connection, job.number, job.entries)]
+        try:
+            self._tidy()
+        except StoreError as error:
+            self.told.append(str(error))
+        return gone
+
+    def _delete(self, connection: sa.Connection, number: int, entries: int | None = None) -> bool:
+        """Delete the rows of a case, if it has so many entries; return whether there was such a case."""
+        # Locked first, so that on PostgreSQL no entry comes in between the two deletions.
+        there = connection.scalar(sa.select(CASES.c.id).where(CASES.c.id == number).with_for_update())
+        if entries is not None and (there is None or connection.scalar(_count(number)) != entries):
+            return False
+        gone = connection.execute(ENTRIES.delete().where(self._of(number))).rowcount
+        connection.execute(CASES.delete().where(CASES.c.id == number))
+        if there is None and not gone:
+            return False
+        tidied = 0 if self._engine.dialect.name == "sqlite" else 1
+        connection.execute(ERASED.delete().where(ERASED.c.number == number))
+        connection.execute(ERASED.insert().values(number=number, at=self.now(), tidied=tidied))
+        return True
 
     def erased(self, number: int) -> str | None:
         """Return when a case was erased, or None if it was not."""

@@ -76,8 +76,8 @@ class DeskScreen(AskingScreen[None]):
 
     def on_mount(self) -> None:
         """Begin with the overview."""
-        for one in self.store.told if self.is_first else ():
-            self.notify(one, severity="warning", timeout=15, markup=False)
+        if self.is_first:
+            self.query_one("#booked", Static).update("\n".join(self.store.told))
         self.query_one("#new").focus()
         self.action_refresh()
 
