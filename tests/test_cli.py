@@ -164,7 +164,7 @@ def test_json_has_exactly_this_shape(advisor: Advisor) -> None:
     assert {tuple(reading) for reading in said["readings"]} == {
         (
             *("id", "name", "information_bits", "minutes", "hands_on_minutes"),
-            *("information_bits_per_minute", "worth_taking", "proof", "proves", "due"),
+            *("information_bits_per_minute", "worth_taking", "proof", "proves", "due", "opens"),
         )
     }
     first = said["faults"][0]

@@ -159,7 +159,9 @@ def test_round_off_decides_nothing(
     ranker = compile_ranker(knowledge, engine, "c", ranking=ranking)
     starts = starts_of(ranker, [case])
     beliefs, told = ranker.posteriors(starts.potentials)
-    chosen = choose(ranker, beliefs, offers(ranker, told, starts.gone, starts.condition, starts.left)).reading
+    chosen = choose(
+        ranker, beliefs, offers(ranker, starts.potentials, told, starts.gone, starts.condition, starts.left)
+    ).reading
     assert [ranker.readings[at] for at in chosen] == order[:1]
     assert candidates(ranker, starts, told, 4)[0] == order[0]
 
@@ -181,7 +183,7 @@ def test_first_choice_and_stop_are_those_of_the_advice(
     cases = partial_cases(shipped, engine, name, 8)
     starts = starts_of(ranker, cases)
     beliefs, bits = ranker.posteriors(starts.potentials)
-    offered = offers(ranker, bits, starts.gone, starts.condition, starts.left)
+    offered = offers(ranker, starts.potentials, bits, starts.gone, starts.condition, starts.left)
     choices = choose(ranker, beliefs, offered)
     for at, case in enumerate(cases):
         advice = advise(Situation.of(shipped, engine, case), workshop)
@@ -224,7 +226,7 @@ def test_while_a_wait_runs_everything_is_offered_as_the_advice_offers_it(
     ranker = compile_ranker(shipped, engine, name)
     starts = starts_of(ranker, [case], car.condition, waiting)
     _, bits = ranker.posteriors(starts.potentials)
-    offered = offers(ranker, bits, starts.gone, starts.condition, starts.left)
+    offered = offers(ranker, starts.potentials, bits, starts.gone, starts.condition, starts.left)
     advice = advise(Situation.of(shipped, engine, case), car=car, now=now)
     told = {one.reading: one for one in advice.proposals}
     assert {one for at, one in enumerate(ranker.readings) if offered.bits[0, at] > 1e-9} == {

@@ -393,7 +393,7 @@ def test_waiting_counts_by_its_weight_for_one_case_as_for_many(weight: float, dr
     ranker = compile_ranker(drip.knowledge, drip.engines.one(Case("drip")), "drip", policy=policy)
     start = starts_of(ranker, [Case("drip")])
     bits = ranker.posteriors(start.potentials)[1]
-    found = rates(ranker, offers(ranker, bits, start.gone, start.condition, start.left))
+    found = rates(ranker, offers(ranker, start.potentials, bits, start.gone, start.condition, start.left))
     assert found[0, ranker.readings.index("held")] == pytest.approx(by_hand, rel=1e-9)
 
 

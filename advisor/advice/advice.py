@@ -16,6 +16,7 @@ from typing import Literal
 
 import numpy as np
 
+from advisor.advice.meaning import gives_meaning
 from advisor.advice.obstacles import obstacle, out_of_reach_words, to_ask_first
 from advisor.advice.proof import (
     Ending,
@@ -29,12 +30,14 @@ from advisor.advice.rules import (
     REASONS,
     Workshop,
     bits_per_minute,
+    charged_minutes,
     comes_first,
     comparable,
     held_back,
     is_question,
     most_first,
     most_probable_first,
+    pairs,
     seeks_proof,
     stop_reasons,
     worth_taking,
@@ -91,7 +94,9 @@ class CandidateReading:
     the day to ask first, as they decide whether the reading applies; asking takes no minutes. One `at_rest`
     shows a fault only while the complaint is there, and it is not: a normal result would clear nothing. One
     that is `due` would prove the cause that the search would end with, before its remedy is advised. One that
-    is `asked_first` is a short question to the customer, which comes before anything at the car.
+    is `asked_first` is a short question to the customer, which comes before anything at the car. One that
+    tells nothing by itself `opens` another one, which would then tell `opened_bits` more; bits per minute are
+    those of both.
     """
 
     reading: str
@@ -110,12 +115,14 @@ class CandidateReading:
     at_rest: bool = False
     due: bool = False
     asked_first: bool = False
+    opens: str = ""
+    opened_bits: float = 0.0
 
     def is_worth_taking(self, policy: Policy) -> bool:
         """Return whether the reading tells enough, also relative to its work, or is a proof that is due."""
         if self.due:
             return True
-        told = 0.0 if self.at_rest else self.expected_information_bits
+        told = 0.0 if self.at_rest else max(self.expected_information_bits, self.opened_bits)
         return worth_taking(policy, told, self.hands_on_minutes)
 
 
@@ -199,6 +206,7 @@ def advise(
     car = present(knowledge, case) if car is None else car
     waiting = car.waiting_minutes(now) if now else {}
     reachable, unavailable = [], []
+    opening = {} if case.is_at_rest else gives_meaning(knowledge, situation.engine, case.complaint, policy)
     told = posterior.expected_information_bits
     for reading in told:
         if is_instrument_leaf(reading):
@@ -206,7 +214,7 @@ def advise(
         way = way_to_reading(knowledge, car.condition, reading, case.facts)
         reached = way if isinstance(way, Way) else None
         proposal = _proposal(situation, reading, car.condition, reached, waiting, workshop)
-        if proposal.expected_information_bits == 0:
+        if proposal.expected_information_bits == 0 and reading not in opening:
             continue
         why_not = obstacle(knowledge, case, reading, workshop)
         if why_not is None and isinstance(way, OutOfReach):
@@ -215,6 +223,7 @@ def advise(
             unavailable.append((proposal, why_not))
         elif reached is not None:
             reachable.append((proposal, reached))
+    reachable = _with_pairs(situation, opening, reachable, workshop)
     proposals, held = _held_back(knowledge, policy, reachable, waiting)
     unavailable += held
     stop = _stop_of(situation, suspects, proposals)
@@ -251,6 +260,72 @@ def advise(
         posterior.belief_error,
         posterior.bits_error,
     )
+
+
+def _with_pairs(
+    situation: Situation,
+    opening: Mapping[str, Sequence[str]],
+    reachable: Sequence[tuple[CandidateReading, Way]],
+    workshop: Workshop,
+) -> list[tuple[CandidateReading, Way]]:
+    """Return the readings with what those that tell nothing by themselves tell with the one that follows.
+
+    Those that tell nothing with another one either are left out.
+    """
+    policy = situation.policy
+    by_name = {proposal.reading: proposal for proposal, _ in reachable}
+    found = []
+    for proposal, way in reachable:
+        others = [by_name[one] for one in opening.get(proposal.reading, ()) if one in by_name]
+        if others and comparable(proposal.expected_information_bits) < policy.least_bits:
+            proposal = _with_next(situation, proposal, others, workshop)
+        if proposal.expected_information_bits > 0 or proposal.opens:
+            found.append((proposal, way))
+    return found
+
+
+def _with_next(
+    situation: Situation, proposal: CandidateReading, others: Sequence[CandidateReading], workshop: Workshop
+) -> CandidateReading:
+    """Return a reading that tells nothing by itself with what it tells together with one of the others."""
+    policy, engine, reading = situation.policy, situation.engine, proposal.reading
+    predicted = situation.posterior.predictive[reading]
+    possible = [at for at, probability in enumerate(predicted.tolist()) if probability > 0]
+    seen = np.eye(len(predicted))
+    after = engine.query_batch([{**situation.evidence, reading: seen[at]} for at in possible])
+    told = np.zeros((1, len(predicted), len(others)))
+    for at, posterior in zip(possible, after, strict=True):
+        bits = posterior.expected_information_bits
+        told[0, at] = [_most_told(situation.knowledge, bits, one.reading, workshop)[1] for one in others]
+    pair = pairs(
+        np.array([proposal.expected_information_bits]),
+        np.array([charged_minutes(policy, proposal.minutes, proposal.hands_on_minutes)]),
+        predicted[np.newaxis],
+        told,
+        np.array([[one.expected_information_bits for one in others]]),
+        np.array([[charged_minutes(policy, one.minutes, one.hands_on_minutes) for one in others]]),
+    )
+    gain = float(pair.gain[0])
+    if gain <= 0 or not worth_taking(policy, gain, proposal.hands_on_minutes):
+        return proposal
+    return replace(
+        proposal,
+        information_bits_per_minute=max(float(pair.rate[0]), proposal.information_bits_per_minute),
+        opens=others[int(pair.follows[0])].reading,
+        opened_bits=gain,
+    )
+
+
+def _most_told(
+    knowledge: Knowledge, told: Mapping[str, float], reading: str, workshop: Workshop
+) -> tuple[str | None, float]:
+    """Return the instrument at hand by which a reading tells most, and how much that is."""
+    by_instrument = {
+        one: told.get(shown_by(reading, one), told[reading]) for one in knowledge.readings[reading].instrument
+    }
+    here = {one: bits for one, bits in by_instrument.items() if one not in workshop.without} or by_instrument
+    instrument = max(here, key=lambda one: comparable(here[one]), default=None)
+    return instrument, here[instrument] if instrument else told[reading]
 
 
 def _proofs_due(situation: Situation, stop: Stop | None) -> tuple[str, ...]:
@@ -394,11 +469,8 @@ def _proposal(
     knowledge, facts = situation.knowledge, situation.case.facts
     told = situation.posterior.expected_information_bits
     definition = knowledge.readings[reading]
-    exact = told[reading]
-    by_instrument = {one: told.get(shown_by(reading, one), exact) for one in definition.instrument}
-    best = max(by_instrument, key=lambda one: comparable(by_instrument[one]), default=None)
-    here = {one: bits for one, bits in by_instrument.items() if one not in workshop.without} or by_instrument
-    instrument = max(here, key=lambda one: comparable(here[one]), default=None)
+    best, best_bits = _most_told(knowledge, told, reading, Workshop())
+    instrument, bits = _most_told(knowledge, told, reading, workshop)
     hands_on = minutes_for(knowledge, definition.minutes, facts)
     wait = minutes_for(knowledge, definition.waiting_minutes, facts)
     ends: frozenset[str] = frozenset()
@@ -406,7 +478,7 @@ def _proposal(
         hands_on += way.hands_on_minutes
         wait += way.waiting_from(waiting)
         ends = condition.in_place - after_reading(knowledge, way, reading, None).in_place
-    bits, minutes = here[instrument] if instrument else exact, hands_on + wait
+    minutes = hands_on + wait
     return CandidateReading(
         reading,
         definition.name,
@@ -417,7 +489,7 @@ def _proposal(
         way.made if way else (),
         instrument,
         best,
-        by_instrument[best] if best else exact,
+        best_bits,
         way.assumed if way else (),
         tuple(sorted(ends)),
         to_ask_first(knowledge, situation.case, reading),

@@ -83,6 +83,8 @@ def repair_or_test(
         return None
     # No reading can end sooner than in its own minutes and those of the repair once the cause is known.
     spare = plan.expected_minutes - _minutes_knowing(known, causes, now, policy)
+    if any(one.opens and one.minutes <= spare for one in advice.worth_taking):
+        return None  # what such a reading is good for shows only after the next one
     others = (one for one in advice.worth_taking if one.reading != proposal.reading and not one.at_rest)
     if any(plan.expected_minutes >= testing(one) for one in others if one.minutes <= spare):
         return None

@@ -22,6 +22,8 @@ from advisor.text import nearest
 DECIMALS = 10
 """Decimals of compared bits: equal readings differ by rounding, at most 2e-15 where measured."""
 SCALE = 10.0**DECIMALS
+TELLS_NOTHING = 0.01
+"""A reading tells nothing by itself up to this part of a crumb (the project's choice)."""
 
 Reason = Literal["sure", "nothing-left", "unlisted"]
 REASONS: tuple[Reason, ...] = ("sure", "nothing-left", "unlisted")
@@ -103,8 +105,53 @@ def bits_per_minute(
 
     That is the hands-on minutes, the waiting by its weight, and a charge for turning to a reading at all.
     """
+    return bits / charged_minutes(policy, minutes, hands_on_minutes)
+
+
+@overload
+def charged_minutes(policy: Policy, minutes: float, hands_on_minutes: float) -> float: ...
+@overload
+def charged_minutes(policy: Policy, minutes: Floats, hands_on_minutes: Floats) -> Floats: ...
+@overload
+def charged_minutes(
+    policy: Policy, minutes: float | Floats, hands_on_minutes: float | Floats
+) -> float | Floats: ...
+def charged_minutes(
+    policy: Policy, minutes: float | Floats, hands_on_minutes: float | Floats
+) -> float | Floats:
+    """Return the time that readings are charged in their order: all of the work, part of the waiting."""
     waiting = policy.weight_of_waiting * (minutes - hands_on_minutes)
-    return bits / (hands_on_minutes + waiting + policy.charge_minutes)
+    return hands_on_minutes + waiting + policy.charge_minutes
+
+
+@dataclass(frozen=True, eq=False)
+class Pairs:
+    """What a reading tells with the one that would follow it, in many states.
+
+    `gain` are the bits more than the best of those that may follow would tell without it, `rate` the bits of
+    both for the time of both, and `follows` the one that most probably follows.
+    """
+
+    gain: Floats  # (states,), as all of these
+    rate: Floats
+    follows: Ints
+
+
+def pairs(
+    own: Floats, own_time: Floats, probability: Floats, told: Floats, now: Floats, times: Floats
+) -> Pairs:
+    """Return what a reading tells with the best of those that may follow, chosen by its outcome.
+
+    `own` bits and time have shape (states,), the `probability` of its outcomes (states, outcomes), and what
+    the others tell after each outcome and `now`, and their times, (states, outcomes, others) or (states,
+    others).
+    """
+    best = np.asarray(comparable(told)).argmax(axis=2)
+    after = np.take_along_axis(told, best[:, :, np.newaxis], axis=2)[:, :, 0]
+    both = own + (probability * after).sum(axis=1)
+    time = own_time + (probability * np.take_along_axis(times, best, axis=1)).sum(axis=1)
+    follows = best[np.arange(len(best)), (probability * after).argmax(axis=1)]
+    return Pairs(both - now.max(axis=1), both / time, follows)
 
 
 @overload

@@ -9,7 +9,7 @@ from typing import Literal
 from advisor.advice.advice import CandidateReading
 from advisor.advice.proof import shown_by_proof
 from advisor.bench.session import Session
-from advisor.bench.wording import entry_words
+from advisor.bench.wording import entry_words, opens_words
 from advisor.case.entries import CUSTOMER, Measured, Seen
 from advisor.knowledge.vocabulary import USUAL_PEOPLE
 from advisor.papers.format import percent, plain
@@ -153,7 +153,7 @@ def _details(
         yield f"Ends: {', '.join(names[one] for one in candidate.ends)}."
     if session.running and any(one.reading == candidate.reading for one in session.meanwhile):
         yield "Does not disturb the wait that runs."
-    yield _tells(candidate, most)
+    yield opens_words(session.knowledge, candidate) or _tells(candidate, most)
 
 
 def _tells(candidate: CandidateReading, most: float) -> str:

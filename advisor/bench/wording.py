@@ -176,6 +176,14 @@ def tells_more_words(knowledge: Knowledge, proposal: CandidateReading) -> str:
     return f"Tells most of all: “{task_words(knowledge, proposal.reading)}” ({minutes_words(proposal)})"
 
 
+def opens_words(knowledge: Knowledge, proposal: CandidateReading) -> str:
+    """Say what a reading that tells nothing by itself is good for; "" for any other."""
+    if not proposal.opens:
+        return ""
+    other = knowledge.readings[proposal.opens].name
+    return f"“{proposal.name}” tells nothing by itself, but says how to read others, such as “{other}”."
+
+
 def stop_sentence(knowledge: Knowledge, stop: Stop) -> str:
     """Why the search is over, and what follows."""
     if stop.reason == "unlisted":
@@ -275,6 +283,8 @@ def advice_lines(
         yield ""
         yield f"Readings in the usual order ({order_words(policy)})"
         yield from proposal_lines(advice.proposals)
+        if words := opens_words(knowledge, advice.proposals[0]):
+            yield words
         more = advice.tells_more
         if more is not None:
             yield f"{tells_more_words(knowledge, more)}, {more.expected_information_bits:.2f} bits."

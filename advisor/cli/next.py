@@ -102,6 +102,7 @@ def next_reading(
                 "proof": knowledge.readings[candidate.reading].proof,
                 "proves": list(knowledge.readings[candidate.reading].proves),
                 "due": candidate.due,
+                "opens": candidate.opens or None,
             }
             for candidate in advice.proposals
         ],

@@ -41,7 +41,9 @@ def all_readings(ranker: Ranker, starts: Starts, cars: Cars) -> Jobs:
     some end others: a bound, not a job that could be done.
     """
     _, bits = ranker.posteriors(starts.potentials)
-    seen_with: Ints = offers(ranker, bits, starts.gone, starts.condition, starts.left).seen_with
+    seen_with: Ints = offers(
+        ranker, starts.potentials, bits, starts.gone, starts.condition, starts.left
+    ).seen_with
     potentials, proved = starts.potentials[cars.start].copy(), starts.proved[cars.start].copy()
     for at in range(len(ranker.readings)):
         for column in np.unique(seen_with[:, at]).tolist():

@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 
 from advisor.advice import rules
+from advisor.advice.meaning import gives_meaning
 from advisor.advice.proof import asks_for_proof
 from advisor.advice.rules import Workshop, comparable
 from advisor.advice.situation import current_faults
@@ -60,6 +61,7 @@ class Ranker:
     proves: Bools  # (faults and groups, readings)
     due: Bools  # (faults, readings)
     questions: Bools  # (readings,)
+    gives_meaning: Mapping[int, Ints]  # readings by which others may be understood, with those others
 
     def posteriors(self, potentials: Floats, gone: Bools | None = None) -> tuple[Floats, Floats]:
         """Beliefs in `faults`, shape (states, faults), and the batch's bits (see `Batch.posteriors`).
@@ -82,13 +84,16 @@ class Ranker:
 class Offers:
     """Of each reading in each state: bits it tells (0 once gone), minutes with setups, and seen with what.
 
-    Minutes include waiting; hands-on minutes do not.
+    Minutes include waiting; hands-on minutes do not. With the reading that would follow it one that tells
+    nothing by itself may have a `gain`, and `pair_rate` are the bits of both for the time of both.
     """
 
     bits: Floats  # (states, readings), as all of these
     minutes: Floats
     hands_on_minutes: Floats
     seen_with: Ints
+    gain: Floats
+    pair_rate: Floats
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,6 +158,13 @@ def compile_ranker(
         proves=proves,
         due=proves[: len(faults)] & waits[:, np.newaxis],
         questions=np.array([rules.is_question(knowledge, name, policy) for name in readings], dtype=bool),
+        gives_meaning={
+            readings.index(name): np.array(
+                [readings.index(other) for other in others if other in readings], dtype=np.intp
+            )
+            for name, others in gives_meaning(knowledge, engine, complaint, policy).items()
+            if name in readings
+        },
     )
 
 
@@ -184,11 +196,13 @@ def _proving(knowledge: Knowledge, shown: Sequence[str], bands: Mapping[int, Int
     return found
 
 
-def offers(ranker: Ranker, bits: Floats, gone: Bools, condition: Ints, left: Floats) -> Offers:
+def offers(
+    ranker: Ranker, potentials: Floats, bits: Floats, gone: Bools, condition: Ints, left: Floats
+) -> Offers:
     """Return what each reading offers in many states, with the instrument at hand that tells most.
 
-    `bits` are the batch's; `gone`, `condition` and `left` as in `Starts`. A reading that has to wait for
-    another one (`rules.held_back`), or that there is no way to, tells nothing.
+    `bits` are the batch's; the others are as in `Starts`. A reading that has to wait for another one
+    (`rules.held_back`), or that there is no way to, tells nothing.
     """
     told = bits[:, ranker.seen_with]
     which = comparable(told).argmax(axis=2)
@@ -208,23 +222,65 @@ def offers(ranker: Ranker, bits: Floats, gone: Bools, condition: Ints, left: Flo
         spends |= np.stack([way.ends for way in ways])[at] & (left > 0)[:, np.newaxis]
     minutes = hands_on + waiting + np.stack([way.own_waiting_minutes for way in ways])[at]
     most = np.take_along_axis(told, which[:, :, np.newaxis], axis=2)[:, :, 0]
-    offered = Offers(np.where(gone | ~in_reach, 0.0, most), minutes, hands_on, seen_with)
+    none = np.zeros(minutes.shape)
+    offered = Offers(np.where(gone | ~in_reach, 0.0, most), minutes, hands_on, seen_with, none, none)
+    offered = _with_pairs(ranker, potentials, offered, gone, in_reach)
     if not spends.any():
         return offered
     wanted = ranker.conditions.wanted
     waits = rules.held_back(worth_taking(ranker, offered), wanted, spends)
-    return replace(offered, bits=np.where(waits, 0.0, offered.bits))
+    return replace(
+        offered,
+        bits=np.where(waits, 0.0, offered.bits),
+        gain=np.where(waits, 0.0, offered.gain),
+        pair_rate=np.where(waits, 0.0, offered.pair_rate),
+    )
+
+
+def _with_pairs(ranker: Ranker, potentials: Floats, offered: Offers, gone: Bools, in_reach: Bools) -> Offers:
+    """Return the same offers with what readings that tell nothing by themselves tell with the next one."""
+    gain, pair_rate = offered.gain.copy(), offered.pair_rate.copy()
+    crumbs = (comparable(offered.bits) < ranker.policy.least_bits) & ~gone & in_reach
+    times = rules.charged_minutes(ranker.policy, offered.minutes, offered.hands_on_minutes)
+    for reading, others in ranker.gives_meaning.items():
+        rows = np.flatnonzero(crumbs[:, reading])
+        if not len(rows) or not len(others):
+            continue
+        name = ranker.readings[reading]
+        weights = ranker.batch.engine.entries[name].weights
+        believed = ranker.batch.configuration_probabilities(potentials[rows], [name])[name]
+        probability = believed @ weights
+        told = np.zeros((*probability.shape, len(others)))
+        open_to = (~gone & in_reach)[np.ix_(rows, others)]
+        for outcome in range(probability.shape[1]):
+            possible = np.flatnonzero(probability[:, outcome] > 0)
+            after = potentials[rows[possible]].copy()
+            ranker.batch.observe(after, np.arange(len(after)), name, np.full(len(after), outcome))
+            _, bits = ranker.posteriors(after, gone[rows[possible]])
+            best = bits[:, ranker.seen_with[others]].max(axis=2)
+            told[possible, outcome] = np.where(open_to[possible], best, 0.0)
+        now = offered.bits[np.ix_(rows, others)]
+        own = offered.bits[rows, reading]
+        found = rules.pairs(own, times[rows, reading], probability, told, now, times[np.ix_(rows, others)])
+        gain[rows, reading], pair_rate[rows, reading] = np.maximum(found.gain, 0.0), found.rate
+    return replace(offered, gain=gain, pair_rate=pair_rate)
 
 
 def rates(ranker: Ranker, offered: Offers) -> Floats:
-    """Bits of each reading for the time it takes."""
-    return rules.bits_per_minute(ranker.policy, offered.bits, offered.minutes, offered.hands_on_minutes)
+    """Bits of each reading for the time it takes, with the one that it gives a meaning where it does."""
+    alone = rules.bits_per_minute(ranker.policy, offered.bits, offered.minutes, offered.hands_on_minutes)
+    return np.where(_is_worth_with_next(ranker, offered), np.maximum(offered.pair_rate, alone), alone)
 
 
 def worth_taking(ranker: Ranker, offered: Offers) -> Bools:
-    """Which readings tell enough, and enough for the work that they are."""
+    """Which readings tell enough, alone or with the next one, and enough for the work that they are."""
     worth = rules.worth_taking(ranker.policy, offered.bits, offered.hands_on_minutes)
-    return np.asarray((offered.bits > 0) & worth)
+    return np.asarray(((offered.bits > 0) & worth) | _is_worth_with_next(ranker, offered))
+
+
+def _is_worth_with_next(ranker: Ranker, offered: Offers) -> Bools:
+    worth = rules.worth_taking(ranker.policy, offered.gain, offered.hands_on_minutes)
+    return np.asarray((offered.gain > 0) & worth)
 
 
 def choose(
@@ -255,7 +311,7 @@ def choose(
     best = rank == rank.max(axis=1, keepdims=True)
     reading = np.where(best, offered.minutes, np.inf).argmin(axis=1)
     if wishes is not None:  # a proof that is due comes first all the same
-        wished = np.where(offered.bits > 0, wishes, -np.inf).argmax(axis=1)
+        wished = np.where((offered.bits > 0) | worth, wishes, -np.inf).argmax(axis=1)
         reading = np.where(waits, reading, wished)
     seen_with = offered.seen_with[np.arange(len(reading)), reading]
     return Choices(np.where(reason < 0, reading, -1), seen_with, reason)

@@ -248,7 +248,7 @@ def _play_block(
     states = starts.of(begun)
     while len(jobs):
         believed, bits = ranker.posteriors(states.potentials, states.gone)
-        offered = offers(ranker, bits, states.gone, states.condition, states.left)
+        offered = offers(ranker, states.potentials, bits, states.gone, states.condition, states.left)
         wishes = None if wish is None else wish(believed, offered)
         choices = choose(ranker, believed, offered, wishes, states.proved)
         if first is not None and not taken:

@@ -140,7 +140,7 @@ def look_ahead(
 
 def candidates(ranker: Ranker, start: Starts, bits: Floats, most: int) -> tuple[str, ...]:
     """Return the best readings of a case by its ranking and the other, in turn; the plain choice first."""
-    offered = offers(ranker, bits, start.gone, start.condition, start.left)
+    offered = offers(ranker, start.potentials, bits, start.gone, start.condition, start.left)
     minutes = offered.minutes[0].tolist()
     worth = np.flatnonzero(worth_taking(ranker, offered)[0]).tolist()
     if not worth:

@@ -19,6 +19,7 @@ from advisor.bench.wording import (
     effect_words,
     off_by_words,
     one_cause_words,
+    opens_words,
     outcome_words,
     remedy_lines,
     stop_sentence,
@@ -357,7 +358,7 @@ def _asked_first(session: Session, what: str) -> tuple[str, list[tuple[str, str,
 
 
 def _with_what(session: Session, proposal: CandidateReading) -> list[Content]:
-    """Return in a line what the reading is taken with and by whom; nothing if anybody can with bare hands."""
+    """Return what the reading is taken with and by whom, and what it is good for where that is not plain."""
     knowledge, reading = session.knowledge, session.knowledge.readings[proposal.reading]
     facts = []
     if reading.instrument:
@@ -370,7 +371,8 @@ def _with_what(session: Session, proposal: CandidateReading) -> list[Content]:
         facts.append("by a certified person")
     elif reading.who not in USUAL_PEOPLE:
         facts.append(f"by: {plain(reading.who)}")
-    return [Content.styled(" · ".join(facts), "dim")] if facts else []
+    lines = [" · ".join(facts), opens_words(knowledge, proposal)]
+    return [Content.styled(line, "dim") for line in lines if line]
 
 
 def _before_lines(session: Session, plan: WaitPlan | None) -> list[Content]:
