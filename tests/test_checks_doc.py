@@ -9,7 +9,7 @@ from typing import NamedTuple
 import pytest
 import yaml
 
-from advisor.checks import cautions, conditions, lint, phrases, references, room
+from advisor.checks import cautions, conditions, lint, phrases, published, references, room
 from advisor.checks import consistency as plausible
 from advisor.checks import informativeness as review
 from advisor.checks.lint import problems
@@ -134,6 +134,7 @@ def test_every_code_of_the_program_has_its_section_and_no_section_is_of_anything
                 plausible,
                 cautions,
                 phrases,
+                published,
                 conditions,
                 room,
                 priors,

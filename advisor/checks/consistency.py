@@ -5,15 +5,18 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterator, Mapping
 
+from advisor.checks.published import numbers_of
 from advisor.checks.references import MINUTES, unknown
 from advisor.checks.registry import consistency_check
 from advisor.knowledge.knowledge import Knowledge
-from advisor.knowledge.problems import Problem
+from advisor.knowledge.problems import Place, Problem
+from advisor.knowledge.unlisted import unlisted_of
 from advisor.knowledge.vocabulary import (
     Branch,
     ByFact,
     Complaint,
     Distribution,
+    Estimate,
     Fault,
     Item,
     LimitByFact,
@@ -208,10 +211,72 @@ def standing(knowledge: Knowledge) -> Iterator[Problem]:
                 "A reader must be able to tell a measured figure from a guess.",
                 "Write 'standing: estimate' at the head of the file, or a source here.",
             )
-        for part in item.standing_of:
-            if part not in type(item).model_fields and part not in ("limits", "shares"):
+        fields, numbers = type(item).model_fields, numbers_of(item)
+        for part, said in item.standing_of.items():
+            if part not in (*fields, *numbers, "limits", "shares"):
                 yield unknown(
-                    knowledge, part, type(item).model_fields, "field", section, name, "standing_of", part
+                    knowledge, part, [*fields, *numbers], "field", section, name, "standing_of", part
+                )
+            elif part not in numbers and isinstance(said, Source) and said.has_numbers:
+                yield _counts_nothing(knowledge, section, name, "standing_of", part)
+        if isinstance(item.standing, Source) and item.standing.has_numbers:
+            yield _counts_nothing(knowledge, section, name, "standing")
+    for file, said in knowledge.standings.items():
+        if isinstance(said, Source) and said.has_numbers:
+            yield _counts_nothing(knowledge, "standing", at=Place(file, 1, 1))
+
+
+def _counts_nothing(knowledge: Knowledge, *path: str, at: Place | None = None) -> Problem:
+    return Problem(
+        at or knowledge.place(*path),
+        "counts-nothing",
+        "A count stands here, and no single number that it is of.",
+        "What was counted is compared with what the knowledge implies.",
+        "Put it under 'standing_of:' beside the member, value, cause, 'leak', 'shows' or 'without' that was "
+        "counted, or under 'counted:' of the complaint.",
+    )
+
+
+@consistency_check
+def counted(knowledge: Knowledge) -> Iterator[Problem]:
+    """Find causes, answers and kinds of car that were counted, and that the complaint does not have."""
+    for name, complaint in knowledge.complaints.items():
+        tree = tree_of(knowledge, name)
+        causes = {member for one in tree.values() for member in one.gate.members}
+        causes |= {unlisted_of(one) for one, said in tree.items() if getattr(said, "unlisted", None)}
+        for at, said in enumerate(complaint.counted):
+            path = ("complaints", name, "counted", at)
+            for which, cause in enumerate(said.causes):
+                if cause not in causes:
+                    yield unknown(knowledge, cause, causes, "cause of this complaint", *path, "causes", which)
+            for reading, outcome in said.answer.items():
+                if reading not in knowledge.readings:
+                    yield unknown(knowledge, reading, knowledge.readings, "reading", *path, "answer", reading)
+                elif outcome not in knowledge.readings[reading].answers:
+                    answers = knowledge.readings[reading].answers
+                    yield unknown(knowledge, outcome, answers, "outcome", *path, "answer", reading)
+            for fact, value in said.given.items():
+                values = knowledge.facts[fact].values if fact in knowledge.facts else {}
+                if not values:
+                    yield unknown(knowledge, fact, knowledge.facts, "fact", *path, "given", fact)
+                elif value not in values:
+                    yield unknown(knowledge, value, values, "value", *path, "given", fact)
+
+
+@consistency_check
+def own_review(knowledge: Knowledge) -> Iterator[Problem]:
+    """Items that only their own writer has read."""
+    for section, name, item in knowledge.items():
+        standing = knowledge.standing_of(section, name, "")
+        for at, one in enumerate(item.review):
+            if one.status == "read" and isinstance(standing, Estimate) and one.by == standing.estimate_by:
+                yield Problem(
+                    knowledge.place(section, name, "review", at),
+                    "own-review",
+                    f"{one.by} wrote '{name}' and has read it.",
+                    "Who wrote a thing reads what was meant, not what stands there.",
+                    "Let a second technician read it.",
+                    "weak",
                 )
 
 

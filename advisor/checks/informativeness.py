@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.arrays import entropy
+from advisor.checks.published import compare, outside
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine, TooWide
 from advisor.knowledge.knowledge import Knowledge
@@ -61,6 +62,7 @@ def review(knowledge: Knowledge, policy: Policy = DEFAULT) -> list[Problem]:
         *too_dear(knowledge, networks),
         *tells_nothing(knowledge, engines, asked),
         *alike(knowledge, engines, policy.alike_bits),
+        *outside(compare(knowledge, {name: one.network for name, one in networks.items()}, engines)),
     ]
     return sorted(found, key=lambda problem: (problem.place, problem.code, problem.what))
 

@@ -143,7 +143,7 @@ class Knowledge:
     def _written(self) -> dict[str, dict[str, Any]]:
         return {
             section: {
-                name: item.model_dump(mode="json", exclude=set(item.later - item.model_fields_set))
+                name: item.model_dump(mode="json", exclude=set(item.no_part_of_version))
                 for name, item in self.section(section).items()
             }
             for section in SECTIONS

@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
+from datetime import date
 from difflib import get_close_matches
 from types import MappingProxyType
-from typing import Annotated, Any, ClassVar, Literal, NamedTuple
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple, get_args
 
 import numpy as np
 from pydantic import (
@@ -73,6 +74,25 @@ def _no_slip(who: str) -> str:
         usual = ", ".join(f"'{one}'" for one in USUAL_PEOPLE)
         raise PydanticCustomError("literal_error", "Input should be {expected}", {"expected": usual})
     return who
+
+
+def _day(said: Any) -> Any:
+    if isinstance(said, date):
+        return said
+    try:
+        return date.fromisoformat(said)
+    except (TypeError, ValueError):
+        raise ValueError(f"'{said}' is no day. Write it like 2027-01-31.") from None
+
+
+def _initials(said: str) -> str:
+    if not (2 <= len(said) <= 4 and said.isalpha() and said.isupper()):
+        raise ValueError(f"'{said}' is nobody's initials. Write two to four capitals, such as JM.")
+    return said
+
+
+def _percent(said: Any) -> Any:
+    return (said, said) if isinstance(said, int | float) else said
 
 
 def _factor(said: Any) -> Any:
@@ -207,13 +227,114 @@ Who = Annotated[
 ]
 
 
+Day = Annotated[date, BeforeValidator(_day), WithJsonSchema({"type": "string", "format": "date"})]
+
+
+Initials = Annotated[
+    str,
+    AfterValidator(_initials),
+    WithJsonSchema({"type": "string", "pattern": "^[A-Z]{2,4}$", "examples": ["JM"]}),
+]
+
+
+OfHundred = Annotated[float, Field(ge=0, le=100)]
+
+
+_SAID_PERCENT = {
+    "anyOf": [
+        {"type": "number", "minimum": 0, "maximum": 100},
+        {
+            "type": "array",
+            "items": {"type": "number", "minimum": 0, "maximum": 100},
+            "minItems": 2,
+            "maxItems": 2,
+        },
+    ]
+}
+
+
 class Source(AuthoredModel):
-    """A named source that a number comes from."""
+    """A named source that a number comes from, with what was counted there.
+
+    `count` of `of` had it, or `percent`, with two numbers where the source gives a range. A count of those
+    that had several at once says how many `together`. `allowance` is how many points of 100 other cars may
+    differ by, and `note` says why a number that lies outside stays.
+    """
 
     source: Text
+    of: Annotated[int, Field(ge=1)] | None = None
+    count: Annotated[int, Field(ge=0)] | None = None
+    percent: (
+        Annotated[tuple[OfHundred, OfHundred], BeforeValidator(_percent), WithJsonSchema(_SAID_PERCENT)]
+        | None
+    ) = None
+    together: Annotated[int, Field(ge=1, le=20)] = 1
+    allowance: Annotated[float, Field(ge=0, le=50)] = 0.0
+    note: Text | None = None
+
+    @model_validator(mode="after")
+    def _count_with_of(self) -> Source:
+        if (self.of is None) != (self.count is None):
+            raise ValueError("'of: 667' and 'count: 156' go together. Write both.")
+        if self.of is not None and self.count is not None and self.count > self.of:
+            raise ValueError(f"{self.count} of {self.of} cannot be. 'count' are those of 'of' that had it.")
+        if self.of is not None and self.percent is not None:
+            raise ValueError("Both a count and 'percent' stand here. Keep the count.")
+        if self.percent is not None and self.percent[0] > self.percent[1]:
+            raise ValueError("The range runs backwards. Write the smaller number first.")
+        return self
+
+    @property
+    def has_numbers(self) -> bool:
+        """Return whether it says what was counted, so that a number can be compared with it."""
+        return self.count is not None or self.percent is not None
+
+    @model_serializer(mode="wrap")
+    def _as_written(self, written: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        return {word: said for word, said in written(self).items() if word in self.model_fields_set}
 
 
-Standing = Literal["estimate", "common practice"] | Source
+class Estimate(AuthoredModel):
+    """An estimate, with whose it is and of which day."""
+
+    estimate_by: Initials
+    on: Day
+
+
+def _kind_of_standing(said: Any) -> str:
+    if isinstance(said, Estimate) or (isinstance(said, dict) and "estimate_by" in said):
+        return "estimate"
+    return "source" if isinstance(said, dict | Source) else "word"
+
+
+Standing = Annotated[
+    Annotated[Literal["estimate", "common practice"], Tag("word")]
+    | Annotated[Estimate, Tag("estimate")]
+    | Annotated[Source, Tag("source")],
+    Discriminator(_kind_of_standing),
+]
+
+
+Status = Literal["drafted", "read", "tried", "confirmed"]
+"""How far an item has been looked over; an item without a `review` is drafted."""
+
+
+class Review(AuthoredModel):
+    """That somebody read an item, tried it on cars, or saw closed jobs confirm it. Only people write this."""
+
+    status: Literal["read", "tried", "confirmed"]
+    by: Initials
+    on: Day
+    cars: Annotated[int, Field(ge=1)] | None = None
+    jobs: Annotated[int, Field(ge=1)] | None = None
+
+    @model_validator(mode="after")
+    def _how_many(self) -> Review:
+        if (self.cars is not None) != (self.status == "tried"):
+            raise ValueError("'status: tried' goes with 'cars:', on how many. Write both, or neither.")
+        if (self.jobs is not None) != (self.status == "confirmed"):
+            raise ValueError("'status: confirmed' goes with 'jobs:', by how many. Write both, or neither.")
+        return self
 
 
 class Item(AuthoredModel):
@@ -229,6 +350,18 @@ class Item(AuthoredModel):
     note: Text | None = None
     standing: Standing | None = None
     standing_of: dict[str, Standing] = {}
+    review: tuple[Review, ...] = ()
+
+    @property
+    def no_part_of_version(self) -> frozenset[str]:
+        """Return the words that do not count for the version: later ones not said, and who looked it over."""
+        return (self.later - self.model_fields_set) | {"review"}
+
+    @property
+    def status(self) -> Status:
+        """Return the furthest that its review has come."""
+        words = get_args(Status)
+        return max((one.status for one in self.review), key=words.index, default="drafted")
 
 
 class Gate(NamedTuple):
@@ -340,6 +473,47 @@ class Confirmation(AuthoredModel):
         return {word: said for word, said in written(self).items() if word not in unsaid}
 
 
+class Counted(AuthoredModel):
+    """What a source counted among cars with the complaint, where no single number of the knowledge says it.
+
+    Of `of` cars, `at_all` had one of the `causes` at least (or gave the `answer` to a reading), `alone` these
+    and no other cause, `with_others` another one as well, and `others_only` none of them, but another one.
+    Where only part of what the causes stand for was counted (`part_only`), the knowledge may say more.
+    """
+
+    what: Text
+    causes: tuple[str, ...] = ()
+    answer: dict[str, str] = {}
+    given: dict[str, str] = {}
+    source: Text
+    of: Annotated[int, Field(ge=1)]
+    at_all: Annotated[int, Field(ge=0)] | None = None
+    alone: Annotated[int, Field(ge=0)] | None = None
+    with_others: Annotated[int, Field(ge=0)] | None = None
+    others_only: Annotated[int, Field(ge=0)] | None = None
+    part_only: bool = False
+    allowance: Annotated[float, Field(ge=0, le=50)] = 0.0
+    note: Text | None = None
+
+    @model_validator(mode="after")
+    def _counts_something(self) -> Counted:
+        if bool(self.causes) == (len(self.answer) == 1):
+            raise ValueError("What was counted? Name 'causes', or one 'answer: {READING: OUTCOME}'.")
+        if not self.counts:
+            raise ValueError("No count stands here. Say at_all, alone, with_others or others_only.")
+        if self.answer and set(self.counts) != {"at_all"}:
+            raise ValueError("An answer is given or not. Say 'at_all' only.")
+        for count in self.counts.values():
+            Source(source=self.source, of=self.of, count=count)
+        return self
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """Return the counts by the word that says of which cars."""
+        words = ("at_all", "alone", "with_others", "others_only")
+        return {word: getattr(self, word) for word in words if getattr(self, word) is not None}
+
+
 class Complaint(Gated):
     """A top event: what the customer complains about. `comes` is how such a car gets here, for the caller.
 
@@ -348,7 +522,7 @@ class Complaint(Gated):
     done after a repair, whatever the cause, before the car leaves.
     """
 
-    later = frozenset({"check_setup", "comes", "confirm", "come_back", "before_leaving"})
+    later = frozenset({"check_setup", "comes", "confirm", "come_back", "before_leaving", "counted"})
 
     family: Text
     customer: OneOrMany = ()
@@ -361,6 +535,7 @@ class Complaint(Gated):
     check_minutes: Minutes = CHECK_MINUTES
     check_setup: OneOrMany = ()
     before_leaving: Text | None = None
+    counted: tuple[Counted, ...] = ()
 
     @property
     def looked_for(self) -> Confirmation:
@@ -488,8 +663,7 @@ class Proof(Changing):
 
     @model_serializer(mode="wrap")
     def _as_written(self, written: SerializerFunctionWrapHandler) -> dict[str, Any]:
-        unsaid = self.later - self.model_fields_set
-        return {word: said for word, said in written(self).items() if word not in unsaid}
+        return {word: said for word, said in written(self).items() if word not in self.no_part_of_version}
 
 
 class Fault(Changing):
