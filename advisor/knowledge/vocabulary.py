@@ -277,7 +277,7 @@ class Source(AuthoredModel):
         if (self.of is None) != (self.count is None):
             raise ValueError("'of: 667' and 'count: 156' go together. Write both.")
         if self.of is not None and self.count is not None and self.count > self.of:
-            raise ValueError(f"{self.count} of {self.of} cannot be. 'count' are those of 'of' that had it.")
+            raise ValueError(f"{self.count} of {self.of} cannot be. Give as 'count' those that had it.")
         if self.of is not None and self.percent is not None:
             raise ValueError("Both a count and 'percent' stand here. Keep the count.")
         if self.percent is not None and self.percent[0] > self.percent[1]:
