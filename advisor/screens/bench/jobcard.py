@@ -34,8 +34,8 @@ class JobCardScreen(AskingScreen[None]):
         """Lay out the card and its buttons."""
         yield MarkdownView(name="text")
         with Horizontal(id="row"):
-            yield Button("Customer's page / job card", id="customer", compact=True)
-            yield Button("Save as a page to print", id="save", compact=True)
+            yield Button(id="customer", compact=True)
+            yield Button("Save to print", id="save", compact=True)
             yield Button("Back", id="back", compact=True)
         yield Static(id="says", markup=False)
         yield KeyLine()
@@ -48,6 +48,7 @@ class JobCardScreen(AskingScreen[None]):
     def show_card(self) -> None:
         """Show the card for the file or for the customer."""
         customer = self.customer
+        self.query_one("#customer", Button).label = "Job card" if customer else "Customer's page"
         self.query_one(MarkdownView).show(lambda: self.session.job_card("markdown", customer))
 
     @on(Button.Pressed, "#customer")
