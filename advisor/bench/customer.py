@@ -208,11 +208,12 @@ class _Sheet:
     def _work(self, entry: Repaired) -> str:
         """Return when a repair was done, of what, and what was done, as somebody who has done it says it."""
         fault = self.knowledge.faults.get(entry.fault)
-        again = ", again, because the first repair did not hold" if self.case.was_done_before(entry) else ""
+        again = ", again: the first did not hold" if self.case.was_done_before(entry) else ""
         what = f"{when(entry.at)}: {self.knowledge.title(entry.fault)}{again}."
-        if entry.how:
-            return f"{what} Work done: {entry.how[:1].lower()}{entry.how[1:]}."
-        return f"{what} {fault.done}." if fault and fault.done else what
+        if fault and fault.done and not entry.how:
+            return f"{what} {fault.done}."
+        work = entry.how or (fault.remedy if fault else "")
+        return f"{what} Work done: {work[:1].lower()}{work[1:]}." if work else what
 
     def _in_order(self, name: str) -> bool:
         """Whether the last answer to a reading is the normal one."""
