@@ -137,6 +137,40 @@ def test_a_bench_that_had_a_job_open_hears_that_an_older_copy_is_there(
         assert bench.append(now, Seen("key_near", "near")).entries == 3
 
 
+def test_nothing_that_was_deleted_is_in_a_backup(there: Database, file: Path, tmp_path: Path) -> None:
+    """Text of a job whose erasing could not clear the file yet."""
+    with closing(sqlite3.connect(file)) as other:
+        other.execute("PRAGMA secure_delete=OFF")
+        other.execute("UPDATE entries SET said = 'Hidden-Words' || hex(zeroblob(9000)) WHERE case_id = 2")
+        other.commit()
+        other.execute("DELETE FROM entries WHERE case_id = 2")
+        other.execute("DELETE FROM cases WHERE id = 2")
+        other.commit()
+    assert b"Hidden-Words" in file.read_bytes()
+    assert backup.back_up(there.url, tmp_path / "jobs.sqlite").jobs == 2
+    assert b"Hidden-Words" not in (tmp_path / "jobs.sqlite").read_bytes()
+
+
+def test_what_is_no_file_is_neither_replaced_nor_read(there: Database, advisor: Runs, tmp_path: Path) -> None:
+    """A pipe stays a pipe, and nobody waits for what comes out of it; the database is no backup of itself."""
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    for command in ("backup", "restore"):
+        ran = advisor(command, pipe, "--store", there.url, "--replace")
+        assert ran.code == 3
+        assert ran.err == f"{pipe} is a pipe or a device. Nothing was changed. Name a file.\n"
+        assert pipe.is_fifo()
+        ran = advisor(command, tmp_path / "cases.sqlite", "--store", there.url, "--replace")
+        assert (ran.code, ran.out) == (3, "")
+        assert "is the database itself. Nothing was changed." in ran.err
+        ran = advisor(command, tmp_path, "--store", there.url, "--replace")
+        assert (ran.code, ran.out) == (3, "")
+        assert f"{tmp_path} is a folder." in ran.err
+        ran = advisor(command, tmp_path / "jobs.sqlite", "--store", "nonsense")
+        assert (ran.code, ran.out) == (3, "")
+    assert len(cases(there.url)) == 3
+
+
 def writing(url: str, jobs: int) -> None:
     """Write jobs of two entries each."""
     with closing(Store(url)) as store:

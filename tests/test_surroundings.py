@@ -311,6 +311,33 @@ def test_a_full_disk_is_told_by_commands(
         assert len(store.cases()) == JOBS
 
 
+def test_a_disk_without_room_and_a_lock_keep_a_backup_from_changing_anything(
+    file: Path, small_disk: Path, advisor: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is not whole is not left, and the jobs that are there stay; afterwards it can be done."""
+    url, saved = f"sqlite:///{file}", small_disk / "jobs.sqlite"
+    with full(small_disk):
+        ran = advisor("backup", saved, "--store", url)
+        assert ran.code == 3
+        assert "disk is full. Nothing was changed. Make room" in ran.err
+        assert [one.name for one in small_disk.iterdir()] == ["filler"]
+    assert advisor("backup", saved, "--store", url).code == 0
+    monkeypatch.setattr("advisor.store.backup.LOCKED_SECONDS", 0.1)
+    with locked(file):
+        ran = advisor("restore", saved, "--store", url, "--replace")
+        assert ran.code == 3
+        assert "is locked. Nothing was changed. Another program is writing" in ran.err
+    here = small_disk / "here.sqlite"
+    shutil.copy(file, here)
+    with full(small_disk):
+        ran = advisor("restore", saved, "--store", f"sqlite:///{here}", "--replace")
+        assert ran.code == 3
+        assert "disk is full. Nothing was changed. Make room" in ran.err
+    assert here.read_bytes() == file.read_bytes()
+    assert list(file.parent.glob("*before*")) == list(small_disk.glob("*before*")) == []
+    assert advisor("restore", saved, "--store", url, "--replace").code == 0
+
+
 def test_a_patch_that_finds_no_room_changes_no_knowledge(
     small_disk: Path, advisor: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
 ) -> None:

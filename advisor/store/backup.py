@@ -71,6 +71,8 @@ def back_up(url: str, target: Path, replace: bool = False) -> Backup:
     file = _file_of(url)
     if target.is_dir():
         raise StoreError(f"{target} is a folder. Nothing was written. Name a file in it.")
+    if target.exists() and not target.is_file():
+        raise StoreError(f"{target} is a pipe or a device. Nothing was changed. Name a file.")
     if target.exists() and file.exists() and target.samefile(file):
         raise StoreError(f"{target} is the database itself. Nothing was changed. Name another file.")
     if target.exists() and not replace:
@@ -81,8 +83,7 @@ def back_up(url: str, target: Path, replace: bool = False) -> Backup:
         raise StoreError(f"There is no folder {target.parent}. Nothing was written. Name one that is there.")
     place = target.resolve()
     part = place.with_name(f".{place.name}.part")
-    with closing(Store(url, reading=True)) as store:  # finishes an erasing, refuses what is not ours
-        store.setting(ERASING_ANNOUNCED)
+    Store(url, reading=True).close()  # refuses what is not ours, and finishes an erasing
     try:
         with trouble("copied"):
             _copy(file, part)
@@ -140,6 +141,7 @@ def restore(
             return Restored(backup, *_exchanged(file, part, now), True)
     finally:
         _remove(part)
+        _remove(_half_kept(file))
 
 
 def _file_of(url: str) -> Path:
@@ -171,6 +173,7 @@ def _copy(file: Path, part: Path) -> None:
     ):
         old.backup(new, progress=waits)
         new.execute("PRAGMA journal_mode=DELETE")  # one file, with nothing beside it
+        new.execute("VACUUM")  # and nothing in it of what was deleted
     with part.open("rb") as written:
         os.fsync(written.fileno())
 
@@ -198,6 +201,8 @@ def _check_is_backup(source: Path) -> None:
         raise StoreError(f"There is no file {source}. Nothing was changed. Name a backup.")
     if source.is_dir():
         raise StoreError(f"{source} is a folder. Nothing was changed. Name a backup in it.")
+    if not source.is_file():
+        raise StoreError(f"{source} is a pipe or a device. Nothing was changed. Name a file.")
     version, why = None, "it holds nothing of this program"
     try:
         tables, row = database.tables_of(database.reading_address(source))
@@ -238,6 +243,11 @@ def _aside(file: Path, now: datetime) -> Path:
     return place
 
 
+def _half_kept(file: Path) -> Path:
+    """Return where what was there is until the copy of it is whole; the next run clears away what is left."""
+    return file.with_name(f".{file.name}.kept.part")
+
+
 def _kept_as_it_is(file: Path, now: datetime, replace: bool) -> Path | None:
     """Move what cannot be read aside, with its logs, copied first; None where there is nothing to keep."""
     parts = [file.with_name(file.name + ending) for ending in ("", *LOGS)]
@@ -251,7 +261,7 @@ def _kept_as_it_is(file: Path, now: datetime, replace: bool) -> Path | None:
     with trouble("restored"):
         for part in full:
             copy = place.with_name(place.name + part.name.removeprefix(file.name))
-            beside = copy.with_name(f".{copy.name}.part")
+            beside = _half_kept(file)
             shutil.copyfile(part, beside)
             beside.chmod(0o600)
             with beside.open("rb") as written:
@@ -264,8 +274,7 @@ def _kept_as_it_is(file: Path, now: datetime, replace: bool) -> Path | None:
 
 def _exchanged(file: Path, part: Path, now: datetime) -> tuple[Path, list[int]]:
     """Put the rows of a copy in place of those of a database in one transaction; keep these in a file."""
-    place = _aside(file, now)
-    beside = place.with_name(f".{place.name}.part")
+    place, beside = _aside(file, now), _half_kept(file)
     with closing(
         sqlite3.connect(
             f"{file.absolute().as_uri()}?mode=rw", uri=True, timeout=LOCKED_SECONDS, isolation_level=None
@@ -306,6 +315,4 @@ def _exchanged(file: Path, part: Path, now: datetime) -> tuple[Path, list[int]]:
         except BaseException:
             place.unlink(missing_ok=True)
             raise
-        finally:
-            _remove(beside)
     return place, back
