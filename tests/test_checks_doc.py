@@ -9,7 +9,7 @@ from typing import NamedTuple
 import pytest
 import yaml
 
-from advisor.checks import cautions, conditions, lint, phrases, published, references, room
+from advisor.checks import cautions, conditions, lint, phrases, pictures, published, references, room
 from advisor.checks import consistency as plausible
 from advisor.checks import informativeness as review
 from advisor.checks.lint import problems
@@ -17,6 +17,7 @@ from advisor.evaluation import scenarios as simulation
 from advisor.evaluation.scenarios import read_scenarios
 from advisor.inference.compiler import compile_tables
 from advisor.knowledge import indentation, loading, replacing
+from advisor.knowledge import pictures as drawings
 from advisor.knowledge.loading import load
 from advisor.knowledge.problems import Problem, ProblemsFound
 from advisor.measure.formulas import FORMULAS
@@ -25,8 +26,8 @@ from advisor.model.network import build
 from tests.test_mistakes import NOT_IN_A_YAML_FILE, codes_in
 
 PAGE = Path(__file__).parent.parent / "knowledge" / "checks.md"
-NOT_IN_ONE_FILE = NOT_IN_A_YAML_FILE | {"half-changed", "leans"}
-"""Codes that no text by itself can show; test_replacing.py and test_cli.py have the others."""
+NOT_IN_ONE_FILE = NOT_IN_A_YAML_FILE | {"half-changed", "leans", "picture", "unused-picture"}
+"""Codes that no text by itself can show; test_replacing.py, test_cli.py and test_pictures.py have them."""
 HEAD = "language: 1\nstanding: estimate\n"
 SECTION = re.compile(r"^## (\S+)$", re.MULTILINE)
 SEVERITY = re.compile(r"^\*\*(Error|Weak)\.\*\* ", re.MULTILINE)
@@ -135,6 +136,8 @@ def test_every_code_of_the_program_has_its_section_and_no_section_is_of_anything
                 cautions,
                 phrases,
                 published,
+                pictures,
+                drawings,
                 conditions,
                 room,
                 priors,

@@ -233,10 +233,10 @@ def _as_written(place: Place) -> str:
 
 
 def _stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int]]:
-    from advisor.knowledge.loading import knowledge_files
+    from advisor.knowledge.loading import knowledge_files, picture_files
 
-    stamps = {}
-    for file in knowledge_files(paths):
+    paths, stamps = list(paths), {}
+    for file in [*knowledge_files(paths), *picture_files(paths)]:
         try:
             stat = file.stat()
         except OSError:

@@ -10,6 +10,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any, get_args
 
+from advisor.knowledge.pictures import Picture
 from advisor.knowledge.problems import Place
 from advisor.knowledge.unlisted import is_unlisted, owner_of
 from advisor.knowledge.vocabulary import (
@@ -117,6 +118,8 @@ class Knowledge:
     cautions: Mapping[str, Caution] = field(default_factory=dict)
     standings: Mapping[str, Standing] = field(default_factory=dict)  # by file
     places: Mapping[Path, Place] = field(default_factory=dict, repr=False)
+    pictures: Mapping[tuple[str, str], Picture] = field(default_factory=dict, repr=False)  # by section and id
+    unused_pictures: tuple[Place, ...] = ()
 
     @cached_property
     def digest(self) -> str:
@@ -141,13 +144,16 @@ class Knowledge:
 
     @property
     def _written(self) -> dict[str, dict[str, Any]]:
-        return {
+        written: dict[str, dict[str, Any]] = {
             section: {
                 name: item.model_dump(mode="json", exclude=set(item.no_part_of_version))
                 for name, item in self.section(section).items()
             }
             for section in SECTIONS
         }
+        if self.pictures:
+            written["pictures"] = {" ".join(about): one.markup for about, one in self.pictures.items()}
+        return written
 
     @cached_property
     def setup_rules(self) -> SetupRules:

@@ -7,6 +7,7 @@ import os
 import re
 import typing
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from stat import S_ISREG
 from typing import Any, NoReturn, TypeVar
@@ -17,6 +18,7 @@ from pydantic import BaseModel, ValidationError
 from advisor.knowledge import knowledge as words
 from advisor.knowledge.indentation import slips
 from advisor.knowledge.knowledge import SECTIONS, Knowledge
+from advisor.knowledge.pictures import FOLDER, Picture, parse_picture
 from advisor.knowledge.probability import in_words
 from advisor.knowledge.problems import Place, Problem, ProblemsFound
 from advisor.knowledge.replacing import ENDINGS, settle
@@ -77,7 +79,7 @@ def load_with_digest(paths: Iterable[Path]) -> tuple[Knowledge, str]:
     """Load, and return a digest of the texts too: equal digests have equal problems."""
     paths = list(paths)
     problems: list[Problem] = []
-    sections: dict[str, dict[str, Any]] = {section: {} for section in SECTIONS}
+    sections: dict[str, Any] = {section: {} for section in SECTIONS}
     places: dict[words.Path, Place] = {}
     standings: dict[str, Standing] = {}
     owners: dict[str, Place] = {}
@@ -114,9 +116,45 @@ def load_with_digest(paths: Iterable[Path]) -> tuple[Knowledge, str]:
                 sections[section][name] = item
         places.update(found)
     problems += _proofs_as_readings(sections, places, owners)
+    pictures, used = _pictures(sections, places, problems)
     if problems:
         raise ProblemsFound(problems)
-    return Knowledge(**sections, standings=standings, places=places), digest.hexdigest()
+    for picture in pictures.values():
+        digest.update(hashlib.sha256(picture.markup.encode()).digest())
+    unused = tuple(Place(str(file), 1, 1) for file in picture_files(paths) if file not in used)
+    knowledge = Knowledge(**sections, standings=standings, places=places)
+    return replace(knowledge, pictures=pictures, unused_pictures=unused), digest.hexdigest()
+
+
+def picture_files(paths: Iterable[Path]) -> list[Path]:
+    """Return the drawings beside the files in these folders, sorted by name."""
+    folders = [path / FOLDER for path in paths if path.is_dir()]
+    return [file for folder in folders if folder.is_dir() for file in sorted(folder.glob("*.svg"))]
+
+
+def _pictures(
+    sections: Mapping[str, Mapping[str, Any]], places: Mapping[words.Path, Place], problems: list[Problem]
+) -> tuple[dict[tuple[str, str], Picture], set[Path]]:
+    """Return the drawings by what they show, and their files; one that is missing is told by a check."""
+    found: dict[tuple[str, str], Picture] = {}
+    read: dict[Path, Picture | None] = {}
+    named = (
+        (section, name, item.picture)
+        for section in ("readings", "setups")
+        for name, item in sections[section].items()
+        if item.picture
+    )
+    for section, name, picture in named:
+        file = Path(places[(section, name, "picture")].file).parent / FOLDER / picture
+        if file not in read and file.exists():
+            try:
+                read[file] = parse_picture(text_of(file), str(file))
+            except ProblemsFound as error:
+                problems += error.problems
+                read[file] = None
+        if drawn := read.get(file):
+            found[(section, name)] = drawn
+    return found, set(read)
 
 
 def _proofs_as_readings(
@@ -154,7 +192,7 @@ def _bad_id(name: str, place: Place, owners: Mapping[str, Place]) -> Problem:
 
 def readable(paths: Iterable[Path]) -> tuple[Knowledge, frozenset[str]] | None:
     """Return what is sound in files with problems of form, and the ids of what is not; None if YAML fails."""
-    sections: dict[str, dict[str, Any]] = {section: {} for section in SECTIONS}
+    sections: dict[str, Any] = {section: {} for section in SECTIONS}
     places: dict[words.Path, Place] = {}
     broken: set[str] = set()
     for file in knowledge_files(paths):

@@ -30,6 +30,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from advisor.arrays import Floats
+from advisor.knowledge.pictures import picture_name
 from advisor.knowledge.probability import WORDS, parse_probability
 
 REMEDY_SUCCESS = 0.95
@@ -220,6 +221,9 @@ Text = Annotated[str, Field(min_length=1, max_length=2000)]
 
 
 Steps = tuple[Text, ...]
+
+
+PictureName = Annotated[str, AfterValidator(picture_name)]
 
 
 Who = Annotated[
@@ -623,7 +627,7 @@ class Proof(Changing):
     the fault, `without` how often with the complaint but not this fault.
     """
 
-    later = frozenset({"shows_before_wait"})
+    later = frozenset({"shows_before_wait", "picture"})
 
     kind: ProofKind
     who: Who = "technician"
@@ -638,6 +642,7 @@ class Proof(Changing):
     shows_before_wait: OneOrMany = ()
     complaints: tuple[str, ...] = ()
     steps: Steps = ()
+    picture: PictureName | None = None
     cautions: tuple[str, ...] = ()
     outcomes: Annotated[dict[str, Text], Field(min_length=2, max_length=2)] = {
         "not_shown": "Not shown",
@@ -829,13 +834,14 @@ class Reading(Changing):
     `forbids` which setups and readings are forbidden after an outcome. What `shows_at_rest` is there whether
     or not the complaint is: stains, corrosion, wear. Outcomes that it `shows_before_wait` hang on no wait
     of its setups: seen on the way there they count in full. One that `proves` faults, or a branch of them,
-    does so by a `proof` of some kind, and with the outcomes `proved_by`.
+    does so by a `proof` of some kind, and with the outcomes `proved_by`. `picture` is a drawing of how it is
+    taken.
     """
 
     later = frozenset(
         {
             *("ends", "ends_for_good", "put_back", "waiting_minutes", "given", "holds", "forbids"),
-            *("shows_at_rest", "shows_before_wait", "proof", "proves", "proved_by"),
+            *("shows_at_rest", "shows_before_wait", "proof", "proves", "proved_by", "picture"),
         }
     )
 
@@ -855,6 +861,7 @@ class Reading(Changing):
     shows_before_wait: OneOrMany = ()
     complaints: tuple[str, ...] = ()  # where it makes sense; none named: wherever its causes are
     steps: Steps = ()
+    picture: PictureName | None = None
     cautions: tuple[str, ...] = ()
     outcomes: Annotated[dict[str, Text], Field(min_length=2, max_length=8)] | None = None
     quantity: Quantity | None = None
@@ -1004,10 +1011,14 @@ class Setup(Changing):
     """
 
     later = frozenset(
-        {"ends", "ends_for_good", "kind", "starts_from", "on_arrival", "lasts_minutes", "put_back", "stay"}
+        {
+            *("ends", "ends_for_good", "kind", "starts_from", "on_arrival", "lasts_minutes", "put_back"),
+            *("stay", "picture"),
+        }
     )
 
     steps: Steps = ()
+    picture: PictureName | None = None
     hands_on_minutes: MinutesByFact
     waiting_minutes: MinutesByFact = 0
     stay: Stay | None = None
