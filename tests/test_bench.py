@@ -861,7 +861,7 @@ async def test_everything_can_be_done_by_finger(hum: Path, tmp_path: Path) -> No
         choices = pilot.app.screen.query_one(OptionList)
         offered = {choices.get_option_at_index(at).id for at in range(choices.option_count)}
         keys = {one.action for some in task._bindings.key_to_bindings.values() for one in some if one.tooltip}
-        assert offered == keys - {"more"} | {"app.light", "app.quit", "app.command_palette"}
+        assert offered == keys - {"more", "picture"} | {"app.light", "app.quit", "app.command_palette"}
 
 
 async def test_the_job_card_is_read_on_the_screen_and_saved(

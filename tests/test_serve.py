@@ -72,6 +72,7 @@ ALIKE = (
   look_{n}:
     name: Look number {n}
     minutes: {n}
+    picture: look.svg
     outcomes: {{loose: Seems loose, firm: Seems firm}}
     table:
       - when: {{strap: present}}
@@ -82,6 +83,7 @@ ALIKE = (
     )
 )
 """Readings that tell little, so that many are asked for."""
+LOOK = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 40 30"><path d="M1 1 L9 9"/></svg>'
 
 Enter = Callable[[], Awaitable[ClientWebSocketResponse]]
 Pages = TestClient[Request, Application]
@@ -474,6 +476,8 @@ async def served(tmp_path: Path, *options: str) -> AsyncIterator[tuple[subproces
     """`advisor serve` as a process of its own on a free port, and the address that it prints."""
     knowledge = tmp_path / "alike.yaml"
     knowledge.write_text(HEAD + ALIKE, encoding="utf-8")
+    (tmp_path / "pictures").mkdir()
+    (tmp_path / "pictures" / "look.svg").write_text(LOOK, encoding="utf-8")
     store = f"sqlite:///{tmp_path / 'cases.sqlite'}"
     words = ["serve", "--port", "0", "--knowledge", str(knowledge), "--store", store, *options]
     with subprocess.Popen(
@@ -772,6 +776,10 @@ async def test_a_job_in_a_browser_is_saved_and_goes_on(tmp_path: Path) -> None:
         await shown.again_until(lambda: shown.press("b"), lambda: shown.shows("esc Back"))
         await shown.press("s")
         await until(lambda: papers == ["attachment; filename*=UTF-8''job-1.html"])
+        await shown.again_until(lambda: shown.press("Escape"), lambda: shown.shows("p See how it is done"))
+        await shown.press("p")
+        await until(lambda: len(papers) == 2)
+        assert re.fullmatch(r"attachment; filename\*=UTF-8''how-to-look_\d.html", papers[1])
         await browser.close()
     assert outside == []
     assert errors == []

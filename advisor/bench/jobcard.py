@@ -9,6 +9,7 @@ from itertools import groupby
 from advisor.advice.proof import was_seen
 from advisor.advice.rules import most_probable_first
 from advisor.advice.situation import Situations
+from advisor.bench.drawings import drawings
 from advisor.bench.history import History, weighed
 from advisor.bench.nofault import not_met_lines, tested_lines
 from advisor.bench.whynot import parts, searched, why_not
@@ -85,6 +86,7 @@ class _Card:
             Section("Readings and repairs, in order", tuple(self.steps())),
             *self.why_not(),
             Section("Account of the draw", tuple(self.draw())),
+            Section("How it is done", tuple(drawings(self.history))),
             Section("Readings not taken", tuple(self.skipped())),
             Section("Setups", tuple(self.setups())),
             Section("Cautions", tuple(self.cautions())),

@@ -40,6 +40,7 @@ from advisor.advice.situation import (
 from advisor.advice.turning import Turning, turning
 from advisor.advice.waits import WaitPlan, plan
 from advisor.bench.customer import customer_sheet
+from advisor.bench.drawings import how_to_page, pictured
 from advisor.bench.faulttree import TellingReading, TreeRow, last_telling_step, readings_about, tree_rows
 from advisor.bench.jobcard import job_card
 from advisor.bench.whynot import WhyNot, why_not
@@ -735,6 +736,21 @@ class Session:
         else:
             paper = job_card(*said, self.asked_about)
         return html(paper) if form == "html" else markdown(paper)
+
+    def pictured(self, reading: str, setups: Iterable[str]) -> tuple[tuple[str, str], ...]:
+        """Return, as section and id, what of a task has a drawing."""
+        return pictured(self.knowledge, reading, setups)
+
+    def how_to(self, shown: tuple[tuple[str, str], ...]) -> str:
+        """Return the drawings of a task as a page, with the steps and cautions."""
+        known = self.knowledge
+        said = [
+            caution
+            for section, name in shown
+            for caution in (known.readings if section == "readings" else known.setups)[name].cautions
+        ]
+        paper = how_to_page(known, shown, self._holding(said))
+        return html(under(paper, self.store.workshop.letterhead))
 
     def needed(self, reading: str) -> tuple[str, ...]:
         """Every setup of a reading, those that come first at the front."""

@@ -58,7 +58,16 @@ class Bullets:
     items: tuple[str, ...]
 
 
-Part = Facts | Table | Paragraph | Bullets | Chart | Bars | Curve
+@dataclass(frozen=True)
+class Drawing:
+    """A drawing under its caption; `svg` is markup that does nothing, `labels` are the words in it."""
+
+    caption: str
+    svg: str
+    labels: tuple[str, ...] = ()
+
+
+Part = Facts | Table | Paragraph | Bullets | Drawing | Chart | Bars | Curve
 
 
 @dataclass(frozen=True)
@@ -132,6 +141,9 @@ def _md_part(part: Part) -> str:
         return f"**{_md(part.words)}**" if part.strong else _md(part.words)
     if isinstance(part, Bullets):
         return "\n".join(f"- {_md(item)}" for item in part.items)
+    if isinstance(part, Drawing):
+        labels = f": {'; '.join(map(_md, part.labels))}" if part.labels else ""
+        return f"- {_md(part.caption)} (drawing, on the page to print{labels})"
     if isinstance(part, Bars):
         return _md_table((part.title, part.unit), ((_md(name), f"{value:.3g}") for name, value in part.bars))
     if isinstance(part, Curve):
@@ -174,6 +186,9 @@ tbody tr:nth-child(-n+2){break-after:avoid}
 .facts td{border-bottom:1px solid #ccc}
 ul{margin:0 0 1.5mm;padding-left:5mm}
 li{margin:0 0 .6mm;break-inside:avoid}
+figure{display:inline-block;vertical-align:top;width:80mm;margin:0 8mm 4mm 0;break-inside:avoid}
+figure svg{display:block;width:100%;height:auto}
+figcaption{font-weight:bold;margin-top:1mm}
 .chart{display:block;width:100%;height:auto;break-inside:avoid}
 .foot{margin-top:5mm;padding-top:1.5mm;border-top:1.5px solid #111;break-inside:avoid}
 """
@@ -227,6 +242,8 @@ def _html_part(part: Part) -> str:
         return f"<p{' class=strong' if part.strong else ''}>{_text(part.words)}</p>"
     if isinstance(part, Bullets):
         return "<ul>" + "\n".join(f"<li>{_text(item)}</li>" for item in part.items) + "</ul>"
+    if isinstance(part, Drawing):
+        return f"<figure>{part.svg}<figcaption>{_text(part.caption)}</figcaption></figure>"
     if isinstance(part, Bars):
         return bars_svg(part)
     if isinstance(part, Curve):

@@ -25,6 +25,7 @@ from textual.worker import WorkerFailed, get_current_worker
 from advisor import logfile
 from advisor.knowledge.problems import ProblemsFound
 from advisor.policy import DEFAULT, Policy
+from advisor.screens import viewer
 from advisor.screens.help import HelpScreen
 from advisor.screens.palette import KeyCommands, Palette
 from advisor.screens.theme import DARK, LIGHT
@@ -71,6 +72,9 @@ RUBBING_OUT = frozenset(("backspace", "delete"))
 
 LONG_SECONDS = 15.0
 """The least time that a message to be read stays."""
+TO_VIEW = "to view"
+"""The name under which a paper is delivered that is opened once it is saved."""
+NO_VIEWER = "There is no viewer here: open the file on a machine that has one."
 QUIET_SECONDS = 0.5
 """Garbage is collected when nobody has gone on for this long after leaving a job."""
 _RARELY = (10_000, 100, 100)
@@ -284,7 +288,9 @@ class AdvisorApp(HostApp):
             shortly = min(seconds, SHORT_SECONDS)
             super().notify(message, title=title, severity=severity, timeout=shortly, markup=markup)
 
-    def deliver_paper(self, text: str, name: str, mime_type: str, folder: Path | None = None) -> None:
+    def deliver_paper(
+        self, text: str, name: str, mime_type: str, folder: Path | None = None, *, view: bool = False
+    ) -> None:
         """Save a paper: as a download in a browser, else in a folder, by default that of downloads."""
         from advisor.store.store import papers_folder
 
@@ -294,12 +300,22 @@ class AdvisorApp(HostApp):
             save_filename=name,
             open_method="download",
             mime_type=mime_type,
+            name=TO_VIEW if view else None,
         )
 
     def on_delivery_complete(self, event: DeliveryComplete) -> None:
-        """Say where a file was saved."""
+        """Say where a file was saved, once one to view is open."""
         where = f"Saved as {event.path}." if event.path else "Saved by your browser."
-        self.notify(where, timeout=LONG_SECONDS, markup=False)
+        if event.path and event.name == TO_VIEW:
+            self.view(event.path, where)
+        else:
+            self.notify(where, timeout=LONG_SECONDS, markup=False)
+
+    @work(thread=True)
+    def view(self, file: Path, where: str) -> None:
+        """Open a file by the system's viewer, off the event loop; say where it is either way."""
+        seen = "It is open in the browser." if viewer.opened(file) else NO_VIEWER
+        self.call_from_thread(self.notify, f"{where} {seen}", timeout=LONG_SECONDS, markup=False)
 
     def on_delivery_failed(self, event: DeliveryFailed) -> None:
         """Say why a file could not be saved."""

@@ -142,6 +142,7 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     choices = _after_cautions(session, cautions, _answers(session, proposal, confidence))
     if to_prepare:
         choices.append(("already", "i Back to what has to be prepared", ""))
+    choices += _picture(session, proposal.reading, proposal.setups)
     choices.append(("skip", "x Cannot do this here", "" if reading.quantity else f"g how sure: {confidence}"))
     if not repair and session.advice.stop is None and (now := session.repair_now_words()):
         choices.append(("remedy", f"e {now}", session.repair_now_effect()))
@@ -185,6 +186,7 @@ def _preparation(
         choices.append((f"made {' '.join(setups)}", words, then))
     choices.append(("already", "i It is so already: since when?", ""))
     choices = _after_cautions(session, cautions, choices)
+    choices += _picture(session, proposal.reading, setups)
     choices.append(("skip", "x Cannot do this here", ""))
     title = knowledge.setups[setups[-1]].name
     return Card(
@@ -195,6 +197,19 @@ def _preparation(
         setups=setups,
         extra=(*more, *holding, *after, GAP),
     )
+
+
+def pictured(session: Session, proposal: CandidateReading | None, shown: Card) -> tuple[tuple[str, str], ...]:
+    """Return, as section and id, what of the task on a card has a drawing."""
+    if proposal is None:
+        return ()
+    return session.pictured(proposal.reading, shown.setups or proposal.setups)
+
+
+def _picture(session: Session, reading: str, setups: Sequence[str]) -> list[tuple[str, str, str]]:
+    """Return the line that shows how it is done, where there is a drawing."""
+    drawn = session.pictured(reading, setups)
+    return [("picture", "p See how it is done", "→ opens a drawing")] if drawn else []
 
 
 def _after_cautions(

@@ -19,7 +19,7 @@ from advisor.bench.wording import caution_words, to_end_words
 from advisor.case.typed import Understood
 from advisor.screens.bench import questions, repairs
 from advisor.screens.bench.account import AccountScreen
-from advisor.screens.bench.card import Card, card
+from advisor.screens.bench.card import Card, card, pictured
 from advisor.screens.bench.cautions import CautionsScreen
 from advisor.screens.bench.entry import EntryScreen
 from advisor.screens.bench.faulttree import FaultTree, FaultTreeScreen, ReadingsAbout, ToggledByHand
@@ -85,6 +85,7 @@ class TaskScreen(JobScreen):
         Binding("z", "setups", show=False, tooltip="State of the car: say what is so, end what is not"),
         Binding("a", "again", show=False, tooltip="Take a reading again; repeats are averaged"),
         Binding("d", "account", show=False, tooltip="Current draw: all of it, found so far, still missing"),
+        Binding("p", "picture", show=False, tooltip="See how it is done: a drawing of this task"),
         Binding("j", "copy", show=False, tooltip="Copy the words of the task, to paste them elsewhere"),
         Binding("n", "units", show=False, tooltip="Choose the units you prefer"),
         Binding("f", "facts", show=False, tooltip="Change what is known of the vehicle"),
@@ -530,7 +531,7 @@ class TaskScreen(JobScreen):
             for where, keys in (("", self._bindings), ("app.", self.app._bindings))  # noqa: SLF001 - as help
             for bindings in keys.key_to_bindings.values()
             for one in bindings
-            if one.tooltip and one.action not in ("more", "help")
+            if one.tooltip and one.action not in ("more", "help") and self.check_action(one.action, ())
         ]
 
         async def chosen(action: str | None) -> None:
@@ -548,6 +549,25 @@ class TaskScreen(JobScreen):
         lines = (self.shown.title, *(line.plain for line in self.shown.lines if line.plain))
         self.app.copy_to_clipboard("\n".join((*lines, *(words for _, words, _ in self.shown.choices))))
         self.notify("Copied.", timeout=3)
+
+    @property
+    def pictured(self) -> tuple[tuple[str, str], ...]:
+        """What of the task on the card has a drawing."""
+        return pictured(self.session, self.proposal, self.shown)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Offer the drawing only where there is one."""
+        return action != "picture" or bool(self.pictured)
+
+    def action_picture(self) -> None:
+        """Save the drawing of the task as papers are saved, and open it."""
+        self.draw(self.session, self.pictured)
+
+    @work(thread=True)
+    def draw(self, session: Session, about: tuple[tuple[str, str], ...]) -> None:
+        """Write the page off the event loop, and save it."""
+        page, name = session.how_to(about), f"how-to-{about[-1][1]}.html"
+        self.app.call_from_thread(lambda: self.app.deliver_paper(page, name, "text/html", view=True))
 
     def action_job_card(self) -> None:
         """Show the job card."""

@@ -28,5 +28,10 @@ class HostApp(App[None]):
         """Collect all garbage once a job was left for `here`, unless somebody goes on at once."""
 
     @abstractmethod
-    def deliver_paper(self, text: str, name: str, mime_type: str, folder: Path | None = None) -> None:
-        """Save a paper as a download in a browser, else in a folder, by default the one for papers."""
+    def deliver_paper(
+        self, text: str, name: str, mime_type: str, folder: Path | None = None, *, view: bool = False
+    ) -> None:
+        """Save a paper as a download in a browser, else in a folder, by default the one for papers.
+
+        One to `view` is opened there as well, where the machine has something to show it with.
+        """
