@@ -8,8 +8,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
+from textual.css.model import RuleSet
+from textual.css.stylesheet import Stylesheet
 
 from advisor.checks.lint import checked
 from advisor.cli import main
@@ -226,6 +229,23 @@ def _looks_often_whether_idle() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("textual._wait.SLEEP_GRANULARITY", 0.005)
         patch.setattr("textual._wait.SLEEP_IDLE", 0.005 / 20)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _parses_a_style_once() -> Iterator[None]:
+    """Textual parses the styles of widgets twice in each program that starts; here a process does it once."""
+    parse = Stylesheet._parse_rules
+    parsed: dict[Any, list[RuleSet]] = {}
+
+    def rules(sheet: Stylesheet, *words: Any, **named: Any) -> list[RuleSet]:
+        asked = (words, frozenset(named.items()), frozenset(sheet._variables.items()))
+        if asked not in parsed:
+            parsed[asked] = parse(sheet, *words, **named)
+        return parsed[asked]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Stylesheet, "_parse_rules", rules)
         yield
 
 
