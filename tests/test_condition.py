@@ -847,9 +847,7 @@ def test_who_comes_back_is_told_what_was_in_place(bench: Callable[..., Session])
 def test_closing_lists_what_has_to_be_put_back(bench: Callable[..., Session]) -> None:
     """Latches and an empty circuit; nothing once the remedy has filled it."""
     session = bench(Seen("draw", "much"), Seen("weighed", "little"))
-    assert "Put back before the car leaves: Release the latches; Fill the circuit." in session.closing_words(
-        "gas"
-    )
+    assert "• Put back: Release the latches.\n• Put back: Fill the circuit." in session.closing_words("gas")
     filled = bench(Seen("weighed", "little"), Repaired("gas", at(0)))
     assert "Put back" not in filled.closing_words("gas")
 

@@ -16,19 +16,25 @@ from advisor.advice.advice import CandidateReading, advise
 from advisor.advice.engines import Engines
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import Situation
-from advisor.bench.session import NotSo, Session
+from advisor.bench.session import NotSo, Session, reopened
 from advisor.case.case import Case
 from advisor.case.condition import present, to_put_back
 from advisor.case.entries import (
+    CORRECTION,
     CUSTOMER,
+    GONE,
     NOT_PRESENT,
     NOT_WAITED_FOR,
     SEEN_TODAY,
+    Checked,
+    Closed,
     Confirmed,
     Ended,
     Entry,
+    Finished,
     Known,
     Prepared,
+    Repaired,
     Seen,
     Stated,
     TakenBack,
@@ -503,7 +509,25 @@ def test_what_is_left_before_the_car_leaves_is_said(tmp_path: Path, bench: Calla
     assert "Fill it up" not in session.closing_words("")
     repaired = session.repaired("belt")
     assert "Before the car leaves: Fill it up and weigh it." in text_of(repaired)
-    assert "Do before the car leaves: Fill it up and weigh it." in repaired.closing_words("belt")
+    closing = repaired.closing_words("belt")
+    assert (
+        "Left to do before the car leaves:\n• Look for the complaint again (10 min): Drive it warm."
+        in closing
+    )
+    assert closing.endswith("\n• Fill it up and weigh it."), "all of it at once"
+    gone = repaired.checked(gone=True)
+    assert "Left to do before the car leaves:\n• Fill it up and weigh it." in text_of(gone)
+    assert "Fill it up" not in gone.closing_words("belt", not_done="")
+    assert "because: no charger: Fill it up" in gone.closing_words("belt", not_done="no charger")
+    for reason, said in (("", "done"), ("no charger", "not done, because: no charger")):
+        closed = gone.finished(reason).closed("belt")
+        assert closed.case.finished == Finished("Fill it up and weigh it", reason)
+        assert f"Fill it up and weigh it: {said}" in closed.job_card("markdown", customer=False)
+        assert closed.before_leaving == ""
+        filed = reopened(closed.store, closed.filed.number, CORRECTION)
+        assert filed is not None
+        gone = Session.opened(closed.engines, closed.store, filed, Workshop()).repaired("belt")
+        assert gone.before_leaving, "another repair asks again"
 
 
 # ------------------------------------------------------------------------------------ what decides a wait
@@ -764,3 +788,50 @@ def test_what_cars_only_arrive_with_is_over_for_good_once_a_person_ends_it(
         assert pour in {one.reading for one, _ in freed.undone().advice.unavailable}
     finally:
         store.close()
+
+
+async def test_the_closing_asks_once_for_what_is_done_to_every_such_car(tmp_path: Path) -> None:
+    """Closed with a reason why it was not done: asked before the job is closed, and kept with it."""
+    text = AT_THE_BENCH.replace(
+        "    check: Drive", "    before_leaving: Fill it up and weigh it\n    check: Drive"
+    )
+    (tmp_path / "car.yaml").write_text("language: 1\nstanding: estimate\n" + text, encoding="utf-8")
+    store = Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")
+    try:
+        filed = store.open_case("bay", "c")
+        repair = Repaired("belt", store.now())
+        filed = store.append(filed, Confirmed("c", SEEN_TODAY), repair, Checked("c", GONE))
+        async with running(tmp_path, tmp_path, (80, 24)) as pilot:
+            await until(pilot, listed)
+            await pilot.press("down", "enter")
+            await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+            await settled(pilot)
+            task = pilot.app.screen
+            await pilot.press("1")
+            for question, key in (("Was it done?", "2"), ("Not done, because", "1"), ("Close job", "1")):
+                await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+                await until(pilot, lambda screen, question=question: question in words(pilot))  # type: ignore[misc]
+                await settled(pilot)
+                await pilot.press(key)
+            await until(pilot, lambda screen: screen is not task and not isinstance(screen, ChoiceScreen))
+            await settled(pilot)
+        read = store.case(filed.number)
+        assert read is not None
+        finished, closed = read.case.entries[-2:]
+        assert finished == Finished("Fill it up and weigh it", "the repair makes it needless")
+        assert closed == Closed("belt", "")
+    finally:
+        store.close()
+
+
+def test_all_that_keeps_a_reading_from_being_taken_is_named_at_once(bench: Callable[..., Bench]) -> None:
+    """What it waits for, by number and name; and it is offered to whoever wants it all the same."""
+    session = bench(Known("drive", "belt")).session
+    why = {one.reading: words for one, words in session.advice.unavailable}
+    assert why["weighed"].startswith("later: it ends “Circuit as it came”, which ")
+    both = session.skipped("weighed", "no time now").noted("outside", "-30").prepared(["empty"])
+    reasons = {one.reading: words for one, words in both.advice.unavailable}
+    assert "; " in reasons["vent"], "the day is too cold, and the circuit is empty for good"
+    wanted = session.taking_all_the_same("weighed")
+    assert "weighed" in {one.reading for one in wanted.proposals}
+    assert "weighed" not in {one.reading for one in session.proposals}

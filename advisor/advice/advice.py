@@ -8,7 +8,7 @@ available reading tells enough to be worth the work.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import lru_cache
@@ -17,7 +17,7 @@ from typing import Literal
 import numpy as np
 
 from advisor.advice.meaning import gives_meaning
-from advisor.advice.obstacles import obstacle, out_of_reach_words, to_ask_first
+from advisor.advice.obstacles import obstacles, out_of_reach_words, to_ask_first
 from advisor.advice.proof import (
     Ending,
     SureGroup,
@@ -61,6 +61,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.unlisted import is_unlisted
 from advisor.model.nodes import is_instrument_leaf, shown_by
 from advisor.policy import Policy
+from advisor.text import counted
 
 LEAST_SHOWN_BITS = 0.01
 """What is told of a reading is shown to this: where two differ by less, they look the same."""
@@ -189,12 +190,13 @@ def advise(
     car: Present | None = None,
     now: datetime | None = None,
     before: Mapping[str, float] | None = None,
+    all_the_same: Collection[str] = (),
 ) -> Advice:
     """Return what to do next on a case.
 
     `car` is its condition (default: that of its entries alone), `now` the time to which waits have run
     (default: they are over), `before` the beliefs before the last entry (default: computed, if the same
-    engine can).
+    engine can). Readings that are to be taken `all_the_same` wait for no other one.
     """
     workshop, policy = workshop or Workshop(), situation.policy
     knowledge, case, posterior = situation.knowledge, situation.case, situation.posterior
@@ -216,15 +218,15 @@ def advise(
         proposal = _proposal(situation, reading, car.condition, reached, waiting, workshop)
         if proposal.expected_information_bits == 0 and reading not in opening:
             continue
-        why_not = obstacle(knowledge, case, reading, workshop)
-        if why_not is None and isinstance(way, OutOfReach):
-            why_not = out_of_reach_words(knowledge, case, way)
-        if why_not is not None:
-            unavailable.append((proposal, why_not))
+        why_not = [*obstacles(knowledge, case, reading, workshop)]
+        if isinstance(way, OutOfReach):
+            why_not.append(out_of_reach_words(knowledge, case, way))
+        if why_not:
+            unavailable.append((proposal, "; ".join(why_not)))
         elif reached is not None:
             reachable.append((proposal, reached))
     reachable = _with_pairs(situation, opening, reachable, workshop)
-    proposals, held = _held_back(knowledge, policy, reachable, waiting)
+    proposals, held = _held_back(knowledge, policy, reachable, waiting, all_the_same)
     unavailable += held
     stop = _stop_of(situation, suspects, proposals)
     due = _proofs_due(situation, stop)
@@ -347,8 +349,9 @@ def _held_back(
     policy: Policy,
     reachable: Sequence[tuple[CandidateReading, Way]],
     waiting: Mapping[str, float],
+    all_the_same: Collection[str],
 ) -> tuple[list[CandidateReading], list[tuple[CandidateReading, str]]]:
-    """Return the readings to offer, and those that have to wait for another one, with the reason.
+    """Return the readings to offer, and those that have to wait for others, with all that they wait for.
 
     Nothing is offered that ends for good, or while it is waited for, what a reading worth taking still needs.
     """
@@ -363,17 +366,21 @@ def _held_back(
     waits = held_back(worth, _flags(wants, setups), _flags(spoils, setups)[None])[0].tolist()
     offered, held = [], []
     for proposal, spoilt, has_to_wait in zip(candidates, spoils, waits, strict=True):
-        if not has_to_wait:
+        if not has_to_wait or proposal.reading in all_the_same:
             offered.append(proposal)
             continue
-        setup, other = next(
-            (setup, other)
+        clashes = [
+            (other, spoilt & wanted)
             for other, wanted in zip(candidates, wants, strict=True)
-            for setup in sorted(spoilt & wanted)
-            if other is not proposal and other.is_worth_taking(policy)
-        )
-        name, needing = knowledge.setups[setup].name, other.name
-        held.append((proposal, f"{LATER} it ends “{name}”, which “{needing}” still needs"))
+            if spoilt & wanted and other is not proposal and other.is_worth_taking(policy)
+        ]
+        needing = [other.name for other, _ in clashes]
+        ended = sorted(frozenset[str]().union(*(wanted for _, wanted in clashes)))
+        names = " and ".join(f"“{knowledge.setups[setup].name}”" for setup in ended)
+        needed_by = f"“{needing[0]}” still needs"
+        if needing[1:]:
+            needed_by = f"{counted(len(needing), 'reading')} still need: {'; '.join(needing)}"
+        held.append((proposal, f"{LATER} it ends {names}, which {needed_by}"))
     return offered, held
 
 

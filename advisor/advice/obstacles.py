@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from advisor.advice.rules import Workshop, lacks
 from advisor.case.case import Case
@@ -13,13 +13,19 @@ from advisor.measure.units import show
 
 def obstacle(knowledge: Knowledge, case: Case, reading: str, workshop: Workshop) -> str | None:
     """Why a reading cannot be taken here and on this car, whatever its condition; None where it can."""
-    return (
-        case.skipped.get(reading)
-        or _lacking(knowledge, reading, workshop)
-        or _not_on_this_car(knowledge, case, reading)
-        or _answered_already(knowledge, case, reading)
-        or _not_today(knowledge, case, reading)
+    return next(obstacles(knowledge, case, reading, workshop), None)
+
+
+def obstacles(knowledge: Knowledge, case: Case, reading: str, workshop: Workshop) -> Iterator[str]:
+    """Yield all that keeps a reading from being taken here and on this car, whatever its condition."""
+    found = (
+        case.skipped.get(reading),
+        _lacking(knowledge, reading, workshop),
+        _not_on_this_car(knowledge, case, reading),
+        _answered_already(knowledge, case, reading),
+        _not_today(knowledge, case, reading),
     )
+    yield from filter(None, found)
 
 
 def to_ask_first(knowledge: Knowledge, case: Case, reading: str) -> tuple[str, ...]:
@@ -41,7 +47,7 @@ def out_of_reach_words(knowledge: Knowledge, case: Case, why: OutOfReach) -> str
                 return f"forbidden after “{definition.name}{answer}”"
         return "forbidden after an answer on this job"
     names = ", ".join(f"“{knowledge.setups[setup].name}”" for setup in why.over)
-    return f"{names} is over and cannot be had again"
+    return f"{names} {'are' if why.over[1:] else 'is'} over and cannot be had again"
 
 
 def _forbidding(knowledge: Knowledge, case: Case) -> Iterable[tuple[str, frozenset[str]]]:

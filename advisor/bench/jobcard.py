@@ -20,6 +20,7 @@ from advisor.bench.wording import (
     disagreement_words,
     ending_words,
     entry_words,
+    finished_words,
     forbidden_lines,
     off_by_words,
     stop_sentence,
@@ -123,6 +124,8 @@ class _Card:
         yield "Remedy done", tuple(map(self.history.remedy, self.history.repairs)) or "None"
         if self.history.repairs:
             yield "Complaint after it", self.checked()
+        if self.case.finished:
+            yield "Before leaving", finished_words(self.case.finished).partition(": ")[2]
         if closed and closed.remark and not closed.in_words:
             yield "Remark", closed.remark
 

@@ -67,6 +67,7 @@ from advisor.case.entries import (
     Confirmed,
     Ended,
     Entry,
+    Finished,
     Known,
     Measured,
     Noted,
@@ -183,6 +184,8 @@ class Session:
     preferences: Mapping[str, str] = field(default_factory=dict)
     asked_about: str = ""
     """The cause that somebody asked last why it is not the one; or ""."""
+    all_the_same: frozenset[str] = frozenset()
+    """Readings that somebody wants to take now, although they end what others still need."""
 
     @classmethod
     def opened(
@@ -243,7 +246,8 @@ class Session:
     def advice(self) -> Advice:
         """What to do next; raises `InconsistentEvidence` where new knowledge does not fit the entries."""
         before = self.stages[-2] if len(self.stages) > 1 else None
-        return advise(self.situation, self.at_hand, car=self.car, now=self.store.clock(), before=before)
+        now, wanted = self.store.clock(), self.all_the_same
+        return advise(self.situation, self.at_hand, car=self.car, now=now, before=before, all_the_same=wanted)
 
     @cached_property
     def stages(self) -> tuple[Mapping[str, float], ...]:
@@ -375,7 +379,17 @@ class Session:
     @property
     def before_leaving(self) -> str:
         """What has still to be done to a car that was repaired, before it leaves; or ""."""
-        return (self.complaint.before_leaving or "") if self.case.repairs else ""
+        due = (self.complaint.before_leaving or "") if self.case.repairs else ""
+        return "" if self.case.finished is not None else due
+
+    @property
+    def left_to_do(self) -> tuple[str, ...]:
+        """Everything that is left to do before the car leaves, in the order to do it."""
+        check = self.complaint.check_after_repair
+        unchecked = bool(self.case.repairs) and self.case.checked is None
+        due = [f"Look for the complaint again ({duration(check.minutes)}): {check.how}"] if unchecked else []
+        due += [f"Put back: {one}" for one in to_put_back(self.knowledge, self.case)]
+        return (*due, *filter(None, (self.before_leaving,)))
 
     @property
     def check_setups(self) -> tuple[str, ...]:
@@ -905,6 +919,10 @@ class Session:
         self.store.set_to(RANKING, ranking)
         return replace(self, ranking=ranking)
 
+    def taking_all_the_same(self, reading: str) -> Session:
+        """Return the same case with a reading offered now, although it ends what others still need."""
+        return replace(self, all_the_same=self.all_the_same | {reading})
+
     def refreshed(self) -> Session:
         """Return the same case at the time it is now."""
         return replace(self)
@@ -1315,12 +1333,20 @@ class Session:
         """With the job done and the cause that was found, or "" for none."""
         return self._entered(Closed(fault, remark))
 
+    def finished(self, reason: str = "") -> Session:
+        """With what has to be done before the car leaves as done; or as not done, for a reason."""
+        due = self.before_leaving
+        return self._entered(Finished(due, " ".join(reason.split())[:LONGEST_CAUSE])) if due else self
+
     def closed_in_words(self, words: str) -> Session:
         """With the job done and a cause that is not listed, as it was written."""
         return self.closed(unlisted_of(self.case.complaint), " ".join(words.split())[:LONGEST_CAUSE])
 
-    def closing_words(self, fault: str, words: str = "") -> str:
-        """Return what closing with a fault, "" for none, or with a cause in words will record."""
+    def closing_words(self, fault: str, words: str = "", not_done: str | None = None) -> str:
+        """Return what closing with a fault, "" for none, or with a cause in words will record.
+
+        `not_done` says why what has to be done before the car leaves was not; "" if it was.
+        """
         head = f"Close {self.filed.name.lower()}, {self.filed.tag}?"
         if words:
             said = f"This cause is recorded as written: {words}. It is not listed, so nothing is counted."
@@ -1333,12 +1359,12 @@ class Session:
             said = f"Recorded as found and repaired: {self.knowledge.title(fault)}."
             if fault not in self.case.repaired:
                 said += " No remedy was entered for it."
-        due = "; ".join(to_put_back(self.knowledge, self.case))
-        if due:
-            said += f" Put back before the car leaves: {due}."
-        if self.before_leaving:
-            said += f" Do before the car leaves: {self.before_leaving}."
-        return f"{head} {said} It then stands among the closed jobs, where it can be reopened."
+        said += " It then stands among the closed jobs, where it can be reopened."
+        if not_done and self.before_leaving:
+            said += f" Not done before the car leaves, because: {not_done}: {self.before_leaving}."
+        answered = () if not_done is None else (self.before_leaving,)
+        left = "".join(f"\n• {one}." for one in self.left_to_do if one not in answered)
+        return f"{head} {said}" + (f"\nLeft to do before the car leaves:{left}" if left else "")
 
     def cancelling_words(self, reason: str) -> str:
         """Return what calling the job off will record."""

@@ -24,6 +24,7 @@ from advisor.case.entries import (
     Confirmed,
     Ended,
     Entry,
+    Finished,
     Known,
     Measured,
     Noted,
@@ -397,6 +398,8 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
         )
     if isinstance(entry, Confirmed):
         return f"Complaint, looked for at the car: {entry.found}"
+    if isinstance(entry, Finished):
+        return finished_words(entry)
     if isinstance(entry, Booked):
         return f"Booked for {entry.day}" + (f" ({entry.remark})" if entry.remark else "")
     if isinstance(entry, Warned):
@@ -411,6 +414,12 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
         return f"Weighed by knowledge version {entry.version} from here on ({entry.before} before)"
     taken = _step_words(knowledge, case, entry)
     return f"Taken back: {taken}" + (f" ({entry.reason})" if entry.reason else "")
+
+
+def finished_words(entry: Finished) -> str:
+    """Return whether what has to be done before the car leaves was done, or why it was not."""
+    done = f"not done, because: {entry.reason}" if entry.reason else "done"
+    return f"Before the car leaves: {entry.what}: {done}"
 
 
 def cause_words(knowledge: Knowledge, closed: Closed) -> str:

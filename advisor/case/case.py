@@ -30,6 +30,7 @@ from advisor.case.entries import (
     Confirmed,
     Ended,
     Entry,
+    Finished,
     Known,
     Measured,
     Noted,
@@ -255,6 +256,13 @@ class Case:
             elif isinstance(entry, Checked):
                 result = entry.found
         return result
+
+    @property
+    def finished(self) -> Finished | None:
+        """Return what was said since the last repair of what is to be done before the car leaves."""
+        now = len(self.repairs)
+        said = [one for _, era, one in self.by_era() if era == now and isinstance(one, Finished)]
+        return said[-1] if said else None
 
     @property
     def booked(self) -> Booked | None:

@@ -150,6 +150,15 @@ class Checked:
 
 
 @dataclass(frozen=True)
+class Finished:
+    """What has to be done to every repaired car before it leaves was done, or was not, for `reason`."""
+
+    kind: ClassVar[str] = "finished"
+    what: str
+    reason: str
+
+
+@dataclass(frozen=True)
 class Confirmed:
     """The complaint was looked for at the car before the cause was found.
 
@@ -265,6 +274,7 @@ Entry = (
     | Acknowledged
     | Repaired
     | Checked
+    | Finished
     | Confirmed
     | Booked
     | Warned

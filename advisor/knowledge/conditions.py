@@ -177,7 +177,8 @@ def way_to(
         for setup in setups:
             now = make(setup, now, by_another=False)
     except _Over as error:
-        return OutOfReach(over=error.args)
+        gone = (one for one in needed if one in now.for_good - now.in_place)
+        return OutOfReach(over=tuple(dict.fromkeys((*error.args, *gone))))
     except _Forbidden as error:
         return OutOfReach(forbidden=error.args)
     if not now.in_place.issuperset(needed):

@@ -579,6 +579,9 @@ def _gone(session: Session, title: str, lines: list[Content]) -> Card:
         )
     if session.case.is_at_rest:
         lines.append(Content.styled(NEVER_SEEN, "bold"))
+    if left := session.left_to_do:
+        lines += [Content.styled("Left to do before the car leaves:", "bold")]
+        lines += [Content(f"• {one}.") for one in left]
     found = session.case.repaired[-1]
     choices = [
         (f"closed {found}", f"1 Close the job: {session.knowledge.title(found)}", ""),

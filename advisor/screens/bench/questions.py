@@ -416,6 +416,8 @@ def other(bench: JobScreen) -> None:
     def chosen(picked: Picked | None) -> None:
         if picked is not None and picked.again:
             take_again(bench, picked.reading, before=picked.before)
+        elif picked is not None and picked.all_the_same:
+            bench.change(lambda: bench.session.taking_all_the_same(picked.reading), picked.reading)
         elif picked is not None:
             bench.choose(picked.reading)
 

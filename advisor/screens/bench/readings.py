@@ -48,11 +48,15 @@ MINUTES, MARK = 7, 5
 
 
 class Picked(NamedTuple):
-    """The reading to put on the card, or one to be answered at once: again, or as read before a step."""
+    """The reading to put on the card, or one to be answered at once: again, or as read before a step.
+
+    It may be one that is wanted `all_the_same`, although others still need what it ends.
+    """
 
     reading: str
     again: bool
     before: int = 0
+    all_the_same: bool = False
 
 
 class ReadingsScreen(AskingScreen[Picked]):
@@ -249,24 +253,29 @@ class ReadingsScreen(AskingScreen[Picked]):
         line, group = self.shown[key]
         if group.kind == "left out":
             later = line.remark.startswith(LATER)
-            words = f"“{line.name}” cannot be taken now: {line.remark}. Choose another one."
-            if later:
-                words += " If it is to be taken all the same, end that first (key z on the card)."
-            if earlier := self.session.read_earlier(line.reading, out_of_reach=not later):
-                self.ask_whether_earlier(line.reading, words, earlier)
+            words = f"“{line.name}” cannot be taken now: {line.remark}."
+            earlier = self.session.read_earlier(line.reading, out_of_reach=not later)
+            if earlier or later:
+                self.ask_all_the_same(line.reading, words, earlier, later)
             else:
-                self.tell(words, 0)
+                self.tell(f"{words} Choose another one.", 0)
         else:
             self.dismiss(Picked(line.reading, group.kind == "taken"))
 
-    def ask_whether_earlier(self, reading: str, why: str, earlier: tuple[tuple[int, str], ...]) -> None:
-        """Ask whether a reading that cannot be taken now was read while it could be."""
+    def ask_all_the_same(
+        self, reading: str, why: str, earlier: tuple[tuple[int, str], ...], later: bool
+    ) -> None:
+        """Ask whether a reading was read while it could be, or is to be taken all the same."""
 
-        def said(step: str | None) -> None:
-            if step:
-                self.dismiss(Picked(reading, again=True, before=int(step)))
+        def said(what: str | None) -> None:
+            if what == "now":
+                self.dismiss(Picked(reading, again=False, all_the_same=True))
+            elif what:
+                self.dismiss(Picked(reading, again=True, before=int(what)))
 
         lines = [(str(step), f"It was read before that: before {words}") for step, words in earlier]
+        if later:
+            lines.append(("now", "Go on all the same: take it now"))
         self.app.push_screen(ChoiceScreen(why, [*lines, ("", "Choose another one")]), said)
 
     def action_order(self, ranking: Ranking) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from advisor.bench.session import Session
 from advisor.bench.wording import caution_words
 from advisor.case.typed import Understood
 from advisor.knowledge.unlisted import is_unlisted
@@ -15,6 +16,11 @@ from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.typing import LineScreen
 
 WHICH = "Enough seen, or a remedy was done: which cause is it? What is not proved is said next."
+NOT_FINISHED = (
+    "the repair makes it needless",
+    "no time or no equipment here",
+    "the customer does not want it",
+)
 LEADING = 7
 """The most causes offered at once: with the two lines below them each has a digit key."""
 
@@ -126,12 +132,48 @@ def close(bench: JobScreen) -> None:
 
 
 def ask_to_close(bench: JobScreen, fault: str, words: str = "") -> None:
-    """Ask for confirmation, showing what closing will record."""
+    """Ask for confirmation, showing what closing will record.
+
+    First ask whether what has to be done to every car with this complaint was done, if nobody has said so.
+    """
     session = bench.session
+    due = session.before_leaving
 
-    def decided(answer: str | None) -> None:
-        if answer == "close":
-            bench.change(lambda: session.closed_in_words(words) if words else session.closed(fault))
+    def because(reason: str | None) -> None:
+        if reason == "in words":
+            title = f"Not done: {due}. Why not?"
+            bench.app.push_screen(LineScreen(title, "Because"), lambda typed: confirm(typed))
+        else:
+            confirm(reason)
 
-    lines = [("close", "Close the job"), ("stay", "Do not close it")]
-    bench.app.push_screen(ChoiceScreen(session.closing_words(fault, words), lines), decided)
+    def finished(answer: str | None) -> None:
+        if answer == "done":
+            confirm("")
+        elif answer == "not":
+            lines = [*((one, one) for one in NOT_FINISHED), ("in words", "another reason, in words")]
+            bench.app.push_screen(ChoiceScreen(f"Not done, because …? ({due})", lines), because)
+
+    def confirm(reason: str | None) -> None:
+        if reason is None:
+            return
+
+        def decided(answer: str | None) -> None:
+            if answer == "close":
+                bench.change(close)
+
+        def close() -> Session:
+            done = session.finished(reason)
+            return done.closed_in_words(words) if words else done.closed(fault)
+
+        lines = [("close", "Close the job"), ("stay", "Do not close it")]
+        bench.app.push_screen(ChoiceScreen(session.closing_words(fault, words, reason), lines), decided)
+
+    if not due:
+        confirm("")
+        return
+    lines = [
+        ("done", "Yes, it was done"),
+        ("not", "Not done, because …"),
+        ("stay", "Do not close: do it first"),
+    ]
+    bench.app.push_screen(ChoiceScreen(f"Before the car leaves: {due}. Was it done?", lines), finished)
