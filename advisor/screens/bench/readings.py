@@ -253,12 +253,12 @@ class ReadingsScreen(AskingScreen[Picked]):
         line, group = self.shown[key]
         if group.kind == "left out":
             later = line.remark.startswith(LATER)
-            words = f"“{line.name}” cannot be taken now: {line.remark}."
             earlier = self.session.read_earlier(line.reading, out_of_reach=not later)
             if earlier or later:
-                self.ask_all_the_same(line.reading, words, earlier, later)
+                why = f"“{line.name}” cannot be taken now: {line.remark}."
+                self.ask_all_the_same(line.reading, why, earlier, later)
             else:
-                self.tell(f"{words} Choose another one.", 0)
+                self.tell(f"“{line.name}” cannot be taken now: {line.remark}. Choose another one.", 0)
         else:
             self.dismiss(Picked(line.reading, group.kind == "taken"))
 
