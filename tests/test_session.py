@@ -882,5 +882,5 @@ def test_work_done_before_the_last_entries_counts_in_full(shipped: Knowledge, st
         session.saw("bus_active", "silent", wait="over")
     assert [step for step, _ in session.read_earlier("bus_active")] == [1]
     before = session.saw("bus_active", "silent", before=1)
-    assert stored(before)[1:] == [Seen("bus_active", "silent", before=1)]
+    assert stored(before)[1:] == (Seen("bus_active", "silent", before=1),)
     assert "asleep" in before.not_waited_for("wake_pulses")
