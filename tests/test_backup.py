@@ -382,10 +382,12 @@ def test_the_commands_named_for_postgresql_bring_everything_back(
 ) -> None:
     """Made as the README says; restored over what was entered since, and into an empty database."""
     monkeypatch.chdir(tmp_path)
-    where = f"--host=127.0.0.1 --port={server.port} --username=advisor"
     (create,) = re.findall("`(createdb .*?)`", README)
-    shell(create.replace("createdb", f"createdb {where}"))
-    url = server.url.replace("/postgres", "/cases")
+    create = create.replace("-h host -U user", f"-h 127.0.0.1 -p {server.port} -U advisor")
+    (url,) = re.findall("`--store (postgresql.*?)`", README)
+    url = url.replace("user@host", f"advisor@127.0.0.1:{server.port}")
+    assert url == server.url.replace("/postgres", "/cases")
+    shell(create)
     writing(url, 3)
     before = cases(url)
     ran = advisor("backup", tmp_path / "jobs.sqlite", "--store", url)
@@ -400,6 +402,6 @@ def test_the_commands_named_for_postgresql_bring_everything_back(
     assert cases(url) == before
     with closing(Store(url)) as store:
         assert store.append(store.draft("next", "flat_battery"), WORDS).number == 4
-    shell(f"createdb {where} other")
+    shell(create.replace(" cases", " other"))
     shell(bring_back.replace("/cases ", "/other "))
     assert cases(url.replace("/cases", "/other")) == before
