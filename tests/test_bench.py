@@ -777,6 +777,23 @@ async def test_looking_ahead_compares_the_readings_to_the_end(hum: Path, tmp_pat
         assert task.chosen is not None
 
 
+async def test_the_end_says_whether_what_is_left_could_change_it(hum: Path, tmp_path: Path) -> None:
+    """Worked out beside the event loop, and put on the card of the end."""
+    async with running(hum, tmp_path, (100, 40)) as pilot:
+        task = await opened(pilot)
+        await entered(
+            pilot, lambda: task.session.saw("glow", "glows"), lambda: task.session.saw("current", "high")
+        )
+        assert "the same cause would" not in said(pilot, "#task")
+        await entered(
+            pilot, lambda: task.session.saw("hiss", "silent"), lambda: task.session.saw("click", "silent")
+        )
+        assert task.session.advice.stop is not None
+        assert task.session.advice.proposals, "something is left to read"
+        task.play_ahead(task.session)
+        await until(pilot, lambda screen: "the same cause would" in said(pilot, "#task"))
+
+
 async def test_the_second_technician_sees_the_job_and_writes_over_nothing(
     hum: Path, tmp_path: Path, store: Store
 ) -> None:

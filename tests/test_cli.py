@@ -156,7 +156,7 @@ def answer(ran: Ran) -> dict[str, Any]:
 def test_json_has_exactly_this_shape(advisor: Advisor) -> None:
     """Scripts rely on these names, in this order, and on nothing else being there."""
     said = answer(advisor("next", "--complaint", "flat_battery", *SAW, "--json"))
-    assert list(said) == ["complaint", "faults", "readings", "forbidden", "stop", "ending"]
+    assert list(said) == ["complaint", "faults", "readings", "forbidden", "stop", "same_decision", "ending"]
     assert said["complaint"] == "flat_battery"
     assert said["stop"] is None
     assert said["ending"] is None

@@ -109,6 +109,7 @@ from advisor.policy import DEFAULT, Policy
 from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.jobs import Starts, starts_of
 from advisor.simulate.rollout import LookAhead, RepairCosts, ToEnd, look_ahead, to_the_end
+from advisor.simulate.same_decision import SameDecision, decides, same_decision
 from advisor.simulate.turned import Tried, try_ways
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
@@ -694,6 +695,16 @@ class Session:
         if not self.can_look_ahead or self.advice.stop is not None:
             return None
         return to_the_end(*self._as_simulated(), TO_END_CARS, stop)
+
+    def same_decision(self, stop: Callable[[], bool]) -> SameDecision | None:
+        """Return how probable it is that no reading left would change the decision at a stop.
+
+        None where none is due or no cars can be played, and once `stop` says so.
+        """
+        if not self.can_look_ahead or not decides(self.advice):
+            return None
+        ranker, start, _ = self._as_simulated()
+        return same_decision(ranker, start, stop=stop)
 
     def better_ahead(self, stop: Callable[[], bool]) -> LookAhead | None:
         """Look ahead on fewer cars, and return what comes of it where it clearly changes the advice."""

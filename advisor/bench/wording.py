@@ -49,6 +49,7 @@ from advisor.model.observation import Measurement
 from advisor.papers.format import bar, duration, percent, plain, when
 from advisor.policy import DEFAULT, Policy
 from advisor.simulate.rollout import LookAhead, ToEnd
+from advisor.simulate.same_decision import SameDecision
 from advisor.store.records import StoredCase
 from advisor.text import counted
 
@@ -131,6 +132,26 @@ def to_end_words(found: ToEnd) -> str:
     count = counted(max(1, round(found.readings)), "reading")
     wait = f" and {duration(found.waiting_minutes)} of waiting" if found.waiting_minutes >= 1 else ""
     return f"To the end: about {count}, {duration(found.hands_on_minutes)}{wait}."
+
+
+def same_decision_words(found: SameDecision) -> str:
+    """Say how probable it is that the same cause would lead after everything that is left was read."""
+    if found.is_exact and found.probability > 1 - 1e-9:
+        return f"No reading left can change this: the same cause would lead after {_them_all(found)}."
+    how = f"{_of_100(found.probability)} of 100 such cars"
+    if not found.is_exact:
+        low, high = _of_100(found.low), _of_100(found.high)
+        how = f"about {how}" + ("" if low == high else f" ({low} to {high})")
+    return f"In {how} the same cause would still lead after {_them_all(found)}."
+
+
+def _of_100(probability: float) -> int:
+    """Return so many of 100, and all of them only where none is left out."""
+    return min(round(100 * probability), 100 if probability == 1 else 99)
+
+
+def _them_all(found: SameDecision) -> str:
+    return "the 1 reading that is left" if found.readings == 1 else f"all {found.readings} readings left"
 
 
 def changed_lines(

@@ -59,9 +59,13 @@ def next_reading(
     """Say what to read next on a case, and how sure we are."""
     from advisor.advice.advice import advise
     from advisor.advice.situation import InconsistentEvidence, Situation
-    from advisor.bench.wording import advice_lines, forbidden_lines
+    from advisor.bench.wording import advice_lines, forbidden_lines, same_decision_words
     from advisor.case.condition import present
     from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY, Confirmed
+    from advisor.inference.engine import Engine
+    from advisor.simulate.array_advice import compile_ranker
+    from advisor.simulate.jobs import starts_of
+    from advisor.simulate.same_decision import decides, same_decision
 
     policy = policy_of(workshop)
     knowledge = checked(paths)
@@ -72,15 +76,23 @@ def next_reading(
     car = present(knowledge, case)
     workshop_now = at_hand(knowledge, without)
     try:
-        situation = Situation.of(knowledge, reasoner_of(knowledge, complaint), case, policy)
+        engine = reasoner_of(knowledge, complaint)
+        situation = Situation.of(knowledge, engine, case, policy)
         advice = advise(situation, workshop_now)
     except InconsistentEvidence as error:
         fail([str(error)], 1)
+    same = None
+    if decides(advice) and isinstance(engine, Engine) and not case.is_at_rest:
+        ranker = compile_ranker(knowledge, engine, complaint, workshop_now, policy)
+        same = same_decision(ranker, starts_of(ranker, [case]))
     if not as_json:
         for line in forbidden_lines(knowledge, case, car):
             say(line)
         for line in advice_lines(knowledge, advice, case.facts, policy):
             say(line)
+        if same is not None:
+            say("")
+            say(same_decision_words(same))
         if policy.words:
             say(policy.words)
         return
@@ -110,6 +122,14 @@ def next_reading(
             {"after": reading, "ids": sorted(ids)} for reading, ids in car.ruled_out.items() if ids
         ],
         "stop": advice.stop and {"reason": advice.stop.reason, "fault": advice.stop.fault},
+        "same_decision": same
+        and {
+            "cause": same.cause,
+            "readings_left": same.readings,
+            "probability": same.probability,
+            "interval": [same.low, same.high],
+            "exact": same.is_exact,
+        },
         "ending": _ending(advice.stop.ending) if advice.stop else None,
     }
     if policy.changed:

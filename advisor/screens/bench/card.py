@@ -22,6 +22,7 @@ from advisor.bench.wording import (
     opens_words,
     outcome_words,
     remedy_lines,
+    same_decision_words,
     stop_sentence,
     task_words,
     tells_more_words,
@@ -31,6 +32,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import USUAL_PEOPLE
 from advisor.papers.format import clock_words, duration, percent, plain
 from advisor.simulate.rollout import LookAhead
+from advisor.simulate.same_decision import SameDecision
 from advisor.text import counted
 
 MOST_MEANWHILE = 4
@@ -66,6 +68,7 @@ def card(
     proposal: CandidateReading | None,
     confidence: str,
     ahead: LookAhead | None = None,
+    same: SameDecision | None = None,
     *,
     was_made: bool = False,
 ) -> Card:
@@ -81,7 +84,7 @@ def card(
         return _reading(session, proposal, confidence, ahead)
     if session.awaited is not None:
         return _wait(session, session.awaited)
-    return _confirm(session) if session.confirm_is_due else _end(session)
+    return _confirm(session) if session.confirm_is_due else _end(session, same)
 
 
 def _warnings(session: Session, proposal: CandidateReading | None = None) -> list[Content]:
@@ -435,7 +438,7 @@ def _answers(session: Session, proposal: CandidateReading, confidence: str) -> l
     return choices
 
 
-def _end(session: Session) -> Card:
+def _end(session: Session, same: SameDecision | None) -> Card:
     """Return the card of the end of the search: what it has come to, and the remedy."""
     knowledge, stop = session.knowledge, session.advice.stop
     lines = _warnings(session)
@@ -454,6 +457,7 @@ def _end(session: Session) -> Card:
         if stop.reason == "not-present":
             return _not_present(session, title, lines)
         lines += [Content(line) for line in remedy_lines(knowledge, stop, cautions=False)]
+        lines += [Content(same_decision_words(same))] if same else []
     cautions = session.remedy_cautions(session.found)
     lines += caution_lines(session, cautions)
     others = [one for one in session.advice.suspects[1:] if one.probability >= 0.5]

@@ -16,6 +16,7 @@ from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.news import SHORT_SECONDS
 from advisor.screens.widgets.saving import AGAIN_SECONDS, tell_to_wait, tell_unsaved
 from advisor.simulate.rollout import LookAhead, ToEnd
+from advisor.simulate.same_decision import SameDecision
 from advisor.store.errors import StaleWrite, StoreError
 
 LOOK_EVERY_SECONDS = AGAIN_SECONDS
@@ -41,6 +42,7 @@ class JobScreen(AskingScreen[None]):
         self.told = ""
         self.ahead: LookAhead | None = None
         self.to_end: ToEnd | None = None
+        self.same_decision: SameDecision | None = None
 
     @property
     @abstractmethod
@@ -70,6 +72,10 @@ class JobScreen(AskingScreen[None]):
     @abstractmethod
     def show_to_end(self, session: Session, found: ToEnd) -> None:
         """Say how far the end is."""
+
+    @abstractmethod
+    def show_same_decision(self, session: Session, found: SameDecision) -> None:
+        """Say at the end of the search whether what is left to read could change it."""
 
     def on_mount(self) -> None:
         """Start the timer that looks for entries of others, waits that are over and unsaved answers."""
@@ -132,7 +138,8 @@ class JobScreen(AskingScreen[None]):
         """Show the job after a change was saved."""
         self.told = "Saved." if self.unsaved is not None else ""
         self.session, self.saving, self.unsaved = session, False, None
-        self.chosen, self.confidence, self.ahead, self.to_end = keep, "certain", None, None
+        self.chosen, self.confidence, self.ahead = keep, "certain", None
+        self.to_end, self.same_decision = None, None
         self.show_session()
         if not session.case.is_open:
             self.dismiss()
@@ -151,6 +158,9 @@ class JobScreen(AskingScreen[None]):
         end = session.to_end(lambda: worker.is_cancelled)
         if end is not None and not worker.is_cancelled:
             self.from_thread(self.show_to_end, session, end)
+        same = session.same_decision(lambda: worker.is_cancelled)
+        if same is not None and not worker.is_cancelled:
+            self.from_thread(self.show_same_decision, session, same)
         found = session.better_ahead(lambda: worker.is_cancelled)
         if found is not None and not worker.is_cancelled:
             self.from_thread(self.show_ahead, session, found)

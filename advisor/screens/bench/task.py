@@ -36,6 +36,7 @@ from advisor.screens.widgets.facts import FactsScreen
 from advisor.screens.widgets.keyline import KeyLine
 from advisor.screens.widgets.news import SHORT_SECONDS
 from advisor.simulate.rollout import LookAhead, ToEnd
+from advisor.simulate.same_decision import SameDecision
 from advisor.text import cut
 
 BESIDE = 110
@@ -188,7 +189,7 @@ class TaskScreen(JobScreen):
             self.query_one(FaultTree).show(session.fault_tree(reading))
             self.query_one("#story", Static).update(trail(session))
             self.call_after_refresh(self.query_one("#trail").scroll_end, animate=False)
-        self.show_card(card(session, self.proposal, self.confidence, self.ahead, was_made=self.was_made))
+        self.show_card(self.card_now())
         self.show_suspicion()
 
     def show_suspicion(self) -> None:
@@ -252,11 +253,22 @@ class TaskScreen(JobScreen):
             self.to_end = found
             self.show_suspicion()
 
+    def show_same_decision(self, session: Session, found: SameDecision) -> None:
+        """Say on the card of the end whether what is left to read could change it."""
+        if self.session is session:
+            self.same_decision = found
+            self.show_text(self.card_now())
+
+    def card_now(self) -> Card:
+        """Return the card as it is now."""
+        was_made, same = self.was_made, self.same_decision
+        return card(self.session, self.proposal, self.confidence, self.ahead, same, was_made=was_made)
+
     def show_ahead(self, session: Session, found: LookAhead) -> None:
         """Say on the card that another reading is better in the long run."""
         if self.session is session:
             self.ahead = found
-            self.show_text(card(session, self.proposal, self.confidence, found, was_made=self.was_made))
+            self.show_text(self.card_now())
 
     # What a person does
 
