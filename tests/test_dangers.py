@@ -136,14 +136,13 @@ HARMLESS = [
     "white mist from the vents when the air con starts",
     "windows misted on the outside",
 ]
+ASKED_ABOUT = ["brakes squeal", "my brakes are grinding", "exhaust is loud"]
+"""Outside what is known, and asked about once: it may be worse than it sounds."""
 OUTSIDE = [
-    "brakes squeal",
-    "my brakes are grinding",
     "the gearbox jerks",
     "clutch slips",
     "flat tyre",
     "it needs a service",
-    "exhaust is loud",
     "engine knocks when cold",
     "a headlight bulb has gone",
     "the sat nav has no sound",
@@ -299,6 +298,19 @@ def test_where_nothing_fits_a_general_inspection_is_to_be_booked(shipped: Knowle
     assert next(fitting_lines(shipped, found)) == (
         "These words are outside what the advisor knows: book a general inspection. Or ask:"
     )
+
+
+@pytest.mark.parametrize("words", ASKED_ABOUT)
+def test_what_may_be_worse_than_it_sounds_is_asked_about_beside_the_inspection(
+    shipped: Knowledge, words: str
+) -> None:
+    """Brakes that squeal are no complaint known here, and whether they stop the car has to be known."""
+    found = fitting(shipped, words)
+    assert found.complaints == ()
+    assert [one.sure for one in found.dangers] == [False]
+    first, *_, last = fitting_lines(shipped, found)
+    assert first.startswith("ASK TO BE SURE: ")
+    assert "a general inspection is booked" in last
 
 
 @pytest.mark.parametrize(("complaint", "words"), pairs(INSIDE))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from advisor.checks.registry import consistency_check
-from advisor.knowledge.dangers import APART, Heard, heard_dangers, says_something, spoken_out
+from advisor.knowledge.dangers import APART, heard_dangers, is_heard, says_something, spoken_out
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.problems import Problem
 
@@ -18,13 +18,19 @@ def unheard(knowledge: Knowledge) -> Iterator[Problem]:
     """Phrases that nobody's words reach, and normal things whose own words are taken for a danger."""
     yield from _never_said(knowledge)
     for name, danger in knowledge.dangers.items():
-        for at, phrase in enumerate(danger.customer):
-            found = heard_dangers(knowledge, spoken_out(phrase))
-            if not says_something(phrase) or Heard(name, not danger.ask_first) not in found:
+        written = [
+            *(
+                ("customer", at, one, not danger.ask_first)
+                for at, one in enumerate(danger.phrases("customer"))
+            ),
+            *(("perhaps", at, one, False) for at, one in enumerate(danger.phrases("perhaps"))),
+        ]
+        for section, at, phrase, sure in written:
+            if not says_something(phrase) or is_heard(danger, spoken_out(phrase)) not in (True, sure):
                 yield Problem(
-                    knowledge.place("dangers", name, "customer", at),
+                    knowledge.place("dangers", name, section, at),
                     "unheard",
-                    f"'{phrase}' is never heard, or in nearly everything that is said.",
+                    f"'{getattr(danger, section)[at]}' is never heard, or in nearly everything that is said.",
                     "Each of its words has to be said, and one of them has to say what is the matter.",
                     "Write the words that people say, as in 'petrol/fuel leaking'.",
                     "weak",
@@ -45,16 +51,23 @@ def unheard(knowledge: Knowledge) -> Iterator[Problem]:
 def _never_said(knowledge: Knowledge) -> Iterator[Problem]:
     """Find phrases so long that nobody says all of their words."""
     phrases = [
-        (section, name, at, phrase)
-        for section, said in (("dangers", knowledge.dangers), ("harmless", knowledge.harmless))
-        for name, item in said.items()
-        for at, phrase in enumerate(item.customer)
+        *(
+            (("dangers", name, part, at), phrase)
+            for name, danger in knowledge.dangers.items()
+            for part in ("customer", "perhaps")
+            for at, phrase in enumerate(getattr(danger, part))
+        ),
+        *(
+            (("harmless", name, "customer", at), phrase)
+            for name, normal in knowledge.harmless.items()
+            for at, phrase in enumerate(normal.customer)
+        ),
     ]
-    for section, name, at, phrase in phrases:
+    for path, phrase in phrases:
         count = len(phrase.replace(APART, " ").split())
         if count > MOST_SAID:
             yield Problem(
-                knowledge.place(section, name, "customer", at),
+                knowledge.place(*path),
                 "unheard",
                 f"'{phrase}' is hardly ever heard: a caller would have to say all {count} of its words.",
                 f"Nobody words it just so; {MOST_SAID} words are the limit.",

@@ -8,6 +8,7 @@ case each; what they share is asked once and entered in all of them. A call is a
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -35,6 +36,17 @@ REASONS = {
 """Why no further question is asked, in words."""
 LEAST_PART = 0.5
 """A single word fits a complaint if it is this much of a phrase, or if nothing else was said."""
+GENERAL = frozenset(
+    re.findall(
+        r"\S+",
+        """
+        air back boot charge come comes days door driver driver's driver’s few front head if like long
+        morning need needs night on one passenger passenger's seat side sides sound sounds speed start starts
+        think time up want week window windows work working works
+        """,
+    )
+)
+"""Words that say where, when or how, but not what: they fit no complaint by themselves (chosen by hand)."""
 
 EngineCase = tuple[Engine, Case]
 
@@ -142,8 +154,10 @@ class _Overlap:
         return len(self.words), self.part
 
     def fits(self, spoken: int) -> bool:
-        """Return whether enough of what was said, or of the phrase, is shared."""
+        """Return whether enough of what was said, or of the phrase, is shared, and that says what it is."""
         shared = len(self.words)
+        if self.words <= GENERAL and spoken > shared:
+            return False
         return shared > 1 or (shared == 1 and (self.part >= LEAST_PART or shared == spoken))
 
 

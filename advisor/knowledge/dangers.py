@@ -2,17 +2,22 @@
 
 A phrase is heard if all its words occur near each other, in any order and form; `petrol/fuel` is one or the
 other, and ` ... ` separates parts that may be far apart, as in `blows warm ... hisses`. After a "no" or "not"
-nothing is settled: whoever says "no smoke" is asked about it.
+nothing is settled: whoever says "no smoke" is asked about it. So is who says what only may mean danger, or
+words of danger in another sense.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
 
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.phrases import SILENT, meant, spoken
+from advisor.knowledge.vocabulary import Danger
 
 APART = " ... "
 """Separates the parts of a phrase that may be said far from each other."""
@@ -23,12 +28,15 @@ DENIES = frozenset(
         r"\S+",
         """
         no not never none nor neither without non nothing isn't isnt aren't arent wasn't wasnt weren't doesn't
-        doesnt don't dont didn't didnt hasn't hasnt haven't can't cant cannot won't wont
+        doesnt don't dont didn't didnt hasn't hasnt haven't hadn't arnt can't cant carnt cannot couldn't
+        couldnt won't wont ain't aint nowt nae nobody nobody's nobodys noone
         """,
     )
 )
 """Words that may deny what follows, except in `NOT_STOP`."""
-NOT_STOP = frozenset({"stop", "stops", "stopping"})
+DENIES_NEXT = DENIES - {"no", "nothing", "none", "nowt"}
+"""Those that deny only what comes after them; the others may end a phrase: "I press and there's nothing"."""
+NOT_STOP = frozenset({"stop", "stops", "stopped", "stopping"})
 """"It won't stop" denies nothing."""
 TURNS = frozenset(
     re.findall(r"\S+", ". , ; : ! ? and but because since so then just only though although except")
@@ -36,6 +44,13 @@ TURNS = frozenset(
 """Ends the reach of a denying word."""
 REACH = 5
 """How many words back a denying word is looked for."""
+
+LEAST_JOINED = 7
+"""From this length on, a word may be two that were typed without a space between."""
+WHOLE = frozenset(
+    re.findall(r"\S+", "headlight headlights headlamp headlamps sidelight sidelights outside overnight")
+)
+"""Words that are not parted (chosen by hand)."""
 
 
 @dataclass(frozen=True)
@@ -52,14 +67,17 @@ def heard_dangers(knowledge: Knowledge, said: str) -> tuple[Heard, ...]:
     The author writes them in the order of what is done first. What is asked about first is left out where
     another danger is sure: that has to be told at once.
     """
-    found = []
-    for name, danger in knowledge.dangers.items():
-        certain = heard_phrases(danger.customer, said)
-        if certain:
-            found.append(Heard(name, any(certain) and not danger.ask_first))
+    words = _parted(spoken(said), _vocabulary(knowledge))
+    sure = {name: _is_sure(danger, words) for name, danger in knowledge.dangers.items()}
+    found = [Heard(name, one) for name, one in sure.items() if one is not None]
     if any(one.sure for one in found):
         found = [one for one in found if not knowledge.dangers[one.danger].ask_first]
     return tuple(sorted(found, key=lambda one: not one.sure))
+
+
+def is_heard(danger: Danger, said: str) -> bool | None:
+    """Return whether a danger is sure in what was said; None where it is not heard at all."""
+    return _is_sure(danger, spoken(said))
 
 
 def heard_phrases(phrases: Iterable[str], said: str, near: int = NEAR) -> list[bool]:
@@ -68,7 +86,7 @@ def heard_phrases(phrases: Iterable[str], said: str, near: int = NEAR) -> list[b
     At most `near` other words may stand between those of a phrase.
     """
     words = spoken(said)
-    return [sure for phrase in phrases for sure in _heard(words, phrase, near)]
+    return [one.sure for phrase in phrases for one in _heard(words, phrase, near)]
 
 
 def spoken_out(phrase: str) -> str:
@@ -81,38 +99,103 @@ def says_something(phrase: str) -> bool:
     return any(SILENT.isdisjoint(word.split("/")) for word in phrase.casefold().split())
 
 
-def _heard(words: Sequence[str], phrase: str, near: int) -> Iterator[bool]:
-    """Yield for each occurrence of a phrase whether it stands undenied; once for a phrase in parts."""
+def _is_sure(danger: Danger, words: Sequence[str]) -> bool | None:
+    doubtful = {
+        at for phrase in danger.phrases("unless") for one in _heard(words, phrase) for at in one.words
+    }
+    certain = [
+        one.sure for phrase in danger.phrases("customer") for one in _heard(words, phrase, NEAR, doubtful)
+    ]
+    if any(certain):
+        return not danger.ask_first
+    maybe = certain or any(True for phrase in danger.phrases("perhaps") for _ in _heard(words, phrase))
+    return False if maybe else None
+
+
+@dataclass(frozen=True)
+class _Occurrence:
+    """Where the words of a phrase were said, and whether they stand undenied and beyond doubt."""
+
+    words: frozenset[int]
+    sure: bool
+
+
+def _heard(
+    words: Sequence[str], phrase: str, near: int = NEAR, doubtful: AbstractSet[int] = frozenset()
+) -> Iterator[_Occurrence]:
+    """Yield each occurrence of a phrase; one for a phrase in parts."""
     parts = phrase.split(APART)
     if len(parts) > 1:
-        each = [list(_heard_near(words, part, near)) for part in parts]
+        each = [list(_heard_near(words, part, near, doubtful)) for part in parts]
         if all(each):
-            yield all(map(any, each))
+            places = frozenset(at for found in each for one in found for at in one.words)
+            yield _Occurrence(places, all(any(one.sure for one in found) for found in each))
         return
-    yield from _heard_near(words, phrase, near)
+    yield from _heard_near(words, phrase, near, doubtful)
 
 
-def _heard_near(words: Sequence[str], phrase: str, between: int) -> Iterator[bool]:
-    wanted = [spoken(word.replace("/", " ")) for word in phrase.split()]
+def _heard_near(
+    words: Sequence[str], phrase: str, between: int, doubtful: AbstractSet[int]
+) -> Iterator[_Occurrence]:
+    wanted = _wanted(phrase)
     reach = len(wanted) + between
-    itself = any(DENIES.intersection(one) for one in wanted)
     places = [[at for at, word in enumerate(words) if _one_of(word, one)] for one in wanted]
+    if not all(places):
+        return
     for first in sorted({at for each in places for at in each}):
         near = [[at for at in each if first <= at < first + reach] for each in places]
-        if all(near):
-            last = max(each[0] for each in near)
-            yield itself or not _denied(words, max(0, first - REACH), last)
+        found = {at for each in near for at in each}
+        if all(near) and len(found) >= len(wanted) and _in_order(words, near):
+            sure = [any(at not in doubtful and not _denied(words, at, found) for at in each) for each in near]
+            yield _Occurrence(frozenset(found), all(sure))
 
 
-def _one_of(word: str, choices: Sequence[str]) -> bool:
+@lru_cache(maxsize=1 << 12)
+def _wanted(phrase: str) -> tuple[tuple[str, ...], ...]:
+    """Return the words of a phrase, each with what may be said in its place."""
+    return tuple(tuple(spoken(word.replace("/", " "))) for word in phrase.split())
+
+
+def _in_order(words: Sequence[str], near: Sequence[Sequence[int]]) -> bool:
+    """Return whether "not" and its like stand before another word of a phrase, as in "can't steer"."""
+    last = max(each[-1] for each in near)
+    return all(any(words[at] not in DENIES_NEXT or at < last for at in each) for each in near)
+
+
+@lru_cache(maxsize=1 << 17)
+def _one_of(word: str, choices: tuple[str, ...]) -> bool:
     return any(word == one if one in SILENT or one in DENIES else meant(word, one) for one in choices)
 
 
-def _denied(words: Sequence[str], start: int, end: int) -> bool:
-    """Return whether a denying word between two positions reaches the second."""
-    for at in range(end - 1, start - 1, -1):
+def _vocabulary(knowledge: Knowledge) -> frozenset[str]:
+    """Return the words by which dangers are heard."""
+    kinds: tuple[Literal["customer", "perhaps"], ...] = ("customer", "perhaps")
+    return _words_of(tuple(one.phrases(which) for one in knowledge.dangers.values() for which in kinds))
+
+
+@lru_cache(maxsize=4)
+def _words_of(several: tuple[tuple[str, ...], ...]) -> frozenset[str]:
+    return frozenset(word for phrases in several for word in spoken(" ".join(phrases).replace("/", " ")))
+
+
+def _parted(words: Sequence[str], known: AbstractSet[str]) -> list[str]:
+    """Return words with those parted that were typed without a space between: "batterylight"."""
+    return [part for word in words for part in _parts(word, known)]
+
+
+def _parts(word: str, known: AbstractSet[str]) -> tuple[str, ...]:
+    if len(word) < LEAST_JOINED or word in known or word in DENIES or word in SILENT or word in WHOLE:
+        return (word,)
+    cuts = ((word[:at], word[at:]) for at in range(2, len(word) - 1))
+    both = (pair for pair in cuts if all(one in known or one in SILENT for one in pair))
+    return next((pair for pair in both if not known.isdisjoint(pair)), (word,))
+
+
+def _denied(words: Sequence[str], place: int, own: AbstractSet[int]) -> bool:
+    """Return whether a denying word, other than the phrase's own, reaches the word at a place."""
+    for at in range(place - 1, max(0, place - REACH) - 1, -1):
         if words[at] in TURNS:
             return False
-        if words[at] in DENIES and words[at + 1] not in NOT_STOP:
+        if words[at] in DENIES and at not in own and words[at + 1] not in NOT_STOP:
             return True
     return False

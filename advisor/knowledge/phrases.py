@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
+from difflib import SequenceMatcher
+from functools import lru_cache
 
 SILENT = frozenset(
     re.findall(
@@ -17,14 +20,33 @@ SILENT = frozenset(
     )
 )
 """Words that carry no information about the trouble (chosen by hand)."""
-ENDINGS = frozenset(["", "d", "e", "ed", "er", "ers", "es", "ing", "s", "y"])
+ENDINGS = frozenset(["", "'s", "d", "e", "ed", "er", "ers", "es", "in", "ing", "s", "y"])
 """Two words are the same if they differ only in one of these endings (chosen by hand)."""
+DOUBLED = frozenset(["ed", "er", "ers", "in", "ing", "y"])
+"""Endings before which the last letter is written twice, as in "dripping"."""
 LEAST_STEM = 3
 """Letters that two words must share before their endings."""
+LEAST_SWAPPED = 4
+"""From this length on, two swapped letters count as a slip."""
 LEAST_MISTYPED = 5
-"""From this length on, a missing, extra or swapped letter counts as a slip."""
+"""From this length on, a missing or extra letter counts as a slip."""
 LEAST_MISTAKEN = 6
 """From this length on, a wrong letter counts as a slip; shorter words have too many neighbours."""
+LEAST_GARBLED = 8
+"""From this length on, several slips count, if so much as `GARBLED` of the letters is right."""
+GARBLED = 0.86
+VOWELS = frozenset("aeiouy")
+"""One of them for another, in any order, is a slip from `LEAST_MISTYPED` on: "steem", "deisal"."""
+NO_SLIPS = frozenset(
+    re.findall(
+        r"\S+",
+        """
+        whole while whale white broke broken small smile patrol string staring storing film films frame blade
+        blades
+        """,
+    )
+)
+"""Common words that are a vowel away from others that matter (chosen by hand)."""
 
 WORD = r"[^\W_]+(?:'[^\W_]+)?"
 
@@ -46,24 +68,50 @@ def alike(one: str, other: str) -> bool:
     if one[:LEAST_STEM] != other[:LEAST_STEM]:
         return False
     shared = range(LEAST_STEM, _first_difference(one, other) + 1)
-    return any(one[length:] in ENDINGS and other[length:] in ENDINGS for length in shared)
+    return any(_is_ending(one, length) and _is_ending(other, length) for length in shared)
 
 
+def _is_ending(word: str, at: int) -> bool:
+    """Return whether a word has one of the endings from a letter on, with the letter before written twice."""
+    return word[at:] in ENDINGS or (word[at : at + 1] == word[at - 1] and word[at + 1 :] in DOUBLED)
+
+
+@lru_cache(maxsize=1 << 17)
 def meant(said: str, word: str) -> bool:
-    """Return whether a word was meant: in any of its forms, or with one typing slip."""
+    """Return whether a word was meant: in any of its forms, or with slips of the keys."""
     if said[:1] != word[:1]:
         return False
     if alike(said, word):
         return True
-    shorter, longer = sorted((said, word), key=len)
-    if len(longer) - len(shorter) > 1 or len(word) < LEAST_MISTYPED:
+    if min(len(said), len(word)) < LEAST_SWAPPED or said in NO_SLIPS:
         return False
+    if len(word) >= LEAST_GARBLED and SequenceMatcher(None, said, word).ratio() >= GARBLED:
+        return True
+    return _one_slip(said, word) or (
+        min(len(said), len(word)) >= LEAST_MISTYPED and _other_vowels(said, word)
+    )
+
+
+def _one_slip(said: str, word: str) -> bool:
+    """Return whether two words differ by one letter that is missing or wrong, or by two that are swapped."""
+    shorter, longer = sorted((said, word), key=len)
     at = _first_difference(shorter, longer)
     if len(shorter) < len(longer):
-        return shorter[at:] == longer[at + 1 :]
+        return len(word) >= LEAST_MISTYPED and shorter[at:] == longer[at + 1 :]
     changed_over = shorter[at : at + 2] == longer[at : at + 2][::-1] and shorter[at + 2 :] == longer[at + 2 :]
-    wrong = len(word) >= LEAST_MISTAKEN and shorter[at + 1 :] == longer[at + 1 :]
-    return changed_over or wrong
+    return changed_over or (len(word) >= LEAST_MISTAKEN and shorter[at + 1 :] == longer[at + 1 :])
+
+
+def _other_vowels(said: str, word: str) -> bool:
+    """Return whether two words have the same consonants in order, and all vowels but one in any order."""
+    if abs(len(said) - len(word)) > 1 or _consonants(said) != _consonants(word):
+        return False
+    one, other = (Counter(letter for letter in text if letter in VOWELS) for text in (said, word))
+    return max((one - other).total(), (other - one).total()) <= 1
+
+
+def _consonants(word: str) -> str:
+    return "".join(letter for letter in word if letter not in VOWELS)
 
 
 def _first_difference(one: str, other: str) -> int:

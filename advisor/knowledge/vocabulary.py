@@ -5,6 +5,7 @@ The words are explained for authors in knowledge/README.md; the names here are t
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from datetime import date
@@ -586,18 +587,27 @@ class Harmless(Item):
     tell: Text
 
 
+_WORDS = re.compile(r"<(\w+)>")
+"""Where a phrase has one of the words that a danger has under a name."""
+
+
 class Danger(Item):
     """Danger that people tell of on the phone: what to tell them at once, and what is done about it.
 
-    `customer` are phrases whose words are all said; `petrol/fuel` is one or the other, and ` ... ` parts what
-    may be said far apart. `ask` is asked where it was said not to be so, and with `ask_first` always;
-    `otherwise` is what to tell where it is not so. `answers` are other dangers, one of which it is: the desk
-    asks which, and goes on with that one.
+    `customer` are phrases whose words are all said; `petrol/fuel` is one or the other, ` ... ` parts what
+    may be said far apart, and `<escapes>` is one of the `words` under that name. `perhaps` are phrases that
+    may mean it, and `unless` are phrases in which words of the others mean something else: then it is asked
+    about. `ask` is asked where it was said not to be so, and with `ask_first` always; `otherwise` is what to
+    tell where it is not so. `answers` are other dangers, one of which it is: the desk asks which, and goes on
+    with that one.
     """
 
-    later = frozenset({"answers"})
+    later = frozenset({"answers", "words", "perhaps", "unless"})
 
+    words: dict[str, Text] = {}
     customer: Annotated[OneOrMany, Field(min_length=1)]
+    perhaps: OneOrMany = ()
+    unless: OneOrMany = ()
     ask: Text
     tell: Text
     do: Text
@@ -606,6 +616,19 @@ class Danger(Item):
     may_be_driven: bool = False
     ask_first: bool = False
     otherwise: Text | None = None
+
+    @model_validator(mode="after")
+    def _words_are_written(self) -> Danger:
+        for phrase in (*self.customer, *self.perhaps, *self.unless):
+            for name in _WORDS.findall(phrase):
+                if name not in self.words:
+                    raise ValueError(f"'<{name}>' in '{phrase}' is none of its words")
+        return self
+
+    def phrases(self, which: Literal["customer", "perhaps", "unless"]) -> tuple[str, ...]:
+        """Return phrases with the words in place of their names."""
+        said: tuple[str, ...] = getattr(self, which)
+        return tuple(_WORDS.sub(lambda name: "/".join(self.words[name[1]].split()), one) for one in said)
 
 
 class Branch(Gated):
