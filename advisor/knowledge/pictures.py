@@ -109,7 +109,11 @@ class _Reader:
         self.open.append(name)
         if name == "text":
             self.labels.append("")
-        said = "".join(f' {key}="{escape(" ".join(value.split()))}"' for key, value in attributes.items())
+        said = "".join(
+            f' {key}="{escape(" ".join(value.split()))}"'
+            for key, value in attributes.items()
+            if key != "xmlns"  # a page knows its svg, and no address stands in it
+        )
         self.written.append(f"<{name}{said}>")
 
     def attribute(self, name: str, value: str) -> None:
