@@ -32,6 +32,14 @@ DRAWN, SEED = 400_000, 1
 ERRORS = 2.0
 """A share found by drawing is outside if it is so by more than this many standard errors."""
 
+COUNTED = {
+    "at_all": "",
+    "alone": ", and no other cause,",
+    "with_others": ", and another cause,",
+    "others_only": ": another cause only,",
+}
+"""Which cars a count is of, after what was counted."""
+
 
 @dataclass(frozen=True)
 class Published:
@@ -203,7 +211,7 @@ def _counted(
         }
     for word, count in said.counts.items():
         source = Source(source=said.source, of=said.of, count=count, allowance=said.allowance, note=said.note)
-        what = f"{said.what} ({word}) among cars with {complaint}"
+        what = f"{said.what}{COUNTED[word]} among cars with {complaint}"
         published = Published(knowledge.place(*path, word), what, source, said.part_only)
         yield Compared(published, shares[word], chances.error(known, shares[word]))
 

@@ -21,8 +21,9 @@ from advisor.cli.progress import working
 from advisor.text import counted
 
 if TYPE_CHECKING:
+    from advisor.evaluation.sensitivity import Costly
     from advisor.knowledge.knowledge import Knowledge
-    from advisor.knowledge.problems import Place, Problem
+    from advisor.knowledge.problems import Problem
     from advisor.policy import Policy
 
 WATCHED_EVERY_SECONDS = 0.5
@@ -37,6 +38,7 @@ class Looked:
     shares: tuple[str, ...]
     proofs: bool
     complaints: tuple[str, ...]
+    standing: bool
 
 
 @click.command()
@@ -71,6 +73,11 @@ class Looked:
     metavar="ID",
     help="Look at the proofs of this complaint only; may be repeated.",
 )
+@click.option(
+    "--standing",
+    is_flag=True,
+    help="Also write, as a page in Markdown, what is published, common practice and estimate. Takes minutes.",
+)
 def check(
     paths: tuple[Path, ...],
     workshop: Path | None,
@@ -79,13 +86,14 @@ def check(
     shares: tuple[str, ...],
     proofs: bool,
     some: tuple[str, ...],
+    standing: bool,
 ) -> None:
     """Check knowledge files and print every problem with file, line and column."""
-    if (shares or proofs) and form == "json":
-        raise click.UsageError("--share and --proofs answer in words. Leave out --format json.")
+    if (shares or proofs or standing) and form == "json":
+        raise click.UsageError("--share, --proofs and --standing answer in words. Leave out --format json.")
     if some and not proofs:
         raise click.UsageError("--complaint narrows --proofs. Add --proofs, or leave it out.")
-    looked = Looked(shares, proofs, some)
+    looked = Looked(shares, proofs, some, standing)
     policy = policy_of(workshop)
     meant = [*paths] or [*map(Path, chosen()[0].knowledge)] or [shipped("knowledge")]
     if not watch:
@@ -102,6 +110,7 @@ def check(
 
 def _check(paths: list[Path], form: str, policy: Policy, looked: Looked) -> int:
     """Print errors, weak points, and what else is looked at; returns the exit code."""
+    from advisor.knowledge.looked_over import review_counts
     from advisor.knowledge.problems import ProblemsFound
 
     tell_of_changes(paths)
@@ -131,16 +140,48 @@ def _check(paths: list[Path], form: str, policy: Policy, looked: Looked) -> int:
         say(f"{held}{', '.join(counts)}. {rest_unchecked(errors)}", err=True)
         return 1
     say(f"{held}{counted(errors, 'error')}, {weak}.", err=True)
-    if looked.shares and knowledge is not None:
-        refuse_unknown("fault or branch", looked.shares, [*knowledge.faults, *knowledge.branches])
-        for cause in looked.shares:
-            for line in _share_lines(knowledge, cause):
-                say(line)
-    if looked.proofs and knowledge is not None:
-        refuse_unknown("complaint", looked.complaints, knowledge.complaints)
-        for line in _proof_lines(knowledge, policy, looked.complaints or tuple(knowledge.complaints)):
+    if knowledge is not None:
+        say(review_counts(knowledge), err=True)
+        for line in _looked_at(knowledge, policy, looked):
             say(line)
     return 0
+
+
+def _looked_at(knowledge: Knowledge, policy: Policy, looked: Looked) -> Iterator[str]:
+    """Say what is looked at besides errors and weak points."""
+    if looked.shares:
+        refuse_unknown("fault or branch", looked.shares, [*knowledge.faults, *knowledge.branches])
+        for cause in looked.shares:
+            yield from _share_lines(knowledge, cause)
+    if looked.proofs:
+        refuse_unknown("complaint", looked.complaints, knowledge.complaints)
+        yield from _proof_lines(knowledge, policy, looked.complaints or tuple(knowledge.complaints))
+    if looked.standing:
+        yield from _standing_lines(knowledge, policy)
+
+
+def _standing_lines(knowledge: Knowledge, policy: Policy) -> Iterator[str]:
+    """Say what the numbers rest on, and on which of them most hangs."""
+    from advisor.checks.informativeness import compiled
+    from advisor.checks.published import compare
+    from advisor.evaluation.standing import standing_lines
+
+    networks = compiled(knowledge)
+    engines = {name: one.engine for name, one in networks.items() if one.engine is not None}
+    compared = compare(knowledge, {name: one.network for name, one in networks.items()}, engines)
+    yield from standing_lines(
+        knowledge, compared, _most_costly(knowledge, policy, tuple(knowledge.complaints))
+    )
+
+
+def _most_costly(knowledge: Knowledge, policy: Policy, complaints: tuple[str, ...]) -> tuple[Costly, ...]:
+    """Return the numbers on which most hangs."""
+    from advisor.evaluation.sensitivity import most_costly
+    from advisor.evaluation.trials import TrialPlan
+
+    plan = TrialPlan(complaints, RATED_CARS, 1, workshop_policy=policy)
+    with working("Trying numbers") as progress:
+        return most_costly(knowledge, plan, MOST_RATED, progress)
 
 
 def _found(paths: list[Path], policy: Policy) -> tuple[Knowledge, list[Problem]]:
@@ -198,8 +239,7 @@ def _proof_lines(knowledge: Knowledge, policy: Policy, complaints: tuple[str, ..
     from advisor.case.confirmed import faults_below
     from advisor.checks.ceilings import ceilings
     from advisor.evaluation.report import LETTERS
-    from advisor.evaluation.sensitivity import most_costly
-    from advisor.evaluation.trials import TrialPlan
+    from advisor.evaluation.standing import as_written
 
     below = frozenset().union(*(faults_below(knowledge, one) for one in complaints))
     faults = [name for name in knowledge.faults if name in below]
@@ -218,18 +258,11 @@ def _proof_lines(knowledge: Knowledge, policy: Policy, complaints: tuple[str, ..
             f"  {one.fault} ({one.complaint}): ceiling {one.probability:.2f}, "
             f"with {one.rival} at {one.of_rival:.2f}"
         )
-    plan = TrialPlan(complaints, RATED_CARS, 1, workshop_policy=policy)
-    with working("Trying numbers") as progress:
-        numbers = most_costly(knowledge, plan, MOST_RATED, progress)
+    numbers = _most_costly(knowledge, policy, complaints)
     yield f"The {len(numbers)} numbers on which most hangs:"
     for number in numbers:
         yield f"  {number.place}: {number.name}"
-        yield f"    {_as_written(number.place)}"
-
-
-def _as_written(place: Place) -> str:
-    """Return the line of a file that a number stands in, as its author wrote it."""
-    return Path(place.file).read_text(encoding="utf-8").splitlines()[place.line - 1].strip()
+        yield f"    {as_written(number.place)}"
 
 
 def _stamps(paths: Iterable[Path]) -> dict[Path, tuple[int, int]]:

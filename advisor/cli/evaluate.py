@@ -105,6 +105,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
     from advisor.evaluation.report import lines, page
     from advisor.evaluation.scorecard import scorecards
     from advisor.evaluation.sensitivity import Costly, most_costly
+    from advisor.knowledge.looked_over import review_counts
     from advisor.papers.document import html
 
     policy = policy_of(workshop)
@@ -136,7 +137,7 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
         with working("Trying numbers") as progress:
             numbers = most_costly(knowledge, plan, costly, progress)
     if page_file is not None:
-        text = html(page(plan, families, complaints, numbers, knowledge.version))
+        text = html(page(plan, families, complaints, numbers, knowledge))
         page_file.write_text(text, encoding="utf-8")
     if form == "json":
         answer = {
@@ -148,10 +149,11 @@ def evaluate(  # noqa: PLR0913 - one argument for each option
             "families": [_card(card) for card in families],
             "complaints": [_card(card) for card in complaints],
             "costly": [asdict(one) for one in numbers],
+            "looked_over": review_counts(knowledge),
         }
         say(json_text(answer))
         return
-    for line in lines(plan, families, complaints, numbers):
+    for line in (*lines(plan, families, complaints, numbers), "", review_counts(knowledge)):
         say(line)
 
 

@@ -13,6 +13,7 @@ from advisor.evaluation.scorecard import FaultScore, PolicyScore, Scorecard
 from advisor.evaluation.sensitivity import Costly
 from advisor.evaluation.trials import EVERYTHING, WORSE_PROOFS, TrialPlan
 from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.looked_over import review_counts
 from advisor.papers.document import Paper, Paragraph, Part, Section, Table, TableRow
 from advisor.papers.format import plain
 from advisor.papers.plots import Bars, Curve
@@ -205,10 +206,10 @@ def page(
     families: Sequence[Scorecard],
     complaints: Sequence[Scorecard],
     costly: Sequence[Costly],
-    version: str,
+    knowledge: Knowledge,
 ) -> Paper:
     """Return the page: a table and plots for every family and complaint, and the faults of complaints."""
-    said = (EXPLAINED, plan.workshop_policy.words, COLUMNS)
+    said = (EXPLAINED, review_counts(knowledge), plan.workshop_policy.words, COLUMNS)
     sections = [Section("What this is", tuple(map(Paragraph, filter(None, said))))]
     for card in (*_of_several(families, complaints), *complaints):
         parts: list[Part] = [_table(card), *map(Paragraph, verdict(card)), *_plots(card)]
@@ -226,10 +227,10 @@ def page(
         )
     return Paper(
         "How well the advice finds causes",
-        f"{_cars_words(plan)}, knowledge {version}",
+        f"{_cars_words(plan)}, knowledge {knowledge.version}",
         tuple(sections),
         (),
-        f"Evaluation of knowledge {version}",
+        f"Evaluation of knowledge {knowledge.version}",
     )
 
 
