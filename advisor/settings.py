@@ -110,6 +110,12 @@ CHOICES: Mapping[str, Choice] = MappingProxyType(
             ("dark", "light"),
         ),
         "reduced_motion": Choice(SCREENS, "Nothing on the screens slides or fades.", True),
+        "guess_first": Choice(
+            SCREENS,
+            "For learners: the bench hides what it suspects until somebody has put down a guess of their own "
+            "(key p). The command track says how often guesses were right.",
+            True,
+        ),
         "workshop_name": Choice(
             PAPERS, "Stands at the end of the customer's page and of the booking sheet.", "Our workshop"
         ),
@@ -134,6 +140,7 @@ class Settings:
     pressure_unit: str = ""
     theme: str = "dark"
     reduced_motion: bool = False
+    guess_first: bool = False
     workshop_name: str = ""
     workshop_address: str = ""
 

@@ -23,6 +23,7 @@ from advisor.case.condition import present, to_put_back
 from advisor.case.entries import (
     Acknowledged,
     Booked,
+    Guessed,
     Known,
     Repaired,
     Replayed,
@@ -36,7 +37,7 @@ from advisor.store.records import StoredCase
 
 CAUSES = 3
 """So many causes are shown of where a job stands."""
-NOT_TOLD = Acknowledged | Known | Booked | Warned | SaidByCustomer | TakenBack | Replayed
+NOT_TOLD = Acknowledged | Known | Booked | Warned | SaidByCustomer | Guessed | TakenBack | Replayed
 """Entries that are no work on the car."""
 
 

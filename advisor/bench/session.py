@@ -68,6 +68,7 @@ from advisor.case.entries import (
     Ended,
     Entry,
     Finished,
+    Guessed,
     Known,
     Measured,
     Noted,
@@ -97,7 +98,7 @@ from advisor.case.typed import (
 from advisor.inference.engine import Engine, InferenceEngine
 from advisor.knowledge.conditions import Way, minutes_for, not_on, wanted_by, way_to, way_to_reading
 from advisor.knowledge.knowledge import Knowledge, answers_of, setups_of, tellers, worst_first
-from advisor.knowledge.unlisted import owner_of, unlisted_of
+from advisor.knowledge.unlisted import is_unlisted, owner_of, unlisted_of
 from advisor.knowledge.vocabulary import ByFact, Complaint, Fact, LimitByFact, Reading
 from advisor.measure import refrigerants as saturation
 from advisor.measure.formulas import FORMULAS
@@ -1075,6 +1076,21 @@ class Session:
             )
         measurement = Measurement("part", milliamps, instrument, show(milliamps, "mA"))
         return self._entered(Accounted(what, measurement, behind))
+
+    @property
+    def awaits_guess(self) -> bool:
+        """Whether nobody has put down what they suspect, and it is not settled yet."""
+        return self.case.is_open and self.case.guess is None and not self.case.repairs
+
+    @property
+    def causes_by_name(self) -> tuple[tuple[str, str], ...]:
+        """Every listed cause with its name, in the order of names: it tells nothing of what is likely."""
+        listed = ((one.fault, one.name) for one in self.advice.suspects if not is_unlisted(one.fault))
+        return tuple(sorted(listed, key=lambda cause: cause[1].casefold()))
+
+    def suspects(self, fault: str) -> Session:
+        """With the cause that somebody suspects by themselves, beside the one that leads."""
+        return self._entered(Guessed(fault, self.advice.suspects[0].fault))
 
     def skipped(self, reading: str, reason: str) -> Session:
         """With a reading that cannot be taken on this car."""

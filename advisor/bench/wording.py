@@ -25,6 +25,7 @@ from advisor.case.entries import (
     Ended,
     Entry,
     Finished,
+    Guessed,
     Known,
     Measured,
     Noted,
@@ -421,6 +422,8 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
         return f"Complaint, looked for at the car: {entry.found}"
     if isinstance(entry, Finished):
         return finished_words(entry)
+    if isinstance(entry, Guessed):
+        return f"Guessed before the bench said what it suspects: {knowledge.title(entry.fault)}"
     if isinstance(entry, Booked):
         return f"Booked for {entry.day}" + (f" ({entry.remark})" if entry.remark else "")
     if isinstance(entry, Warned):

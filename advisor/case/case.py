@@ -31,6 +31,7 @@ from advisor.case.entries import (
     Ended,
     Entry,
     Finished,
+    Guessed,
     Known,
     Measured,
     Noted,
@@ -91,6 +92,11 @@ class Case:
         while before and (earlier := read_before(self.entries[before - 1])):
             before = earlier
         return before or step, not before, step
+
+    @cached_property
+    def guess(self) -> Guessed | None:
+        """Return what somebody suspected before the bench showed its own suspicion, or None."""
+        return next((entry for entry in self.counting.values() if isinstance(entry, Guessed)), None)
 
     @cached_property
     def facts(self) -> dict[str, str]:

@@ -198,6 +198,18 @@ class SaidByCustomer:
 
 
 @dataclass(frozen=True)
+class Guessed:
+    """Somebody named the cause they suspect before the bench showed its own; `leading` led then.
+
+    It is no evidence: the record of guesses shows learners how often they were right.
+    """
+
+    kind: ClassVar[str] = "guessed"
+    fault: str
+    leading: str
+
+
+@dataclass(frozen=True)
 class Replayed:
     """From here on the entries are weighed by another version of the knowledge; `before` was the last one."""
 
@@ -279,6 +291,7 @@ Entry = (
     | Booked
     | Warned
     | SaidByCustomer
+    | Guessed
     | Replayed
     | TakenBack
     | Closed

@@ -110,6 +110,12 @@ def record_lines(record: TrackRecord, fewest: int) -> Iterator[str]:
         yield f"Of degrees of sureness with fewer than {fewest} jobs nothing is said."
     for ended in record.endings:
         yield f"Ended {ended.ending}: {counted(ended.right.count, 'job')}, right in {_rate(ended.right)}."
+    if record.guesses is not None:
+        own, bench = record.guesses
+        yield (
+            f"Guesses put down before the bench showed its own: {counted(own.count, 'job')}, right in "
+            f"{_rate(own)}; what the bench suspected most at the same time was right in {_rate(bench)}."
+        )
     if record.saved is None:
         yield (
             f"Against the written order of readings: {record.compared} jobs can be compared, fewer than "

@@ -54,6 +54,10 @@ class Judged:
     checklist_minutes: float | None
 
     ending: EndingKind = "not found"
+    guess: str = ""
+    """The cause that somebody put down by themselves before the bench showed its own, or ""."""
+    led_then: str = ""
+    """The cause that the bench suspected most at the time of the guess."""
 
     @property
     def order(self) -> tuple[str, ...]:
@@ -125,7 +129,8 @@ class TrackRecord:
     """What closed jobs say: over all of them, by sureness, and by period, the oldest first.
 
     `saved` is how many minutes fewer than the checklist a job took on average, with its interval, over
-    `compared` jobs; None where too few can be compared. `excluded` counts jobs by the reason why.
+    `compared` jobs; None where too few can be compared. `guesses` says how often what somebody put down first
+    was right, and how often what the bench suspected most then. `excluded` counts jobs by the reason why.
     """
 
     jobs: int
@@ -137,6 +142,7 @@ class TrackRecord:
     compared: int
     saved: tuple[float, float, float] | None
     excluded: Mapping[str, int]
+    guesses: tuple[Rate, Rate] | None = None
 
 
 class TooFew(ValueError):
@@ -185,6 +191,7 @@ def judge(
             else:
                 other = checklist_minutes(knowledge, engine, case) if checklist else None
                 shown = shown_by_proof(knowledge, case)
+                guess = filed.case.guess
                 end = ending(knowledge, situation.policy, situation.posterior, shown)
                 judged.append(
                     Judged(
@@ -195,6 +202,8 @@ def judge(
                         sum(minutes(knowledge, case)),
                         other,
                         end.kind,
+                        guess.fault if guess else "",
+                        guess.leading if guess else "",
                     )
                 )
         if progress is not None:
@@ -233,6 +242,9 @@ def summed_up(
     by_period: dict[str, list[Judged]] = defaultdict(list)
     for one in judged:
         by_period[period_of(one.at, span)].append(one)
+    guessed = [one for one in judged if one.guess]
+    own = sum(one.guess in one.causes for one in guessed)
+    led = sum(one.led_then in one.causes for one in guessed)
     spared = [one.checklist_minutes - one.minutes for one in judged if one.checklist_minutes is not None]
     return TrackRecord(
         jobs=len(judged),
@@ -244,6 +256,7 @@ def summed_up(
         compared=len(spared),
         saved=_mean(spared) if len(spared) >= fewest else None,
         excluded=excluded,
+        guesses=(wilson(own, len(guessed)), wilson(led, len(guessed))) if guessed else None,
     )
 
 

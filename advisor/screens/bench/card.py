@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from textual.content import Content
 
@@ -45,13 +45,17 @@ GAP = Content("")
 """An empty line between blocks of the text, left out where there is no room."""
 
 
+YOUR_GUESS_FIRST = "Your guess first (key p): which cause do you suspect? Then the bench shows its own."
+"""Stands where the leading causes do, while a learner has not put down a guess."""
+
+
 @dataclass(frozen=True)
 class Card:
     """A title with the minutes of the task, lines of text, and choices as (action, words, effect).
 
     An action may have an argument after a space. A choice without an action is shown and cannot be made yet.
     `reading` is the one that can be answered here, `setups` are those that are made here. Where there
-    is no room, lines of `extra` are left out, the last ones first.
+    is no room, lines of `extra` are left out, the last ones first. Lines `of_suspicion` say what is believed.
     """
 
     title: str
@@ -61,6 +65,7 @@ class Card:
     reading: str = ""
     setups: tuple[str, ...] = ()
     extra: tuple[Content, ...] = (GAP,)
+    of_suspicion: tuple[Content, ...] = ()
 
 
 def card(
@@ -71,11 +76,37 @@ def card(
     same: SameDecision | None = None,
     *,
     was_made: bool = False,
+    hides_suspicion: bool = False,
 ) -> Card:
     """Return the card for a reading to be taken; else for a wait, the complaint, or the end of the search.
 
-    What has to be prepared has a card of its own first, unless somebody says that all of it `was_made`.
+    What has to be prepared has a card of its own first, unless somebody says that all of it `was_made`. Where
+    a guess is wanted first, nothing on it says what the bench suspects.
     """
+    if not hides_suspicion:
+        return _card(session, proposal, confidence, ahead, same, was_made)
+    if proposal is None and session.awaited is None and not session.confirm_is_due:
+        lines = (
+            Content("The search is over. Put down the cause you suspect; then its result is shown."),
+            GAP,
+        )
+        return Card("Your guess first", "", lines, (("guess", "p Which cause do you suspect?", ""),))
+    shown = _card(session, proposal, confidence, None, None, was_made)
+    return replace(
+        shown,
+        lines=tuple(line for line in shown.lines if line not in shown.of_suspicion),
+        choices=tuple((action, words, "") for action, words, _ in shown.choices if action != "remedy"),
+    )
+
+
+def _card(
+    session: Session,
+    proposal: CandidateReading | None,
+    confidence: str,
+    ahead: LookAhead | None,
+    same: SameDecision | None,
+    was_made: bool,
+) -> Card:
     if proposal is not None:
         if proposal.asks:
             return _question(session, proposal)
@@ -120,9 +151,10 @@ def _question(session: Session, proposal: CandidateReading) -> Card:
     lines = _warnings(session, proposal)
     lines += [Content.styled(question, "bold"), GAP]
     lines += [Content("It decides about the reading above, and what that needs.")]
-    lines += [*_why(session, proposal), GAP]
+    told = _why(session, proposal)
+    lines += [*told, GAP]
     choices = (*answers, ("skip", "x Cannot do this here", ""), *_back(session))
-    return Card(proposal.name, _work_and_wait(proposal), tuple(lines), choices)
+    return Card(proposal.name, _work_and_wait(proposal), tuple(lines), choices, of_suspicion=tuple(told))
 
 
 def _reading(session: Session, proposal: CandidateReading, confidence: str, ahead: LookAhead | None) -> Card:
@@ -133,7 +165,8 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
     more, holding = _tells_more(session, proposal), _holding(session, proposal)
     repair = _repair_first(session, proposal)
     lines = _warnings(session, proposal)
-    lines += [*_why(session, proposal), *more, *_ahead(session, proposal, ahead), *repair, GAP]
+    told = [*_why(session, proposal), *repair]
+    lines += [told[0], *more, *_ahead(session, proposal, ahead), *told[1:], GAP]
     to_prepare = session.to_prepare(proposal)
     names = "; ".join(knowledge.setups[setup].name for setup in proposal.setups)
     not_made = [Content(f"Not entered as made: {names}")] if to_prepare else []  # somebody says it is so
@@ -156,6 +189,7 @@ def _reading(session: Session, proposal: CandidateReading, confidence: str, ahea
         (*choices, *_back(session)),
         "" if session.to_acknowledge(cautions) else proposal.reading,
         extra=(*not_made, *more, *holding, GAP),
+        of_suspicion=tuple(told),
     )
 
 
@@ -171,8 +205,9 @@ def _preparation(
         after.append(Content(f"With this wait also: {_names(knowledge, plan.after[1:])}."))
     lines = _warnings(session, proposal)
     lines.append(Content.assemble("For: ", (knowledge.readings[proposal.reading].name, "bold")))
-    lines += [*_why(session, proposal), *more, *_ahead(session, proposal, ahead)]
-    lines += [*_before_lines(session, plan), *_repair_first(session, proposal), GAP]
+    told = [*_why(session, proposal), *_repair_first(session, proposal)]
+    lines += [told[0], *more, *_ahead(session, proposal, ahead)]
+    lines += [*_before_lines(session, plan), *told[1:], GAP]
     lines += [*_to_make(session, setups, alone=True), GAP, *after, *holding]
     lines += [*caution_lines(session, cautions), GAP]
     minutes = [session.setup_minutes(setup) for setup in setups]
@@ -199,6 +234,7 @@ def _preparation(
         (*choices, *_back(session)),
         setups=setups,
         extra=(*more, *holding, *after, GAP),
+        of_suspicion=tuple(told),
     )
 
 

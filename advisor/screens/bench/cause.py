@@ -19,25 +19,36 @@ from advisor.screens.widgets.choices import ChoiceList
 from advisor.screens.widgets.labelled import Labelled
 
 IN_WORDS = "in words"
+TITLE = "Search the causes of this complaint, or write what it was."
 
 
 class CauseScreen(AskingDialog[tuple[str, str]]):
-    """Returns (fault, "") for a listed cause or ("", words) for another; None for going back."""
+    """Returns (fault, "") for a listed cause or ("", words) for another; None for going back.
+
+    Only `listed` ones can be chosen where that is said.
+    """
 
     AUTO_FOCUS = "#search"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "back", "Back", tooltip="Go back, enter nothing")
     ]
 
-    def __init__(self, causes: Sequence[tuple[str, str]]) -> None:
+    def __init__(
+        self, causes: Sequence[tuple[str, str]], title: str = TITLE, *, listed: bool = False
+    ) -> None:
         super().__init__()
-        self.causes = causes
+        self.causes, self.title_words, self.listed = causes, title, listed
 
     def compose(self) -> ComposeResult:
         """Lay out the search and the list of what it finds."""
         with Vertical(id="box"):
-            yield Static("Search the causes of this complaint, or write what it was.", markup=False)
-            field = Input(placeholder="search, or write", id="search", max_length=LONGEST_CAUSE, compact=True)
+            yield Static(self.title_words, markup=False)
+            field = Input(
+                placeholder="search" if self.listed else "search, or write",
+                id="search",
+                max_length=LONGEST_CAUSE,
+                compact=True,
+            )
             yield Labelled("Cause", field)
             yield ChoiceList(id="causes")
             yield Static(id="says", markup=False)
@@ -56,7 +67,7 @@ class CauseScreen(AskingDialog[tuple[str, str]]):
         for fault, words in self.causes:
             if all(word in words.casefold() for word in typed.casefold().split()):
                 listed.add_option(Option(Content(words), id=fault))
-        if typed.strip():
+        if typed.strip() and not self.listed:
             listed.add_option(Option(Content(f"None of these, in words: {typed.strip()}"), id=IN_WORDS))
 
     @on(Input.Submitted)

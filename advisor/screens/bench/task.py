@@ -19,7 +19,8 @@ from advisor.bench.wording import caution_words, to_end_words
 from advisor.case.typed import Understood
 from advisor.screens.bench import questions, repairs
 from advisor.screens.bench.account import AccountScreen
-from advisor.screens.bench.card import Card, card, pictured
+from advisor.screens.bench.card import YOUR_GUESS_FIRST, Card, card, pictured
+from advisor.screens.bench.cause import CauseScreen
 from advisor.screens.bench.cautions import CautionsScreen
 from advisor.screens.bench.entry import EntryScreen
 from advisor.screens.bench.faulttree import FaultTree, FaultTreeScreen, ReadingsAbout, ToggledByHand
@@ -44,6 +45,7 @@ BESIDE = 110
 LEAST_GAP, LEAST_EFFECT = 3, 12
 """What an answer would do stands beside it, so far apart; cut, where at least so much of it has room."""
 CAUTIONS_FIRST = "Read the cautions first: key y."
+WHICH_GUESS = "Which cause do you suspect? Search the causes of this complaint."
 EVERYTHING = "What is to be done? Digits choose the numbered lines of the task."
 
 
@@ -80,6 +82,9 @@ class TaskScreen(JobScreen):
         Binding("o", "other", "Other", tooltip="All readings: search, order and choose another"),
         Binding("r", "result", show=False, tooltip="Leave this reading: back to the result, or to the wait"),
         Binding("t", "tree", "Tree", tooltip="The fault tree, with what is suspected now"),
+        Binding(
+            "p", "guess", show=False, tooltip="Put down the cause you suspect; then the bench shows its own"
+        ),
         Binding("v", "why_not", "Why", tooltip="Why not another cause, and what would turn it round"),
         Binding("w", "wait", "Done", tooltip="It is prepared, or a wait is over sooner"),
         Binding("i", "already", show=False, tooltip="It is prepared already: since when"),
@@ -171,6 +176,11 @@ class TaskScreen(JobScreen):
         """Whether the reading on the card is answered by a number."""
         return self.takes_typing or self.asks_number
 
+    @property
+    def hides_suspicion(self) -> bool:
+        """Whether a guess is wanted before anything is shown of what the bench suspects."""
+        return self.app.settings.guess_first and self.session.awaits_guess
+
     # What is shown
 
     def show_session(self) -> None:
@@ -183,7 +193,7 @@ class TaskScreen(JobScreen):
         self.show_news()
         self.query_one("#card").set_class(self.size.height >= LARGE, "tall")
         beside = self.query_one("#beside")
-        beside.display = self.size.width >= BESIDE
+        beside.display = self.size.width >= BESIDE and not self.hides_suspicion
         if beside.display:
             reading = self.proposal.reading if self.proposal else ""
             self.query_one(FaultTree).show(session.fault_tree(reading))
@@ -194,20 +204,24 @@ class TaskScreen(JobScreen):
 
     def show_suspicion(self) -> None:
         """Show the leading causes, fewer where the task needs the room, and how far the end is."""
+        if self.hides_suspicion:
+            self.query_one("#suspicion", Static).update(YOUR_GUESS_FIRST)
+            return
         width, to_end = self.card_width - 2, to_end_words(self.to_end) if self.to_end else ""
         self.query_one("#suspicion", Static).update(suspicion_panel(self.session, width, self.causes, to_end))
 
     @property
     def card_width(self) -> int:
         """Columns of the task."""
-        return self.size.width - (self.size.width * 9 // 20 if self.size.width >= BESIDE else 0)
+        beside = self.size.width >= BESIDE and not self.hides_suspicion
+        return self.size.width - (self.size.width * 9 // 20 if beside else 0)
 
     def show_news(self, words: str = "") -> None:
         """Show above the task what the last entry did, or why it failed."""
         words = words or self.told
         news = self.query_one("#news", Static)
         news.set_class(bool(words), "told")
-        news.update(words or last_move(self.session))
+        news.update(words or ("" if self.hides_suspicion else last_move(self.session)))
 
     def show_card(self, shown: Card) -> None:
         """Show the task and its choices."""
@@ -261,8 +275,15 @@ class TaskScreen(JobScreen):
 
     def card_now(self) -> Card:
         """Return the card as it is now."""
-        was_made, same = self.was_made, self.same_decision
-        return card(self.session, self.proposal, self.confidence, self.ahead, same, was_made=was_made)
+        return card(
+            self.session,
+            self.proposal,
+            self.confidence,
+            self.ahead,
+            self.same_decision,
+            was_made=self.was_made,
+            hides_suspicion=self.hides_suspicion,
+        )
 
     def show_ahead(self, session: Session, found: LookAhead) -> None:
         """Say on the card that another reading is better in the long run."""
@@ -444,6 +465,19 @@ class TaskScreen(JobScreen):
 
         self.app.push_screen(FigureScreen(self.session, measurand), back)
 
+    def action_guess(self) -> None:
+        """Ask for the cause that the person at the bench suspects."""
+        if not self.hides_suspicion:
+            self.notify("A guess is put down before the bench shows what it suspects.", timeout=3)
+            return
+        session = self.session
+
+        def named(cause: tuple[str, str] | None) -> None:
+            if cause is not None:
+                self.change(lambda: session.suspects(cause[0]), self.chosen)
+
+        self.app.push_screen(CauseScreen(session.causes_by_name, WHICH_GUESS, listed=True), named)
+
     def action_account(self) -> None:
         """Show the account of the draw."""
 
@@ -522,6 +556,9 @@ class TaskScreen(JobScreen):
 
     def action_tree(self) -> None:
         """Show the fault tree; a reading chosen there comes onto the card."""
+        if self.hides_suspicion:
+            self.action_guess()
+            return
         reading = self.proposal.reading if self.proposal else ""
         self.app.push_screen(FaultTreeScreen(self.session, reading, self.by_hand), self.choose)
 
@@ -554,7 +591,10 @@ class TaskScreen(JobScreen):
 
     def action_why_not(self) -> None:
         """Say why another cause does not lead."""
-        ask_why_not(self)
+        if self.hides_suspicion:
+            self.action_guess()
+        else:
+            ask_why_not(self)
 
     def action_copy(self) -> None:
         """Copy the words of the task."""
@@ -635,8 +675,14 @@ class TaskScreen(JobScreen):
 
     def action_remedy(self) -> None:
         """Ask which remedy was done, and enter it."""
-        repairs.remedy(self)
+        if self.hides_suspicion:
+            self.action_guess()
+        else:
+            repairs.remedy(self)
 
     def action_close(self) -> None:
         """Close the job with the cause that was found."""
-        repairs.close(self)
+        if self.hides_suspicion:
+            self.action_guess()
+        else:
+            repairs.close(self)

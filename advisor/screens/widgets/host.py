@@ -8,10 +8,13 @@ from pathlib import Path
 from textual.app import App
 from textual.screen import Screen
 
+from advisor.settings import Settings
+
 
 class HostApp(App[None]):
     """What a screen may ask of the app; screens import this class and not the one that implements it."""
 
+    settings: Settings
     looks_ahead: bool
     """Whether the bench plays the best readings out in the background."""
 
