@@ -372,11 +372,15 @@ async def test_a_caution_is_read_before_an_answer_counts(hum: Path, tmp_path: Pa
         assert "✓ read: Hot lamp" in text_of(pilot)
 
 
-async def test_a_wait_is_planned_begun_and_survives_a_restart(hum: Path, tmp_path: Path) -> None:
+async def test_a_wait_is_planned_begun_and_survives_a_restart(
+    hum: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Before the wait and after it are named; once begun it tells when it is over, also after a restart."""
+    now = datetime.now(UTC)
     async with running(hum, tmp_path, (100, 40)) as pilot:
         await opened(pilot)
         task = await on_card(pilot, "warm")
+        monkeypatch.setattr(task.session.store, "clock", lambda: now)
         shown = words(pilot)
         assert "Car asleep work 6 min, wait 40 min For: Warm relay while asleep" in shown
         assert "Before you wait (key o): " in shown
@@ -388,6 +392,9 @@ async def test_a_wait_is_planned_begun_and_survives_a_restart(hum: Path, tmp_pat
         await until(pilot, lambda screen: "WAITING" in text_of(pilot) and " min left" in text_of(pilot))
         await pilot.press("down", "enter")
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))
+        again = pilot.app.screen
+        assert isinstance(again, TaskScreen)
+        monkeypatch.setattr(again.session.store, "clock", lambda: now)
         await on_card(pilot, "warm")
         assert "Waiting: Car asleep. Ready at" in words(pilot)
         assert "in 40 min" in words(pilot)

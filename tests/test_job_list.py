@@ -211,11 +211,11 @@ async def test_time_passes_in_the_list(
     hum: Path, tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """A wait gets shorter without anybody's doing; once it is over the job is ready, still highlighted."""
+    later = datetime.now(UTC) + timedelta(minutes=20)
     filled(store)
     async with running(hum, tmp_path) as pilot:
         screen = await ready(pilot)
         await pilot.press("down")
-        later = datetime.now(UTC) + timedelta(minutes=20)
         monkeypatch.setattr(screen.store, "clock", lambda: later)
         screen.pass_time()
         await settled(pilot)
