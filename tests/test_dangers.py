@@ -575,6 +575,21 @@ def test_a_danger_is_withdrawn_with_the_words_unless_the_desk_has_confirmed_it()
     assert asked.hearing(()).hearing((smoke,)).open == (smoke,)
 
 
+def test_a_danger_of_which_the_customer_is_not_sure_counts_as_being_so() -> None:
+    """Who cannot say whether it hisses has not said no: it is told, and the car is not driven."""
+    smoke, hiss = Heard("smoke", True), Heard("hiss", False)
+    asked = CallDangers().hearing((smoke, hiss))
+    assert asked.sure == ("smoke",)
+    unsure = asked.not_sure()
+    assert unsure.open == (smoke, Heard("hiss", True))
+    assert unsure.sure == ("smoke", "hiss")
+    assert asked.not_sure(["smoke"]).open == asked.open
+    assert unsure.hearing((smoke, hiss)).sure == ("smoke", "hiss")
+    assert unsure.hearing((smoke,)).hearing((smoke, hiss)).sure == ("smoke",)
+    assert unsure.not_so(["hiss"]).sure == ("smoke",)
+    assert unsure.were_told(["hiss"]).told == ("hiss",)
+
+
 @pytest.mark.parametrize(
     ("typed", "tag", "words"),
     [

@@ -132,19 +132,22 @@ class CallDangers:
 
     `settled` are those of which the customer was told, or asked and it is not so; `withdrawn` those that the
     words said and do not say any more; `named` those that the customer named when asked which it is, each
-    with the one that was heard and that it stands for.
+    with the one that was heard and that it stands for; `unsure` those of which the customer, asked, was not
+    sure: they count as being so.
     """
 
     heard: tuple[Heard, ...] = ()
     settled: Mapping[str, str] = field(default_factory=dict)
     withdrawn: tuple[str, ...] = ()
     named: Mapping[str, str] = field(default_factory=dict)
+    unsure: tuple[str, ...] = ()
 
     @property
     def open(self) -> tuple[Heard, ...]:
         """What is heard or named and not settled."""
         done = {*self.settled, *self.named.values()}
-        said = dict.fromkeys([*self.heard, *(Heard(name, True) for name in self.named)])
+        heard = (Heard(one.danger, one.sure or one.danger in self.unsure) for one in self.heard)
+        said = dict.fromkeys([*heard, *(Heard(name, True) for name in self.named)])
         return tuple(one for one in said if one.danger not in done)
 
     @property
@@ -174,7 +177,8 @@ class CallDangers:
         gone = [one.danger for one in self.open if one.sure]
         settled = {name: how for name, how in self.settled.items() if how == TOLD or name in said}
         withdrawn = [one for one in dict.fromkeys([*self.withdrawn, *gone]) if one not in {*said, *settled}]
-        return CallDangers(now, settled, tuple(withdrawn), named)
+        unsure = tuple(one for one in self.unsure if one in heard)
+        return CallDangers(now, settled, tuple(withdrawn), named, unsure)
 
     def were_told(self, which: Collection[str] = ()) -> CallDangers:
         """Return them with the customer told of all that is open, or of those named here."""
@@ -183,6 +187,14 @@ class CallDangers:
     def naming(self, danger: str, which: str) -> CallDangers:
         """Return them with the customer's answer to which danger it is: it takes the place of that one."""
         return replace(self, named={**self.named, which: danger})
+
+    def not_sure(self, which: Collection[str] = ()) -> CallDangers:
+        """Return them with the customer not sure of those named here, by default of all that are asked about.
+
+        They count as being so: what has to be done is told, and the car is not driven.
+        """
+        asked = [one.danger for one in self.open if not one.sure and (not which or one.danger in which)]
+        return replace(self, unsure=tuple(dict.fromkeys([*self.unsure, *asked])))
 
     def not_so(self, which: Collection[str] = ()) -> CallDangers:
         """Return them with those of the open ones not being so, by default all of them.
