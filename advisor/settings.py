@@ -113,7 +113,7 @@ CHOICES: Mapping[str, Choice] = MappingProxyType(
         "guess_first": Choice(
             SCREENS,
             "For learners: the bench hides what it suspects until somebody has put down a guess of their own "
-            "(key p). The command track says how often guesses were right.",
+            "(key l). The command track says how often guesses were right.",
             True,
         ),
         "workshop_name": Choice(

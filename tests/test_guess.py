@@ -61,7 +61,7 @@ async def test_a_learner_guesses_before_the_causes_are_shown(
         await pilot.press("escape")
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))
         assert task.session.case.guess is None
-        await pilot.press("p")
+        await pilot.press("l")
         await until(pilot, lambda screen: isinstance(screen, CauseScreen))
         await pilot.press(*"loose", "enter", "down", "enter")
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))
@@ -98,11 +98,11 @@ async def test_the_end_of_a_search_waits_for_the_guess(door: Path, tmp_path: Pat
 
 
 async def test_without_the_setting_nothing_is_hidden(door: Path, tmp_path: Path) -> None:  # noqa: F811
-    """The bench of everybody else shows its suspicion from the start, and `p` says why there is no guess."""
+    """The bench of everybody else shows its suspicion from the start, and `l` says why there is no guess."""
     async with running(door, tmp_path, (80, 24), job(door, tmp_path, Seen("tap", "dull"))) as pilot:
         task = await opened(pilot)
         assert "%" in said(pilot, "#suspicion")
-        await pilot.press("p")
+        await pilot.press("l")
         await settled(pilot)
         assert pilot.app.screen is task
 

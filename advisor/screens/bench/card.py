@@ -45,7 +45,7 @@ GAP = Content("")
 """An empty line between blocks of the text, left out where there is no room."""
 
 
-YOUR_GUESS_FIRST = "Your guess first (key p): which cause do you suspect? Then the bench shows its own."
+YOUR_GUESS_FIRST = "Your guess first (key l): which cause do you suspect? Then the bench shows its own."
 """Stands where the leading causes do, while a learner has not put down a guess."""
 
 
@@ -90,7 +90,7 @@ def card(
             Content("The search is over. Put down the cause you suspect; then its result is shown."),
             GAP,
         )
-        return Card("Your guess first", "", lines, (("guess", "p Which cause do you suspect?", ""),))
+        return Card("Your guess first", "", lines, (("guess", "l Which cause do you suspect?", ""),))
     shown = _card(session, proposal, confidence, None, None, was_made)
     return replace(
         shown,

@@ -83,7 +83,7 @@ class TaskScreen(JobScreen):
         Binding("r", "result", show=False, tooltip="Leave this reading: back to the result, or to the wait"),
         Binding("t", "tree", "Tree", tooltip="The fault tree, with what is suspected now"),
         Binding(
-            "p", "guess", show=False, tooltip="Put down the cause you suspect; then the bench shows its own"
+            "l", "guess", show=False, tooltip="Put down the cause you suspect; then the bench shows its own"
         ),
         Binding("v", "why_not", "Why", tooltip="Why not another cause, and what would turn it round"),
         Binding("w", "wait", "Done", tooltip="It is prepared, or a wait is over sooner"),
