@@ -22,6 +22,7 @@ from advisor.bench.wording import entry_words
 from advisor.case.entries import (
     ASKED,
     CUSTOMER,
+    NOT_KNOWN,
     PHONE,
     TOLD,
     Booked,
@@ -60,7 +61,7 @@ from advisor.desk.call import (
     to_book_words,
     visits,
 )
-from advisor.desk.questions import NOT_KNOWN, fitting, minutes_asked, next_question, questions
+from advisor.desk.questions import fitting, minutes_asked, next_question, questions
 from advisor.desk.schedule import Appointment, day_and_wish, day_meant, evening_words, overview, read_back
 from advisor.knowledge.knowledge import Knowledge
 from advisor.papers.document import html, markdown

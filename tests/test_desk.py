@@ -16,11 +16,11 @@ from textual.pilot import Pilot
 from textual.widgets import Input, OptionList, Static
 
 from advisor.bench.session import Engines
-from advisor.case.entries import ASKED, CUSTOMER, Booked, Seen, Skipped
+from advisor.case.entries import ASKED, CUSTOMER, NOT_KNOWN, Booked, Seen, Skipped
 from advisor.desk.booking import NOT_DRIVEN, BookingSheet, SetupNeeded
 from advisor.desk.bookingsheet import overview_lines
 from advisor.desk.call import INSPECTION, Call, appointments, heard
-from advisor.desk.questions import NOT_KNOWN, questions
+from advisor.desk.questions import questions
 from advisor.desk.schedule import overview, read_back
 from advisor.knowledge.knowledge import Knowledge
 from advisor.screens.app import AdvisorApp

@@ -12,11 +12,10 @@ import pytest
 
 from advisor.advice.situation import InconsistentEvidence, Situation, current_faults
 from advisor.case.case import Case
-from advisor.case.entries import Booked, Known, Seen, Skipped
+from advisor.case.entries import NOT_KNOWN, Booked, Known, Seen, Skipped
 from advisor.checks.lint import problems
 from advisor.desk.booking import CARS
 from advisor.desk.questions import (
-    NOT_KNOWN,
     asked_by_phone,
     entered,
     facts_to_ask,

@@ -211,7 +211,7 @@ async def test_a_finished_screen_closes_dialogs_above_it(door: Path, tmp_path: P
         new = pilot.app.screen
         assert isinstance(new, NewJobScreen)
         await pilot.app.push_screen(HelpScreen(new))
-        new.dismiss(("bay 2", "rattle"))
+        new.dismiss(("bay 2", "rattle", ""))
         await until(pilot, lambda screen: isinstance(screen, FactsScreen))
         assert not [one for one in pilot.app.screen_stack if isinstance(one, NewJobScreen | HelpScreen)]
 

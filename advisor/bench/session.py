@@ -49,6 +49,7 @@ from advisor.case.case import Case, read_before
 from advisor.case.condition import Present, contradicted_by, ended_since, moves, present, to_put_back
 from advisor.case.current_draw import Account, account
 from advisor.case.entries import (
+    BENCH,
     CAME_BACK,
     CORRECTED,
     CORRECTION,
@@ -77,10 +78,12 @@ from advisor.case.entries import (
     Reopened,
     Repaired,
     Replayed,
+    SaidByCustomer,
     Seen,
     Skipped,
     Stated,
     TakenBack,
+    Warned,
 )
 from advisor.case.typed import (
     Field,
@@ -97,6 +100,7 @@ from advisor.case.typed import (
 )
 from advisor.inference.engine import Engine, InferenceEngine
 from advisor.knowledge.conditions import Way, minutes_for, not_on, wanted_by, way_to, way_to_reading
+from advisor.knowledge.dangers import heard_dangers
 from advisor.knowledge.knowledge import Knowledge, answers_of, setups_of, tellers, worst_first
 from advisor.knowledge.unlisted import is_unlisted, owner_of, unlisted_of
 from advisor.knowledge.vocabulary import ByFact, Complaint, Fact, LimitByFact, Reading
@@ -953,6 +957,15 @@ class Session:
         new = (known_with(self.knowledge, said, fact, value) for fact, value in changed.items())
         return self._entered(*(one for entries in new for one in entries))
 
+    def dangers_in(self, said: str) -> tuple[str, ...]:
+        """Return the dangers that may be heard in what the customer said."""
+        return tuple(one.danger for one in heard_dangers(self.knowledge, said)) if said else ()
+
+    def told(self, words: str, dangers: Mapping[str, str]) -> Session:
+        """With what the customer said at the bench, and what was done about each danger in it."""
+        warned = (Warned(danger, how) for danger, how in dangers.items())
+        return self._entered(*warned, *((SaidByCustomer(BENCH, words),) if words else ()))
+
     def asked_as(self, fact: str) -> tuple[str, tuple[tuple[str, str], ...]]:
         """Return the question by which a fact is asked, and its answers as (fact, value).
 
@@ -1403,7 +1416,8 @@ class Session:
     @property
     def has_answers(self) -> bool:
         """Whether more was entered than what is known of the vehicle and that cautions were read."""
-        return not all(isinstance(entry, Known | Acknowledged) for entry in self.case.counting.values())
+        before = Known | Acknowledged | SaidByCustomer | Warned
+        return not all(isinstance(entry, before) for entry in self.case.counting.values())
 
     @property
     def has_wrong_complaint(self) -> bool:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from advisor.advice.advice import Advice, CandidateReading, FaultPosterior, Stop
 from advisor.advice.conflict import Disagreement
 from advisor.advice.proof import Ending, SureGroup, was_seen
+from advisor.advice.rules import most_probable_first
 from advisor.case.case import Case, read_before
 from advisor.case.condition import Present
 from advisor.case.current_draw import Account
@@ -14,6 +15,8 @@ from advisor.case.entries import (
     CORRECTION,
     CUSTOMER,
     GONE,
+    NOT_KNOWN,
+    PHONE,
     TOLD,
     Accounted,
     Acknowledged,
@@ -129,10 +132,26 @@ def better_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
 
 
 def to_end_words(found: ToEnd) -> str:
-    """Say how far the end of the search is, as cars like this one were played."""
+    """Say how far the end of the search is, as cars like this one were played: in half of them no further."""
     count = counted(max(1, round(found.readings)), "reading")
     wait = f" and {duration(found.waiting_minutes)} of waiting" if found.waiting_minutes >= 1 else ""
-    return f"To the end: about {count}, {duration(found.hands_on_minutes)}{wait}."
+    more = "or fewer " if found.readings >= 2 else ""
+    return f"About {duration(found.hands_on_minutes)} more{wait}: {count} {more}for half of such cars."
+
+
+def skip_reasons(knowledge: Knowledge, proposal: CandidateReading) -> tuple[str, ...]:
+    """Return why a reading may not be taken: the customer is asked, a tool is read, or somebody looks."""
+    reading = knowledge.readings[proposal.reading]
+    if reading.who == CUSTOMER:
+        return (
+            NOT_KNOWN,
+            "the customer cannot be reached",
+            "the customer does not want to say",
+            "no time now",
+        )
+    tool = ("no instrument",) if reading.instrument else ()
+    state = ("the car cannot be brought into that state now",) if proposal.setups else ()
+    return (*tool, "no access", "not allowed here", *state, "no time now")
 
 
 def same_decision_words(found: SameDecision) -> str:
@@ -429,11 +448,9 @@ def entry_words(knowledge: Knowledge, case: Case, entry: Entry) -> str:  # noqa:
     if isinstance(entry, Warned):
         danger = knowledge.dangers.get(entry.danger)
         name = danger.name if danger else plain(entry.danger)
-        return f"Danger on the phone: {name}" + (
-            ", the customer was told" if entry.how == TOLD else ", not so"
-        )
+        return f"Danger heard: {name}" + (", the customer was told" if entry.how == TOLD else ", not so")
     if isinstance(entry, SaidByCustomer):
-        return f"Customer, by phone: “{entry.words}”"
+        return f"Customer{', by phone' if entry.where == PHONE else ''}: “{entry.words}”"
     if isinstance(entry, Replayed):
         return f"Weighed by knowledge version {entry.version} from here on ({entry.before} before)"
     taken = _step_words(knowledge, case, entry)
@@ -646,6 +663,18 @@ def largest_move(knowledge: Knowledge, before: Mapping[str, float], after: Mappi
         return ""
     sign = "▲" if after[fault] > before[fault] else "▼"
     return f"{sign} {knowledge.title(fault)} {percent(before[fault])} → {percent(after[fault])}"
+
+
+def lead_words(knowledge: Knowledge, before: Mapping[str, float], after: Mapping[str, float]) -> str:
+    """Return what an entry did to the cause that leads after it, in the words of the bars; "" if nothing."""
+    leading = most_probable_first(after)[0]
+    led = most_probable_first(before)[0]
+    moved = change(before[leading], after[leading], "up", "down")
+    if leading == led and not moved:
+        return ""
+    words = f"{knowledge.title(leading)} {percent(before[leading])} → {percent(after[leading])}"
+    overtaken = f"; {knowledge.title(led)} led, now {percent(after[led])}" if led != leading else ""
+    return f"{words} ({moved}){overtaken}" if moved else f"{words}{overtaken}"
 
 
 def effect_words(knowledge: Knowledge, before: Mapping[str, float], after: Mapping[str, float]) -> str:

@@ -181,7 +181,7 @@ class Booked:
 
 @dataclass(frozen=True)
 class Warned:
-    """A danger was heard on the phone: the customer was "told" what to do, or "asked" and denied it."""
+    """A danger was heard in words: the customer was "told" what to do, or "asked" and denied it."""
 
     kind: ClassVar[str] = "warned"
     danger: str
@@ -190,7 +190,7 @@ class Warned:
 
 @dataclass(frozen=True)
 class SaidByCustomer:
-    """What the customer said, in their own words as they were typed; `where` is "phone"."""
+    """What the customer said, in their own words as they were typed; `where` is "phone" or "bench"."""
 
     kind: ClassVar[str] = "said"
     where: str
@@ -305,7 +305,9 @@ SEEN_TODAY, NOT_PRESENT, NOT_TRIED = "seen today", "not present today", "not tri
 
 
 TOLD, ASKED = "told", "asked"
-PHONE = "phone"
+PHONE, BENCH = "phone", "bench"
+NOT_KNOWN = "the customer does not know"
+"""The reason under which a question is skipped that the customer cannot answer."""
 
 KINDS: dict[str, type[Entry]] = {entry.kind: entry for entry in get_args(Entry)}
 """The kinds of entry by their word in the database; `Entry` is the one list of them."""

@@ -23,6 +23,7 @@ from advisor.case.case import Case
 from advisor.case.entries import (
     ASKED,
     CUSTOMER,
+    NOT_KNOWN,
     PHONE,
     TOLD,
     Booked,
@@ -51,7 +52,6 @@ from advisor.desk.booking import (
 from advisor.desk.bookingsheet import WORKING, as_dict, document, inspection_document, stay_words
 from advisor.desk.heard_facts import heard_facts
 from advisor.desk.questions import (
-    NOT_KNOWN,
     EngineCase,
     Fitting,
     Next,

@@ -16,7 +16,7 @@ from typing import Literal
 from advisor.advice.rules import most_first
 from advisor.advice.situation import Situation
 from advisor.case.case import Case
-from advisor.case.entries import CUSTOMER, Entry, Known, SaidByCustomer, Seen, Skipped
+from advisor.case.entries import CUSTOMER, NOT_KNOWN, Entry, Known, SaidByCustomer, Seen, Skipped
 from advisor.inference.engine import Engine, InferenceEngine
 from advisor.knowledge.conditions import minutes_for, not_on
 from advisor.knowledge.dangers import Heard, heard_dangers, heard_phrases
@@ -26,8 +26,6 @@ from advisor.knowledge.vocabulary import Complaint, Harmless
 from advisor.model.nodes import by_phone
 from advisor.policy import DEFAULT, Policy
 
-NOT_KNOWN = "the customer does not know"
-"""The reason under which a question is skipped that the customer cannot answer."""
 REASONS = {
     "nothing-left": "Everything that a customer can answer has been asked.",
     "not-worth-it": "What could still be asked would hardly tell anything.",

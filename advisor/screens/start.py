@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
+from types import MappingProxyType
 from typing import ClassVar
 
 from textual import on, work
@@ -21,7 +22,7 @@ from advisor.bench.handover import Handover, RunningWait, done_lines, handover, 
 from advisor.bench.session import Engines, Session, reopened
 from advisor.bench.wording import closed_words
 from advisor.case.case import Case
-from advisor.case.entries import CAME_BACK, CORRECTION, Closed
+from advisor.case.entries import ASKED, CAME_BACK, CORRECTION, TOLD, Closed
 from advisor.desk.booking import gets_here, what_is_done
 from advisor.desk.call import (
     INSPECTION,
@@ -54,6 +55,7 @@ from advisor.store.errors import StoreError
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
 
+NOTHING: Mapping[str, str] = MappingProxyType({})
 MOST_CLOSED = 50
 """The most closed jobs listed at once."""
 WIDE = 110
@@ -84,6 +86,8 @@ class StartScreen(AskingScreen[None]):
         super().__init__()
         self.engines, self.store, self.workshop, self.policy = engines, store, workshop, policy
         self.jobs: dict[str, StoredCase] = {}
+        self.said_now, self.facts_now = "", NOTHING
+        """What the customer said, and what was chosen of the car, for the job that is being begun."""
         self.unusable: dict[str, tuple[str, str]] = {}
         """Jobs that cannot be worked on: for each a line for the list, and the details."""
         self.closed: dict[str, StoredCase] = {}
@@ -457,16 +461,23 @@ class StartScreen(AskingScreen[None]):
         if not self.query_one("#jobs").disabled:
             self.ask_for_job()
 
-    def ask_for_job(self, tag: str = "", complaint: str = "") -> None:
-        """Ask for tag and complaint, with those given filled in."""
+    def ask_for_job(
+        self, tag: str = "", complaint: str = "", said: str = "", facts: Mapping[str, str] = NOTHING
+    ) -> None:
+        """Ask for tag, complaint and the customer's words, with those given filled in.
 
-        def wanted(answer: tuple[str, str] | None) -> None:
+        `facts` of the car were chosen before, and are kept for another complaint.
+        """
+
+        def wanted(answer: tuple[str, str, str] | None) -> None:
             if answer is None:
                 return
+            chosen, about, self.said_now = answer
+            self.facts_now = facts
             version = self.engines.knowledge.version
-            self.open_job(lambda: self.store.draft(*answer, version))
+            self.open_job(lambda: self.store.draft(chosen, about, version))
 
-        self.app.push_screen(NewJobScreen(self.engines.knowledge, tag, complaint), wanted)
+        self.app.push_screen(NewJobScreen(self.engines.knowledge, tag, complaint, said), wanted)
 
     @on(OptionList.OptionSelected)
     def chosen(self, event: OptionList.OptionSelected) -> None:
@@ -559,19 +570,39 @@ class StartScreen(AskingScreen[None]):
             if task.session.has_wrong_complaint:
                 self.ask_for_job(session.filed.tag, session.case.complaint)
 
+        said, kept = ("", NOTHING) if session.case.entries else (self.said_now, self.facts_now)
+        form = FactsScreen(
+            session.facts,
+            {**{fact: value for fact, value in kept.items() if fact in session.facts}, **session.case.facts},
+            said=said,
+            about=f"{session.filed.tag} · {session.complaint.name}",
+        )
+
         def with_facts(facts: dict[str, str] | None) -> None:
             if facts is None:
-                self.ask_for_job(session.filed.tag, session.case.complaint)
-                return
-            self.app.push_screen(task, left)
-            if facts:
-                task.call_later(task.enter_facts, facts)
+                self.ask_for_job(session.filed.tag, session.case.complaint, said, {**kept, **form.left})
+            else:
+                ask_about_dangers(facts, session.dangers_in(said), {})
 
-        about = f"{session.filed.tag} · {session.complaint.name}"
+        def ask_about_dangers(facts: dict[str, str], open_: Sequence[str], how: dict[str, str]) -> None:
+            if not open_:
+                self.app.push_screen(task, left)
+                if facts or said:
+                    task.call_later(task.enter_new, facts, said, how)
+                return
+            danger = session.knowledge.dangers[open_[0]]
+
+            def answered(answer: str | None) -> None:
+                # Nobody can say: taken as the worst, as at the desk.
+                ask_about_dangers(facts, open_[1:], {**how, open_[0]: answer or TOLD})
+
+            lines = [(TOLD, f"It is so, or nobody can say. {danger.tell}"), (ASKED, "It is not so")]
+            self.app.push_screen(ChoiceScreen(f"{danger.name}? {danger.ask}", lines), answered)
+
         if session.case.entries or not session.facts:
             with_facts({})
         else:
-            self.app.push_screen(FactsScreen(session.facts, session.case.facts, about=about), with_facts)
+            self.app.push_screen(form, with_facts)
 
     def action_booking(self) -> None:
         """Show the booking sheet of the highlighted job."""

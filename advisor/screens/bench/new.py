@@ -18,15 +18,20 @@ from advisor.screens.widgets.choices import ChoiceList
 from advisor.screens.widgets.labelled import Labelled
 from advisor.store.records import tag_too_long
 
+SAID = "their own words, if there are any"
+MOST_LETTERS = 1000
+"""What a customer says may be so long, as at the desk (our choice)."""
 
-class NewJobScreen(AskingDialog[tuple[str, str]]):
-    """Returns tag and complaint, or None for going back."""
+
+class NewJobScreen(AskingDialog[tuple[str, str, str]]):
+    """Returns tag, complaint and what the customer said, or None for going back."""
 
     BINDINGS: ClassVar[list[BindingType]] = [Binding("escape", "back", "Back", tooltip="No new job")]
 
-    def __init__(self, knowledge: Knowledge, tag: str = "", complaint: str = "") -> None:
+    def __init__(self, knowledge: Knowledge, tag: str = "", complaint: str = "", said: str = "") -> None:
         super().__init__()
         self.knowledge, self.tag_before, self.complaint_before = knowledge, tag, complaint
+        self.said_before = said
 
     def compose(self) -> ComposeResult:
         """Lay out the tag, then the complaints in the customer's words."""
@@ -34,6 +39,8 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
             yield Static("New job. Which car? A tag of your own: no names, no number plates.", markup=False)
             field = Input(self.tag_before, "e.g. bay 2 blue estate", id="tag", compact=True)
             yield Labelled("Tag", field)
+            words = Input(self.said_before, SAID, id="said", compact=True, max_length=MOST_LETTERS)
+            yield Labelled("Customer", words)
             yield Static("What is complained about?", markup=False)
             yield ChoiceList(
                 *(
@@ -62,7 +69,7 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
 
     @on(Input.Submitted)
     def to_complaints(self) -> None:
-        """Go on to the complaints on Enter in the tag, unless it is empty."""
+        """Go on to the complaints on Enter in a field, unless the tag is empty."""
         if self.tag():
             self.screen.set_focus(self.query_one("#complaints"))
 
@@ -91,7 +98,8 @@ class NewJobScreen(AskingDialog[tuple[str, str]]):
         """Return tag and complaint; without a tag nobody would find the job again."""
         tag = self.tag()
         if tag:
-            self.dismiss((tag, event.option_id or ""))
+            said = " ".join(self.query_one("#said", Input).value.split())
+            self.dismiss((tag, event.option_id or "", said))
 
     def on_button_pressed(self) -> None:
         """No new job."""

@@ -6,8 +6,8 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 
 from advisor.bench.session import WRONG_COMPLAINT, EnteredWait, Session
-from advisor.bench.wording import caution_words, entry_words
-from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY, Confirmed
+from advisor.bench.wording import caution_words, entry_words, lead_words, skip_reasons
+from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY, Acknowledged, Confirmed
 from advisor.case.typed import Understood
 from advisor.measure.units import PREFERENCES
 from advisor.papers.format import duration
@@ -20,7 +20,6 @@ from advisor.screens.widgets.news import SHORT_SECONDS
 from advisor.screens.widgets.saving import ask_to_leave
 from advisor.screens.widgets.typing import LineScreen
 
-SKIP_REASONS = ("no instrument", "no access", "not allowed here", "no time now")
 CANCEL_REASONS = ("opened by mistake", WRONG_COMPLAINT, "the customer called it off", "done elsewhere")
 SINCE = {
     "just now": 0,
@@ -256,23 +255,31 @@ def _earlier(bench: JobScreen, reading: str) -> list[tuple[str, str]]:
     return [(str(step), f"It was read before that: before {words}") for step, words in earlier]
 
 
-def steps(bench: JobScreen) -> None:
-    """Choose any step to take back or correct."""
+def steps(bench: JobScreen, cautions: bool = False) -> None:
+    """Choose any step to take back or correct: what was entered, or the `cautions` that were read."""
     session = bench.session
-    lines = [
-        (str(step), entry_words(session.knowledge, session.case, entry))
-        for step, entry in session.case.counting.items()
-    ]
+    counting = session.case.counting.items()
+    read = [step for step, entry in counting if isinstance(entry, Acknowledged)]
+    lines = []
+    for step, entry in counting:
+        if (step in read) == cautions:
+            moved = lead_words(session.knowledge, session.stages[step - 1], session.stages[step])
+            words = entry_words(session.knowledge, session.case, entry)
+            lines.append((str(step), f"{words}\n    {moved}" if moved else words))
+    if read and not cautions:
+        lines.insert(0, ("cautions", f"Cautions read: {len(read)} (list them)"))
     if not lines:
         bench.notify("Nothing has been entered yet.", timeout=3)
         return
 
     def take_back(step: str | None) -> None:
-        if step is not None:
+        if step == "cautions":
+            steps(bench, cautions=True)
+        elif step is not None:
             correct(bench, int(step))
 
-    title = "Take back which step? The record of it stays."
-    bench.app.push_screen(ChoiceScreen(title, lines, numbered=False), take_back)
+    title = "Take back which step? The record of it stays. The newest is the last."
+    bench.app.push_screen(ChoiceScreen(title, lines, numbered=False, at_end=True), take_back)
 
 
 def correct(bench: JobScreen, step: int) -> None:
@@ -309,7 +316,8 @@ def skip(bench: JobScreen) -> None:
         if reason:
             bench.change(lambda: bench.session.skipped(proposal.reading, reason))
 
-    bench.app.push_screen(ChoiceScreen("Why not?", [(one, one) for one in SKIP_REASONS]), because)
+    reasons = skip_reasons(bench.session.knowledge, proposal)
+    bench.app.push_screen(ChoiceScreen("Why not?", [(one, one) for one in reasons]), because)
 
 
 def setups(bench: JobScreen) -> None:
@@ -372,8 +380,8 @@ def state(bench: JobScreen, setup: str, otherwise: Callable[[], None] | None = N
     def since(minutes: str | None) -> None:
         if minutes == "not" and otherwise is not None:
             otherwise()
-        elif minutes == "type":
-            bench.app.push_screen(SinceScreen(bench.session, name), typed)
+        elif minutes is not None and minutes.startswith("type"):
+            bench.app.push_screen(SinceScreen(bench.session, name, minutes.removeprefix("type")), typed)
         elif minutes is not None:
             bench.change(lambda: bench.session.stated(setup, float(minutes)), bench.chosen)
 
@@ -382,10 +390,13 @@ def state(bench: JobScreen, setup: str, otherwise: Callable[[], None] | None = N
             bench.change(lambda: bench.session.stated_since(setup, at), bench.chosen)
 
     name = bench.session.knowledge.setups[setup].name
-    lines = [*((str(minutes), words) for words, minutes in SINCE.items()), ("type", "type it")]
+    lines = [
+        *((str(minutes), words) for words, minutes in SINCE.items()),
+        ("type", "type it: minutes ago, or the time"),
+    ]
     if otherwise is not None:
         lines.append(("not", "It is not so: show the reading all the same; it may count as a guess"))
-    bench.app.push_screen(ChoiceScreen(f"Since when: {name}?", lines), since)
+    bench.app.push_screen(ChoiceScreen(f"Since when: {name}?", lines, typed_by="type"), since)
 
 
 def end(bench: JobScreen, setup: str) -> None:

@@ -27,19 +27,23 @@ class SinceScreen(AskingDialog[datetime]):
         Binding("escape", "back", "Back", tooltip="Go back, enter nothing")
     ]
 
-    def __init__(self, session: Session, setup: str) -> None:
+    def __init__(self, session: Session, setup: str, started: str = "") -> None:
         super().__init__()
-        self.session, self.setup = session, setup
+        self.session, self.setup, self.started = session, setup, started
 
     def compose(self) -> ComposeResult:
         """Lay out the question and its field."""
         with Vertical(id="box"):
             yield Static(f"Since when: {self.setup}?", markup=False)
-            yield Labelled("Since", Input(id="since", compact=True, max_length=30))
+            yield Labelled("Since", self.field())
             yield Static(HOW, id="says", markup=False)
             with Horizontal(classes="row"):
                 yield Button("Enter", id="enter", variant="primary", compact=True)
                 yield Button("Back", id="back", compact=True)
+
+    def field(self) -> Input:
+        """Return the field, with what was typed before it was up."""
+        return Input(self.started, id="since", compact=True, max_length=30, select_on_focus=False)
 
     def understood(self) -> datetime | None:
         """Show how it is understood."""

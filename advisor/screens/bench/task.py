@@ -495,6 +495,10 @@ class TaskScreen(JobScreen):
         """Enter what is known of the vehicle."""
         self.change(lambda: self.session.knows(facts), self.chosen)
 
+    def enter_new(self, facts: dict[str, str], said: str, dangers: dict[str, str]) -> None:
+        """Enter what is known of a new job: what the customer said, and the vehicle."""
+        self.change(lambda: self.session.told(said, dangers).knows(facts), self.chosen)
+
     def action_page(self, pages: int) -> None:
         """Scroll the task by pages, wherever the focus is."""
         self.query_one(CardText).page(pages)

@@ -66,7 +66,9 @@ class ChoiceScreen(AskingDialog[str]):
     that number is typed instead: typing goes to its line, and Enter takes it.
 
     Each of `headings` stands above the line of its key. The line of `now` is what is chosen so far: it is
-    marked, and Enter keeps it.
+    marked, and Enter keeps it. With `at_end` the last line is gone to, for lists that end with the newest.
+    Where a number can be typed in place of a line, that of the key `typed_by`, no line has a digit: the first
+    one typed is handed back after that key.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -81,12 +83,16 @@ class ChoiceScreen(AskingDialog[str]):
         *,
         headings: Mapping[str, str] | None = None,
         now: str | None = None,
+        at_end: bool = False,
+        typed_by: str = "",
     ) -> None:
         super().__init__()
         self.heading, self.lines = title, each_once(lines)
         self.begins = [NUMBER.match(words) for _, words in self.lines]
         self.by_number = any(self.begins)
-        self.numbered = numbered and not self.by_number
+        self.typed_by = typed_by
+        self.numbered = numbered and not self.by_number and not typed_by
+        self.at_end = at_end
         self.headings = headings or {}
         self.now = now
         self.typed = ""
@@ -94,7 +100,7 @@ class ChoiceScreen(AskingDialog[str]):
     @property
     def takes_numbers(self) -> bool:
         """Whether a line is chosen by the number that it begins with."""
-        return self.by_number
+        return self.by_number or bool(self.typed_by)
 
     def compose(self) -> ComposeResult:
         """Lay out the question, the lines, and a way back."""
@@ -108,6 +114,8 @@ class ChoiceScreen(AskingDialog[str]):
         """Go to the line that is chosen so far."""
         if self.now in dict(self.lines):
             self.go_to(str(self.now))
+        elif self.at_end:
+            self.call_after_refresh(self.go_to, self.lines[-1][0])
 
     def options(self) -> Iterator[Option]:
         """Return the lines with their digits, below their headings."""
@@ -127,6 +135,9 @@ class ChoiceScreen(AskingDialog[str]):
         """Choose the line of a digit key, or go to the line whose number is typed."""
         if self.by_number:
             self.type_number(event)
+        elif self.typed_by and event.character and event.character in "0123456789":
+            event.stop()
+            self.dismiss(f"{self.typed_by}{event.character}")
         elif self.numbered and event.key.isdigit() and 1 <= int(event.key) <= min(KEYS, len(self.lines)):
             event.stop()
             self.dismiss(self.lines[int(event.key) - 1][0])

@@ -41,6 +41,8 @@ class FactsScreen(AskingScreen[dict[str, str]]):
         self.about = about
         self.facts, self.known, self.heard, self.said = facts, known, heard, said
         self.tellers = tellers(facts)
+        self.left: dict[str, str] = {}
+        """What was chosen when somebody went back."""
 
     def compose(self) -> ComposeResult:
         """Lay out a row for each fact that matters for this complaint."""
@@ -87,14 +89,19 @@ class FactsScreen(AskingScreen[dict[str, str]]):
 
     def action_back(self) -> None:
         """Leave the vehicle as it was."""
+        self.left = self.chosen()
         self.dismiss(None)
 
     def action_go(self) -> None:
         """Hand back what is known."""
+        self.dismiss(self.chosen())
+
+    def chosen(self) -> dict[str, str]:
+        """Return what is chosen so far."""
         asked = [name for name in self.facts if name not in self.tellers]
         lines = {(name, _line(name, *one)): one for name in asked for one in self.answers(name)}
         chosen = [lines.get((name, self.query_one(f"#fact-{name}", Select).value or "")) for name in asked]
-        self.dismiss(dict(filter(None, chosen)))
+        return dict(filter(None, chosen))
 
 
 def _line(asked: str, fact: str, value: str) -> str:
