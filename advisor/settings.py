@@ -6,10 +6,12 @@ A choice comes from a flag, else from the environment, else from the workshop's 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, fields
 from types import MappingProxyType
 from typing import Any, Literal
+
+from advisor import opendays
 
 Source = Literal["flag", "environment", "file", "default"]
 Value = str | bool | int | tuple[str, ...]
@@ -32,6 +34,7 @@ WHERE, KEPT, HAS = "Where things are", "How long jobs are kept", "What is at han
 SCREENS, PAPERS = "The screens", "The papers"
 LONGEST_KEPT = 240
 """The most months that jobs can be said to be kept."""
+OPEN = "When the workshop is open"
 
 
 @dataclass(frozen=True)
@@ -43,6 +46,8 @@ class Choice:
     example: Value
     takes: tuple[str, ...] = ()
     flag: str = ""
+    refuses: Callable[[Iterable[str]], str] | None = None
+    """Returns what would be right instead of a list of texts, or "" if it is accepted."""
 
     def refusal(self, value: object) -> str:
         """Return what would be right instead of a value, or "" if it is accepted."""
@@ -52,8 +57,9 @@ class Choice:
             number = isinstance(value, int) and not isinstance(value, bool) and 0 <= value <= LONGEST_KEPT
             return "" if number else f"Write a whole number from 0 to {LONGEST_KEPT}."
         if isinstance(self.example, tuple):
-            texts = isinstance(value, list | tuple) and all(isinstance(one, str) and one for one in value)
-            return "" if texts else f"Write a list of texts, such as {in_toml(self.example)}."
+            if not isinstance(value, list | tuple) or not all(isinstance(one, str) and one for one in value):
+                return f"Write a list of texts, such as {in_toml(self.example)}."
+            return self.refuses(value) if self.refuses else ""
         if self.takes:
             words = " or ".join(in_toml(one) for one in self.takes)
             return "" if value in self.takes else f"Write {words}."
@@ -97,6 +103,13 @@ CHOICES: Mapping[str, Choice] = MappingProxyType(
             "do is left out.",
             ("technician", "certified"),
         ),
+        "closed_days": Choice(
+            OPEN,
+            "When no car is taken in: weekdays, dates, and dates from one to another. The desk books none of "
+            "these days and names the next open one.",
+            ("Sunday", "2030-12-24 to 2031-01-01"),
+            refuses=opendays.refusal,
+        ),
         "temperature_unit": Choice(
             SCREENS, "The unit of temperatures until somebody chooses with key n.", "°C", UNITS["temperature"]
         ),
@@ -136,6 +149,7 @@ class Settings:
     keep_months: int = 0
     missing_instruments: tuple[str, ...] = ()
     people: tuple[str, ...] = ()
+    closed_days: tuple[str, ...] = ()
     temperature_unit: str = ""
     pressure_unit: str = ""
     theme: str = "dark"
@@ -154,6 +168,11 @@ class Settings:
         """Return the chosen units by kind of quantity."""
         said = {"temperature": self.temperature_unit, "pressure": self.pressure_unit}
         return {kind: unit for kind, unit in said.items() if unit}
+
+    @property
+    def closed(self) -> opendays.ClosedDays:
+        """Return the days on which no car is taken in."""
+        return opendays.ClosedDays.of(self.closed_days)
 
     @property
     def letterhead(self) -> str:

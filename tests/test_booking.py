@@ -650,7 +650,7 @@ def test_a_car_that_has_to_stand_overnight_comes_the_evening_before(
     assert [one.tag for one in day_after.here] == ["green"]
     assert [one.tag for one in today.jobs] == ["grey"]
     assert [one.tag for one in today.evening] == ["red"]
-    assert [one.tag for one in tomorrow.jobs] == ["blue", "red"]
+    assert [one.tag for one in tomorrow.jobs] == ["red", "blue"]
     assert [one.tag for one in tomorrow.here] == ["red"]
     assert [one.tag for one in tomorrow.evening] == ["green"]
 
@@ -663,8 +663,8 @@ def test_jobs_of_a_day_are_grouped_by_the_setup_they_need(sheet: BookingSheet) -
     groups = overview(jobs, day)[0].groups
     assert [(one.setup, [job.tag for job in one.jobs]) for one in groups] == [("cold_night", ["red"])]
     lines = list(overview_lines(overview(jobs, day)))
-    assert "  Customer, beforehand: Bring every key. 1 red" in lines
-    assert "  Workshop, the evening before: Cold after a night: 1 red" in lines
+    assert "  Ask the customer beforehand: Bring every key. 1 red" in lines
+    assert "  Get ready the evening before: Cold after a night: 1 red" in lines
     assert not [line for line in lines if "jacked" in line.casefold()]
 
 

@@ -44,6 +44,7 @@ from advisor.desk.booking import (
     MAY_BE_DRIVEN,
     NOT_DRIVEN,
     BookedMinutes,
+    Needed,
     SetupNeeded,
     _minutes,
     booking_sheet,
@@ -62,8 +63,21 @@ from advisor.desk.call import (
     visits,
 )
 from advisor.desk.questions import fitting, minutes_asked, next_question, questions
-from advisor.desk.schedule import Appointment, day_and_wish, day_meant, evening_words, overview, read_back
+from advisor.desk.schedule import (
+    Appointment,
+    closed_words,
+    day_and_wish,
+    day_meant,
+    evening_words,
+    first_with_evening,
+    hour_of,
+    next_open,
+    next_open_words,
+    overview,
+    read_back,
+)
 from advisor.knowledge.knowledge import Knowledge
+from advisor.opendays import NEVER_CLOSED, ClosedDays, refusal
 from advisor.papers.document import html, markdown
 from advisor.papers.format import duration
 from advisor.policy import DEFAULT, Policy
@@ -721,7 +735,7 @@ def test_the_sheet_and_the_list_tell_time_in_a_workshops_words(engines: Engines,
     assert "stays the night, from the evening before" in text
     assert not [words for words in ("on average", "of jobs within", "31 min") if words in text]
     here = Appointment(1, "red van", TODAY, stays)
-    assert "  1 red van: Rattle, 1 h 05 hands-on, stays the night (here since the evening before)" in list(
+    assert "  1 red van: Rattle, 1 h 05 of work, here from the evening before" in list(
         overview_lines(overview([here], TODAY))
     )
 
@@ -746,6 +760,113 @@ def test_the_minutes_booked_are_enough_for_four_of_five_jobs() -> None:
 def test_the_evening_before_is_said_by_its_day(day: int, hour: int, words: str) -> None:
     """On 15 January, a Tuesday, in a workshop that closes at 18 hours."""
     assert evening_words(date(2030, 1, day), datetime(2030, 1, 15, hour), 18.0) == words
+
+
+SUNDAYS = ClosedDays.of(["Sunday", "Saturdays", "2030-01-16 to 2030-01-17"])
+
+
+def test_closed_days_are_weekdays_dates_and_ranges() -> None:
+    """15 January 2030 is a Tuesday: the next open day is the Friday, and the one before Monday too."""
+    assert [day for day in range(13, 22) if date(2030, 1, day) in SUNDAYS] == [13, 16, 17, 19, 20]
+    assert SUNDAYS.open_from(date(2030, 1, 15)) == date(2030, 1, 15)
+    assert SUNDAYS.open_from(date(2030, 1, 16)) == date(2030, 1, 18)
+    assert SUNDAYS.open_before(date(2030, 1, 21)) == date(2030, 1, 18)
+    assert next_open(TODAY, SUNDAYS) == date(2030, 1, 18)
+    assert next_open_words(TODAY, SUNDAYS) == "Fri 18 Jan"
+    assert next_open_words(TODAY, NEVER_CLOSED) == "Tomorrow"
+
+
+@pytest.mark.parametrize(
+    ("said", "why"),
+    [
+        (["Restday"], "'Restday' names no closed days. Write weekdays and dates, such as Sunday, "),
+        (["2030-02-30"], "'2030-02-30' names no closed days."),
+        (["2031-01-01 to 2030-12-24"], "'2031-01-01 to 2030-12-24' names no closed days."),
+        (["2031-01-01 to 9999-12-31"], "'2031-01-01 to 9999-12-31' never ends."),
+        (
+            ["mon", "tue", "wed", "thu", "fri", "sat", "sun"],
+            "All seven weekdays are closed. Leave out those on which you are open.",
+        ),
+    ],
+)
+def test_closed_days_that_will_not_do_are_refused(said: list[str], why: str) -> None:
+    """With what can be written; a workshop that never opens again books nobody."""
+    with pytest.raises(ValueError, match=re.escape(why)):
+        ClosedDays.of(said)
+    assert refusal(said).startswith(why)
+
+
+def test_a_closed_day_is_refused_with_the_next_open_one() -> None:
+    """An open day is not."""
+    assert closed_words(date(2030, 1, 15), TODAY, SUNDAYS) == ""
+    assert closed_words(date(2030, 1, 19), TODAY, SUNDAYS) == (
+        "Saturday 19 January, in 4 days: the workshop is closed. "
+        "The next open day is Monday 21 January, in 6 days."
+    )
+
+
+def test_the_evening_before_is_one_on_which_somebody_is_there() -> None:
+    """For the Monday it is that of the Friday; once that is over, the Tuesday is the first."""
+    at = datetime(2030, 1, 18, 12)
+    words = evening_words(date(2030, 1, 21), at, 18.0, SUNDAYS)
+    assert words == "Bring it today until closing; it stays the night."
+    assert first_with_evening(at, 18.0, SUNDAYS) == date(2030, 1, 21)
+    assert first_with_evening(datetime(2030, 1, 19, 12), 18.0, SUNDAYS) == date(2030, 1, 22)
+
+
+def test_the_list_goes_by_time_and_shows_the_evening_on_which_a_car_is_brought(call: Call) -> None:
+    """Over closed days too; who has not said when comes last, and what is kept free is said once."""
+    night = SetupNeeded("cold", "Cold", 0.9, 600.0, None, "overnight")
+    plain = replace(
+        call.sheets[0],
+        total=BookedMinutes(30.0, 60.0),
+        setups=(),
+        bays=(Needed("Pit", "Pit", 0.5), Needed("Ramp", "Ramp", 0.49)),
+        instruments=(),
+        certified_share=0.9,
+    )
+    stays, work = replace(plain, setups=(night,)), f"Rattle, {duration(plain.hands_on.upto)} of work"
+    monday = date(2030, 1, 21)
+    jobs = [
+        Appointment(1, "no time", monday, plain),
+        Appointment(2, "afternoon car", monday, plain, wish="at 2"),
+        Appointment(3, "noon car", monday, plain, wish="noon"),
+        Appointment(4, "early car", monday, plain, wish="before 9:30"),
+        Appointment(5, "blue van", monday, stays),
+    ]
+    assert list(overview_lines(overview(jobs, date(2030, 1, 19), SUNDAYS))) == [
+        "Saturday 19 January, today",
+        "  Closed.",
+        "",
+        "Monday 21 January, in 2 days",
+        f"  5 blue van: {work}, here from the evening before",
+        f"  before 9:30 · 4 early car: {work}",
+        f"  noon · 3 noon car: {work}",
+        f"  at 2 · 2 afternoon car: {work}",
+        f"  1 no time: {work}",
+        "  Get ready the evening before: Cold: 5 blue van",
+        "  Keep free for 5 blue van: person certified for refrigerant, pit",
+        "  Keep free for 4 early car: person certified for refrigerant, pit",
+        "  Keep free for 3 noon car: person certified for refrigerant, pit",
+        "  Keep free for 2 afternoon car: person certified for refrigerant, pit",
+        "  Keep free for 1 no time: person certified for refrigerant, pit",
+        "",
+    ]
+    friday = list(overview_lines(overview(jobs, date(2030, 1, 18), SUNDAYS)))
+    assert friday[:3] == [
+        "Friday 18 January, today",
+        "  Fri evening: 5 blue van, stays the night, for Mon",
+        "",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("wish", "hour"),
+    [("first thing", 7.0), ("7:30", 7.5), ("after 4", 16.0), ("8 am", 8.0), ("12 am", 0.0), ("12 pm", 12.0)],
+)
+def test_a_day_is_sorted_by_about_when_a_car_comes(wish: str, hour: float) -> None:
+    """An hour before seven is one of the afternoon, unless it says otherwise."""
+    assert hour_of(wish) == hour
 
 
 def test_a_booked_car_is_told_its_evening_on_the_sheet(call: Call) -> None:
@@ -843,7 +964,7 @@ def test_two_complaints_of_one_car_are_one_visit_in_the_list(engines: Engines, s
     both = [one.sheet for one in found if one.tag == "red van" and one.sheet]
     (line,) = (line for line in overview_lines(overview(found, TODAY)) if "red van" in line)
     hands_on = duration(sum(sheet.hands_on.upto for sheet in both))
-    assert line == f"  1, 2 red van: Rattle and Knock, {hands_on} hands-on, morning"
+    assert line == f"  morning · 1, 2 red van: Rattle and Knock, {hands_on} of work"
     assert other.number == 3
     assert booked_words(call) == "red van is booked for Tuesday 15 January, today, morning."
 
@@ -894,6 +1015,7 @@ def test_the_day_is_read_back_on_the_sheet_and_after_saving(call: Call) -> None:
         ("Friday 24 January", "24 January is a Thursday."),
         ("2030-13-01", "'2030-13-01' is no day."),
         ("3 Ja", "'3 Ja' is no day."),
+        ("9999-12-31", "Friday 31 December 9999 is too far ahead."),
     ],
 )
 def test_a_day_that_is_past_or_none_is_refused(said: str, why: str) -> None:

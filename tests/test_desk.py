@@ -195,7 +195,7 @@ def test_cars_that_stand_overnight_come_the_evening_before(engines: Engines, sto
     assert "Wednesday 16 January, tomorrow" in text
     assert "1 blue estate: Battery flat after standing" in text
     assert call.sheets[0].overnight
-    assert "This evening comes 1 blue estate" in text
+    assert "  Tue evening: 1 blue estate, stays the night, for Wed" in text
 
 
 def test_the_sheet_for_a_booking_system_is_json(wet: Call) -> None:
@@ -209,7 +209,10 @@ def test_the_sheet_for_a_booking_system_is_json(wet: Call) -> None:
 
 def desk_is_up(pilot: Pilot[None]) -> Callable[[object], bool]:
     """Whether the desk shows that nobody is booked yet."""
-    return lambda screen: isinstance(screen, DeskScreen) and "Nobody is booked" in text_of(pilot)
+    return lambda screen: (
+        isinstance(screen, DeskScreen)
+        and any(words in text_of(pilot) for words in ("Nobody is booked", "Closed."))
+    )
 
 
 @asynccontextmanager
@@ -364,6 +367,35 @@ async def test_a_car_that_comes_too_late_for_its_night_is_asked_about(
         booked = store.cases()[0].case.booked
         assert booked is not None
         assert booked.day > str(date.today())
+
+
+async def test_a_closed_day_is_refused_and_the_next_open_one_is_a_key_away(
+    tmp_path: Path, store: Store
+) -> None:
+    """Today and tomorrow are closed: both are refused by name, and "m" says and books the day after."""
+    today = date.today()
+    days = tuple(str(today + timedelta(days=ahead)) for ahead in (0, 1))
+    after = today + timedelta(days=2)
+    async with at_desk(tmp_path, (80, 24), settings=Settings(closed_days=days)) as pilot:
+        await called(pilot, "red van", "it whistles at speed")
+        await pilot.press("b")
+        await until(pilot, lambda screen: isinstance(screen, SheetScreen) and screen.so_far is None)
+        await settled(pilot)
+        assert f"{after:%a} {after.day} {after:%b}" in text_of(pilot)
+        await pilot.press("t")
+        refused = f"The next open day is {read_back(after, today)}."
+        await until(pilot, lambda _: refused in " ".join(said(pilot, "#says").split()))
+        await pilot.press("d", *"tomorrow")
+        assert refused in " ".join(said(pilot, "#says").split())
+        await pilot.press("enter", "escape")
+        assert store.cases() == []
+        await until(pilot, lambda screen: isinstance(screen, CallScreen))
+        await pilot.press("b")
+        await until(pilot, lambda screen: isinstance(screen, SheetScreen) and screen.so_far is None)
+        await pilot.press("m")
+        await until(pilot, lambda screen: isinstance(screen, DeskScreen))
+        await settled(pilot)
+        assert said(pilot, "#booked") == f"red van is booked for {read_back(after, today)}."
 
 
 async def test_which_lamp_it_is_may_be_answered_by_none_at_all(tmp_path: Path) -> None:

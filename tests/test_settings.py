@@ -95,6 +95,23 @@ def test_a_variable_that_will_not_do_is_refused_without_its_password() -> None:
     ]
 
 
+def test_closed_days_that_will_not_do_are_refused_where_they_are_written(
+    data: Path, advisor: Runs, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the file with its line, and in the environment; what will do is shown."""
+    written(data / "workshop.toml", 'theme = "light"\nclosed_days = ["Sonday", "Sunday"]\n')
+    refused = advisor("settings")
+    assert refused.code == 1
+    assert "'Sonday' names no closed days. Write weekdays and dates" in " ".join(refused.err.split())
+    assert "workshop.toml:2" in refused.err
+    (data / "workshop.toml").unlink()
+    monkeypatch.setenv("ADVISOR_CLOSED_DAYS", "Sunday, 2030-12-24 to 2031-01-01")
+    said = shown(advisor("settings", "--format", "json"))
+    assert said["closed_days"] == (["Sunday", "2030-12-24 to 2031-01-01"], "environment")
+    monkeypatch.setenv("ADVISOR_CLOSED_DAYS", "Sunday, sometimes")
+    assert "'sometimes' names no closed days." in " ".join(advisor("settings").err.split())
+
+
 def test_every_choice_is_a_field_and_has_an_example_that_will_do() -> None:
     """So that taking the # from any line of the file is accepted."""
     assert list(Settings().values) == list(CHOICES)

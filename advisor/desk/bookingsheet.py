@@ -18,7 +18,7 @@ from advisor.desk.booking import (
 )
 from advisor.desk.questions import Fitting, Next, families
 from advisor.desk.saying import said_once, without_repeats
-from advisor.desk.schedule import Appointment, Day, read_back
+from advisor.desk.schedule import MOST_JOBS, Appointment, Day, read_back
 from advisor.knowledge.dangers import Heard
 from advisor.knowledge.knowledge import Knowledge
 from advisor.knowledge.vocabulary import Danger, Harmless, Signal
@@ -66,8 +66,6 @@ BESIDE_DANGER = "No complaint that the advisor knows fits: a general inspection 
 
 WORKING = "working out how long it takes …"
 """What stands where the times will, until jobs were played."""
-MOST_JOBS = 0.5
-"""A bay that this share of jobs needs is booked, and one that fewer need perhaps (our choice)."""
 DOES_NOT_FIT = "what was entered does not fit this knowledge: open it on the bench to put it right"
 """What is said of a booked job that has no sheet."""
 
@@ -455,28 +453,34 @@ def overview_rows(days: Iterable[Day]) -> Iterator[tuple[str, int | None]]:
     Danger is in the row of its job.
     """
     shown = tuple(days)
-    for at, day in enumerate(shown):
+    for day in shown:
         yield read_back(day.day, shown[0].day), None
-        if not day.jobs and not day.evening:
+        if day.is_closed:
+            yield "  Closed.", None
+        elif not day.jobs and not day.evening:
             yield "  Nobody is booked.", None
         for car in _visits(day.jobs):
             dangers = tuple(dict.fromkeys(danger for job in car for danger in job.dangers))
             danger = "DANGER, " if dangers else ""
             numbers = ", ".join(str(job.number) for job in car)
-            lines = [f"  {danger}{numbers} {car[0].tag}: {_visit(car, day)}"]
+            wish = f"{car[0].wish} · " if car[0].wish else ""
+            lines = [f"  {danger}{wish}{numbers} {car[0].tag}: {_visit(car, day)}"]
             lines += [f"    {comes}" for comes in dict.fromkeys(job.comes for job in car) if comes]
             lines += [f"    DANGER {name}: {do}" for name, do in dangers]
             if dangers:
                 lines.append(f"    {NOTHING_PREPARED}")
             yield "\n".join(lines), car[0].number
+        for car in _visits(day.evening):
+            numbers = ", ".join(str(job.number) for job in car)
+            stays = f"{numbers} {car[0].tag}, stays the night, for {car[0].day:%a}"
+            yield f"  {day.day:%a} evening: {stays}", car[0].number
         for what, jobs in day.arranged.items():
-            yield f"  Customer, beforehand: {what} {_tags(jobs)}", None
+            yield f"  Ask the customer beforehand: {what} {_tags(jobs)}", None
         for group in day.groups:
-            yield f"  Workshop, the evening before: {group.name}: {_tags(group.jobs)}", None
-        for job in day.evening:
-            which, when = f"{job.number} {job.tag}", "tomorrow" if at == 0 else "the next day"
-            evening = "This evening" if at == 0 else "In the evening"
-            yield f"  {evening} comes {which}, booked for {when}: it stands overnight.", None
+            yield f"  Get ready the evening before: {group.name}: {_tags(group.jobs)}", None
+        for car in _visits(day.jobs):
+            if needed := tuple(dict.fromkeys(one for job in car for one in job.ready)):
+                yield f"  Keep free for {_tags(car[:1])}: {', '.join(needed)}", None
         yield "", None
 
 
@@ -498,14 +502,12 @@ def _visits(jobs: Iterable[Appointment]) -> Iterator[list[Appointment]]:
 
 def _visit(jobs: Sequence[Appointment], day: Day) -> str:
     """Return what the overview says about the jobs of one car, with their times together."""
-    wish = f", {jobs[0].wish}" if jobs[0].wish else ""
     sheets = [job.sheet for job in jobs if job.sheet]
     if len(sheets) < len(jobs):
-        return " and ".join(map(_not_worked_out, jobs)) + wish
+        return " and ".join(map(_not_worked_out, jobs))
     names = " and ".join(sheet.name for sheet in sheets)
-    here = " (here since the evening before)" if any(job in day.here for job in jobs) else ""
-    night = ", stays the night" if any(sheet.overnight for sheet in sheets) else ""
-    return f"{names}, {duration(sum(sheet.hands_on.upto for sheet in sheets))} hands-on{night}{here}{wish}"
+    here = ", here from the evening before" if any(job in day.here for job in jobs) else ""
+    return f"{names}, {duration(sum(sheet.hands_on.upto for sheet in sheets))} of work{here}"
 
 
 def _not_worked_out(job: Appointment) -> str:

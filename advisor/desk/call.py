@@ -462,12 +462,15 @@ class Call:
 
     def evening_words(self, day: date) -> str:
         """Say when a car is brought that stays the night before this day."""
-        return evening_words(day, self.store.clock().astimezone(), self.policy.closing_hour)
+        now, closed = self.store.clock().astimezone(), self.store.workshop.closed
+        return evening_words(day, now, self.policy.closing_hour, closed)
 
     def day_with_evening(self, day: date) -> date:
         """Return this day, or the first before which the car can still be brought in the evening."""
         now, closing = self.store.clock().astimezone(), self.policy.closing_hour
-        return day if evening_is_left(day, now, closing) else first_with_evening(now, closing)
+        closed = self.store.workshop.closed
+        left = evening_is_left(day, now, closing, closed)
+        return day if left else first_with_evening(now, closing, closed)
 
     def answered(self, reading: str, outcome: str) -> Call:
         """Save the customer's answer; raise `InconsistentEvidence` and save nothing if it cannot be."""

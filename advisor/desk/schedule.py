@@ -8,14 +8,16 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from advisor.desk.booking import BookingSheet, SetupNeeded
+from advisor.opendays import NEVER_CLOSED, WEEKDAYS, ClosedDays, place_of
 
-WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 MONTHS = (
     *("january", "february", "march", "april", "may", "june"),
     *("july", "august", "september", "october", "november", "december"),
 )
-LEAST_LETTERS = 3
-"""So many letters of a weekday or month name it."""
+MOST_JOBS = 0.5
+"""A bay that this share of jobs needs is booked, and one that fewer need perhaps (our choice)."""
+CERTIFIED = "person certified for refrigerant"
+"""Who is kept free for work on refrigerant."""
 YEARS_AHEAD = 8
 """29 February comes again after so many years at most."""
 
@@ -43,9 +45,26 @@ class Appointment:
     """Whether it is a general inspection, which is a visit of its own."""
 
     @property
+    def hour(self) -> float:
+        """Return about when it comes, to sort a day by: one that stood here overnight first."""
+        return 0.0 if self.overnight else hour_of(self.wish)
+
+    @property
     def overnight(self) -> bool:
         """Return whether the car comes the evening before."""
         return self.sheet is not None and self.sheet.overnight and not self.dangers
+
+    @property
+    def ready(self) -> tuple[str, ...]:
+        """Return who and what is kept free for it: people, and what most such jobs need."""
+        sheet = self.sheet
+        if sheet is None:
+            return ()
+        people = [CERTIFIED] if sheet.certified else []
+        people += [who.partition(",")[0] for who in sheet.people]
+        tools = () if self.dangers else (*sheet.bays, *sheet.instruments)
+        needed = [*people, *(one.name for one in tools if one.share >= MOST_JOBS)]
+        return tuple(dict.fromkeys(f"{one[:1].lower()}{one[1:]}" for one in needed))
 
     @property
     def setups(self) -> tuple[SetupNeeded, ...]:
@@ -67,8 +86,8 @@ class Day:
     """A day at the workshop: `jobs` booked for it, what is done before they begin, who comes in the evening.
 
     `arranged` is what customers do beforehand, `groups` what the workshop sets up the evening before; what is
-    set up during the search is on the workshop's part of the sheet. `evening` are jobs of the next day whose
-    cars stand here overnight; `here` are jobs of this day whose cars have come the evening before.
+    set up during the search is on the workshop's part of the sheet. `evening` are jobs of the next open day
+    whose cars stand here overnight; `here` are jobs of this day whose cars have come the evening before.
     """
 
     day: date
@@ -77,18 +96,25 @@ class Day:
     groups: tuple[Group, ...]
     here: tuple[Appointment, ...]
     evening: tuple[Appointment, ...]
+    is_closed: bool = False
 
 
-def overview(appointments: Iterable[Appointment], today: date) -> tuple[Day, ...]:
-    """Return which cars come when, and what is prepared together, for today, tomorrow and later bookings."""
-    jobs = sorted(appointments, key=lambda one: (one.day, one.number))
-    days = {today, today + timedelta(days=1), *(one.day for one in jobs if one.day > today)}
-    return tuple(_day(jobs, day) for day in sorted(days))
+def overview(
+    appointments: Iterable[Appointment], today: date, closed: ClosedDays = NEVER_CLOSED
+) -> tuple[Day, ...]:
+    """Return which cars come when, and what is prepared together.
+
+    The days are today, the next open one, those booked, and those on whose evening a car comes.
+    """
+    jobs = sorted(appointments, key=lambda one: (one.day, one.hour, one.number))
+    evenings = (closed.open_before(one.day) for one in jobs if one.overnight)
+    days = {today, next_open(today, closed)}
+    days |= {day for day in (*(one.day for one in jobs), *evenings) if day > today}
+    return tuple(_day(jobs, day, closed) for day in sorted(days))
 
 
-def _day(jobs: Sequence[Appointment], day: date) -> Day:
+def _day(jobs: Sequence[Appointment], day: date, closed: ClosedDays) -> Day:
     mine = tuple(one for one in jobs if one.day == day)
-    next_day = day + timedelta(days=1)
     arrange = dict.fromkeys(one.arrange for job in mine for one in job.setups if one.arrange)
     setups = {one.setup: one for job in mine for one in job.setups if one.overnight}
     groups = [
@@ -107,7 +133,8 @@ def _day(jobs: Sequence[Appointment], day: date) -> Day:
         },
         tuple(groups),
         here=tuple(job for job in mine if job.overnight),
-        evening=tuple(job for job in jobs if job.day == next_day and job.overnight),
+        evening=tuple(job for job in jobs if job.overnight and closed.open_before(job.day) == day),
+        is_closed=day in closed,
     )
 
 
@@ -118,9 +145,9 @@ def day_meant(said: str, today: date) -> date:
     `ValueError` with what to write where it is no day, a day that is past, or one of two days.
     """
     words = [word for word in said.casefold().replace(",", " ").split() if word not in UNHEARD]
-    weekday = _named(words[0], WEEKDAYS) if words else None
+    weekday = place_of(words[0], WEEKDAYS) if words else None
     if weekday is None and len(words) > 1:  # "next thursday", "next week thursday"
-        weekday = _named(words[-1], WEEKDAYS)
+        weekday = place_of(words[-1], WEEKDAYS)
         words = words if weekday is None else [words[-1], *words[:-1]]
     if weekday is not None and all(word in ("next", "week") for word in words[1:]):
         return _weekday_meant(weekday, words[1:], today)
@@ -134,6 +161,8 @@ def day_meant(said: str, today: date) -> date:
         raise ValueError(f"{day_and_month(found)} is a {found:%A}. {HOW_TO_SAY}")
     if found < today:
         raise ValueError(f"{in_full(found)} is past. {HOW_TO_SAY}")
+    if found.year > today.year + YEARS_AHEAD:
+        raise ValueError(f"{in_full(found)} is too far ahead. {HOW_TO_SAY}")
     return found
 
 
@@ -156,6 +185,45 @@ def day_and_wish(said: str, today: date) -> tuple[date, str]:
     if wish is None or not text[: wish.start()].strip(" ,"):
         return day_meant(said, today), ""
     return day_meant(text[: wish.start()].strip(" ,"), today), wish[1].removeprefix("at ")
+
+
+HOURS = {
+    "first thing": 7.0,
+    "early morning": 7.0,
+    "morning": 9.0,
+    "am": 9.0,
+    "late morning": 11.0,
+    "noon": 12.0,
+    "midday": 12.0,
+    "lunchtime": 12.0,
+    "early afternoon": 13.0,
+    "afternoon": 14.0,
+    "pm": 14.0,
+    "late afternoon": 16.0,
+    "early evening": 17.0,
+    "evening": 18.0,
+    "late evening": 19.0,
+}
+"""About when a part of the day begins, to sort by (our choice)."""
+FIRST_HOUR = 7
+"""A number below this, without "am", is an hour of the afternoon (our choice)."""
+NO_HOUR = 24.0
+"""Who has not said when comes after those who have."""
+
+
+def hour_of(wish: str) -> float:
+    """Return about when on its day a car comes, to sort by."""
+    if wish in HOURS:
+        return HOURS[wish]
+    found = re.search(r"(\d{1,2})(?:[:.](\d{2}))?", wish)
+    if found is None:
+        return NO_HOUR
+    hour = int(found[1])
+    if wish.endswith(("am", "pm")):
+        hour = hour % 12 + 12 * wish.endswith("pm")
+    elif hour < FIRST_HOUR:
+        hour += 12
+    return hour + int(found[2] or 0) / 60
 
 
 def _weekday_meant(weekday: int, said: Sequence[str], today: date) -> date:
@@ -201,36 +269,49 @@ def read_back(day: date, today: date) -> str:
     return f"{day:%A} {day_and_month(day)}{year}{how_far.get(ahead, otherwise)}"
 
 
-def evening_is_left(day: date, now: datetime, closing_hour: float) -> bool:
-    """Return whether a car can still be brought the evening before a day."""
-    days_left = (day - now.date()).days
-    return days_left > 1 or (days_left == 1 and now.hour + now.minute / 60 < closing_hour)
+def closed_words(day: date, today: date, closed: ClosedDays) -> str:
+    """Say that a day is closed, and which is the next open one; "" for an open day."""
+    if day not in closed:
+        return ""
+    following = read_back(closed.open_from(day), today)
+    return f"{read_back(day, today)}: the workshop is closed. The next open day is {following}."
 
 
-def first_with_evening(now: datetime, closing_hour: float) -> date:
-    """Return the first day before which an evening is left."""
-    tomorrow = now.date() + timedelta(days=1)
-    return tomorrow if evening_is_left(tomorrow, now, closing_hour) else tomorrow + timedelta(days=1)
+def next_open(today: date, closed: ClosedDays) -> date:
+    """Return the first open day after today."""
+    return closed.open_from(today + timedelta(days=1))
 
 
-def evening_words(day: date, now: datetime, closing_hour: float) -> str:
+def next_open_words(today: date, closed: ClosedDays) -> str:
+    """Name the first open day after today in a word or two."""
+    following = next_open(today, closed)
+    return "Tomorrow" if (following - today).days == 1 else f"{following:%a} {following.day} {following:%b}"
+
+
+def evening_is_left(day: date, now: datetime, closing_hour: float, closed: ClosedDays = NEVER_CLOSED) -> bool:
+    """Return whether a car can still be brought on the evening before a day, that of the last open one."""
+    days_left = (closed.open_before(day) - now.date()).days
+    return days_left > 0 or (days_left == 0 and now.hour + now.minute / 60 < closing_hour)
+
+
+def first_with_evening(now: datetime, closing_hour: float, closed: ClosedDays = NEVER_CLOSED) -> date:
+    """Return the first open day before which an evening is left."""
+    day = next_open(now.date(), closed)
+    while not evening_is_left(day, now, closing_hour, closed):
+        day = next_open(day, closed)
+    return day
+
+
+def evening_words(day: date, now: datetime, closing_hour: float, closed: ClosedDays = NEVER_CLOSED) -> str:
     """Say when a car is brought that stays the night before its day, by the name of that day."""
     today = now.date()
-    if evening_is_left(day, now, closing_hour):
-        evening = day - timedelta(days=1)
+    if evening_is_left(day, now, closing_hour, closed):
+        evening = closed.open_before(day)
         named = {0: "today", 1: "tomorrow"}.get((evening - today).days, f"on {evening:%A} {evening.day}")
         return f"Bring it {named} until closing; it stays the night."
     which = {0: "today", 1: "tomorrow"}.get((day - today).days, read_back(day, today))
-    first = first_with_evening(now, closing_hour)
+    first = first_with_evening(now, closing_hour, closed)
     return f"Too late for {which}: book {first:%A} {day_and_month(first)}, or it stays the night at ours."
-
-
-def _named(text: str, names: Sequence[str]) -> int | None:
-    """Return the place of the name that a text begins to spell, dot or not."""
-    start = text.rstrip(".")
-    if len(start) < LEAST_LETTERS:
-        return None
-    return next((at for at, name in enumerate(names) if name.startswith(start)), None)
 
 
 def _date(text: str, today: date) -> date | None:
@@ -251,7 +332,7 @@ def _date(text: str, today: date) -> date | None:
         if match is None:
             return None
         number, name = (match[2], match[1]) if match is turned else (match[1], match[2])
-        at = _named(name, MONTHS)
+        at = place_of(name, MONTHS)
         if at is None:
             return None
         day, month = int(number), at + 1

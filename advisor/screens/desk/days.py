@@ -113,7 +113,7 @@ class DeskScreen(AskingScreen[None]):
             def show(booked: tuple[Appointment, ...], says: str = WORKING) -> None:
                 if not worker.is_cancelled:
                     rows = [
-                        *overview_rows(overview(booked, today)),
+                        *overview_rows(overview(booked, today, self.store.workshop.closed)),
                         *begun,
                         *((one, None) for one in damaged),
                     ]
@@ -135,10 +135,13 @@ class DeskScreen(AskingScreen[None]):
         at = overview.highlighted
         gone_to = overview.get_option_at_index(at).id if at is not None else None
         overview.clear_options()
+        seen: set[int] = set()
         for line, number in rows:
+            again = " again" if number in seen else ""
             overview.add_option(
-                Option(Content(line), id=f"job {number}" if number else None, disabled=not number)
+                Option(Content(line), id=f"job {number}{again}" if number else None, disabled=not number)
             )
+            seen |= {number} if number else set()
         ids = [option.id for option in overview.options]
         overview.highlighted = ids.index(gone_to) if gone_to in ids and gone_to else None
         if overview.has_focus:
@@ -154,7 +157,7 @@ class DeskScreen(AskingScreen[None]):
     @on(OptionList.OptionSelected, "#overview")
     def chosen(self, event: OptionList.OptionSelected) -> None:
         """Open a booked job's sheet, or go on with an unfinished call."""
-        visit = self.visits.get(int((event.option_id or "job 0").removeprefix("job ")))
+        visit = self.visits.get(int((event.option_id or "job 0").split()[1]))
         if visit is not None:
             self.query_one("#says", Static).update(f"Opening {visit.tag} …")
             self.open_visit(visit)

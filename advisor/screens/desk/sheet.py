@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 from typing import ClassVar, Literal
 
@@ -14,7 +14,7 @@ from textual.widgets import Button, Input, Static
 from textual.worker import get_current_worker
 
 from advisor.desk.call import Call, Inspection, to_book_words
-from advisor.desk.schedule import day_and_wish, read_back
+from advisor.desk.schedule import closed_words, day_and_wish, next_open, next_open_words, read_back
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.keyline import KeyLine
@@ -37,8 +37,8 @@ class SheetScreen(AskingScreen[Call | Inspection]):
     """Returns the call once a day is booked, or None for going back to the questions."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("t", "day(0)", "Today", tooltip="Book it for today"),
-        Binding("m", "day(1)", "Tomorrow", tooltip="Book it for tomorrow"),
+        Binding("t", "today", "Today", tooltip="Book it for today"),
+        Binding("m", "next_open", "Next day", tooltip="Book it for tomorrow, or the next open day"),
         Binding("d", "date", "Date", tooltip="Book it for another day"),
         Binding("s", "save", "Save", tooltip="Save the sheet as a page to print (HTML)"),
         Binding("o", "save_as", "Save as", tooltip="Save the sheet as a page to print, under a path to type"),
@@ -70,7 +70,8 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         yield Static(id="booking", markup=False)
         with Horizontal(classes="row"):
             yield Button("Today", id="today", variant="primary", compact=True)
-            yield Button("Tomorrow", id="tomorrow", compact=True)
+            following = next_open_words(self.here_today, self.call.store.workshop.closed)
+            yield Button(following, id="tomorrow", compact=True)
             yield Button("Save", id="save", compact=True)
             yield Button("Back", id="back", compact=True)
         yield Labelled("Another day (d)", Input(placeholder=EXAMPLES, id="day", compact=True, max_length=40))
@@ -132,7 +133,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         """Show what is booked in one line, with the day once it is typed."""
         lines = [f"To book: {to_book_words(self.call, self.day, self.so_far)}"]
         if isinstance(self.call, Call) and self.stays_the_night:
-            day = self.typed_day or self.here_today + timedelta(days=1)
+            day = self.typed_day or next_open(self.here_today, self.call.store.workshop.closed)
             lines.append(f"For {read_back(day, self.here_today)}: {self.call.evening_words(day)}")
         self.query_one("#booking", Static).update("\n".join(lines))
 
@@ -142,18 +143,14 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         return isinstance(self.call, Call) and self.so_far is None and self.call.stays_the_night
 
     @on(Button.Pressed, "#today")
-    def today(self) -> None:
+    def action_today(self) -> None:
         """Book it for today."""
-        self.action_day(0)
+        self.book(self.here_today)
 
     @on(Button.Pressed, "#tomorrow")
-    def tomorrow(self) -> None:
-        """Book it for tomorrow."""
-        self.action_day(1)
-
-    def action_day(self, ahead: int) -> None:
-        """Book the car for the day this many days ahead."""
-        self.book(self.here_today + timedelta(days=ahead))
+    def action_next_open(self) -> None:
+        """Book it for the next open day."""
+        self.book(next_open(self.here_today, self.call.store.workshop.closed))
 
     def action_date(self) -> None:
         """Type another day."""
@@ -175,9 +172,11 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         if event.value.strip():
             try:
                 on, wish = day_and_wish(event.value, self.here_today)
-                day = ", ".join(filter(None, [read_back(on, self.here_today), wish]))
-                says = f"{day}: Enter books it."
-                self.typed_day = on
+                says = closed_words(on, self.here_today, self.call.store.workshop.closed)
+                if not says:
+                    day = ", ".join(filter(None, [read_back(on, self.here_today), wish]))
+                    says = f"{day}: Enter books it."
+                    self.typed_day = on
             except ValueError as error:
                 says = str(error)
         self.day = day
@@ -192,10 +191,13 @@ class SheetScreen(AskingScreen[Call | Inspection]):
     def book(self, day: date, wish: str = "") -> None:
         """Book the day, with when on it the customer would like to come, and go back to the desk.
 
-        Where the evening before is over for a car that has to stand overnight, or may have to, it asks first.
+        A closed day is refused with the next open one. Where the evening before is over for a car that has to
+        stand overnight, or may have to, it asks first.
         """
         call = self.call
-        if not isinstance(call, Call) or call.day_with_evening(day) == day:
+        if refused := closed_words(day, self.here_today, call.store.workshop.closed):
+            self.notify(refused, severity="warning", timeout=8, markup=False)
+        elif not isinstance(call, Call) or call.day_with_evening(day) == day:
             self.book_now(day, wish)
         elif self.so_far is not None:
             self.ask_to_wait(day, wish)
