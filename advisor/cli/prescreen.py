@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 import sys
-import time
+from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -35,8 +36,10 @@ from advisor.cli.output import json_text, say
 if TYPE_CHECKING:
     from advisor.case.case import Case
     from advisor.case.entries import Entry
+    from advisor.desk.booking import BookingSheet
     from advisor.inference.engine import Engine
     from advisor.knowledge.knowledge import Knowledge
+    from advisor.policy import Policy
 
 
 @click.command()
@@ -57,14 +60,21 @@ if TYPE_CHECKING:
 @without_option
 @workshop_option
 @click.option("--tag", default="no tag", show_default=True, help="Which car it is, for the booking sheet.")
+@click.option(
+    "--day",
+    "said_day",
+    metavar="TEXT",
+    help="The day it comes, such as Friday, for sheet and calendar.",
+)
 @click.option("--sheet", is_flag=True, help="Print the booking sheet even if there are questions left.")
 @click.option(
     "--format",
     "form",
-    type=click.Choice(["text", "markdown", "html", "json"]),
+    type=click.Choice(["text", "markdown", "html", "json", "ics"]),
     default="text",
     show_default=True,
-    help="Markdown and HTML give the booking sheet; JSON the next question, and the sheets once due.",
+    help="Markdown and HTML give the booking sheet; JSON the next question, and the sheets "
+    "once due; ics the booking for a calendar (with --day).",
 )
 def prescreen(  # noqa: PLR0913 - one argument for each option
     paths: tuple[Path, ...],
@@ -78,6 +88,7 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
     without: tuple[str, ...],
     workshop: Path | None,
     tag: str,
+    said_day: str | None,
     sheet: bool,
     form: str,
 ) -> None:
@@ -117,9 +128,12 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
         text_lines,
     )
     from advisor.desk.questions import fitting, minutes_asked, next_question
+    from advisor.desk.schedule import read_back
     from advisor.papers.document import html, markdown, under
 
     knowledge = checked(paths)
+    today = date.today()
+    day = _day(said_day, today, form)
     if not complaints:
         for line in fitting_lines(knowledge, fitting(knowledge, words or "")):
             say(line)
@@ -132,24 +146,54 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
         following = next_question(knowledge, weighed, asked, policy)
     except InconsistentEvidence as error:
         fail([str(error)], 1)
-    if sheet or following.question is None or form in ("markdown", "html"):
+    if sheet or following.question is None or form in ("markdown", "html", "ics"):
         there = Workshop(means.without, means.who & AT_THE_CAR.who)
         sheets = [booking_sheet(knowledge, engine, case, there, policy=policy) for engine, case in calls]
     else:
         sheets = []
-    paper = document(sheets, tag, time.strftime("%Y-%m-%d")) if sheets else None
+    booked = read_back(day, today) if day else ""
+    paper = document(sheets, tag, str(today), booked) if sheets else None
     paper = paper and under(paper, chosen()[0].letterhead)
-    if form == "json":
+    if form == "ics" and day is not None:
+        written = _calendar(sheets, tag, day, policy)
+        sys.stdout.buffer.write(written.encode())  # `say` would change the ends of lines
+    elif form == "json":
         answer = {**question_dict(following), "sheets": [as_dict(one) for one in sheets]}
         say(json_text(answer))
     elif paper is None:
         for line in question_lines(following, asked, policy.phone_minutes):
             say(line)
     elif form == "text":
-        for line in text_lines(paper):
-            say(line)
+        say("\n".join(text_lines(paper)))
     else:
         say(markdown(paper) if form == "markdown" else html(paper), nl=False)
+
+
+def _calendar(sheets: Sequence[BookingSheet], tag: str, day: date, policy: Policy) -> str:
+    from advisor.desk.booking import stay_together
+    from advisor.desk.calendarfile import calendar_file, closing_of
+
+    names = " and ".join(one.name for one in sheets)
+    stays = stay_together(sheets) == "overnight"
+    evening = chosen()[0].closed.open_before(day)
+    closing = closing_of(evening, policy.closing_hour) if stays else None
+    return calendar_file(f"{tag} {names} {day}", datetime.now().astimezone(), tag, names, day, closing)
+
+
+def _day(said: str | None, today: date, form: str) -> date | None:
+    """Return the day that was said; exit if it is none, past or closed, or if a calendar has none."""
+    from advisor.desk.schedule import closed_words, day_meant
+
+    if said is None:
+        refuse(["A calendar file needs a day. Add --day, such as --day Friday."] if form == "ics" else [])
+        return None
+    try:
+        day = day_meant(said, today)
+    except ValueError as error:
+        refuse([str(error)])
+    if closed := closed_words(day, today, chosen()[0].closed):
+        refuse([closed])
+    return day
 
 
 def _calls(

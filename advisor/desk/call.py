@@ -50,6 +50,7 @@ from advisor.desk.booking import (
     what_is_done,
 )
 from advisor.desk.bookingsheet import WORKING, as_dict, document, inspection_document, stay_words
+from advisor.desk.calendarfile import calendar_file, closing_of
 from advisor.desk.heard_facts import heard_facts
 from advisor.desk.questions import (
     EngineCase,
@@ -716,6 +717,21 @@ def booked_day(booking: Call | Inspection) -> str:
     if case.booked is None:
         return ""
     return ", ".join(filter(None, [read_back(date.fromisoformat(case.booked.day), today), wish_of(case)]))
+
+
+def calendar_of(booking: Call | Inspection, day: date) -> str:
+    """Return the booking for a day as an iCalendar file; takes seconds unless it is worked out."""
+    job, known, now = booking.jobs[0], booking.knowledge.complaints, booking.store.clock().astimezone()
+    names = [
+        known[one.case.complaint].name if one.case.complaint in known else INSPECTION_NAME
+        for one in booking.jobs
+    ]
+    closing = None
+    if isinstance(booking, Call) and booking.stays_the_night:
+        evening = booking.store.workshop.closed.open_before(day)
+        closing = closing_of(evening, booking.policy.closing_hour)
+    uid = f"{'-'.join(str(one.number) for one in booking.jobs)} {job.tag} {job.opened}"
+    return calendar_file(uid, now, job.tag, " and ".join(names), day, closing)
 
 
 def booked_words(booking: Call | Inspection) -> str:

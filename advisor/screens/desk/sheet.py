@@ -13,7 +13,7 @@ from textual.containers import Horizontal
 from textual.widgets import Button, Input, Static
 from textual.worker import get_current_worker
 
-from advisor.desk.call import Call, Inspection, to_book_words
+from advisor.desk.call import Call, Inspection, calendar_of, to_book_words
 from advisor.desk.schedule import closed_words, day_and_wish, next_open, next_open_words, read_back
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceScreen
@@ -26,6 +26,7 @@ from advisor.store.errors import CorruptRow, StaleWrite, StoreError
 from advisor.store.store import paper_place, papers_folder
 
 LONGEST_PATH = 1000
+Form = Literal["html", "json", "ics"]
 EXAMPLES = "such as Friday morning, Thursday next week, 3 Dec"
 
 
@@ -43,6 +44,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         Binding("s", "save", "Save", tooltip="Save the sheet as a page to print (HTML)"),
         Binding("o", "save_as", "Save as", tooltip="Save the sheet as a page to print, under a path to type"),
         Binding("j", "save_json", "JSON", tooltip="Save the sheet for a booking system (JSON)"),
+        Binding("i", "calendar", "Calendar", tooltip="Save the booking for a calendar (iCalendar)"),
         Binding("escape", "back", "Questions", tooltip="Back to the questions"),
     ]
 
@@ -57,7 +59,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         self.day = ""
         """The day that is typed, as it is read back."""
         self.typed_day: date | None = None
-        self.wanted: tuple[Literal["html", "json"], str, Path | None] | None = None
+        self.wanted: tuple[Form, str, Path | None] | None = None
         """What is saved once it is worked out."""
 
     def compose(self) -> ComposeResult:
@@ -303,7 +305,21 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         """Save the sheet for a booking system."""
         self.deliver("json", "application/json")
 
-    def deliver(self, form: Literal["html", "json"], kind: str, place: Path | None = None) -> None:
+    def action_calendar(self) -> None:
+        """Save the booking for a calendar, once its day is known."""
+        if self.day_chosen is None:
+            what = "No day is chosen yet. Type one first (d), or book it and open the sheet again."
+            self.notify(what, severity="warning", timeout=8)
+        else:
+            self.deliver("ics", "text/calendar")
+
+    @property
+    def day_chosen(self) -> date | None:
+        """The day that is typed, else the one that is booked."""
+        booked = self.call.jobs[0].case.booked
+        return self.typed_day or (date.fromisoformat(booked.day) if booked else None)
+
+    def deliver(self, form: Form, kind: str, place: Path | None = None) -> None:
         """Save the sheet, once its times are worked out."""
         if self.so_far is None:
             self.write_out(form, kind, place)
@@ -312,9 +328,16 @@ class SheetScreen(AskingScreen[Call | Inspection]):
             self.query_one("#says", Static).update("It is saved as soon as the times are worked out.")
 
     @work(thread=True)
-    def write_out(self, form: Literal["html", "json"], kind: str, place: Path | None = None) -> None:
+    def write_out(self, form: Form, kind: str, place: Path | None = None) -> None:
         """Write the sheet off the event loop, then save it as a download, at a place or among downloads."""
-        page, name = self.call.sheet(form), place.name if place else self.file_name(form)
+        day = self.day_chosen
+        if form != "ics":
+            page = self.call.sheet(form)
+        elif day is not None:
+            page = calendar_of(self.call, day)
+        else:  # the day was rubbed out meanwhile
+            return
+        name = place.name if place else self.file_name(form)
         folder = place.parent if place else None
         self.app.call_from_thread(self.app.deliver_paper, page, name, kind, folder)
 
