@@ -26,7 +26,7 @@ KEPT = re.compile(
 DO = re.compile(
     r"(add|begin|change|check|choose|close|compare|draw|end|enter|fill|find|give|go|hang|keep|leave|let|look|lower|make|measure"
     r"|mend|name|open|probe|put|raise|read|remove|repeat|replace|rest|run|save|say|split|start|stick|switch|take|tell|tick"
-    r"|treat|update|use|wait|warm|write|known are)\b|`advisor|\{\}",
+    r"|treat|type|update|use|wait|warm|write|known are)\b|`advisor|\{\}",
     re.IGNORECASE,
 )
 
