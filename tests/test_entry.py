@@ -327,3 +327,36 @@ def test_since_when_refuses_what_is_no_time_of_the_past(typed: str, why: str) ->
     """With what would be right."""
     with pytest.raises(NotUnderstood, match=why):
         since_when(typed, NOON)
+
+
+def test_after_a_repair_and_for_a_repeat_numbers_are_read_afresh(shipped: Knowledge) -> None:
+    """Of every reading that is worked out of numbers; words and figures of the day are not asked again.
+
+    A number from before the repair once stood in for the one after it, and said that nothing had changed.
+    """
+    tried = 0
+    for name, reading in shipped.readings.items():
+        if reading.quantity is None or reading.quantity.derived is None:
+            continue
+        facts = {source: next(iter(shipped.facts[source].values)) for source in _facts_of(shipped, name)}
+        case = Case("poor_cooling", tuple(Known(fact, value) for fact, value in facts.items()))
+        asked = fields(shipped, case, name, {}, ())
+        take = tuple(
+            Measurement(one.key, 20.0 if one.unit else one.choices[0][0], one.instrument, "20")
+            for one in asked
+        )
+        numbers = {one.key for one in asked if one.unit}
+        once = case.with_entry(Measured(name, take))
+        repaired = once.with_entry(Repaired("condenser_fan", "2030-01-15T12:00:00+00:00"))
+        for again in (once, repaired):
+            assert {one.key for one in fields(shipped, again, name, {}, ()) if one.unit} == numbers, name
+        tried += bool(numbers)
+    assert tried > 10
+
+
+def _facts_of(knowledge: Knowledge, name: str) -> list[str]:
+    """The facts that a derived reading goes by."""
+    derived = knowledge.readings[name].quantity
+    assert derived is not None
+    assert derived.derived is not None
+    return [str(one) for one in derived.derived.inputs.values() if str(one) in knowledge.facts]

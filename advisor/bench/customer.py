@@ -212,8 +212,9 @@ class _Sheet:
         what = f"{when(entry.at)}: {self.knowledge.title(entry.fault)}{again}."
         if fault and fault.done and not entry.how:
             return f"{what} {fault.done}."
-        work = entry.how or (fault.remedy if fault else "")
-        return f"{what} Work done: {work[:1].lower()}{work[1:]}." if work else what
+        remedy = fault.remedy if fault else ""
+        work = entry.how or f"{remedy[:1].lower()}{remedy[1:]}"
+        return f"{what} Work done: {work}." if work else what
 
     def _in_order(self, name: str) -> bool:
         """Whether the last answer to a reading is the normal one."""

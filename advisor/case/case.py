@@ -316,21 +316,28 @@ class Case:
         """Return the cautions that somebody has read on this job."""
         return frozenset(entry.caution for entry in self.counting.values() if isinstance(entry, Acknowledged))
 
-    def remembered(self, measurand: str) -> Measurement | None:
-        """Return the last value entered for a measurand, whatever reading it was for."""
-        values = [
-            one
-            for entry in self.counting.values()
-            for one in (
-                entry.take
-                if isinstance(entry, Measured)
-                else (entry.measurement,)
-                if isinstance(entry, Noted)
-                else ()
-            )
-            if one.measurand == measurand
-        ]
-        return values[-1] if values else None
+    def remembered(self, measurand: str, reading: str = "") -> Measurement | None:
+        """Return the last value entered for a measurand, whatever reading it was for.
+
+        For a `reading`, a number measured before the last repair is none of the car as it is now, and once
+        the reading was taken it is read afresh; words and figures of the day hold all the same.
+        """
+        now = len(self.repairs)
+        entries = list(self.by_era())
+        afresh = any(
+            isinstance(entry, Measured) and entry.reading == reading and era == now
+            for _, era, entry in entries
+        )
+        found = None
+        for _, era, entry in entries:
+            if isinstance(entry, Noted) and entry.measurement.measurand == measurand:
+                found = entry.measurement
+            elif isinstance(entry, Measured):
+                for one in entry.take:
+                    holds = not reading or isinstance(one.value, str) or (era == now and not afresh)
+                    if one.measurand == measurand and holds:
+                        found = one
+        return found
 
     @property
     def skipped(self) -> dict[str, str]:

@@ -119,7 +119,7 @@ def fields(
             fact = knowledge.facts[source]
             values = tuple((value, fact.in_words(value)) for value in fact.values)
             asked.append(Field(source, fact.ask, None, values, ()))
-        elif measurand is not None and (measurand.each_time or case.remembered(source) is None):
+        elif measurand is not None and (measurand.each_time or case.remembered(source, reading) is None):
             own = measurand.unit and preferred(measurand.unit, preferences)
             choices = tuple((word, word) for word in measurand.choices or ())
             instruments = at_hand(measurand.instrument or definition.instrument) if own else ()
@@ -171,7 +171,7 @@ def understand(
                 raise NotUnderstood(sentence).of(one.key)
     keys = {one.measurand for one in take}
     for source in map(str, quantity.derived.inputs.values() if quantity.derived else ()):
-        remembered = case.remembered(source)
+        remembered = case.remembered(source, reading)
         if remembered is not None and source not in keys:
             take.append(remembered)
     measured = Measured(reading, tuple(take))
