@@ -1061,7 +1061,7 @@ async def test_keys_take_nothing_that_nobody_has_chosen(hum: Path, tmp_path: Pat
         await until(pilot, listed)
         await pilot.press("n")
         await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
-        await pilot.press(*"no heat in the morning", "enter", "enter", "enter")
+        await pilot.press(*"no heat in the morning", "enter", "enter", "enter", "enter")
         await settled(pilot)
         assert isinstance(pilot.app.screen, NewJobScreen)
         assert "Nothing is chosen yet" in words(pilot)

@@ -540,7 +540,7 @@ async def test_the_complaint_is_confirmed_by_key_and_corrected_by_finger(tmp_pat
         await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
         pilot.app.screen.query_one("#tag", Input).value = "bay 2"
         pilot.app.screen.query_one("#complaints", OptionList).highlighted = 0
-        await pilot.press("enter", "enter")
+        await pilot.press("enter", "enter", "enter")
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))
         task = pilot.app.screen
         assert isinstance(task, TaskScreen)

@@ -34,7 +34,7 @@ async def test_back_from_the_vehicle_goes_back_to_the_complaints(door: Path, tmp
         await until(pilot, listed)
         await pilot.press("n")
         await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
-        await pilot.press(*"bay", "enter", "down", "enter")
+        await pilot.press(*"bay", "enter", "enter", "down", "enter")
         await until(pilot, lambda screen: isinstance(screen, FactsScreen))
         await pilot.press("escape")
         await until(pilot, lambda screen: isinstance(screen, NewJobScreen))

@@ -67,7 +67,7 @@ async def used():
         complaints = app.screen.query_one("#complaints", OptionList)
         ids = [one.id for one in complaints.options]
         complaints.highlighted = ids.index("poor_cooling")
-        await pilot.press("enter", "enter")
+        await pilot.press("enter", "enter", "enter")
         await screen_is(pilot, "FactsScreen", "Select")
         await pilot.press("f10")
         await screen_is(pilot, "TaskScreen", "#answers")

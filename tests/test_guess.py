@@ -9,12 +9,13 @@ from textual.pilot import Pilot
 
 from advisor.case.entries import Guessed, Seen
 from advisor.checks.lint import checked
-from advisor.learning.summary import record_lines
+from advisor.learning.summary import few_guesses_lines, record_lines
 from advisor.learning.track_record import FEWEST, Judged, summed_up, wilson
 from advisor.screens.bench.card import YOUR_GUESS_FIRST
 from advisor.screens.bench.cause import CauseScreen
 from advisor.screens.bench.faulttree import FaultTreeScreen
 from advisor.screens.bench.task import TaskScreen
+from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.settings import Settings
 from advisor.store.store import Store
 from tests.test_screens import door, listed, running, said, settled, text_of, until  # noqa: F401 - a fixture
@@ -64,6 +65,9 @@ async def test_a_learner_guesses_before_the_causes_are_shown(
         await pilot.press("l")
         await until(pilot, lambda screen: isinstance(screen, CauseScreen))
         await pilot.press(*"loose", "enter", "down", "enter")
+        await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+        assert "is this your guess?" in text_of(pilot)
+        await pilot.press("1")
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))
         await settled(pilot)
         leading = task.session.advice.suspects[0].fault
@@ -73,8 +77,8 @@ async def test_a_learner_guesses_before_the_causes_are_shown(
         await until(pilot, lambda screen: isinstance(screen, FaultTreeScreen))
 
 
-async def test_a_guess_is_no_evidence_and_is_taken_back_like_an_answer(door: Path, tmp_path: Path) -> None:  # noqa: F811
-    """Nothing is believed otherwise after it; undone, the bench hides its suspicion again."""
+async def test_a_guess_is_no_evidence_and_counts_once_it_was_put_down(door: Path, tmp_path: Path) -> None:  # noqa: F811
+    """Nothing is believed otherwise after it; whoever takes it back has seen what the bench suspects."""
     url = job(door, tmp_path, Seen("tap", "dull"))
     async with running(door, tmp_path, (80, 24), url, LEARNER) as pilot:
         task = await opened(pilot)
@@ -84,7 +88,10 @@ async def test_a_guess_is_no_evidence_and_is_taken_back_like_an_answer(door: Pat
         assert task.session.stages[-1] == before
         await settled(pilot)
         await pilot.press("u")
-        await until(pilot, lambda _: said(pilot, "#suspicion") == YOUR_GUESS_FIRST)
+        await until(pilot, lambda _: Guessed not in map(type, task.session.case.counting.values()))
+        await settled(pilot)
+        assert "%" in said(pilot, "#suspicion")
+        assert task.session.case.guess is not None
 
 
 async def test_the_end_of_a_search_waits_for_the_guess(door: Path, tmp_path: Path) -> None:  # noqa: F811
@@ -122,3 +129,5 @@ def test_the_record_counts_guesses_beside_what_led_then() -> None:
     assert "40 jobs, right in 75%" in line
     assert "was right in 90%" in line
     assert summed_up(jobs[40:] * 4, {}).guesses is None
+    assert "30 of 40 right" in " ".join(few_guesses_lines(jobs))
+    assert not list(few_guesses_lines(jobs[40:]))

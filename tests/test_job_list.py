@@ -331,7 +331,7 @@ async def test_the_vehicle_page_names_car_and_complaint(
         shown = words(pilot)
         for part in ("New job", "Tag", "Door rattles", "Back"):
             assert part in shown
-        await pilot.press(*"bay 2", "enter", "down", "enter")
+        await pilot.press(*"bay 2", "enter", "enter", "down", "enter")
         await until(pilot, lambda screen: isinstance(screen, FactsScreen))
         await settled(pilot)
         assert said(pilot, "#title") == "The vehicle · bay 2 · Door rattles"

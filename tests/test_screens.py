@@ -186,14 +186,14 @@ async def test_first_screen_offers_the_complaints_of_the_knowledge(door: Path, t
 
 
 async def test_tag_and_complaint_begin_a_job(door: Path, tmp_path: Path) -> None:
-    """The tag is typed, Enter goes on to the complaints, and the one chosen is the job's."""
+    """The tag is typed, Enter goes on to the words and to the complaints, and the one chosen is the job's."""
     squeak = "  squeak: {name: Door squeaks, family: doors, any_of: {strap: 60, glass: 45}, unlisted: 5}\n"
     (door / "door.yaml").write_text(DOOR.replace("faults:\n", f"{squeak}faults:\n", 1), encoding="utf-8")
     async with running(door, tmp_path) as pilot:
         await until(pilot, listed)
         await pilot.press("n")
         await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
-        await pilot.press(*"bay", "enter", "down", "down", "enter")
+        await pilot.press(*"bay", "enter", "enter", "down", "down", "enter")
         await until(pilot, lambda screen: isinstance(screen, FactsScreen))
         await pilot.press("f10")
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))

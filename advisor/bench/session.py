@@ -1096,6 +1096,16 @@ class Session:
         return self.case.is_open and self.case.guess is None and not self.case.repairs
 
     @property
+    def guess_words(self) -> str:
+        """What was put down before the bench showed its own suspicion, or when it can be."""
+        guess = self.case.guess
+        if guess is None:
+            return (
+                "A guess is put down before the bench shows what it suspects (guess_first in the settings)."
+            )
+        return f"Your guess on this job: {self.knowledge.title(guess.fault)}."
+
+    @property
     def causes_by_name(self) -> tuple[tuple[str, str], ...]:
         """Every listed cause with its name, in the order of names: it tells nothing of what is likely."""
         listed = ((one.fault, one.name) for one in self.advice.suspects if not is_unlisted(one.fault))
@@ -1388,6 +1398,9 @@ class Session:
         `not_done` says why what has to be done before the car leaves was not; "" if it was.
         """
         head = f"Close {self.filed.name.lower()}, {self.filed.tag}?"
+        if self.case.guess is not None and fault:
+            right = "right" if fault == self.case.guess.fault else "not this"
+            head += f" Your guess was {right}: {self.knowledge.title(self.case.guess.fault)}."
         if words:
             said = f"This cause is recorded as written: {words}. It is not listed, so nothing is counted."
         elif not fault:

@@ -95,8 +95,11 @@ class Case:
 
     @cached_property
     def guess(self) -> Guessed | None:
-        """Return what somebody suspected before the bench showed its own suspicion, or None."""
-        return next((entry for entry in self.counting.values() if isinstance(entry, Guessed)), None)
+        """Return what somebody suspected before the bench showed its own suspicion, or None.
+
+        Taken back it is the guess all the same: whoever guesses again has seen more.
+        """
+        return next((entry for entry in self.entries if isinstance(entry, Guessed)), None)
 
     @cached_property
     def facts(self) -> dict[str, str]:

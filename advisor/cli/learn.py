@@ -217,7 +217,7 @@ def _tried(jobs: list[StoredCase], *versions: Knowledge) -> list[tuple[int, int,
 )
 def track(paths: tuple[Path, ...], store: str | None, span: Literal["month", "quarter", "year"]) -> None:
     """Show how often the confirmed causes of closed jobs came out first, over time."""
-    from advisor.learning.summary import record_lines, too_few_lines
+    from advisor.learning.summary import few_guesses_lines, record_lines, too_few_lines
     from advisor.learning.track_record import FEWEST, TooFew, judge, summed_up
 
     knowledge = checked(paths)
@@ -227,7 +227,7 @@ def track(paths: tuple[Path, ...], store: str | None, span: Literal["month", "qu
     try:
         record = summed_up(judged, excluded, span)
     except TooFew as error:
-        for line in too_few_lines(error):
+        for line in (*too_few_lines(error), *few_guesses_lines(judged)):
             say(line)
         return
     for line in record_lines(record, FEWEST):

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from advisor.knowledge.knowledge import Knowledge, Path
 from advisor.learning.proposal import Edit, Proposal
 from advisor.learning.revision import Weights
-from advisor.learning.track_record import Rate, TooFew, TrackRecord
+from advisor.learning.track_record import Judged, Rate, TooFew, TrackRecord
 from advisor.papers.format import duration
 from advisor.text import counted
 
@@ -133,6 +133,18 @@ def too_few_lines(error: TooFew) -> Iterator[str]:
     """Return why nothing is said yet, and which jobs do not count."""
     yield str(error)
     yield from excluded_lines(error.excluded)
+
+
+def few_guesses_lines(judged: Sequence[Judged]) -> Iterator[str]:
+    """Return how many guesses were right where there are too few jobs for a rate."""
+    guessed = [one for one in judged if one.guess]
+    if guessed:
+        own = sum(one.guess in one.causes for one in guessed)
+        led = sum(one.led_then in one.causes for one in guessed)
+        yield (
+            f"Guesses put down before the bench showed its own: {own} of {len(guessed)} right; what the "
+            f"bench suspected most at the same time: {led}."
+        )
 
 
 def _rate(rate: Rate) -> str:

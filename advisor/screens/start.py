@@ -95,6 +95,8 @@ class StartScreen(AskingScreen[None]):
         self.is_read = False
         """Whether the jobs were read once."""
         self.news = ""
+        self.left = ""
+        """The job that was just left, by its key in the list."""
         """What was told of the opening, then the outcome of the job left last."""
         self.erased_on: Mapping[int, date] = {}
         """The days on which jobs are erased that are kept no longer, by their numbers."""
@@ -208,10 +210,11 @@ class StartScreen(AskingScreen[None]):
         yield "Cancelled", [(key, self.done_line(one)) for key, one in self.cancelled.items()]
 
     def list_jobs(self) -> None:
-        """List the jobs that match the search; the same one stays highlighted."""
+        """List the jobs that match the search; the same one stays highlighted, or the one just left is."""
         jobs = self.query_one("#jobs", OptionList)
         wanted = self.query_one("#search", Input).value.casefold().split()
         before = jobs.highlighted_option.id if jobs.highlighted_option else None
+        before, self.left = self.left or before, ""
         width = self.line_width
         options: list[Option] = []
         counts: list[str] = []
@@ -566,6 +569,7 @@ class StartScreen(AskingScreen[None]):
         task = TaskScreen(session)
 
         def left(_: None) -> None:
+            self.left = f"job {task.session.filed.number}"
             self.back(task.session.parting_words)
             if task.session.has_wrong_complaint:
                 self.ask_for_job(session.filed.tag, session.case.complaint)

@@ -152,9 +152,9 @@ async def new_job(app: Painted, complaint: str) -> TaskScreen:
     asks.query_one("#tag", Input).value = "bay 1"
     complaints = asks.query_one("#complaints", OptionList)
     complaints.highlighted = [one.id for one in complaints.options].index(complaint)
-    press(app, "enter")
-    await still(app)
-    press(app, "enter")
+    for _ in ("from the tag", "from the words", "on the complaint"):
+        press(app, "enter")
+        await still(app)
     if isinstance(await came(app, FactsScreen, TaskScreen), FactsScreen):
         press(app, "f10")
     task = await came(app, TaskScreen)

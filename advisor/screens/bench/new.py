@@ -68,10 +68,10 @@ class NewJobScreen(AskingDialog[tuple[str, str, str]]):
         listed.highlighted = listed.get_option_index(complaint)
 
     @on(Input.Submitted)
-    def to_complaints(self) -> None:
-        """Go on to the complaints on Enter in a field, unless the tag is empty."""
+    def onward(self, event: Input.Submitted) -> None:
+        """Go on to the next field on Enter, then to the complaints, unless the tag is empty."""
         if self.tag():
-            self.screen.set_focus(self.query_one("#complaints"))
+            self.screen.set_focus(self.query_one("#said" if event.input.id == "tag" else "#complaints"))
 
     @on(Input.Changed)
     def mended(self) -> None:

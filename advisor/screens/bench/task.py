@@ -45,7 +45,7 @@ BESIDE = 110
 LEAST_GAP, LEAST_EFFECT = 3, 12
 """What an answer would do stands beside it, so far apart; cut, where at least so much of it has room."""
 CAUTIONS_FIRST = "Read the cautions first: key y."
-WHICH_GUESS = "Which cause do you suspect? Search the causes of this complaint."
+WHICH_GUESS = "Your guess first: which cause do you suspect? Type to search; ↓ goes to a line."
 EVERYTHING = "What is to be done? Digits choose the numbered lines of the task."
 
 
@@ -467,14 +467,24 @@ class TaskScreen(JobScreen):
 
     def action_guess(self) -> None:
         """Ask for the cause that the person at the bench suspects."""
-        if not self.hides_suspicion:
-            self.notify("A guess is put down before the bench shows what it suspects.", timeout=3)
-            return
         session = self.session
+        if not self.hides_suspicion:
+            self.notify(session.guess_words, timeout=5)
+            return
 
         def named(cause: tuple[str, str] | None) -> None:
             if cause is not None:
-                self.change(lambda: session.suspects(cause[0]), self.chosen)
+                title = (
+                    f"{session.knowledge.title(cause[0])}: is this your guess? It stays as you put it down."
+                )
+                lines = [(cause[0], "Yes, put it down"), ("", "No, choose another one")]
+                self.app.push_screen(ChoiceScreen(title, lines), put_down)
+
+        def put_down(fault: str | None) -> None:
+            if fault:
+                self.change(lambda: session.suspects(fault), self.chosen)
+            elif fault is not None:
+                self.action_guess()
 
         self.app.push_screen(CauseScreen(session.causes_by_name, WHICH_GUESS, listed=True), named)
 
