@@ -36,7 +36,7 @@ WORK = {
     "Connect the gauges to the service valves": "gas",
     "Recover, replace the hose, fill by weight": "gas",
     "Open the radiator cap": "coolant",
-    "Replace the thermostat, fill and bleed": "coolant",
+    "Replace the thermostat, refill and bleed": "coolant",
     "Loosen the fuel line at the rail": "fuel",
     "Pull out an injector": "fuel",
     "Unplug the yellow connector below the seat": "airbags",
