@@ -869,6 +869,18 @@ def test_a_day_is_sorted_by_about_when_a_car_comes(wish: str, hour: float) -> No
     assert hour_of(wish) == hour
 
 
+def test_the_day_of_a_night_that_is_too_late_is_said_once(call: Call) -> None:
+    """In time it stands before the evening; too late it stands in the refusal itself."""
+    for day, words in (
+        (TODAY, "Too late for today: book Wednesday 16 January, or it stays the night at ours."),
+        (
+            date(2030, 1, 17),
+            "For Thursday 17 January, in 2 days: Bring it tomorrow until closing; it stays the night.",
+        ),
+    ):
+        assert call.night_words(day) == words
+
+
 def test_a_booked_car_is_told_its_evening_on_the_sheet(call: Call) -> None:
     """In place of "the evening before", and only where it stays the night."""
     night = SetupNeeded("cold", "Cold", 0.9, 600.0, None, "overnight")
@@ -934,10 +946,16 @@ def test_a_day_is_understood_as_people_say_it(said: str, day: date) -> None:
         ("Friday morning", date(2030, 1, 18), "morning"),
         ("tomorrow, early afternoon", date(2030, 1, 16), "early afternoon"),
         ("Thursday next week in the morning", date(2030, 1, 24), "morning"),
-        ("Friday at 9:30", date(2030, 1, 18), "9:30"),
-        ("tomorrow at 9", date(2030, 1, 16), "9"),
+        ("Friday at 9:30", date(2030, 1, 18), "at 9:30"),
+        ("Friday 7.30", date(2030, 1, 18), "at 7:30"),
+        ("Friday before 10.30", date(2030, 1, 18), "before 10:30"),
+        ("3.12. 7.30", date(2030, 12, 3), "at 7:30"),
+        ("Tuesday 3.12", date(2030, 12, 3), ""),
+        ("Friday at 3.12", date(2030, 1, 18), "at 3:12"),
+        ("9.10", date(2030, 10, 9), ""),
+        ("tomorrow at 9", date(2030, 1, 16), "at 9"),
         ("Friday before 10", date(2030, 1, 18), "before 10"),
-        ("3 Feb 8 am", date(2030, 2, 3), "8 am"),
+        ("3 Feb 8 am", date(2030, 2, 3), "at 8 am"),
         ("Friday first thing", date(2030, 1, 18), "first thing"),
         ("3.12.", date(2030, 12, 3), ""),
         ("the 18th", date(2030, 1, 18), ""),
@@ -953,6 +971,9 @@ def test_a_time_of_the_day_alone_is_no_day() -> None:
     """Nobody knows which morning."""
     with pytest.raises(ValueError, match="'morning' is no day"):
         day_and_wish("morning", TODAY)
+    for said in ("7.30", "at 7.30", "at 9.10", "7:30"):
+        with pytest.raises(ValueError, match=f"'{said}' is a time. Write the day before it"):
+            day_and_wish(said, TODAY)
 
 
 def test_two_complaints_of_one_car_are_one_visit_in_the_list(engines: Engines, store: Store) -> None:

@@ -32,7 +32,7 @@ from advisor.screens.desk.days import GO_TO_A_CAR, DeskScreen
 from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.facts import FactsScreen
-from advisor.screens.widgets.paper import MarkdownView
+from advisor.screens.widgets.paper import MarkdownView, in_lines, place_kept
 from advisor.screens.widgets.pick import Select
 from advisor.screens.widgets.ticks import TickList
 from advisor.screens.widgets.typing import LineScreen
@@ -336,6 +336,63 @@ async def test_a_car_is_booked_before_its_times_are_worked_out(
             await until(pilot, lambda _: "red van is booked for" in said(pilot, "#booked"))
     finally:
         go_on.set()
+
+
+async def test_a_typed_day_waits_for_the_times_and_the_sheet_does_not_jump(
+    tmp_path: Path, store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """How a day is typed stands beside it; one that has to wait is booked by itself once all is known."""
+    go_on = threading.Event()
+
+    def slow(call: Call, progress: Callable[[int, int], None]) -> tuple[BookingSheet, ...]:
+        progress(120, 400)
+        assert go_on.wait(60)
+        vars(call)["sheets"] = tuple(replace(one, is_worked_out=True) for one in call.sheets_at_once)
+        return call.sheets
+
+    monkeypatch.setattr(Call, "played", slow)
+    try:
+        async with at_desk(tmp_path, (80, 24)) as pilot:
+            await called(pilot, "red van", "wet carpet")
+            await pilot.press("b")
+            await until(pilot, lambda screen: isinstance(screen, SheetScreen))
+            sheet = pilot.app.screen.query_one(MarkdownView)
+            await until(pilot, lambda _: "wet carpet" in sheet.source)
+            assert "3 Dec, 03.12. or Friday" in said(pilot, "#says")
+            await until(pilot, lambda _: sheet.max_scroll_y > 8)
+            sheet.scroll_to(y=8, animate=False)
+            await until(pilot, lambda _: sheet.scroll_offset.y == 8)
+            at = sheet.lines[sheet.scroll_offset.y].text
+            await pilot.press("d", *"7.30")
+            await until(pilot, lambda _: "'7.30' is a time. Write the day" in said(pilot, "#says"))
+            pilot.app.screen.query_one("#day", Input).value = "today at 7.30"
+            await until(pilot, lambda _: "today, at 7:30: Enter books it." in said(pilot, "#says"))
+            await pilot.press("enter")
+            await until(pilot, lambda screen: isinstance(screen, ChoiceScreen))
+            pilot.app.screen.dismiss("wait")
+            await until(pilot, lambda screen: isinstance(screen, SheetScreen))
+            await until(pilot, lambda _: "is booked as soon as" in said(pilot, "#says"))
+            assert sheet.scroll_offset.y
+            assert sheet.lines[sheet.scroll_offset.y].text == at
+            assert store.cases() == []
+            go_on.set()
+            await until(pilot, lambda screen: isinstance(screen, DeskScreen))
+            booked = store.cases()[0].case.booked
+            assert booked is not None
+            assert (booked.day, booked.remark) == (str(date.today()), "at 7:30")
+    finally:
+        go_on.set()
+
+
+def test_lines_that_come_above_do_not_move_what_is_read() -> None:
+    """The first words in view stay where they were, whatever came before them; gone words move nothing."""
+    before = in_lines("# A\n\nOne.\n\nTwo.\n\nThree.\n", 40)
+    after = in_lines("# A\n\nOne.\n\nNew.\n\nNew too.\n\nTwo.\n\nThree.\n", 40)
+    words = [[line.text.strip() for line in lines] for lines in (before, after)]
+    at = words[0].index("Two.")
+    assert place_kept(before, after, at) == words[1].index("Two.")
+    assert place_kept(before, after, at - 1) == words[1].index("Two.") - 1
+    assert place_kept(before, in_lines("Other.", 40), at) == at
 
 
 async def test_a_car_that_comes_too_late_for_its_night_is_asked_about(

@@ -466,6 +466,13 @@ class Call:
         now, closed = self.store.clock().astimezone(), self.store.workshop.closed
         return evening_words(day, now, self.policy.closing_hour, closed)
 
+    def night_words(self, day: date) -> str:
+        """Say for which day a car is brought when that stays the night; "too late" names the day itself."""
+        words = self.evening_words(day)
+        if self.day_with_evening(day) != day:
+            return words
+        return f"For {read_back(day, self.store.clock().astimezone().date())}: {words}"
+
     def day_with_evening(self, day: date) -> date:
         """Return this day, or the first before which the car can still be brought in the evening."""
         now, closing = self.store.clock().astimezone(), self.policy.closing_hour

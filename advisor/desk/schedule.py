@@ -170,21 +170,31 @@ _WISH = re.compile(
     r"(?:^|[ ,])(?:in the |at )?("
     r"(?:early |late )?(?:morning|afternoon|evening)|noon|midday|lunchtime|first thing|am|pm"
     r"|(?:(?:before|after|by|from|around) )?\d{1,2}(?:[:.]\d{2})? ?(?:am|pm|o'clock)"
-    r"|(?:(?:before|after|by|from|around) )?\d{1,2}:\d{2}|(?:before|after|by|from|around|at) \d{1,2})$"
+    r"|(?:(?:before|after|by|from|around|at) )?\d{1,2}:\d{2}"
+    r"|(?:before|after|by|from|around|at) \d{1,2}(?:\.[0-5]\d)?|\d{1,2}\.[0-5]\d)$"
 )
 """When on the day somebody would like to come, at the end of what they say."""
+_CLOCK = re.compile(r"(at )?\d{1,2}[:.][0-5]\d")
+"""A time of day by the clock; with a point and without "at" it may be a date."""
 
 
 def day_and_wish(said: str, today: date) -> tuple[date, str]:
     """Return the day that somebody means, and when on it they would like to come; "" where they do not say.
 
-    Raises `ValueError` as `day_meant` does.
+    "Friday 7.30" is half past seven; "7.12", which may be a date, is one unless "at" stands before it. Raises
+    `ValueError` as `day_meant` does.
     """
     text = " ".join(said.casefold().split())
     wish = _WISH.search(text)
-    if wish is None or not text[: wish.start()].strip(" ,"):
+    if wish is None or _date(wish[0].strip(" ,"), today):  # "Tuesday 3.12" names a date
         return day_meant(said, today), ""
-    return day_meant(text[: wish.start()].strip(" ,"), today), wish[1].removeprefix("at ")
+    before = text[: wish.start()].strip(" ,")
+    if not before:
+        if _CLOCK.fullmatch(text):
+            raise ValueError(f"'{said.strip()}' is a time. Write the day before it, such as Friday at 7:30.")
+        return day_meant(said, today), ""
+    when = re.sub(r"(\d)\.(?=\d)", r"\1:", wish[1].removeprefix("at "))
+    return day_meant(before, today), f"at {when}" if when[0].isdecimal() else when
 
 
 HOURS = {

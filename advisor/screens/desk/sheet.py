@@ -27,7 +27,8 @@ from advisor.store.store import paper_place, papers_folder
 
 LONGEST_PATH = 1000
 Form = Literal["html", "json", "ics"]
-EXAMPLES = "such as Friday morning, Thursday next week, 3 Dec"
+EXAMPLES = "3 Dec, 03.12., Friday, Friday at 7.30"
+HOW_TO_TYPE = "Day: 3 Dec, 03.12. or Friday. Behind it, if wished, a time: morning, at 2 or 7.30."
 
 
 class NoLongerWanted(Exception):
@@ -61,6 +62,8 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         self.typed_day: date | None = None
         self.wanted: tuple[Form, str, Path | None] | None = None
         """What is saved once it is worked out."""
+        self.waiting: tuple[date, str] | None = None
+        """The day and wish that are booked once it is worked out."""
 
     def compose(self) -> ComposeResult:
         """Lay out the sheet and its buttons."""
@@ -83,6 +86,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
     def on_mount(self) -> None:
         """Show what is known at once, and begin to work out the rest."""
         self.query_one("#text").focus()
+        self.tell_day()
         self.set_interval(AGAIN_SECONDS, self.save_again)
         call = self.call
         if isinstance(call, Inspection):
@@ -123,8 +127,13 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         self.so_far = None
         self.show_sheet()
         if self.wanted is not None:
-            self.query_one("#says", Static).update("")
+            self.tell_day()
             self.deliver(*self.wanted)
+        if self.waiting is not None:
+            day, wish = self.waiting
+            self.waiting = None
+            self.tell_day()
+            self.book(day, wish)
 
     def show_sheet(self) -> None:
         """Show the whole sheet where the one without times was."""
@@ -136,7 +145,7 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         lines = [f"To book: {to_book_words(self.call, self.day, self.so_far)}"]
         if isinstance(self.call, Call) and self.stays_the_night:
             day = self.typed_day or next_open(self.here_today, self.call.store.workshop.closed)
-            lines.append(f"For {read_back(day, self.here_today)}: {self.call.evening_words(day)}")
+            lines.append(self.call.night_words(day))
         self.query_one("#booking", Static).update("\n".join(lines))
 
     @property
@@ -167,13 +176,19 @@ class SheetScreen(AskingScreen[Call | Inspection]):
             self.notify(str(error), severity="warning", timeout=8, markup=False)
 
     @on(Input.Changed, "#day")
-    def understood(self, event: Input.Changed) -> None:
+    def understood(self) -> None:
         """Show which day is understood, before it is booked."""
-        says = day = ""
+        self.waiting = None
+        self.tell_day()
+
+    def tell_day(self) -> None:
+        """Show which day is typed, or how one is typed."""
+        typed = self.query_one("#day", Input).value
+        says, day = "" if typed.strip() else HOW_TO_TYPE, ""
         self.typed_day = None
-        if event.value.strip():
+        if typed.strip():
             try:
-                on, wish = day_and_wish(event.value, self.here_today)
+                on, wish = day_and_wish(typed, self.here_today)
                 says = closed_words(on, self.here_today, self.call.store.workshop.closed)
                 if not says:
                     day = ", ".join(filter(None, [read_back(on, self.here_today), wish]))
@@ -214,10 +229,17 @@ class SheetScreen(AskingScreen[Call | Inspection]):
         def answered(which: str | None) -> None:
             if which == "now":
                 self.book_now(day, wish)
+            elif which == "wait" and self.so_far is None:
+                self.book(day, wish)
+            elif which == "wait":
+                self.waiting = day, wish
+                self.query_one("#says", Static).update(
+                    f"{read_back(day, self.here_today)}, is booked as soon as the times are worked out."
+                )
 
         title = "It is not worked out yet whether the car has to come the evening before, and that is over."
         lines = [
-            ("wait", "Wait for it: a few seconds, with the caller on the line"),
+            ("wait", f"Wait a few seconds, then book {read_back(day, self.here_today)}"),
             ("now", f"Book {read_back(day, self.here_today)} all the same, and call back if need be"),
         ]
         self.app.push_screen(ChoiceScreen(title, lines), answered)

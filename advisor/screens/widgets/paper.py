@@ -34,35 +34,39 @@ class MarkdownView(ScrollView):
     def __init__(self, meanwhile: str = "", *, name: str | None = None) -> None:
         super().__init__(id=name)
         self.write: Callable[[], str] | None = None
-        self.source = ""
+        self.source, self.anew = "", False
         self.lines = [Strip([Segment(meanwhile)])]
 
     def show(self, write: Callable[[], str], anew: bool = True) -> None:
         """Show the text that `write` returns, from the top unless it only says more of the same."""
-        self.write, self.source = write, ""
+        self.write, self.source, self.anew = write, "", anew or self.anew
         if self.size:
-            self.work_out(anew)
+            self.work_out()
 
     def on_resize(self) -> None:
         """Lay the text out for the new width; before the first resize no width is known."""
         if self.write is not None:
-            self.work_out(not self.source)
+            self.work_out()
 
     @work(thread=True, exclusive=True)
-    def work_out(self, anew: bool) -> None:
+    def work_out(self) -> None:
         """Produce the text and lay it out, off the event loop."""
         worker, write = get_current_worker(), self.write
         source = self.source or (write() if write is not None else "")
         lines = in_lines(source, max(20, self.scrollable_content_region.width))
         if not worker.is_cancelled:
-            self.app.call_from_thread(self.set_lines, source, lines, anew)
+            self.app.call_from_thread(self.set_lines, source, lines)
 
-    def set_lines(self, source: str, lines: list[Strip], anew: bool) -> None:
-        """Show these lines."""
+    def set_lines(self, source: str, lines: list[Strip]) -> None:
+        """Show these lines, from the top, or with the line that was read where it was."""
+        at, before = self.scroll_offset.y, self.lines
         self.source, self.lines = source, lines
         self.virtual_size = Size(self.scrollable_content_region.width, len(lines))
-        if anew:
+        if self.anew:
             self.scroll_home(animate=False)
+        elif at:
+            self.scroll_to(y=place_kept(before, lines, at), animate=False)
+        self.anew = False
         self.refresh()
 
     def render_line(self, y: int) -> Strip:
@@ -70,6 +74,17 @@ class MarkdownView(ScrollView):
         width, at = self.scrollable_content_region.width, y + self.scroll_offset.y
         line = self.lines[at] if at < len(self.lines) else Strip.blank(width)
         return line.crop_extend(0, width, None).apply_style(self.rich_style)
+
+
+def place_kept(before: list[Strip], after: list[Strip], at: int) -> int:
+    """Return where to scroll so that the first words in view at `at` stay where they were."""
+    words = [line.text.strip() for line in after]
+    for down, line in enumerate(before[at:]):
+        wanted = line.text.strip()
+        found = [place for place, said in enumerate(words) if said == wanted] if wanted else []
+        if found:
+            return max(0, min(found, key=lambda place: abs(place - at - down)) - down)
+    return at
 
 
 def in_lines(source: str, width: int) -> list[Strip]:
