@@ -363,11 +363,13 @@ def test_what_was_told_stays_in_view_in_one_line_until_the_call_is_booked(both: 
     """Danger, complaint and earlier answers, in short, or as it was told; what is new is not in it."""
     call = Call.begun(both.engines, both.store, "blue van", ["rattle", "knock"], dangers={"smoke": TOLD})
     on = call.answered("bumps", "loud")
-    assert on.told_words() == "⚠ Told: May be driven: no · Smoke · Keep the window shut"
+    assert on.told_words() == "⚠ Told: May be driven: no · Smoke\n⚠ Remind the caller: Keep the window shut"
     on = on.unknown("speed")
     assert on.warnings == ()
-    assert on.told_words() == "⚠ Told: May be driven: no · Smoke · Keep the window shut · Drive slowly"
-    assert f"⚠ Told: {NOT_DRIVEN}\n⚠ Told: Smoke: Get out and well away.\n" in on.told_words(whole=True)
+    reminded = "⚠ Remind the caller: Keep the window shut · Drive slowly"
+    assert on.told_words() == f"⚠ Told: May be driven: no · Smoke\n{reminded}"
+    whole = f"⚠ What the caller has to know\n{NOT_DRIVEN}\nSmoke: Get out and well away.\n"
+    assert on.told_words(whole=True).startswith(whole)
 
 
 def test_the_warning_of_a_complaint_stands_in_full_over_the_first_question_only(both: Call) -> None:
@@ -482,6 +484,22 @@ def test_the_complaint_is_changed_in_the_middle_of_a_call(both: Call) -> None:
     assert [job.case.complaint for job in more.jobs] == ["knock", "creak"]
     assert more.jobs[0] == new
     assert more.jobs[1].case.facts == {"frame": "framed"}
+
+
+def test_a_call_of_which_no_complaint_fits_becomes_an_inspection(engines: Engines, store: Store) -> None:
+    """Words and dangers go with it; its job is cancelled with the booking and not before."""
+    call = Call.begun(engines, store, "van", ["rattle"], dangers={"smoke": TOLD}, words="it hums")
+    call = call.unknown("bumps")
+    inspection = call.inspected()
+    assert [job.case.is_open for job in store.cases()] == [True]
+    saved = inspection.booked("2030-01-16").jobs[0].case
+    assert (saved.complaint, saved.customer_words, saved.dangers) == (INSPECTION, ("it hums",), ("smoke",))
+    by_complaint = {job.case.complaint: job.case for job in store.cases()}
+    assert not by_complaint["rattle"].is_open
+    assert by_complaint[INSPECTION].is_open
+    unstored = Call.begun(engines, store, "bus", ["rattle"], words="it sings").inspected()
+    assert unstored.left == ()
+    assert unstored.booked("2030-01-16").jobs[0].case.customer_words == ("it sings",)
 
 
 def test_a_call_without_an_answer_stores_nothing_by_another_complaint(both: Call) -> None:

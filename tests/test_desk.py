@@ -26,8 +26,8 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.screens.app import AdvisorApp
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.desk.call import CallScreen
-from advisor.screens.desk.callstart import NONE_OF_THESE, CallStartScreen
-from advisor.screens.desk.complaints import ComplaintsScreen
+from advisor.screens.desk.callstart import CallStartScreen
+from advisor.screens.desk.complaints import NONE_OF_THESE, ComplaintsScreen
 from advisor.screens.desk.days import GO_TO_A_CAR, DeskScreen
 from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.choices import ChoiceScreen
@@ -599,6 +599,27 @@ async def test_another_complaint_is_chosen_in_a_call(
             "misting_glass": True,
             "water_inside": False,
         }
+
+
+async def test_a_call_turns_out_to_fit_no_complaint(tmp_path: Path, store: Store) -> None:
+    """It is an inspection with the words; a new complaint beside "None of these" is refused."""
+    async with at_desk(tmp_path, (80, 24)) as pilot:
+        await called(pilot, "red van", "wet carpet")
+        await pilot.press("c")
+        await until(pilot, lambda screen: isinstance(screen, ComplaintsScreen))
+        ticks = pilot.app.screen.query_one(TickList)
+        await settled(pilot)
+        assert "None of these" in str(ticks.options[-1].prompt)
+        ticks.highlighted = ticks.option_count - 1
+        await pilot.press("space", "up", "space", "f10")
+        assert "beside a new complaint" in " ".join(said(pilot, "#says").split())
+        await pilot.press("space", "f10")
+        await until(pilot, lambda screen: isinstance(screen, SheetScreen) and screen.so_far is None)
+        await settled(pilot)
+        await pilot.press("m")
+        await until(pilot, lambda screen: isinstance(screen, DeskScreen))
+        (job,) = store.cases()
+        assert (job.case.complaint, job.case.customer_words) == (INSPECTION, ("wet carpet",))
 
 
 async def test_escape_leaves_the_warnings_in_full_for_the_question(tmp_path: Path) -> None:

@@ -365,10 +365,16 @@ class Call:
         return f"Ask{alone}: {question.ask}"
 
     def told_words(self, whole: bool = False) -> str:
-        """Return what was told earlier in one line in short, or as it was told; "" where nothing was."""
+        """Return what was told earlier, in short or as it was told; "" where nothing was.
+
+        "Told" is said of what somebody confirmed: danger. What the answers brought up is there to remind.
+        """
         if whole:
-            return "\n".join(f"⚠ Told: {one}" for one in said_once(self.told))
-        return f"⚠ Told: {' · '.join(self.to_tell[one] for one in self.told)}" if self.told else ""
+            return "\n".join(["⚠ What the caller has to know", *said_once(self.told)]) if self.told else ""
+        danger = [self.to_tell[one] for one in self.told if one in self._dangers_told]
+        others = [self.to_tell[one] for one in self.told if one not in self._dangers_told]
+        named = (("Told", danger), ("Remind the caller", others))
+        return "\n".join(f"⚠ {label}: {' · '.join(short)}" for label, short in named if short)
 
     @property
     def known_facts(self) -> Mapping[str, str]:
@@ -535,6 +541,18 @@ class Call:
             asked_before=sum(one in asked for one in self.answered_readings[: self.asked_before]),
         )
 
+    def inspected(self) -> Inspection:
+        """Return the inspection that takes the place of this call where no complaint fits, not stored yet.
+
+        Words and dangers go with it. The call's jobs are cancelled once its day is saved, unless somebody at
+        the car has gone on with them.
+        """
+        (_, case), *_ = self.complete
+        warned = {one.danger: one.how for one in case.counting.values() if isinstance(one, Warned)}
+        begun = Inspection.begun(self.knowledge, self.store, self.jobs[0].tag, self.words, warned)
+        left = tuple(job for job in self.jobs if job.number and not has_begun(job.case))
+        return replace(begun, left=left)
+
     def _bearing_on(self, case: Case) -> Iterator[Entry]:
         """Yield what was entered in this call that means something for another complaint, each once."""
         engine = self.engines.one(case)
@@ -624,6 +642,8 @@ class Inspection:
     store: Store
     jobs: tuple[StoredCase, ...]
     new: tuple[Entry, ...] = ()
+    left: tuple[StoredCase, ...] = ()
+    """Jobs of the call that it takes the place of: cancelled with the booking."""
 
     @classmethod
     def begun(
@@ -641,7 +661,9 @@ class Inspection:
     def booked(self, day: str, remark: str = "") -> Inspection:
         """With the day the car comes (ISO 8601 date), stored."""
         (job,) = self.jobs
-        return replace(self, jobs=(self.store.append(job, *self.new, Booked(day, remark)),), new=())
+        stopped = ((one, (Cancelled(ANOTHER_COMPLAINT, ""),)) for one in self.left)
+        saved, *_ = self.store.append_each((job, (*self.new, Booked(day, remark))), *stopped)
+        return replace(self, jobs=(saved,), new=(), left=())
 
     def sheet(self, form: Literal["markdown", "html", "json"]) -> str:
         """Return the booking note as a paper, or for a booking system."""

@@ -19,7 +19,7 @@ from advisor.desk.call import Call, Inspection, heard
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
 from advisor.papers.format import duration
-from advisor.screens.desk.complaints import ComplaintsScreen
+from advisor.screens.desk.complaints import NONE_OF_THESE, ComplaintsScreen
 from advisor.screens.desk.sheet import SheetScreen
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.choices import ChoiceList
@@ -229,7 +229,9 @@ class CallScreen(AskingScreen[Call | Inspection]):
         now = [job.case.complaint for job in call.jobs]
 
         def chosen(complaints: list[str] | None) -> None:
-            if complaints is not None and set(complaints) != set(now):
+            if complaints == [NONE_OF_THESE]:
+                self.show_sheet(self.call.inspected)
+            elif complaints is not None and set(complaints) != set(now):
                 self.change(lambda: self.call.about(complaints))
 
         fits = heard(call.knowledge, call.words).complaints
@@ -246,6 +248,10 @@ class CallScreen(AskingScreen[Call | Inspection]):
 
     def action_book(self) -> None:
         """See what to book."""
+        self.show_sheet(lambda: self.call)
+
+    def show_sheet(self, make: Callable[[], Call | Inspection]) -> None:
+        """Show the booking sheet of what `make` returns, unless an answer is being saved."""
 
         def booked(call: Call | Inspection | None) -> None:
             if call is not None:
@@ -254,7 +260,7 @@ class CallScreen(AskingScreen[Call | Inspection]):
         if self.unsaved is not None:
             tell_to_wait(self)
         elif not self.busy:
-            self.app.push_screen(SheetScreen(self.call), booked)
+            self.app.push_screen(SheetScreen(make()), booked)
 
     def action_leave(self) -> None:
         """Back to the question from the warnings in full, else to the desk."""

@@ -44,6 +44,7 @@ from advisor.desk.questions import Fitting
 from advisor.inference.engine import TooWide
 from advisor.knowledge.problems import ProblemsFound
 from advisor.policy import Policy
+from advisor.screens.desk.complaints import NONE_OF_THESE, NONE_WORDS
 from advisor.screens.widgets.asking import AskingScreen
 from advisor.screens.widgets.cardtext import CardText
 from advisor.screens.widgets.choices import ChoiceScreen
@@ -55,8 +56,6 @@ from advisor.store.records import tag_too_long
 from advisor.store.store import Store
 
 TITLE = "A call: which car, and what is it about?"
-NONE_OF_THESE = "none of these"
-"""The key of the line for what fits no complaint; no id in the knowledge has spaces."""
 CANNOT_SAY = "The customer cannot say: taken as the worst"
 """The line of an answer that nobody has."""
 NOT_SO = "not so"
@@ -212,13 +211,7 @@ class CallStartScreen(AskingScreen[Call | Inspection | Visit]):
             one = self.engines.knowledge.complaints[name]
             said = f"  ({one.customer[0]})" if one.customer else ""
             lines.append((name, Content.assemble(one.name, (said, "dim"))))
-        none = (
-            NONE_OF_THESE,
-            Content.assemble(
-                "None of these: outside what the advisor knows",
-                ("  (a general inspection)", "dim"),
-            ),
-        )
+        none = (NONE_OF_THESE, Content.assemble(*NONE_WORDS))
         nothing_fits = bool(found.ask and (words.strip() or danger))
         lines.insert(0 if nothing_fits else len(lines), none)
         self.query_one("#complaints", TickList).show_lines(lines, self.chosen)

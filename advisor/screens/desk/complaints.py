@@ -19,8 +19,17 @@ from advisor.screens.widgets.ticks import TickList
 HOW = "Tick what it is about (space). Facts, words and answers are kept; what is not ticked is cancelled."
 
 
+NONE_OF_THESE = "none of these"
+"""The key of the line for what fits no complaint; no id in the knowledge has spaces."""
+NONE_WORDS = ("None of these: outside what the advisor knows", ("  (a general inspection)", "dim"))
+"""That line."""
+
+
 class ComplaintsScreen(AskingScreen[list[str]]):
-    """Every complaint, those that fit the words first; returns what is ticked, or None for going back."""
+    """Every complaint, those that fit the words first; returns what is ticked, or None for going back.
+
+    `NONE_OF_THESE` alone takes the place of what was ticked before.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("f10,ctrl+s", "go", "Go on", key_display="F10", tooltip="Go on with what is ticked"),
@@ -44,6 +53,7 @@ class ComplaintsScreen(AskingScreen[list[str]]):
             else (name, Content(known[name].name))
             for name in self.order
         ]
+        lines.append((NONE_OF_THESE, Content.assemble(*NONE_WORDS)))
         yield TickList(lines, self.now, name="complaints", by_enter=False)
         yield Static(id="says", markup=False)
         yield Button("Go on", id="go", variant="primary", compact=True)
@@ -57,7 +67,12 @@ class ComplaintsScreen(AskingScreen[list[str]]):
     def action_go(self) -> None:
         """Hand back what is ticked, if anything is."""
         ticked = self.query_one(TickList).ticked
-        if ticked:
+        if NONE_OF_THESE in ticked and set(ticked) - set(self.now) == {NONE_OF_THESE}:
+            self.dismiss([NONE_OF_THESE])
+        elif NONE_OF_THESE in ticked:
+            says = "'None of these' is ticked beside a new complaint. Take one of the two away."
+            self.query_one("#says", Static).update(says)
+        elif ticked:
             self.dismiss([name for name in self.order if name in ticked])
         else:
             self.query_one("#says", Static).update("No complaint is ticked. Tick one.")
