@@ -108,6 +108,7 @@ class JobScreen(AskingScreen[None]):
             tell_to_wait(self)
         elif not self.saving:
             self.saving = True
+            self.workers.cancel_group(self, "ahead")  # what is played is of a case that is over now
             self.set_timer(SLOW_SECONDS, self.under_way)
             self.work_out(make, keep)
         else:
@@ -172,6 +173,7 @@ class JobScreen(AskingScreen[None]):
             f"{why} The job is as it was.", title="Not entered", severity="error", timeout=15, markup=False
         )
         self.show_session()
+        self.look_ahead_quietly()
 
     def overtaken(self, why: str) -> None:
         """Show the job as it is now, after somebody else's entry."""
