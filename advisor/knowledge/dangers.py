@@ -29,7 +29,7 @@ DENIES = frozenset(
         """
         no not never none nor neither without non nothing isn't isnt aren't arent wasn't wasnt weren't doesn't
         doesnt don't dont didn't didnt hasn't hasnt haven't hadn't arnt can't cant carnt cannot couldn't
-        couldnt won't wont ain't aint nowt nae nobody nobody's nobodys noone
+        couldnt wouldn't wouldnt won't wont ain't aint nowt nae nobody nobody's nobodys noone
         """,
     )
 )
@@ -139,9 +139,11 @@ def _heard_near(
 ) -> Iterator[_Occurrence]:
     wanted = _wanted(phrase)
     reach = len(wanted) + between
-    places = [[at for at, word in enumerate(words) if _one_of(word, one)] for one in wanted]
-    if not all(places):
-        return
+    places = []
+    for one in wanted:
+        places.append([at for at, word in enumerate(words) if _one_of(word, one)])
+        if not places[-1]:
+            return
     for first in sorted({at for each in places for at in each}):
         near = [[at for at in each if first <= at < first + reach] for each in places]
         found = {at for each in near for at in each}
@@ -151,9 +153,21 @@ def _heard_near(
 
 
 @lru_cache(maxsize=1 << 12)
-def _wanted(phrase: str) -> tuple[tuple[str, ...], ...]:
+def _wanted(phrase: str) -> tuple[_Choices, ...]:
     """Return the words of a phrase, each with what may be said in its place."""
-    return tuple(tuple(spoken(word.replace("/", " "))) for word in phrase.split())
+    return tuple(_choices(word) for word in phrase.split())
+
+
+@dataclass(frozen=True, eq=False)
+class _Choices:
+    """What may be said in the place of a word; compared by identity, so that looking it up costs little."""
+
+    words: tuple[str, ...]
+
+
+@lru_cache(maxsize=1 << 12)
+def _choices(word: str) -> _Choices:
+    return _Choices(tuple(spoken(word.replace("/", " "))))
 
 
 def _in_order(words: Sequence[str], near: Sequence[Sequence[int]]) -> bool:
@@ -162,9 +176,9 @@ def _in_order(words: Sequence[str], near: Sequence[Sequence[int]]) -> bool:
     return all(any(words[at] not in DENIES_NEXT or at < last for at in each) for each in near)
 
 
-@lru_cache(maxsize=1 << 17)
-def _one_of(word: str, choices: tuple[str, ...]) -> bool:
-    return any(word == one if one in SILENT or one in DENIES else meant(word, one) for one in choices)
+@lru_cache(maxsize=1 << 18)
+def _one_of(word: str, choices: _Choices) -> bool:
+    return any(word == one if one in SILENT or one in DENIES else meant(word, one) for one in choices.words)
 
 
 def _vocabulary(knowledge: Knowledge) -> frozenset[str]:

@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from datetime import date
 from difflib import get_close_matches
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple, get_args
 
@@ -628,7 +629,14 @@ class Danger(Item):
     def phrases(self, which: Literal["customer", "perhaps", "unless"]) -> tuple[str, ...]:
         """Return phrases with the words in place of their names."""
         said: tuple[str, ...] = getattr(self, which)
-        return tuple(_WORDS.sub(lambda name: "/".join(self.words[name[1]].split()), one) for one in said)
+        return _in_full(said, tuple(self.words.items()))
+
+
+@lru_cache(maxsize=1 << 8)
+def _in_full(said: tuple[str, ...], words: tuple[tuple[str, str], ...]) -> tuple[str, ...]:
+    """Return phrases with the words in place of their names."""
+    named = dict(words)
+    return tuple(_WORDS.sub(lambda name: "/".join(named[name[1]].split()), one) for one in said)
 
 
 class Branch(Gated):
