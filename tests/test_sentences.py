@@ -21,9 +21,37 @@ MEASURED = {
         "negated_silent": 3,
         "outside_complaint": 0,
         "plain_not_offered": 0,
-    }
+    },
+    "heard2.tsv": {
+        "kills_missed": 0,
+        "kills_asked_only": 7,
+        "others_missed": 0,
+        "others_asked_only": 0,
+        "false_alarms": 0,
+        "needlessly_asked": 1,
+        "negated_sure": 0,
+        "negated_silent": 0,
+        "outside_complaint": 0,
+        "plain_not_offered": 1,
+    },
+    "heard3.tsv": {
+        "kills_missed": 0,
+        "kills_asked_only": 7,
+        "others_missed": 0,
+        "others_asked_only": 0,
+        "false_alarms": 1,
+        "needlessly_asked": 2,
+        "negated_sure": 1,
+        "negated_silent": 0,
+        "outside_complaint": 2,
+        "plain_not_offered": 1,
+    },
 }
-"""The figures that were measured, by file: the words of the dangers were written with these in sight."""
+"""The figures that were measured, by file: the words of the dangers were written with these in sight.
+
+Before that, 40 of the 130 sentences of `heard2.tsv` about what can kill were missed and 24 of the 130 of
+`heard3.tsv`: so much of what other callers say is to be expected to be missed.
+"""
 
 
 @pytest.mark.parametrize("name", MEASURED)
@@ -39,7 +67,7 @@ def test_the_sentences_are_of_every_class() -> None:
     for name in MEASURED:
         said = sentences(FOLDER / name)
         assert {one.kind for one in said} == set(KINDS)
-        assert len({one.words for one in said}) == len(said) > 200
+        assert len({one.words for one in said}) == len(said) >= 170
 
 
 @pytest.mark.parametrize(
@@ -55,6 +83,9 @@ def test_the_sentences_are_of_every_class() -> None:
             (Heard("steering_fails", True), Heard("fuel_escapes", True)),
         ),
         ("the headlights are dim", ()),
+        ("a blue estate", ()),
+        ("the gearbox whines but it drives alright", ()),
+        ("nothing wrong with the steering", (Heard("steering_fails", False),)),
         ("the air con blows cold, some vents warm", ()),
     ],
 )

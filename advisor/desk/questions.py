@@ -163,7 +163,9 @@ def _best_overlap(spoken: frozenset[str], complaint: Complaint) -> _Overlap:
     """Return how well the words fit a complaint, by the best of its phrases."""
     phrases = [words for one in (*complaint.customer, complaint.name) if (words := telling(one))]
     overlaps = [_overlap(spoken, phrase) for phrase in phrases]
-    return max(overlaps, key=lambda one: one.score, default=_Overlap(frozenset(), 0.0))
+    return max(
+        overlaps, key=lambda one: (one.fits(len(spoken)), one.score), default=_Overlap(frozenset(), 0.0)
+    )
 
 
 def families(knowledge: Knowledge) -> tuple[FamilyQuestion, ...]:

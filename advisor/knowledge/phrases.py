@@ -42,7 +42,7 @@ NO_SLIPS = frozenset(
         r"\S+",
         """
         whole while whale white broke broken small smile patrol string staring storing film films frame blade
-        blades
+        blades alright
         """,
     )
 )

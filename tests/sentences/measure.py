@@ -1,7 +1,7 @@
 """Count how the sentences of callers are heard: `python -m tests.sentences.measure [--each]`.
 
 Every file of this folder that ends in `.tsv` is measured by itself. A line is a class, a label and a
-sentence; the sentences are invented. Three people wrote them who knew neither the program nor its words. A
+sentence; the sentences are invented. Five people wrote them who knew neither the program nor its words. A
 label is the truth as a careful owner would see it (common practice, no source), and stays as written.
 """
 
