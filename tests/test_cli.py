@@ -250,7 +250,7 @@ def test_a_missing_instrument_takes_its_readings_out(advisor: Advisor) -> None:
     """What cannot be read here is not in the list; as text it is said what that costs."""
     words = ("next", "--complaint", "flat_battery", "--without", "battery_tester")
     assert "battery_test" not in [one["id"] for one in answer(advisor(*words, "--json"))["readings"]]
-    assert "Battery test: no Battery tester" in advisor(*words).out
+    assert "Battery test, charged: no Battery tester" in advisor(*words).out
 
 
 def test_advice_as_text_names_causes_and_readings(advisor: Advisor) -> None:

@@ -595,7 +595,7 @@ def test_the_customer_finds_what_was_told_checked_found_and_done(bench: Bench) -
         text, "What we checked"
     )
     assert "Boot lamp stays lit." in section(text, "What we found")
-    assert "Boot lamp stays lit. We put the switch of the boot lamp right." in section(text, "What was done")
+    assert "Boot lamp stays lit. We adjusted or replaced the boot lamp switch or its striker." in section(text, "What was done")
     assert "it is gone" in section(text, "Is it gone?")
     assert "- Current when a suspect unit is unplugged" in section(text, "What was not checked")
     assert "Short trips, or weeks of standing" not in text
