@@ -595,7 +595,9 @@ def test_the_customer_finds_what_was_told_checked_found_and_done(bench: Bench) -
         text, "What we checked"
     )
     assert "Boot lamp stays lit." in section(text, "What we found")
-    assert "Boot lamp stays lit. We adjusted or replaced the boot lamp switch or its striker." in section(text, "What was done")
+    assert "Boot lamp stays lit. We adjusted or replaced the boot lamp switch or its striker." in section(
+        text, "What was done"
+    )
     assert "it is gone" in section(text, "Is it gone?")
     assert "- Current when a suspect unit is unplugged" in section(text, "What was not checked")
     assert "Short trips, or weeks of standing" not in text
@@ -648,7 +650,9 @@ def test_every_shipped_remedy_says_to_the_customer_what_was_done(shipped: Knowle
     """In the past tense and to a customer, not as an order to a colleague."""
     for name, fault in shipped.faults.items():
         assert fault.done, name
-        assert fault.done.startswith(("We ", "A person trained ", "Trained people ", "The ")), name
+        assert fault.done.startswith(
+            ("We ", "A person trained ", "A technician trained ", "Trained people ", "The ")
+        ), name
 
 
 def test_the_customer_of_an_open_job_is_told_that_it_is_open(bench: Bench) -> None:

@@ -215,6 +215,12 @@ WEAK = {
         "unseen",
         "glass: {",
     ),
+    "a drawing that is not there": (
+        "  quiet:\n    name: Quiet when pressed\n",
+        "  quiet:\n    name: Quiet when pressed\n    picture: quiet.svg\n",
+        "no-picture",
+        "picture: quiet.svg",
+    ),
 }
 
 

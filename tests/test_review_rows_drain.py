@@ -194,7 +194,7 @@ def test_two_questions_about_little_use_are_one_proof(shipped: Knowledge, engine
 def test_a_battery_is_one_fault_with_one_remedy(shipped: Knowledge) -> None:
     """A gone cell ends with the new battery as well; a day of standing tells it apart only for a claim."""
     assert "battery_cell" not in shipped.faults
-    assert "guarantee" in shipped.readings["standing_loss"].steps[0]
+    assert "warranty" in shipped.readings["standing_loss"].steps[0]
 
 
 @pytest.mark.parametrize(

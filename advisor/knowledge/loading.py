@@ -564,7 +564,7 @@ def _fields(model: type[BaseModel], path: words.Path) -> list[str]:
             kinds = _parts(models[0].model_fields[step].annotation)
         # Within a mapping or list of models, ids and positions do not change what is known.
     models = [one for one in kinds if isinstance(one, type) and issubclass(one, BaseModel)]
-    return list(models[0].model_fields) if models else []
+    return list(dict.fromkeys(name for one in models for name in one.model_fields))
 
 
 def _parts(annotation: Any) -> list[Any]:

@@ -315,8 +315,8 @@ def _kind_of_standing(said: Any) -> str:
 
 Standing = Annotated[
     Annotated[Literal["estimate", "common practice"], Tag("word")]
-    | Annotated[Estimate, Tag("estimate")]
-    | Annotated[Source, Tag("source")],
+    | Annotated[Source, Tag("source")]
+    | Annotated[Estimate, Tag("estimate")],
     Discriminator(_kind_of_standing),
 ]
 
