@@ -216,16 +216,16 @@ def test_a_normal_thing_is_named_where_all_words_of_a_phrase_are_said(known: Kno
         ("lamp", True),
         ("lamp purple", False),
         ("lamp glove purple", True),
-        ("boot purple", True),
-        ("boot purple orange", True),
+        ("hatch purple", True),
+        ("hatch purple orange", True),
         ("purple", False),
     ],
 )
 def test_one_word_of_a_longer_phrase_is_too_little_beside_others(
     known: Known_, spoken: str, fits: bool
 ) -> None:
-    """Of "lamp glove shelf" one word counts if it is all that was said; half of "boot lid" always does."""
-    text = WORDS.replace("customer: The trim is wet", "customer: [lamp glove shelf, boot lid]")
+    """Of "lamp glove shelf" one word counts if it is all that was said; half of "hatch lid" always does."""
+    text = WORDS.replace("customer: The trim is wet", "customer: [lamp glove shelf, hatch lid]")
     assert fitting(known(text), spoken).complaints == (("damp",) if fits else ())
 
 
