@@ -279,7 +279,7 @@ async def test_enter_on_an_empty_tag_says_so_until_it_is_mended(hum: Path, tmp_p
         await pilot.press("b")
         await settled(pilot)
         assert said(pilot, "#says") == ""
-        await pilot.press("enter", "enter")
+        await pilot.press("enter", "enter", "enter")
         await settled(pilot)
         assert "Nothing is chosen yet." in said(pilot, "#says")
         await pilot.press("down")
@@ -336,18 +336,18 @@ async def test_the_choice_of_units_says_what_is_set(hum: Path, tmp_path: Path) -
         assert question.heading.endswith("Not set, so shown as each reading has it: pressure.")
 
 
-async def test_the_tab_key_goes_from_tag_to_complaints_to_back(hum: Path, tmp_path: Path) -> None:
+async def test_the_tab_key_goes_from_the_tag_to_back(hum: Path, tmp_path: Path) -> None:
     """The order of the focus is that of reading."""
     async with running(hum, tmp_path) as pilot:
         await until(pilot, listed)
         await pilot.press("n")
         await until(pilot, lambda screen: isinstance(screen, NewJobScreen))
         order = []
-        for _ in range(3):
+        for _ in range(4):
             focused = pilot.app.screen.focused
             order.append(type(focused).__name__)
             await pilot.press("tab")
-        assert order == ["Input", "ChoiceList", "Button"]
+        assert order == ["Input", "Input", "ChoiceList", "Button"]
 
 
 async def test_a_caution_is_read_before_an_answer_counts(hum: Path, tmp_path: Path) -> None:
@@ -514,7 +514,7 @@ async def test_since_when_is_typed_in_minutes_or_as_a_time(hum: Path, tmp_path: 
         assert {"for 5 minutes", "for 15 minutes"} <= {said for _, said in asked.lines}
         await pilot.press("8")
         await until(pilot, lambda screen: isinstance(screen, SinceScreen))
-        await pilot.press("minus", "5", "enter")
+        await pilot.press("backspace", "minus", "5", "enter")
         assert "That is in the future" in words(pilot)
         await pilot.press("backspace", "backspace", "4", "5")
         before = datetime.now(UTC) - timedelta(minutes=45)
