@@ -46,17 +46,29 @@ MEASURED = {
         "outside_complaint": 2,
         "plain_not_offered": 1,
     },
+    "held.tsv": {
+        "kills_missed": 8,
+        "kills_asked_only": 5,
+        "others_missed": 2,
+        "others_asked_only": 1,
+        "false_alarms": 4,
+        "needlessly_asked": 3,
+        "negated_sure": 8,
+        "negated_silent": 4,
+        "outside_complaint": 6,
+        "plain_not_offered": 9,
+    },
 }
-"""The figures that were measured, by file: the words of the dangers were written with these in sight.
+"""The figures that were measured, by file: the words of the dangers were written with the first three in sight.
 
-Before that, 40 of the 130 sentences of `heard2.tsv` about what can kill were missed and 24 of the 130 of
-`heard3.tsv`: so much of what other callers say is to be expected to be missed.
+Nobody who wrote them has seen `held.tsv`: its figures are what is to be expected of other callers. Of the 130
+sentences each of `heard2.tsv` and `heard3.tsv` about what can kill, 40 and 24 were missed at first sight.
 """
 
 
 @pytest.mark.parametrize("name", MEASURED)
 def test_callers_are_heard_no_worse_than_measured(shipped: Knowledge, name: str) -> None:
-    """Of what can kill nothing is missed; of the rest no more than was measured."""
+    """No more is missed, alarmed or taken for something else than was measured."""
     found: Figures = figures(outcomes(shipped, FOLDER / name))
     worse = {one: (getattr(found, one), most) for one, most in MEASURED[name].items()}
     assert {one: pair for one, pair in worse.items() if pair[0] > pair[1]} == {}
