@@ -234,7 +234,9 @@ def old_version(knowledge: Knowledge) -> str:
     written = {
         section: {
             name: {
-                word: said for word, said in item.model_dump(mode="json").items() if word not in item.later
+                word: said
+                for word, said in item.model_dump(mode="json").items()
+                if word not in item.later | item.no_part_of_version
             }
             for name, item in knowledge.section(section).items()
         }

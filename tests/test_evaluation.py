@@ -372,8 +372,9 @@ def test_evaluate_tells_how_often_each_cause_is_found_within_80_letters(
     lines = ran.out.splitlines()
     assert max(map(len, lines)) < 80
     start = next(at for at, line in enumerate(lines) if "each cause, weakest first" in line)
-    rows = [line.split(maxsplit=5) for line in lines[start + 2 :]]
-    assert lines[-1].split(maxsplit=1) == ["0*", "Fault d"]
+    end = lines.index("", start)
+    rows = [line.split(maxsplit=5) for line in lines[start + 2 : end]]
+    assert lines[end - 1].split(maxsplit=1) == ["0*", "Fault d"]
     found = [int(row[0].rstrip("%")) for row in rows[:-1]]
     assert found == sorted(found)
     assert {row[5] for row in rows[:-1]} == {"Fault a", "Fault b", "Something not listed here"}

@@ -245,6 +245,6 @@ async def test_without_the_focus_the_tree_follows_the_leader(engines: Engines, t
             await settled(pilot)
             assert tree.row is not None
             assert tree.row.node == leader
-            assert "was" not in "".join(lines(tree))
+            assert "% was" not in "".join(lines(tree))
     finally:
         store.close()

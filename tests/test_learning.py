@@ -590,6 +590,7 @@ def test_the_shipped_knowledge_takes_a_proposal(shipped: Knowledge, tmp_path: Pa
     assert not [one for one in proposal.not_revised if one[0] == ()]
     for name, text in patched(texts, proposal.edits).items():
         (tmp_path / Path(name).name).write_bytes(text.encode())
+    shutil.copytree(SHIPPED / "pictures", tmp_path / "pictures")
     assert checked([tmp_path]).version == proposal.knowledge.version
 
 

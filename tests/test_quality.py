@@ -28,7 +28,7 @@ KNOWN_BY = {
     "pint": {"measure.units"},
     "platformdirs": {"diskcache", "logfile", "knowledge.workshop_file", "store.store"},
     "psychrolib": {"measure.formulas.air"},
-    "sqlalchemy": {"store.database", "store.store"},
+    "sqlalchemy": {"store.backup", "store.database", "store.store"},
     "textual": {"screens"},
     "textual_serve": {"web.server"},
     "yaml": {"knowledge.loading"},

@@ -59,7 +59,7 @@ MEASURED = {
         "plain_not_offered": 9,
     },
 }
-"""The figures that were measured, by file: the words of the dangers were written with the first three in sight.
+"""The figures that were measured, by file: the dangers were written with the first three in sight.
 
 Nobody who wrote them has seen `held.tsv`: its figures are what is to be expected of other callers. Of the 130
 sentences each of `heard2.tsv` and `heard3.tsv` about what can kill, 40 and 24 were missed at first sight.

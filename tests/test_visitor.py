@@ -40,7 +40,7 @@ def options(log: Path, acts: int, seed: int, *knowledge: str) -> Options:
 
 def test_a_short_walk_finds_nothing(tmp_path: Path) -> None:
     """Two days in workshops, one with the writing guide's example and one with invented knowledge."""
-    figures, problems = walked(options(tmp_path / "log", 160, 5, "generated", "example"))
+    figures, problems = walked(options(tmp_path / "log", 160, 7, "generated", "example"))
     assert not problems, problems[0]
     assert figures.acts == 160
     assert figures.jobs > 0

@@ -115,7 +115,7 @@ class TaskScreen(JobScreen):
         ),
     ]
 
-    opens = frozenset({"s", "h", "d", "o", "t", "v"})
+    opens = frozenset({"s", "h", "d", "o", "t", "v", "p"})
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)

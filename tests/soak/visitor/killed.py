@@ -58,7 +58,7 @@ def bound() -> tuple[str, ...]:
 def keystrokes(draw: random.Random) -> list[bytes]:
     """A hasty visit: a new job or the first there is, and then whatever comes under the fingers."""
     tag = draw.choice(TAGS).encode()
-    begun = [[b"n", tag, b"\r", b"\r", BYTES["f10"]], [BYTES["down"], b"\r", b"1"], []]
+    begun = [[b"n", tag, b"\r", b"\r", b"\r", BYTES["f10"]], [BYTES["down"], b"\r", b"1"], []]
     strokes = list(draw.choice(begun))
     for _ in range(draw.randrange(200)):
         chance = draw.random()
