@@ -576,12 +576,12 @@ def test_a_flat_battery_may_be_jump_started_or_recovered_and_nothing_says_otherw
     engine = compile_tables(build(shipped, "flat_battery", by_phone=True).tables)
     made = booking_sheet(shipped, engine, Case("flat_battery"), cars=50)
     text = markdown(document([made], "car 7", "today"))
-    assert text.count("a jump start or a recovery truck may bring it here") == 1
+    assert text.count("a jump start or a recovery truck will get it here") == 1
     assert text.count("beforehand unless") == 1
     assert "Do not charge the battery first" not in text
     hurt = booking_sheet(shipped, engine, Case("flat_battery", (Warned("battery_hurt", TOLD),)), cars=50)
     assert hurt.comes == NOT_DRIVEN
-    assert "may bring it here" not in markdown(document([hurt], "car 7", "today"))
+    assert "will get it here" not in markdown(document([hurt], "car 7", "today"))
 
 
 def test_nobody_is_asked_to_arrange_the_weather(shipped: Knowledge) -> None:

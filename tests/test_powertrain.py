@@ -67,7 +67,8 @@ HARMLESS = (
     # The battery is made and rated for it, whatever it does in this car.
     r"starter battery|cold-crank(ing)? (rating|current)",
     # Said so that nobody takes the one for the other.
-    r"never (one with|on an) orange (cables?|one)|no lead on a fan of a high-voltage car",
+    r"never (one with|on an) orange (cables?|one)|no lead on a high-voltage car's fan",
+    r"hybrid or ev - (first find the high-voltage boxes|find its boxes first; never touch orange cables)",
     # A smell may come from the car in front.
     r"(smell|smells) of (petrol|diesel|fuel|exhaust)|smell musty, of exhaust|exhaust, oil or fuel",
 )
