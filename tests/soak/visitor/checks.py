@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from textual.actions import ActionError, parse
 
 from advisor.advice.rules import Workshop
-from advisor.bench.session import Engines, Session
+from advisor.bench.session import BY_MISTAKE, Engines, Session
 from advisor.case.entries import (
     CORRECTED,
     Booked,
@@ -152,6 +152,8 @@ class Watch:
         for number, entries in new.items():
             for kind in ONCE:
                 several = [one for one in entries if isinstance(one, kind)]
+                if kind is TakenBack:  # what a setup entered by mistake has built goes with it
+                    several = [one for one in several if one.reason != BY_MISTAKE]
                 if len(several) > 1:
                     raise Found(f"one act has entered on job {number} {several}")
             seen = [one for one in entries if isinstance(one, Seen | Measured)]

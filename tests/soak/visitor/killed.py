@@ -24,6 +24,7 @@ from textual.binding import Binding
 from textual.dom import DOMNode
 
 from advisor import screens
+from advisor.logfile import usual_file
 from tests.soak.visitor.ways import NUMBERS, ODD_WORDS, TAGS
 
 ROOT = Path(__file__).parent.parent.parent.parent
@@ -93,6 +94,12 @@ def listen(terminal: int, seconds: float) -> bytes:
             return said
 
 
+def logged() -> str:
+    """Return the end of the program's log, which says where it failed."""
+    file = usual_file()
+    return f"\n{file.name}:\n{file.read_text(encoding='utf-8')[-3000:]}" if file.exists() else ""
+
+
 def visit(url: str, paths: Sequence[Path], desk: bool, seed: int) -> tuple[int, bool, str]:
     """Use the program and kill it: how many keys it got, whether it was killed, and what is wrong, or ""."""
     draw = random.Random(seed)
@@ -138,7 +145,7 @@ def visit(url: str, paths: Sequence[Path], desk: bool, seed: int) -> tuple[int, 
             return (
                 given,
                 killed,
-                f"it ended with {program.returncode}: {said[-3000:].decode(errors='replace')}",
+                f"it ended with {program.returncode}: {said[-3000:].decode(errors='replace')}{logged()}",
             )
         return given, killed, ""
     finally:
