@@ -106,6 +106,22 @@ async def test_no_key_of_the_bench_counts_right_after_an_answer(door: Path, tmp_
             assert task.session is before
 
 
+@pytest.mark.parametrize("key", ["9", "n", "pagedown", "escape"])
+async def test_a_key_before_a_new_screen_is_laid_out_does_nothing(
+    door: Path, tmp_path: Path, key: str
+) -> None:
+    """Typed on while a job opens: the program went down over a card that was not there yet."""
+    async with running(door, tmp_path) as pilot:
+        task = await opened(pilot)
+        new = TaskScreen(task.session)
+        pushed = pilot.app.push_screen(new)
+        await pilot.app.on_event(Key(key, key if len(key) == 1 else None))
+        await pushed
+        await settled(pilot)
+        assert pilot.app.screen is new
+        assert new.session is task.session
+
+
 async def test_an_answer_that_came_too_soon_is_said_not_to_be_entered(door: Path, tmp_path: Path) -> None:
     """In the line for news, so that nobody believes it was saved: after the answer, and while it is saved."""
     async with running(door, tmp_path) as pilot:

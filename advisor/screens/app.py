@@ -154,10 +154,11 @@ class AdvisorApp(HostApp):
         """Drop keys, taps and clicks that come too soon after the question has changed.
 
         Keys pass here twice: before they go to a screen, and before their binding is looked up. A tap whose
-        question changed between finger down and finger up chooses nothing.
+        question changed between finger down and finger up chooses nothing. A key pressed before a new screen
+        is laid out asks for nothing that could be seen.
         """
         if isinstance(event, Key):
-            if self.is_text(event):
+            if not self.screen.is_mounted or self.is_text(event):
                 return
             if self.is_too_soon(event):
                 if self.is_figure(event):
