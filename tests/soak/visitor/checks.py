@@ -37,6 +37,11 @@ SILENT_TRIES = 25
 """A key that was pressed so often on a kind of screen, and never did anything, does nothing."""
 
 
+def goes_with_another(entry: Any) -> bool:
+    """Whether an entry is part of a larger act: a setup entered by mistake takes with it what it built."""
+    return isinstance(entry, TakenBack) and entry.reason == BY_MISTAKE
+
+
 class Found(Exception):
     """Something is wrong."""
 
@@ -151,9 +156,7 @@ class Watch:
             raise Found(f"one act has opened the same job twice: {self.opened_at_once}")
         for number, entries in new.items():
             for kind in ONCE:
-                several = [one for one in entries if isinstance(one, kind)]
-                if kind is TakenBack:  # what a setup entered by mistake has built goes with it
-                    several = [one for one in several if one.reason != BY_MISTAKE]
+                several = [one for one in entries if isinstance(one, kind) and not goes_with_another(one)]
                 if len(several) > 1:
                     raise Found(f"one act has entered on job {number} {several}")
             seen = [one for one in entries if isinstance(one, Seen | Measured)]
