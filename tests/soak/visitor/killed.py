@@ -28,7 +28,7 @@ from advisor.logfile import usual_file
 from tests.soak.visitor.ways import NUMBERS, ODD_WORDS, TAGS
 
 ROOT = Path(__file__).parent.parent.parent.parent
-STARTS_SECONDS, LIVES_SECONDS, ENDS_SECONDS = 120.0, (0.05, 4.0), 30.0
+STARTS_SECONDS, LIVES_SECONDS, ENDS_SECONDS = 600.0, (0.05, 4.0), 120.0
 READY = ("New job", "New call")
 """What stands on the first screens once they can be used."""
 BYTES = {

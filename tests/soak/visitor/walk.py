@@ -94,9 +94,8 @@ class Walk:
         self.cache = tempfile.TemporaryDirectory(prefix="visitor-cache")
         self.engines: dict[Path, Engines] = {}
         """The engines of knowledge that stays the same from day to day, made without a cache on disk."""
-        context = multiprocessing.get_context("forkserver")
-        context.set_forkserver_preload(["tests.soak.visitor.walk"])
-        self.fresh = ProcessPoolExecutor(1, mp_context=context, max_tasks_per_child=1)
+        self.processes = multiprocessing.get_context("forkserver")
+        self.processes.set_forkserver_preload(["tests.soak.visitor.walk"])
 
     def write(self, line: dict[str, Any]) -> None:
         """Write a line into the log."""
@@ -339,9 +338,9 @@ class Day:
     def look(self, numbers: list[int] | None) -> None:
         """Have the jobs (all where no numbers are given) opened by a fresh process."""
         when = self.clock.now().isoformat()
-        told, wrong = self.walk.fresh.submit(
-            looked, self.url, when, [str(one) for one in self.paths], self.cache, numbers
-        ).result()
+        given = (self.url, when, [str(one) for one in self.paths], self.cache, numbers)
+        with ProcessPoolExecutor(1, mp_context=self.walk.processes) as one:  # gone before the day's folder is
+            told, wrong = one.submit(looked, *given).result()
         self.walk.figures.fresh += 1
         self.walk.figures.papers += fresh.PAPERS * len(told)
         if wrong:
@@ -384,7 +383,6 @@ def walked(options: Options, again: Path | None = None) -> tuple[Figures, list[s
             asyncio.run(walk.run())
         for problem in walk.problems:
             walk.write({"found": problem})
-        walk.fresh.shutdown()
         walk.cache.cleanup()
     return walk.figures, walk.problems
 
