@@ -49,6 +49,7 @@ from advisor.screens.help import HelpScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.screens.widgets.paper import MarkdownView
 from advisor.screens.widgets.ticks import TickList
+from advisor.simulate.rollout import Candidate, LookAhead
 from advisor.store.errors import StoreError
 from advisor.store.records import StoredCase
 from advisor.store.store import Store
@@ -1001,6 +1002,30 @@ async def test_another_reading_that_saves_minutes_is_pointed_out(hum: Path, tmp_
         await pilot.press("o")
         await until(pilot, lambda screen: isinstance(screen, ReadingsScreen))
         assert "SAVES MOST TIME TO THE END OF THE REPAIR" in text_of(pilot)
+
+
+@pytest.mark.parametrize(
+    ("plan", "words"),
+    [
+        ("lamp", "mending now saves about 25 min to the end. Begin with “Lamp stays lit” (50 %; key e)."),
+        ("", "no reading is worth its time. Asking somebody senior now saves about 25 min."),
+        (None, ""),
+    ],
+)
+async def test_mending_now_is_pointed_out_where_it_saves_minutes_and_may_be_done(
+    hum: Path, tmp_path: Path, plan: str | None, words: str
+) -> None:
+    """Played out, mending at once beats every reading: said in bold, and the card stays."""
+    async with running(hum, tmp_path, (100, 40)) as pilot:
+        task = await opened(pilot)
+        assert task.proposal is not None
+        session, name = task.session, task.proposal.reading
+        session.__dict__["mended_first"] = plan
+        task.show_ahead(session, LookAhead((Candidate(name, 60.0, 1.0),), 35.0, name))
+        await settled(pilot)
+        assert task.proposal.reading == name
+        assert ("Looking ahead: " + words in said(pilot, "#task")) == bool(words)
+        assert ("Looking ahead" in said(pilot, "#task")) == bool(words)
 
 
 async def test_a_job_whose_remedy_was_done_twice_can_be_closed(hum: Path, tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ from advisor.knowledge.knowledge import Knowledge
 from advisor.model.network import build
 from advisor.simulate.array_advice import Ranker, compile_ranker
 from advisor.simulate.jobs import starts_of
-from advisor.simulate.rollout import LookAhead, RepairCosts, knowing_saves_minutes, look_ahead
+from advisor.simulate.rollout import Candidate, LookAhead, RepairCosts, knowing_saves_minutes, look_ahead
 from tests.benchmarks import lookahead as study
 from tests.conftest import complaint, faults
 
@@ -192,3 +192,22 @@ def test_knowing_the_cause_saves_the_remedies_tried_in_vain(known: Made) -> None
     believed, _ = ranker.posteriors(ranker.batch.potentials([{}]))
     saved = knowing_saves_minutes(ranker, believed, costs(30, 120))
     assert saved == pytest.approx([57 - 39], abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("mending", "other", "error", "saved"),
+    [(50, 70, 2, 10), (50, 45, 2, 0), (58, 70, 2, 0), (62, 70, 0.1, 0)],
+    ids=[
+        "saves ten minutes",
+        "a reading saves more",
+        "chance could have done that",
+        "the plain advice is better",
+    ],
+)
+def test_mending_at_once_saves_what_no_reading_and_no_chance_does(
+    mending: float, other: float, error: float, saved: float
+) -> None:
+    """Against 60 minutes by the plain advice; twice its standard error may be chance."""
+    plain = Candidate("plain", 60.0, error)
+    tried = sorted([plain, Candidate("other", other, 1.0)], key=lambda one: one.expected_minutes)
+    assert LookAhead(tuple(tried), mending, "plain").mending_saves_minutes == pytest.approx(saved)

@@ -55,19 +55,19 @@ def test_the_order_and_the_stops_are_those_of_the_advice() -> None:
 def test_the_default_and_its_correction_keep_their_bars() -> None:
     """Eight problems of eight readings: 5 and 12 % above the optimum by default, 1 and 3 % looking ahead.
 
-    Corrected in the background it was 2.2 and 6.9 %: that offers readings, and never says that it is time to
-    mend or to ask somebody senior. It may not get worse.
+    Corrected in the background it is 0.6 and 3.1 % here (0.3 and 1.2 with twelve readings, where 1 and 3 are
+    wanted): it asks somebody senior only where the unlisted cause leads, as a workshop would.
     """
     found = []
     for seed in range(8):
         small = table(seed, 8)
         rules = {
             "default": default(small),
-            "corrected": played_out(small, may_mend=False),
-            "looking ahead": played_out(small, may_mend=True),
+            "corrected": played_out(small, may_read_on=False),
+            "looking ahead": played_out(small, may_read_on=True),
         }
         found.append(excesses(small, rules))
-    bars = {"default": (5.0, 12.0), "corrected": (2.5, 7.5), "looking ahead": (1.0, 3.0)}
+    bars = {"default": (5.0, 12.0), "corrected": (1.0, 3.2), "looking ahead": (1.0, 3.0)}
     for rule, (average, worst) in bars.items():
         above = [row[rule] for row in found]
         assert min(above) >= -1e-9, "nothing is better than the optimum"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import fields, replace
 from pathlib import Path
 
@@ -494,3 +495,25 @@ def test_a_track_record_tells_the_proved_from_the_rest(proving: tuple[Knowledge,
     found = {one.ending: (one.right.hits, one.right.count) for one in record.endings}
     assert found == {"proved": (1, 2), "by exclusion": (1, 1)}
     assert "Ended proved: 2 jobs, right in 50% (9% to 91%)." in list(record_lines(record, 1))
+
+
+@pytest.mark.parametrize(
+    ("entries", "mended_first"),
+    [
+        ((Seen("asked", "yes_"),), "habit"),
+        ((Seen("hums", "hums"),), None),
+        (
+            (Seen("hums", "hums"), Skipped("relay_swapped", "no relay here"), Skipped("lamp_out", "not now")),
+            "relay",
+        ),
+    ],
+    ids=["costs next to nothing", "a proof can be taken", "no proof can be taken here"],
+)
+def test_mending_is_no_choice_while_its_remedy_can_be_proved_first(
+    known: Made, tmp_path: Path, entries: tuple[Entry, ...], mended_first: str | None
+) -> None:
+    """Whatever minutes it would save: a part is not fitted on suspicion where the cause can be shown."""
+    with closing(Store(f"sqlite:///{tmp_path / 'cases.sqlite'}")) as store:
+        told = store.append(store.draft("grey van", "c"), *entries)
+        session = Session.opened(Engines(known(WHOLE)), store, told, Workshop())
+        assert session.mended_first == mended_first

@@ -14,7 +14,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.advice.advice import Advice, Answer, CandidateReading, outcome_effects
-from advisor.advice.repair_order import Remedy, best_plan, least_minutes_of_many, single_fault_shares
+from advisor.advice.repair_order import (
+    Remedy,
+    RepairPlan,
+    best_plan,
+    least_minutes_of_many,
+    single_fault_shares,
+)
 from advisor.advice.situation import Situation
 from advisor.knowledge.conditions import wanted_by
 from advisor.knowledge.knowledge import Knowledge
@@ -52,6 +58,21 @@ def remedies(
     )
 
 
+def mending_at_once(situation: Situation, advice: Advice) -> RepairPlan | None:
+    """Return the best order of remedies from what is believed now, none where escalating is best.
+
+    None where mending is no choice: while the complaint rests nobody could see whether it has helped, and
+    what ends for good what a reading worth taking still needs comes after that reading.
+    """
+    if situation.case.is_at_rest:
+        return None
+    now = {suspect.fault: suspect.probability for suspect in advice.suspects}
+    known = remedies(situation.knowledge, situation.case.complaint, now, situation.policy)
+    plan = best_plan(known, _shares(now), situation.policy.escalation_minutes)
+    spoils = bool(plan.order) and _spoils(situation.knowledge, advice, plan.order[0].name)
+    return None if spoils else plan
+
+
 def repair_or_test(
     situation: Situation,
     advice: Advice,
@@ -62,14 +83,12 @@ def repair_or_test(
 
     `answers` gives those of a reading (default: computed).
     """
-    if situation.case.is_at_rest:  # nobody could see afterwards whether the remedy has helped
+    plan = mending_at_once(situation, advice)
+    if plan is None or not plan.order:
         return None
     policy = situation.policy
     now = {suspect.fault: suspect.probability for suspect in advice.suspects}
     known = remedies(situation.knowledge, situation.case.complaint, now, policy)
-    plan = best_plan(known, _shares(now), policy.escalation_minutes)
-    if not plan.order or _spoils(situation.knowledge, advice, plan.order[0].name):
-        return None
     causes = list(now)
 
     def testing(one: CandidateReading) -> float:

@@ -28,7 +28,7 @@ from advisor.advice.advice import (
 from advisor.advice.conflict import Disagreement, disagreement
 from advisor.advice.engines import Engines
 from advisor.advice.proof import asks_for_proof, shown_by_proof
-from advisor.advice.repair_or_test import RepairFirst, remedies, repair_or_test
+from advisor.advice.repair_or_test import RepairFirst, mending_at_once, remedies, repair_or_test
 from advisor.advice.rules import Workshop
 from advisor.advice.situation import (
     InconsistentEvidence,
@@ -667,6 +667,22 @@ class Session:
             )
         return self._repairs_first[proposal.reading]
 
+    @cached_property
+    def mended_first(self) -> str | None:
+        """The fault to mend now if nothing more is read, "" for asking somebody senior, None for neither.
+
+        A remedy that needs a proof is no choice while one can be taken, nor is somebody senior before the
+        unlisted cause leads.
+        """
+        plan = mending_at_once(self.situation, self.advice)
+        if plan is None:
+            return None
+        if not plan.order:
+            return "" if is_unlisted(self.advice.suspects[0].fault) else None
+        fault = plan.order[0].name
+        needs_proof = asks_for_proof(self.knowledge, self.policy, fault)
+        return None if needs_proof and self.proof_of(fault) is not None else fault
+
     def look_ahead(
         self, progress: Callable[[int, int], None], stop: Callable[[], bool], cars: int = LOOK_AHEAD_CARS
     ) -> LookAhead | None:
@@ -712,11 +728,16 @@ class Session:
         return same_decision(ranker, start, stop=stop)
 
     def better_ahead(self, stop: Callable[[], bool]) -> LookAhead | None:
-        """Look ahead on fewer cars, and return what comes of it where it clearly changes the advice."""
+        """Look ahead on fewer cars, and return what comes of it where it clearly changes the advice.
+
+        That is another reading, or to read no further where mending is a choice.
+        """
         if not self.can_look_ahead or self.advice.stop is not None:
             return None
         found = self.look_ahead(lambda done, total: None, stop, QUIET_CARS)
-        return found if found is not None and found.changes_the_advice else None
+        if found is None or found.changes_the_advice:
+            return found
+        return found if found.mending_saves_minutes and self.mended_first is not None else None
 
     def asking_about(self, cause: str) -> Session:
         """Return the same case with the cause that its job card explains beside the leader."""

@@ -131,6 +131,16 @@ def better_ahead_words(knowledge: Knowledge, found: LookAhead) -> str:
     return f"Looking ahead: “{name}” first saves about {saved} to the end (key o)."
 
 
+def mending_ahead_words(remedy: str, sure: str, found: LookAhead) -> str:
+    """Say that reading no further takes fewer minutes; without a remedy by asking somebody senior."""
+    saved = duration(found.mending_saves_minutes)
+    if not remedy:
+        return f"Looking ahead: no reading is worth its time. Asking somebody senior now saves about {saved}."
+    return (
+        f"Looking ahead: mending now saves about {saved} to the end. Begin with “{remedy}” ({sure}; key e)."
+    )
+
+
 def to_end_words(found: ToEnd) -> str:
     """Say how far the end of the search is, as cars like this one were played: in half of them no further."""
     count = counted(max(1, round(found.readings)), "reading")

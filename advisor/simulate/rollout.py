@@ -60,6 +60,18 @@ class LookAhead:
         return plain is not None and best is not None and _clearly_less(best, plain)
 
     @property
+    def mending_saves_minutes(self) -> float:
+        """How many minutes mending at once saves against the plain advice; 0 where a reading beats it.
+
+        What chance could have done counts as nothing saved.
+        """
+        plain = next((candidate for candidate in self.candidates if candidate.reading == self.plain), None)
+        if plain is None or self.winner is not None:
+            return 0.0
+        saved = plain.expected_minutes - self.repair_now_minutes
+        return saved if saved > 2 * plain.standard_error_minutes else 0.0
+
+    @property
     def winner(self) -> str | None:
         """The reading to take; None where mending at once takes no longer, or nothing can be read."""
         if self.candidates and self.candidates[0].expected_minutes < self.repair_now_minutes:

@@ -8,8 +8,9 @@ by dynamic programming over all 3 ** readings states: each reading not taken, no
 
 The default is played as the bench advises: the usual order, its stops, and mending as soon as that beats
 every reading worth taking. The correction in the background offers another reading where playing out finds a
-better one; looking ahead may also say that it is time to mend. Both are played out to the limit of infinitely
-many cars here, and with `--played N` as they are, on 100 and 200 cars, on the first N problems.
+better one, or to read no further; looking ahead may also read on where the default would mend, and ask
+somebody senior at any time. Both are played out to the limit of infinitely many cars here, and with
+`--played N` as they are, on 100 and 200 cars, on the first N problems.
 """
 
 from __future__ import annotations
@@ -224,10 +225,11 @@ def patient(table: Table, patience: float) -> Rule:
     return rule
 
 
-def played_out(table: Table, may_mend: bool) -> Rule:
+def played_out(table: Table, may_read_on: bool) -> Rule:
     """Make the rule of the best few readings, each played out on infinitely many cars.
 
-    If it `may_mend` it is looking ahead, else the default with the correction in the background.
+    It is looking ahead if it `may_read_on` where the default mends, and may ask somebody senior at any time;
+    else the correction in the background, which does so only where the unlisted cause leads.
     """
     ways = [table.minutes_by(patient(table, patience)) for patience in PATIENCES]
     plain = default(table)
@@ -238,12 +240,18 @@ def played_out(table: Table, may_mend: bool) -> Rule:
         after = np.where(_candidates(seen), after, np.inf)
         best = after.argmin(axis=1)
         mends = table.mending[states] <= after.min(axis=1)
-        if may_mend:
+        if may_read_on:
             return np.where(mends, -1, best)
         usual = plain(states)
-        return np.where((usual < 0) | mends, usual, best)
+        return np.where(usual < 0, -1, np.where(mends, np.where(is_a_choice(table, states), -1, usual), best))
 
     return rule
+
+
+def is_a_choice(table: Table, states: Ints) -> Bools:
+    """Whether reading no further may be offered: a remedy is worth trying, or the unlisted cause leads."""
+    unlisted_leads = table.believed(states).argmax(axis=1) == lookahead.CAUSES - 1
+    return np.asarray((table.mending[states] < lookahead.ESCALATION_MINUTES - 1e-9) | unlisted_leads)
 
 
 def _candidates(seen: Ranked) -> Bools:
@@ -257,20 +265,21 @@ def _candidates(seen: Ranked) -> Bools:
     return np.asarray(seen.worth & (place < MOST))
 
 
-def as_it_is(table: Table, may_mend: bool) -> Rule:
+def as_it_is(table: Table, may_read_on: bool) -> Rule:
     """Make the same rule with the real look-ahead, on as many cars as the bench plays."""
     ranker, plain = lookahead.ranker_of(table.given), default(table)
-    cars = LOOK_AHEAD_CARS if may_mend else QUIET_CARS
+    cars = LOOK_AHEAD_CARS if may_read_on else QUIET_CARS
 
     def one(state: int, usual: int) -> int:
-        if usual < 0 and not may_mend:
+        if usual < 0 and not may_read_on:
             return usual
         digits = [(at, state // 3**at % 3) for at in range(table.count)]
         seen = tuple(Seen(f"reading{at:02}", ("no_", "yes_")[digit - 1]) for at, digit in digits if digit)
         random = np.random.default_rng(LOOK_AHEAD_SEED)
         found = look_ahead(ranker, Case("trouble", seen), table.given.costs, random, cars)
         assert found is not None
-        if not may_mend and not found.changes_the_advice:
+        mends = bool(found.mending_saves_minutes) and bool(is_a_choice(table, np.array([state]))[0])
+        if not may_read_on and not found.changes_the_advice and not mends:
             return usual
         return -1 if found.winner is None else int(found.winner.removeprefix("reading"))
 
@@ -292,12 +301,12 @@ def rules_of(table: Table, played: bool) -> dict[str, Rule]:
     rules = {
         "the order and its stops alone": by_rate(table),
         "the default": default(table),
-        "corrected in the background, limit": played_out(table, may_mend=False),
-        "looking ahead, limit": played_out(table, may_mend=True),
+        "corrected in the background, limit": played_out(table, may_read_on=False),
+        "looking ahead, limit": played_out(table, may_read_on=True),
     }
     if played:
-        rules["corrected in the background, 100 cars"] = as_it_is(table, may_mend=False)
-        rules["looking ahead, 200 cars"] = as_it_is(table, may_mend=True)
+        rules["corrected in the background, 100 cars"] = as_it_is(table, may_read_on=False)
+        rules["looking ahead, 200 cars"] = as_it_is(table, may_read_on=True)
     return rules
 
 

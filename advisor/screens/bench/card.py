@@ -17,6 +17,7 @@ from advisor.bench.wording import (
     come_back_words,
     disagreement_words,
     effect_words,
+    mending_ahead_words,
     off_by_words,
     one_cause_words,
     opens_words,
@@ -261,9 +262,17 @@ def _after_cautions(
 
 
 def _ahead(session: Session, proposal: CandidateReading, ahead: LookAhead | None) -> list[Content]:
-    """Return which other reading saves minutes in the long run, if one does."""
-    if ahead is None or ahead.winner in (None, proposal.reading):
+    """Return which other reading saves minutes in the long run, or that reading no further does."""
+    if ahead is None or ahead.winner == proposal.reading:
         return []
+    if ahead.winner is None:
+        fault = session.mended_first
+        if (
+            fault is None or proposal.due or session.repair_first(proposal) is not None
+        ):  # no choice, or said already
+            return []
+        remedy, sure = (session.knowledge.title(fault), session.sure_words(fault)) if fault else ("", "")
+        return [Content.styled(mending_ahead_words(remedy, sure, ahead), "bold")]
     return [Content.styled(better_ahead_words(session.knowledge, ahead), "bold")]
 
 
