@@ -757,6 +757,15 @@ async def test_a_remedy_is_recorded_only_after_a_question(
         await pilot.press(*slip, "1")
         await settled(pilot)
         assert [type(one) for one in task.session.case.entries[len(before) :]] == [Repaired]
+        for answer, stays in (("escape", True), ("1", True), ("2", False)):
+            await pilot.press("u")
+            await settled(pilot)
+            asked = pilot.app.screen
+            assert isinstance(asked, ChoiceScreen)
+            assert f"Take this back? Remedy done: {task.session.knowledge.title(fault)}" in asked.heading
+            await pilot.press(answer)
+            await settled(pilot)
+            assert bool(task.session.case.repairs) == stays
 
 
 async def test_one_cause_that_cannot_explain_everything_is_pointed_out(hum: Path, tmp_path: Path) -> None:

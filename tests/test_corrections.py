@@ -89,6 +89,9 @@ async def test_a_number_is_asked_for_before_it_is_missed(tmp_path: Path) -> None
         await pilot.press("enter")
         await settled(pilot)
         assert said(pilot, "#says").startswith("Something is missing.")
+        for _ in range(5):  # whatever Tab comes to, Enter never throws away what was typed
+            await pilot.press("tab")
+            assert getattr(pilot.app.screen.focused, "id", "") != "back"
 
 
 def test_a_job_whose_complaint_came_back_is_not_asked_whether_it_is_gone(door: Path, tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from advisor.learning.track_record import FEWEST, Judged, summed_up, wilson
 from advisor.screens.bench.card import YOUR_GUESS_FIRST
 from advisor.screens.bench.cause import CauseScreen
 from advisor.screens.bench.faulttree import FaultTreeScreen
+from advisor.screens.bench.readings import ReadingsScreen
 from advisor.screens.bench.task import TaskScreen
 from advisor.screens.widgets.choices import ChoiceScreen
 from advisor.settings import Settings
@@ -62,6 +63,12 @@ async def test_a_learner_guesses_before_the_causes_are_shown(
         await pilot.press("escape")
         await until(pilot, lambda screen: isinstance(screen, TaskScreen))
         assert task.session.case.guess is None
+        await pilot.press("o")
+        await until(pilot, lambda screen: isinstance(screen, ReadingsScreen))
+        await settled(pilot)
+        assert "TELLS MOST OF ALL" not in text_of(pilot)
+        await pilot.press("escape")
+        await until(pilot, lambda screen: isinstance(screen, TaskScreen))
         await pilot.press("l")
         await until(pilot, lambda screen: isinstance(screen, CauseScreen))
         await pilot.press(*"loose", "enter", "down", "enter")

@@ -1222,8 +1222,14 @@ class Session:
         shown = [step for step in sure if self.stages[step][fault] - self.stages[step - 1][fault] >= least]
         why = "" if shown else "; no reading has shown it"
         proved = fault in shown_by_proof(self.knowledge, self.case)
-        words = f"Not sure yet ({percent(now)}){'' if proved else ', not proved'}{why}"
+        words = f"Not sure yet ({percent(now)}){self.rival_words(fault) if proved else ', not proved'}{why}"
         return f"{words}. The remedy costs parts. " if listed.price != "none" else f"{words}. "
+
+    def rival_words(self, fault: str) -> str:
+        """Return the likeliest other cause as still possible; "" where none is worth naming."""
+        others = (one for one in self.advice.suspects if one.fault != fault)
+        rival = next((one for one in others if one.probability >= self.policy.shown_from), None)
+        return f"; {rival.name} is still possible ({percent(rival.probability)})" if rival else ""
 
     def repair_now_words(self) -> str:
         """Return the line that offers to repair the leading cause; "" while no reading points to one."""

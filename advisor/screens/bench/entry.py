@@ -15,7 +15,7 @@ from textual.widgets import Button, Input, Label, Static
 from advisor.bench.session import NotUnderstood, Session
 from advisor.case.typed import Understood
 from advisor.model.observation import Take
-from advisor.screens.widgets.asking import AskingDialog
+from advisor.screens.widgets.asking import AskingDialog, BackButton
 from advisor.screens.widgets.pick import Select
 
 
@@ -65,7 +65,7 @@ class EntryScreen(AskingDialog[Understood]):
             yield Static(id="says", markup=False)
             with Horizontal(classes="row"):
                 yield Button("Enter it", id="enter", variant="primary", compact=True)
-                yield Button("Back", id="back", compact=True)
+                yield BackButton("Back", id="back", compact=True)
 
     def with_what(self, at: int) -> str:
         """Return the field to choose the instrument of a number in, once for all that share it; or ""."""

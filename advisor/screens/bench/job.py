@@ -49,6 +49,11 @@ class JobScreen(AskingScreen[None]):
     def proposal(self) -> CandidateReading | None:
         """The reading on the card, unless the search is over."""
 
+    @property
+    def hides_suspicion(self) -> bool:
+        """Whether a guess is wanted before anything is shown of what the bench suspects."""
+        return self.app.settings.guess_first and self.session.awaits_guess
+
     @abstractmethod
     def choose(self, reading: str | None) -> None:
         """Put a reading on the card."""

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from advisor.bench.session import WRONG_COMPLAINT, EnteredWait, Session
 from advisor.bench.wording import caution_words, entry_words, lead_words, skip_reasons
-from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY, Acknowledged, Confirmed
+from advisor.case.entries import NOT_PRESENT, NOT_TRIED, SEEN_TODAY, Acknowledged, Confirmed, Repaired
 from advisor.case.typed import Understood
 from advisor.measure.units import PREFERENCES
 from advisor.papers.format import duration
@@ -280,6 +280,23 @@ def steps(bench: JobScreen, cautions: bool = False) -> None:
 
     title = "Take back which step? The record of it stays. The newest is the last."
     bench.app.push_screen(ChoiceScreen(title, lines, numbered=False, at_end=True), take_back)
+
+
+def undo(bench: JobScreen) -> None:
+    """Take back the last step that counts; a remedy only after a question, as it was work on the car."""
+    session = bench.session
+    last = max(session.case.counting, default=0)
+    if not isinstance(session.case.counting.get(last), Repaired):
+        bench.change(session.undone)
+        return
+
+    def decided(answer: str | None) -> None:
+        if answer == "take":
+            bench.change(session.undone)
+
+    words = entry_words(session.knowledge, session.case, session.case.counting[last])
+    lines = [("stays", "It stays"), ("take", "Take it back: it was not done on this car")]
+    bench.app.push_screen(ChoiceScreen(f"Take this back? {words}", lines), decided)
 
 
 def correct(bench: JobScreen, step: int) -> None:

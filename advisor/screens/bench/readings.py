@@ -126,7 +126,9 @@ class ReadingsScreen(AskingScreen[Picked]):
 
     def read_anew(self) -> None:
         """Show the readings of the job as it is now, the first one highlighted."""
-        self.groups = reading_groups(self.session, self.bench.proposal, self.ahead)
+        hidden = self.bench.hides_suspicion  # what tells most would give the guess away
+        proposal, ahead = (None, None) if hidden else (self.bench.proposal, self.ahead)
+        self.groups = reading_groups(self.session, proposal, ahead)
         self.query_one("#order", Static).update(_orders(self.session.ranking))
         self.list_lines()
         self.query_one("#readings", OptionList).highlighted = self.first()

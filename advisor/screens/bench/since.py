@@ -13,7 +13,7 @@ from textual.widgets import Button, Input, Static
 
 from advisor.bench.session import NotUnderstood, Session
 from advisor.papers.format import clock_words
-from advisor.screens.widgets.asking import AskingDialog
+from advisor.screens.widgets.asking import AskingDialog, BackButton
 from advisor.screens.widgets.labelled import Labelled
 
 HOW = "Minutes ago, such as 20, or the time, such as 7:45."
@@ -39,7 +39,7 @@ class SinceScreen(AskingDialog[datetime]):
             yield Static(HOW, id="says", markup=False)
             with Horizontal(classes="row"):
                 yield Button("Enter", id="enter", variant="primary", compact=True)
-                yield Button("Back", id="back", compact=True)
+                yield BackButton("Back", id="back", compact=True)
 
     def field(self) -> Input:
         """Return the field, with what was typed before it was up."""

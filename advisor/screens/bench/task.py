@@ -176,11 +176,6 @@ class TaskScreen(JobScreen):
         """Whether the reading on the card is answered by a number."""
         return self.takes_typing or self.asks_number
 
-    @property
-    def hides_suspicion(self) -> bool:
-        """Whether a guess is wanted before anything is shown of what the bench suspects."""
-        return self.app.settings.guess_first and self.session.awaits_guess
-
     # What is shown
 
     def show_session(self) -> None:
@@ -499,7 +494,7 @@ class TaskScreen(JobScreen):
 
     def action_undo(self) -> None:
         """Take back the last step that counts."""
-        self.change(self.session.undone)
+        questions.undo(self)
 
     def enter_facts(self, facts: dict[str, str]) -> None:
         """Enter what is known of the vehicle."""

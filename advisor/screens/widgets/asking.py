@@ -7,6 +7,7 @@ from typing import ClassVar, TypeVar
 
 from textual.await_complete import AwaitComplete
 from textual.screen import ModalScreen, Screen
+from textual.widgets import Button
 
 from advisor.screens.widgets.host import HostApp
 
@@ -57,3 +58,7 @@ class AskingDialog(AskingScreen[Result], ModalScreen[Result]):
     """The same as a dialog above another screen."""
 
     opens = frozenset({"escape"})
+
+
+class BackButton(Button, can_focus=False):
+    """Goes back by a tap; by keys Esc does, so Tab and Enter never leave what was typed behind."""

@@ -107,8 +107,15 @@ class ChoiceScreen(AskingDialog[str]):
         with Vertical(id="box"):
             yield Static(self.heading, markup=False)
             yield ChoiceList(*self.options())
-            yield Static(id="says", markup=False)
+            yield Static(self.how, id="says", markup=False)
             yield Button("Back", compact=True)
+
+    @property
+    def how(self) -> str:
+        """How a line is chosen where none has a digit key."""
+        if self.by_number:
+            return "Type the number, or go to a line with ↑ ↓, then Enter."
+        return "Type it at once, or go to a line with ↑ ↓, then Enter." if self.typed_by else ""
 
     def on_mount(self) -> None:
         """Go to the line that is chosen so far."""
