@@ -19,6 +19,7 @@ from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import chdir, contextmanager, suppress
 from dataclasses import dataclass
+from multiprocessing import forkserver, resource_tracker
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -96,6 +97,8 @@ class Walk:
         """The engines of knowledge that stays the same from day to day, made without a cache on disk."""
         self.processes = multiprocessing.get_context("forkserver")
         self.processes.set_forkserver_preload(["tests.soak.visitor.walk"])
+        resource_tracker.ensure_running()  # before a terminal takes over what is printed
+        forkserver.ensure_running()
 
     def write(self, line: dict[str, Any]) -> None:
         """Write a line into the log."""
