@@ -21,6 +21,7 @@ from advisor.desk.booking import (
     PEOPLE_WORDS,
     BookedMinutes,
     BookingSheet,
+    Cause,
     SetupNeeded,
     booking_sheet,
     in_words,
@@ -30,7 +31,7 @@ from advisor.desk.booking import (
     simulated,
     stay_together,
 )
-from advisor.desk.bookingsheet import KEYS, as_dict, document, overview_lines, text_lines
+from advisor.desk.bookingsheet import KEYS, as_dict, document, odds, overview_lines, text_lines
 from advisor.desk.questions import not_known, said
 from advisor.desk.schedule import Appointment, overview
 from advisor.inference.compiler import compile_tables
@@ -590,17 +591,47 @@ def test_nobody_is_asked_to_arrange_the_weather(shipped: Knowledge) -> None:
     assert arrange == ["If a day can be chosen, take a warm, humid one."]
 
 
+def test_a_sheet_begins_with_four_lines_for_the_desk(sheet: BookingSheet) -> None:
+    """What it is in odds as people say them, whether it is safe, how it comes, how long; no percentage."""
+    paper = document([sheet], "car 7", "today")
+    section = next(one for one in paper.sections if one.heading == "At a glance")
+    rows = [row for part in section.parts for row in getattr(part, "rows", ())]
+    assert [name for name, _ in rows] == ["What it is", "Safe to drive", "How it comes", "How long"]
+    assert "%" not in str(rows)
+    leading = Cause("drain", "Drain blocked", 0.22, "unlikely")
+    named = document([replace(sheet, causes=(leading,))], "car 7", "today")
+    assert "most likely “Drain blocked”, about 1 in 5 so far" in "\n".join(text_lines(named))
+    towed = document([replace(sheet, comes=NOT_DRIVEN)], "car 7", "today")
+    assert "Safe to drive        no. Do not start it either" in "\n".join(text_lines(towed))
+
+
+@pytest.mark.parametrize(
+    ("probability", "words"),
+    [
+        (0.2, "1 in 5"),
+        (0.27, "1 in 4"),
+        (0.5, "1 in 2"),
+        (0.7, "2 in 3"),
+        (0.93, "19 in 20"),
+        (0.88, "9 in 10"),
+    ],
+)
+def test_odds_are_the_nearest_of_a_few_fractions(probability: float, words: str) -> None:
+    """By distance; nobody says 27 of 100 on the phone."""
+    assert odds(probability) == f"about {words}"
+
+
 def test_sheets_of_several_complaints_about_one_car_are_one_paper(sheet: BookingSheet) -> None:
     """One car is booked once; what the workshop needs says which complaint it is about."""
     other = replace(sheet, name="Wet carpet", hands_on=BookedMinutes(5.0, 10.0))
     paper = document([sheet, other], "car 7", "today")
     headings = [one.heading for one in paper.sections]
-    assert headings[:2] == ["Say to the customer", "To book"]
+    assert headings[:3] == ["At a glance", "Say to the customer", "To book"]
     assert "For the workshop: Water under the car: leading causes" in headings
     assert "For the workshop: Wet carpet: leading causes" in headings
     text = "\n".join(text_lines(paper))
-    assert f"Hands-on time        {duration(sheet.hands_on.upto + 10)}" in text
-    for once in ("Stay ", "Please arrange", "Stop at once if the engine gets hot"):
+    assert f"How long             up to {duration(sheet.hands_on.upto + 10)} of work; " in text
+    for once in ("How long ", "Please arrange", "Stop at once if the engine gets hot"):
         assert text.count(once) == 1, once
     warned = document([sheet, replace(other, safety=("Mind the cap.", IN_DOUBT))], "car 7", "today")
     say = "\n".join(text_lines(warned))

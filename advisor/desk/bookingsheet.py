@@ -8,7 +8,9 @@ from typing import Any, get_args
 
 from advisor.desk.booking import (
     IN_DOUBT,
+    MAY_BE_DRIVEN,
     NOT_DRIVEN,
+    STAY_WORDS,
     BookingSheet,
     Needed,
     arranged,
@@ -21,6 +23,7 @@ from advisor.desk.saying import said_once, without_repeats
 from advisor.desk.schedule import MOST_JOBS, Appointment, Day, read_back
 from advisor.knowledge.dangers import Heard
 from advisor.knowledge.knowledge import Knowledge
+from advisor.knowledge.unlisted import is_unlisted
 from advisor.knowledge.vocabulary import Danger, Harmless, Signal
 from advisor.papers.document import Bullets, Facts, Paper, Paragraph, Part, Section, Table, TableRow
 from advisor.papers.format import duration, percent
@@ -64,6 +67,12 @@ NOTHING_PREPARED = "Until that is done the car stays outside, and nothing is set
 BESIDE_DANGER = "No complaint that the advisor knows fits: a general inspection is booked."
 """What is said if no complaint fits and a danger was heard."""
 
+NOTHING_SAID_AGAINST = "nothing was said against it; if in doubt, no"
+ON_THE_DAY = "on the day"
+NAMED_FROM = 0.15
+"""A cause less likely than this is not named at a glance (estimate)."""
+FRACTIONS = ((1, 5), (1, 4), (1, 3), (1, 2), (2, 3), (3, 4), (4, 5), (9, 10), (19, 20))
+"""The odds that are said, as so many in so many cars."""
 WORKING = "working out how long it takes …"
 """What stands where the times will, until jobs were played."""
 DOES_NOT_FIT = "what was entered does not fit this knowledge: open it on the bench to put it right"
@@ -83,6 +92,7 @@ def document(
     dangers = tuple(dict.fromkeys(one for sheet in sheets for one in sheet.dangers))
     if dangers:
         sections.append(danger_section(dangers, sheets[0].comes))
+    sections.append(Section("At a glance", (Facts(tuple(_at_a_glance(sheets, evening))),)))
     said = tuple(dict.fromkeys(one for sheet in sheets for one in sheet.customer_words))
     if said:
         sections.append(Section("Customer says", (Bullets(tuple(f"“{one}”" for one in said)),)))
@@ -105,6 +115,46 @@ def document(
     foot += tuple(dict.fromkeys(words for sheet in sheets if (words := sheet.policy.words)))
     names = _booked(" and ".join(sheet.name for sheet in sheets), day)
     return Paper(f"Booking sheet: {tag}", names, tuple(sections), foot, f"Booking sheet {tag}")
+
+
+def _at_a_glance(sheets: Sequence[BookingSheet], evening: str) -> Iterator[tuple[str, str]]:
+    """Yield the four lines that the desk needs of one car; what it is has a line for each complaint."""
+    visits = [sheet for sheet in sheets if sheet.visit]
+    for sheet in sheets:
+        about = f"{sheet.name}: " if len(sheets) > 1 else ""
+        yield "What it is", about + _most_likely(sheet)
+    if not visits:
+        yield "How long", "no visit is needed"
+        return
+    comes = {sheet.comes for sheet in visits}
+    answer = next((one for one in (NOT_DRIVEN, MAY_BE_DRIVEN) if one in comes), None)
+    other = "as is said below" if any(comes) else NOTHING_SAID_AGAINST
+    yield "Safe to drive", answer.removeprefix("May be driven: ") if answer else other
+    stay = stay_together(visits)
+    left_here = STAY_WORDS[stay] if stay else ON_THE_DAY
+    yield "How it comes", evening if stay == "overnight" and evening else left_here
+    if not all(sheet.is_worked_out for sheet in visits):
+        yield "How long", WORKING
+    else:
+        work = duration(sum(sheet.hands_on.upto for sheet in visits))
+        yield "How long", f"up to {work} of work; {stay_words(visits)}"
+
+
+def _most_likely(sheet: BookingSheet) -> str:
+    """Return the leading cause as people say odds, or that it is too early to name one."""
+    listed = [one for one in sheet.causes if not is_unlisted(one.fault)]
+    leading = max(listed, key=lambda one: one.probability, default=None)
+    if not sheet.visit:
+        return "nothing to mend, by all that was said"
+    if leading is None or leading.probability < NAMED_FROM:
+        return "too early to say; the workshop measures"
+    return f"most likely “{leading.name}”, {odds(leading.probability)} so far"
+
+
+def odds(probability: float) -> str:
+    """Return a probability as people say it, by the nearest of a few fractions: "about 1 in 5"."""
+    near = min(FRACTIONS, key=lambda pair: abs(pair[0] / pair[1] - probability))
+    return f"about {near[0]} in {near[1]}"
 
 
 def inspection_document(
@@ -170,14 +220,12 @@ def _to_book(sheets: Sequence[BookingSheet]) -> tuple[tuple[str, str], ...]:
     visits = [sheet for sheet in sheets if sheet.visit] or sheets
     people = [("Also needed", one) for one in dict.fromkeys(one for sheet in visits for one in sheet.people)]
     if not all(sheet.is_worked_out for sheet in visits):
-        return (("Hands-on time", WORKING), ("Stay", WORKING), *people)
+        return tuple(people)
     bays: dict[str, float] = {}
     for sheet in visits:
         for bay in sheet.bays:
             bays[bay.name] = max(bay.share, bays.get(bay.name, 0.0))
     rows = [
-        ("Hands-on time", duration(sum(sheet.hands_on.upto for sheet in visits))),
-        ("Stay", stay_words(visits)),
         ("Repair on top", duration(sum(sheet.remedy_minutes for sheet in visits))),
         ("Bay", _bays(bays)),
         ("Work on refrigerant", _certified(visits)),
@@ -225,7 +273,7 @@ def _bays(bays: Mapping[str, float]) -> str:
     order = sorted(bays, key=lambda name: (-bays[name], name))
     most = [name for name in order if bays[name] >= MOST_JOBS]
     some = [name for name in order if bays[name] < MOST_JOBS]
-    return "; ".join(filter(None, [", ".join(most), f"perhaps {', '.join(some)}" if some else ""]))
+    return "; ".join([*most, *(f"perhaps {name}" for name in some)])
 
 
 def _share(share: float) -> str:
