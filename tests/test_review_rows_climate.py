@@ -222,3 +222,21 @@ def test_what_a_master_would_conclude(
     marginals = engine.query(Case(complaint, tuple(entries)).evidence(shipped, engine)).marginals
     told = {node: float(probabilities[-1]) for node, probabilities in marginals.items()}
     assert holds(told), {node: round(chance, 3) for node, chance in told.items() if chance > 0.03}
+
+
+def test_a_circuit_without_dye_says_nothing(
+    shipped: Knowledge, shipped_engine: Callable[[str], Engine]
+) -> None:
+    """No dye in it leaves every cause where it was; dye that is not seen does not (common practice)."""
+    engine = shipped_engine("poor_cooling")
+
+    def chances(*entries: Seen) -> dict[str, float]:
+        marginals = engine.query(Case("poor_cooling", entries).evidence(shipped, engine)).marginals
+        return {
+            node: float(probabilities[-1]) for node, probabilities in marginals.items() if node != "dye_lamp"
+        }
+
+    for before in ((), (Seen("leak_search", "joint"), Seen("recovered_charge", "short"))):
+        told = chances(*before)
+        assert chances(*before, Seen("dye_lamp", "no_dye")) == pytest.approx(told, abs=1e-9)
+        assert chances(*before, Seen("dye_lamp", "none"))["compressor_seal"] < told["compressor_seal"] - 0.01
