@@ -71,10 +71,13 @@ def test_a_walk_can_be_done_again_from_its_log(tmp_path: Path) -> None:
 
 
 def test_a_key_that_locks_every_job_is_found(tmp_path: Path) -> None:
-    """With the ranking among the units again, one of a few short walks comes upon it."""
+    """With the ranking among the units again, one of a few short walks comes upon it.
+
+    Of the seeds from 29 to 44 two do, 38 and 44; the walk that comes upon it soonest goes first (150 acts).
+    """
     problems: list[str] = []
     with ranking_among_units():
-        for seed in range(29, 45):
+        for seed in (44, *range(29, 44)):
             _, problems = walked(options(tmp_path / "log", 300, seed, "generated"))
             if problems:
                 break
