@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
 import numpy as np
 import pytest
 
 from advisor.advice.conflict import Disagreement, standing_out
 from advisor.arrays import Floats
-from advisor.evaluation.scenarios import play, read_scenarios
 from advisor.inference.compiler import compile_tables
 from advisor.inference.engine import Engine
 from advisor.inference.tables import CPT, DiscreteNetwork
-from advisor.knowledge.knowledge import Knowledge
-from tests.conftest import SCENARIOS
 
 ABSENT_PRESENT = ("absent", "present")
 
@@ -184,18 +180,3 @@ def test_a_rare_fault_is_named_where_it_is_likely_and_explains_the_reading(
     itself = (1 - rare) * ((1 - common) * 0.999 + common * 0.001) + rare * b_with_it
     assert named == (odds >= 1 and b_with_it / itself >= 0.5)
     assert found.rare_fault == ("rare" if named else None)
-
-
-def test_shipped_scenarios_with_a_single_cause_seldom_raise_it(
-    shipped: Knowledge, shipped_engine: Callable[[str], Engine]
-) -> None:
-    """What typical cars show is no disagreement: at most one in twenty shipped scenarios raises it."""
-    cars = [one for one in read_scenarios([SCENARIOS], shipped).values() if len(one.causes) == 1]
-    raised = []
-    for car in cars:
-        engine = shipped_engine(car.complaint)
-        evidence = play(shipped, engine, car).case.evidence(shipped, engine)
-        readings = {name: evidence.pop(name) for name in list(evidence) if name in shipped.readings}
-        if among(engine, evidence, readings) and not car.misleads:
-            raised.append(car.name)
-    assert len(raised) <= len(cars) / 20, raised
