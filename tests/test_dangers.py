@@ -438,6 +438,19 @@ def test_the_command_says_what_to_tell_before_anything_else(advisor: Callable[..
     assert "nothing is wrong" not in done.out
 
 
+def test_a_complaint_chosen_does_not_silence_what_the_customer_said(advisor: Callable[..., Ran]) -> None:
+    """The danger comes before the question, and stands on the sheet with the words as they were said."""
+    call = ["prescreen", "--words", "gas is hissing out of the air con pipe", "--complaint", "poor_cooling"]
+    lines = advisor(*call).out.splitlines()
+    assert lines[0] == NOT_DRIVEN
+    assert lines[1].startswith("DANGER: Refrigerant or coolant may be escaping. Tell the customer")
+    assert any(line.startswith("  --said ") for line in lines)
+    sheet = advisor(*call, "--sheet").out
+    assert "DANGER, heard on the phone" in sheet
+    assert "“gas is hissing out of the air con pipe”" in sheet
+    assert "How it comes         on a recovery truck" in sheet
+
+
 def test_the_command_asks_nothing_unrelated_below_a_danger(advisor: Callable[..., Ran]) -> None:
     """Where no complaint fits: the danger, what is done, and what to book."""
     lines = advisor("prescreen", "--words", "smoke comes from the dash").out.splitlines()

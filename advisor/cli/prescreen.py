@@ -118,17 +118,21 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
         sys.exit(app.return_code or 0)
     from advisor.advice.rules import Workshop
     from advisor.advice.situation import InconsistentEvidence, Situation
+    from advisor.case.entries import TOLD
     from advisor.desk.booking import AT_THE_CAR, booking_sheet
     from advisor.desk.bookingsheet import (
         as_dict,
         document,
         fitting_lines,
+        heard_lines,
         question_dict,
         question_lines,
         text_lines,
     )
+    from advisor.desk.call import on_the_phone
     from advisor.desk.questions import fitting, minutes_asked, next_question
     from advisor.desk.schedule import read_back
+    from advisor.knowledge.dangers import heard_dangers
     from advisor.papers.document import html, markdown, under
 
     knowledge = checked(paths)
@@ -139,7 +143,9 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
             say(line)
         return
     means = at_hand(knowledge, without)
-    calls = _calls(knowledge, tuple(dict.fromkeys(complaints)), facts, said, unknown)
+    dangers = heard_dangers(knowledge, words or "")
+    told = on_the_phone(words or "", {one.danger: TOLD for one in dangers if one.sure})
+    calls = _calls(knowledge, tuple(dict.fromkeys(complaints)), facts, said, unknown, told)
     asked = minutes_asked(knowledge, [case for _, case in calls])
     try:
         weighed = [Situation.of(knowledge, engine, case, policy) for engine, case in calls]
@@ -161,7 +167,8 @@ def prescreen(  # noqa: PLR0913 - one argument for each option
         answer = {**question_dict(following), "sheets": [as_dict(one) for one in sheets]}
         say(json_text(answer))
     elif paper is None:
-        for line in question_lines(following, asked, policy.phone_minutes):
+        questions = question_lines(following, asked, policy.phone_minutes)
+        for line in (*heard_lines(knowledge, dangers), *questions):
             say(line)
     elif form == "text":
         say("\n".join(text_lines(paper)))
@@ -202,8 +209,12 @@ def _calls(
     facts: tuple[tuple[str, str], ...],
     said: tuple[tuple[str, str], ...],
     unknown: tuple[str, ...],
+    told: tuple[Entry, ...] = (),
 ) -> list[tuple[Engine, Case]]:
-    """Return engine and case of each complaint, with the answers entered; exit if an id is unknown."""
+    """Return engine and case of each complaint, with the answers entered; exit if an id is unknown.
+
+    `told` is what the customer said, with the dangers in it.
+    """
     from advisor.case.case import Case
     from advisor.desk.questions import asked_by_phone, entered, not_known
     from advisor.desk.questions import said as answered
@@ -211,7 +222,7 @@ def _calls(
     refuse_unknown("complaint", complaints, knowledge.complaints)
     engines = [engine_of(knowledge, complaint, by_phone=True) for complaint in complaints]
     known = case_of(knowledge, complaints[0], facts, (), ())
-    cases = [Case(complaint, known.entries) for complaint in complaints]
+    cases = [Case(complaint, (*told, *known.entries)) for complaint in complaints]
     questions = {name: None for engine in engines for name in asked_by_phone(engine)}
     problems: list[str] = []
     entries: list[Entry] = []

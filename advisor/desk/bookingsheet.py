@@ -68,7 +68,7 @@ BESIDE_DANGER = "No complaint that the advisor knows fits: a general inspection 
 """What is said if no complaint fits and a danger was heard."""
 
 NOTHING_SAID_AGAINST = "nothing was said against it; if in doubt, no"
-ON_THE_DAY = "on the day"
+ON_THE_DAY, ON_A_TRUCK = "on the day", "on a recovery truck"
 NAMED_FROM = 0.15
 """A cause less likely than this is not named at a glance (estimate)."""
 FRACTIONS = ((1, 5), (1, 4), (1, 3), (1, 2), (2, 3), (3, 4), (4, 5), (9, 10), (19, 20))
@@ -131,7 +131,7 @@ def _at_a_glance(sheets: Sequence[BookingSheet], evening: str) -> Iterator[tuple
     other = "as is said below" if any(comes) else NOTHING_SAID_AGAINST
     yield "Safe to drive", answer.removeprefix("May be driven: ") if answer else other
     stay = stay_together(visits)
-    left_here = STAY_WORDS[stay] if stay else ON_THE_DAY
+    left_here = ON_A_TRUCK if answer == NOT_DRIVEN else STAY_WORDS[stay] if stay else ON_THE_DAY
     yield "How it comes", evening if stay == "overnight" and evening else left_here
     if not all(sheet.is_worked_out for sheet in visits):
         yield "How long", WORKING
@@ -417,9 +417,7 @@ def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
 
     After a danger only complaints that fit are named, and nothing else is asked.
     """
-    if comes := gets_here(knowledge, (one.danger for one in found.dangers if one.sure)):
-        yield comes
-    yield from dangers_lines(knowledge, found.dangers)
+    yield from heard_lines(knowledge, found.dangers)
     wide = max(map(len, knowledge.complaints), default=0)
     names: Mapping[str, str] = {name: one.name for name, one in knowledge.complaints.items()}
     for name in found.harmless:
@@ -435,6 +433,13 @@ def fitting_lines(knowledge: Knowledge, found: Fitting) -> Iterator[str]:
     for family in found.ask or families(knowledge):
         yield f"{family.name}: {family.ask}"
         yield from (f"  {name:<{wide}}  {names[name]}" for name in family.complaints)
+
+
+def heard_lines(knowledge: Knowledge, heard: Sequence[Heard]) -> Iterator[str]:
+    """Return whether a car may be driven of which dangers were heard, and what to say of each."""
+    if comes := gets_here(knowledge, (one.danger for one in heard if one.sure)):
+        yield comes
+    yield from dangers_lines(knowledge, heard)
 
 
 def dangers_lines(knowledge: Knowledge, heard: Sequence[Heard]) -> Iterator[str]:
