@@ -502,7 +502,7 @@ async def test_what_was_heard_of_the_car_is_asked_to_be_right_before_anything_el
         shown = " ".join(text_of(pilot).split())
         assert "Is this right?" in shown
         assert said(pilot, "#words") == "“dead in the morning since they fitted a dash cam”"
-        assert "What drives the car: Hybrid" in shown
+        assert "Fuel type: Hybrid" in shown
         assert "Equipment added after the car was built: Camera or tracker" in shown
         assert "Ask: When you try to start" not in shown
         await pilot.press("1")
