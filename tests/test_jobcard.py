@@ -240,7 +240,7 @@ def test_a_repair_that_helped_is_told_at_the_top(bench: Bench) -> None:
     assert f"- **State:** Closed {when(filed.last_modified)}" in result
     assert "- **Cause:** Boot lamp stays lit" in result
     repair = next(entry for entry in filed.case.entries if isinstance(entry, Repaired))
-    done = f"{when(repair.at)}: Boot lamp stays lit. Adjust or replace the lamp switch or its striker"
+    done = f"{when(repair.at)}: Boot lamp stays lit. Press the lamp switch by hand"
     assert done in result
     assert "- **Complaint after it:** Gone" in result
     assert "Striker was bent." in result
