@@ -691,6 +691,7 @@ OPENS_A_DOOR = {
     *("accessory_live", "moisture_look", "clamp_look", "quick_test", "feed_drop", "start_data"),
     *("latch_data", "wake_memory", "battery_record", "link_open", "keys_at_the_reader", "feed_goes_dead"),
     "belt_cold_start",
+    "belt_look",
 }
 
 

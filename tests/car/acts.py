@@ -746,7 +746,7 @@ GROUPS = (
     ),
     _group(
         "accessory_live moisture_look clamp_look quick_test battery_record feed_drop start_data"
-        " wake_memory latch_data",
+        " wake_memory latch_data belt_look",
         effect=Car.disturb,
     ),
     _group("dcdc_volts dcdc_data", Demand(lambda car: car.is_ready, "it is not switched ready")),
