@@ -535,6 +535,7 @@ GROUPS = (
     ),
     _group("bleed_air matrix_flush block_test matrix_alone level_filled air_bled_out", effect=_open_coolant),
     _group("level_filled air_bled_out seal_after_run", effect=_ran_hot),
+    _group("clutch_check", effect=_started_and_stopped),
     _group(
         "radiator_outlet booster_current warm_up block_test",
         Demand(lambda car: car.is_warming_up, "there is no warming up to watch: it is hot, or stands still"),
