@@ -284,6 +284,22 @@ def test_a_warning_lamp_is_asked_about_unless_it_is_surely_red_or_flashing(
     assert ("Drive it here gently" in "".join(lines)) is not heard_as.sure
 
 
+@pytest.mark.parametrize(
+    "words", ["my wife's car, water in the footwell", "wet passenger footwells in the car"]
+)
+def test_a_wet_footwell_is_no_trapped_foot(shipped: Knowledge, words: str) -> None:
+    """The word was parted: a foot in the car called for an ambulance."""
+    assert heard_dangers(shipped, words) == ()
+
+
+@pytest.mark.parametrize("danger", ["brakes_fail", "steering_fails"])
+def test_yes_to_what_is_asked_means_danger(shipped: Knowledge, danger: str) -> None:
+    """What follows the question begins with "if so": a firm pedal needs no truck, a soft one does."""
+    ask = shipped.dangers[danger].ask
+    assert "as always" not in ask
+    assert any(word in ask for word in ("worse", "differently"))
+
+
 def test_sure_dangers_come_first_in_the_order_of_what_is_done(shipped: Knowledge) -> None:
     """Fire before a lamp, as they stand in the file, and what was denied comes last."""
     found = heard_dangers(shipped, "a red light is on and there is smoke but no petrol leaking")

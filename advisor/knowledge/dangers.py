@@ -48,7 +48,18 @@ REACH = 5
 LEAST_JOINED = 7
 """From this length on, a word may be two that were typed without a space between."""
 WHOLE = frozenset(
-    re.findall(r"\S+", "headlight headlights headlamp headlamps sidelight sidelights outside overnight")
+    [
+        "headlight",
+        "headlights",
+        "headlamp",
+        "headlamps",
+        "sidelight",
+        "sidelights",
+        "outside",
+        "overnight",
+        "footwell",
+        "footwells",
+    ]
 )
 """Words that are not parted (chosen by hand)."""
 
