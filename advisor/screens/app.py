@@ -154,11 +154,10 @@ class AdvisorApp(HostApp):
         """Drop keys, taps and clicks that come too soon after the question has changed.
 
         Keys pass here twice: before they go to a screen, and before their binding is looked up. A tap whose
-        question changed between finger down and finger up chooses nothing. A key pressed before a new screen
-        is laid out asks for nothing that could be seen.
+        question changed between finger down and finger up chooses nothing.
         """
         if isinstance(event, Key):
-            if not self.screen.is_mounted or self.is_text(event):
+            if self.is_text(event):
                 return
             if self.is_too_soon(event):
                 if self.is_figure(event):
@@ -175,6 +174,12 @@ class AdvisorApp(HostApp):
             self.screen.suppress_click()
         await super().on_event(event)
 
+    @property
+    def asking(self) -> AskingScreen[Any] | None:
+        """The screen on top, if it asks something and is laid out: before that it has no fields."""
+        screen = self.screen
+        return screen if isinstance(screen, AskingScreen) and screen.is_mounted else None
+
     def is_too_soon(self, key: Key) -> bool:
         """Return whether a key comes too soon to be an answer; moving about and typing never do."""
         screen = self.screen
@@ -185,7 +190,7 @@ class AdvisorApp(HostApp):
 
     def is_figure(self, key: Key) -> bool:
         """Whether a key belongs to a number, where one is asked for."""
-        asks = isinstance(self.screen, AskingScreen) and self.screen.takes_numbers
+        asks = self.asking is not None and self.asking.takes_numbers
         return asks and key.character is not None and key.character in "0123456789.,-"
 
     def say_too_soon(self, what: str) -> None:
@@ -195,8 +200,8 @@ class AdvisorApp(HostApp):
 
     def is_typing(self, key: Key) -> bool:
         """Whether a key goes into a text field."""
-        screen, field = self.screen, isinstance(self.focused, Input)
-        typing = field or (isinstance(screen, AskingScreen) and screen.takes_typing)
+        field = isinstance(self.focused, Input)
+        typing = field or (self.asking is not None and self.asking.takes_typing)
         return typing and (key.is_printable or (field and key.key in RUBBING_OUT))
 
     def is_text(self, key: Key) -> bool:
@@ -204,8 +209,7 @@ class AdvisorApp(HostApp):
         if (key.time, key.key) == self.last_key:  # it passes a second time
             return False
         self.last_key = (key.time, key.key)
-        screen = self.screen
-        numbers = isinstance(screen, AskingScreen) and screen.takes_numbers
+        numbers = self.asking is not None and self.asking.takes_numbers
         if not key.is_printable or key.key in HARMLESS_KEYS or numbers or self.is_typing(key):
             return False
         is_text = self.attention.typed(key.key, self.attention.age(key.time))
