@@ -55,8 +55,7 @@ class LookAhead:
     @property
     def changes_the_advice(self) -> bool:
         """Whether another reading than the plain advice's is better by more than chance."""
-        plain = next((candidate for candidate in self.candidates if candidate.reading == self.plain), None)
-        best = next((candidate for candidate in self.candidates if candidate.reading == self.winner), None)
+        plain, best = self._candidate(self.plain), self._candidate(self.winner)
         return plain is not None and best is not None and _clearly_less(best, plain)
 
     @property
@@ -65,11 +64,14 @@ class LookAhead:
 
         What chance could have done counts as nothing saved.
         """
-        plain = next((candidate for candidate in self.candidates if candidate.reading == self.plain), None)
+        plain = self._candidate(self.plain)
         if plain is None or self.winner is not None:
             return 0.0
         saved = plain.expected_minutes - self.repair_now_minutes
         return saved if saved > 2 * plain.standard_error_minutes else 0.0
+
+    def _candidate(self, reading: str | None) -> Candidate | None:
+        return next((one for one in self.candidates if one.reading == reading), None)
 
     @property
     def winner(self) -> str | None:

@@ -267,9 +267,8 @@ def _ahead(session: Session, proposal: CandidateReading, ahead: LookAhead | None
         return []
     if ahead.winner is None:
         fault = session.mended_first
-        if (
-            fault is None or proposal.due or session.repair_first(proposal) is not None
-        ):  # no choice, or said already
+        said = session.repair_first(proposal) is not None
+        if fault is None or proposal.due or said:
             return []
         remedy, sure = (session.knowledge.title(fault), session.sure_words(fault)) if fault else ("", "")
         return [Content.styled(mending_ahead_words(remedy, sure, ahead), "bold")]
